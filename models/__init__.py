@@ -1,0 +1,1 @@
+"""Physics and values: what exists. Knows nothing of choosing."""

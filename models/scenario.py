@@ -1,0 +1,201 @@
+"""What a scenario says, in SI units and radians: the values that every other room reads.
+
+Nothing here reads text (see ``reading.py``) or computes an orbit. A value is checked once, when the file is read.
+Times are seconds from the scenario's epoch. Radii are from the body's center, even where the file gave an altitude.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+
+Aim = Literal["delta_v", "finish", "propellant", "worst_delta_v"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Source:
+    """Where the values came from, so that a later room can still point at file, line and key.
+
+    Args:
+        file: path as the user wrote it.
+        lines: dotted key (``craft[0].orbit.periapsis``, ``ring.altitude``; the unit suffix left out, list items
+            counted from 0) to line number.
+        defaults: dotted key to the default taken, in words.
+    """
+
+    file: str = ""
+    lines: Mapping[str, int] = field(default_factory=dict)
+    defaults: Mapping[str, str] = field(default_factory=dict)
+
+    def where(self, key: str) -> str:
+        """Name file and line of a dotted key; the nearest enclosing table's line where the key itself has none."""
+        probe = key
+        while probe:
+            if probe in self.lines:
+                return f"{self.file}, line {self.lines[probe]}"
+            probe = probe.rpartition(".")[0]
+        return self.file
+
+
+@dataclass(frozen=True, kw_only=True)
+class Body:
+    """A planet, moon or invented world.
+
+    Args:
+        gm: gravitational parameter, m^3/s^2.
+        radius_m: equatorial radius.
+        atmosphere_top_m: altitude that planning treats as the top of the atmosphere, 0 for none.
+        sidereal_day_s: rotation period, negative for backwards, infinite for none.
+        j2: unnormalized second zonal harmonic; ``j2_radius_m`` is the reference radius it belongs to.
+        prime_meridian_rad: angle of the prime meridian from the x axis at the epoch.
+        hill_radius_m: radius of the Hill sphere, infinite for an invented world.
+        source: document and edition of the constants, or the scenario.
+    """
+
+    name: str
+    gm: float
+    radius_m: float
+    atmosphere_top_m: float = 0.0
+    sidereal_day_s: float = math.inf
+    j2: float = 0.0
+    j2_radius_m: float = 0.0
+    prime_meridian_rad: float = 0.0
+    hill_radius_m: float = math.inf
+    source: str = ""
+
+    @property
+    def spin_rad_s(self) -> float:
+        """Rotation rate about the pole, negative for a body that turns backwards."""
+        return 2.0 * math.pi / self.sidereal_day_s
+
+
+@dataclass(frozen=True, kw_only=True)
+class Occupied:
+    """A craft that is in the ring already and stays: at a slot, or at a measured argument of latitude."""
+
+    name: str
+    slot: int | None = None
+    angle_rad: float | None = None
+    plane: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class RingSpec:
+    """The ring that is wanted. ``slot0_rad`` is None where the file says "free"."""
+
+    radius_m: float
+    slots: int
+    planes: int = 1
+    phasing: int = 0
+    spread_rad: float = 2.0 * math.pi
+    inclination_rad: float = 0.0
+    node_rad: float = 0.0
+    slot0_rad: float | None = None
+    tolerance_rad: float = math.radians(0.5)
+    tilt_tolerance_rad: float = 0.0
+    occupied: tuple[Occupied, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class LimitSpec:
+    """Limits that every plan keeps; infinite where the file sets none."""
+
+    clearance_m: float = 0.0
+    finish_within_s: float = math.inf
+    wait_within_s: float = math.inf
+    revolutions_max: int = 12
+    apoapsis_max_m: float = math.inf
+    separation_m: float = 10_000.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Insertion:
+    """Where the launcher lets go, on the way up: apsides and the radius of the insertion point itself."""
+
+    name: str
+    periapsis_m: float
+    apoapsis_m: float
+    radius_m: float
+
+    @property
+    def circular(self) -> bool:
+        """A parking orbit: both apsides alike to a meter."""
+        return abs(self.apoapsis_m - self.periapsis_m) <= 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Pad:
+    """A launch site with its times and the insertions its launcher offers."""
+
+    name: str
+    latitude_rad: float = 0.0
+    longitude_rad: float = 0.0
+    ready_s: float = 0.0
+    turnaround_s: float = 0.0
+    ascent_s: float = 0.0
+    downrange_rad: float = 0.0
+    insertions: tuple[Insertion, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Orbit:
+    """An orbit in the ring plane that a craft already flies.
+
+    ``angle_rad`` is the argument of latitude of the apsis named by ``at`` (of the craft itself where the orbit is
+    circular), which the craft passes at ``at_s``.
+    """
+
+    periapsis_m: float
+    apoapsis_m: float
+    angle_rad: float
+    at: Literal["periapsis", "apoapsis"] | None = None
+    at_s: float = 0.0
+
+    @property
+    def circular(self) -> bool:
+        """Both apsides alike to a meter."""
+        return abs(self.apoapsis_m - self.periapsis_m) <= 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Craft:
+    """One craft. ``orbit`` is None while it waits on the ground.
+
+    Masses and specific impulse are all given or all None; without them propellant is not counted.
+    ``ready_s`` is the earliest burn in space, or the delivery to the pad. ``stay`` keeps a craft where it is.
+    """
+
+    name: str
+    dry_mass_kg: float | None = None
+    propellant_kg: float | None = None
+    load: Literal["full", "least"] = "full"
+    isp_s: float | None = None
+    thrust_n: float | None = None
+    reserve_m_s: float = 0.0
+    ready_s: float = 0.0
+    stay: bool = False
+    orbit: Orbit | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scenario:
+    """Everything one question needs, validated."""
+
+    title: str
+    body: Body
+    ring: RingSpec
+    craft: tuple[Craft, ...]
+    limits: LimitSpec = LimitSpec()
+    pads: tuple[Pad, ...] = ()
+    epoch: datetime | None = None
+    minimize: Aim = "delta_v"
+    source: Source = Source()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def floor_m(self) -> float:
+        """Lowest radius allowed on every arc after insertion: atmosphere top and clearance above it."""
+        return self.body.radius_m + self.body.atmosphere_top_m + self.limits.clearance_m

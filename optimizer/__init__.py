@@ -1,0 +1,1 @@
+"""What is chosen: options, schedule, front, refinement."""

@@ -1,0 +1,204 @@
+"""What planning gives back: plans, the front, what was proved, or why no plan fits.
+
+Frozen values only. ``reports/result.py`` writes them as the machine-readable result; angles here are radians, lengths
+meters, times seconds from the epoch, as everywhere inside.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from ..models.ring import Ring
+from ..models.scenario import Scenario
+
+Route = Literal["direct", "park", "shift", "carrier", "drift", "timed"]
+Side = Literal["below", "above", "level"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Burn:
+    """One burn as an equivalent impulse, its axes those of the state just before it; the orbit is that at cut-off.
+
+    ``radial_m_s`` outward, ``along_m_s`` at right angles to it towards the motion, ``cross_m_s`` completing the
+    right-handed set. Apsides are radii from the center. Masses are None where the scenario gives none.
+    """
+
+    time_s: float
+    delta_v_m_s: float
+    radial_m_s: float
+    along_m_s: float
+    cross_m_s: float
+    duration_s: float | None
+    period_after_s: float
+    periapsis_after_m: float
+    apoapsis_after_m: float
+    propellant_after_kg: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Flown:
+    """What the numerical flight found: means over the first whole ring turn after the last burn.
+
+    ``slot_error_rad`` craft minus slot in the ring plane, signed; ``period_error_s`` nodal period minus the ring's;
+    ``closest_m`` the least distance to a craft already in place, to whom, None where there was nobody.
+    """
+
+    slot_error_rad: float
+    period_error_s: float
+    plane_error_rad: float
+    lowest_m: float
+    closest_m: float | None
+    closest_to: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class CraftPlan:
+    """One craft's part of a plan. Masses are None where the scenario gives none.
+
+    ``lowest_periapsis_m`` is the radius of the lowest periapsis flown through after insertion, None where the craft
+    passes none. ``insertion`` names the insertion chosen, with the speed the launcher must give there.
+    """
+
+    craft: str
+    plane: int
+    slot: int
+    route: Route
+    side: Side
+    revolutions: int
+    ring_revolutions: int
+    passes: int
+    lead_rad: float
+    pad: str | None
+    carrier: str | None
+    insertion: str | None
+    insertion_speed_m_s: float | None
+    launch_s: float | None
+    insertion_s: float | None
+    parking_wait_s: float
+    ring_arrival_s: float
+    in_slot_s: float
+    phasing_period_s: float | None
+    lowest_periapsis_m: float | None
+    must_burn: bool
+    delta_v_m_s: float
+    propellant_kg: float | None
+    propellant_left_kg: float | None
+    burns: tuple[Burn, ...]
+    flown: Flown
+
+
+@dataclass(frozen=True, kw_only=True)
+class Broken:
+    """A limit that a plan breaks, in SI units."""
+
+    craft: str
+    limit: str
+    value: float
+    allowed: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Margin:
+    """How much room a plan leaves under one limit of the scenario: ``value`` against ``allowed``, SI units.
+
+    ``craft`` is whoever comes closest to it. ``sense`` tells whether the value must stay above or below.
+    """
+
+    limit: str
+    value: float
+    allowed: float
+    sense: Literal["at least", "at most"]
+    craft: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """One option for each craft that is moved. ``kind`` says in which way it differs from rank 1 (None: front only)."""
+
+    rank: int
+    delta_v_m_s: float
+    worst_delta_v_m_s: float
+    propellant_kg: float | None
+    finish_s: float
+    craft: tuple[CraftPlan, ...]
+    broken: tuple[Broken, ...]
+    margins: tuple[Margin, ...]
+    on_front: bool
+    kind: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class FrontPoint:
+    """A point of the front; ``kind`` tells how the front runs from here to the next later point."""
+
+    delta_v_m_s: float
+    finish_s: float
+    plan: int
+    kind: Literal["step", "slope", "curve"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Front:
+    """The price of time, sorted by finish. Between listed points no plan over the catalogue is better than the earlier
+    point by more than ``resolution_m_s``. ``note`` says in words what a reader must know (why it is one point, a grid).
+    """
+
+    points: tuple[FrontPoint, ...]
+    resolution_m_s: float
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Proof:
+    """What was proved about rank 1, over the catalogue of options."""
+
+    status: Literal["optimal", "bounded"]
+    aim: str
+    bound: float
+    unit: str
+    gap: float
+    options: int
+    over: str = "catalogue"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kept:
+    """A craft that stays in the ring, with its error against its slot."""
+
+    craft: str
+    slot: int
+    error_rad: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bind:
+    """A limit that forbids every plan, and the nearest value that would serve (None: no value of it alone does)."""
+
+    limit: str
+    value: float
+    serves: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Infeasible:
+    """Why there is no plan: the limits that bind, each alone enough (``together`` False) or all at once (True)."""
+
+    binds: tuple[Bind, ...]
+    together: bool
+    reason: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """The whole answer. ``plans`` are ranked by the scenario's goal, every front point among them."""
+
+    scenario: Scenario
+    ring: Ring
+    proof: Proof | None
+    kept: tuple[Kept, ...]
+    front: Front | None
+    plans: tuple[Plan, ...]
+    infeasible: Infeasible | None
+    phase_rule: str = ""
+    notes: tuple[str, ...] = ()

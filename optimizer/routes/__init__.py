@@ -1,0 +1,1 @@
+"""One file a route: the ways a craft takes to its slot."""

@@ -1,0 +1,1 @@
+"""What is shown: result file, terminal, tables, figures."""

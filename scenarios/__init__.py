@@ -1,0 +1,1 @@
+"""Worked scenarios, each a story with a question."""
