@@ -1,0 +1,96 @@
+"""Text set to a width: paragraphs, and columns that wrap where they must.
+
+No line that leaves here is longer than the width asked for, whatever the words in it.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+GAP = 2
+_LEAST = 16  # a wrapping column narrower than this reads worse than a list
+
+
+@dataclass(frozen=True, kw_only=True)
+class Column:
+    """A column of text: its heading, whether figures line up on the right, whether its text may wrap."""
+
+    title: str
+    right: bool = False
+    wraps: bool = False
+
+
+def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = None) -> list[str]:
+    """Fill a paragraph.
+
+    Args:
+        text: one paragraph.
+        width: greatest length of a line, indent included.
+        indent: put before the first line.
+        hang: put before the following lines; as ``indent`` when absent.
+    """
+    return textwrap.wrap(
+        text, width, initial_indent=indent, subsequent_indent=indent if hang is None else hang, break_on_hyphens=False
+    )
+
+
+def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, *, indent: str = "  ") -> list[str]:
+    """Set rows in columns; as a list of named values where they do not fit side by side.
+
+    Args:
+        heads: one per cell of a row.
+        rows: cells, already text.
+        width: greatest length of a line, indent included.
+        indent: put before every line.
+
+    >>> heads = [Column(title="craft"), Column(title="m/s", right=True)]
+    >>> print("\\n".join(columns(heads, [["Birch", "12.0"], ["Fir", "101.5"]], 40, indent="")))
+    craft    m/s
+    Birch   12.0
+    Fir    101.5
+    """
+    room = width - len(indent) - GAP * (len(heads) - 1)
+    natural = [max(len(head.title), *(len(row[i]) for row in rows), 0) for i, head in enumerate(heads)]
+    wrapping = [i for i, head in enumerate(heads) if head.wraps]
+    fixed = sum(size for i, size in enumerate(natural) if i not in wrapping)
+    sizes = list(natural)
+    if sum(natural) > room and wrapping:
+        share, left = (room - fixed) // len(wrapping), len(wrapping)
+        spare = room - fixed
+        for i in sorted(wrapping, key=lambda i: natural[i]):
+            sizes[i] = min(natural[i], spare // left)
+            spare, left = spare - sizes[i], left - 1
+        if share < _LEAST:
+            return _stacked(heads, rows, width, indent)
+    elif sum(natural) > room:
+        return _stacked(heads, rows, width, indent)
+    lines = [_line([head.title for head in heads], heads, sizes, indent)]
+    for row in rows:
+        cells = [
+            (textwrap.wrap(cell, sizes[i], break_on_hyphens=False) or [""]) if heads[i].wraps else [cell]
+            for i, cell in enumerate(row)
+        ]
+        lines += [
+            _line([cell[k] if k < len(cell) else "" for cell in cells], heads, sizes, indent)
+            for k in range(max(len(cell) for cell in cells))
+        ]
+    return lines
+
+
+def _line(cells: Sequence[str], heads: Sequence[Column], sizes: Sequence[int], indent: str) -> str:
+    set_cells = [
+        cell.rjust(size) if head.right else cell.ljust(size)
+        for cell, head, size in zip(cells, heads, sizes, strict=True)
+    ]
+    return (indent + (" " * GAP).join(set_cells)).rstrip()
+
+
+def _stacked(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, indent: str) -> list[str]:
+    lines = []
+    for row in rows:
+        first, *rest = [f"{head.title} {cell}" for head, cell in zip(heads, row, strict=True) if cell]
+        lines += paragraph(first, width, indent=indent, hang=indent + "    ")
+        lines += paragraph("; ".join(rest), width, indent=indent + "    ")
+    return lines

@@ -1,0 +1,129 @@
+"""Limits at the edge: the scenario's key with its unit, the value in that unit, and plain words for it.
+
+Inside, limits are SI and named by their key (``limits.finish_within``); a reader knows them as the scenario file
+spells them (``limits.finish_within_d``, in days).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class LimitWords:
+    """How a limit is spelled and said.
+
+    Args:
+        suffix: unit suffix of the scenario key, empty for a count.
+        per_unit: SI units in one unit of the suffix.
+        unit: the unit as printed after a number.
+        words: what is limited, said of a plan ("lowest pass above the atmosphere").
+        floor: True where a plan must stay at or above the value, False where at or below.
+    """
+
+    suffix: str
+    per_unit: float
+    unit: str
+    words: str
+    floor: bool = False
+
+
+_DEGREE = math.pi / 180.0
+
+# By the last component of the key, without its unit.
+_KNOWN = {
+    "clearance": LimitWords(
+        suffix="_km", per_unit=1e3, unit="km", words="lowest pass above the atmosphere", floor=True
+    ),
+    "finish_within": LimitWords(suffix="_d", per_unit=86400.0, unit="d", words="last craft in its slot"),
+    "wait_within": LimitWords(suffix="_d", per_unit=86400.0, unit="d", words="from the ring to the slot"),
+    "revolutions_max": LimitWords(suffix="", per_unit=1.0, unit="", words="revolutions of one craft"),
+    "apoapsis_max": LimitWords(suffix="_km", per_unit=1e3, unit="km", words="highest apoapsis"),
+    "separation": LimitWords(suffix="_km", per_unit=1e3, unit="km", words="distance to craft in place", floor=True),
+    "tolerance": LimitWords(suffix="_deg", per_unit=_DEGREE, unit="deg", words="error against the slot"),
+    "tilt_tolerance": LimitWords(suffix="_deg", per_unit=_DEGREE, unit="deg", words="tilt against the ring plane"),
+    "propellant": LimitWords(suffix="_kg", per_unit=1.0, unit="kg", words="propellant used"),
+    "reserve": LimitWords(suffix="_m_s", per_unit=1.0, unit="m/s", words="delta-v kept back", floor=True),
+    "ready": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="earliest start", floor=True),
+    "turnaround": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="between liftoffs", floor=True),
+    "slots": LimitWords(suffix="", per_unit=1.0, unit="", words="slots in the ring"),
+}
+
+# Longest first, so that a key ends in its whole unit.
+_UNITS = (
+    ("_km3_s2", 1e9, "km3/s2"),
+    ("_km_s", 1e3, "km/s"),
+    ("_m_s", 1.0, "m/s"),
+    ("_deg", _DEGREE, "deg"),
+    ("_rad", 1.0, "rad"),
+    ("_min", 60.0, "min"),
+    ("_km", 1e3, "km"),
+    ("_kg", 1.0, "kg"),
+    ("_kn", 1e3, "kN"),
+    ("_m", 1.0, "m"),
+    ("_s", 1.0, "s"),
+    ("_h", 3600.0, "h"),
+    ("_d", 86400.0, "d"),
+    ("_t", 1e3, "t"),
+    ("_n", 1.0, "N"),
+)
+
+
+def limit_key(limit: str) -> str:
+    """Spell a limit as the scenario file does, unit included.
+
+    >>> limit_key("limits.finish_within"), limit_key("limits.clearance_km"), limit_key("limits.revolutions_max")
+    ('limits.finish_within_d', 'limits.clearance_km', 'limits.revolutions_max')
+    """
+    table, dot, name = limit.rpartition(".")
+    known = _KNOWN.get(name)
+    return f"{table}{dot}{name}{known.suffix}" if known else limit
+
+
+def limit_words(limit: str) -> LimitWords:
+    """Unit and words of a limit, from its key with or without unit; a key unknown here is said by its own name.
+
+    >>> limit_words("limits.wait_within_h").unit, limit_words("launch.turnaround").unit
+    ('h', 'h')
+    """
+    name = limit.rpartition(".")[2]
+    if name in _KNOWN:
+        return _KNOWN[name]
+    for suffix, per_unit, unit in _UNITS:
+        if name.endswith(suffix):
+            bare = name.removesuffix(suffix)
+            known = _KNOWN.get(bare)
+            words = known.words if known else bare.replace("_", " ")
+            return LimitWords(
+                suffix=suffix, per_unit=per_unit, unit=unit, words=words, floor=bool(known and known.floor)
+            )
+    return LimitWords(suffix="", per_unit=1.0, unit="", words=name.replace("_", " "))
+
+
+def limit_value(limit: str, value: float) -> float:
+    """Convert a limit's SI value into the unit of its key.
+
+    >>> limit_value("limits.finish_within", 216_000.0)
+    2.5
+    """
+    return value / limit_words(limit).per_unit
+
+
+def serving_value(limit: str, value: float, places: int = 6) -> float:
+    """Convert an SI value that would serve into the unit of its key, rounded to the side that serves.
+
+    A lower bound is eased by lowering it, an upper bound by raising it.
+
+    >>> serving_value("limits.finish_within", 251_425.0, places=2)
+    2.92
+    >>> serving_value("limits.clearance", 15_678.0, places=1)
+    15.6
+    """
+    exact = limit_value(limit, value)
+    near = round(exact, places)
+    slack = 1e-12 * max(1.0, abs(exact))
+    step = 10.0**-places
+    if limit_words(limit).floor:
+        return near if near <= exact + slack else round(near - step, places)
+    return near if near >= exact - slack else round(near + step, places)

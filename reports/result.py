@@ -1,0 +1,242 @@
+"""The machine-readable result: the whole outcome as plain JSON values.
+
+Names carry units; times are seconds from the epoch, lengths km (altitudes above the body's equatorial radius), angles
+degrees. This is the one place where the outcome leaves SI and radians for a program to read. Numbers are rounded far
+below any meaning (a micrometer a second, a microsecond, a millimeter), so that sums over the file still agree.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from ..models.scenario import Scenario
+from ..optimizer.outcome import Bind, Broken, Burn, CraftPlan, Front, Infeasible, Kept, Margin, Outcome, Plan, Proof
+from .limits import limit_key, limit_value, serving_value
+
+FORMAT = "ringwright-plan/1"
+
+_PLACES = {"m_s": 6, "s": 6, "km": 6, "deg": 9, "kg": 6, "": 9}
+
+
+def result(outcome: Outcome) -> dict[str, Any]:
+    """Turn an outcome into JSON-ready values.
+
+    Args:
+        outcome: what planning gave back, feasible or not.
+
+    Returns:
+        A dict of str, int, float, bool, None, list and dict only, its keys always in the same order. ``front`` is
+        sorted by ``finish_s`` and ``plan`` in it is a rank; ``infeasible`` is None when there are plans. Where several
+        limits bind, ``infeasible`` names the first and lists all of them under ``binds``.
+
+    Raises:
+        ValueError: a value that must be a number is not finite (a fault of the planner, never of the input).
+    """
+    scenario, body, ring = outcome.scenario, outcome.scenario.body, outcome.ring
+    return {
+        "format": FORMAT,
+        "title": scenario.title,
+        "epoch": None if scenario.epoch is None else scenario.epoch.isoformat().replace("+00:00", "Z"),
+        "body": {
+            "name": body.name,
+            "gm_km3_s2": float(f"{body.gm * 1e-9:.15g}"),
+            "radius_km": _number(body.radius_m * 1e-3, "km"),
+            "atmosphere_top_km": _number(body.atmosphere_top_m * 1e-3, "km"),
+        },
+        "ring": {
+            "altitude_km": _altitude(scenario, ring.radius_m),
+            "period_s": _number(ring.period_s, "s"),
+            "speed_m_s": _number(ring.speed_m_s, "m_s"),
+            "slots": ring.slots,
+            "slot0_deg": _number(math.degrees(ring.slot0_rad) % 360.0, "deg"),
+            "planes": ring.planes,
+            "tolerance_deg": _number(math.degrees(scenario.ring.tolerance_rad), "deg"),
+            "phase_rule": outcome.phase_rule or None,
+        },
+        "model": {"gravity": gravity_of(outcome), "burns": burn_model_of(outcome)},
+        "proof": None if outcome.proof is None else _proof(outcome.proof),
+        "kept": [_kept(kept) for kept in outcome.kept],
+        "front": [] if outcome.front is None else _front(outcome.front),
+        "front_note": None if outcome.front is None else outcome.front.note or None,
+        "front_resolution_m_s": None if outcome.front is None else _number(outcome.front.resolution_m_s, "m_s"),
+        "plans": [_plan(scenario, plan) for plan in sorted(outcome.plans, key=lambda plan: plan.rank)],
+        "infeasible": None if outcome.infeasible is None else _infeasible(outcome.infeasible),
+        "notes": list(outcome.notes),
+        "warnings": list(scenario.warnings),
+    }
+
+
+def result_text(outcome: Outcome) -> str:
+    """Write the result as strict JSON: stable order, two-space indents, a newline at the end, never NaN or Infinity."""
+    return json.dumps(result(outcome), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _number(value: float, unit: str) -> float:
+    if not math.isfinite(value):
+        raise ValueError(f"the outcome holds {value} where a number of {unit or 'no unit'} must stand")
+    return round(float(value), _PLACES[unit]) + 0.0  # no minus zero
+
+
+def _maybe(value: float | None, unit: str) -> float | None:
+    return None if value is None else _number(value, unit)
+
+
+def _finite(value: float, places: int) -> float | None:
+    return round(float(value), places) + 0.0 if math.isfinite(value) else None
+
+
+def _altitude(scenario: Scenario, radius_m: float) -> float:
+    return _number((radius_m - scenario.body.radius_m) * 1e-3, "km")
+
+
+def gravity_of(outcome: Outcome) -> str:
+    """Name the gravity model of the plans, ``two-body`` or ``j2``, as the result spells it."""
+    # a body may carry a J2 that the plan did not use: the ring's own rates tell what was flown
+    ring = outcome.ring
+    kepler = math.sqrt(ring.gm / ring.radius_m**3)
+    oblate = ring.node_rate_rad_s != 0.0 or not math.isclose(ring.rate_rad_s, kepler, rel_tol=1e-9)
+    return "j2" if oblate else "two-body"
+
+
+def burn_model_of(outcome: Outcome) -> str:
+    """Name the burn model of the plans, ``impulsive`` or ``finite``, as the result spells it."""
+    burns = (burn for plan in outcome.plans for part in plan.craft for burn in part.burns)
+    return "finite" if any(burn.duration_s for burn in burns) else "impulsive"
+
+
+def _proof(proof: Proof) -> dict[str, Any]:
+    return {
+        "status": proof.status,
+        "aim": proof.aim,
+        "bound": _finite(proof.bound, 6),
+        "unit": proof.unit,
+        "gap": _finite(proof.gap, 9),
+        "over": proof.over,
+        "options": proof.options,
+    }
+
+
+def _kept(kept: Kept) -> dict[str, Any]:
+    return {
+        "craft": kept.craft,
+        "slot": kept.slot,
+        "error_deg": _number(math.degrees(kept.error_rad), "deg"),
+    }
+
+
+def _front(front: Front) -> list[dict[str, Any]]:
+    return [
+        {
+            "delta_v_m_s": _number(point.delta_v_m_s, "m_s"),
+            "finish_s": _number(point.finish_s, "s"),
+            "plan": point.plan,
+            "kind": point.kind,
+        }
+        for point in sorted(front.points, key=lambda point: point.finish_s)
+    ]
+
+
+def _plan(scenario: Scenario, plan: Plan) -> dict[str, Any]:
+    return {
+        "rank": plan.rank,
+        "delta_v_m_s": _number(plan.delta_v_m_s, "m_s"),
+        "worst_delta_v_m_s": _number(plan.worst_delta_v_m_s, "m_s"),
+        "propellant_kg": _maybe(plan.propellant_kg, "kg"),
+        "finish_s": _number(plan.finish_s, "s"),
+        "within_limits": not plan.broken,
+        "broken": [_broken(broken) for broken in plan.broken],
+        "on_front": plan.on_front,
+        "kind": plan.kind,
+        "margins": [_margin(margin) for margin in plan.margins],
+        "craft": [_craft(scenario, part) for part in plan.craft],
+    }
+
+
+def _broken(broken: Broken) -> dict[str, Any]:
+    return {
+        "craft": broken.craft,
+        "limit": limit_key(broken.limit),
+        "value": _number(limit_value(broken.limit, broken.value), ""),
+        "allowed": _number(limit_value(broken.limit, broken.allowed), ""),
+    }
+
+
+def _margin(margin: Margin) -> dict[str, Any]:
+    return {
+        "limit": limit_key(margin.limit),
+        "value": _number(limit_value(margin.limit, margin.value), ""),
+        "allowed": _number(limit_value(margin.limit, margin.allowed), ""),
+        "sense": margin.sense,
+        "craft": margin.craft,
+    }
+
+
+def _craft(scenario: Scenario, part: CraftPlan) -> dict[str, Any]:
+    flown, lowest_m = part.flown, part.lowest_periapsis_m
+    return {
+        "craft": part.craft,
+        "plane": part.plane,
+        "slot": part.slot,
+        "route": part.route,
+        "side": part.side,
+        "revolutions": part.revolutions,
+        "ring_revolutions": part.ring_revolutions,
+        "passes": part.passes,
+        "lead_deg": _number(math.degrees(part.lead_rad), "deg"),
+        "pad": part.pad,
+        "carrier": part.carrier,
+        "insertion": part.insertion,
+        "insertion_speed_m_s": _maybe(part.insertion_speed_m_s, "m_s"),
+        "launch_s": _maybe(part.launch_s, "s"),
+        "insertion_s": _maybe(part.insertion_s, "s"),
+        "parking_wait_s": _number(part.parking_wait_s, "s"),
+        "ring_arrival_s": _number(part.ring_arrival_s, "s"),
+        "in_slot_s": _number(part.in_slot_s, "s"),
+        "phasing_period_s": None if part.side == "level" else _maybe(part.phasing_period_s, "s"),
+        "lowest_periapsis_km": None if lowest_m is None else _altitude(scenario, lowest_m),
+        "must_burn": part.must_burn,
+        "closest_km": _maybe(None if flown.closest_m is None else flown.closest_m * 1e-3, "km"),
+        "closest_to": flown.closest_to,
+        "delta_v_m_s": _number(part.delta_v_m_s, "m_s"),
+        "propellant_kg": _maybe(part.propellant_kg, "kg"),
+        "propellant_left_kg": _maybe(part.propellant_left_kg, "kg"),
+        "flown": {
+            "slot_error_deg": _number(math.degrees(flown.slot_error_rad), "deg"),
+            "period_error_s": _number(flown.period_error_s, "s"),
+            "plane_error_deg": _number(math.degrees(flown.plane_error_rad), "deg"),
+            "lowest_km": _altitude(scenario, flown.lowest_m),
+        },
+        "burns": [_burn(scenario, burn) for burn in part.burns],
+    }
+
+
+def _burn(scenario: Scenario, burn: Burn) -> dict[str, Any]:
+    return {
+        "time_s": _number(burn.time_s, "s"),
+        "delta_v_m_s": _number(burn.delta_v_m_s, "m_s"),
+        "radial_m_s": _number(burn.radial_m_s, "m_s"),
+        "along_m_s": _number(burn.along_m_s, "m_s"),
+        "cross_m_s": _number(burn.cross_m_s, "m_s"),
+        "duration_s": _maybe(burn.duration_s, "s"),
+        "period_after_s": _number(burn.period_after_s, "s"),
+        "periapsis_after_km": _altitude(scenario, burn.periapsis_after_m),
+        "apoapsis_after_km": _altitude(scenario, burn.apoapsis_after_m),
+        "propellant_after_kg": _maybe(burn.propellant_after_kg, "kg"),
+    }
+
+
+def _bind(bind: Bind) -> dict[str, Any]:
+    return {
+        "limit": limit_key(bind.limit),
+        "value": _number(limit_value(bind.limit, bind.value), ""),
+        "serves": None if bind.serves is None else serving_value(bind.limit, bind.serves),
+    }
+
+
+def _infeasible(infeasible: Infeasible) -> Mapping[str, Any]:
+    binds = [_bind(bind) for bind in infeasible.binds]
+    first = binds[0] if binds else {"limit": None, "value": None, "serves": None}
+    return {**first, "binds": binds, "together": infeasible.together, "reason": infeasible.reason or None}

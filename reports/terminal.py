@@ -1,0 +1,548 @@
+"""What the console shows of an outcome: the answer first, then what supports it, then what to do next.
+
+Plain text, no color, no line longer than the width asked for. Every number is for a person to read; a program reads
+``result.py``.
+"""
+
+from __future__ import annotations
+
+import math
+import shlex
+
+from ..models.scenario import Scenario
+from ..optimizer.outcome import Bind, Burn, CraftPlan, FrontPoint, Margin, Outcome, Plan, Proof
+from .layout import Column, columns, paragraph
+from .limits import limit_key, limit_value, limit_words, serving_value
+from .result import burn_model_of, gravity_of
+from .wording import (
+    AIM_WORDS,
+    clock,
+    cost_against,
+    count,
+    gained_rad,
+    kept_text,
+    listed,
+    moment,
+    number,
+    slot_text,
+    small,
+    span,
+    time_against,
+    way_text,
+    why_text,
+)
+
+ROWS_SHOWN = 12
+
+CAUTION = (
+    "A planning aid, not flight software. Range safety, conjunction screening, re-entry and disposal, radio "
+    "licensing and the vehicle's own rules are decided by the licensed operator and the authorities, and they prevail "
+    "over anything printed here."
+)
+
+
+def plan_text(outcome: Outcome, width: int = 80, *, next_command: str = "") -> str:
+    """Set an outcome for the console.
+
+    Args:
+        outcome: feasible or not; without a plan this is :func:`infeasible_text`.
+        width: greatest length of a line, at least 40.
+        next_command: what to suggest typing next; by default the same plan with files written.
+
+    Returns:
+        Text that ends in a newline.
+    """
+    if not outcome.plans:
+        return infeasible_text(outcome, width)
+    first = min(outcome.plans, key=lambda plan: plan.rank)
+    lines = [
+        *_answer(outcome, first, width),
+        *_trust(outcome, first, width),
+        *_to_fly(outcome, first, width),
+        *_shapes(outcome, first, width),
+        *_price(outcome, first, width),
+        *_other_ways(outcome, first, width),
+        *_next_craft(outcome, first, width),
+        *_remarks(outcome, width),
+        *_close(outcome, width, next_command),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def infeasible_text(outcome: Outcome, width: int = 80) -> str:
+    """Say which limit leaves no plan, and what would serve.
+
+    Args:
+        outcome: one without plans.
+        width: greatest length of a line, at least 40.
+    """
+    scenario, why = outcome.scenario, outcome.infeasible
+    lines = paragraph(scenario.title, width)
+    lines.append("")
+    if why is None:
+        lines += paragraph("There is no plan: no craft is to be moved.", width)
+    else:
+        several = len(why.binds) > 1
+        lines += paragraph("NO PLAN KEEPS ALL LIMITS" + (f": {why.reason}." if why.reason else "."), width)
+        if several and why.together:
+            lines += paragraph("These limits bind together; all of them have to give:", width)
+        elif several:
+            lines += paragraph("Each of these limits alone leaves no plan:", width)
+        lines.append("")
+        for bind in why.binds:
+            lines += paragraph(_bind_text(bind), width, indent="  ", hang="      ")
+        lines.append("")
+        lines += paragraph(f"Judged over the catalogue of options, {_model_words(outcome)}.", width)
+    lines += _remarks(outcome, width)
+    lines += ["", *paragraph(CAUTION, width)]
+    return "\n".join(lines) + "\n"
+
+
+def _bind_text(bind: Bind) -> str:
+    words = limit_words(bind.limit)
+    unit = f" {words.unit}" if words.unit else ""
+    now = f"{limit_key(bind.limit)} = {limit_value(bind.limit, bind.value):.6g} ({words.words})"
+    if bind.serves is None:
+        return f"{now}: no value of it alone would serve."
+    serves = serving_value(bind.limit, bind.serves, 4)
+    return f"{now}: {serves:.12g}{unit} or {'less' if words.floor else 'more'} would serve."
+
+
+def _heading(text: str) -> list[str]:
+    return ["", text, "-" * len(text)]
+
+
+def _body_name(scenario: Scenario) -> str:
+    name = scenario.body.name
+    return name.capitalize() if name.islower() else name
+
+
+def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
+    scenario, ring = outcome.scenario, outcome.ring
+    places = count(ring.slots, "slot") + (f" in each of {ring.planes} planes" if ring.planes > 1 else "")
+    altitude_km = (ring.radius_m - scenario.body.radius_m) * 1e-3
+    lines = paragraph(scenario.title, width)
+    lines += paragraph(
+        f"Ring of {places}, {number(altitude_km, 0 if altitude_km == round(altitude_km) else 1)} km above "
+        f"{_body_name(scenario)}, one turn in {clock(ring.period_s)}.",
+        width,
+    )
+    lines.append("")
+    moved = count(len(first.craft), "craft reaches its slot", "craft reach their slots")
+    when = "" if scenario.epoch is None else f" ({moment(scenario.epoch, first.finish_s)})"
+    worst = max(first.craft, key=lambda part: part.delta_v_m_s, default=None)
+    most = "" if worst is None or len(first.craft) < 2 else f", {number(worst.delta_v_m_s)} m/s at most ({worst.craft})"
+    lines += paragraph(
+        f"{moved} for {number(first.delta_v_m_s)} m/s in all{most}; "
+        f"{'the last' if len(first.craft) > 1 else 'it'} arrives after {span(first.finish_s)}{when}.",
+        width,
+    )
+    if outcome.kept:
+        kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad) for kept in outcome.kept)
+        lines += paragraph(f"{kept}.", width)
+    lines += _broken_lines(first, width)
+    return lines
+
+
+def _broken_lines(plan: Plan, width: int) -> list[str]:
+    lines = []
+    for broken in plan.broken:
+        words = limit_words(broken.limit)
+        lines += paragraph(
+            f"!!! PLAN {plan.rank} BREAKS A LIMIT: {broken.craft}, {words.words}: "
+            f"{_quantity(broken.limit, broken.value)}, where {limit_key(broken.limit)} allows "
+            f"{'no less than' if words.floor else 'no more than'} {_quantity(broken.limit, broken.allowed)}. "
+            f"DO NOT FLY IT AS IT IS. !!!",
+            width,
+            hang="    ",
+        )
+    return ["", *lines] if lines else []
+
+
+def _model_words(outcome: Outcome) -> str:
+    gravity = {
+        "two-body": "two-body gravity",
+        "j2": "gravity with the body's oblateness (J2)",
+    }[gravity_of(outcome)]
+    burns = {"impulsive": "impulsive burns", "finite": "burns of real length"}[burn_model_of(outcome)]
+    return f"{gravity} and {burns}"
+
+
+def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
+    lines = [""]
+    if outcome.proof is not None:
+        lines += paragraph(_proof_text(outcome.proof), width)
+    left_out = [] if gravity_of(outcome) == "j2" else ["oblateness"]
+    left_out += ["drag", "other bodies"]
+    left_out += ["burn arcs"] if burn_model_of(outcome) == "impulsive" else []
+    lines += paragraph(
+        f"Flown numerically: {_model_words(outcome)}, an approximation that leaves out {listed(left_out)}. "
+        f"{_flown_text(first)}",
+        width,
+    )
+    return lines
+
+
+def _proof_text(proof: Proof) -> str:
+    over = f"over the {proof.over} of {number(proof.options, 0)} options"
+    aim = AIM_WORDS.get(proof.aim, proof.aim)
+    if proof.status == "optimal":
+        return f"Plan 1 has {aim}: proved {over}."
+    if not math.isfinite(proof.gap):
+        return f"Plan 1 aims at {aim}, but nothing is proved about it {over}."
+    bound = span(proof.bound) if proof.unit == "s" else f"{number(proof.bound)} {proof.unit}"
+    return (
+        f"Plan 1 aims at {aim}; it is not proved best. No plan {over} gets below {bound}, "
+        f"so it is within {proof.gap:.2%} of the best."
+    )
+
+
+def _flown_text(plan: Plan) -> str:
+    if not plan.craft:
+        return "Nothing moves."
+    slot_deg = max(abs(math.degrees(part.flown.slot_error_rad)) for part in plan.craft)
+    period_s = max(abs(part.flown.period_error_s) for part in plan.craft)
+    text = f"At the end slots are met to {small(slot_deg)} deg and the ring's period to {small(period_s)} s."
+    near = [part for part in plan.craft if part.flown.closest_m is not None]
+    if near:
+        part = min(near, key=lambda part: part.flown.closest_m or 0.0)
+        text += f" Closest to craft in place: {part.craft}, {number((part.flown.closest_m or 0.0) * 1e-3)} km"
+        text += f" from {part.flown.closest_to}." if part.flown.closest_to else "."
+    return text
+
+
+def period_to_hit_s(part: CraftPlan) -> float | None:
+    """The one number to fly: the period that the first burn at the ring must leave, None where nothing burns."""
+    if part.side != "level" and part.phasing_period_s is not None:
+        return part.phasing_period_s
+    return part.burns[0].period_after_s if part.burns else None
+
+
+def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
+    wide = width >= 110
+    launched = any(part.launch_s is not None for part in first.craft)
+    weighed = any(part.propellant_left_kg is not None for part in first.craft)
+    heads = [Column(title="craft"), Column(title="slot", right=outcome.ring.planes == 1)]
+    heads += [Column(title="liftoff after", right=True)] if wide and launched else []
+    heads += [Column(title="at the ring", wraps=True), Column(title="period to hit", right=True)]
+    heads += [Column(title="at ring after", right=True)] if wide else []
+    heads += [Column(title="in slot after", right=True), Column(title="m/s", right=True)]
+    heads += [Column(title="kg left", right=True)] if wide and weighed else []
+    rows = []
+    for part in first.craft:
+        hit_s = period_to_hit_s(part)
+        way = way_text(part)
+        if not wide and part.launch_s is not None:
+            way = f"lifts off after {span(part.launch_s)}, {way}"
+        row = [part.craft, slot_text(part, outcome.ring.planes)]
+        row += ["" if part.launch_s is None else span(part.launch_s)] if wide and launched else []
+        row += [way, "-" if hit_s is None else clock(hit_s)]
+        row += [span(part.ring_arrival_s)] if wide else []
+        row += [span(part.in_slot_s), number(part.delta_v_m_s)]
+        if wide and weighed:
+            row.append("" if part.propellant_left_kg is None else number(part.propellant_left_kg))
+        rows.append(row)
+    lines = [*_heading("What to fly"), *columns(heads, rows, width)]
+    must = [part.craft for part in first.craft if part.must_burn]
+    if must:
+        lines += paragraph(
+            f"{listed(must)}: the first burn at the ring cannot wait for a second pass. The coast ends below the "
+            f"lowest altitude allowed, so the burn must come on the first arrival and lift the orbit at once.",
+            width,
+            indent="  ",
+        )
+    return lines
+
+
+def _quantity(limit: str, value: float) -> str:
+    words = limit_words(limit)
+    if words.unit in {"d", "h", "min", "s"}:
+        return span(value)
+    shown = limit_value(limit, value)
+    if not words.unit:
+        return number(shown, 0 if shown == round(shown) else 2)
+    return f"{small(shown) if abs(shown) < 0.1 else number(shown)} {words.unit}"
+
+
+def _room(margin: Margin) -> float:
+    return margin.value - margin.allowed if margin.sense == "at least" else margin.allowed - margin.value
+
+
+def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
+    counted = [margin for margin in first.margins if math.isfinite(margin.allowed)]
+    lines = _heading("What shapes it")
+    if not counted:
+        return [*lines, *paragraph("No limit of the scenario touches this plan.", width, indent="  ")]
+    counted.sort(key=lambda margin: _room(margin) / max(abs(margin.allowed), abs(margin.value), 1e-12))
+    rows = []
+    for margin in counted:
+        room = _room(margin)
+        if room < 0:
+            left = f"OVER by {_quantity(margin.limit, -room)}"
+        elif room <= 1e-3 * max(abs(margin.allowed), abs(margin.value)):
+            left = "none: at the limit"
+        else:
+            left = _quantity(margin.limit, room)
+        value = _quantity(margin.limit, margin.value)
+        words = limit_words(margin.limit).words
+        rows.append([words, value, f"{margin.sense} {_quantity(margin.limit, margin.allowed)}", left, margin.craft])
+    heads = [
+        Column(title="limit", wraps=True),
+        Column(title="plan 1", right=True),
+        Column(title="allowed"),
+        Column(title="room", right=True),
+        Column(title="closest"),
+    ]
+    return [*lines, *columns(heads, rows, width)]
+
+
+def telling_points(points: tuple[FrontPoint, ...], most: int, keep: int) -> tuple[FrontPoint, ...]:
+    """Thin a long front to the points that tell most of it.
+
+    The point whose loss blunts the front least (the smallest corner between its neighbors) goes first; the ends and
+    the plan ``keep`` always stay.
+
+    Args:
+        points: sorted by finish.
+        most: how many may stay, at least 3.
+        keep: rank of a plan that must stay.
+    """
+    left = list(points)
+    while len(left) > most:
+        corners = [
+            (
+                (left[i + 1].finish_s - left[i].finish_s) * (left[i - 1].delta_v_m_s - left[i].delta_v_m_s),
+                i,
+            )
+            for i in range(1, len(left) - 1)
+            if left[i].plan != keep
+        ]
+        del left[min(corners)[1]]
+    return tuple(left)
+
+
+def _price(outcome: Outcome, first: Plan, width: int) -> list[str]:
+    front = outcome.front
+    if front is None:
+        return []
+    lines = _heading("The price of time")
+    plans = {plan.rank: plan for plan in outcome.plans}
+    if len(front.points) == 1:
+        note = front.note or "one plan is both the cheapest and the soonest"
+        return [*lines, *paragraph(_sentence(note), width, indent="  ")]
+    shown = list(telling_points(front.points, ROWS_SHOWN, first.rank))
+    # begin at the end of the front where plan 1 stands
+    if first.finish_s > 0.5 * (shown[0].finish_s + shown[-1].finish_s):
+        shown.reverse()
+    told = [plans[point.plan] for point in shown]
+    lines += _comparison(told, first, width)
+    hidden = len(front.points) - len(shown)
+    if hidden:
+        lines += paragraph(
+            f"{count(hidden, 'more plan')} of the {len(front.points)} between these: all of them are in the file "
+            f"(--json PATH, or --out DIR).",
+            width,
+            indent="  ",
+        )
+    lines += _between_points(outcome, width)
+    if front.note:
+        lines += paragraph(_sentence(front.note), width, indent="  ")
+    return lines
+
+
+def _between_points(outcome: Outcome, width: int) -> list[str]:
+    front = outcome.front
+    assert front is not None
+    told = []
+    leaning = [point for point in front.points[:-1] if point.kind != "step"]
+    if leaning:
+        pairs = [
+            f"{point.plan} and {following.plan}"
+            for point, following in zip(front.points[:-1], front.points[1:], strict=True)
+            if point.kind != "step"
+        ]
+        named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'pair')} more" if len(pairs) > 3 else "")
+        told.append(f"Between plans {named} the price falls gradually: any time in between can be had.")
+    if front.resolution_m_s > 0.0:
+        told.append(f"Between the plans nothing is better by more than {small(front.resolution_m_s)} m/s.")
+    return paragraph(" ".join(told), width, indent="  ") if told else []
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def _other_ways(outcome: Outcome, first: Plan, width: int) -> list[str]:
+    others = [plan for plan in outcome.plans if plan.kind and plan.rank != first.rank]
+    if not others:
+        return []
+    others.sort(key=lambda plan: plan.rank)
+    return [*_heading("Other ways"), *_comparison(others, first, width, kinds=True)]
+
+
+def _comparison(plans: list[Plan], first: Plan, width: int, *, kinds: bool = False) -> list[str]:
+    """Set plans against the first; where the page is narrow, time, cost and reason make one sentence."""
+    wide = width >= 110
+    rows = []
+    for plan in plans:
+        same = plan.rank == first.rank
+        time, cost, why = time_against(plan, first), cost_against(plan, first), why_text(plan, first)
+        if plan.broken:
+            marks = listed(sorted({limit_key(broken.limit) for broken in plan.broken}))
+            why = f"BREAKS {marks}; {why}" if why else f"BREAKS {marks}"
+        row = [str(plan.rank), number(plan.delta_v_m_s), span(plan.finish_s)]
+        row += [plan.kind or ""] if kinds else []
+        if wide:
+            row += ["" if same else time, "" if same else cost, why]
+        else:
+            row += ["" if same else f"{time}, {cost}" + (f": {why}" if why else "")]
+        rows.append(row)
+    against = f"against plan {first.rank}"
+    heads = [
+        Column(title="plan", right=True),
+        Column(title="m/s", right=True),
+        Column(title="done after", right=True),
+    ]
+    heads += [Column(title="of another kind", wraps=True)] if kinds else []
+    if wide:
+        heads += [Column(title=against), Column(title=""), Column(title="because", wraps=True)]
+    else:
+        heads += [Column(title=against, wraps=True)]
+    return columns(heads, rows, width)
+
+
+def burn_words(burn: Burn) -> str:
+    """Say size and direction of a burn: forward or back, out or in, left or right of track.
+
+    Parts below a centimeter a second are left unsaid where a larger part is said.
+    """
+    parts = [
+        (abs(burn.along_m_s), "forward" if burn.along_m_s >= 0 else "back"),
+        (abs(burn.radial_m_s), "out" if burn.radial_m_s >= 0 else "in"),
+        (abs(burn.cross_m_s), "left" if burn.cross_m_s >= 0 else "right"),
+    ]
+    told = [(size, name) for size, name in parts if size >= 0.01]
+    if not told:
+        return f"{burn.delta_v_m_s:.3f} m/s"
+    if len(told) == 1:
+        return f"{number(told[0][0], 2)} m/s {told[0][1]}"
+    pieces = ", ".join(f"{number(size, 2)} {name}" for size, name in told)
+    return f"{number(burn.delta_v_m_s, 2)} m/s: {pieces}"
+
+
+def _next_craft(outcome: Outcome, first: Plan, width: int) -> list[str]:
+    moving = [part for part in first.craft if part.burns or part.launch_s is not None]
+    if not moving:
+        return []
+    part = min(moving, key=lambda part: part.burns[0].time_s if part.launch_s is None else part.launch_s)
+    epoch = outcome.scenario.epoch
+    lines = _heading(f"First to act: {part.craft}")
+    if part.launch_s is not None:
+        pad = f" from {part.pad}" if part.pad else ""
+        text = f"Liftoff{pad} at {moment(epoch, part.launch_s)}"
+        if part.insertion_s is not None:
+            text += f", insertion at {moment(epoch, part.insertion_s)}"
+            text += f" ({part.insertion})" if part.insertion else ""
+            if part.insertion_speed_m_s is not None:
+                text += f" with {number(part.insertion_speed_m_s)} m/s, which the launcher gives"
+        lines += paragraph(f"{text}.", width, indent="  ")
+    lines += _burn_table(outcome, part, width)
+    for remark in _exactness(outcome, part):
+        lines += paragraph(remark, width, indent="  ")
+    return lines
+
+
+def _burn_table(outcome: Outcome, part: CraftPlan, width: int) -> list[str]:
+    if not part.burns:
+        return []
+    radius_m = outcome.scenario.body.radius_m
+    long = any(burn.duration_s for burn in part.burns)
+    epoch = outcome.scenario.epoch
+    utc = epoch is not None and moment(epoch, 0.0).endswith(" UTC")
+    at = Column(title="at (UTC)" if utc else "at", wraps=True)
+    heads = [Column(title="burn", right=True), at, Column(title="give", wraps=True)]
+    heads += [Column(title="for", right=True)] if long else []
+    heads += [
+        Column(title="then read", right=True),
+        Column(title="low km", right=True),
+        Column(title="high km", right=True),
+    ]
+    rows = []
+    for index, burn in enumerate(part.burns, start=1):
+        row = [str(index), moment(epoch, burn.time_s, 1).removesuffix(" UTC"), burn_words(burn)]
+        row += [f"{burn.duration_s or 0.0:.1f} s"] if long else []
+        row.append(clock(burn.period_after_s))
+        row.append(number((burn.periapsis_after_m - radius_m) * 1e-3))
+        row.append(number((burn.apoapsis_after_m - radius_m) * 1e-3))
+        rows.append(row)
+    lines = columns(heads, rows, width)
+    lines += paragraph("Then read: the period; low and high: altitudes of periapsis and apoapsis.", width, indent="  ")
+    return lines
+
+
+def slot_deg_per_period_s(outcome: Outcome, part: CraftPlan) -> float:
+    """Degrees by which the slot is missed for each second that the phasing period is off: k 360 / T."""
+    return 360.0 * part.revolutions / outcome.ring.period_s
+
+
+def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
+    """The next period that fits, one revolution and one turn more, should the first burn go past the period to hit.
+
+    The wait w = (2 pi m - L) / n grows by one turn T and is shared among k + 1 revolutions. None where the first burn
+    does not bring the craft nearer to the ring's own period (then going past it is not free), or where a limit of the
+    scenario forbids the extra turn.
+    """
+    limits, period_s = outcome.scenario.limits, part.phasing_period_s
+    if part.side == "level" or part.route == "timed" or period_s is None or len(part.burns) < 2:
+        return None
+    towards = part.burns[0].along_m_s if part.side == "below" else -part.burns[0].along_m_s
+    if towards <= 0.0:
+        return None
+    turn_s = outcome.ring.period_s
+    if part.revolutions + 1 > limits.revolutions_max:
+        return None
+    if part.in_slot_s + turn_s > limits.finish_within_s:
+        return None
+    if part.in_slot_s + turn_s - part.ring_arrival_s > limits.wait_within_s:
+        return None
+    return (part.revolutions * period_s + turn_s) / (part.revolutions + 1)
+
+
+def _exactness(outcome: Outcome, part: CraftPlan) -> list[str]:
+    period_s = part.phasing_period_s
+    if part.side == "level" or period_s is None or part.revolutions == 0:
+        return []
+    slope = slot_deg_per_period_s(outcome, part)
+    tolerance_deg = math.degrees(outcome.scenario.ring.tolerance_rad)
+    gain = "gains" if gained_rad(part) >= 0 else "falls back"
+    told = [
+        f"How exact: {part.craft} {gain} in {count(part.revolutions, 'revolution')}, so each second of period is "
+        f"{small(slope)} deg of slot; {small(tolerance_deg)} deg of tolerance allow {small(tolerance_deg / slope)} s "
+        f"either way."
+    ]
+    following = next_period_s(outcome, part)
+    if following is not None:
+        told.append(
+            f"If the first burn goes past {clock(period_s)}, do not burn back: go on to {clock(following)} and stay "
+            f"one revolution longer. That costs no more in all, only {span(outcome.ring.period_s)}."
+        )
+    return told
+
+
+def _remarks(outcome: Outcome, width: int) -> list[str]:
+    told = [_sentence(outcome.phase_rule)] if outcome.phase_rule else []
+    told += [_sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
+    if not told:
+        return []
+    lines = _heading("To know")
+    for text in told:
+        lines += paragraph(text, width, indent="  ", hang="    ")
+    return lines
+
+
+def _close(outcome: Outcome, width: int, next_command: str) -> list[str]:
+    file = outcome.scenario.source.file
+    command = next_command or f"ringwright plan {shlex.quote(file) if file else 'SCENARIO'} --out DIR"
+    lines = ["", *paragraph(f"Next, for tables and pictures: {command}", width, hang="    ")]
+    return [*lines, "", *paragraph(CAUTION, width)]

@@ -1,0 +1,281 @@
+"""Sentences about plans: which way a craft takes, and why one plan is dearer or sooner than another.
+
+Words only; nothing here computes a plan. Times are seconds from the epoch, angles radians, as everywhere inside.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime, timedelta
+
+from ..optimizer.outcome import CraftPlan, Kept, Plan
+
+THIN_SPACE = " "
+
+AIM_WORDS = {
+    "delta_v": "the least total delta-v",
+    "finish": "the earliest finish",
+    "propellant": "the least propellant",
+    "worst_delta_v": "the least delta-v of the craft that needs most",
+}
+
+_PAD_WORTH_S = 30.0  # liftoffs nearer than this are the same to a reader
+
+
+def count(number: int, singular: str, plural: str = "") -> str:
+    """Say a number with its noun.
+
+    >>> count(1, "revolution"), count(3, "revolution"), count(2, "craft", "craft")
+    ('1 revolution', '3 revolutions', '2 craft')
+    """
+    return f"{number} {singular if number == 1 else plural or singular + 's'}"
+
+
+def listed(names: list[str]) -> str:
+    """Join names as in a sentence.
+
+    >>> listed(["Birch", "Cedar", "Hazel"])
+    'Birch, Cedar and Hazel'
+    """
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
+
+
+def span(seconds: float) -> str:
+    """Say a length of time to the minute, below ten minutes to the second.
+
+    >>> span(7800.0), span(1.402717 * 86400), span(42.4), span(3599.9), span(259.0)
+    ('2 h 10 min', '1 d 9 h 40 min', '42 s', '1 h', '4 min 19 s')
+    """
+    if seconds < 0:
+        return "-" + span(-seconds)
+    if seconds < 59.5:
+        return f"{seconds:.0f} s"
+    if round(seconds) < 600:
+        parts = [(round(seconds) // 60, "min"), (round(seconds) % 60, "s")]
+    else:
+        minutes = round(seconds / 60.0)
+        parts = [(minutes // 1440, "d"), (minutes // 60 % 24, "h"), (minutes % 60, "min")]
+    return " ".join(f"{size} {unit}" for size, unit in parts if size)
+
+
+def clock(seconds: float, places: int = 1) -> str:
+    """Write a duration as instruments show it, h:mm:ss with decimals.
+
+    >>> clock(18249.15, 2), clock(59.96), clock(-61.0, 0)
+    ('5:04:09.15', '0:01:00.0', '-0:01:01')
+    """
+    ticks = round(abs(seconds) * 10**places)
+    whole, part = divmod(ticks, 10**places)
+    text = f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
+    sign = "-" if seconds < 0 and ticks else ""
+    return f"{sign}{text}.{part:0{places}d}" if places else sign + text
+
+
+def moment(epoch: datetime | None, time_s: float, places: int = 0) -> str:
+    """Write an instant: a date with clock where there is an epoch, else the time from the start.
+
+    >>> moment(None, 93784.2)
+    '1 d 2:03:04'
+    """
+    if epoch is None:
+        days, rest = divmod(round(time_s, places), 86400.0)
+        return f"{days:.0f} d {clock(rest, places)}" if days else clock(time_s, places)
+    exact = epoch + timedelta(seconds=round(time_s, places))
+    text = exact.strftime("%Y-%m-%d %H:%M:%S")
+    if places:
+        text += f".{exact.microsecond // 10 ** (6 - places):0{places}d}"
+    return text + (" UTC" if exact.utcoffset() == timedelta(0) else exact.strftime(" %z"))
+
+
+def number(value: float, places: int = 1) -> str:
+    """Write a number with its thousands set apart by a space.
+
+    >>> number(48542.04, 0), number(-0.04), number(1710.09, 1)
+    ('48 542', '0.0', '1 710.1')
+    """
+    text = f"{round(value, places) + 0.0:,.{places}f}".replace(",", THIN_SPACE)
+    return text
+
+
+def signed(value: float, places: int = 1) -> str:
+    """Write a number with its sign always shown.
+
+    >>> signed(41.23), signed(-3.0)
+    ('+41.2', '-3.0')
+    """
+    return ("+" if round(value, places) >= 0 else "") + number(value, places)
+
+
+def small(value: float) -> str:
+    """Write a small error with two meaningful digits, never in powers of ten down to a millionth.
+
+    >>> small(0.0000234), small(0.62), small(0.0)
+    ('0.000023', '0.62', '0')
+    """
+    if value == 0.0:
+        return "0"
+    places = min(6, max(0, 1 - math.floor(math.log10(abs(value)))))
+    text = f"{value:.{places}f}"
+    return text if float(text) != 0.0 else f"under {10.0**-places:.{places}f}"
+
+
+def gained_rad(part: CraftPlan) -> float:
+    """Angle that a craft gains on the ring by phasing, negative when it falls back: whole turns and the lead."""
+    return 2.0 * math.pi * (part.revolutions - part.ring_revolutions) + part.lead_rad
+
+
+def slot_text(part: CraftPlan, planes: int) -> str:
+    """Name a slot, with its plane where there are several."""
+    return f"{part.slot}" if planes == 1 else f"plane {part.plane}, slot {part.slot}"
+
+
+def way_text(part: CraftPlan) -> str:
+    """Say in words which way a craft takes to its slot, once it is at the ring."""
+    before = []
+    if part.carrier is not None:
+        before.append(f"rides on {part.carrier}")
+    if part.route == "drift":
+        before.append("drifts until its plane has turned")
+    if part.parking_wait_s > 0.0:
+        before.append(f"waits {span(part.parking_wait_s)} in the parking orbit")
+    if part.passes:
+        before.append(f"passes the ring {count(part.passes, 'time')} before its first burn")
+    return ", ".join([*before, _phasing_text(part)])
+
+
+def _phasing_text(part: CraftPlan) -> str:
+    if part.route == "timed":
+        turned = "" if part.revolutions == 0 else f" over {count(part.revolutions, 'revolution')}"
+        return f"free-form, {count(len(part.burns), 'burn')}{turned}"
+    if part.side == "level":
+        return "arrives in place" if part.burns else "is in place"
+    degrees = math.degrees(gained_rad(part))
+    verb = "gains" if degrees >= 0 else "falls back"
+    return f"{verb} {number(abs(degrees))} deg in {part.revolutions}, {part.side}"
+
+
+def turns_text(part: CraftPlan) -> str:
+    """Say how revolutions and turns of the slot go together; empty where nothing is phased."""
+    if part.side == "level" or part.route == "timed":
+        return ""
+    return f"{count(part.revolutions, 'revolution')} while the slot makes {part.ring_revolutions}"
+
+
+def kept_text(kept: Kept, tolerance_rad: float) -> str:
+    """Say how well a craft that stays sits in its slot."""
+    degrees = math.degrees(kept.error_rad)
+    if abs(degrees) < 0.05:
+        return f"{kept.craft} stays in slot {kept.slot}"
+    over = ", more than the tolerance" if abs(kept.error_rad) > tolerance_rad else ""
+    where = "ahead" if degrees > 0 else "behind"
+    return f"{kept.craft} stays in slot {kept.slot}; {abs(degrees):.1f} deg {where}{over}"
+
+
+def time_against(plan: Plan, first: Plan) -> str:
+    """Say how much sooner or later a plan finishes than the first.
+
+    A hundredth of a second is the clock's own noise, not a difference.
+    """
+    late_s = plan.finish_s - first.finish_s
+    if abs(late_s) < 0.01:
+        return "same time"
+    return f"{span(abs(late_s))} {'later' if late_s > 0 else 'sooner'}"
+
+
+def cost_against(plan: Plan, first: Plan) -> str:
+    """Say how much dearer or cheaper a plan is than the first."""
+    more = plan.delta_v_m_s - first.delta_v_m_s
+    if abs(more) < 0.05:
+        return "same delta-v"
+    return f"{number(abs(more))} m/s {'dearer' if more > 0 else 'cheaper'}"
+
+
+def against_text(plan: Plan, first: Plan, most: int = 2) -> str:
+    """Compare a plan with the first in one sentence: time, cost, and what is done differently."""
+    reason = why_text(plan, first, most)
+    return f"{time_against(plan, first)}, {cost_against(plan, first)}" + (f": {reason}" if reason else "")
+
+
+def why_text(plan: Plan, first: Plan, most: int = 2) -> str:
+    """Say what a plan does differently from the first, the costliest differences first.
+
+    Args:
+        plan: the plan that differs.
+        first: the plan it is held against.
+        most: how many craft to speak of; the rest are counted.
+    """
+    before = {part.craft: part for part in first.craft}
+    weights: dict[tuple[str, str], float] = {}
+    names: dict[tuple[str, str], list[str]] = {}
+    for part in plan.craft:
+        other = before.get(part.craft)
+        change = _change(part, other)
+        if change is not None:
+            weight = abs(part.delta_v_m_s - (0.0 if other is None else other.delta_v_m_s))
+            weights[change] = max(weight, weights.get(change, 0.0))
+            names.setdefault(change, []).append(part.craft)
+    # the one that costs most is told first; craft that change alike share a sentence
+    order = sorted(names, key=lambda change: -weights[change])
+    told = []
+    for one, several in order[:most]:
+        who = names[one, several]
+        if len(who) > 3:
+            who = [*who[:2], f"{len(who) - 2} more"]
+        told.append(f"{listed(who)} {one if len(who) == 1 else several}")
+    left = sum(len(names[change]) for change in order[most:])
+    if left:
+        told.append(f"{left} more craft otherwise")
+    return "; ".join(told)
+
+
+def _change(part: CraftPlan, other: CraftPlan | None) -> tuple[str, str] | None:
+    """What a craft does otherwise, said of one and of several."""
+    if other is None:
+        return "moves", "move"
+    told: list[tuple[str, str]] = []
+    if (part.plane, part.slot) != (other.plane, other.slot):
+        told.append(_both("take", f"slot {part.slot} instead of {other.slot}"))
+    if part.route != other.route or part.insertion != other.insertion:
+        told.append(_route_change(part))
+    elif part.launch_s is not None and other.launch_s is not None:
+        later_s = part.launch_s - other.launch_s
+        if abs(later_s) >= _PAD_WORTH_S:
+            told.append(_both("lift", f"off {span(abs(later_s))} {'later' if later_s > 0 else 'earlier'}"))
+    verb, rest, doing = _PHASING[part.side]
+    if part.side != other.side:
+        told.append(_both(verb, f"{rest}instead of {_PHASING[other.side][2]}"))
+    elif part.revolutions != other.revolutions:
+        told.append(_both(verb, f"{rest}in {count(part.revolutions, 'revolution')} instead of {other.revolutions}"))
+    elif part.ring_revolutions != other.ring_revolutions:
+        turns = f"while the slot makes {part.ring_revolutions} instead of {other.ring_revolutions}"
+        told.append(_both(verb, rest + turns))
+    if part.passes != other.passes:
+        told.append(_both("burn", f"first on pass {part.passes + 1} instead of {other.passes + 1}"))
+    if not told:
+        return None
+    return " and ".join(one for one, _ in told), " and ".join(several for _, several in told)
+
+
+_PHASING = {
+    "below": ("gain", "", "gaining"),
+    "above": ("fall", "back ", "falling back"),
+    "level": ("arrive", "in place ", "arriving in place"),
+}
+
+
+def _both(verb: str, rest: str) -> tuple[str, str]:
+    return f"{verb}s {rest}", f"{verb} {rest}"
+
+
+def _route_change(part: CraftPlan) -> tuple[str, str]:
+    by = f" with insertion {part.insertion}" if part.insertion else ""
+    verb, rest = {
+        "direct": ("go", "straight to the ring"),
+        "park": ("go", "by a parking orbit"),
+        "shift": ("shift", "along the ring"),
+        "carrier": ("ride", "on a carrier"),
+        "drift": ("drift", "until the plane has turned"),
+        "timed": ("fly", "free-form"),
+    }[part.route]
+    one = {"go": "goes", "fly": "flies"}.get(verb, f"{verb}s")
+    return f"{one} {rest}{by}", f"{verb} {rest}{by}"
