@@ -1,0 +1,279 @@
+"""From chosen options to plans: fly each distinct option once, read it off, judge it against the limits."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..models import frames
+from ..models.burns import burn_duration
+from ..models.craft import STANDARD_GRAVITY, delta_v_allowed, mass_at_start
+from ..models.flight import Flight, Measured, PointMass, closest, fly, measure
+from ..models.scenario import Craft
+from .itinerary import Course, course, key
+from .options import Options
+from .outcome import Broken, Burn, CraftPlan, Flown, Margin, Plan
+from .problem import Problem
+
+LENGTH_SLACK_M = 1.0
+"""The integrator and its search for the lowest point are good to less than this."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Flights:
+    """What was flown, by option key: the course, the flight and its measurement."""
+
+    courses: dict[tuple[float, ...], Course]
+    flights: dict[tuple[float, ...], Flight]
+    measured: dict[tuple[float, ...], Measured]
+
+
+def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
+    """Fly every distinct option of some plans, all in one batch, and measure each over a ring turn in its slot."""
+    courses: dict[tuple[float, ...], Course] = {}
+    slots: dict[tuple[float, ...], int] = {}
+    for options in chosen:
+        for row in range(len(options)):
+            name = key(options, row)
+            if name not in courses:
+                courses[name] = course(problem, options, row)
+                slots[name] = int(options.slot[row])
+    flown = fly([c.itinerary for c in courses.values()], PointMass(gm=problem.ring.gm))
+    flights = dict(zip(courses, flown, strict=True))
+    measured = {name: measure(flight, problem.ring, 0, slots[name]) for name, flight in flights.items()}
+    return Flights(courses=courses, flights=flights, measured=measured)
+
+
+def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
+    """One plan from its options, one for each craft that is moved: not yet ranked (rank 0).
+
+    Alike craft take their options in the order of liftoff, then of finish, then of slot, and of the scenario file.
+    """
+    named: list[tuple[str, int]] = []
+    for index, group in enumerate(problem.classes):
+        rows = [r for r in range(len(options)) if options.craft_class[r] == index]
+        rows.sort(
+            key=lambda r: (
+                -math.inf if np.isnan(options.liftoff_s[r]) else float(options.liftoff_s[r]),
+                float(options.finish_s[r]),
+                int(options.slot[r]),
+            )
+        )
+        named.extend(zip(group.names, rows, strict=True))
+    order = {c.name: i for i, c in enumerate(problem.scenario.craft)}
+    named.sort(key=lambda item: order[item[0]])
+    seats = [(name, int(options.slot[row]), float(options.finish_s[row])) for name, row in named]
+    craft = tuple(_craft_plan(problem, options, row, name, seats, flights) for name, row in named)
+    used = [c.propellant_kg for c in craft]
+    margins = _margins(problem, craft, flights, [key(options, row) for _, row in named])
+    return Plan(
+        rank=0,
+        delta_v_m_s=math.fsum(c.delta_v_m_s for c in craft),
+        worst_delta_v_m_s=max((c.delta_v_m_s for c in craft), default=0.0),
+        propellant_kg=None if any(u is None for u in used) else math.fsum(u for u in used if u is not None),
+        finish_s=max((c.in_slot_s for c in craft), default=0.0),
+        craft=craft,
+        broken=_broken(problem, craft, margins),
+        margins=margins,
+        on_front=False,
+    )
+
+
+def _craft_plan(
+    problem: Problem,
+    options: Options,
+    row: int,
+    name: str,
+    seats: list[tuple[str, int, float]],
+    flights: Flights,
+) -> CraftPlan:
+    option_key = key(options, row)
+    what, flight, seen = flights.courses[option_key], flights.flights[option_key], flights.measured[option_key]
+    craft = next(c for c in problem.scenario.craft if c.name == name)
+    way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
+    burns = _burns(craft, flight, float(options.delta_v_m_s[row]))
+    spent = math.fsum(b.delta_v_m_s for b in burns)
+    revolutions = int(options.revolutions[row])
+    finish = float(options.finish_s[row])
+    slot = int(options.slot[row])
+    nearest, to = _nearest(problem, flight, what.screened_from_s, name, finish, seats)
+    loaded = _loaded(craft, spent)
+    left = burns[-1].propellant_after_kg if burns else loaded
+    return CraftPlan(
+        craft=name,
+        plane=0,
+        slot=slot,
+        route=what.route,
+        side=("below", "level", "above")[int(options.take(np.array([row])).side[0]) + 1],
+        revolutions=revolutions,
+        ring_revolutions=int(options.ring_revolutions[row]),
+        passes=int(options.passes[row]),
+        lead_rad=float(options.lead_rad[row]),
+        pad=None if way is None else problem.scenario.pads[way.pad].name,
+        carrier=None,
+        insertion=None if way is None else way.insertion.name,
+        insertion_speed_m_s=None if way is None else way.insertion_speed_m_s,
+        launch_s=None if way is None else float(options.liftoff_s[row]),
+        insertion_s=what.insertion_s,
+        parking_wait_s=float(options.parking_wait_s[row]),
+        ring_arrival_s=float(options.touch_s[row]),
+        in_slot_s=finish,
+        phasing_period_s=None if revolutions == 0 else (finish - float(options.burn_s[row])) / revolutions,
+        lowest_periapsis_m=what.periapsis_m,
+        must_burn=what.must_burn,
+        delta_v_m_s=spent,
+        propellant_kg=None if left is None or loaded is None else loaded - left,
+        propellant_left_kg=left,
+        burns=burns,
+        flown=Flown(
+            slot_error_rad=seen.slot_error_rad,
+            period_error_s=seen.period_error_s,
+            plane_error_rad=seen.plane_error_rad,
+            lowest_m=min(leg.lowest_m for leg in flight.legs()),
+            closest_m=nearest,
+            closest_to=to,
+        ),
+    )
+
+
+def _loaded(craft: Craft, spent_m_s: float) -> float | None:
+    """Propellant on board before the first burn, kg."""
+    return None if craft.dry_mass_kg is None else float(mass_at_start(craft, spent_m_s)) - craft.dry_mass_kg
+
+
+def _burns(craft: Craft, flight: Flight, planned_m_s: float) -> tuple[Burn, ...]:
+    mass = None if craft.dry_mass_kg is None else float(mass_at_start(craft, planned_m_s))
+    found = []
+    for impulse, shown in zip(flight.itinerary.impulses, flight.readouts(), strict=True):
+        size = impulse.delta_v_m_s
+        duration = None
+        left = None
+        if mass is not None and craft.isp_s is not None and craft.dry_mass_kg is not None:
+            if craft.thrust_n is not None:
+                duration = float(burn_duration(mass, size, craft.isp_s, craft.thrust_n))
+            mass *= math.exp(-size / (craft.isp_s * STANDARD_GRAVITY))
+            left = mass - craft.dry_mass_kg
+        found.append(
+            Burn(
+                time_s=impulse.time_s,
+                delta_v_m_s=size,
+                radial_m_s=impulse.radial_m_s,
+                along_m_s=impulse.along_m_s,
+                cross_m_s=impulse.cross_m_s,
+                duration_s=duration,
+                period_after_s=shown.period_s,
+                periapsis_after_m=shown.periapsis_m,
+                apoapsis_after_m=shown.apoapsis_m,
+                propellant_after_kg=left,
+            )
+        )
+    return tuple(found)
+
+
+def _nearest(
+    problem: Problem,
+    flight: Flight,
+    from_s: float,
+    name: str,
+    finish_s: float,
+    seats: list[tuple[str, int, float]],
+) -> tuple[float | None, str | None]:
+    """Least flown distance to anybody in place before this craft is, and to whom."""
+    ring = problem.ring
+    others = [(k.name, k.angle_rad, -math.inf) for k in problem.kept]
+    others += [(n, float(ring.phase(0.0, slot)), since) for n, slot, since in seats if n != name]
+    best: tuple[float | None, str | None] = (None, None)
+    for who, angle, since in others:
+        start = max(from_s, since, flight.begin_s)
+        if start >= finish_s:
+            continue
+
+        def place(times: np.ndarray, angle: float = angle) -> np.ndarray:
+            return frames.on_circle(ring.radius_m, angle + ring.rate_rad_s * times, ring.inclination_rad, ring.node_rad)
+
+        distance = closest(flight, place, start, finish_s).distance_m
+        if best[0] is None or distance < best[0]:
+            best = (distance, who)
+    return best
+
+
+def _margins(
+    problem: Problem, craft: tuple[CraftPlan, ...], flights: Flights, keys: list[tuple[float, ...]]
+) -> tuple[Margin, ...]:
+    """How much room the plan leaves under each limit that the scenario sets, by the flight where it can tell."""
+    scenario = problem.scenario
+    limits, body = scenario.limits, scenario.body
+    top = body.radius_m + body.atmosphere_top_m
+    found: list[Margin] = []
+
+    def note(limit: str, allowed: float, sense: str, values: list[tuple[float, str]]) -> None:
+        if not values or not math.isfinite(allowed):
+            return
+        value, who = (min if sense == "at least" else max)(values, key=lambda pair: pair[0])
+        found.append(Margin(limit=limit, value=value, allowed=allowed, sense=sense, craft=who))  # type: ignore[arg-type]
+
+    legs = {c.craft: flights.flights[k].legs() for c, k in zip(craft, keys, strict=True)}
+    note(
+        "limits.clearance",
+        limits.clearance_m,
+        "at least",
+        [(min(leg.lowest_m for leg in legs[c.craft]) - top, c.craft) for c in craft],
+    )
+    note("limits.finish_within", limits.finish_within_s, "at most", [(c.in_slot_s, c.craft) for c in craft])
+    note(
+        "limits.wait_within",
+        limits.wait_within_s,
+        "at most",
+        [(c.in_slot_s - c.ring_arrival_s, c.craft) for c in craft],
+    )
+    note("limits.revolutions_max", limits.revolutions_max, "at most", [(float(c.revolutions), c.craft) for c in craft])
+    note(
+        "limits.apoapsis_max",
+        limits.apoapsis_max_m - body.radius_m,
+        "at most",
+        [(max(leg.highest_m for leg in legs[c.craft]) - body.radius_m, c.craft) for c in craft],
+    )
+    if limits.separation_m > 0.0:
+        note(
+            "limits.separation",
+            limits.separation_m,
+            "at least",
+            [(c.flown.closest_m, c.craft) for c in craft if c.flown.closest_m is not None],
+        )
+    note(
+        "ring.tolerance",
+        scenario.ring.tolerance_rad,
+        "at most",
+        [(abs(c.flown.slot_error_rad), c.craft) for c in craft],
+    )
+    by_name = {c.name: c for c in scenario.craft}
+    tight = [(delta_v_allowed(by_name[c.craft]) - c.delta_v_m_s, c) for c in craft if c.propellant_kg is not None]
+    if tight:
+        _, who = min(tight, key=lambda pair: pair[0])
+        note(
+            f"craft.{who.craft}.delta_v",
+            delta_v_allowed(by_name[who.craft]),
+            "at most",
+            [(who.delta_v_m_s, who.craft)],
+        )
+    return tuple(found)
+
+
+def _broken(problem: Problem, craft: tuple[CraftPlan, ...], margins: tuple[Margin, ...]) -> tuple[Broken, ...]:
+    """Limits that the flight finds broken: none should be, and if one is the plan says so."""
+    slack = {
+        "limits.clearance": LENGTH_SLACK_M,
+        "limits.apoapsis_max": LENGTH_SLACK_M,
+        "limits.separation": LENGTH_SLACK_M,
+        "limits.finish_within": 1e-3,
+        "limits.wait_within": 1e-3,
+    }
+    found = []
+    for margin in margins:
+        over = margin.allowed - margin.value if margin.sense == "at least" else margin.value - margin.allowed
+        if over > slack.get(margin.limit, 1e-6):
+            found.append(Broken(craft=margin.craft, limit=margin.limit, value=margin.value, allowed=margin.allowed))
+    return tuple(found)

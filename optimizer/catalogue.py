@@ -1,0 +1,339 @@
+"""Every option within the limits, as columns: what the schedule chooses from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from types import ModuleType
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..models.launch import Ascent
+from .meetings import meets_kept
+from .options import F, I, Options, join, undominated
+from .outcome import Route
+from .problem import Problem
+from .routes import direct, park, shift
+from .routes.phasing import LIMIT_SLACK, Touch, Wanted
+from .timing import ends, finish_moments, turning_moments, with_turnarounds
+
+BLOCK_ROWS = 1 << 15
+"""Rows built at a time: their columns stay in the cache."""
+
+CANDIDATES_MAX = 60_000
+"""Most liftoff moments of one pad that are looked at."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Restriction:
+    """Which options are wanted, asked before any pruning. None means no restriction of that kind.
+
+    ``slots`` are those that it applies to (None: all); ``sides`` of -1 below, 0 level, 1 above.
+    """
+
+    slots: frozenset[int] | None = None
+    sides: frozenset[int] | None = None
+    revolutions: frozenset[int] | None = None
+    routes: frozenset[Route] | None = None
+    ways: frozenset[int] | None = None
+
+    def applies(self, slot: int) -> bool:
+        """Whether options of that slot are restricted."""
+        return self.slots is None or slot in self.slots
+
+    def touch(self, touch: Touch) -> Touch:
+        """The touch with its limits drawn in so that only the wanted sides remain."""
+        if self.sides is None:
+            return touch
+        radius = touch.ring.radius_m
+        return Touch(
+            ring=touch.ring,
+            arrival_speed_m_s=touch.arrival_speed_m_s,
+            floor_m=touch.floor_m if -1 in self.sides else radius,
+            ceiling_m=touch.ceiling_m if 1 in self.sides else radius,
+            revolutions_max=touch.revolutions_max,
+            wait_within_s=touch.wait_within_s,
+        )
+
+    def wanted(self) -> Wanted | None:
+        """The filter on (k, m)."""
+        sides, revolutions = self.sides, self.revolutions
+        if sides is None and revolutions is None:
+            return None
+
+        def want(k: int, m: int) -> bool:
+            if sides is not None and 0 not in sides and (k, m) == (0, 0):
+                return False
+            return revolutions is None or k in revolutions
+
+        return want
+
+
+NO_RESTRICTION = Restriction()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Catalogue:
+    """Options of one problem, dominated ones left out, with the liftoff moments they were made for.
+
+    ``moments_s`` per pad; ``looked_at`` counts the (k, m) choices evaluated; ``notes`` say in words where the moments
+    of liftoff are a list and not the whole truth.
+    """
+
+    problem: Problem
+    options: Options
+    moments_s: tuple[F, ...]
+    looked_at: int
+    exact: bool
+    notes: tuple[str, ...] = field(default=())
+
+
+def windows(problem: Problem) -> tuple[tuple[float, float], ...]:
+    """Earliest and latest liftoff worth looking at, per pad.
+
+    Within one synodic turn of the ring over the site every slot can be met without phasing, so a launch never has
+    cause to wait longer than that after its pad is free: later liftoffs cost more time and save nothing.
+    """
+    scenario = problem.scenario
+    found = []
+    readies = [c.craft.ready_s for c in problem.classes if c.start is None]
+    for index, pad in enumerate(scenario.pads):
+        ways = [w for w in problem.ways if w.pad == index]
+        earliest = max(pad.ready_s, min(readies, default=0.0))
+        latest = max(pad.ready_s, max(readies, default=0.0))
+        closing = abs(problem.ring.rate_rad_s - ways[0].site_rate_rad_s) if ways else 0.0
+        turn = 2.0 * math.pi / closing if closing > 1e-12 else 0.0
+        latest += problem.launches * (pad.turnaround_s + turn)
+        limit = scenario.limits.finish_within_s - min((w.after_s for w in ways), default=0.0)
+        found.append((earliest, min(latest, limit)))
+    return tuple(found)
+
+
+def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Catalogue:
+    """All options over the exact candidate moments (see ``timing.py``), pruned to what none beats."""
+    moments, notes, exact = [], [], True
+    for pad, (earliest, latest) in enumerate(windows(problem)):
+        times, whole, grid = _moments(problem, pad, earliest, latest)
+        moments.append(times)
+        if not whole:
+            exact = False
+            notes.append(
+                f"liftoffs from {problem.scenario.pads[pad].name}: {times.size} moments looked at, the chains of "
+                "turnarounds cut short; a better moment between them is possible"
+            )
+        if grid:
+            exact = False
+            notes.append(
+                f"liftoffs from {problem.scenario.pads[pad].name}: where a phasing orbit lower than the coast to the "
+                "ring is used, moments are a grid"
+            )
+    parts = [_in_space(problem, restriction)]
+    looked_at = len(parts[0])
+    for pad, times in enumerate(moments):
+        options, count = from_pad(problem, pad, times, restriction)
+        parts.append(options)
+        looked_at += count
+    options = join(parts)
+    return Catalogue(
+        problem=problem,
+        options=options.take(undominated(options)),
+        moments_s=tuple(moments),
+        looked_at=looked_at,
+        exact=exact,
+        notes=tuple(notes),
+    )
+
+
+def at_finish(made: Catalogue, finish_s: float, restriction: Restriction = NO_RESTRICTION) -> Options:
+    """Options for liftoffs at which some choice finishes exactly at a threshold, turnaround chains included."""
+    problem = made.problem
+    parts = []
+    for pad, (earliest, latest) in enumerate(windows(problem)):
+        found = []
+        for way in problem.ways:
+            if way.pad == pad:
+                touch = problem.touch(way.arrival_speed_m_s)
+                found.append(finish_moments(touch, way, finish_s, earliest, latest))
+        if not found:
+            continue
+        times = with_turnarounds(
+            np.unique(np.concatenate(found)),
+            problem.scenario.pads[pad].turnaround_s,
+            problem.launches,
+            earliest,
+            min(latest, finish_s),
+        )
+        parts.append(from_pad(problem, pad, times, restriction, finish_s=finish_s)[0])
+    return join(parts)
+
+
+def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tuple[F, bool, bool]:
+    """Candidate liftoffs of a pad; whether all chains of turnarounds are among them; whether a grid is."""
+    if latest < earliest or not problem.launches:
+        return np.zeros(0), True, False
+    allowed = sorted({c.delta_v_allowed_m_s for c in problem.classes if c.start is None})
+    starts = {max(earliest, c.craft.ready_s) for c in problem.classes if c.start is None}
+    found = [np.array([*starts, latest])]
+    grid = False
+    for way in problem.ways:
+        if way.pad != pad:
+            continue
+        touch = problem.touch(way.arrival_speed_m_s)
+        at = ends(touch, tuple(a - way.entry_delta_v_m_s for a in allowed))
+        grid = grid or at.grid
+        found.append(turning_moments(touch, way, at, earliest, latest))
+        if math.isfinite(problem.scenario.limits.finish_within_s):
+            found.append(finish_moments(touch, way, problem.scenario.limits.finish_within_s, earliest, latest))
+    base = np.unique(np.concatenate(found))
+    base = base[(base >= earliest) & (base <= latest)]
+    turnaround = problem.scenario.pads[pad].turnaround_s
+    launches = problem.launches
+    whole = True
+    while launches > 1 and base.size * (2 * launches - 1) > CANDIDATES_MAX:
+        launches -= 1
+        whole = False
+    return with_turnarounds(base, turnaround, launches, earliest, latest), whole or turnaround <= 0.0, grid
+
+
+def _in_space(problem: Problem, restriction: Restriction) -> Options:
+    parts = []
+    limits = problem.scenario.limits
+    for index, group in enumerate(problem.classes):
+        if group.start is None:
+            continue
+        for free in problem.free_slots:
+            if restriction.applies(free):
+                if restriction.routes is not None and "shift" not in restriction.routes:
+                    continue
+                touch, wanted = restriction.touch(problem.touch(group.start.speed_m_s)), restriction.wanted()
+            else:
+                touch, wanted = problem.touch(group.start.speed_m_s), None
+            options = shift.options(
+                touch,
+                group.start,
+                np.array([free]),
+                craft_class=index,
+                wanted=wanted,
+                floor_m=problem.scenario.floor_m,
+                ceiling_m=limits.apoapsis_max_m,
+            )
+            options = _within_limits(problem, options, limits.finish_within_s)
+            parts.append(options.take(~passes_kept(problem, options)))
+    return join(parts)
+
+
+def from_pad(
+    problem: Problem,
+    pad: int,
+    moments_s: F,
+    restriction: Restriction = NO_RESTRICTION,
+    *,
+    finish_s: float = math.inf,
+    prune: bool = True,
+    only_slots: tuple[int, ...] | None = None,
+) -> tuple[Options, int]:
+    """Options of all craft on the ground for given liftoffs from a pad, and how many choices were evaluated.
+
+    A choice is evaluated once for all classes: they differ only in what they may spend and when they are ready.
+    """
+    parts: list[Options] = []
+    looked_at = 0
+    finish_s = min(finish_s, problem.scenario.limits.finish_within_s)
+    ground = [(i, c) for i, c in enumerate(problem.classes) if c.start is None]
+    slots = problem.free_slots if only_slots is None else only_slots
+    for index, way in enumerate(problem.ways):
+        if way.pad != pad or not ground or not moments_s.size:
+            continue
+        route = park if way.parking else direct
+        name: Route = "park" if way.parking else "direct"
+        plain = problem.touch(way.arrival_speed_m_s)
+        for strict in (True, False):
+            chosen = [s for s in slots if restriction.applies(s) is strict]
+            if not chosen or (strict and not _route_wanted(restriction, name, index)):
+                continue
+            touch = restriction.touch(plain) if strict else plain
+            wanted = restriction.wanted() if strict else None
+            per_block = max(BLOCK_ROWS // len(chosen), 1)
+            for first in range(0, moments_s.size, per_block):
+                times = moments_s[first : first + per_block]
+                looked_at += times.size * len(chosen) * len(touch.windings())
+
+                def build(
+                    liftoff: F,
+                    slot: I,
+                    prune: bool,
+                    *,
+                    route: ModuleType = route,
+                    touch: Touch = touch,
+                    wanted: Wanted | None = wanted,
+                    index: int = index,
+                    way: Ascent = way,
+                ) -> Options:
+                    built: Options = route.options(
+                        touch,
+                        way,
+                        index,
+                        liftoff,
+                        slot,
+                        craft_class=0,
+                        insertion_m=way.insertion.radius_m,
+                        wanted=wanted,
+                        prune=prune,
+                    )
+                    return built
+
+                options = _clear_of_kept(
+                    problem, build, np.repeat(times, len(chosen)), np.tile(np.array(chosen), times.size), prune
+                )
+                for number, group in ground:
+                    fits = options.liftoff_s >= group.craft.ready_s - 1e-6
+                    mine = options.take(fits)
+                    mine = Options(**{**vars(mine), "craft_class": np.full(len(mine), number)})
+                    parts.append(_within_limits(problem, mine, finish_s))
+    return join(parts), looked_at
+
+
+def _route_wanted(restriction: Restriction, route: Route, way: int) -> bool:
+    return (restriction.routes is None or route in restriction.routes) and (
+        restriction.ways is None or way in restriction.ways
+    )
+
+
+def _within_limits(problem: Problem, options: Options, finish_s: float) -> Options:
+    limits = problem.scenario.limits
+    allowed = np.array([c.delta_v_allowed_m_s for c in problem.classes])[options.craft_class]
+    keep = (
+        (options.delta_v_m_s <= allowed + 1e-9)
+        & (options.finish_s <= finish_s + 1e-6)
+        & (options.lowest_m >= problem.scenario.floor_m * (1.0 - LIMIT_SLACK))
+        & (options.highest_m <= limits.apoapsis_max_m * (1.0 + LIMIT_SLACK))
+    )
+    return options.take(keep)
+
+
+def _clear_of_kept(
+    problem: Problem, build: Callable[[F, I, bool], Options], liftoff_s: F, slot: I, prune: bool
+) -> Options:
+    """Options that pass nobody who stays; where the best choice of a row would, all other choices of that row."""
+    options = build(liftoff_s, slot, prune)
+    hit = passes_kept(problem, options)
+    clear = options.take(~hit)
+    if not prune or not hit.any():
+        return clear
+    rows = np.unique(np.stack([options.liftoff_s[hit], options.slot[hit].astype(np.float64)]), axis=1)
+    instead = build(rows[0], rows[1].astype(np.int64), False)
+    return join([clear, instead.take(~passes_kept(problem, instead))])
+
+
+def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
+    """Mask of options that come too close to a craft which stays in the ring."""
+    return meets_kept(
+        options,
+        problem.ring,
+        problem.arrival_speed(options.craft_class, options.way),
+        problem.starts_on_ring(options.craft_class),
+        problem.kept_angle_rad,
+        problem.scenario.limits.separation_m,
+    )

@@ -1,0 +1,113 @@
+"""The catalogue's columns: one row an option, one array a quantity.
+
+An option serves one craft class in one slot; an option of a carrier serves several at once and appears in the schedule
+as one column with several pairs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .outcome import Route
+
+F = NDArray[np.float64]
+I = NDArray[np.int64]  # noqa: E741 - the integer twin of F
+
+ROUTES: tuple[Route, ...] = ("direct", "park", "shift", "carrier", "drift", "timed")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """Options as columns, all of length n. Times s from the epoch, speeds m/s, radii m, angles rad.
+
+    Args:
+        craft_class: index of the class of alike craft.
+        slot: slot in the ring.
+        route: index into ``ROUTES``.
+        pad, way: index of the pad and of the way up from it, -1 for a craft in space.
+        liftoff_s: nan for a craft in space.
+        parking_wait_s: from insertion to leaving the parking orbit.
+        passes: touches of the ring let by before the first burn.
+        revolutions, ring_revolutions: k and m; both 0 where no phasing is needed.
+        touch_s: first touch of the ring radius.
+        burn_s: the touch at which the phasing (or the last) burn comes.
+        finish_s: last burn, craft in its slot.
+        lead_rad: the slot's lead at ``burn_s``, in (-pi, pi].
+        speed_m_s: speed at the ring after the burn at ``burn_s``.
+        delta_v_m_s: all burns of the craft.
+        lowest_m, highest_m: lowest and highest radius on every arc after insertion.
+    """
+
+    craft_class: I
+    slot: I
+    route: I
+    pad: I
+    way: I
+    liftoff_s: F
+    parking_wait_s: F
+    passes: I
+    revolutions: I
+    ring_revolutions: I
+    touch_s: F
+    burn_s: F
+    finish_s: F
+    lead_rad: F
+    speed_m_s: F
+    delta_v_m_s: F
+    lowest_m: F
+    highest_m: F
+
+    def __len__(self) -> int:
+        return int(self.slot.size)
+
+    def take(self, which: NDArray[np.bool_] | I) -> Options:
+        """The rows picked by a mask or by indices."""
+        return Options(**{field.name: getattr(self, field.name)[which] for field in fields(self)})
+
+    @property
+    def side(self) -> I:
+        """-1 below, 0 level, 1 above, by the phasing period against the ring's."""
+        turn = self.lead_rad / (2.0 * np.pi)
+        ratio = np.where(self.revolutions > 0, (self.ring_revolutions - turn) / np.maximum(self.revolutions, 1), 1.0)
+        return np.asarray(np.sign(ratio - 1.0), dtype=np.int64)
+
+
+def empty() -> Options:
+    """No options at all."""
+    whole = {"craft_class", "slot", "route", "pad", "way", "passes", "revolutions", "ring_revolutions"}
+    return Options(
+        **{f.name: np.zeros(0, dtype=np.int64 if f.name in whole else np.float64) for f in fields(Options)}  # type: ignore[arg-type]
+    )
+
+
+def join(parts: list[Options]) -> Options:
+    """All rows of several, in order."""
+    if not parts:
+        return empty()
+    return Options(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Options)})
+
+
+def undominated(options: Options) -> NDArray[np.bool_]:
+    """Mask of the options that no other of the same class, slot and liftoff beats in delta-v and time at once.
+
+    Exact for every aim that grows with both. Of equal ones the first is kept.
+    """
+    if not len(options):
+        return np.zeros(0, dtype=bool)
+    liftoff = np.where(np.isnan(options.liftoff_s), -np.inf, options.liftoff_s)
+    keys = (options.slot, options.craft_class, options.pad, liftoff)
+    order = np.lexsort((options.delta_v_m_s, np.round(options.finish_s, 6), *keys))
+    same = np.ones(len(options) - 1, dtype=bool)
+    for key in keys:
+        same &= key[order][1:] == key[order][:-1]
+    group = np.concatenate([[0], np.cumsum(~same)])
+    # a running minimum that starts afresh in each group, on whole ranks so that nothing is lost to rounding
+    ranked, rank = np.unique(np.round(options.delta_v_m_s[order], 9), return_inverse=True)
+    lowered = rank + (group[-1] - group) * ranked.size
+    running = np.minimum.accumulate(lowered)
+    keep = np.zeros(len(options), dtype=bool)
+    keep[order] = np.concatenate([[True], lowered[1:] < running[:-1]])
+    return keep

@@ -1,0 +1,267 @@
+"""The planning problem behind a scenario: the ring with its phase, who stays, who moves, which ways lead up."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..models import launch, orbits
+from ..models.craft import delta_v_allowed
+from ..models.errors import InputError
+from ..models.ring import Ring
+from ..models.scenario import Craft, Scenario
+from .options import F, I
+from .outcome import Kept
+from .routes.phasing import Touch
+from .routes.shift import Standing, standing
+
+
+@dataclass(frozen=True, kw_only=True)
+class CraftClass:
+    """Craft that are alike in everything that planning looks at; ``start`` is None while they wait on the ground."""
+
+    names: tuple[str, ...]
+    craft: Craft
+    start: Standing | None
+    delta_v_allowed_m_s: float
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return len(self.names)
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptCraft:
+    """A craft that stays in the ring: its slot, and its angle at time 0."""
+
+    name: str
+    slot: int
+    angle_rad: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Problem:
+    """One ring phase of a scenario, ready to be planned.
+
+    ``launches`` is how many craft go up from the ground; ``ways`` every pad's every insertion.
+    """
+
+    scenario: Scenario
+    ring: Ring
+    phase_rule: str
+    classes: tuple[CraftClass, ...]
+    kept: tuple[KeptCraft, ...]
+    free_slots: tuple[int, ...]
+    ways: tuple[launch.Ascent, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def launches(self) -> int:
+        """Craft that wait on the ground."""
+        return sum(c.count for c in self.classes if c.start is None)
+
+    @property
+    def kept_angle_rad(self) -> F:
+        """Angles of the craft that stay, at time 0."""
+        return np.array([k.angle_rad for k in self.kept], dtype=np.float64)
+
+    def touch(self, arrival_speed_m_s: float) -> Touch:
+        """The limits of the scenario on phasing from a touch of the ring."""
+        limits = self.scenario.limits
+        return Touch(
+            ring=self.ring,
+            arrival_speed_m_s=arrival_speed_m_s,
+            floor_m=self.scenario.floor_m,
+            ceiling_m=limits.apoapsis_max_m,
+            revolutions_max=limits.revolutions_max,
+            wait_within_s=limits.wait_within_s,
+        )
+
+    def arrival_speed(self, craft_class: I, way: I) -> F:
+        """Speed on the orbit that first touches the ring, for each option."""
+        up = np.array([w.arrival_speed_m_s for w in self.ways] + [math.nan])
+        there = np.array([math.nan if c.start is None else c.start.speed_m_s for c in self.classes] + [math.nan])
+        return np.asarray(np.where(way >= 0, up[way], there[craft_class]))
+
+    def starts_on_ring(self, craft_class: I) -> np.ndarray:
+        """Mask of options whose craft starts on the ring itself."""
+        there = np.array([c.start is not None and c.start.on_ring for c in self.classes] + [False])
+        return np.asarray(there[craft_class])
+
+
+def problems(scenario: Scenario) -> tuple[Problem, ...]:
+    """One problem for each phase that the ring may take: a single one unless a free phase leaves a choice.
+
+    Rules for a free phase: with craft that stay, the phase that makes their largest error least; with movable craft
+    on the ring, each phase at which one of them need not move; with neither, the first arrival decides.
+    Raises InputError where craft that stay contradict one another.
+    """
+    spec = scenario.ring
+    gm = scenario.body.gm
+    base = Ring(
+        radius_m=spec.radius_m,
+        slots=spec.slots,
+        rate_rad_s=float(orbits.rate(gm, spec.radius_m)),
+        slot0_rad=0.0 if spec.slot0_rad is None else spec.slot0_rad,
+        gm=gm,
+        inclination_rad=spec.inclination_rad,
+        node_rad=spec.node_rad,
+        planes=spec.planes,
+        phasing=spec.phasing,
+        spread_rad=spec.spread_rad,
+    )
+    staying = _staying_angles(scenario, base)
+    movable = [c for c in scenario.craft if not c.stay]
+    starts = {c.name: standing(base, c) for c in movable if c.orbit is not None}
+    ways = tuple(
+        launch.ascent(scenario.body, base, pad, index, insertion)
+        for index, pad in enumerate(scenario.pads)
+        for insertion in pad.insertions
+    )
+    if spec.slot0_rad is not None:
+        phases = [(spec.slot0_rad, "the scenario gives the place of slot 0")]
+    elif staying:
+        phases = [_phase_of_staying(scenario, base, staying)]
+    else:
+        phases = _phases_of_movable(scenario, base, starts, ways)
+    return tuple(_problem(scenario, replace(base, slot0_rad=p), rule, staying, starts, ways) for p, rule in phases)
+
+
+def _staying_angles(scenario: Scenario, base: Ring) -> list[tuple[str, float | None, int | None]]:
+    found: list[tuple[str, float | None, int | None]] = [(o.name, o.angle_rad, o.slot) for o in scenario.ring.occupied]
+    for craft in scenario.craft:
+        if not craft.stay or craft.orbit is None:
+            continue
+        start = standing(base, craft)
+        if not start.on_ring:
+            raise InputError(
+                f"craft {craft.name!r} is to stay, but its orbit is not the ring: give it an orbit at the ring's "
+                "radius, or take stay = true out so that it may move.",
+                where=scenario.source.file,
+            )
+        found.append((craft.name, start.angle_rad - base.rate_rad_s * start.first_s, None))
+    return found
+
+
+def _phase_of_staying(
+    scenario: Scenario, base: Ring, staying: list[tuple[str, float | None, int | None]]
+) -> tuple[float, str]:
+    spacing = base.spacing_rad
+    angles = [angle for _, angle, _ in staying if angle is not None]
+    if not angles:
+        raise InputError(
+            'ring.slot0_deg is "free", but the occupied slots are given by number only, so nothing says where the ring '
+            "stands: give slot0_deg, or angle_deg for one of the occupied.",
+            where=scenario.source.where("ring.slot0"),
+        )
+    numbered = [(a, s) for _, a, s in staying if a is not None and s is not None]
+    if numbered:
+        return numbered[0][0] - numbered[0][1] * spacing, "the numbered occupied slot with an angle decides"
+    rest = np.sort(np.remainder(np.array(angles), spacing))
+    gaps = np.diff(np.concatenate([rest, [rest[0] + spacing]]))
+    widest = int(np.argmax(gaps))
+    # the middle of the shortest arc that holds all of them is opposite to the middle of the widest gap
+    start = rest[(widest + 1) % rest.size]
+    middle = start + 0.5 * (spacing - gaps[widest])
+    names = ", ".join(name for name, _, _ in staying)
+    return float(np.remainder(middle, spacing)), f"{names} stays: the ring is laid so that the largest error is least"
+
+
+def _phases_of_movable(
+    scenario: Scenario, base: Ring, starts: dict[str, Standing], ways: tuple[launch.Ascent, ...]
+) -> list[tuple[float, str]]:
+    on_ring = [(name, s.angle_rad - base.rate_rad_s * s.first_s) for name, s in starts.items() if s.on_ring]
+    if on_ring:
+        kept: list[tuple[float, str]] = []
+        for name, angle in on_ring:
+            phase = float(np.remainder(angle, base.spacing_rad))
+            apart = [abs(float(orbits.wrap((phase - p) * base.slots))) / base.slots for p, _ in kept]
+            if all(a > 1e-9 for a in apart):
+                kept.append((phase, f"the ring is laid so that {name} need not move"))
+        return kept
+    arrivals = [(s.first_s, s.angle_rad, name) for name, s in starts.items()]
+    for way in ways:
+        pad = scenario.pads[way.pad]
+        ready = max(pad.ready_s, min((c.ready_s for c in scenario.craft if c.orbit is None), default=0.0))
+        arrivals.append(
+            (ready + way.after_s, way.angle0_rad + way.site_rate_rad_s * ready, f"the first launch from {pad.name}")
+        )
+    time, angle, who = min(arrivals, key=lambda a: a[0])
+    phase = float(np.remainder(angle - base.rate_rad_s * time, base.spacing_rad))
+    return [(phase, f"nobody is up yet, so {who} decides where the ring stands: a rule, not an optimum")]
+
+
+def _problem(
+    scenario: Scenario,
+    ring: Ring,
+    rule: str,
+    staying: list[tuple[str, float | None, int | None]],
+    starts: dict[str, Standing],
+    ways: tuple[launch.Ascent, ...],
+) -> Problem:
+    kept: list[KeptCraft] = []
+    notes = []
+    for name, angle, number in staying:
+        slot = number
+        if slot is None:
+            slot = int(np.rint((float(angle or 0.0) - ring.slot0_rad) / ring.spacing_rad)) % ring.slots
+        place = float(ring.phase(0.0, slot)) if angle is None else angle
+        other = next((k.name for k in kept if k.slot == slot), None)
+        if other is not None:
+            raise InputError(
+                f"{name!r} and {other!r} would both be in slot {slot}: two craft that stay cannot share a slot; "
+                "move one of them (as a [[craft]] with an orbit) or change ring.slots.",
+                where=scenario.source.where("ring.occupied"),
+            )
+        kept.append(KeptCraft(name=name, slot=slot, angle_rad=place))
+        error = float(orbits.wrap(place - float(ring.phase(0.0, slot))))
+        if abs(error) > scenario.ring.tolerance_rad * (1.0 + 1e-9):
+            notes.append(
+                f"{name} stays {math.degrees(error):+.2f} deg off slot {slot}, more than the tolerance of "
+                f"{math.degrees(scenario.ring.tolerance_rad):g} deg: the ring is uneven by that much."
+            )
+    free = tuple(s for s in range(ring.slots) if s not in {k.slot for k in kept})
+    groups: dict[Craft, list[str]] = {}
+    for craft in scenario.craft:
+        if not craft.stay:
+            groups.setdefault(replace(craft, name=""), []).append(craft.name)
+    classes = tuple(
+        CraftClass(
+            names=tuple(names),
+            craft=craft,
+            start=starts.get(names[0]),
+            delta_v_allowed_m_s=delta_v_allowed(craft),
+        )
+        for craft, names in groups.items()
+    )
+    if sum(c.count for c in classes) > len(free):
+        raise InputError(
+            f"{sum(c.count for c in classes)} craft are to be placed, but only {len(free)} of {ring.slots} slots are "
+            "free: raise ring.slots or take craft out.",
+            where=scenario.source.where("ring.slots"),
+        )
+    return Problem(
+        scenario=scenario,
+        ring=ring,
+        phase_rule=rule,
+        classes=classes,
+        kept=tuple(kept),
+        free_slots=free,
+        ways=ways,
+        notes=tuple(notes),
+    )
+
+
+def kept_errors(problem: Problem) -> tuple[Kept, ...]:
+    """Each craft that stays with its error against its slot, rad, in (-pi, pi]."""
+    return tuple(
+        Kept(
+            craft=k.name,
+            slot=k.slot,
+            error_rad=float(orbits.wrap(k.angle_rad - float(problem.ring.phase(0.0, k.slot)))),
+        )
+        for k in problem.kept
+    )

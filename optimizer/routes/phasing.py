@@ -1,0 +1,212 @@
+"""Phasing from a touch of the ring: every whole number of returns, below and above, as columns.
+
+A craft touches the ring tangentially with speed v_a; its slot leads it by L. On a phasing orbit of period
+T_p = w / k it meets the slot there after w = (2 pi m - L) / n (Vallado, section 6.6). The two ring burns cost
+|v_p - v_a| + |v_c - v_p|: nothing more than |v_c - v_a| while v_p lies between v_a and v_c.
+
+For one row (craft, slot, moment) the wait depends on m alone, so the best k for each m and a running minimum over m
+give the options that no other beats in both delta-v and time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...models.ring import Ring
+
+F = NDArray[np.float64]
+I = NDArray[np.int64]  # noqa: E741 - the integer twin of F
+
+LEVEL_RAD = 1e-9
+"""A slot closer than this needs no phasing: a few centimeters, far below what anything can fly."""
+
+LIMIT_SLACK = 1e-9
+"""Relative slack with which a limit counts as kept, so that a value found by solving for the limit itself passes."""
+
+RING_REVOLUTIONS_MAX = 13
+"""Most whole turns of the slot that are looked at where neither revolutions nor a ceiling ask for more."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Touch:
+    """How a craft touches the ring, and the limits on what it may do from there.
+
+    Args:
+        ring: for radius, rate and circular speed.
+        arrival_speed_m_s: v_a, tangential.
+        floor_m, ceiling_m: radii that the phasing orbit's other apsis must keep to.
+        revolutions_max: most phasing revolutions.
+        wait_within_s: longest time from the touch to the slot.
+    """
+
+    ring: Ring
+    arrival_speed_m_s: float
+    floor_m: float
+    ceiling_m: float
+    revolutions_max: int
+    wait_within_s: float = math.inf
+
+    @property
+    def ratio_low(self) -> float:
+        """Least T_p / T that keeps the periapsis above the floor."""
+        return float((0.5 * (1.0 + min(self.floor_m, self.ring.radius_m) / self.ring.radius_m)) ** 1.5)
+
+    @property
+    def ratio_high(self) -> float:
+        """Greatest T_p / T that keeps the apoapsis under the ceiling."""
+        if math.isinf(self.ceiling_m):
+            return math.inf
+        return float((0.5 * (1.0 + max(self.ceiling_m, self.ring.radius_m) / self.ring.radius_m)) ** 1.5)
+
+    @property
+    def ring_revolutions_max(self) -> int:
+        """Most whole turns of the slot worth listing."""
+        return max(RING_REVOLUTIONS_MAX, self.revolutions_max + 1)
+
+    def speed(self, ratio: F) -> F:
+        """Speed v_p at the ring of the orbit with T_p = ratio * T, m/s (vis-viva with Kepler's third law)."""
+        return np.asarray(self.ring.speed_m_s * np.sqrt(2.0 - np.power(ratio, -2.0 / 3.0)))
+
+    def ratio(self, speed_m_s: float) -> float:
+        """The T_p / T of an orbit with that speed at the ring; infinite at and beyond escape."""
+        inverse = 2.0 - (speed_m_s / self.ring.speed_m_s) ** 2
+        return inverse**-1.5 if inverse > 0.0 else math.inf
+
+    def cost(self, speed_m_s: F) -> F:
+        """Both ring burns, m/s."""
+        circular = self.ring.speed_m_s
+        return np.asarray(np.abs(speed_m_s - self.arrival_speed_m_s) + np.abs(circular - speed_m_s))
+
+    @property
+    def level_cost(self) -> float:
+        """The one burn of a craft that arrives in place, m/s."""
+        return abs(self.ring.speed_m_s - self.arrival_speed_m_s)
+
+    def windings(self) -> tuple[tuple[int, int], ...]:
+        """Every (k, m) that can fit for some lead in (-pi, pi]."""
+        low, high = self.ratio_low * (1.0 - LIMIT_SLACK), self.ratio_high * (1.0 + LIMIT_SLACK)
+        return tuple(
+            (k, m)
+            for k in range(1, self.revolutions_max + 1)
+            for m in range(self.ring_revolutions_max + 1)
+            if m + 0.5 >= low * k and m - 0.5 <= high * k
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Phasings:
+    """Columns of phasing choices: ``row`` points into the leads that were given; level ones have k = m = 0."""
+
+    row: I
+    revolutions: I
+    ring_revolutions: I
+    wait_s: F
+    speed_m_s: F
+    cost_m_s: F
+
+
+Wanted = Callable[[int, int], bool]
+
+
+def _fits(touch: Touch, ratio: F, wait: F) -> NDArray[np.bool_]:
+    low, high = touch.ratio_low * (1.0 - LIMIT_SLACK), touch.ratio_high * (1.0 + LIMIT_SLACK)
+    # the ring itself is no phasing orbit: a slot that stays put there is `level`
+    return np.asarray(
+        (ratio >= low)
+        & (ratio <= high)
+        & (wait > 0.0)
+        & (wait <= touch.wait_within_s * (1.0 + LIMIT_SLACK))
+        & (np.abs(ratio - 1.0) > 1e-12)
+    )
+
+
+def every_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasings:
+    """Every choice within the limits for each lead (rad, in (-pi, pi]), dominated ones too.
+
+    ``wanted(k, m)`` may leave windings out; level is asked as (0, 0). Rows are in no particular order.
+    """
+    rows, ks, ms, ratios = [], [], [], []
+    turn = lead / (2.0 * np.pi)
+    for k, m in touch.windings():
+        if wanted is not None and not wanted(k, m):
+            continue
+        ratio = (m - turn) / k
+        (hit,) = np.nonzero(_fits(touch, ratio, ratio * k * touch.ring.period_s))
+        rows.append(hit)
+        ks.append(np.full(hit.size, k))
+        ms.append(np.full(hit.size, m))
+        ratios.append(ratio[hit])
+    if wanted is None or wanted(0, 0):
+        (hit,) = np.nonzero(np.abs(lead) <= LEVEL_RAD)
+        rows.append(hit)
+        ks.append(np.zeros(hit.size, dtype=np.int64))
+        ms.append(np.zeros(hit.size, dtype=np.int64))
+        ratios.append(np.ones(hit.size))
+    return _columns(touch, rows, ks, ms, ratios)
+
+
+def best_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasings:
+    """For each lead the choices that none beats in both delta-v and time.
+
+    Of equally cheap ones the fewest revolutions are kept, which stay closest to the ring.
+    """
+    turn = lead / (2.0 * np.pi)
+    best = np.full(lead.size, np.inf)
+    rows, ks, ms, ratios = [], [], [], []
+    is_level = np.abs(lead) <= LEVEL_RAD
+    if (wanted is None or wanted(0, 0)) and is_level.any():
+        (hit,) = np.nonzero(is_level)
+        best[hit] = touch.level_cost
+        rows.append(hit)
+        ks.append(np.zeros(hit.size, dtype=np.int64))
+        ms.append(np.zeros(hit.size, dtype=np.int64))
+        ratios.append(np.ones(hit.size))
+    by_m: dict[int, list[int]] = {}
+    for k, m in touch.windings():
+        if wanted is None or wanted(k, m):
+            by_m.setdefault(m, []).append(k)
+    for m in sorted(by_m):
+        wait = (m - turn) * touch.ring.period_s
+        cheapest = np.full(lead.size, np.inf)
+        chosen = np.zeros(lead.size, dtype=np.int64)
+        for k in by_m[m]:
+            ratio = (m - turn) / k
+            fits = _fits(touch, ratio, wait)
+            if not fits.any():
+                continue
+            speed = touch.speed(np.where(fits, ratio, 1.0))
+            cost = np.where(fits, touch.cost(speed), np.inf)
+            better = cost < cheapest - 1e-9
+            cheapest = np.where(better, cost, cheapest)
+            chosen = np.where(better, k, chosen)
+        (hit,) = np.nonzero(cheapest < best - 1e-9)
+        best[hit] = cheapest[hit]
+        rows.append(hit)
+        ks.append(chosen[hit])
+        ms.append(np.full(hit.size, m))
+        ratios.append((m - turn[hit]) / chosen[hit])
+    return _columns(touch, rows, ks, ms, ratios)
+
+
+def _columns(touch: Touch, rows: list[I], ks: list[I], ms: list[I], ratios: list[F]) -> Phasings:
+    def joined(parts: list[NDArray[np.generic]]) -> NDArray[np.generic]:
+        return np.concatenate(parts) if parts else np.zeros(0)
+
+    row = joined([*rows]).astype(np.int64)
+    k = joined([*ks]).astype(np.int64)
+    m = joined([*ms]).astype(np.int64)
+    ratio = joined([*ratios]).astype(np.float64)
+    speed = touch.speed(ratio)
+    return Phasings(
+        row=row,
+        revolutions=k,
+        ring_revolutions=m,
+        wait_s=ratio * k * touch.ring.period_s,
+        speed_m_s=np.where(k == 0, touch.ring.speed_m_s, speed),
+        cost_m_s=np.where(k == 0, touch.level_cost, touch.cost(speed)),
+    )
