@@ -1,0 +1,63 @@
+"""What pulls a craft: accelerations as functions of position, for the numerical flight."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+class Gravity(Protocol):
+    """What pulls: an acceleration as a function of position."""
+
+    @property
+    def gm(self) -> float:
+        """Gravitational parameter, m^3/s^2."""
+
+    def acceleration(self, position: Array) -> Array:
+        """Acceleration, m/s^2, at positions, m; both of shape (3, n)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PointMass:
+    """Inverse-square attraction."""
+
+    gm: float
+
+    def acceleration(self, position: Array) -> Array:
+        """-GM r / r^3; both of shape (3, n)."""
+        r2 = position[0] ** 2 + position[1] ** 2 + position[2] ** 2
+        pull: Array = position * (-self.gm / (r2 * np.sqrt(r2)))
+        return pull
+
+
+@dataclass(frozen=True, kw_only=True)
+class Oblate:
+    """Point mass and second zonal harmonic, pole along z.
+
+    Args:
+        gm: gravitational parameter, m^3/s^2.
+        j2: unnormalized second zonal harmonic, positive for an oblate body.
+        j2_radius: reference radius it belongs to, m.
+
+    Source: gradient of the zonal potential, e.g. Vallado 2013, section 8.7.
+    """
+
+    gm: float
+    j2: float
+    j2_radius: float
+
+    def acceleration(self, position: Array) -> Array:
+        """Acceleration; both of shape (3, n)."""
+        z2 = position[2] ** 2
+        r2 = position[0] ** 2 + position[1] ** 2 + z2
+        pull = -self.gm / (r2 * np.sqrt(r2))
+        bulge = 1.5 * self.j2 * (self.j2_radius**2) / r2
+        level = pull * (1.0 + bulge * (1.0 - 5.0 * z2 / r2))
+        total: Array = position * level
+        total[2] += 2.0 * bulge * pull * position[2]
+        return total

@@ -1,0 +1,211 @@
+"""How a flown craft stands to its slot over a turn, and how near it comes to others."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import frames
+from .errors import FlightError
+from .flown import Flight
+from .ring import Ring
+
+Array = NDArray[np.float64]
+Positions = Callable[[Array], Array]
+
+_GAUSS_POINTS = 48
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measured:
+    """How a flown craft stands to its slot: means over one ring turn.
+
+    Args:
+        slot_error_rad: craft's angle projected on the ring plane minus the slot's, mean over the turn, in (-pi, pi].
+        period_error_s: time between two passages of the same projected angle, minus the ring's period.
+        plane_error_rad: angle between the ring's pole and the mean over the turn of the craft's orbit poles, the mean
+            taken in the axes that turn with the ring's node: the wobble that an oblate body forces cancels in it.
+        radius_error_m: mean radius minus the ring's.
+        eccentricity: (2,) eccentricity vector of the turn along node and 90 deg ahead, from the first harmonic of
+            the radius in the projected angle: r = mean (1 - e_x cos u - e_y sin u).
+        plane_tilt_rad: (2,) the mean pole's lean from the ring's: components along node and 90 deg ahead.
+    """
+
+    slot_error_rad: float
+    period_error_s: float
+    plane_error_rad: float
+    radius_error_m: float
+    eccentricity: tuple[float, float]
+    plane_tilt_rad: tuple[float, float]
+
+
+def measure(flight: Flight, ring: Ring, plane: int, slot: int, from_s: float | None = None) -> Measured:
+    """Measure a flight against a slot over the first whole ring turn after a moment.
+
+    Args:
+        flight: must last about 1.25 ring turns past ``from_s`` (see `Itinerary.through_turn`).
+        plane, slot: the slot.
+        from_s: start of the turn; by default the cut-off of the last burn.
+
+    Raises:
+        FlightError: the flight ends before the turn, or before the craft has come round once.
+    """
+    start = flight.settled_s if from_s is None else from_s
+    period = ring.period_s
+    nodes, weights = np.polynomial.legendre.leggauss(_GAUSS_POINTS)
+    times = start + 0.5 * period * (nodes + 1.0)
+    weights = 0.5 * weights
+    states = flight.states(times)
+    node = _ring_node(ring, times, plane)
+    angle = frames.latitude_argument(states[:, :3], ring.inclination_rad, node)
+    gap = angle - ring.phase(times, slot, plane)
+    error = frames.wrap(float(weights @ (gap[0] + np.cumsum([0.0, *frames.wrap(np.diff(gap))]))))
+    poles = np.cross(states[:, :3], states[:, 3:])
+    poles /= np.linalg.norm(poles, axis=1, keepdims=True)
+    axes = frames.plane_axes(ring.inclination_rad, node)
+    lean = [float(weights @ np.sum(poles * axis, axis=1)) for axis in axes]
+    radius = np.linalg.norm(states[:, :3], axis=1)
+    mean, e_x, e_y = _first_harmonic(radius, angle, weights)
+    return Measured(
+        slot_error_rad=float(error),
+        period_error_s=_time_round(flight, ring, plane, start) - period,
+        plane_error_rad=math.atan2(math.hypot(lean[0], lean[1]), lean[2]),
+        radius_error_m=mean - ring.radius_m,
+        eccentricity=(e_x, e_y),
+        plane_tilt_rad=(lean[0], lean[1]),
+    )
+
+
+def _ring_node(ring: Ring, times_s: Array, plane: int) -> Array:
+    return ring.node(0.0, plane) + ring.node_rate_rad_s * times_s
+
+
+def _first_harmonic(radius: Array, angle: Array, weights: Array) -> tuple[float, float, float]:
+    """Mean radius and eccentricity vector; the second harmonic, which oblateness forces, is fitted and left out."""
+    columns = [np.ones_like(angle), np.cos(angle), np.sin(angle), np.cos(2.0 * angle), np.sin(2.0 * angle)]
+    root = np.sqrt(weights)
+    scale = float(radius[0])
+    fit = np.linalg.lstsq(np.stack(columns, axis=1) * root[:, np.newaxis], radius / scale * root, rcond=None)[0]
+    return float(fit[0] * scale), float(-fit[1] / fit[0]), float(-fit[2] / fit[0])
+
+
+def _time_round(flight: Flight, ring: Ring, plane: int, start_s: float) -> float:
+    """Seconds until the craft passes the same projected angle again."""
+
+    def turned(times: Array) -> Array:
+        states = flight.states(times)
+        return frames.latitude_argument(states[:, :3], ring.inclination_rad, _ring_node(ring, times, plane))
+
+    times = np.linspace(start_s, flight.itinerary.end_s, 65)
+    angles = turned(times)
+    gained = np.cumsum([0.0, *frames.wrap(np.diff(angles))])
+    past = np.flatnonzero(gained >= 2.0 * math.pi)
+    if past.size == 0:
+        raise FlightError(
+            f"the flight ends at {flight.itinerary.end_s!r} s, before the craft has come round once from {start_s!r} s"
+        )
+    low, high = float(times[past[0] - 1]), float(times[past[0]])
+    rate = float(gained[past[0]] - gained[past[0] - 1]) / (high - low)
+    moment = float(high - (gained[past[0]] - 2.0 * math.pi) / rate)
+    for _ in range(12):
+        change = float(frames.wrap(turned(np.array([moment])) - angles[0])[0]) / rate
+        moment = min(max(moment - change, low), high)
+        if abs(change) < 1e-11 * ring.period_s:
+            break
+    return moment - start_s
+
+
+class Approach(NamedTuple):
+    """The least distance to another craft, and when."""
+
+    distance_m: float
+    time_s: float
+
+
+def closest(flight: Flight, position: Positions, from_s: float | None = None, to_s: float | None = None) -> Approach:
+    """Least distance of a flight to another craft, good to about a meter.
+
+    Args:
+        position: where the other is: times (n,) to positions (n, 3), m.
+        from_s, to_s: part of the flight that counts; by default all of it.
+    """
+    return _closest(flight, lambda times, _: position(times), 1, from_s, to_s)[0]
+
+
+def closest_in_ring(
+    flight: Flight,
+    ring: Ring,
+    seats: Sequence[tuple[int, int]],
+    from_s: float | None = None,
+    to_s: float | None = None,
+) -> tuple[Approach, ...]:
+    """Least distance of a flight to the craft in each of some slots, which move evenly on the ring's circle.
+
+    Args:
+        seats: (plane, slot) of each.
+        from_s, to_s: part of the flight that counts; by default all of it.
+
+    Over an oblate body real craft wobble about these places (about 1 km in a low Earth orbit).
+    """
+    if not seats:
+        return ()
+    origin = float(ring.phase(0.0, 0))
+    ahead = np.array([float(ring.phase(0.0, slot, plane)) - origin for plane, slot in seats])
+    node = np.array([ring.node(0.0, plane) for plane, _ in seats])
+
+    def position(times: Array, which: NDArray[np.intp]) -> Array:
+        return frames.on_circle(
+            ring.radius_m,
+            ring.phase(times, 0) + ahead[which],
+            ring.inclination_rad,
+            node[which] + ring.node_rate_rad_s * times,
+        )
+
+    return _closest(flight, position, len(seats), from_s, to_s)
+
+
+def _closest(
+    flight: Flight,
+    position: Callable[[Array, NDArray[np.intp]], Array],
+    others: int,
+    from_s: float | None,
+    to_s: float | None,
+) -> tuple[Approach, ...]:
+    first = flight.begin_s if from_s is None else from_s
+    last = flight.itinerary.end_s if to_s is None else to_s
+    times = flight.sample_times(first, last)
+    own = flight.states(times)[:, :3]
+    every = np.tile(times, others)
+    which = np.repeat(np.arange(others), times.size)
+    gap = np.linalg.norm((np.tile(own, (others, 1)) - position(every, which)).reshape(others, times.size, 3), axis=2)
+    best = np.argmin(gap, axis=1)
+    distance, moment = gap[np.arange(others), best], times[best]
+    if times.size == 1:
+        return tuple(Approach(float(d), float(t)) for d, t in zip(distance, moment, strict=True))
+    padded = np.pad(gap, ((0, 0), (1, 1)), constant_values=np.inf)
+    valley = (gap <= padded[:, :-2]) & (gap <= padded[:, 2:])
+    # between samples the distance can fall by no more than the steepest change seen nearby, taken twice to be safe
+    fall = np.abs(np.diff(gap, axis=1))
+    steepest = 2.0 * np.maximum(np.pad(fall, ((0, 0), (1, 0))), np.pad(fall, ((0, 0), (0, 1))))
+    owner, place = np.nonzero(valley & (gap - steepest <= distance[:, np.newaxis]))
+    low, high = times[np.maximum(place - 1, 0)], times[np.minimum(place + 1, times.size - 1)]
+    fractions = np.linspace(0.0, 1.0, 9)
+    for _ in range(12):
+        grid = low[:, np.newaxis] + (high - low)[:, np.newaxis] * fractions
+        flat = grid.ravel()
+        found = np.linalg.norm(
+            flight.states(flat)[:, :3] - position(flat, np.repeat(owner, fractions.size)), axis=1
+        ).reshape(grid.shape)
+        at = np.argmin(found, axis=1)
+        rows = np.arange(len(at))
+        value, when = found[rows, at], grid[rows, at]
+        for k in np.flatnonzero(value < distance[owner]):
+            if value[k] < distance[owner[k]]:
+                distance[owner[k]], moment[owner[k]] = value[k], when[k]
+        low, high = grid[rows, np.maximum(at - 1, 0)], grid[rows, np.minimum(at + 1, fractions.size - 1)]
+    return tuple(Approach(float(d), float(t)) for d, t in zip(distance, moment, strict=True))
