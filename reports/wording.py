@@ -241,7 +241,7 @@ def _change(part: CraftPlan, other: CraftPlan | None) -> tuple[str, str] | None:
         later_s = part.launch_s - other.launch_s
         if abs(later_s) >= _PAD_WORTH_S:
             told.append(_both("lift", f"off {span(abs(later_s))} {'later' if later_s > 0 else 'earlier'}"))
-    verb, rest, doing = _PHASING[part.side]
+    verb, rest, _ = _PHASING[part.side]
     if part.side != other.side:
         told.append(_both(verb, f"{rest}instead of {_PHASING[other.side][2]}"))
     elif part.revolutions != other.revolutions:

@@ -1,0 +1,126 @@
+"""The way of one craft as drawable arcs, worked back from its slot.
+
+A plan gives burns by their axes and times, not positions. But it says where the craft ends: in its slot, on the circle.
+From there the burns are taken back one after another and the conic before each is flown backwards, in the plane of the
+ring. Any number of burns in any direction comes out right that way, on every route.
+
+For the picture gravity is a point mass with the rate of the ring, so that craft and slots keep step under an oblate
+body too; that is what the eye can see, not what was flown.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from ...models import kepler
+from ...models.ring import Array, Ring
+from ...optimizer.outcome import CraftPlan, Outcome
+
+Stage = Literal["ascent", "before", "phasing", "slot"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Arc:
+    """A stretch without burns: times, s, and positions (n, 2), m, in the ring's plane, x to the node of the ring.
+
+    ``stage``: ``ascent`` from insertion to the first burn, ``before`` the orbit of a craft that is in space already,
+    ``phasing`` between the first burn and the last, ``slot`` afterwards.
+    """
+
+    stage: Stage
+    time_s: Array
+    position_m: Array
+    periapsis_m: float
+    apoapsis_m: float
+
+    @property
+    def radius_m(self) -> Array:
+        """Distance from the center, (n,)."""
+        return np.asarray(np.hypot(self.position_m[:, 0], self.position_m[:, 1]))
+
+    @property
+    def angle_rad(self) -> Array:
+        """Argument of latitude, not wrapped, (n,)."""
+        return np.asarray(np.unwrap(np.arctan2(self.position_m[:, 1], self.position_m[:, 0])))
+
+
+def craft_arcs(outcome: Outcome, part: CraftPlan, *, until_s: float | None = None, a_turn: int = 240) -> list[Arc]:
+    """Work out the arcs of a craft, first to last.
+
+    Args:
+        outcome: gives ring and scenario.
+        part: the craft's plan; without burns it sits in its slot throughout.
+        until_s: end of the last arc; by default the moment when the craft is in its slot (then it has no length).
+        a_turn: points for each revolution.
+
+    Returns:
+        Arcs in order of time; those of no length are left out.
+    """
+    ring = outcome.ring
+    gm = ring.rate_rad_s**2 * ring.radius_m**3
+    begin_s = _begin(outcome, part)
+    end_s = part.in_slot_s if until_s is None else max(until_s, part.in_slot_s)
+    position, velocity = _in_slot(ring, part, part.burns[-1].time_s if part.burns else begin_s)
+    last_s = part.burns[-1].time_s if part.burns else begin_s
+    arcs = [_arc("slot", position, velocity, last_s, end_s, gm, a_turn)]
+    for index in reversed(range(len(part.burns))):
+        burn = part.burns[index]
+        velocity = _before_burn(position, velocity, burn.radial_m_s, burn.along_m_s, burn.cross_m_s)
+        since_s = part.burns[index - 1].time_s if index else min(begin_s, burn.time_s)
+        stage: Stage = "phasing" if index else "ascent" if part.launch_s is not None else "before"
+        arcs.append(_arc(stage, position, velocity, burn.time_s, since_s, gm, a_turn))
+        position, velocity = kepler.propagate(position, velocity, since_s - burn.time_s, gm)
+    return [arc for arc in reversed(arcs) if len(arc.time_s) > 1]
+
+
+def _begin(outcome: Outcome, part: CraftPlan) -> float:
+    """Where the drawing of a craft starts: its insertion, or the moment from which it may burn."""
+    if part.insertion_s is not None:
+        return part.insertion_s
+    if part.launch_s is not None:
+        return part.launch_s
+    ready = next((craft.ready_s for craft in outcome.scenario.craft if craft.name == part.craft), 0.0)
+    return min(ready, part.ring_arrival_s)
+
+
+def _in_slot(ring: Ring, part: CraftPlan, time_s: float) -> tuple[Array, Array]:
+    angle = float(ring.phase(time_s, part.slot, part.plane))
+    outward = np.array([math.cos(angle), math.sin(angle)])
+    forward = np.array([-outward[1], outward[0]])
+    return ring.radius_m * outward, ring.rate_rad_s * ring.radius_m * forward
+
+
+def _before_burn(position: Array, velocity: Array, radial: float, along: float, cross: float) -> Array:
+    outward = position / np.hypot(*position)
+    forward = np.array([-outward[1], outward[0]])
+    # the burn's axes are those before it; a part across the plane turns the plane and leaves less along it
+    swept = math.sqrt(max(0.0, float(velocity @ forward) ** 2 - cross**2)) - along
+    return np.asarray((float(velocity @ outward) - radial) * outward + swept * forward)
+
+
+def _arc(stage: Stage, position: Array, velocity: Array, from_s: float, to_s: float, gm: float, a_turn: int) -> Arc:
+    low, high = (float(value) for value in kepler.apsides(position, velocity, gm))
+    begin_s, end_s = min(from_s, to_s), max(from_s, to_s)
+    if end_s - begin_s < 1e-6:
+        times = np.array([begin_s])
+    else:
+        period_s = 2.0 * math.pi * math.sqrt((0.5 * (low + high)) ** 3 / gm) if math.isfinite(high) else end_s - begin_s
+        turns = (end_s - begin_s) / period_s
+        # an eccentric orbit hurries through its low part: more points for it
+        eccentricity = (high - low) / (high + low) if math.isfinite(high) else 1.0
+        count = max(24, math.ceil(turns * a_turn * (1.0 + 2.0 * eccentricity)))
+        times = np.linspace(begin_s, end_s, count)
+    positions, _ = kepler.propagate(position, velocity, times - from_s, gm)
+    return Arc(stage=stage, time_s=times, position_m=np.asarray(positions), periapsis_m=low, apoapsis_m=high)
+
+
+def one_turn(arc: Arc, from_end: bool = False) -> Array:
+    """Positions over the first (or last) whole revolution of an arc, or all of it where it is shorter, (n, 2)."""
+    angle = arc.angle_rad
+    if from_end:
+        return np.asarray(arc.position_m[angle >= angle[-1] - 2.0 * math.pi * 1.002])
+    return np.asarray(arc.position_m[angle <= angle[0] + 2.0 * math.pi * 1.002])

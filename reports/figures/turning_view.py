@@ -1,0 +1,188 @@
+"""The view that turns with the ring: slots stand still, and each craft's loops close on its slot.
+
+Below the ring a craft runs ahead (counterclockwise), above it falls behind; every revolution is one loop.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ...models.ring import Array, Ring
+from ...optimizer.outcome import CraftPlan, Outcome, Plan
+from ..wording import number
+from .arcs import Arc, craft_arcs
+from .ring_from_above import draw_body, name_slots, round_sheet
+from .style import FAINT, PAPER, ink, rim, stroke
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_STRETCHES = (200.0, 100.0, 50.0, 20.0, 10.0, 5.0, 2.0)
+_TO_SCALE = 0.10  # loops that leave the ring by more than this share of its radius are drawn to scale
+_DEPTH = 0.36  # how far stretched loops may leave the ring
+
+
+def draw_turning_view(outcome: Outcome, plan: Plan | None = None) -> Figure:
+    """Draw the loops of every craft in the frame of the slots, slot 0 on top.
+
+    Where the loops are too flat to be seen, heights from the ring are stretched, and the figure says how much.
+
+    Args:
+        outcome: one with plans.
+        plan: which one; rank 1 when absent.
+    """
+    plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
+    ring = outcome.ring
+    ways = [(part, craft_arcs(outcome, part)) for part in plan.craft]
+    stretch = _stretch_of(ring, ways)
+    turn = 0.5 * math.pi - float(ring.phase(0.0, 0, plan.craft[0].plane if plan.craft else 0))
+    radii, outermost = _label_radii(ring, ways, stretch, turn)
+    reach = max(1.30, 1.04 * outermost, max(radii) + 0.28)
+    title = f"{outcome.scenario.title}: turning with the ring"
+    figure, axes = round_sheet(title, _below(plan, ways, stretch), reach)
+    if stretch == 1.0:
+        draw_body(axes, outcome)
+    angle = np.linspace(0.0, 2.0 * math.pi, 721)
+    axes.plot(np.cos(angle), np.sin(angle), color=FAINT, linewidth=0.9, zorder=1)
+    for index, (part, arcs) in enumerate(ways):
+        _draw_loops(axes, ring, part, arcs, index, stretch, turn)
+    name_slots(axes, outcome, plan, at_s=0.0, radii=radii, turn_rad=turn)
+    return figure
+
+
+def _label_radii(
+    ring: Ring, ways: list[tuple[CraftPlan, list[Arc]]], stretch: float, turn: float
+) -> tuple[list[float], float]:
+    """Where each slot's label may begin so that it clears the loops near it, and the outermost point of all loops."""
+    paths = [
+        _turned(ring, arc.time_s, arc.position_m, stretch, turn)
+        for _, arcs in ways
+        for arc in arcs
+        if arc.stage == "phasing"
+    ]
+    if not paths:
+        return [1.0] * ring.slots, 1.0
+    points = np.concatenate(paths)
+    radius, angle = np.hypot(points[:, 0], points[:, 1]), np.arctan2(points[:, 1], points[:, 0])
+    radii = []
+    for slot in range(ring.slots):
+        away = np.abs(np.angle(np.exp(1j * (angle - 0.5 * math.pi - slot * ring.spacing_rad))))
+        near = radius[away < math.radians(11.0)]
+        wish = max(1.0, float(near.max())) if len(near) else 1.0
+        # a loop far outside passes behind the label rather than push it off the sheet
+        radii.append(wish if wish < 1.5 else 1.0)
+    return radii, float(radius.max())
+
+
+def _stretch_of(ring: Ring, ways: list[tuple[CraftPlan, list[Arc]]]) -> float:
+    off = [
+        float(np.abs(arc.radius_m / ring.radius_m - 1.0).max())
+        for _, arcs in ways
+        for arc in arcs
+        if arc.stage == "phasing"
+    ]
+    if not off or max(off) > _TO_SCALE or max(off) < 1e-9:
+        return 1.0
+    return next((stretch for stretch in _STRETCHES if stretch * max(off) <= _DEPTH), 1.0)
+
+
+def _turned(ring: Ring, time_s: Array, position_m: Array, stretch: float, turn_rad: float) -> Array:
+    """Positions in the frame of the slots, unit the ring's radius, heights from the ring stretched, (n, 2)."""
+    radius = 1.0 + stretch * (np.hypot(position_m[:, 0], position_m[:, 1]) / ring.radius_m - 1.0)
+    angle = np.arctan2(position_m[:, 1], position_m[:, 0]) - ring.rate_rad_s * time_s + turn_rad
+    return np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=-1)
+
+
+def _draw_loops(
+    axes: Axes, ring: Ring, part: CraftPlan, arcs: list[Arc], index: int, stretch: float, turn: float
+) -> None:
+    color = ink(index)
+    first = True
+    for arc in arcs:
+        if arc.stage == "slot" or (arc.stage != "phasing" and stretch > 1.0):
+            continue
+        shown = arc.time_s >= arc.time_s[-1] - ring.period_s if arc.stage == "before" else arc.time_s > -math.inf
+        path = _turned(ring, arc.time_s[shown], arc.position_m[shown], stretch, turn)
+        phasing = arc.stage == "phasing"
+        axes.plot(
+            path[:, 0],
+            path[:, 1],
+            color=color,
+            linewidth=(1.5 if stretch == 1.0 else 1.0) if phasing else 0.9,
+            linestyle=stroke(index) if phasing else (0, (1, 1.8)),
+            zorder=4 if phasing else 3,
+        )
+        if not phasing:
+            continue
+        if first:
+            first = False
+            axes.plot(
+                [path[0, 0]], [path[0, 1]], "o", markersize=5.5, markerfacecolor=PAPER, markeredgecolor=color, zorder=5
+            )
+            _point_along(axes, path, color)
+        else:
+            axes.plot([path[0, 0]], [path[0, 1]], "o", markersize=3.6, color=color, zorder=5)
+    _count_returns(axes, ring, part, arcs, color, stretch, turn)
+
+
+def _point_along(axes: Axes, path: Array, color: str) -> None:
+    """An arrowhead a little way along a loop."""
+    steps = np.hypot(*np.diff(path, axis=0).T)
+    length = np.cumsum(steps)
+    at = int(np.searchsorted(length, min(0.10, 0.3 * float(length[-1]))))
+    at = min(max(at, 1), len(path) - 2)
+    axes.annotate(
+        "",
+        xy=(float(path[at + 1, 0]), float(path[at + 1, 1])),
+        xytext=(float(path[at - 1, 0]), float(path[at - 1, 1])),
+        arrowprops={"arrowstyle": "-|>,head_length=0.45,head_width=0.22", "color": color, "linewidth": 0.8},
+        zorder=5,
+    )
+
+
+def _count_returns(
+    axes: Axes, ring: Ring, part: CraftPlan, arcs: list[Arc], color: str, stretch: float, turn: float
+) -> None:
+    """Number the moments at which the craft comes back to the ring on its way."""
+    if part.phasing_period_s is None or part.route == "timed" or not part.burns:
+        return
+    phasing = [arc for arc in arcs if arc.stage == "phasing"]
+    if not phasing:
+        return
+    begin_s = phasing[-1].time_s[0]
+    times = np.array([begin_s + j * part.phasing_period_s for j in range(1, part.revolutions)])
+    if len(times) == 0:
+        return
+    arc = phasing[-1]
+    position = np.stack([np.interp(times, arc.time_s, arc.position_m[:, axis]) for axis in (0, 1)], axis=-1)
+    path = _turned(ring, times, position, stretch, turn)
+    for number_, (x, y) in enumerate(path, start=1):
+        axes.plot([x], [y], ".", markersize=4.0, color=color, zorder=5)
+        if part.revolutions <= 6 and ring.slots <= 8:
+            size = math.hypot(x, y)
+            side = 1.0 if part.side == "below" else -1.0
+            axes.annotate(
+                f"{number_}",
+                (x, y),
+                xytext=(side * 7.5 * x / size, side * 7.5 * y / size),
+                textcoords="offset points",
+                ha="center",
+                va="center",
+                fontsize=7.5,
+                color=color,
+                path_effects=rim(),
+                zorder=6,
+            )
+
+
+def _below(plan: Plan, ways: list[tuple[CraftPlan, list[Arc]]], stretch: float) -> str:
+    text = f"Plan {plan.rank}. Slots stand still; ahead is counterclockwise."
+    if any(arc.stage == "phasing" for _, arcs in ways for arc in arcs):
+        text += " Open rings: where a craft begins to phase; small dots: its returns to the ring."
+    if stretch > 1.0:
+        return f"{text} Heights above and below the ring are drawn {number(stretch, 0)} times too large."
+    return f"{text} To scale; dotted: the way before the first burn at the ring."

@@ -1,0 +1,104 @@
+"""Files written whole or not at all.
+
+A reader never meets half a file: it is written beside its place under a passing name and moved there when it is
+complete. A run that fails or is cut off leaves what was there before.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from ..models.errors import InputError
+
+
+def write_text(path: str | Path, text: str) -> Path:
+    """Write text as UTF-8, lines ending in a single newline character on every system.
+
+    Returns:
+        The path written.
+
+    Raises:
+        InputError: the place cannot be written to.
+    """
+    return write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: str | Path, content: bytes) -> Path:
+    """Write bytes; whatever goes wrong, the path holds either what it held before or all of the content.
+
+    A link is followed. A device or a pipe has no old content to keep and is written to directly.
+
+    Returns:
+        The path written.
+
+    Raises:
+        InputError: the place cannot be written to.
+    """
+    given = Path(path)
+    place = given.resolve()
+    passing = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
+    try:
+        if place.exists() and not place.is_file() and not place.is_dir():
+            place.write_bytes(content)
+            return given
+        with passing.open("xb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(passing, place)
+    except OSError as problem:
+        raise InputError(f"cannot write {given}: {problem.strerror or problem}.") from problem
+    finally:
+        with suppress(OSError):
+            passing.unlink()
+    return given
+
+
+@contextmanager
+def whole_directory(path: str | Path) -> Iterator[Path]:
+    """Fill a directory that appears only when everything in it is complete.
+
+    Yields a passing directory beside ``path`` to write into. When the block ends well it becomes ``path``; where
+    ``path`` is a directory already, its files of the same names are replaced, each one whole, and all others are left
+    alone. When the block fails nothing at ``path`` has changed.
+
+    Args:
+        path: directory to fill; its parents are made.
+
+    Raises:
+        InputError: the place cannot be written to, or is a file.
+    """
+    place = Path(path).resolve()
+    if place.exists() and not place.is_dir():
+        raise InputError(f"cannot write files into {path}: it is a file; give the name of a directory.")
+    passing = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        passing.mkdir()
+    except OSError as problem:
+        raise InputError(f"cannot write files into {path}: {problem.strerror or problem}.") from problem
+    try:
+        yield passing
+        try:
+            _settle(passing, place)
+        except OSError as problem:
+            raise InputError(f"cannot write files into {path}: {problem.strerror or problem}.") from problem
+    finally:
+        shutil.rmtree(passing, ignore_errors=True)
+
+
+def _settle(passing: Path, place: Path) -> None:
+    if not place.exists():
+        os.rename(passing, place)
+        return
+    for file in sorted(passing.rglob("*")):
+        target = place / file.relative_to(passing)
+        if file.is_dir():
+            target.mkdir(exist_ok=True)
+        else:
+            os.replace(file, target)

@@ -1,0 +1,164 @@
+"""The outcome as tables: one row a plan, a craft, a burn, a point of the front.
+
+The numbers are those of ``result.py`` under the same names, so a table and the result can be joined on ``plan``.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ..optimizer.outcome import Outcome
+from .files import write_text
+from .result import result
+from .wording import moment, why_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+# Spelled out so that a table without rows still has its columns.
+PLANS = (
+    "plan",
+    "delta_v_m_s",
+    "worst_delta_v_m_s",
+    "propellant_kg",
+    "finish_s",
+    "finish_at",
+    "within_limits",
+    "broken",
+    "on_front",
+    "kind",
+    "differs",
+)
+CRAFT = (
+    "plan",
+    "craft",
+    "plane",
+    "slot",
+    "route",
+    "side",
+    "revolutions",
+    "ring_revolutions",
+    "passes",
+    "lead_deg",
+    "pad",
+    "carrier",
+    "insertion",
+    "insertion_speed_m_s",
+    "launch_s",
+    "insertion_s",
+    "parking_wait_s",
+    "ring_arrival_s",
+    "in_slot_s",
+    "phasing_period_s",
+    "lowest_periapsis_km",
+    "must_burn",
+    "closest_km",
+    "closest_to",
+    "delta_v_m_s",
+    "propellant_kg",
+    "propellant_left_kg",
+    "slot_error_deg",
+    "period_error_s",
+    "plane_error_deg",
+    "lowest_km",
+)
+BURNS = (
+    "plan",
+    "craft",
+    "burn",
+    "time_s",
+    "at",
+    "delta_v_m_s",
+    "radial_m_s",
+    "along_m_s",
+    "cross_m_s",
+    "duration_s",
+    "period_after_s",
+    "periapsis_after_km",
+    "apoapsis_after_km",
+    "propellant_after_kg",
+)
+FRONT = ("finish_s", "delta_v_m_s", "plan", "kind", "finish_against_plan_1_s", "delta_v_against_plan_1_m_s")
+
+
+def tables(outcome: Outcome) -> dict[str, pd.DataFrame]:
+    """Lay the outcome out as tables.
+
+    Returns:
+        DataFrames by name: ``plans``, ``craft``, ``burns``, ``front``; units in the column names, times in seconds
+        from the epoch, altitudes in km, angles in degrees. ``finish_at`` and ``at`` repeat a time as a date where the
+        scenario has an epoch. Without a plan the tables have columns and no rows.
+    """
+    import pandas as pd
+
+    values = result(outcome)
+    return {
+        "plans": pd.DataFrame(_plan_rows(outcome, values), columns=list(PLANS)),
+        "craft": pd.DataFrame(_craft_rows(values), columns=list(CRAFT)),
+        "burns": pd.DataFrame(_burn_rows(outcome, values), columns=list(BURNS)),
+        "front": pd.DataFrame(_front_rows(values), columns=list(FRONT)),
+    }
+
+
+def write_tables(outcome: Outcome, directory: str | Path) -> list[Path]:
+    """Write every table as CSV (RFC 4180, with a header; an empty field where there is no value).
+
+    Args:
+        outcome: what planning gave back.
+        directory: where they go; must exist.
+
+    Returns:
+        The paths ``plans.csv``, ``craft.csv``, ``burns.csv``, ``front.csv``.
+    """
+    return [
+        write_text(Path(directory) / f"{name}.csv", table.to_csv(index=False, lineterminator="\n"))
+        for name, table in tables(outcome).items()
+    ]
+
+
+def _plan_rows(outcome: Outcome, values: dict[str, Any]) -> list[dict[str, Any]]:
+    plans = sorted(outcome.plans, key=lambda plan: plan.rank)
+    return [
+        {
+            **row,
+            "plan": row["rank"],
+            "finish_at": moment(outcome.scenario.epoch, plan.finish_s),
+            "broken": "; ".join(f"{broken['craft']}: {broken['limit']}" for broken in row["broken"]),
+            "differs": why_text(plan, plans[0], most=len(plan.craft)),
+        }
+        for plan, row in zip(plans, values["plans"], strict=True)
+    ]
+
+
+def _craft_rows(values: dict[str, Any]) -> list[dict[str, Any]]:
+    return [{"plan": plan["rank"], **part, **part["flown"]} for plan in values["plans"] for part in plan["craft"]]
+
+
+def _burn_rows(outcome: Outcome, values: dict[str, Any]) -> list[dict[str, Any]]:
+    return [
+        {
+            "plan": plan["rank"],
+            "craft": part["craft"],
+            "burn": index,
+            "at": moment(outcome.scenario.epoch, burn["time_s"], 3),
+            **burn,
+        }
+        for plan in values["plans"]
+        for part in plan["craft"]
+        for index, burn in enumerate(part["burns"], start=1)
+    ]
+
+
+def _front_rows(values: dict[str, Any]) -> list[dict[str, Any]]:
+    if not values["front"]:
+        return []
+    first = values["plans"][0]
+    return [
+        {
+            **point,
+            "finish_against_plan_1_s": round(point["finish_s"] - first["finish_s"], 6),
+            "delta_v_against_plan_1_m_s": round(point["delta_v_m_s"] - first["delta_v_m_s"], 6),
+        }
+        for point in values["front"]
+    ]
