@@ -8,8 +8,8 @@ not at all.
 
 With ``psi`` the site's right ascension less the node's, the site's angle ``d`` from the plane (positive on the side of
 the ring's angular momentum, left of track) follows sin d = sin(lat) cos(i) - cos(lat) sin(i) sin(psi): the dot product
-of the site's direction and the plane's normal. Sources: Vallado, *Fundamentals of Astrodynamics and Applications*,
-section 6.4 (launch azimuth and launch window); Kluever 2018, *Space Flight Dynamics*, section 3.6.
+of the site's direction and the plane's normal. Sources: Larson and Wertz, *Space Mission Analysis and Design*, 3rd ed.,
+section 6.4 (launch windows); Kluever 2018, *Space Flight Dynamics*, chapter 3.
 """
 
 from __future__ import annotations
@@ -246,8 +246,7 @@ def site_speed(body: Body, pad: Pad) -> float:
 def ground_azimuth(azimuth_rad: ArrayLike, speed_m_s: ArrayLike, site_speed_m_s: ArrayLike) -> tuple[Array, Array]:
     """Azimuth to fly and speed to gain over the turning ground for an inertial azimuth and a level orbital speed.
 
-    The site's own eastward speed is taken off the orbital velocity (Vallado, section 6.4.1; Larson and Wertz, *Space
-    Mission Analysis and Design*, 3rd ed., section 6.4, launch azimuth).
+    The site's own eastward speed is taken off the orbital velocity (Larson and Wertz, section 6.4, eqs. 6-42).
 
     Args:
         azimuth_rad: inertial azimuth, from north over east.
@@ -315,7 +314,7 @@ def azimuth_of_least_tilt(place: SiteAndPlane, time_s: ArrayLike) -> Array:
     """Inertial azimuth, in [0, 2 pi), of the least tilt, which is d itself: its node lies a quarter turn downrange.
 
     It is parallel to the ring's own motion beside the site, and in the plane it is the ring's azimuth:
-    sin(azimuth) = cos(i) / cos(lat) (Vallado, section 6.4.1).
+    sin(azimuth) = cos(i) / cos(lat) (Kluever, Ex. 3.3).
     """
     psi = place.from_node(time_s)
     cos_i, sin_i = math.cos(place.inclination_rad), math.sin(place.inclination_rad)

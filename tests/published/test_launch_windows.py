@@ -72,7 +72,7 @@ def test_inclination_from_an_azimuth() -> None:
 
 def test_two_windows_a_sidereal_day() -> None:
     """28.5 deg and 51.6 deg: passes at asin(tan lat / tan i) = 25.48923 deg past the node and as much before the next
-    (Vallado, section 6.4.2, launch window); gaps 8.578 h and 15.357 h, derived, not printed there."""
+    (Larson and Wertz, section 6.4); gaps 8.578 h and 15.357 h, derived, not printed there."""
     found = passes(place(28.5, 51.6), 0.0, 2.0 * SIDEREAL_DAY_S)
     first = found.time_s[0] / SIDEREAL_DAY_S * 360.0
     assert first == pytest.approx(25.48923, abs=1e-5)
@@ -83,7 +83,7 @@ def test_two_windows_a_sidereal_day() -> None:
 
 
 def test_no_azimuth_reaches_below_the_latitude() -> None:
-    """Vallado, section 6.4.1: the least inclination from a site is its latitude, launched due east."""
+    """The least inclination from a site is its latitude, launched due east (Larson and Wertz, section 6.4)."""
     found = passes(place(28.5, 28.5), 0.0, SIDEREAL_DAY_S)
     assert np.degrees(found.azimuth_rad) == pytest.approx([90.0], abs=1e-6)
     assert passes(place(28.5, 28.4), 0.0, SIDEREAL_DAY_S).time_s.size == 0
