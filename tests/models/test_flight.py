@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from ringwright.models import frames
+from ringwright.models.burns import Steering
 from ringwright.models.errors import FlightError, InputError
 from ringwright.models.flight import (
     FiniteThrust,
@@ -135,7 +136,7 @@ def test_oblate_flight_keeps_energy_and_polar_momentum() -> None:
         d = float(np.linalg.norm(x))
         # potential of the second zonal harmonic, with the Legendre polynomial written out
         zonal = GM * EARTH.j2 * EARTH.j2_radius**2 / d**3 * (1.5 * (x[2] / d) ** 2 - 0.5)
-        return float(0.5 * u @ u - GM / d + zonal), float(x[0] * u[1] - x[1] * u[0])
+        return 0.5 * float(u @ u) - GM / d + zonal, float(x[0] * u[1] - x[1] * u[0])
 
     first, last = invariants(flight.states(np.array([0.0]))[0]), invariants(flight.end_state)
     assert last[0] == pytest.approx(first[0], rel=1e-11)
@@ -144,8 +145,8 @@ def test_oblate_flight_keeps_energy_and_polar_momentum() -> None:
 
 def test_oblate_pull_is_the_gradient_of_the_zonal_potential() -> None:
     def potential(x: Array) -> float:
-        d = float(np.linalg.norm(x))
-        return GM / d - GM * EARTH.j2 * EARTH.j2_radius**2 / d**3 * (1.5 * (x[2] / d) ** 2 - 0.5)
+        d = math.sqrt(float(x @ x))
+        return GM / d - GM * EARTH.j2 * EARTH.j2_radius**2 / d**3 * (1.5 * (float(x[2]) / d) ** 2 - 0.5)
 
     x = np.array([5.1e6, -3.3e6, 4.2e6])
     step = 50.0
@@ -251,7 +252,7 @@ def test_impulse_at_the_very_end_and_at_the_start() -> None:
     assert np.linalg.norm(flight.after[0, 3:]) == pytest.approx(4992.0)
 
 
-@settings(derandomize=True, deadline=None, max_examples=10)
+@settings(derandomize=True, deadline=None, max_examples=6)
 @given(
     scale=st.floats(0.05, 20.0),
     lead=st.floats(-1.2, 1.2).filter(lambda x: abs(x) > 0.05),
@@ -329,10 +330,10 @@ def test_long_burn_is_centered_and_spends_what_the_rocket_equation_says() -> Non
 
 
 @pytest.mark.parametrize("steering", ["inertial", "local", "velocity"])
-def test_steering_points_where_it_says(steering: str) -> None:
+def test_steering_points_where_it_says(steering: Steering) -> None:
     """In field-free space thrust would add the impulse exactly: there only the direction's frame matters."""
     weak = PointMass(gm=1.0)
-    engine = FiniteThrust(thrust_n=100.0, isp_s=300.0, mass_kg=100.0, steering=steering)  # type: ignore[arg-type]
+    engine = FiniteThrust(thrust_n=100.0, isp_s=300.0, mass_kg=100.0, steering=steering)
     state = np.array([1e7, 0.0, 0.0, 0.0, 1000.0, 0.0])
     turned = math.atan(150.0 * 1000.0 / 1e7)  # how far the radius has turned by then, at 1 km/s in 10 000 km
     burn = Impulse(150.0, 0.0, 100.0)

@@ -1,0 +1,155 @@
+"""What the second zonal harmonic does to orbits on the long run: secular rates, and the ring that drifts evenly in it.
+
+First order in J2: relative errors of about J2 (Re / a)^2 of the rates themselves, that is one part in a thousand for a
+low Earth orbit. Averaged over a revolution (the rates) or written out within one (`ring_state`). Not valid beside
+resonances or for other harmonics.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from . import frames
+from .errors import InputError
+from .scenario import Body
+
+Array = NDArray[np.float64]
+
+CRITICAL_INCLINATION_RAD = math.asin(math.sqrt(0.8))
+"""Where the line of apsides stands still, and at pi less it: sin^2 i = 4/5 (Vallado 2013, section 9.6)."""
+
+EQUATORIAL_SINE = 1e-9
+"""Planes nearer to the equator than this (rad) have no node to speak of: angles count from a fixed axis."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SecularRates:
+    """Long-run rates under J2, rad/s: of node, argument of periapsis, and mean anomaly (the whole of it)."""
+
+    node_rad_s: Array
+    periapsis_rad_s: Array
+    mean_anomaly_rad_s: Array
+
+    @property
+    def latitude_argument_rad_s(self) -> Array:
+        """Mean rate of the argument of latitude: what counts turns from node to node."""
+        return self.periapsis_rad_s + self.mean_anomaly_rad_s
+
+
+def secular_rates(
+    body: Body, semi_major_m: ArrayLike, eccentricity: ArrayLike, inclination_rad: ArrayLike
+) -> SecularRates:
+    """Secular rates of a mean orbit. Broadcasts.
+
+    Args:
+        semi_major_m, eccentricity, inclination_rad: mean elements, eccentricity in [0, 1).
+
+    Source: Vallado 2013, equations 9-37, 9-39, 9-41; Kozai 1959.
+    """
+    a, e, i = (np.asarray(x, dtype=np.float64) for x in (semi_major_m, eccentricity, inclination_rad))
+    n = np.sqrt(body.gm / a**3)
+    k = 1.5 * n * body.j2 * (body.j2_radius_m / (a * (1.0 - e**2))) ** 2
+    sine2 = np.sin(i) ** 2
+    return SecularRates(
+        node_rad_s=np.asarray(-k * np.cos(i)),
+        periapsis_rad_s=np.asarray(k * (2.0 - 2.5 * sine2)),
+        mean_anomaly_rad_s=np.asarray(n + k * np.sqrt(1.0 - e**2) * (1.0 - 1.5 * sine2)),
+    )
+
+
+def _strength(body: Body, radius_m: float) -> float:
+    return body.j2 * (body.j2_radius_m / radius_m) ** 2
+
+
+def _equatorial(inclination_rad: float) -> bool:
+    return abs(math.sin(inclination_rad)) < EQUATORIAL_SINE
+
+
+def ring_rates(body: Body, radius_m: float, inclination_rad: float) -> tuple[float, float]:
+    """Rates of a ring that is defined by its mean radius: of a slot's argument of latitude, and of the node.
+
+    Args:
+        body: with its J2; zero gives the two-body rates.
+        radius_m: mean radius R over a turn (which is not the mean semi-major axis).
+        inclination_rad: for planes on the equator angles count from the fixed x axis and the node stands still.
+
+    Returns:
+        rate_rad_s = n [1 + eps (9/4 - 21/8 sin^2 i)] and node_rate_rad_s = -3/2 eps n cos i, where n^2 = GM / R^3 and
+        eps = J2 (Re / R)^2; on the equator n (1 + 3/4 eps) and 0.
+
+    Source: first-order solution of the equations of motion about a circle, mean radius held at R (as `ring_state`);
+    checked by integration in tests/models/test_oblateness.py.
+    """
+    n = math.sqrt(body.gm / radius_m**3)
+    eps = _strength(body, radius_m)
+    if _equatorial(inclination_rad):
+        return n * (1.0 + 0.75 * eps), 0.0
+    rate = n * (1.0 + eps * (9.0 / 4.0 - 21.0 / 8.0 * math.sin(inclination_rad) ** 2))
+    return rate, -1.5 * eps * n * math.cos(inclination_rad)
+
+
+def nodal_period(body: Body, radius_m: float, inclination_rad: float) -> float:
+    """Seconds of one turn of a ring's slot from node to node, by `ring_rates`."""
+    return 2.0 * math.pi / ring_rates(body, radius_m, inclination_rad)[0]
+
+
+def ring_state(
+    body: Body, radius_m: float, latitude_argument_rad: ArrayLike, inclination_rad: float, node_rad: ArrayLike
+) -> tuple[Array, Array]:
+    """Osculating state of a craft that keeps its place in a ring: circular on the mean, wobbling about it.
+
+    Args:
+        radius_m: mean radius R.
+        latitude_argument_rad: mean argument of latitude, that of the slot. Broadcasts with the node.
+        inclination_rad, node_rad: mean plane.
+
+    Returns:
+        Position, m, and velocity, m/s, each with a last axis of 3. With eps = J2 (Re / R)^2, s = sin i, c = cos i the
+        radius is R (1 + eps/4 s^2 cos 2u), its rate -eps/2 n R s^2 sin 2u, the speed across it
+        n R [1 + 3/4 eps (1 - 3/2 s^2) + eps/2 s^2 cos 2u]; inclination, node and argument of latitude are
+        3/4 eps s c cos 2u, 3/4 eps c sin 2u and eps (7/8 s^2 - 3/4) sin 2u off their means.
+
+    Source: the equations of motion about a circle in local axes, to first order in J2 (compare Kozai 1959 at zero
+    eccentricity).
+    """
+    u = np.asarray(latitude_argument_rad, dtype=np.float64)
+    node = np.asarray(node_rad, dtype=np.float64)
+    eps = _strength(body, radius_m)
+    s, c = math.sin(inclination_rad), math.cos(inclination_rad)
+    speed = math.sqrt(body.gm / radius_m)
+    wave, beat = np.cos(2.0 * u), np.sin(2.0 * u)
+    return frames.in_plane_state(
+        radius_m * (1.0 + 0.25 * eps * s * s * wave),
+        u + eps * (0.875 * s * s - 0.75) * beat,
+        -0.5 * eps * speed * s * s * beat,
+        speed * (1.0 + 0.75 * eps * (1.0 - 1.5 * s * s) + 0.5 * eps * s * s * wave),
+        inclination_rad + 0.75 * eps * s * c * wave,
+        node + 0.75 * eps * c * beat,
+    )
+
+
+def sun_synchronous_inclination(body: Body, semi_major_m: float, eccentricity: float, sun_rate_rad_s: float) -> float:
+    """Inclination at which the node keeps up with the Sun, rad.
+
+    Args:
+        semi_major_m, eccentricity: mean elements.
+        sun_rate_rad_s: mean motion of the Sun along the equator: 2 pi over the tropical year in seconds (of
+            86 400 s days, not of sidereal ones).
+
+    Raises:
+        InputError: the orbit is too high or the body too round.
+
+    Source: Vallado 2013, section 11.4.1.
+    """
+    still = float(secular_rates(body, semi_major_m, eccentricity, 0.0).node_rad_s)
+    if abs(sun_rate_rad_s) > abs(still):
+        raise InputError(
+            f"the node of an orbit with semi-major axis {semi_major_m / 1e3:.3f} km and eccentricity "
+            f"{eccentricity:.6g} drifts by at most {abs(still):.6g} rad/s, the Sun by {sun_rate_rad_s:.6g} rad/s: "
+            "only a lower orbit can be Sun-synchronous."
+        )
+    return math.acos(sun_rate_rad_s / still)
