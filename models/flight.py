@@ -10,9 +10,9 @@ body, impulses or constant thrust; no drag, no other bodies, no light pressure.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +23,7 @@ from .errors import FlightError, InputError
 from .flown import TURN_MARGIN, Flight, Impulse, Itinerary, Leg, Readout, readout
 from .gravity import Gravity, Oblate, PointMass
 from .placing import Approach, Measured, closest, closest_in_ring, measure
-from .stepping import Arc, arcs_of, coast, land, steering_axes, thrust_arc
+from .stepping import Arc, Steps, coast, land, steering_axes, thrust_arc
 
 __all__ = [
     "TURN_MARGIN",
@@ -57,6 +57,8 @@ def fly(
     itineraries: Sequence[Itinerary],
     gravity: Gravity,
     burns: BurnModel | Sequence[BurnModel] = Impulsive(),  # noqa: B008 - frozen
+    *,
+    whole: bool = True,
 ) -> tuple[Flight, ...]:
     """Fly itineraries numerically, many in one integration.
 
@@ -64,12 +66,14 @@ def fly(
         itineraries: any number, of any lengths.
         gravity: `PointMass` or `Oblate`.
         burns: one burn model for all, or one for each itinerary.
+        whole: keep all of every flight for `Flight.states`; otherwise only what follows the last burn, which spares
+            time and memory where nothing else is asked.
 
     Returns:
         One flight for each itinerary, in order.
 
     Raises:
-        InputError: a thrust so low that a burn would not end before the next one, or the end of the flight.
+        InputError: a thrust so low that a burn would not end before the next one begins, or before the end.
         FlightError: an itinerary whose times run backwards, or an integration that failed.
 
     >>> from math import pi, sqrt
@@ -83,114 +87,137 @@ def fly(
     models = [burns] * len(itineraries) if isinstance(burns, Impulsive | FiniteThrust) else list(burns)
     if len(models) != len(itineraries):
         raise FlightError(f"{len(itineraries)} itineraries, but {len(models)} burn models")
-    for itinerary in itineraries:
-        times = [itinerary.start_s, *(burn.time_s for burn in itinerary.impulses), itinerary.end_s]
-        if not all(a <= b for a, b in itertools.pairwise(times)):
-            raise FlightError(f"times of an itinerary do not increase: {times}")
+    plans = [_timetable(item, model) for item, model in zip(itineraries, models, strict=True)]
     flown: list[Flight] = []
     for first in range(0, len(itineraries), BATCH_MAX):
         chosen = slice(first, first + BATCH_MAX)
-        flown.extend(_fly_batch(itineraries[chosen], gravity, models[chosen]))
+        batch = _Batch(itineraries[chosen], gravity, models[chosen], plans[chosen])
+        flown.extend(batch.fly(whole))
     return tuple(flown)
 
 
-def _fly_batch(itineraries: Sequence[Itinerary], gravity: Gravity, models: Sequence[BurnModel]) -> list[Flight]:
-    n = len(itineraries)
-    state = np.array([[*item.position, *item.velocity] for item in itineraries], dtype=np.float64).T
-    now = np.array([item.start_s for item in itineraries], dtype=np.float64)
-    end = np.array([item.end_s for item in itineraries], dtype=np.float64)
-    mass = np.array([m.mass_kg if isinstance(m, FiniteThrust) else math.nan for m in models])
-    arcs: list[list[Arc]] = [[] for _ in range(n)]
-    history: list[list[tuple[float, float, Array, Array, float]]] = [[] for _ in range(n)]
-    most = max((len(item.impulses) for item in itineraries), default=0)
-    for leg in range(most + 1):
-        here = np.array([i for i in range(n) if leg <= len(itineraries[i].impulses)], dtype=np.intp)
-        final = np.array([leg == len(itineraries[i].impulses) for i in here], dtype=bool)
-        center = end[here].copy()
-        length = np.zeros(here.size)
-        for k, i in enumerate(here):
-            model = models[i]
-            if not final[k]:
-                center[k] = itineraries[i].impulses[leg].time_s
-                if isinstance(model, FiniteThrust):
-                    size = itineraries[i].impulses[leg].delta_v_m_s
-                    length[k] = burn_duration(mass[i], size, model.isp_s, model.thrust_n)
-        span = center - 0.5 * length - now[here]
-        if np.any(span < 0.0) and (leg > 0 or np.any(final & (span < 0.0))):
-            k = int(np.argmin(span))
-            raise InputError(
-                f"a burn lasts so long that the next one would have to start {-span[k]:.1f} s before it ends; "
-                "more thrust, a smaller burn or more time between them would serve."
-            )
-        ahead, back = span > 0.0, span < 0.0
-        if ahead.any():
-            who = here[ahead]
-            landed, steps = coast(gravity, state[:, who], span[ahead])
-            arcs_of(leg, who, now[who], span[ahead], steps, arcs)
-            state[:, who] = landed
-        if back.any():
-            # a first burn centered on the start is lit before it, on the same orbit
-            state[:, here[back]] = land(gravity, state[:, here[back]], span[back])
-        now[here] = np.where(final, center, center - 0.5 * length)
-        burning = here[~final]
-        if burning.size:
-            _burn(itineraries, models, gravity, leg, burning, length[~final], state, now, mass, arcs, history)
-    flown = []
-    for i, item in enumerate(itineraries):
-        past = history[i]
-        finite = isinstance(models[i], FiniteThrust)
-        flown.append(
+class _Timetable(NamedTuple):
+    """When each burn of an itinerary is lit and cut off, and the mass before it (nan for impulses)."""
+
+    ignition_s: Array
+    cutoff_s: Array
+    mass_kg: Array
+    mass_after_kg: Array
+
+
+def _timetable(item: Itinerary, model: BurnModel) -> _Timetable:
+    centers = np.array([burn.time_s for burn in item.impulses], dtype=np.float64)
+    if not np.all(np.diff([item.start_s, *centers, item.end_s]) >= 0.0):
+        raise FlightError(f"times of an itinerary do not increase: {[item.start_s, *centers.tolist(), item.end_s]}")
+    if not isinstance(model, FiniteThrust):
+        nothing = np.full(centers.size, math.nan)
+        return _Timetable(centers, centers, nothing, nothing)
+    sizes = np.array([burn.delta_v_m_s for burn in item.impulses], dtype=np.float64)
+    after = mass_after(model.mass_kg, np.cumsum(sizes), model.isp_s)
+    before = np.concatenate([[model.mass_kg], after])[:-1]
+    half = 0.5 * burn_duration(before, sizes, model.isp_s, model.thrust_n)
+    ignition, cutoff = centers - half, centers + half
+    late = cutoff - np.append(ignition[1:], item.end_s)
+    if late.size and late.max() > 0.0:
+        raise InputError(
+            f"at a thrust of {model.thrust_n:.6g} N a burn of {sizes[np.argmax(late)]:.3f} m/s ends "
+            f"{late.max():.1f} s after the next one must begin, or after the flight ends; more thrust, or more time "
+            "between the burns, would serve."
+        )
+    return _Timetable(ignition, cutoff, before, after)
+
+
+class _Batch:
+    """Itineraries flown side by side, leg by leg: coast to the next burn, burn, and so on to the end."""
+
+    def __init__(
+        self,
+        itineraries: Sequence[Itinerary],
+        gravity: Gravity,
+        models: Sequence[BurnModel],
+        plans: Sequence[_Timetable],
+    ) -> None:
+        self.itineraries = itineraries
+        self.gravity = gravity
+        self.models = models
+        self.plans = plans
+        self.state = np.array([[*item.position, *item.velocity] for item in itineraries], dtype=np.float64).T
+        self.now = np.array([item.start_s for item in itineraries], dtype=np.float64)
+        self.arcs: list[list[Arc]] = [[] for _ in itineraries]
+        self.before: list[list[Array]] = [[] for _ in itineraries]
+        self.after: list[list[Array]] = [[] for _ in itineraries]
+
+    def fly(self, whole: bool) -> list[Flight]:
+        """Fly all to their ends."""
+        counts = np.array([len(item.impulses) for item in self.itineraries], dtype=np.intp)
+        for leg in range(int(counts.max()) + 1 if counts.size else 0):
+            here = np.flatnonzero(counts >= leg)
+            ends = [
+                self.plans[i].ignition_s[leg] if leg < counts[i] else self.itineraries[i].end_s for i in here.tolist()
+            ]
+            self._coast(leg, here, np.array(ends, dtype=np.float64), whole | (counts[here] == leg))
+            self._burn(leg, here[counts[here] > leg], whole | (counts[here[counts[here] > leg]] == leg + 1))
+        return [
             Flight(
                 itinerary=item,
-                gravity=gravity,
-                burns=models[i],
-                ignition_s=np.array([h[0] for h in past]),
-                cutoff_s=np.array([h[1] for h in past]),
-                before=np.array([h[2] for h in past]).reshape(-1, 6),
-                after=np.array([h[3] for h in past]).reshape(-1, 6),
-                mass_after_kg=np.array([h[4] for h in past]) if finite else None,
-                end_state=state[:, i].copy(),
-                arcs=tuple(arcs[i]),
+                gravity=self.gravity,
+                burns=self.models[i],
+                ignition_s=self.plans[i].ignition_s,
+                cutoff_s=self.plans[i].cutoff_s,
+                before=np.array(self.before[i]).reshape(-1, 6),
+                after=np.array(self.after[i]).reshape(-1, 6),
+                mass_after_kg=self.plans[i].mass_after_kg if isinstance(self.models[i], FiniteThrust) else None,
+                end_state=self.state[:, i].copy(),
+                arcs=tuple(self.arcs[i]),
+                whole=whole,
             )
-        )
-    return flown
+            for i, item in enumerate(self.itineraries)
+        ]
 
+    def _coast(self, leg: int, who: NDArray[np.intp], end_s: Array, keep: NDArray[np.bool_]) -> None:
+        span = end_s - self.now[who]
+        ahead, back = span > 0.0, span < 0.0
+        if ahead.any():
+            on = who[ahead]
+            landed, steps = coast(self.gravity, self.state[:, on], span[ahead], bool(keep[ahead].any()))
+            self._hand_out(leg, on, span[ahead], steps, keep[ahead])
+            self.state[:, on] = landed
+        if back.any():
+            # a first burn centered on the start is lit before it, on the same orbit
+            self.state[:, who[back]] = land(self.gravity, self.state[:, who[back]], span[back])
+        self.now[who] = end_s
 
-def _burn(
-    itineraries: Sequence[Itinerary],
-    models: Sequence[BurnModel],
-    gravity: Gravity,
-    index: int,
-    who: NDArray[np.intp],
-    length: Array,
-    state: Array,
-    now: Array,
-    mass: Array,
-    arcs: list[list[Arc]],
-    history: list[list[tuple[float, float, Array, Array, float]]],
-) -> None:
-    """Do burn ``index`` of the itineraries ``who``; brings ``state``, ``now`` and ``mass`` up to date."""
-    before = state[:, who].copy()
-    ignition = now[who].copy()
-    parts = np.array([itineraries[i].impulses[index][1:] for i in who], dtype=np.float64)
-    size = np.linalg.norm(parts, axis=1)
-    powered = length > 0.0
-    sudden = ~powered
-    kicked = who[sudden]
-    state[3:, kicked] += frames.from_local(state[:3, kicked].T, state[3:, kicked].T, parts[sudden]).T
-    if powered.any():
-        lit, lasting = who[powered], length[powered]
-        engines = [model for model in (models[i] for i in lit) if isinstance(model, FiniteThrust)]
-        # the impulse is given in the axes that the craft would have at its moment without the burn
-        middle = land(gravity, state[:, lit], 0.5 * lasting)
-        aim = frames.from_local(middle[:3].T, middle[3:].T, parts[powered] / size[powered, np.newaxis])
-        for k, engine in enumerate(engines):
-            axes = steering_axes(middle[:3, k : k + 1].T, middle[3:, k : k + 1].T, engine.steering)[0]
-            aim[k] = axes @ aim[k]
-        landed, steps = thrust_arc(gravity, state[:, lit], lasting, engines, mass[lit], aim.T)
-        arcs_of(index + 1, lit, now[lit], lasting, steps, arcs)
-        state[:, lit] = landed
-        now[lit] += lasting
-        mass[lit] = mass_after(mass[lit], size[powered], np.array([engine.isp_s for engine in engines]))
-    for k, i in enumerate(who):
-        history[i].append((float(ignition[k]), float(now[i]), before[:, k], state[:, i].copy(), float(mass[i])))
+    def _burn(self, index: int, who: NDArray[np.intp], keep: NDArray[np.bool_]) -> None:
+        if who.size == 0:
+            return
+        for i in who.tolist():
+            self.before[i].append(self.state[:, i].copy())
+        parts = np.array([self.itineraries[i].impulses[index][1:] for i in who.tolist()], dtype=np.float64)
+        size = np.linalg.norm(parts, axis=1)
+        length = np.array([self.plans[i].cutoff_s[index] - self.plans[i].ignition_s[index] for i in who.tolist()])
+        powered = length > 0.0
+        sudden = who[~powered]
+        r, v = self.state[:3, sudden].T, self.state[3:, sudden].T
+        self.state[3:, sudden] += frames.from_local(r, v, parts[~powered]).T
+        if powered.any():
+            lit, lasting = who[powered], length[powered]
+            engines = [model for model in (self.models[i] for i in lit.tolist()) if isinstance(model, FiniteThrust)]
+            # the impulse is given in the axes that the craft would have at its moment without the burn
+            middle = land(self.gravity, self.state[:, lit], 0.5 * lasting).T
+            aim = frames.from_local(middle[:, :3], middle[:, 3:], parts[powered] / size[powered, np.newaxis])
+            for k, engine in enumerate(engines):
+                axes = steering_axes(middle[k : k + 1, :3], middle[k : k + 1, 3:], engine.steering)[0]
+                aim[k] = axes @ aim[k]
+            mass = np.array([self.plans[i].mass_kg[index] for i in lit.tolist()])
+            landed, steps = thrust_arc(self.gravity, self.state[:, lit], lasting, engines, mass, aim.T)
+            self._hand_out(index + 1, lit, lasting, steps, keep[powered])
+            self.state[:, lit] = landed
+        for i in who.tolist():
+            self.after[i].append(self.state[:, i].copy())
+            self.now[i] = self.plans[i].cutoff_s[index]
+
+    def _hand_out(self, leg: int, who: NDArray[np.intp], span: Array, steps: Steps, keep: NDArray[np.bool_]) -> None:
+        for column in np.flatnonzero(keep).tolist():
+            owner = who[column]
+            start = float(self.now[owner])
+            self.arcs[owner].append(steps.arc(column, leg, start, start + float(span[column])))

@@ -115,7 +115,7 @@ class Flight:
 
     Args:
         itinerary, gravity, burns: what was flown.
-        arcs: the continuous arcs, in order of time.
+        arcs: the continuous arcs, in order of time; only those after the last burn unless ``whole``.
         ignition_s, cutoff_s: (b,) of each burn; alike for an impulse.
         before, after: (b, 6) states at ignition and at cut-off.
         mass_after_kg: (b,) mass at each cut-off; None for impulsive burns.
@@ -132,6 +132,7 @@ class Flight:
     mass_after_kg: Array | None
     end_state: Array
     arcs: tuple[Arc, ...] = field(repr=False)
+    whole: bool = True
 
     @property
     def begin_s(self) -> float:
@@ -191,7 +192,13 @@ class Flight:
         return np.unique(np.concatenate(parts))
 
     def legs(self) -> tuple[Leg, ...]:
-        """Extremes of the radius on each leg, one more leg than burns."""
+        """Extremes of the radius on each leg, one more leg than burns.
+
+        Raises:
+            FlightError: the flight was not kept whole.
+        """
+        if not self.whole:
+            raise FlightError("legs asked of a flight of which only the end was kept")
         item = self.itinerary
         opened = [min(item.start_s, self.begin_s), *self.ignition_s.tolist()]
         closed = [*self.ignition_s.tolist(), item.end_s]

@@ -108,9 +108,25 @@ class Steps(NamedTuple):
     """Recorded steps of arcs stepped together; step k of arc i counts where k < taken[i]."""
 
     taken: NDArray[np.intp]
-    base: Array  # (m, 7, n)
+    base: Array  # (m, 7, n), or m = 0 where nothing was kept
     curve: Array  # (m, 7, 7, n)
+    last: Array  # (7, n), where the last step of each began
     final: Array  # (7, n)
+
+    def arc(self, column: int, leg: int, start_s: float, end_s: float) -> Arc:
+        """One arc's own steps, copied out of the batch."""
+        count = int(self.taken[column])
+        base = self.base[:count, :, column].copy()
+        curve = self.curve[:count, :, :, column].copy()
+        return Arc(
+            leg=leg,
+            start_s=start_s,
+            end_s=end_s,
+            # at the far end of a step the interpolation is the step itself: base plus first coefficient
+            knots=np.append(base[:, 6], base[-1, 6] + curve[-1, 0, 6]),
+            base=base,
+            curve=curve,
+        )
 
 
 def step_together(
@@ -120,8 +136,11 @@ def step_together(
     bound: float,
     until_s: Array | None,
     first_step: float,
+    keep: bool,
 ) -> Steps:
     """Step arcs of (7, n) together to s = ``bound``, or each until its time has reached ``until_s``.
+
+    With ``keep`` every step is recorded with its interpolation, which costs a quarter more.
 
     Arcs that have arrived are left out of the rest, so that one long arc does not drag short ones along.
     """
@@ -130,7 +149,7 @@ def step_together(
     total = start.shape[1]
     active = np.arange(total)
     current = start
-    final = start.copy()
+    last, final = start.copy(), start.copy()
     taken = np.zeros(total, dtype=np.intp)
     record: list[tuple[NDArray[np.intp], Array, Array]] = []
     size = np.linalg.norm(start[:3], axis=0)
@@ -158,14 +177,15 @@ def step_together(
             first_step=min(step, bound - reached),
         )
         while True:
-            before = solver.y
+            before = solver.y.reshape(7, n)
             message = solver.step()
             if solver.status == "failed" or not np.all(np.isfinite(solver.y)):
                 raise FlightError(f"integration stopped at s = {solver.t!r}: {message or 'not finite'}")
-            curve = cast(Any, solver.dense_output()).F  # the stubs know only the base class
-            record.append((active, before.reshape(7, n), curve.reshape(7, 7, n)))
+            if keep:
+                curve = cast(Any, solver.dense_output()).F  # the stubs know only the base class
+                record.append((active, before, curve.reshape(7, 7, n)))
             taken[active] += 1
-            if len(record) > STEPS_MAX:
+            if taken.max() > STEPS_MAX:
                 raise FlightError(f"no end after {STEPS_MAX} steps")
             current = solver.y.reshape(7, n)
             if solver.status == "finished":
@@ -175,22 +195,21 @@ def step_together(
                 arrived = current[6] >= until_s[active]
                 if arrived.any():
                     break
-        final[:, active] = current
+        last[:, active], final[:, active] = before, current
         reached, step = float(solver.t), float(solver.h_abs)
         active = active[~arrived]
         current = current[:, ~arrived]
-    base = np.zeros((len(record), 7, total))
-    curve = np.zeros((len(record), 7, 7, total))
+    bases = np.zeros((len(record), 7, total))
+    curves = np.zeros((len(record), 7, 7, total))
     for k, (chosen, y, f) in enumerate(record):
-        base[k][:, chosen] = y
-        curve[k][:, :, chosen] = f
-    return Steps(taken, base, curve, final)
+        bases[k][:, chosen] = y
+        curves[k][:, :, chosen] = f
+    return Steps(taken, bases, curves, last, final)
 
 
-def coast(gravity: Gravity, start: Array, duration_s: Array) -> tuple[Array, Steps]:
+def coast(gravity: Gravity, start: Array, duration_s: Array, keep: bool) -> tuple[Array, Steps]:
     """Fly arcs without thrust: states (6, n) over durations (n,), > 0; also the steps."""
     root = math.sqrt(gravity.gm)
-
     # an open orbit would reach infinity in a finite s: no step of s = 1 may be longer than the whole arc
     rush = 1.0 / duration_s
 
@@ -205,9 +224,8 @@ def coast(gravity: Gravity, start: Array, duration_s: Array) -> tuple[Array, Ste
         return out
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
-    steps = step_together(scaled, begin, bound=math.inf, until_s=duration_s, first_step=0.1)
-    last = steps.base[steps.taken - 1, :, np.arange(start.shape[1])].T
-    return land(gravity, last[:6], duration_s - last[6]), steps
+    steps = step_together(scaled, begin, bound=math.inf, until_s=duration_s, first_step=0.1, keep=keep)
+    return land(gravity, steps.last[:6], duration_s - steps.last[6]), steps
 
 
 def land(gravity: Gravity, start: Array, remaining_s: Array) -> Array:
@@ -222,7 +240,7 @@ def land(gravity: Gravity, start: Array, remaining_s: Array) -> Array:
         return out
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
-    return step_together(timed, begin, bound=1.0, until_s=None, first_step=1.0).final[:6]
+    return step_together(timed, begin, bound=1.0, until_s=None, first_step=1.0, keep=False).final[:6]
 
 
 def thrust_arc(
@@ -253,7 +271,7 @@ def thrust_arc(
         return out
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
-    steps = step_together(timed, begin, bound=1.0, until_s=None, first_step=0.25)
+    steps = step_together(timed, begin, bound=1.0, until_s=None, first_step=0.25, keep=True)
     return steps.final[:6], steps
 
 
@@ -265,24 +283,3 @@ def steering_axes(position: Array, velocity: Array, steering: str) -> Array:
         return frames.local_axes(position, velocity)
     # the local axes of a "position" along the velocity: velocity, then at right angles to it, then across
     return frames.local_axes(velocity, -position)
-
-
-def arcs_of(
-    leg: int, owners: NDArray[np.intp], starts_s: Array, durations_s: Array, steps: Steps, into: list[list[Arc]]
-) -> None:
-    """Hand each arc of a batch its own steps."""
-    for column, owner in enumerate(owners):
-        count = int(steps.taken[column])
-        base = steps.base[:count, :, column].copy()
-        curve = steps.curve[:count, :, :, column].copy()
-        into[owner].append(
-            Arc(
-                leg=leg,
-                start_s=float(starts_s[column]),
-                end_s=float(starts_s[column] + durations_s[column]),
-                # at the far end of a step the interpolation is the step itself: base plus first coefficient
-                knots=np.append(base[:, 6], base[-1, 6] + curve[-1, 0, 6]),
-                base=base,
-                curve=curve,
-            )
-        )

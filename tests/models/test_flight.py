@@ -355,6 +355,20 @@ def test_burns_that_overlap_are_refused() -> None:
         fly([item], POINT, FiniteThrust(thrust_n=1.0, isp_s=312.0, mass_kg=540.0))
 
 
+def test_keeping_only_the_end_changes_nothing_there() -> None:
+    ring = ring_of()
+    items = [rephase(ring, math.radians(86.0), 3), rephase(ring, math.radians(-40.0), 2)]
+    for long, short in zip(fly(items, POINT), fly(items, POINT, whole=False), strict=True):
+        assert short.end_state == pytest.approx(long.end_state, rel=1e-12)
+        assert measure(short, ring, 0, 0).slot_error_rad == pytest.approx(
+            measure(long, ring, 0, 0).slot_error_rad, abs=SLOT_TOLERANCE_RAD
+        )
+        with pytest.raises(FlightError, match="kept"):
+            short.legs()
+        with pytest.raises(FlightError, match="asked"):
+            short.states(np.array([1.0]))
+
+
 def test_times_that_run_backwards_are_refused() -> None:
     with pytest.raises(FlightError, match="increase"):
         fly([start(kepler(R, 0.0, 0.0), 10.0, Impulse(20.0, 0.0, 1.0))], POINT)
