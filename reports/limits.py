@@ -47,6 +47,7 @@ _KNOWN = {
     "reserve": LimitWords(suffix="_m_s", per_unit=1.0, unit="m/s", words="delta-v kept back", floor=True),
     "ready": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="earliest start", floor=True),
     "turnaround": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="between liftoffs", floor=True),
+    "delta_v": LimitWords(suffix="_m_s", per_unit=1.0, unit="m/s", words="delta-v of one craft"),
     "slots": LimitWords(suffix="", per_unit=1.0, unit="", words="slots in the ring"),
 }
 

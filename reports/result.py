@@ -102,9 +102,11 @@ def gravity_of(outcome: Outcome) -> str:
 
 
 def burn_model_of(outcome: Outcome) -> str:
-    """Name the burn model of the plans, ``impulsive`` or ``finite``, as the result spells it."""
-    burns = (burn for plan in outcome.plans for part in plan.craft for burn in part.burns)
-    return "finite" if any(burn.duration_s for burn in burns) else "impulsive"
+    """Name the burn model of the plans as the result spells it.
+
+    Plans are made and flown with impulses; a burn's ``duration_s`` tells how long its motor would run, no more.
+    """
+    return "impulsive"
 
 
 def _proof(proof: Proof) -> dict[str, Any]:

@@ -177,10 +177,20 @@ def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
     left_out += ["burn arcs"] if burn_model_of(outcome) == "impulsive" else []
     lines += paragraph(
         f"Flown numerically: {_model_words(outcome)}, an approximation that leaves out {listed(left_out)}. "
-        f"{_flown_text(first)}",
+        f"{_flown_text(first)}{_longest_burn_text(outcome, first)}",
         width,
     )
     return lines
+
+
+def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
+    """How far the impulses are from the truth: the longest burn against a turn of the ring."""
+    lengths = [(burn.duration_s or 0.0, part.craft) for part in plan.craft for burn in part.burns]
+    longest_s, craft = max(lengths, default=(0.0, ""))
+    if longest_s <= 0.0 or burn_model_of(outcome) != "impulsive":
+        return ""
+    share = longest_s / outcome.ring.period_s
+    return f" The longest burn, {craft}'s, would run {span(longest_s)}, {share:.1%} of a turn of the ring."
 
 
 def _proof_text(proof: Proof) -> str:

@@ -1,1 +1,35 @@
-"""One file a figure."""
+"""Figures of an outcome, one file each, as SVG and PNG."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ...optimizer.outcome import Outcome
+
+
+def draw_all(outcome: Outcome, directory: str | Path) -> list[Path]:
+    """Draw every figure of an outcome: ``front``, ``ring_from_above``, ``turning_view``, ``timeline``.
+
+    Args:
+        outcome: without a plan there is nothing to draw.
+        directory: where the files go; must exist.
+
+    Returns:
+        The paths written, an SVG and a PNG for each figure; empty without a plan.
+    """
+    from .front import draw_front
+    from .ring_from_above import draw_ring_from_above
+    from .style import paper, save
+    from .timeline import draw_timeline
+    from .turning_view import draw_turning_view
+
+    if not outcome.plans:
+        return []
+    paths: list[Path] = []
+    with paper():
+        if outcome.front is not None and outcome.front.points:
+            paths += save(draw_front(outcome), directory, "front")
+        paths += save(draw_ring_from_above(outcome), directory, "ring_from_above")
+        paths += save(draw_turning_view(outcome), directory, "turning_view")
+        paths += save(draw_timeline(outcome), directory, "timeline")
+    return paths

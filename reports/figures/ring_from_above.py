@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+_LETTER = 0.082  # width of a letter of a label, inches
+_BESIDE = 0.3  # a label stands beside its slot where the cosine of the slot's angle is more than this
 _HARDLY_SEEN = 0.025  # share of the ring's radius by which an orbit must leave the ring to be told from it
 
 
@@ -28,28 +30,76 @@ def draw_ring_from_above(outcome: Outcome, plan: Plan | None = None) -> Figure:
     """
     plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
     ring = outcome.ring
-    ways = [(part, craft_arcs(outcome, part)) for part in plan.craft]
+    ways = drawn_ways(outcome, plan)
     widest = max([ring.radius_m, *(float(arc.radius_m.max()) for _, arcs in ways for arc in arcs)]) / ring.radius_m
-    reach = max(1.30, 1.06 * widest)
-    figure, axes = round_sheet(f"{outcome.scenario.title}: from above", _below(outcome, plan, ways), reach)
+    labels = [
+        (float(ring.phase(plan.finish_s, slot, drawn_plane(plan))), 1.0, name)
+        for slot, name in enumerate(slot_names(outcome, plan))
+    ]
+    figure, axes = round_sheet(f"{outcome.scenario.title}: from above", _below(outcome, plan, ways), widest, labels)
     draw_body(axes, outcome)
     _circle(axes, 1.0, INK, 0.9, zorder=2)
-    for index, (part, arcs) in enumerate(ways):
-        _draw_way(axes, outcome, part, arcs, index)
+    for part, arcs in ways:
+        _draw_way(axes, outcome, part, arcs, plan.craft.index(part))
     name_slots(axes, outcome, plan, at_s=plan.finish_s, radii=[1.0] * ring.slots, turn_rad=0.0)
     _motion(axes, outcome, plan)
-    _scale_bar(axes, ring.radius_m, reach)
+    _scale_bar(axes, ring.radius_m)
     return figure
 
 
-def round_sheet(title: str, below: str, reach: float) -> tuple[Figure, Axes]:
-    """A sheet whose axes hold a round picture: from -``reach`` to ``reach`` across, a little less upwards."""
-    width, upward = 8.0, reach - 0.09
-    figure, axes = sheet(width, (width - 0.3) * upward / reach, title, below)
+def drawn_plane(plan: Plan) -> int:
+    """The plane that a flat picture shows: that of the first craft."""
+    return plan.craft[0].plane if plan.craft else 0
+
+
+def drawn_ways(outcome: Outcome, plan: Plan) -> list[tuple[CraftPlan, list[Arc]]]:
+    """Craft of the plane drawn, with their arcs."""
+    plane = drawn_plane(plan)
+    return [(part, craft_arcs(outcome, part)) for part in plan.craft if part.plane == plane]
+
+
+def plane_words(plan: Plan) -> str:
+    """Say which plane is drawn where a plan fills several; empty for one."""
+    several = len({part.plane for part in plan.craft}) > 1
+    return f", plane {drawn_plane(plan)} alone" if several else ""
+
+
+def round_sheet(
+    title: str, below: str, outermost: float, labels: list[tuple[float, float, str]]
+) -> tuple[Figure, Axes]:
+    """A sheet whose axes hold a round picture in units of the ring's radius, with room for the labels around it.
+
+    Args:
+        title, below: the heading.
+        outermost: greatest distance from the center that is drawn.
+        labels: angle, rad, and distance at which a label begins, and its longest line.
+    """
+    width = 8.0
+    half = 0.5 * (width - 0.3)
+    across = upward = 1.0
+    for _ in range(12):  # the scale depends on the room that the labels take at that scale; settles in a few rounds
+        unit = half / across
+        across, upward = 1.04 * outermost, 1.04 * outermost
+        for angle, radius, text in labels:
+            x, y = radius * math.cos(angle), radius * math.sin(angle)
+            beside = abs(math.cos(angle)) > _BESIDE
+            size = _LETTER * len(text)
+            across = max(across, abs(x) + (0.25 + size if beside else 0.5 * size) / unit)
+            upward = max(upward, abs(y) + (0.58 if abs(math.sin(angle)) > _BESIDE else 0.3) / unit)
+    across = max(across, 0.8 * upward)
+    figure, axes = sheet(width, 2.0 * half * upward / across, title, below)
     bare(axes)
-    axes.set_xlim(-reach, reach)
+    axes.set_xlim(-across, across)
     axes.set_ylim(-upward, upward)
     return figure, axes
+
+
+def slot_names(outcome: Outcome, plan: Plan) -> list[str]:
+    """What stands at each slot of the plane drawn: a craft's name, who stays, or that it is free."""
+    plane = drawn_plane(plan)
+    names = {kept.slot: f"{kept.craft} (stays)" for kept in outcome.kept}
+    names |= {part.slot: part.craft for part in plan.craft if part.plane == plane}
+    return [names.get(slot, "free") for slot in range(outcome.ring.slots)]
 
 
 def draw_body(axes: Axes, outcome: Outcome) -> None:
@@ -81,27 +131,28 @@ def name_slots(axes: Axes, outcome: Outcome, plan: Plan, *, at_s: float, radii: 
     """
     ring = outcome.ring
     owners = {(part.plane, part.slot): index for index, part in enumerate(plan.craft)}
-    kept = {kept.slot: kept.craft for kept in outcome.kept}
-    plane = plan.craft[0].plane if plan.craft else 0
+    kept = {kept.slot for kept in outcome.kept}
+    names = slot_names(outcome, plan)
+    plane = drawn_plane(plan)
     for slot in range(ring.slots):
         angle = float(ring.phase(at_s, slot, plane)) + turn_rad
         x, y = math.cos(angle), math.sin(angle)
         radius = radii[slot]
         index = owners.get((plane, slot))
         if index is not None:
-            color, name, face = ink(index), plan.craft[index].craft, ink(index)
+            color = face = ink(index)
         elif slot in kept:
-            color, name, face = INK, f"{kept[slot]} (stays)", INK
+            color = face = INK
         else:
-            color, name, face = QUIET, "free", PAPER
+            color, face = QUIET, PAPER
         axes.plot([x], [y], "o", markersize=7.5, markerfacecolor=face, markeredgecolor=color, zorder=6)
         axes.annotate(
-            f"{name}\nslot {slot}",
+            f"{names[slot]}\nslot {slot}",
             (radius * x, radius * y),
             xytext=(13 * x, 13 * y),
             textcoords="offset points",
-            ha="left" if x > 0.3 else "right" if x < -0.3 else "center",
-            va="bottom" if y > 0.3 else "top" if y < -0.3 else "center",
+            ha="left" if x > _BESIDE else "right" if x < -_BESIDE else "center",
+            va="bottom" if y > _BESIDE else "top" if y < -_BESIDE else "center",
             color=color,
             linespacing=1.15,
             path_effects=rim(),
@@ -128,7 +179,7 @@ def _draw_way(axes: Axes, outcome: Outcome, part: CraftPlan, arcs: list[Arc], in
         )
         end = arc.position_m[-1] / unit_m
         axes.plot([end[0]], [end[1]], "o", markersize=3.6, color=color, zorder=5)
-        if arc.stage == "phasing" and not named:
+        if arc.stage == "phasing" and part.side != "level" and not named:
             named = _name_orbit(axes, part, shown, color)
     if arcs and arcs[0].stage == "ascent":
         begin = arcs[0].position_m[0] / unit_m
@@ -142,14 +193,15 @@ def _name_orbit(axes: Axes, part: CraftPlan, shown: np.ndarray, color: str) -> b
         return False
     x, y = shown[far]
     outside = distance[far] > 1.0
-    toward = 1.0 if outside else -1.0
+    toward = (1.0 if outside else -1.0) / distance[far]
+    across, up = toward * float(x), toward * float(y)
     axes.annotate(
         part.craft,
         (x, y),
-        xytext=(toward * 9 * x / distance[far], toward * 9 * y / distance[far]),
+        xytext=(6 * across, 6 * up),
         textcoords="offset points",
-        ha="center",
-        va="center",
+        ha="left" if across > 0.3 else "right" if across < -0.3 else "center",
+        va="bottom" if up > 0.3 else "top" if up < -0.3 else "center",
         color=color,
         fontsize=8.5,
         style="italic",
@@ -176,7 +228,7 @@ def _motion(axes: Axes, outcome: Outcome, plan: Plan) -> None:
     from matplotlib.patches import FancyArrowPatch
 
     ring = outcome.ring
-    plane = plan.craft[0].plane if plan.craft else 0
+    plane = drawn_plane(plan)
     middles = [float(ring.phase(plan.finish_s, slot, plane)) + 0.5 * ring.spacing_rad for slot in range(ring.slots)]
     middle = max(middles, key=lambda angle: math.cos(angle - math.radians(60.0)))
     radius, half = 1.07, math.radians(5.0)
@@ -195,12 +247,13 @@ def _motion(axes: Axes, outcome: Outcome, plan: Plan) -> None:
     )
 
 
-def _scale_bar(axes: Axes, unit_m: float, reach: float) -> None:
+def _scale_bar(axes: Axes, unit_m: float) -> None:
+    reach, upward = axes.get_xlim()[1], axes.get_ylim()[1]
     wish_km = 0.35 * unit_m * reach * 1e-3
     step = 10.0 ** math.floor(math.log10(wish_km))
     length_km = max(step * factor for factor in (1.0, 2.0, 5.0) if step * factor <= wish_km)
     size = length_km * 1e3 / unit_m
-    x, y = -0.96 * reach, -0.97 * (reach - 0.09)
+    x, y = -0.96 * reach, -0.97 * upward
     axes.plot([x, x + size], [y, y], color=INK, linewidth=1.2, solid_capstyle="butt")
     for end in (x, x + size):
         axes.plot([end, end], [y - 0.012 * reach, y + 0.012 * reach], color=INK, linewidth=1.2)
@@ -210,8 +263,8 @@ def _scale_bar(axes: Axes, unit_m: float, reach: float) -> None:
 def _below(outcome: Outcome, plan: Plan, ways: list[tuple[CraftPlan, list[Arc]]]) -> str:
     radius_m = outcome.ring.radius_m
     text = (
-        f"Plan {plan.rank}, to scale; slots as they stand after {span(plan.finish_s)}, when the last craft is in "
-        f"place. Dotted: the way before the first burn at the ring; dots: burns."
+        f"Plan {plan.rank}{plane_words(plan)}, to scale; slots as they stand after {span(plan.finish_s)}, when the "
+        f"last craft is in place. Dotted: the way before the first burn; dots: burns."
     )
     off = [float(np.abs(arc.radius_m - radius_m).max()) for _, arcs in ways for arc in arcs if arc.stage == "phasing"]
     if off and max(off) < _HARDLY_SEEN * radius_m:

@@ -7,7 +7,7 @@ apart in gray print and for readers who confuse hues; beyond them the stroke cha
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -141,40 +141,6 @@ def save(figure: Figure, directory: str | Path, name: str) -> list[Path]:
         figure.savefig(stream, format=kind, dpi=150, metadata=facts)
         paths.append(write_bytes(Path(directory) / f"{name}.{kind}", stream.getvalue()))
     return paths
-
-
-def spread(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
-    """Move labels apart along one axis as little as need be.
-
-    Args:
-        wanted: where each label would like to be.
-        gap: least distance between two.
-        low, high: bounds for all; the gap gives way where they do not fit.
-
-    Returns:
-        A place for each, in the order given.
-
-    >>> spread([1.0, 1.2, 5.0], 1.0, 0.0, 6.0)
-    [0.6, 1.6, 5.0]
-    """
-    if not wanted:
-        return []
-    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
-    gap = min(gap, (high - low) / max(1, len(wanted) - 1))
-    # pool neighbors that would overlap into blocks, each centered on its members' mean wish
-    blocks: list[tuple[float, int]] = []
-    for rank, i in enumerate(order):
-        total, size = wanted[i] - gap * rank, 1
-        while blocks and blocks[-1][0] / blocks[-1][1] > total / size:
-            before, members = blocks.pop()
-            total, size = total + before, size + members
-        blocks.append((total, size))
-    flat = [total / size for total, size in blocks for _ in range(size)]
-    top = high - gap * (len(order) - 1)
-    placed = [0.0] * len(order)
-    for rank, i in enumerate(order):
-        placed[i] = round(min(max(flat[rank], low), max(low, top)) + gap * rank, 9)
-    return placed
 
 
 def bare(axes: Axes) -> None:

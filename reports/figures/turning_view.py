@@ -13,8 +13,8 @@ import numpy as np
 from ...models.ring import Array, Ring
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
 from ..wording import number
-from .arcs import Arc, craft_arcs
-from .ring_from_above import draw_body, name_slots, round_sheet
+from .arcs import Arc
+from .ring_from_above import draw_body, drawn_plane, drawn_ways, name_slots, plane_words, round_sheet, slot_names
 from .style import FAINT, PAPER, ink, rim, stroke
 
 if TYPE_CHECKING:
@@ -37,19 +37,22 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None) -> Figure:
     """
     plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
     ring = outcome.ring
-    ways = [(part, craft_arcs(outcome, part)) for part in plan.craft]
+    ways = drawn_ways(outcome, plan)
     stretch = _stretch_of(ring, ways)
-    turn = 0.5 * math.pi - float(ring.phase(0.0, 0, plan.craft[0].plane if plan.craft else 0))
+    turn = 0.5 * math.pi - float(ring.phase(0.0, 0, drawn_plane(plan)))
     radii, outermost = _label_radii(ring, ways, stretch, turn)
-    reach = max(1.30, 1.04 * outermost, max(radii) + 0.28)
+    labels = [
+        (0.5 * math.pi + slot * ring.spacing_rad, radii[slot], name)
+        for slot, name in enumerate(slot_names(outcome, plan))
+    ]
     title = f"{outcome.scenario.title}: turning with the ring"
-    figure, axes = round_sheet(title, _below(plan, ways, stretch), reach)
+    figure, axes = round_sheet(title, _below(plan, ways, stretch), outermost, labels)
     if stretch == 1.0:
         draw_body(axes, outcome)
     angle = np.linspace(0.0, 2.0 * math.pi, 721)
     axes.plot(np.cos(angle), np.sin(angle), color=FAINT, linewidth=0.9, zorder=1)
-    for index, (part, arcs) in enumerate(ways):
-        _draw_loops(axes, ring, part, arcs, index, stretch, turn)
+    for part, arcs in ways:
+        _draw_loops(axes, ring, part, arcs, plan.craft.index(part), stretch, turn)
     name_slots(axes, outcome, plan, at_s=0.0, radii=radii, turn_rad=turn)
     return figure
 
@@ -105,7 +108,9 @@ def _draw_loops(
     for arc in arcs:
         if arc.stage == "slot" or (arc.stage != "phasing" and stretch > 1.0):
             continue
-        shown = arc.time_s >= arc.time_s[-1] - ring.period_s if arc.stage == "before" else arc.time_s > -math.inf
+        # of a long wait only the last turn is drawn: in this view earlier ones would cover everything
+        wait_s = math.inf if arc.stage == "phasing" else min(ring.period_s, _own_period_s(ring, arc))
+        shown = arc.time_s >= arc.time_s[-1] - wait_s
         path = _turned(ring, arc.time_s[shown], arc.position_m[shown], stretch, turn)
         phasing = arc.stage == "phasing"
         axes.plot(
@@ -127,6 +132,10 @@ def _draw_loops(
         else:
             axes.plot([path[0, 0]], [path[0, 1]], "o", markersize=3.6, color=color, zorder=5)
     _count_returns(axes, ring, part, arcs, color, stretch, turn)
+
+
+def _own_period_s(ring: Ring, arc: Arc) -> float:
+    return float(ring.period_s * (0.5 * (arc.periapsis_m + arc.apoapsis_m) / ring.radius_m) ** 1.5)
 
 
 def _point_along(axes: Axes, path: Array, color: str) -> None:
@@ -180,9 +189,9 @@ def _count_returns(
 
 
 def _below(plan: Plan, ways: list[tuple[CraftPlan, list[Arc]]], stretch: float) -> str:
-    text = f"Plan {plan.rank}. Slots stand still; ahead is counterclockwise."
+    text = f"Plan {plan.rank}{plane_words(plan)}. Slots stand still; ahead is counterclockwise."
     if any(arc.stage == "phasing" for _, arcs in ways for arc in arcs):
         text += " Open rings: where a craft begins to phase; small dots: its returns to the ring."
     if stretch > 1.0:
         return f"{text} Heights above and below the ring are drawn {number(stretch, 0)} times too large."
-    return f"{text} To scale; dotted: the way before the first burn at the ring."
+    return f"{text} To scale; dotted: the way before the first burn."

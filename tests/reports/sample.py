@@ -11,6 +11,9 @@ import math
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
+import numpy as np
+
+from ringwright.models import kepler
 from ringwright.models.ring import Ring
 from ringwright.models.scenario import (
     Body,
@@ -512,6 +515,138 @@ def single() -> Outcome:
         [plan_of(scenario, tuple(parts), 1)],
         note="nothing to trade: waiting on the pad is free, so each craft lifts off when its slot comes by",
         phase_rule="nothing is up yet: the first arrival lays slot 0; this is a rule, not an optimum",
+    )
+
+
+def freeform() -> Outcome:
+    """One craft falls back 60 deg in 2 turns with two burns that have radial parts (solved with scipy)."""
+    from scipy.optimize import root
+
+    radius_m = TESSALY.radius_m + 900e3
+    scenario = Scenario(
+        title="A return that does not fit",
+        body=TESSALY,
+        ring=RingSpec(radius_m=radius_m, slots=6, slot0_rad=0.0),
+        craft=(Craft(name="Sorrel", orbit=Orbit(periapsis_m=radius_m, apoapsis_m=radius_m, angle_rad=0.0)),),
+        limits=LimitSpec(clearance_m=20e3, finish_within_s=2 * 86400.0),
+    )
+    ring = ring_of(scenario, 0.0)
+    flight_s, swept = 2.0 * ring.period_s, 2.0 * TURN - TURN / 6
+
+    def miss(speeds: list[float]) -> list[float]:
+        end, _ = kepler.propagate(
+            np.array([radius_m, 0.0]), np.array(speeds) * ring.speed_m_s, np.array(flight_s), ring.gm
+        )
+        return [float(end[0] / radius_m - math.cos(swept)), float(end[1] / radius_m - math.sin(swept))]
+
+    guesses = [root(miss, [radial, along]) for radial in (-0.3, -0.1, 0.1) for along in (0.95, 1.0, 1.05, 1.1)]
+    best = min(
+        (guess.x for guess in guesses if guess.success and max(map(abs, guess.fun)) < 1e-9),
+        key=lambda speeds: math.hypot(speeds[0], speeds[1] - 1.0),
+    )
+    radial, along = (float(value) * ring.speed_m_s for value in best)
+    _, after = kepler.propagate(np.array([radius_m, 0.0]), np.array([radial, along]), np.array(flight_s), ring.gm)
+    out = np.array([math.cos(swept), math.sin(swept)])
+    end_radial, end_along = float(after @ out), float(after @ np.array([-out[1], out[0]]))
+    low, high = kepler.apsides(np.array([radius_m, 0.0]), np.array([radial, along]), ring.gm)
+    parts = [(0.0, radial, along - ring.speed_m_s), (flight_s, -end_radial, ring.speed_m_s - end_along)]
+    burns = [
+        Burn(
+            time_s=time_s,
+            delta_v_m_s=math.hypot(out_m_s, along_m_s),
+            radial_m_s=out_m_s,
+            along_m_s=along_m_s,
+            cross_m_s=0.0,
+            duration_s=None,
+            period_after_s=ring.period_s if time_s else period_of(ring.gm, 0.5 * float(low + high)),
+            periapsis_after_m=radius_m if time_s else float(low),
+            apoapsis_after_m=radius_m if time_s else float(high),
+            propellant_after_kg=None,
+        )
+        for time_s, out_m_s, along_m_s in parts
+    ]
+    tangent = craft_plan(scenario, ring, from_space(scenario, scenario.craft[0]), 5, 1, 1)
+    assert tangent is not None
+    unhurried = replace(
+        tangent,
+        route="timed",
+        revolutions=1,
+        ring_revolutions=1,
+        in_slot_s=flight_s,
+        phasing_period_s=burns[0].period_after_s,
+        lowest_periapsis_m=float(low),
+        delta_v_m_s=math.fsum(burn.delta_v_m_s for burn in burns),
+        burns=tuple(burns),
+        flown=replace(tangent.flown, lowest_m=float(low)),
+    )
+    # the slower way is the cheaper one, so both are on the front
+    return outcome_of(scenario, ring, [plan_of(scenario, (unhurried,), 1), plan_of(scenario, (tangent,), 2)])
+
+
+def parked() -> Outcome:
+    """One launch by a parking orbit: nineteen hours of waiting, then a Hohmann transfer onto its slot."""
+    scenario = relay_scenario()
+    pad = scenario.pads[0]
+    low_m = EARTH.radius_m + 190e3
+    scenario = replace(
+        scenario,
+        title="By a parking orbit",
+        craft=(scenario.craft[0],),
+        pads=(
+            replace(
+                pad,
+                insertions=(Insertion(name="low", periapsis_m=low_m, apoapsis_m=low_m, radius_m=low_m),),
+            ),
+        ),
+    )
+    ring = ring_of(scenario, math.radians(91.4))
+    gm, radius_m = EARTH.gm, ring.radius_m
+    rate, transfer_m = math.sqrt(gm / low_m**3), 0.5 * (low_m + radius_m)
+    transfer_s = 0.5 * period_of(gm, transfer_m)
+    angle = pad.longitude_rad + EARTH.spin_rad_s * 0.0 + pad.downrange_rad
+    gap = (float(ring.phase(pad.ascent_s, 2)) - angle - (math.pi - ring.rate_rad_s * transfer_s)) % TURN
+    leave_s = pad.ascent_s + gap / (rate - ring.rate_rad_s) + 5 * TURN / (rate - ring.rate_rad_s)
+    arrive_s = leave_s + transfer_s
+    first = speed_at(gm, low_m, transfer_m) - math.sqrt(gm / low_m)
+    second = ring.speed_m_s - speed_at(gm, radius_m, transfer_m)
+    base = options_of(scenario, ring, from_ground(relay_scenario(), scenario.craft[0], 0.0), [2])[0]
+    burns = tuple(
+        replace(
+            base.burns[0],
+            time_s=time_s,
+            delta_v_m_s=along,
+            along_m_s=along,
+            period_after_s=period_s,
+            periapsis_after_m=periapsis_m,
+            apoapsis_after_m=radius_m,
+        )
+        for time_s, along, period_s, periapsis_m in (
+            (leave_s, first, period_of(gm, transfer_m), low_m),
+            (arrive_s, second, ring.period_s, radius_m),
+        )
+    )
+    part = replace(
+        base,
+        route="park",
+        side="level",
+        revolutions=0,
+        ring_revolutions=0,
+        lead_rad=0.0,
+        insertion="low",
+        insertion_speed_m_s=math.sqrt(gm / low_m),
+        insertion_s=pad.ascent_s,
+        launch_s=0.0,
+        parking_wait_s=leave_s - pad.ascent_s,
+        ring_arrival_s=arrive_s,
+        in_slot_s=arrive_s,
+        phasing_period_s=None,
+        lowest_periapsis_m=low_m,
+        must_burn=False,
+        delta_v_m_s=first + second,
+        burns=burns,
+    )
+    return outcome_of(
+        scenario, ring, [plan_of(scenario, (part,), 1)], kept=(Kept(craft="Alder", slot=0, error_rad=0.0),)
     )
 
 

@@ -1,0 +1,281 @@
+"""The timeline: one lane a craft, from liftoff or first touch of the ring to its slot, on an absolute time axis.
+
+Where nothing happens for long, the axis is cut, and every cut says how much time it leaves out.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from ...optimizer.outcome import CraftPlan, Outcome, Plan
+from ..wording import clock, gained_rad, moment, number, span
+from .style import FAINT, INK, PAPER, QUIET, ink, rim, sheet
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_CUT_WORTH = 0.22  # share of the whole time that an idle stretch must have to be cut out
+_WIDTH = 10.0  # of the sheet, inches
+_EDGE = 1.012  # where lanes end, share of the time shown
+_CUT_WIDTH = 0.035  # width of a cut, share of what is shown
+_STEPS_S = tuple(
+    float(step)
+    for step in (60, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800, 432000, 864000, 1728000)
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lane:
+    """What a craft does when: moments in seconds, the orbit it is on between them."""
+
+    part: CraftPlan
+    start_s: float
+    burns_s: tuple[float, ...]
+    passes_s: tuple[float, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Axis:
+    """Time with idle stretches cut out: shown intervals, s, and where each begins on the paper, s of shown time."""
+
+    shown: tuple[tuple[float, float], ...]
+    offsets: tuple[float, ...]
+    length: float
+
+    def place(self, time_s: float) -> float:
+        """Where a moment lies on the paper; inside a cut, within the cut."""
+        for index, ((begin, end), offset) in enumerate(zip(self.shown, self.offsets, strict=True)):
+            if time_s <= end or index == len(self.shown) - 1:
+                if time_s < begin:
+                    # in the cut before this interval: its middle, whatever the moment
+                    return offset if index == 0 else offset - 0.5 * (offset - self._end(index - 1))
+                return offset + min(time_s, end) - begin
+        return self.length
+
+    def _end(self, index: int) -> float:
+        begin, end = self.shown[index]
+        return self.offsets[index] + end - begin
+
+
+def draw_timeline(outcome: Outcome, plan: Plan | None = None) -> Figure:
+    """Draw when each craft lifts off, reaches the ring, goes round and is in its slot.
+
+    Args:
+        outcome: one with plans.
+        plan: which one; rank 1 when absent.
+    """
+    plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
+    lanes = sorted((_lane(part) for part in plan.craft), key=lambda lane: (lane.start_s, lane.part.slot))
+    order = {part.craft: index for index, part in enumerate(plan.craft)}
+    axis = time_axis([(lane.start_s, lane.part.in_slot_s) for lane in lanes])
+    names = max((len(lane.part.craft) for lane in lanes), default=4)
+    picture = 0.55 + 0.56 * max(1, len(lanes))
+    left = min(2.2, 0.45 + 0.085 * max(names, 7))
+    title = f"{outcome.scenario.title}: timeline"
+    figure, axes = sheet(_WIDTH, picture, title, _below(outcome, plan, axis), margins=(left, 1.45, 0.60))
+    axes.set_xlim(-0.012 * axis.length, axis.length * _EDGE)
+    letter = 0.072 * axis.length / (_WIDTH - left - 1.45)
+    axes.set_ylim(len(lanes) - 0.35, -0.75)
+    axes.spines["left"].set_visible(False)
+    axes.set_yticks([])
+    for row, lane in enumerate(lanes):
+        _draw_lane(axes, axis, lane, row, ink(order[lane.part.craft]), letter)
+    _draw_axis(axes, axis, outcome)
+    return figure
+
+
+def time_axis(active: list[tuple[float, float]]) -> Axis:
+    """Lay out a time axis that shows the active stretches and cuts long idle ones.
+
+    Args:
+        active: (begin, end) of each craft's activity, s.
+    """
+    begin, end = min(first for first, _ in active), max(last for _, last in active)
+    whole = max(end - begin, 1.0)
+    merged: list[list[float]] = []
+    for first, last in sorted(active):
+        if merged and first - merged[-1][1] <= _CUT_WORTH * whole:
+            merged[-1][1] = max(merged[-1][1], last)
+        else:
+            merged.append([first, last])
+    busy = sum(last - first for first, last in merged) or whole
+    pad = 0.03 * busy if len(merged) > 1 else 0.0
+    shown = tuple((first - (pad if index else 0.0), last + pad) for index, (first, last) in enumerate(merged))
+    gap = _CUT_WIDTH * sum(last - first for first, last in shown)
+    offsets: list[float] = []
+    at = 0.0
+    for first, last in shown:
+        offsets.append(at)
+        at += last - first + gap
+    return Axis(shown=shown, offsets=tuple(offsets), length=max(at - gap, 1.0))
+
+
+def _lane(part: CraftPlan) -> Lane:
+    first = part.ring_arrival_s if part.launch_s is None else part.launch_s
+    burns = tuple(burn.time_s for burn in part.burns)
+    passes: tuple[float, ...] = ()
+    if part.phasing_period_s is not None and part.side != "level" and part.route != "timed" and len(burns) > 1:
+        passes = tuple(burns[-1] - j * part.phasing_period_s for j in range(part.revolutions - 1, 0, -1))
+    return Lane(part=part, start_s=min([first, *burns[:1]]), burns_s=burns, passes_s=passes)
+
+
+def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, letter: float) -> None:
+    part = lane.part
+    axes.annotate(
+        f"{part.craft}\nslot {part.slot}",
+        (0.0, row),
+        xycoords=("axes fraction", "data"),
+        xytext=(-10, 0),
+        textcoords="offset points",
+        ha="right",
+        va="center",
+        color=color,
+        linespacing=1.2,
+    )
+    axes.axhline(row, color=FAINT, linewidth=0.5, zorder=0)
+    start, end = axis.place(lane.start_s), axis.place(part.in_slot_s)
+    if not lane.burns_s:
+        axes.plot([start], [row], "o", markersize=7, color=color, zorder=5)
+        _say(axes, axis, start, row, "in place from the start", color, letter)
+        return
+    burns = [axis.place(time_s) for time_s in lane.burns_s]
+    axes.plot([start, burns[0]], [row, row], color=color, linewidth=1.1, linestyle=(0, (1, 1.8)), zorder=2)
+    # revolutions alternate, full and hollow, so that they can be counted
+    moments = [burns[0], *(axis.place(time_s) for time_s in lane.passes_s), burns[-1]]
+    revolves = part.side != "level"
+    if not revolves:
+        axes.plot([burns[0], burns[-1]], [row, row], color=color, linewidth=1.6, zorder=2)
+    for index, (begin, stop) in enumerate(pairwise(moments) if revolves else ()):
+        axes.barh(
+            row,
+            stop - begin,
+            left=begin,
+            height=0.26,
+            color=color if index % 2 == 0 else PAPER,
+            edgecolor=color,
+            linewidth=0.9,
+            zorder=3,
+        )
+    axes.plot(burns, [row] * len(burns), "|", color=INK, markersize=13, markeredgewidth=1.3, zorder=4)
+    if part.launch_s is not None:
+        axes.plot([start], [row], "s", markersize=5, color=color, zorder=5)
+    axes.plot([end], [row], "o", markersize=7, color=color, zorder=5)
+    axes.plot([end, axis.length * _EDGE], [row, row], color=color, linewidth=1.6, alpha=0.85, zorder=1)
+    _say(axes, axis, start, row, _doing(part), color, letter)
+    axes.annotate(
+        f"in slot\n{span(part.in_slot_s)}",
+        (1.0, row),
+        xycoords=("axes fraction", "data"),
+        xytext=(8, 0),
+        textcoords="offset points",
+        ha="left",
+        va="center",
+        color=color,
+        fontsize=8.5,
+        linespacing=1.2,
+    )
+
+
+def _say(axes: Axes, axis: Axis, start: float, row: int, text: str, color: str, letter: float) -> None:
+    late = start + letter * len(text) > axis.length
+    axes.annotate(
+        text,
+        (axis.length if late else start, row),
+        xytext=(0, 9),
+        textcoords="offset points",
+        ha="right" if late else "left",
+        va="bottom",
+        fontsize=8.5,
+        color=color,
+        path_effects=rim(),
+        zorder=6,
+    )
+
+
+def _doing(part: CraftPlan) -> str:
+    if part.route == "timed":
+        return f"free-form, {len(part.burns)} burns"
+    if part.side == "level" or part.phasing_period_s is None:
+        waits = part.parking_wait_s > 0.0
+        return f"parking orbit for {span(part.parking_wait_s)}, arrives in place" if waits else "arrives in place"
+    degrees = math.degrees(gained_rad(part))
+    verb = "gains" if degrees >= 0 else "falls back"
+    return f"{part.revolutions} of {clock(part.phasing_period_s)}: {verb} {number(abs(degrees))} deg"
+
+
+def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome) -> None:
+    epoch = outcome.scenario.epoch
+    room_s = axis.length / 9.0
+    step_s = next((step for step in _STEPS_S if step >= room_s), math.ceil(room_s / 1728000.0) * 1728000.0)
+    offset_s = 0.0 if epoch is None else epoch.hour * 3600.0 + epoch.minute * 60.0 + epoch.second
+    places: list[float] = []
+    labels: list[str] = []
+    day = None
+    least = axis.length / 16.0
+    for begin, end in axis.shown:
+        first = math.ceil((begin + offset_s) / step_s - 1e-9) * step_s - offset_s
+        ticks = [first + j * step_s for j in range(max(0, math.floor((end - first) / step_s + 1e-9) + 1))]
+        for time_s in ticks or [begin]:
+            place = axis.place(time_s)
+            if places and place - places[-1] < least:
+                continue
+            date, time = _label(outcome, time_s)
+            places.append(place)
+            labels.append(f"{time}\n{date}" if date != day else time)
+            day = date
+    axes.set_xticks(places, labels)
+    axes.tick_params(axis="x", length=4)
+    for index in range(len(axis.shown) - 1):
+        stop = axis.offsets[index] + axis.shown[index][1] - axis.shown[index][0]
+        middle = 0.5 * (stop + axis.offsets[index + 1])
+        half = 0.5 * (axis.offsets[index + 1] - stop)
+        axes.axvspan(middle - half, middle + half, color=PAPER, zorder=2.5)
+        for side in (-half, half):
+            axes.plot(
+                [middle + side] * 2,
+                [0.0, 1.0],
+                color=QUIET,
+                linewidth=0.8,
+                linestyle=(0, (3, 2)),
+                transform=axes.get_xaxis_transform(),
+                zorder=3,
+            )
+        left_out = axis.shown[index + 1][0] - axis.shown[index][1]
+        axes.text(
+            middle,
+            0.5,
+            f"{span(left_out)} left out",
+            rotation=90,
+            ha="center",
+            va="center",
+            fontsize=7.5,
+            color=QUIET,
+            transform=axes.get_xaxis_transform(),
+            zorder=4,
+        )
+
+
+def _label(outcome: Outcome, time_s: float) -> tuple[str, str]:
+    epoch = outcome.scenario.epoch
+    if epoch is not None:
+        date, time = moment(epoch, time_s).split(" ")[:2]
+        return date, time[:5]
+    days, rest = divmod(round(time_s), 86400)
+    return f"day {days}", f"{rest // 3600}:{rest // 60 % 60:02d}"
+
+
+def _below(outcome: Outcome, plan: Plan, axis: Axis) -> str:
+    text = (
+        f"Plan {plan.rank}. Dotted: the way to the first burn; blocks: revolutions; strokes: burns; then in the slot."
+    )
+    if any(part.launch_s is not None for part in plan.craft):
+        text += " Squares: liftoffs."
+    if len(axis.shown) > 1:
+        text += " The axis is cut where nothing happens."
+    epoch = outcome.scenario.epoch
+    zone = "" if epoch is None else moment(epoch, 0.0).rpartition(" ")[2]
+    return text + (f" Times are {zone}." if zone else " Times count from the epoch.")

@@ -1,0 +1,38 @@
+"""Everything about an outcome in one directory, which appears complete or not at all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ..optimizer.outcome import Outcome
+from .figures import draw_all
+from .files import whole_directory, write_text
+from .result import result_text
+from .tables import write_tables
+from .terminal import plan_text
+
+_PAGE_WIDTH = 110
+
+
+def write_folder(outcome: Outcome, directory: str | Path) -> list[Path]:
+    """Write the result, the text, the tables and the figures.
+
+    Args:
+        outcome: feasible or not; without a plan there are no figures and the tables have no rows.
+        directory: made where it is missing; files of other names in it are left alone.
+
+    Returns:
+        The paths written, in the order result, text, tables, figures.
+
+    Raises:
+        InputError: the directory cannot be written to.
+    """
+    place = Path(directory)
+    with whole_directory(place) as passing:
+        written = [
+            write_text(passing / "plan.json", result_text(outcome)),
+            write_text(passing / "plan.txt", plan_text(outcome, _PAGE_WIDTH)),
+            *write_tables(outcome, passing),
+            *draw_all(outcome, passing),
+        ]
+    return [place / path.name for path in written]
