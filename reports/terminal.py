@@ -108,8 +108,9 @@ def _bind_text(bind: Bind) -> str:
     return f"{now}: {serves:.12g}{unit} or {'less' if words.floor else 'more'} would serve."
 
 
-def _heading(text: str) -> list[str]:
-    return ["", text, "-" * len(text)]
+def _heading(text: str, width: int = 80) -> list[str]:
+    lines = paragraph(text, width)
+    return ["", *lines, "-" * max(len(line) for line in lines)]
 
 
 def _body_name(scenario: Scenario) -> str:
@@ -447,7 +448,7 @@ def _next_craft(outcome: Outcome, first: Plan, width: int) -> list[str]:
         return []
     part = min(moving, key=lambda part: part.burns[0].time_s if part.launch_s is None else part.launch_s)
     epoch = outcome.scenario.epoch
-    lines = _heading(f"First to act: {part.craft}")
+    lines = _heading(f"First to act: {part.craft}", width)
     if part.launch_s is not None:
         pad = f" from {part.pad}" if part.pad else ""
         text = f"Liftoff{pad} at {moment(epoch, part.launch_s)}"

@@ -10,6 +10,7 @@ import itertools
 import math
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import cache
 
 import numpy as np
 
@@ -438,6 +439,7 @@ def relay_scenario() -> Scenario:
     )
 
 
+@cache
 def relay(*, count: int = 30) -> Outcome:
     """A mixed ring with a stepped front."""
     scenario = relay_scenario()
@@ -464,6 +466,7 @@ def relay(*, count: int = 30) -> Outcome:
     )
 
 
+@cache
 def dozen() -> Outcome:
     """Twelve slots around a made-up world, all craft in the ring already but badly spaced."""
     radius_m = TESSALY.radius_m + 900e3
@@ -488,6 +491,7 @@ def dozen() -> Outcome:
     return outcome_of(scenario, ring, search(scenario, ring, choices, 40))
 
 
+@cache
 def single() -> Outcome:
     """Nothing to trade: three launches onto their slots, one point on the front, eighteen days of waiting."""
     scenario = relay_scenario()
@@ -518,6 +522,7 @@ def single() -> Outcome:
     )
 
 
+@cache
 def freeform() -> Outcome:
     """One craft falls back 60 deg in 2 turns with two burns that have radial parts (solved with scipy)."""
     from scipy.optimize import root
@@ -583,6 +588,7 @@ def freeform() -> Outcome:
     return outcome_of(scenario, ring, [plan_of(scenario, (unhurried,), 1), plan_of(scenario, (tangent,), 2)])
 
 
+@cache
 def parked() -> Outcome:
     """One launch by a parking orbit: nineteen hours of waiting, then a Hohmann transfer onto its slot."""
     scenario = relay_scenario()

@@ -1,0 +1,245 @@
+"""What the console shows: widths, order, the number to fly, loud marks, and the numbers that help to fly it."""
+
+from __future__ import annotations
+
+import math
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from ringwright.optimizer.outcome import Burn, FrontPoint, Outcome
+from ringwright.reports.terminal import (
+    CAUTION,
+    ROWS_SHOWN,
+    burn_words,
+    next_period_s,
+    period_to_hit_s,
+    plan_text,
+    slot_deg_per_period_s,
+    telling_points,
+)
+from ringwright.reports.wording import clock
+from ringwright.tests.reports import sample
+
+ALL = [
+    sample.relay,
+    sample.dozen,
+    sample.single,
+    sample.broken,
+    sample.sloped,
+    sample.freeform,
+    sample.parked,
+    sample.impossible,
+    sample.impossible_together,
+]
+
+
+@pytest.mark.parametrize("width", [40, 60, 80, 100, 120, 200])
+@pytest.mark.parametrize("make", ALL)
+def test_no_line_is_longer_than_the_width(make: Callable[[], Outcome], width: int) -> None:
+    text = plan_text(make(), width)
+    assert max(len(line) for line in text.splitlines()) <= width
+    assert text.endswith("\n")
+    assert "\x1b" not in text
+    assert "\t" not in text
+
+
+def test_names_of_any_length_fit() -> None:
+    outcome = sample.relay()
+    name = "Cedar-of-the-long-valley-beyond-the-river-and-the-hills-and-then-some"
+    plans = tuple(
+        replace(plan, craft=tuple(replace(part, craft=name + part.craft) for part in plan.craft))
+        for plan in outcome.plans
+    )
+    text = plan_text(replace(outcome, plans=plans), 80)
+    assert max(len(line) for line in text.splitlines()) <= 80
+
+
+@pytest.mark.parametrize("width", [80, 120])
+def test_sections_come_in_order(width: int) -> None:
+    text = plan_text(sample.relay(), width)
+    order = [
+        "craft reach their slots for",
+        "proved over the catalogue",
+        "Flown numerically: two-body gravity",
+        "What to fly",
+        "What shapes it",
+        "The price of time",
+        "Other ways",
+        "First to act",
+        "Then read",
+        "Next, for tables and pictures",
+        "A planning aid, not flight software.",
+    ]
+    flat = " ".join(text.split())
+    places = [flat.index(" ".join(part.split())) for part in order]
+    assert places == sorted(places)
+    assert " ".join(CAUTION.split()) in flat
+
+
+@pytest.mark.parametrize("make", [sample.relay, sample.dozen, sample.single])
+def test_every_craft_has_its_period_to_hit(make: Callable[[], Outcome]) -> None:
+    outcome = make()
+    text = plan_text(outcome, 120)
+    for part in outcome.plans[0].craft:
+        hit_s = period_to_hit_s(part)
+        row = next(line for line in text.splitlines() if line.split()[:1] == [part.craft])
+        assert (clock(hit_s) if hit_s is not None else "is in place") in row
+
+
+def test_a_broken_limit_is_loud() -> None:
+    text = " ".join(plan_text(sample.broken(), 80).split())
+    assert "!!! PLAN 1 BREAKS A LIMIT: Cedar, lowest pass above the atmosphere: 31.2 km" in text
+    assert "limits.clearance_km allows no less than 40.0 km" in text
+    assert "DO NOT FLY IT AS IT IS" in text
+
+
+def test_a_broken_limit_of_another_plan_is_marked_in_its_row() -> None:
+    outcome = sample.broken()
+    swapped = replace(outcome.plans[1], broken=outcome.plans[0].broken)
+    text = plan_text(replace(outcome, plans=(replace(outcome.plans[0], broken=()), swapped, *outcome.plans[2:])), 120)
+    assert "BREAKS limits.clearance_km" in text
+    assert "!!!" not in text
+
+
+def test_infeasible_says_which_limit_and_what_serves() -> None:
+    text = " ".join(plan_text(sample.impossible(), 80).split())
+    assert "NO PLAN KEEPS ALL LIMITS" in text
+    assert "limits.finish_within_d = 2 (last craft in its slot): 2.91 d or more would serve." in text
+    assert "Hazel cannot lift off before 2 d 15 h" in text
+    both = " ".join(plan_text(sample.impossible_together(), 80).split())
+    assert "all of them have to give" in both
+    assert "limits.clearance_km = 40 (lowest pass above the atmosphere): 15 km or less would serve." in both
+
+
+def test_an_unproved_plan_says_so() -> None:
+    outcome = sample.relay()
+    assert outcome.proof is not None
+    proof = replace(outcome.proof, status="bounded", bound=1700.0, gap=0.0059)
+    text = " ".join(plan_text(replace(outcome, proof=proof), 80).split())
+    assert "it is not proved best" in text
+    assert "gets below 1 700.0 m/s, so it is within 0.59% of the best." in text
+
+
+def test_one_plan_says_why_there_is_nothing_to_trade() -> None:
+    text = " ".join(plan_text(sample.single(), 80).split())
+    assert "Nothing to trade: waiting on the pad is free" in text
+
+
+def test_long_fronts_are_thinned_and_say_so() -> None:
+    outcome = sample.dozen()
+    text = plan_text(outcome, 120)
+    section = text[text.index("The price of time") : text.index("First to act")]
+    ranks = [line.split()[0] for line in section.splitlines() if line.split() and line.split()[0].isdigit()]
+    assert len([rank for rank in ranks if rank == "1"]) == 1
+    assert f"{len(outcome.plans) - ROWS_SHOWN} more plans of the {len(outcome.plans)}" in text
+
+
+def test_thinning_keeps_ends_and_the_chosen_plan() -> None:
+    # a long straight run with one sharp corner, at plan 11
+    points = tuple(
+        FrontPoint(
+            delta_v_m_s=100.0 - j - (30.0 if j >= 10 else 0.0), finish_s=1000.0 + 10.0 * j, plan=j + 1, kind="step"
+        )
+        for j in range(40)
+    )
+    kept = telling_points(points, 6, 25)
+    assert len(kept) == 6
+    assert kept[0] == points[0]
+    assert kept[-1] == points[-1]
+    assert {11, 25} <= {point.plan for point in kept}
+    assert list(kept) == sorted(kept, key=lambda point: point.finish_s)
+    assert telling_points(points[:3], 6, 1) == points[:3]
+
+
+@pytest.mark.parametrize("make", [sample.relay, sample.dozen])
+def test_degrees_of_slot_per_second_of_period(make: Callable[[], Outcome]) -> None:
+    outcome = make()
+    for part in outcome.plans[0].craft:
+        if part.phasing_period_s is None:
+            continue
+        # a second more in each revolution: the slot has moved on by then
+        late_s = part.revolutions * (part.phasing_period_s + 1.0)
+        moved = float(
+            outcome.ring.phase(part.burns[0].time_s + late_s, part.slot) - outcome.ring.phase(part.in_slot_s, part.slot)
+        )
+        assert slot_deg_per_period_s(outcome, part) == pytest.approx(math.degrees(moved), rel=1e-6)
+
+
+def test_the_next_period_meets_the_slot_one_turn_later() -> None:
+    outcome = sample.relay()
+    found = 0
+    for part in (part for plan in outcome.plans for part in plan.craft):
+        following = next_period_s(outcome, part)
+        if following is None or part.phasing_period_s is None:
+            continue
+        found += 1
+        first_s = part.burns[0].time_s
+        end_s = first_s + (part.revolutions + 1) * following
+        # whole revolutions later the craft is where it burned; the slot must be there
+        start_angle = float(outcome.ring.phase(first_s, part.slot)) - part.lead_rad
+        miss = float(outcome.ring.phase(end_s, part.slot)) - start_angle
+        assert math.remainder(miss, 2.0 * math.pi) == pytest.approx(0.0, abs=1e-6)
+        assert abs(following - outcome.ring.period_s) < abs(part.phasing_period_s - outcome.ring.period_s)
+    assert found >= 3
+
+
+def test_going_past_the_period_is_not_called_free_where_it_is_not() -> None:
+    # craft on the ring burn away from its period: past the period costs twice
+    outcome = sample.dozen()
+    assert [next_period_s(outcome, part) for part in outcome.plans[0].craft] == [None] * 12
+    # the extra turn must fit the scenario's limits
+    relay = sample.relay()
+    tight = replace(relay.scenario, limits=replace(relay.scenario.limits, finish_within_s=relay.plans[0].finish_s))
+    cedar = relay.plans[0].craft[1]
+    assert next_period_s(relay, cedar) is not None
+    assert next_period_s(replace(relay, scenario=tight), cedar) is None
+
+
+@pytest.mark.parametrize(
+    ("axes", "words"),
+    [
+        ((0.0, 12.5, 0.0), "12.50 m/s forward"),
+        ((0.0, -3.0, 0.0), "3.00 m/s back"),
+        ((3.0, -4.0, 0.0), "5.00 m/s: 4.00 back, 3.00 out"),
+        ((-3.0, 0.0, 4.0), "5.00 m/s: 3.00 in, 4.00 left"),
+        ((0.0, 0.0, -2.0), "2.00 m/s right"),
+        ((0.0, 0.004, 0.0), "0.004 m/s"),
+    ],
+)
+def test_burns_are_said_by_direction(axes: tuple[float, float, float], words: str) -> None:
+    burn = Burn(
+        time_s=0.0,
+        delta_v_m_s=math.hypot(*axes),
+        radial_m_s=axes[0],
+        along_m_s=axes[1],
+        cross_m_s=axes[2],
+        duration_s=None,
+        period_after_s=1.0,
+        periapsis_after_m=1.0,
+        apoapsis_after_m=1.0,
+        propellant_after_kg=None,
+    )
+    assert burn_words(burn) == words
+
+
+def test_long_burns_are_owned_up_to() -> None:
+    outcome = sample.single()
+    first = outcome.plans[0]
+    birch = first.craft[0]
+    slow = replace(birch, burns=(replace(birch.burns[0], duration_s=626.0),))
+    text = " ".join(plan_text(replace(outcome, plans=(replace(first, craft=(slow, *first.craft[1:])),)), 80).split())
+    assert "The longest burn, Birch's, would run 10 min, 3.0% of a turn of the ring." in text
+
+
+def test_text_and_result_need_no_heavy_library() -> None:
+    code = (
+        "import sys; import ringwright.reports.result, ringwright.reports.terminal, ringwright.reports.wording, "
+        "ringwright.reports.files, ringwright.reports.tables, ringwright.reports.folder; "
+        "print([name for name in ('matplotlib', 'pandas', 'scipy', 'pulp') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
