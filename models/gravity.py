@@ -30,7 +30,8 @@ class PointMass:
 
     def acceleration(self, position: Array) -> Array:
         """-GM r / r^3; both of shape (3, n)."""
-        r2 = position[0] ** 2 + position[1] ** 2 + position[2] ** 2
+        x, y, z = position
+        r2 = x * x + y * y + z * z
         pull: Array = position * (-self.gm / (r2 * np.sqrt(r2)))
         return pull
 
@@ -53,11 +54,11 @@ class Oblate:
 
     def acceleration(self, position: Array) -> Array:
         """Acceleration; both of shape (3, n)."""
-        z2 = position[2] ** 2
-        r2 = position[0] ** 2 + position[1] ** 2 + z2
+        x, y, z = position
+        z2 = z * z
+        r2 = x * x + y * y + z2
         pull = -self.gm / (r2 * np.sqrt(r2))
-        bulge = 1.5 * self.j2 * (self.j2_radius**2) / r2
-        level = pull * (1.0 + bulge * (1.0 - 5.0 * z2 / r2))
-        total: Array = position * level
-        total[2] += 2.0 * bulge * pull * position[2]
+        bulge = (1.5 * self.j2 * self.j2_radius**2) * pull / r2
+        total: Array = position * (pull + bulge * (1.0 - 5.0 * z2 / r2))
+        total[2] += 2.0 * bulge * z
         return total

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -57,9 +58,8 @@ def measure(flight: Flight, ring: Ring, plane: int, slot: int, from_s: float | N
     """
     start = flight.settled_s if from_s is None else from_s
     period = ring.period_s
-    nodes, weights = np.polynomial.legendre.leggauss(_GAUSS_POINTS)
-    times = start + 0.5 * period * (nodes + 1.0)
-    weights = 0.5 * weights
+    fractions, weights = _quadrature()
+    times = start + period * fractions
     states = flight.states(times)
     node = _ring_node(ring, times, plane)
     angle = frames.latitude_argument(states[:, :3], ring.inclination_rad, node)
@@ -79,6 +79,13 @@ def measure(flight: Flight, ring: Ring, plane: int, slot: int, from_s: float | N
         eccentricity=(e_x, e_y),
         plane_tilt_rad=(lean[0], lean[1]),
     )
+
+
+@functools.cache
+def _quadrature() -> tuple[Array, Array]:
+    """Gauss-Legendre points in (0, 1) and their weights, for means over a turn: exact to rounding for smooth orbits."""
+    points, weights = np.polynomial.legendre.leggauss(_GAUSS_POINTS)
+    return 0.5 * (points + 1.0), 0.5 * weights
 
 
 def _ring_node(ring: Ring, times_s: Array, plane: int) -> Array:
