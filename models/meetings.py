@@ -1,7 +1,7 @@
 """How close an orbit that touches the ring comes to a craft on the ring near that touch.
 
-Two-body. Near a touch the two move almost alike, so the least distance is often much less than the distance at the touch
-itself: a craft 10 km ahead there may be passed at 300 m beneath a little later.
+Two-body. Near a touch the two move almost alike, so the least distance is often much less than the distance at the
+touch itself: a craft 10 km ahead there may be passed at 300 m beneath a little later.
 """
 
 from __future__ import annotations
@@ -13,50 +13,79 @@ from .ring import Ring
 
 F = NDArray[np.float64]
 
-_SPAN_RAD = 0.9
-_GRID = 121
-_STEPS = 48
+SURE = 2.0
+"""The parabola of the relative motion is trusted to tell near from far beyond this factor; else the orbit is used."""
+
+_GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
+_STEPS = 40
 
 
-def near_angle(ring: Ring, speed_m_s: F, separation_m: float) -> F:
-    """An angle beyond which nobody on the ring is met within a separation, rad, for each speed at the touch.
-
-    From the parabola of the relative motion, height = (v + v_c) / (2 |v - v_c|) * angle^2 * R, with a third to spare.
-    """
-    slip = np.abs(speed_m_s - ring.speed_m_s) / (speed_m_s + ring.speed_m_s)
-    ratio = separation_m / ring.radius_m
-    return np.asarray(1.33 * (ratio + np.sqrt(2.0 * ratio * slip)) + 1e-9)
+def _parabola(ring: Ring, speed_m_s: F, ahead_rad: F) -> F:
+    """Least distance by the parabola height = (v + v_c) / (2 |v - v_c|) * angle^2 * R, m."""
+    slip = np.abs(speed_m_s - ring.speed_m_s)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(0.5 * (speed_m_s + ring.speed_m_s) / slip * ahead_rad**2 * ring.radius_m)
 
 
-def closest(ring: Ring, speed_m_s: F, ahead_rad: F, before: bool, after: bool) -> tuple[F, F]:
-    """Least distance to a ring craft near a touch, m, and the time of it from the touch, s; all of shape (n,).
+def passes_within(
+    ring: Ring, speed_m_s: F, ahead_rad: F, separation_m: float, *, before: bool
+) -> tuple[NDArray[np.bool_], F]:
+    """Whether a ring craft is passed within a separation on one side of a touch, and when, s from the touch; both (n,).
 
     Args:
         ring: radius, rate and GM.
-        speed_m_s: tangential speed at the touch.
-        ahead_rad: how far the ring craft is ahead at the touch, small, in (-pi, pi].
-        before, after: which sides of the touch to look at (one of them is another orbit at a burn).
+        speed_m_s: tangential speed at the touch, nan for no touch; (n,).
+        ahead_rad: how far the ring craft is ahead at the touch, in (-pi, pi]; (n,).
+        before: look before the touch; else after it.
+
+    A craft slower than the ring at the touch has somebody ahead of it behind it before, and the other way round, so the
+    near pass lies on one side of the touch only. The time is zero where the touch itself is too close, and comes with
+    the time that the craft takes to cross the separation, so that somebody who arrives just after still counts.
     """
+    with np.errstate(invalid="ignore"):
+        slip = speed_m_s / ring.radius_m - ring.rate_rad_s
+        linear_s = np.where(slip != 0.0, ahead_rad / np.where(slip == 0.0, 1.0, slip), np.inf)
+        hit = np.abs(ahead_rad) * ring.radius_m < separation_m
+        hit &= ~np.isnan(speed_m_s)
+        when = np.where(hit, 0.0, linear_s)
+        estimate = _parabola(ring, speed_m_s, ahead_rad)
+        on_side = (linear_s < 0.0) if before else (linear_s > 0.0)
+        (ask,) = np.nonzero(~hit & on_side & (estimate < SURE * separation_m))
+    if ask.size:
+        distance, moment = _closest(ring, speed_m_s[ask], ahead_rad[ask], linear_s[ask])
+        near = distance < separation_m
+        hit[ask[near]] = True
+        when[ask[near]] = moment[near]
+    crossing = separation_m / np.maximum(np.abs(slip) * ring.radius_m, 1e-3)
+    return hit, np.where(hit, when + crossing, np.nan)
+
+
+def _closest(ring: Ring, speed_m_s: F, ahead_rad: F, linear_s: F) -> tuple[F, F]:
+    """Least distance between the touch and twice the time at which a steady slip would close the angle, and when."""
     semi = 1.0 / (2.0 / ring.radius_m - speed_m_s**2 / ring.gm)
     # signed so that the touch is at E = 0 whether it is the periapsis (positive) or the apoapsis (negative)
     eccentricity = 1.0 - ring.radius_m / semi
-    low = np.full(speed_m_s.shape, -_SPAN_RAD if before else 0.0)
-    high = np.full(speed_m_s.shape, _SPAN_RAD if after else 0.0)
     motion = np.sqrt(ring.gm / semi**3)
+    minor = semi * np.sqrt(1.0 - eccentricity**2)
 
     def gap(anomaly: F) -> F:
-        x = semi * (np.cos(anomaly) - eccentricity)
-        y = semi * np.sqrt(1.0 - eccentricity**2) * np.sin(anomaly)
-        angle = ahead_rad + ring.rate_rad_s * (anomaly - eccentricity * np.sin(anomaly)) / motion
-        return np.hypot(x - ring.radius_m * np.cos(angle), y - ring.radius_m * np.sin(angle))
+        sine = np.sin(anomaly)
+        angle = ahead_rad + ring.rate_rad_s * (anomaly - eccentricity * sine) / motion
+        x = semi * (np.cos(anomaly) - eccentricity) - ring.radius_m * np.cos(angle)
+        y = minor * sine - ring.radius_m * np.sin(angle)
+        return np.asarray(np.hypot(x, y))
 
-    grid = low + (high - low) * np.linspace(0.0, 1.0, _GRID).reshape(-1, *([1] * speed_m_s.ndim))
-    best = np.argmin(gap(grid), axis=0)
-    step = (high - low) / (_GRID - 1)
-    left, right = np.maximum(low + (best - 1) * step, low), np.minimum(low + (best + 1) * step, high)
+    far = np.clip(2.0 * linear_s * motion / (1.0 - eccentricity), -1.2, 1.2)
+    left, right = np.minimum(far, 0.0), np.maximum(far, 0.0)
+    a, b = right - _GOLDEN * (right - left), left + _GOLDEN * (right - left)
+    at_a, at_b = gap(a), gap(b)
     for _ in range(_STEPS):
-        a, b = left + 0.382 * (right - left), left + 0.618 * (right - left)
-        nearer = gap(a) < gap(b)
+        nearer = at_a < at_b
         left, right = np.where(nearer, left, a), np.where(nearer, b, right)
+        kept, kept_gap = np.where(nearer, a, b), np.where(nearer, at_a, at_b)
+        fresh = np.where(nearer, right - _GOLDEN * (right - left), left + _GOLDEN * (right - left))
+        fresh_gap = gap(fresh)
+        a, b = np.where(nearer, fresh, kept), np.where(nearer, kept, fresh)
+        at_a, at_b = np.where(nearer, fresh_gap, kept_gap), np.where(nearer, kept_gap, fresh_gap)
     anomaly = 0.5 * (left + right)
-    return gap(anomaly), (anomaly - eccentricity * np.sin(anomaly)) / motion
+    return gap(anomaly), np.asarray((anomaly - eccentricity * np.sin(anomaly)) / motion)

@@ -50,15 +50,15 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
 def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
     """One plan from its options, one for each craft that is moved: not yet ranked (rank 0).
 
-    Alike craft take their options in the order of liftoff, then of finish, then of slot, and of the scenario file.
+    Alike craft take their options in the order of liftoff, in space of slot, and of the scenario file.
     """
     named: list[tuple[str, int]] = []
     for index, group in enumerate(problem.classes):
         rows = [r for r in range(len(options)) if options.craft_class[r] == index]
+        # in space the lowest slots first; from a pad in the order of liftoff
         rows.sort(
             key=lambda r: (
                 -math.inf if np.isnan(options.liftoff_s[r]) else float(options.liftoff_s[r]),
-                float(options.finish_s[r]),
                 int(options.slot[r]),
             )
         )

@@ -55,27 +55,15 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: NDArray
     return found
 
 
-def met(touch: Touches, ring: Ring, ahead_of_slot_rad: F, since_s: F, separation_m: float) -> NDArray[np.bool_]:
-    """Whether somebody on the ring is met at a touch, (n,).
+def passed(touch: Touches, ring: Ring, ahead_of_slot_rad: F, separation_m: float) -> tuple[NDArray[np.bool_], F]:
+    """Whether somebody on the ring is passed too closely at a touch, and until when that lasts, s; both (n,).
 
-    Args:
-        touch: the touches, (n,).
-        ahead_of_slot_rad: how far that somebody is ahead of the option's own slot.
-        since_s: when that somebody is in place; distances count from then on.
-        separation_m: distance to keep.
+    ``ahead_of_slot_rad`` is how far that somebody is ahead of the option's own slot.
     """
     ahead = orbits.wrap(touch.lead_rad + ahead_of_slot_rad)
-    hit = np.zeros(ahead.shape, dtype=bool)
-    for speed, before in ((touch.arriving_m_s, True), (touch.leaving_m_s, False)):
-        with np.errstate(invalid="ignore"):
-            near = np.abs(ahead) <= meetings.near_angle(ring, speed, separation_m)
-        (which,) = np.nonzero(near)
-        if not which.size:
-            continue
-        distance, when = meetings.closest(ring, speed[which], ahead[which], before=before, after=not before)
-        late = np.broadcast_to(since_s, ahead.shape)[which] <= touch.time_s[which] + when
-        hit[which] |= (distance < separation_m) & late
-    return hit
+    hit, until = meetings.passes_within(ring, touch.arriving_m_s, ahead, separation_m, before=True)
+    after, later = meetings.passes_within(ring, touch.leaving_m_s, ahead, separation_m, before=False)
+    return hit | after, touch.time_s + np.fmax(until, later)
 
 
 def meets_kept(
@@ -93,29 +81,27 @@ def meets_kept(
     own = ring.phase(0.0, options.slot)
     for touch in touches(options, ring, arrival_speed_m_s, on_ring):
         for angle in kept_angle_rad:
-            hit |= met(touch, ring, angle - own, np.asarray(-np.inf), separation_m)
+            hit |= passed(touch, ring, angle - own, separation_m)[0]
     return hit
 
 
-def meets_slots(
+def passes_slots(
     option: Options,
     ring: Ring,
     arrival_speed_m_s: F,
     on_ring: NDArray[np.bool_],
     slots: I,
-    since_s: F,
     separation_m: float,
-) -> I:
-    """Indices into ``slots`` of the craft, in place since ``since_s`` (both (q,)), that a single option passes."""
-    hit = np.zeros(slots.size, dtype=bool)
-    if separation_m > 0.0:
-        ahead = (slots - option.slot[0]) * ring.spacing_rad
-        for touch in touches(option, ring, arrival_speed_m_s, on_ring):
-            spread = Touches(
-                time_s=np.repeat(touch.time_s, slots.size),
-                lead_rad=np.repeat(touch.lead_rad, slots.size),
-                arriving_m_s=np.repeat(touch.arriving_m_s, slots.size),
-                leaving_m_s=np.repeat(touch.leaving_m_s, slots.size),
-            )
-            hit |= met(spread, ring, ahead, since_s, separation_m)
-    return np.nonzero(hit)[0]
+) -> dict[int, float]:
+    """Which of ``slots`` a single option passes too closely, each with the last time at which it does, s."""
+    found: dict[int, float] = {}
+    if separation_m <= 0.0 or not slots.size:
+        return found
+    ahead = (slots - option.slot[0]) * ring.spacing_rad
+    many = option.take(np.zeros(slots.size, dtype=np.int64))
+    speed, start = np.repeat(arrival_speed_m_s, slots.size), np.repeat(on_ring, slots.size)
+    for touch in touches(many, ring, speed, start):
+        hit, until = passed(touch, ring, ahead, separation_m)
+        for slot, time in zip(slots[hit].tolist(), until[hit].tolist(), strict=True):
+            found[slot] = max(found.get(slot, time), time)
+    return found

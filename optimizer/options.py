@@ -6,11 +6,12 @@ as one column with several pairs.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .columns import Columns, dominated
 from .outcome import Route
 
 F = NDArray[np.float64]
@@ -90,24 +91,23 @@ def join(parts: list[Options]) -> Options:
     return Options(**{f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Options)})
 
 
+def columns(options: Options, cost: F | None = None) -> Columns:
+    """The options as the schedule sees them, each serving one craft in one slot; ``cost`` is delta-v unless given."""
+    return Columns(
+        cost=options.delta_v_m_s if cost is None else cost,
+        finish_s=options.finish_s,
+        pad=options.pad,
+        liftoff_s=options.liftoff_s,
+        pair_column=np.arange(len(options)),
+        pair_class=options.craft_class,
+        pair_slot=options.slot,
+    )
+
+
 def undominated(options: Options) -> NDArray[np.bool_]:
     """Mask of the options that no other of the same class, slot and liftoff beats in delta-v and time at once.
 
-    Exact for every aim that grows with both. Of equal ones the first is kept.
+    Exact for every aim that grows with both. Costs and times that differ by rounding only count as alike.
     """
-    if not len(options):
-        return np.zeros(0, dtype=bool)
-    liftoff = np.where(np.isnan(options.liftoff_s), -np.inf, options.liftoff_s)
-    keys = (options.slot, options.craft_class, options.pad, liftoff)
-    order = np.lexsort((options.delta_v_m_s, np.round(options.finish_s, 6), *keys))
-    same = np.ones(len(options) - 1, dtype=bool)
-    for key in keys:
-        same &= key[order][1:] == key[order][:-1]
-    group = np.concatenate([[0], np.cumsum(~same)])
-    # a running minimum that starts afresh in each group, on whole ranks so that nothing is lost to rounding
-    ranked, rank = np.unique(np.round(options.delta_v_m_s[order], 9), return_inverse=True)
-    lowered = rank + (group[-1] - group) * ranked.size
-    running = np.minimum.accumulate(lowered)
-    keep = np.zeros(len(options), dtype=bool)
-    keep[order] = np.concatenate([[True], lowered[1:] < running[:-1]])
-    return keep
+    rounded = replace(columns(options, np.round(options.delta_v_m_s, 8)), finish_s=np.round(options.finish_s, 5))
+    return np.asarray(~dominated(rounded)) if len(options) else np.zeros(0, dtype=bool)

@@ -1,0 +1,126 @@
+"""Near alternatives of another kind: the best plan with one choice of the best one forbidden.
+
+Each is found by solving again over options that were filtered before any pruning, since what the best plan beats is
+left out of the catalogue itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..models.scenario import Aim
+from .catalogue import Catalogue, Restriction, catalogue
+from .itinerary import key
+from .options import ROUTES, Options
+from .selection import Chosen, Selection
+
+CRAFT_MAX = 6
+"""Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Alternative:
+    """A plan that differs from the best one in kind, and in words how."""
+
+    chosen: Chosen
+    kind: str
+
+
+def alternatives(
+    selection: Selection, best: Chosen, aims: Sequence[Aim], progress: Callable[[str], None] = lambda _: None
+) -> tuple[Alternative, ...]:
+    """The best plan of each other kind: slot order, side, revolutions, route or insertion."""
+    made = selection.made
+    found: list[Alternative] = []
+    seen = {_signature(best.options)}
+    rows = np.argsort(-best.options.delta_v_m_s, kind="stable")[:CRAFT_MAX].tolist()
+    for kind, restriction in _kinds(made, best, rows):
+        progress(f"alternatives: {kind}")
+        other = selection.best(aims, catalogue=catalogue(made.problem, restriction))
+        if other is not None:
+            found.append(Alternative(chosen=other, kind=kind))
+    order = _other_order(selection, best, aims)
+    if order is not None:
+        found.append(Alternative(chosen=order, kind="other slot order"))
+    nearest: dict[str, Alternative] = {}
+    for item in found:
+        known = nearest.get(item.kind)
+        if known is None or _worth(item.chosen) < _worth(known.chosen):
+            nearest[item.kind] = item
+    kept = []
+    for item in sorted(nearest.values(), key=lambda a: _worth(a.chosen)):
+        signature = _signature(item.chosen.options)
+        if signature not in seen:
+            seen.add(signature)
+            kept.append(item)
+    return tuple(kept)
+
+
+def _worth(chosen: Chosen) -> tuple[float, ...]:
+    return tuple(round(v, 6) for v in chosen.solved.values)
+
+
+def _signature(options: Options) -> tuple[tuple[float, ...], ...]:
+    return tuple(sorted(key(options, row) for row in range(len(options))))
+
+
+def _kinds(made: Catalogue, best: Chosen, rows: list[int]) -> list[tuple[str, Restriction]]:
+    """For each craft looked at, what is forbidden at its slot: the side, the revolutions, the route, the insertion."""
+    options = best.options
+    limits = made.problem.scenario.limits
+    kinds: list[tuple[str, Restriction]] = []
+    sides = options.side
+    for row in rows:
+        slot = frozenset({int(options.slot[row])})
+        side, revolutions = int(sides[row]), int(options.revolutions[row])
+        if side != 0:
+            kinds.append(("other side", Restriction(slots=slot, sides=frozenset({-1, 0, 1}) - {side})))
+            rest = frozenset(range(limits.revolutions_max + 1)) - {revolutions}
+            kinds.append(("other revolutions", Restriction(slots=slot, revolutions=rest)))
+        elif options.pad[row] >= 0:
+            kinds.append(("with phasing", Restriction(slots=slot, sides=frozenset({-1, 1}))))
+        way = int(options.way[row])
+        if way < 0:
+            continue
+        routes = {"park" if w.parking else "direct" for w in made.problem.ways}
+        if len(routes) > 1:
+            other = frozenset(r for r in ROUTES if r != ROUTES[options.route[row]])
+            kinds.append(("other route", Restriction(slots=slot, routes=other)))
+        if len(made.problem.ways) > len(routes):
+            ways = frozenset(range(len(made.problem.ways))) - {way}
+            kinds.append(("other insertion", Restriction(slots=slot, ways=ways)))
+    return kinds
+
+
+def _other_order(selection: Selection, best: Chosen, aims: Sequence[Aim]) -> Chosen | None:
+    """The best plan in which somebody else takes a slot: another class, or from the pad another turn in the order."""
+    options = best.options
+    found: list[Chosen] = []
+    made = selection.made
+    for row in range(min(len(options), CRAFT_MAX)):
+        base = made.options
+        here = base.slot == options.slot[row]
+        liftoff = float(options.liftoff_s[row])
+        if np.isnan(liftoff):
+            if len(made.problem.classes) < 2:
+                continue
+            forbidden = here & (base.craft_class == options.craft_class[row])
+        else:
+            later = options.liftoff_s[options.liftoff_s > liftoff]
+            if not later.size:
+                continue
+            forbidden = here & (base.liftoff_s < later.min() - 1.0) & (base.craft_class == options.craft_class[row])
+        kept = Catalogue(
+            problem=made.problem,
+            options=base.take(~forbidden),
+            moments_s=made.moments_s,
+            looked_at=made.looked_at,
+            exact=made.exact,
+        )
+        other = selection.best(aims, catalogue=kept)
+        if other is not None:
+            found.append(other)
+    return min(found, key=_worth, default=None)

@@ -1,0 +1,259 @@
+"""Choosing one option for each craft: the schedule over a catalogue, with meetings added when a choice hits one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..models.craft import propellant
+from ..models.scenario import Aim
+from .catalogue import Catalogue, at_finish, from_pad
+from .itinerary import key
+from .meetings import passes_slots
+from .options import F, Options, columns, join
+from .schedule import Objective, ScheduleProblem, Solved, solve_lexicographic
+
+ROUNDS_MAX = 400
+"""Most meetings resolved for one choice; each adds a row or new moments, so running out would be a fault."""
+
+DELTA_V_TOLERANCE = 1e-6
+FINISH_TOLERANCE = 1e-4
+"""Plans this close in an aim, m/s and s, count as alike before the next aim decides."""
+
+AIMS: tuple[Aim, ...] = ("delta_v", "finish", "worst_delta_v", "propellant")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chosen:
+    """One option for each craft that is moved, and what was proved about the choice."""
+
+    options: Options
+    solved: Solved
+    columns: int
+
+    @property
+    def delta_v_m_s(self) -> float:
+        """Sum over all craft."""
+        return math.fsum(self.options.delta_v_m_s.tolist())
+
+    @property
+    def finish_s(self) -> float:
+        """When the last craft is in its slot."""
+        return float(self.options.finish_s.max(initial=0.0))
+
+
+class Selection:
+    """A catalogue to choose from; remembers the meetings that were found, so that each is found once."""
+
+    def __init__(self, made: Catalogue) -> None:
+        self.made = made
+        self._rows: list[tuple[tuple[float, ...], int, float]] = []
+        self._known: set[tuple[tuple[float, ...], int]] = set()
+        self._more: list[Options] = []
+
+    def best(
+        self,
+        aims: Sequence[Aim],
+        *,
+        finish_s: float = math.inf,
+        catalogue: Catalogue | None = None,
+        delta_v_m_s: float = math.inf,
+        moments_at_finish: bool = True,
+    ) -> Chosen | None:
+        """The best plan by the aims in order, then by low slots first and early finishes; None where there is none.
+
+        Args:
+            aims: in order of importance; those not named follow in the order of the contract.
+            finish_s: latest finish of every craft.
+            catalogue: another catalogue of the same problem (some options left out on purpose).
+            delta_v_m_s: only plans with a smaller total are of interest.
+            moments_at_finish: whether liftoffs that finish exactly at ``finish_s`` are added.
+        """
+        made = self.made if catalogue is None else catalogue
+        parts = [made.options, *(self._more if catalogue is None else ())]
+        if math.isfinite(finish_s) and moments_at_finish and made.moments_s:
+            parts.append(at_finish(made, finish_s))
+        options = join(parts)
+        options = options.take(options.finish_s <= finish_s + 1e-6)
+        for _ in range(ROUNDS_MAX):
+            chosen = self._solve(options, aims, delta_v_m_s)
+            if chosen is None:
+                return None
+            more = self._meetings(made, chosen.options)
+            if more is None:
+                return chosen
+            if len(more):
+                options = join([options, more.take(more.finish_s <= finish_s + 1e-6)])
+        raise RuntimeError("meetings could not be resolved: a fault of ours")
+
+    def _solve(self, options: Options, aims: Sequence[Aim], delta_v_m_s: float) -> Chosen | None:
+        problem = self.made.problem
+        if not problem.classes:
+            return Chosen(options=options.take(np.zeros(0, dtype=np.int64)), solved=_nothing_to_do(), columns=0)
+        if not len(options):
+            return None
+        schedule = ScheduleProblem(
+            columns=columns(options),
+            class_count=np.array([c.count for c in problem.classes]),
+            slots=problem.ring.slots,
+            turnaround_s=np.array([p.turnaround_s for p in problem.scenario.pads]),
+            conflicts=self._conflicts(options),
+        )
+        ordered = [*aims, *(a for a in AIMS if a not in aims)]
+        objectives = [_objective(self.made, options, aim) for aim in ordered]
+        objectives += [Objective(value=v) for v in _ties(options)]
+        bar = delta_v_m_s if ordered[0] == "delta_v" else math.inf
+        solved = solve_lexicographic(schedule, objectives, upper_bound=bar)
+        if solved.status == "infeasible":
+            return None
+        if solved.status == "failed":
+            raise RuntimeError("the solver gave up: a fault of ours")
+        return Chosen(options=options.take(np.array(solved.chosen)), solved=solved, columns=len(options))
+
+    def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
+        """For each meeting found so far: the option, and everybody in place there before it passes."""
+        found = []
+        for name, slot, until in self._rows:
+            own = np.nonzero(_same(options, name))[0]
+            if own.size:
+                there = np.nonzero((options.slot == slot) & (options.finish_s <= until))[0]
+                # alike craft may fly the same option: they share the slot, so at most one of them is chosen anyway
+                found.append((*own.tolist(), *there.tolist()))
+        return tuple(found)
+
+    def _meetings(self, made: Catalogue, options: Options) -> Options | None:
+        """None where nobody meets anybody; else remember the meetings, and give further options to go round them."""
+        problem = made.problem
+        separation = problem.scenario.limits.separation_m
+        arrival = problem.arrival_speed(options.craft_class, options.way)
+        on_ring = problem.starts_on_ring(options.craft_class)
+        taken = options.slot
+        found = False
+        more = []
+        for row in range(len(options)):
+            one = options.take(np.array([row]))
+            passed = passes_slots(
+                one,
+                problem.ring,
+                arrival[row : row + 1],
+                on_ring[row : row + 1],
+                taken[taken != one.slot[0]],
+                separation,
+            )
+            for slot, until in passed.items():
+                (other,) = np.nonzero(taken == slot)
+                if options.finish_s[other[0]] > until:
+                    continue
+                found = True
+                name = key(options, row)
+                if (name, slot) in self._known:
+                    raise RuntimeError("a meeting came back: a fault of ours")
+                self._known.add((name, slot))
+                self._rows.append((name, slot, until))
+                if one.pad[0] >= 0:
+                    more.append(self._round(made, one, slot))
+        if not found:
+            return None
+        extra = join(more)
+        self._more.append(extra)
+        return extra
+
+    def _round(self, made: Catalogue, one: Options, slot: int) -> Options:
+        """For a launched craft that meets someone: all its other choices then, and liftoffs just clear of the meeting.
+
+        The edges are found by halving; turnarounds to its neighbors are kept by shifting them likewise.
+        """
+        problem = made.problem
+        pad, liftoff = int(one.pad[0]), float(one.liftoff_s[0])
+        turnaround = problem.scenario.pads[pad].turnaround_s
+        edges = [liftoff]
+        for sign in (-1.0, 1.0):
+            step = 1.0
+            while step < 3600.0 and self._meets_at(made, one, liftoff + sign * step, slot):
+                step *= 2.0
+            low, high = 0.0, step
+            for _ in range(30):
+                middle = 0.5 * (low + high)
+                if self._meets_at(made, one, liftoff + sign * middle, slot):
+                    low = middle
+                else:
+                    high = middle
+            edges.append(liftoff + sign * high)
+        reach = problem.launches - 1
+        chain = np.arange(-reach, reach + 1) * turnaround
+        moments = np.unique((np.array(edges)[:, None] + chain[None, :]).ravel())
+        earliest = problem.scenario.pads[pad].ready_s
+        return from_pad(problem, pad, moments[moments >= earliest - 1e-6], prune=False)[0]
+
+    def _meets_at(self, made: Catalogue, one: Options, liftoff_s: float, slot: int) -> bool:
+        problem = made.problem
+        wanted = (int(one.revolutions[0]), int(one.ring_revolutions[0]))
+        there, _ = from_pad(
+            problem, int(one.pad[0]), np.array([liftoff_s]), prune=False, only_slots=(int(one.slot[0]),)
+        )
+        same = (
+            (there.craft_class == one.craft_class[0])
+            & (there.way == one.way[0])
+            & (there.revolutions == wanted[0])
+            & (there.ring_revolutions == wanted[1])
+        )
+        (row,) = np.nonzero(same)
+        if not row.size:
+            return False
+        option = there.take(row[:1])
+        return bool(
+            passes_slots(
+                option,
+                problem.ring,
+                problem.arrival_speed(option.craft_class, option.way),
+                problem.starts_on_ring(option.craft_class),
+                np.array([slot]),
+                problem.scenario.limits.separation_m,
+            )
+        )
+
+
+def _nothing_to_do() -> Solved:
+    return Solved(status="optimal", chosen=(), objective=0.0, bound=0.0, gap=0.0, values=(0.0,))
+
+
+def _same(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
+    """Mask of the options with that key (see ``itinerary.key``)."""
+    who, slot, liftoff, wait, passes, k, m = name
+    mask = (options.slot == slot) & (options.revolutions == k) & (options.ring_revolutions == m)
+    mask &= (options.passes == passes) & (np.abs(options.parking_wait_s - wait) < 1e-5)
+    if who >= 0:
+        return np.asarray(mask & (options.way == who) & (np.abs(options.liftoff_s - liftoff) < 1e-5))
+    return np.asarray(mask & (options.way < 0) & (options.craft_class == -1.0 - who))
+
+
+def burned(made: Catalogue, options: Options) -> F:
+    """Propellant of each option, kg; zero for craft without masses."""
+    out = np.zeros(len(options))
+    for index, group in enumerate(made.problem.classes):
+        own = options.craft_class == index
+        out[own] = propellant(group.craft, options.delta_v_m_s[own])
+    return out
+
+
+def _objective(made: Catalogue, options: Options, aim: Aim) -> Objective:
+    if aim == "delta_v":
+        return Objective(value=options.delta_v_m_s, tolerance=DELTA_V_TOLERANCE)
+    if aim == "finish":
+        return Objective(value=options.finish_s, kind="worst", tolerance=FINISH_TOLERANCE)
+    if aim == "worst_delta_v":
+        return Objective(value=options.delta_v_m_s, kind="worst", tolerance=DELTA_V_TOLERANCE)
+    return Objective(value=burned(made, options), tolerance=1e-6)
+
+
+def _ties(options: Options) -> tuple[F, F]:
+    """What decides between plans alike in every aim: low slots to early classes and liftoffs; early finishes."""
+    classes = 2.0 ** -np.minimum(options.craft_class.astype(np.float64), 30.0)
+    liftoff = np.where(np.isnan(options.liftoff_s), 0.0, options.liftoff_s)
+    span = float(np.ptp(liftoff)) if liftoff.size else 0.0
+    early = 1.0 + (liftoff.max(initial=0.0) - liftoff) / span if span > 0.0 else np.ones(liftoff.size)
+    return options.slot * classes * early, options.finish_s
