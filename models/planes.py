@@ -16,14 +16,13 @@ from .errors import InputError
 
 Array = NDArray[np.float64]
 
-# first look at a split: so many steps of the whole angle for two burns, so many for three
-TWO_BURN_STEPS = 32
-MORE_BURN_STEPS = 12
-# halvings of a step: what is left is below the rounding of an angle
-HALVINGS = 52
-# the pairwise exchanges of a split over three burns gain a digit or more a round
-ROUNDS = 40
-SETTLED_RAD = 1e-13
+# looks along a branch of stationary sharings on which their sum need not be monotone
+LOOKS = 16
+# Newton steps inside a bracket, halvings where they would leave it; a few reach the rounding
+REFINEMENTS = 80
+SETTLED_RAD = 1e-15
+# options searched at once, so that a block stays in the cache
+BLOCK = 8192
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,18 +106,19 @@ def combined_delta_v(before_m_s: ArrayLike, after_m_s: ArrayLike, angle_rad: Arr
 def split(before_m_s: ArrayLike, after_m_s: ArrayLike, angle_rad: ArrayLike) -> Array:
     """The least costly sharing of a plane change among burns at apsides on one line, rad.
 
-    The true minimum of the sum of the burns, found by search: the closed form in textbooks (as in
-    Vallado, Ex. 6-7) is near it only for small angles.
+    The true minimum of the sum of the burns; the closed form in textbooks (as in Vallado, Ex. 6-7) is near it only for
+    small angles. At a minimum every burn has the same slope, burn size by angle. In the triangle of the speeds before
+    and after and the burn between them that slope is the altitude h upon the burn, so a burn with speeds a and b turns
+    by |asin(h/a) - asin(h/b)|, or, beyond the angle at which the triangle has a right angle, by pi less their sum; at
+    most one burn of a minimum can be of that second kind. So every minimum lies on one of k + 1 curves in h.
 
     Args:
-        before_m_s: speeds just before each burn, shape (..., k) with k at least 2.
+        before_m_s: speeds just before each burn, shape (..., k) with k at least 2, none negative.
         after_m_s: speeds just after each burn, same shape.
         angle_rad: the whole angle, in [0, pi], shape (...).
 
     Returns:
-        Shares, shape (..., k), none negative, their sum the whole angle. A sharing over every k-th of the angle is
-        searched first (32 steps for two burns, 12 for more), then polished; a second minimum narrower than such a step
-        would be missed. None is known.
+        Shares, shape (..., k), none negative, their sum the whole angle.
 
     Raises:
         InputError: fewer than two burns, or an angle outside [0, pi].
@@ -131,75 +131,118 @@ def split(before_m_s: ArrayLike, after_m_s: ArrayLike, angle_rad: ArrayLike) -> 
     if not np.all((angle >= 0.0) & (angle <= np.pi)):
         raise InputError("the angle of a plane change must lie in 0 to 180 deg.")
     shape = np.broadcast_shapes(before.shape[:-1], angle.shape)
-    before = np.broadcast_to(before, (*shape, burns))
-    after = np.broadcast_to(after, (*shape, burns))
-    angle = np.broadcast_to(angle, shape)
-    steps = TWO_BURN_STEPS if burns == 2 else MORE_BURN_STEPS
-    shares = _best_on_grid(before, after, angle, steps)
-    pairs = [(first, second) for first in range(burns) for second in range(first + 1, burns)]
-    for _ in range(1 if burns == 2 else ROUNDS):
-        earlier = shares.copy()
-        for first, second in pairs:
-            _exchange(before, after, shares, first, second, angle / steps)
-        if np.all(np.abs(shares - earlier) <= SETTLED_RAD):
-            break
+    before = np.broadcast_to(before, (*shape, burns)).reshape(-1, burns).T
+    after = np.broadcast_to(after, (*shape, burns)).reshape(-1, burns).T
+    angle = np.broadcast_to(angle, shape).ravel()
+    shares = np.empty(before.shape)
+    for start in range(0, angle.size, BLOCK):
+        rows = slice(start, start + BLOCK)
+        shares[:, rows] = _split_block(before[:, rows], after[:, rows], angle[rows])
+    return shares.T.reshape(*shape, burns)
+
+
+def _split_block(before: Array, after: Array, angle: Array) -> Array:
+    """Shares of shape (k, n) for speeds of shape (k, n) and angles of shape (n,)."""
+    burns = before.shape[0]
+    slow, fast = np.minimum(before, after), np.maximum(before, after)
+    steepest = slow.min(axis=0)
+    shares = np.zeros(before.shape)
+    least = np.full(angle.shape, np.inf)
+
+    def offer(rows: NDArray[np.int64], trial: Array) -> None:
+        cost = np.sum(combined_delta_v(before[:, rows], after[:, rows], trial), axis=0)
+        better = cost < least[rows]
+        least[rows[better]] = cost[better]
+        shares[:, rows[better]] = trial[:, better]
+
+    everyone = np.arange(angle.size)
+    for burn in range(burns):
+        alone = np.zeros(before.shape)
+        alone[burn] = angle
+        offer(everyone, alone)
+    moving = np.flatnonzero((steepest > 0.0) & (angle > 0.0))
+    slow, fast = slow[:, moving] / steepest[moving], fast[:, moving] / steepest[moving]
+    for wide in range(-1, burns):
+        picked, low, high = _brackets(slow, fast, angle[moving], wide)
+        found = _solve(slow[:, picked], fast[:, picked], angle[moving][picked], wide, low, high)
+        for first in _once_each(picked):
+            offer(moving[picked[first]], found[:, first])
     return shares
 
 
-def _best_on_grid(before: Array, after: Array, angle: Array, steps: int) -> Array:
-    burns = before.shape[-1]
-    best = np.zeros(before.shape)
-    cost = np.full(angle.shape, np.inf)
-    # one sharing at a time, so that memory stays that of the options themselves
-    for parts in _compositions(steps, burns):
-        shares = angle[..., None] * (np.array(parts, dtype=np.float64) / steps)
-        trial = np.sum(combined_delta_v(before, after, shares), axis=-1)
-        better = trial < cost
-        cost = np.where(better, trial, cost)
-        best = np.where(better[..., None], shares, best)
-    return np.asarray(best)
+def _brackets(slow: Array, fast: Array, angle: Array, wide: int) -> tuple[NDArray[np.int64], Array, Array]:
+    """Options, and spans of the curve parameter, in which the shares come to pass through the whole angle.
+
+    Without a wide burn the sum rises all along; with one, only where it falls can a minimum lie.
+    """
+    if wide < 0:
+        reaches = np.sum(_turns(slow, fast, np.full(angle.shape, 0.5 * np.pi), wide)[0], axis=0) >= angle
+        rows = np.flatnonzero(reaches)
+        return rows, np.zeros(rows.shape), np.full(rows.shape, 0.5 * np.pi)
+    # the wide burn alone turns beyond its right angle, which the whole angle must allow
+    able = np.flatnonzero(fast[wide] * np.cos(angle) <= slow[wide])
+    looks = np.linspace(0.0, 0.5 * np.pi, LOOKS + 1)
+    slow, fast = slow[:, able], fast[:, able]
+    excess = np.stack(
+        [np.sum(_turns(slow, fast, np.full(able.shape, look), wide)[0], axis=0) - angle[able] for look in looks]
+    )
+    rows, spans = np.nonzero(((excess[:-1] >= 0.0) & (excess[1:] < 0.0)).T)
+    return able[rows], looks[spans], looks[spans + 1]
 
 
-def _compositions(total: int, parts: int) -> list[tuple[int, ...]]:
-    """All ways to write a number as an ordered sum of so many parts, 0 allowed."""
-    if parts == 1:
-        return [(total,)]
-    return [(head, *tail) for head in range(total + 1) for tail in _compositions(total - head, parts - 1)]
+def _once_each(rows: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    """Positions in a sorted list of options, grouped so that no group names an option twice."""
+    if not rows.size:
+        return []
+    beginning = np.r_[True, rows[1:] != rows[:-1]]
+    rank = np.arange(rows.size) - np.maximum.accumulate(np.where(beginning, np.arange(rows.size), 0))
+    return [np.flatnonzero(rank == number) for number in range(int(rank.max()) + 1)]
 
 
-def _exchange(before: Array, after: Array, shares: Array, first: int, second: int, step: Array) -> None:
-    """Share anew, in place, what two of the burns turn together, within a grid step of what they have."""
-    both = shares[..., first] + shares[..., second]
-    low = np.maximum(shares[..., first] - step, 0.0)
-    high = np.minimum(shares[..., first] + step, both)
+def _solve(slow: Array, fast: Array, angle: Array, wide: int, low: Array, high: Array) -> Array:
+    """Shares of shape (k, n) whose sum is the angle, between two values of the curve parameter."""
+    sense = 1.0 if wide < 0 else -1.0
+    low, high = low.copy(), high.copy()
+    at = 0.5 * (low + high)
+    open_rows = np.arange(angle.size)
+    for _ in range(REFINEMENTS):
+        if not open_rows.size:
+            break
+        now = at[open_rows]
+        turns, slopes = _turns(slow[:, open_rows], fast[:, open_rows], now, wide)
+        excess = sense * (np.sum(turns, axis=0) - angle[open_rows])
+        slope = sense * np.sum(slopes, axis=0)
+        low[open_rows] = np.where(excess > 0.0, low[open_rows], now)
+        high[open_rows] = np.where(excess > 0.0, now, high[open_rows])
+        newton = now - excess / np.where(slope > 0.0, slope, 1.0)
+        inside = (slope > 0.0) & (newton >= low[open_rows]) & (newton <= high[open_rows])
+        moved = np.where(inside, newton, 0.5 * (low[open_rows] + high[open_rows]))
+        at[open_rows] = moved
+        open_rows = open_rows[np.abs(moved - now) > SETTLED_RAD]
+    turns, _ = _turns(slow, fast, at, wide)
+    # the last rounding goes to the burn that turns most, so that the sum is exact
+    largest = np.argmax(turns, axis=0), np.arange(angle.size)
+    turns[largest] += angle - np.sum(turns, axis=0)
+    return turns
 
-    def cost(share: Array) -> Array:
-        return np.asarray(
-            combined_delta_v(before[..., first], after[..., first], share)
-            + combined_delta_v(before[..., second], after[..., second], both - share)
-        )
 
-    edges = (low, high)
-    for _ in range(HALVINGS):
-        middle = 0.5 * (low + high)
-        rising = (
-            _slope(before[..., first], after[..., first], middle)
-            - _slope(before[..., second], after[..., second], both - middle)
-            > 0.0
-        )
-        low, high = np.where(rising, low, middle), np.where(rising, middle, high)
-    best = shares[..., first]
-    for candidate in (0.5 * (low + high), *edges):
-        best = np.where(cost(candidate) < cost(best), candidate, best)
-    shares[..., first] = best
-    shares[..., second] = both - best
+def _turns(slow: Array, fast: Array, parameter: Array, wide: int) -> tuple[Array, Array]:
+    """Turn of each burn at a common slope, and its derivative, shape (k, n).
 
-
-def _slope(before: Array, after: Array, angle: Array) -> Array:
-    """Derivative of the combined burn with respect to its turn, m/s per rad (from above at 0)."""
-    burn = combined_delta_v(before, after, angle)
-    product = before * after
-    return np.where(burn > 0.0, product * np.sin(angle) / np.where(burn > 0.0, burn, 1.0), np.sqrt(product))
+    Speeds are in units of the slowest of an option; the slope is sin(parameter) in those units. asin(sin(p) / v) is
+    taken by its tangent, which keeps its digits where the triangle has nearly a right angle.
+    """
+    sine, cosine = np.sin(parameter), np.cos(parameter)
+    turns, slopes = [], []
+    for speed in (slow, fast):
+        root = np.sqrt((speed - 1.0) * (speed + 1.0) + cosine * cosine)
+        turns.append(np.arctan2(sine, root))
+        slopes.append(cosine / root)
+    turn, slope = turns[0] - turns[1], slopes[0] - slopes[1]
+    if wide >= 0:
+        turn[wide] = np.pi - turns[0][wide] - turns[1][wide]
+        slope[wide] = -slopes[0][wide] - slopes[1][wide]
+    return turn, slope
 
 
 def _floats(values: ArrayLike) -> Array:

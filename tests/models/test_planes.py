@@ -77,6 +77,29 @@ def test_no_sharing_between_two_burns_is_cheaper(values: tuple[float, ...], angl
     assert total(before, after, found) <= float(every.min()) + SPEED_TOLERANCE
 
 
+def test_a_burn_that_hardly_changes_its_speed_has_a_narrow_minimum() -> None:
+    """Many pairs of nearly equal speeds: the best share of such a burn may be a small fraction of a degree, or all."""
+    random = np.random.default_rng(3)
+    before, after = random.uniform(0.9, 1.1, (2, 3000, 2))
+    angle = random.uniform(0.0, math.pi, 3000)
+    found = split(before, after, angle)
+    best = np.full(3000, np.inf)
+    for part in np.linspace(0.0, 1.0, 301):
+        trial = np.stack([part * angle, (1.0 - part) * angle], axis=-1)
+        best = np.minimum(best, combined_delta_v(before, after, trial).sum(axis=-1))
+    assert np.all(combined_delta_v(before, after, found).sum(axis=-1) <= best + SPEED_TOLERANCE)
+    assert np.all(found >= 0.0)
+    assert np.abs(found.sum(axis=-1) - angle).max() < 1e-12
+    # some turn at one end, some at the other, some share
+    smaller = found.min(axis=-1)
+    assert (smaller < 1e-3).any()
+    assert (smaller > 0.1).any()
+
+
+def test_turning_at_a_standstill_is_free() -> None:
+    assert split([5.0, 0.0], [7.0, 3.0], 1.0) == pytest.approx([0.0, 1.0])
+
+
 @settings(derandomize=True, deadline=None, max_examples=12)
 @given(values=st.tuples(speeds, speeds, speeds, speeds, speeds, speeds), angle=angles)
 def test_no_sharing_among_three_burns_is_cheaper(values: tuple[float, ...], angle: float) -> None:
