@@ -1,0 +1,153 @@
+"""Mixed-integer programs, solved by HiGHS through PuLP: the only module that knows PuLP.
+
+One status vocabulary for every release of PuLP and HiGHS:
+
+=============  =========================================================================
+``optimal``    the values are a plan, and none is better by more than the tolerance
+``bounded``    the values are a plan; time ran out before ``bound`` could meet its cost
+``infeasible`` proved that no plan exists
+``failed``     time ran out, or the solver gave up, before any plan was found
+=============  =========================================================================
+
+The status is read from HiGHS itself, since PuLP 3.3 calls a plan found before a time limit "Optimal". Only calls that
+PuLP 3.3 and PuLP 4 both have are used, the sense is always to minimize, and nothing is written to standard output.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.intp]
+Status = Literal["optimal", "bounded", "infeasible", "failed"]
+
+INTEGER_TOLERANCE = 1e-6
+"""How far from a whole number HiGHS may leave a variable; values handed back are rounded."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Program:
+    """Minimize ``cost @ x`` with ``lower <= A @ x <= upper``, each x in {0, 1} or, where not ``whole``, in [0, inf).
+
+    Attributes:
+        cost: (n,) cost of each variable.
+        row, column, value: (k,) the entries of A; an entry given twice counts twice.
+        lower, upper: (m,) ends of the rows; -inf and inf where a row has only one end.
+        whole: (n,) which variables are binary; None means all.
+    """
+
+    cost: Floats
+    row: Integers
+    column: Integers
+    value: Floats
+    lower: Floats
+    upper: Floats
+    whole: npt.NDArray[np.bool_] | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """What was found and what was proved about a :class:`Program`.
+
+    ``value`` (n,) is empty unless the status is ``optimal`` or ``bounded``; ``objective`` is inf without values;
+    ``bound`` is the proved lower bound of the cost (inf if infeasible, -inf if nothing was proved).
+    """
+
+    status: Status
+    value: Floats
+    objective: float
+    bound: float
+
+
+def solve_program(program: Program, *, time_limit_s: float | None = None, tolerance: float = 1e-7) -> Answer:
+    """Solve a mixed-integer program to proved optimality, or as far as the time allows.
+
+    Args:
+        program: the program.
+        time_limit_s: seconds that HiGHS may take; None for no limit. With a limit the answer depends on the machine.
+        tolerance: absolute gap, in units of the cost, at which a plan counts as optimal.
+
+    Example: the cheaper of two ways to serve one row.
+
+    >>> one = np.zeros(2, dtype=np.intp)
+    >>> solve_program(Program(cost=np.array([5.0, 3.0]), row=one, column=np.arange(2), value=np.ones(2),
+    ...                       lower=np.ones(1), upper=np.ones(1))).value
+    array([0., 1.])
+    """
+    import pulp
+
+    n = program.cost.size
+    whole = np.ones(n, dtype=bool) if program.whole is None else program.whole
+    model = pulp.LpProblem("schedule", pulp.LpMinimize)
+    variables = [
+        model.add_variable(f"x{i:06d}", 0, 1 if w else None, "Integer" if w else "Continuous")
+        for i, w in enumerate(whole.tolist())
+    ]
+    # a variable without a price would be unknown to PuLP 3.3 if no row named it either
+    model.setObjective(pulp.lpSum([c * v for v, c in zip(variables, program.cost.tolist(), strict=True)]))
+    order = np.argsort(program.row, kind="stable")
+    ends = np.searchsorted(program.row[order], np.arange(program.lower.size + 1)).tolist()
+    columns, values = program.column[order].tolist(), program.value[order].tolist()
+    for i, (low, high) in enumerate(zip(program.lower.tolist(), program.upper.tolist(), strict=True)):
+        entries = slice(ends[i], ends[i + 1])
+        if ends[i] == ends[i + 1]:
+            if low > INTEGER_TOLERANCE or high < -INTEGER_TOLERANCE:
+                return Answer(status="infeasible", value=np.empty(0), objective=np.inf, bound=np.inf)
+            continue
+        total = pulp.lpSum(
+            [
+                variables[j] if a == 1.0 else a * variables[j]
+                for j, a in zip(columns[entries], values[entries], strict=True)
+            ]
+        )
+        if low == high:
+            model.addConstraint(total == low)
+            continue
+        if np.isfinite(high):
+            model.addConstraint(total <= high)
+        if np.isfinite(low):
+            model.addConstraint(total >= low)
+    if n == 0:
+        return Answer(status="optimal", value=np.empty(0), objective=0.0, bound=0.0)
+    options: dict[str, Any] = {} if time_limit_s is None else {"timeLimit": max(float(time_limit_s), 0.01)}
+    model.solve(
+        pulp.HiGHS(
+            msg=False,
+            threads=1,
+            gapRel=0.0,
+            gapAbs=tolerance,
+            output_flag=False,
+            mip_feasibility_tolerance=INTEGER_TOLERANCE,
+            **options,
+        )
+    )
+    return _answer(model.solverModel, [v.varValue for v in variables], program.cost, whole)
+
+
+def _answer(highs: Any, found: list[float | None], cost: Floats, whole: npt.NDArray[np.bool_]) -> Answer:
+    import highspy
+
+    status = highs.getModelStatus()
+    if status in (highspy.HighsModelStatus.kInfeasible, highspy.HighsModelStatus.kUnboundedOrInfeasible):
+        return Answer(status="infeasible", value=np.empty(0), objective=np.inf, bound=np.inf)
+    info = highs.getInfo()
+    bound = float(info.mip_dual_bound) if whole.any() else float(info.objective_function_value)
+    if info.primal_solution_status != 2 or status in (
+        highspy.HighsModelStatus.kLoadError,
+        highspy.HighsModelStatus.kModelError,
+        highspy.HighsModelStatus.kPresolveError,
+        highspy.HighsModelStatus.kSolveError,
+        highspy.HighsModelStatus.kPostsolveError,
+    ):
+        return Answer(status="failed", value=np.empty(0), objective=np.inf, bound=bound)
+    value = np.array([0.0 if v is None else v for v in found])
+    value = np.where(whole, np.round(value), value)
+    objective = float(cost @ value)
+    optimal = status == highspy.HighsModelStatus.kOptimal
+    return Answer(
+        status="optimal" if optimal else "bounded", value=value, objective=objective, bound=min(bound, objective)
+    )
