@@ -206,7 +206,7 @@ def _search(packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, de
             ids = np.union1d(ids, near)
         answer = _exact(packed, relaxed, ids, tolerance, deadline_s)
         largest = ids.size
-        if answer.objective <= limit:
+        if answer.value.size and answer.objective <= limit:
             found, best = ids[answer.value > 0.5], answer.objective
     within = (best if found is not None else limit) - bound
     if found is not None and within <= tolerance:
@@ -221,7 +221,7 @@ def _search(packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, de
         ids = np.flatnonzero(extra <= reach)
         answer = _exact(packed, relaxed, ids, tolerance, deadline_s)
         largest = max(largest, ids.size)
-        if answer.objective < best or (found is None and answer.objective <= limit):
+        if answer.value.size and (answer.objective < best or (found is None and answer.objective <= limit)):
             found, best = ids[answer.value > 0.5], answer.objective
         # a plan with a column left out costs at least relaxed.bound + reach
         outside = np.inf if reach >= within else relaxed.bound + reach
