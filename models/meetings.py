@@ -6,6 +6,8 @@ touch itself: a craft 10 km ahead there may be passed at 300 m beneath a little 
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -42,11 +44,23 @@ def passes_within(
     near pass lies on one side of the touch only. The time is zero where the touch itself is too close, and comes with
     the time that the craft takes to cross the separation, so that somebody who arrives just after still counts.
     """
+    hit, when = np.zeros(ahead_rad.shape, dtype=bool), np.full(ahead_rad.shape, np.nan)
+    slowest = np.nanmax(np.abs(speed_m_s - ring.speed_m_s) / (speed_m_s + ring.speed_m_s), initial=0.0)
+    ratio = separation_m / ring.radius_m
+    with np.errstate(invalid="ignore"):
+        (near,) = np.nonzero(
+            (np.abs(ahead_rad) <= max(ratio, math.sqrt(2.0 * SURE * ratio * slowest))) & (speed_m_s > 0)
+        )
+    if near.size:
+        hit[near], when[near] = _passes(ring, speed_m_s[near], ahead_rad[near], separation_m, before)
+    return hit, when
+
+
+def _passes(ring: Ring, speed_m_s: F, ahead_rad: F, separation_m: float, before: bool) -> tuple[NDArray[np.bool_], F]:
     with np.errstate(invalid="ignore"):
         slip = speed_m_s / ring.radius_m - ring.rate_rad_s
         linear_s = np.where(slip != 0.0, ahead_rad / np.where(slip == 0.0, 1.0, slip), np.inf)
         hit = np.abs(ahead_rad) * ring.radius_m < separation_m
-        hit &= ~np.isnan(speed_m_s)
         when = np.where(hit, 0.0, linear_s)
         estimate = _parabola(ring, speed_m_s, ahead_rad)
         on_side = (linear_s < 0.0) if before else (linear_s > 0.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -24,11 +24,31 @@ LENGTH_SLACK_M = 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class Flights:
-    """What was flown, by option key: the course, the flight and its measurement."""
+    """What was flown, by option key: the course, the flight, its measurement, its lowest and highest radius.
+
+    ``nearest`` remembers distances that were asked for before: plans share most of their options.
+    """
 
     courses: dict[tuple[float, ...], Course]
     flights: dict[tuple[float, ...], Flight]
     measured: dict[tuple[float, ...], Measured]
+    extremes: dict[tuple[float, ...], tuple[float, float]]
+    nearest: dict[tuple[float, ...], float] = field(default_factory=dict)
+
+    def distance(
+        self, problem: Problem, name: tuple[float, ...], angle_rad: float, from_s: float, to_s: float
+    ) -> float:
+        """Least distance between two times to somebody on the ring at an angle at time 0, m; looked up once found."""
+        ring = problem.ring
+        asked = (*name, angle_rad, from_s, to_s)
+        if asked not in self.nearest:
+
+            def place(times: np.ndarray) -> np.ndarray:
+                angle = angle_rad + ring.rate_rad_s * times
+                return frames.on_circle(ring.radius_m, angle, ring.inclination_rad, ring.node_rad)
+
+            self.nearest[asked] = closest(self.flights[name], place, from_s, to_s).distance_m
+        return self.nearest[asked]
 
 
 def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
@@ -44,7 +64,9 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     flown = fly([c.itinerary for c in courses.values()], PointMass(gm=problem.ring.gm))
     flights = dict(zip(courses, flown, strict=True))
     measured = {name: measure(flight, problem.ring, 0, slots[name]) for name, flight in flights.items()}
-    return Flights(courses=courses, flights=flights, measured=measured)
+    legs = {name: flight.legs() for name, flight in flights.items()}
+    extremes = {n: (min(leg.lowest_m for leg in ls), max(leg.highest_m for leg in ls)) for n, ls in legs.items()}
+    return Flights(courses=courses, flights=flights, measured=measured, extremes=extremes)
 
 
 def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
@@ -99,7 +121,7 @@ def _craft_plan(
     revolutions = int(options.revolutions[row])
     finish = float(options.finish_s[row])
     slot = int(options.slot[row])
-    nearest, to = _nearest(problem, flight, what.screened_from_s, name, finish, seats)
+    nearest, to = _nearest(problem, flights, option_key, name, finish, seats)
     loaded = _loaded(craft, spent)
     left = burns[-1].propellant_after_kg if burns else loaded
     return CraftPlan(
@@ -132,7 +154,7 @@ def _craft_plan(
             slot_error_rad=seen.slot_error_rad,
             period_error_s=seen.period_error_s,
             plane_error_rad=seen.plane_error_rad,
-            lowest_m=min(leg.lowest_m for leg in flight.legs()),
+            lowest_m=flights.extremes[option_key][0],
             closest_m=nearest,
             closest_to=to,
         ),
@@ -175,8 +197,8 @@ def _burns(craft: Craft, flight: Flight, planned_m_s: float) -> tuple[Burn, ...]
 
 def _nearest(
     problem: Problem,
-    flight: Flight,
-    from_s: float,
+    flights: Flights,
+    option_key: tuple[float, ...],
     name: str,
     finish_s: float,
     seats: list[tuple[str, int, float]],
@@ -187,14 +209,10 @@ def _nearest(
     others += [(n, float(ring.phase(0.0, slot)), since) for n, slot, since in seats if n != name]
     best: tuple[float | None, str | None] = (None, None)
     for who, angle, since in others:
-        start = max(from_s, since, flight.begin_s)
+        start = max(flights.courses[option_key].screened_from_s, since, flights.flights[option_key].begin_s)
         if start >= finish_s:
             continue
-
-        def place(times: np.ndarray, angle: float = angle) -> np.ndarray:
-            return frames.on_circle(ring.radius_m, angle + ring.rate_rad_s * times, ring.inclination_rad, ring.node_rad)
-
-        distance = closest(flight, place, start, finish_s).distance_m
+        distance = flights.distance(problem, option_key, angle, start, finish_s)
         if best[0] is None or distance < best[0]:
             best = (distance, who)
     return best
@@ -215,12 +233,12 @@ def _margins(
         value, who = (min if sense == "at least" else max)(values, key=lambda pair: pair[0])
         found.append(Margin(limit=limit, value=value, allowed=allowed, sense=sense, craft=who))  # type: ignore[arg-type]
 
-    legs = {c.craft: flights.flights[k].legs() for c, k in zip(craft, keys, strict=True)}
+    extremes = {c.craft: flights.extremes[k] for c, k in zip(craft, keys, strict=True)}
     note(
         "limits.clearance",
         limits.clearance_m,
         "at least",
-        [(min(leg.lowest_m for leg in legs[c.craft]) - top, c.craft) for c in craft],
+        [(extremes[c.craft][0] - top, c.craft) for c in craft],
     )
     note("limits.finish_within", limits.finish_within_s, "at most", [(c.in_slot_s, c.craft) for c in craft])
     note(
@@ -234,7 +252,7 @@ def _margins(
         "limits.apoapsis_max",
         limits.apoapsis_max_m - body.radius_m,
         "at most",
-        [(max(leg.highest_m for leg in legs[c.craft]) - body.radius_m, c.craft) for c in craft],
+        [(extremes[c.craft][1] - body.radius_m, c.craft) for c in craft],
     )
     if limits.separation_m > 0.0:
         note(

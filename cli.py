@@ -1,0 +1,217 @@
+"""The command line: a thin skin over the functions that a notebook calls.
+
+Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 1 a fault of ours.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from . import __version__
+from .models.errors import InputError
+
+BAD_INPUT, NO_PLAN = 2, 3
+
+PATIENCE_S = 2.0
+"""Progress is shown once a command has taken this long."""
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose mistakes are bad input like any other."""
+
+    def error(self, message: str) -> None:  # type: ignore[override]
+        raise InputError(f"{message}; see: {self.prog} --help", where="command line")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command; returns the exit status. ``arguments`` default to those of the process."""
+    try:
+        parsed = _parser().parse_args(arguments)
+        run: Callable[[argparse.Namespace], int] = parsed.run
+        return run(parsed)
+    except InputError as error:
+        print(f"ringwright: {error}", file=sys.stderr)
+        return BAD_INPUT
+    except BrokenPipeError:
+        # the reader went away: nothing is left to say, and nothing may complain at exit either
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        print("ringwright: interrupted; nothing was written.", file=sys.stderr)
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog="ringwright",
+        description="Plan an evenly spaced relay ring: launch timing, phasing orbits, delta-v against time. "
+        "A planning aid, not flight software.",
+    )
+    parser.add_argument("--version", action="version", version=f"ringwright {__version__}")
+    parser.set_defaults(run=_questions)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
+
+    plan = commands.add_parser("plan", help="ranked plans for a scenario, flown, with the price of time")
+    _scenario(plan)
+    plan.add_argument("--json", metavar="PATH", help="write the result as JSON; - for standard output and nothing else")
+    plan.add_argument("--out", metavar="DIR", help="write tables, result and figures into a directory")
+    plan.set_defaults(run=_plan)
+
+    period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
+    if arguments_ask_for("period"):
+        from .reports.period import add_arguments
+
+        add_arguments(period)
+    period.set_defaults(run=_period)
+
+    check = commands.add_parser("check", help="read a scenario and say what was understood")
+    _scenario(check)
+    check.set_defaults(run=_check)
+
+    bodies = commands.add_parser("bodies", help="list the built-in planets and moons, ready to copy")
+    bodies.set_defaults(run=_bodies)
+
+    new = commands.add_parser("new", help="write a bundled scenario to a file of your own")
+    new.add_argument("name", metavar="NAME", help="name of the bundled scenario; bare `ringwright` lists them")
+    new.add_argument("file", metavar="FILE", help="file to write; it must not exist yet")
+    new.set_defaults(run=_new)
+    return parser
+
+
+def arguments_ask_for(command: str) -> bool:
+    """Whether the process was started for a command: the options of the others need not be loaded."""
+    return command in sys.argv[1:] or "pytest" in sys.modules
+
+
+def _scenario(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("scenario", metavar="SCENARIO", help="a scenario file (TOML)")
+    parser.add_argument(
+        "--set",
+        dest="settings",
+        action="append",
+        default=[],
+        metavar="KEY=VALUE",
+        help="override one key, as in --set ring.altitude_km=9000; may be repeated",
+    )
+
+
+def _width() -> int:
+    return max(60, min(shutil.get_terminal_size((80, 24)).columns, 120))
+
+
+class _Progress:
+    """Says on the terminal what is being done, once it takes long enough to wonder."""
+
+    def __init__(self) -> None:
+        self._started = time.monotonic()
+        self._live = sys.stderr.isatty()
+        self._shown = False
+
+    def __call__(self, what: str) -> None:
+        if self._live and time.monotonic() - self._started > PATIENCE_S:
+            print(f"\r\033[K{what[: _width() - 1]}", end="", file=sys.stderr, flush=True)
+            self._shown = True
+
+    def done(self) -> None:
+        if self._shown:
+            print("\r\033[K", end="", file=sys.stderr, flush=True)
+
+
+def _plan(arguments: argparse.Namespace) -> int:
+    from .models.reading import read_scenario
+
+    scenario = read_scenario(arguments.scenario, arguments.settings)
+    for warning in scenario.warnings:
+        print(f"ringwright: note: {warning}", file=sys.stderr)
+    from .optimizer.plan import make_plan
+    from .reports.terminal import plan_text
+
+    progress = _Progress()
+    try:
+        outcome = make_plan(scenario, progress)
+    finally:
+        progress.done()
+    if arguments.json is not None:
+        from .reports.files import write_text
+        from .reports.result import result_text
+
+        if arguments.json == "-":
+            sys.stdout.write(result_text(outcome))
+        else:
+            write_text(arguments.json, result_text(outcome))
+    if arguments.out is not None:
+        from .reports.folder import write_folder
+
+        write_folder(outcome, arguments.out)
+    if arguments.json != "-":
+        command = f"ringwright plan {arguments.scenario} --out DIR" if arguments.out is None else ""
+        print(plan_text(outcome, _width(), next_command=command))
+        if arguments.out is not None:
+            print(f"\nTables, result and figures are in {arguments.out}.")
+    return 0 if outcome.plans else NO_PLAN
+
+
+def _period(arguments: argparse.Namespace) -> int:
+    from .reports.period import run
+
+    status, text = run(arguments, _width())
+    print(text)
+    return status
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from .models.reading import read_scenario
+    from .reports.understood import understood
+
+    print(understood(read_scenario(arguments.scenario, arguments.settings)))
+    return 0
+
+
+def _bodies(_: argparse.Namespace) -> int:
+    from .reports.body_list import body_list
+
+    print(body_list())
+    return 0
+
+
+def _new(arguments: argparse.Namespace) -> int:
+    from .reports.files import write_text
+    from .scenarios import bundled, text
+
+    names = bundled()
+    if arguments.name not in names:
+        raise InputError(
+            f"there is no bundled scenario {arguments.name!r}; there are: {', '.join(names)}.", where="command line"
+        )
+    place = Path(arguments.file)
+    if place.exists():
+        raise InputError(f"{place} exists already and is left alone: name another file.", where="command line")
+    write_text(place, text(arguments.name))
+    print(f"Wrote {place}. Next: ringwright check {place}, then ringwright plan {place}")
+    return 0
+
+
+def _questions(_: argparse.Namespace) -> int:
+    from textwrap import fill
+
+    from .scenarios import bundled
+
+    width = _width()
+    print("Ringwright plans evenly spaced relay rings. These questions come with it:\n")
+    for name, question in bundled().items():
+        print(f"  {name}")
+        print(fill(question, width, initial_indent="    ", subsequent_indent="    "))
+    print("\nTo start from one:  ringwright new NAME my-ring.toml")
+    print("Then:               ringwright plan my-ring.toml")
+    print("One craft, no file: ringwright period --help")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
