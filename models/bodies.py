@@ -129,14 +129,14 @@ def prime_meridian_rad(name: str, epoch: datetime) -> float:
     since_s = (epoch - J2000).total_seconds()
     if "rotation_turns" in row:
         start, rate = row["rotation_turns"]
-        return (2.0 * math.pi * (start + rate * since_s / 86_400.0)) % (2.0 * math.pi)
+        return float(2.0 * math.pi * ((start + rate * since_s / 86_400.0) % 1.0))
     days = (since_s + tai_from_utc_s(epoch) + TT_FROM_TAI_S) / 86_400.0
     centuries = days / CENTURY_D
     start, rate, bend = row["meridian_deg"]
     degrees = start + rate * days + bend * days * days
     for amplitude, a0, a1, a2 in row.get("meridian_terms_deg", []):
         degrees += amplitude * math.sin(math.radians(a0 + a1 * centuries + a2 * centuries * centuries))
-    return math.radians(degrees % 360.0)
+    return math.radians(float(degrees) % 360.0)
 
 
 def tai_from_utc_s(instant: datetime) -> int:

@@ -24,14 +24,18 @@ class Source:
         lines: dotted key (``craft[0].orbit.periapsis``, ``ring.altitude``; the unit suffix left out, list items
             counted from 0) to line number.
         defaults: dotted key to the default taken, in words.
+        settings: dotted key to the override of the command line that set it, as typed.
     """
 
     file: str = ""
     lines: Mapping[str, int] = field(default_factory=dict)
     defaults: Mapping[str, str] = field(default_factory=dict)
+    settings: Mapping[str, str] = field(default_factory=dict)
 
     def where(self, key: str) -> str:
         """Name file and line of a dotted key; the nearest enclosing table's line where the key itself has none."""
+        if key in self.settings:
+            return f"{self.file}, --set {self.settings[key]}"
         probe = key
         while probe:
             if probe in self.lines:

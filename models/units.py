@@ -20,7 +20,10 @@ UNITS: Mapping[str, Mapping[str, float]] = {
     "gm": {"m3_s2": 1.0, "km3_s2": 1e9},
     "impulse": {"s": 1.0},
 }
-"""For each kind of quantity, the suffixes that a key may end in and the factor to SI. ``impulse`` is specific impulse."""
+"""For each kind of quantity, the suffixes that a key may end in and the factor to SI. ``impulse``: specific impulse."""
+
+STANDARD_GRAVITY_M_S2 = 9.80665
+"""Reference of every specific impulse (CGPM 1901)."""
 
 PRINTED: Mapping[str, str] = {
     "m_s": "m/s",

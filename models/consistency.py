@@ -1,0 +1,317 @@
+"""What the values of a scenario say to one another: checks that refuse, and warnings that do not.
+
+Lengths are radii from the center, as everywhere inside; messages speak in altitudes and in the file's own spelling.
+"""
+
+from __future__ import annotations
+
+import math
+
+from .document import Table
+from .readouts import brief, plain, span, turned
+from .scenario import Craft, Insertion, Scenario
+from .scope import on_ring, refuse_beyond_scope
+from .units import STANDARD_GRAVITY_M_S2
+
+SYNCHRONOUS_SHARE = 0.005
+"""An altitude this near, as a share, to the synchronous radius was read off as a radius."""
+
+HILL_SHARE = 1.0 / 3.0
+"""Up to this share of the Hill radius a two-body plan is worth something (common practice, no source)."""
+
+
+def check(scenario: Scenario, root: Table) -> None:
+    """Raise InputError for the first contradiction; what is plainest wrong comes first."""
+    _check_ring(scenario, root)
+    _check_occupied(scenario, root)
+    _check_names(scenario, root)
+    for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
+        _check_craft(scenario, craft, table, root)
+    _check_launch(scenario, root)
+    _check_limits(scenario, root)
+    _check_goal(scenario, root)
+    refuse_beyond_scope(scenario, root)
+    _check_slots(scenario, root)
+
+
+def _km(radius_m: float, scenario: Scenario) -> str:
+    """An altitude in words, from a radius."""
+    return f"{brief((radius_m - scenario.body.radius_m) / 1e3)} km"
+
+
+def _ring_size(table: Table) -> str:
+    return next(name for name in ("altitude", "radius", "period") if name in table)
+
+
+def _check_ring(scenario: Scenario, root: Table) -> None:
+    table = root.tables["ring"][0]
+    body, ring, size = scenario.body, scenario.ring, _ring_size(root.tables["ring"][0])
+    altitude = table.number("altitude")
+    if altitude is not None and math.isfinite(body.sidereal_day_s):
+        synchronous = (body.gm / body.spin_rad_s**2) ** (1.0 / 3.0)
+        if abs(altitude - synchronous) <= SYNCHRONOUS_SHARE * synchronous:
+            far = plain((body.radius_m + altitude) / 1e3, 0)
+            raise table.error(
+                f"{table.quote('altitude')} puts the ring {far} km from the center, but {brief(altitude / 1e3)} km is "
+                f"the radius at which a craft keeps pace with the body: if {brief(altitude / 1e3)} km is from the "
+                f"center, write radius_km; if it is not, write radius_km = {far.replace(' ', '')}.",
+                "altitude",
+            )
+    top = body.radius_m + body.atmosphere_top_m
+    if ring.radius_m <= body.radius_m:
+        raise table.error(
+            f"{table.quote(size)} puts the ring inside the body, whose radius is {brief(body.radius_m / 1e3)} km: "
+            f"write a larger one; altitudes count from the surface (altitude_km), radii from the center (radius_km).",
+            size,
+        )
+    if ring.radius_m < top:
+        raise table.error(
+            f"{table.quote(size)} puts the ring at {_km(ring.radius_m, scenario)}, inside the atmosphere, whose top is "
+            f"at {_km(top, scenario)}: raise the ring, or lower body.atmosphere_top_km.",
+            size,
+        )
+    if ring.radius_m < scenario.floor_m:
+        limits = root.tables["limits"][0]
+        raise limits.error(
+            f"{limits.quote('clearance')} puts the lowest altitude allowed at {_km(scenario.floor_m, scenario)}, above "
+            f"the ring at {_km(ring.radius_m, scenario)}: at most {brief((ring.radius_m - top) / 1e3)} km of clearance "
+            "would be accepted.",
+            "clearance",
+        )
+    if not 0 <= ring.phasing < ring.planes:
+        raise table.error(f"{table.quote('phasing')} should be below planes, which is {ring.planes}.", "phasing")
+
+
+def _check_occupied(scenario: Scenario, root: Table) -> None:
+    ring = scenario.ring
+    for one, item in zip(ring.occupied, root.tables["ring"][0].tables.get("occupied", ()), strict=True):
+        if one.slot is not None and one.slot >= ring.slots:
+            raise item.error(
+                f"{item.quote('slot')} is no slot of the ring: its {ring.slots} slots are counted 0 to "
+                f"{ring.slots - 1}.",
+                "slot",
+            )
+        if one.plane >= ring.planes:
+            raise item.error(
+                f"{item.quote('plane')} is no plane of the ring, which has {ring.planes}, counted from 0.", "plane"
+            )
+
+
+def _check_names(scenario: Scenario, root: Table) -> None:
+    occupied = root.tables["ring"][0].tables.get("occupied", ())
+    _unique([*occupied, *root.tables["craft"]], "craft")
+    _unique(root.tables.get("launch", ()), "launch site")
+    for pad in root.tables.get("launch", ()):
+        _unique(pad.tables["insertion"], "insertion")
+
+
+def _unique(tables: tuple[Table, ...] | list[Table], what: str) -> None:
+    seen: dict[str, Table] = {}
+    for table in tables:
+        name = table.text("name")
+        if name is None and len(tables) > 1:
+            raise table.error(
+                f"{table.label} has no name: where there are several, each {what} needs a name of its own."
+            )
+        if name is not None and name in seen:
+            before = seen[name].line()
+            at = f" (line {before})" if before else ""
+            raise table.error(
+                f"{table.quote('name')} is taken by another {what}{at}: give each {what} a name of its own.", "name"
+            )
+        seen[name or ""] = table
+
+
+def _said(craft: Craft, table: Table) -> str:
+    line = table.line()
+    return f"craft {craft.name!r} (line {line})" if line else f"craft {craft.name!r}"
+
+
+def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) -> None:
+    masses = ("dry_mass", "propellant", "isp")
+    given = [name for name in masses if name in table]
+    if given and len(given) < len(masses):
+        lacking = next(name for name in masses if name not in table)
+        raise table.error(
+            f"{_said(craft, table)} has {_listed([table.entries[name].spelled for name in given])} but no {lacking}: "
+            "give dry_mass_kg, propellant_kg and isp_s together, or none of them.",
+            given[0],
+        )
+    for name in ("thrust", "reserve", "load"):
+        if not given and name in table:
+            raise table.error(
+                f"{table.quote(name)} means nothing without masses: add dry_mass_kg, propellant_kg and isp_s, or take "
+                "it out.",
+                name,
+            )
+    if craft.dry_mass_kg is not None and craft.propellant_kg is not None and craft.isp_s is not None:
+        able = craft.isp_s * STANDARD_GRAVITY_M_S2 * math.log1p(craft.propellant_kg / craft.dry_mass_kg)
+        if craft.reserve_m_s > 0.0 and craft.reserve_m_s >= able:
+            raise table.error(
+                f"{table.quote('reserve')} keeps back all that the propellant gives, {plain(able)} m/s: less than that "
+                "would be accepted.",
+                "reserve",
+            )
+    if craft.orbit is None and craft.stay:
+        raise table.error(
+            f"{table.quote('stay')}, but {craft.name} is on the ground: give it an orbit, or launch it.", "stay"
+        )
+    if craft.orbit is None and not scenario.pads:
+        raise table.error(
+            f"{_said(craft, table)} is on the ground but there is no [launch]: add [launch], or give {craft.name} "
+            "orbit = { ... } if it is in space."
+        )
+    if craft.stay and craft.orbit and not (craft.orbit.circular and on_ring(craft.orbit.apoapsis_m, scenario.ring)):
+        raise table.error(
+            f"{table.quote('stay')}, but the orbit of {craft.name} is not the ring: give it an orbit at "
+            f"{_km(scenario.ring.radius_m, scenario)}, or take stay out so that it may move.",
+            "stay",
+        )
+
+
+def _listed(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _check_launch(scenario: Scenario, root: Table) -> None:
+    body = root.tables["body"][0]
+    grounded = any(craft.orbit is None for craft in scenario.craft)
+    if grounded and "sidereal_day" not in body and math.isinf(scenario.body.sidereal_day_s):
+        raise body.error(
+            f"{body.quote('name')} has no sidereal_day, and craft are launched from its surface: add sidereal_day_h "
+            "(negative: turns backwards; inf: does not turn)."
+        )
+    for pad, table in zip(scenario.pads, root.tables.get("launch", ()), strict=True):
+        for insertion, item in zip(pad.insertions, table.tables["insertion"], strict=True):
+            _check_insertion(scenario, insertion, item)
+
+
+def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> None:
+    ring = scenario.ring
+    if not insertion.periapsis_m - 1.0 <= insertion.radius_m <= insertion.apoapsis_m + 1.0:
+        raise item.error(
+            f"{item.quote('altitude')} is outside the orbit it belongs to: between "
+            f"{_km(insertion.periapsis_m, scenario)} and {_km(insertion.apoapsis_m, scenario)} would be accepted.",
+            "altitude",
+        )
+    if not on_ring(insertion.apoapsis_m, ring) and not insertion.circular:
+        raise item.error(
+            f"{item.quote('apoapsis')} is neither on the ring, at {_km(ring.radius_m, scenario)}, nor equal to the "
+            "periapsis: an insertion that goes straight up needs its apoapsis on the ring, to 1 km, because the first "
+            "ring burn is made there; one that parks first needs a circle, both apsides alike.",
+            "apoapsis",
+        )
+    if insertion.radius_m < scenario.floor_m * (1.0 - 1e-12):
+        name = "altitude" if "altitude" in item else "periapsis"
+        raise item.error(
+            f"{item.quote(name)} is below the lowest altitude allowed after insertion, "
+            f"{_km(scenario.floor_m, scenario)} (top of the atmosphere and limits.clearance_km): at least that would "
+            "be accepted.",
+            name,
+        )
+
+
+def _check_limits(scenario: Scenario, root: Table) -> None:
+    table = root.table("limits")
+    if table is None:
+        return
+    limits, ring = scenario.limits, scenario.ring
+    if limits.apoapsis_max_m < ring.radius_m:
+        raise table.error(
+            f"{table.quote('apoapsis_max')} is below the ring at {_km(ring.radius_m, scenario)}, where every plan has "
+            "to go: at least that would be accepted.",
+            "apoapsis_max",
+        )
+    for craft, one in zip(scenario.craft, root.tables["craft"], strict=True):
+        if craft.stay:
+            continue
+        pads = zip(scenario.pads, root.tables.get("launch", ()), strict=True)
+        first, holder = craft.ready_s, one
+        if craft.orbit is None:
+            pad_s, pad = min(((pad.ready_s, pad_table) for pad, pad_table in pads), key=lambda item: item[0])
+            first, holder = max((craft.ready_s, one), (pad_s, pad), key=lambda item: item[0])
+        if first > 0.0 and limits.finish_within_s <= first:
+            raise table.error(
+                f"{table.quote('finish_within')} is over before craft {craft.name!r} can start, as "
+                f"{holder.quote('ready')}: more than {span(first)} would be accepted.",
+                "finish_within",
+            )
+
+
+def _check_goal(scenario: Scenario, root: Table) -> None:
+    goal = root.table("goal")
+    if goal is None or scenario.minimize != "propellant":
+        return
+    bare = [craft.name for craft in scenario.craft if craft.dry_mass_kg is None and not craft.stay]
+    if bare:
+        raise goal.error(
+            f"{goal.quote('minimize')} needs masses, but craft {bare[0]!r} has none: add dry_mass_kg, propellant_kg "
+            'and isp_s to it, or minimize = "delta_v".',
+            "minimize",
+        )
+
+
+def _check_slots(scenario: Scenario, root: Table) -> None:
+    ring = scenario.ring
+    places = ring.slots * ring.planes
+    wanted = len(ring.occupied) + len(scenario.craft)
+    table = root.tables["ring"][0]
+    if wanted > places:
+        taken = f", {len(ring.occupied)} of them occupied" if ring.occupied else ""
+        raise table.error(
+            f"{len(scenario.craft)} craft are to find a slot, but the ring has {places}{taken}: raise ring.slots to "
+            f"{math.ceil(wanted / ring.planes)}, or take craft out.",
+            "slots",
+        )
+    taken_by: dict[tuple[int, int], str] = {}
+    for who, plane, slot, holder in _places_taken(scenario, root):
+        other = taken_by.get((plane, slot))
+        if other is not None:
+            raise holder.error(
+                f"{who} and {other} are both in slot {slot}: of the {ring.slots} slots each holds one craft; give one "
+                "of them another place, or take it out."
+            )
+        taken_by[plane, slot] = who
+
+
+def _places_taken(scenario: Scenario, root: Table) -> list[tuple[str, int, int, Table]]:
+    """Craft that stay and whose slot is certain: given by number, or nearest to a measured angle on a placed ring."""
+    ring = scenario.ring
+    found: list[tuple[str, int, int, Table]] = []
+    rate = math.sqrt(scenario.body.gm / ring.radius_m**3)
+    for one, item in zip(ring.occupied, root.tables["ring"][0].tables.get("occupied", ()), strict=True):
+        slot = one.slot
+        if slot is None and one.angle_rad is not None and ring.slot0_rad is not None:
+            slot = _nearest(one.angle_rad - ring.slot0_rad, ring.slots)
+        if slot is not None:
+            found.append((one.name, one.plane, slot, item))
+    for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
+        if craft.stay and craft.orbit is not None and ring.slot0_rad is not None:
+            angle = craft.orbit.angle_rad - rate * craft.orbit.at_s
+            found.append((craft.name, 0, _nearest(angle - ring.slot0_rad, ring.slots), table))
+    return found
+
+
+def _nearest(ahead_rad: float, slots: int) -> int:
+    return round(turned(ahead_rad) / (2.0 * math.pi) * slots) % slots
+
+
+def warnings(scenario: Scenario) -> tuple[str, ...]:
+    """What a planner should know but may decide for itself."""
+    found = []
+    body = scenario.body
+    reach = [("the ring", scenario.ring.radius_m)]
+    for pad in scenario.pads:
+        reach += [(f"the insertion of {pad.name}", insertion.apoapsis_m) for insertion in pad.insertions]
+    reach += [(f"the orbit of {craft.name}", craft.orbit.apoapsis_m) for craft in scenario.craft if craft.orbit]
+    far = [(what, radius) for what, radius in reach if radius > HILL_SHARE * body.hill_radius_m]
+    if far:
+        what, radius = max(far, key=lambda item: item[1])
+        found.append(
+            f"{what[0].upper()}{what[1:]} reaches {plain(radius / 1e3, 0)} km from the center of {body.name}, past a "
+            f"third of its Hill radius ({plain(body.hill_radius_m / 1e3, 0)} km): other bodies, which plans leave out, "
+            "pull noticeably there."
+        )
+    if scenario.pads and all(craft.orbit is not None for craft in scenario.craft):
+        found.append("There is a [launch], but every craft is in space already: nothing is launched.")
+    return tuple(found)
