@@ -8,10 +8,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from ..models.readouts import instant
 from ..optimizer.outcome import Outcome
 from .files import write_text
 from .result import result
-from .wording import moment, why_text
+from .wording import why_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -123,7 +124,7 @@ def _plan_rows(outcome: Outcome, values: dict[str, Any]) -> list[dict[str, Any]]
         {
             **row,
             "plan": row["rank"],
-            "finish_at": moment(outcome.scenario.epoch, plan.finish_s),
+            "finish_at": instant(outcome.scenario.epoch, plan.finish_s),
             "broken": "; ".join(f"{broken['craft']}: {broken['limit']}" for broken in row["broken"]),
             "differs": why_text(plan, plans[0], most=len(plan.craft)),
         }
@@ -141,7 +142,7 @@ def _burn_rows(outcome: Outcome, values: dict[str, Any]) -> list[dict[str, Any]]
             "plan": plan["rank"],
             "craft": part["craft"],
             "burn": index,
-            "at": moment(outcome.scenario.epoch, burn["time_s"], 3),
+            "at": instant(outcome.scenario.epoch, burn["time_s"], 3),
             **burn,
         }
         for plan in values["plans"]

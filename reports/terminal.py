@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import shlex
 
+from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Bind, Burn, CraftPlan, FrontPoint, Margin, Outcome, Plan, Proof
 from .layout import Column, columns, paragraph
@@ -16,17 +17,13 @@ from .limits import limit_key, limit_value, limit_words, serving_value
 from .result import burn_model_of, gravity_of
 from .wording import (
     AIM_WORDS,
-    clock,
     cost_against,
     count,
     gained_rad,
     kept_text,
     listed,
-    moment,
-    number,
     slot_text,
     small,
-    span,
     time_against,
     way_text,
     why_text,
@@ -124,17 +121,17 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
     altitude_km = (ring.radius_m - scenario.body.radius_m) * 1e-3
     lines = paragraph(scenario.title, width)
     lines += paragraph(
-        f"Ring of {places}, {number(altitude_km, 0 if altitude_km == round(altitude_km) else 1)} km above "
+        f"Ring of {places}, {plain(altitude_km, 0 if altitude_km == round(altitude_km) else 1)} km above "
         f"{_body_name(scenario)}, one turn in {clock(ring.period_s)}.",
         width,
     )
     lines.append("")
     moved = count(len(first.craft), "craft reaches its slot", "craft reach their slots")
-    when = "" if scenario.epoch is None else f" ({moment(scenario.epoch, first.finish_s)})"
+    when = "" if scenario.epoch is None else f" ({instant(scenario.epoch, first.finish_s)})"
     worst = max(first.craft, key=lambda part: part.delta_v_m_s, default=None)
-    most = "" if worst is None or len(first.craft) < 2 else f", {number(worst.delta_v_m_s)} m/s at most ({worst.craft})"
+    most = "" if worst is None or len(first.craft) < 2 else f", {plain(worst.delta_v_m_s)} m/s at most ({worst.craft})"
     lines += paragraph(
-        f"{moved} for {number(first.delta_v_m_s)} m/s in all{most}; "
+        f"{moved} for {plain(first.delta_v_m_s)} m/s in all{most}; "
         f"{'the last' if len(first.craft) > 1 else 'it'} arrives after {span(first.finish_s)}{when}.",
         width,
     )
@@ -195,13 +192,13 @@ def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
 
 
 def _proof_text(proof: Proof) -> str:
-    over = f"over the {proof.over} of {number(proof.options, 0)} options"
+    over = f"over the {proof.over} of {plain(proof.options, 0)} options"
     aim = AIM_WORDS.get(proof.aim, proof.aim)
     if proof.status == "optimal":
         return f"Plan 1 has {aim}: proved {over}."
     if not math.isfinite(proof.gap):
         return f"Plan 1 aims at {aim}, but nothing is proved about it {over}."
-    bound = span(proof.bound) if proof.unit == "s" else f"{number(proof.bound)} {proof.unit}"
+    bound = span(proof.bound) if proof.unit == "s" else f"{plain(proof.bound)} {proof.unit}"
     return (
         f"Plan 1 aims at {aim}; it is not proved best. No plan {over} gets below {bound}, "
         f"so it is within {proof.gap:.2%} of the best."
@@ -217,7 +214,7 @@ def _flown_text(plan: Plan) -> str:
     near = [part for part in plan.craft if part.flown.closest_m is not None]
     if near:
         part = min(near, key=lambda part: part.flown.closest_m or 0.0)
-        text += f" Closest to craft in place: {part.craft}, {number((part.flown.closest_m or 0.0) * 1e-3)} km"
+        text += f" Closest to craft in place: {part.craft}, {plain((part.flown.closest_m or 0.0) * 1e-3)} km"
         text += f" from {part.flown.closest_to}." if part.flown.closest_to else "."
     return text
 
@@ -249,9 +246,9 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
         row += ["" if part.launch_s is None else span(part.launch_s)] if wide and launched else []
         row += [way, "-" if hit_s is None else clock(hit_s)]
         row += [span(part.ring_arrival_s)] if wide else []
-        row += [span(part.in_slot_s), number(part.delta_v_m_s)]
+        row += [span(part.in_slot_s), plain(part.delta_v_m_s)]
         if wide and weighed:
-            row.append("" if part.propellant_left_kg is None else number(part.propellant_left_kg))
+            row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))
         rows.append(row)
     lines = [*_heading("What to fly"), *columns(heads, rows, width)]
     must = [part.craft for part in first.craft if part.must_burn]
@@ -270,9 +267,10 @@ def _quantity(limit: str, value: float) -> str:
     if words.unit in {"d", "h", "min", "s"}:
         return span(value)
     shown = limit_value(limit, value)
-    if not words.unit:
-        return number(shown, 0 if shown == round(shown) else 2)
-    return f"{small(shown) if abs(shown) < 0.1 else number(shown)} {words.unit}"
+    unit = f" {words.unit}" if words.unit else ""
+    if 0.0 < abs(shown) < 0.0005:
+        return f"under 0.001{unit}"
+    return f"{small(shown) if 0.0 < abs(shown) < 0.1 else plain(shown).removesuffix('.0')}{unit}"
 
 
 def _room(margin: Margin) -> float:
@@ -295,14 +293,13 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
         else:
             left = _quantity(margin.limit, room)
         value = _quantity(margin.limit, margin.value)
-        words = limit_words(margin.limit).words
-        rows.append([words, value, f"{margin.sense} {_quantity(margin.limit, margin.allowed)}", left, margin.craft])
+        words = f"{limit_words(margin.limit).words} ({margin.craft})"
+        rows.append([words, value, f"{margin.sense} {_quantity(margin.limit, margin.allowed)}", left])
     heads = [
-        Column(title="limit", wraps=True),
+        Column(title="limit (who comes closest)", wraps=True),
         Column(title="plan 1", right=True),
         Column(title="allowed"),
         Column(title="room", right=True),
-        Column(title="closest"),
     ]
     return [*lines, *columns(heads, rows, width)]
 
@@ -346,6 +343,8 @@ def _price(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if first.finish_s > 0.5 * (shown[0].finish_s + shown[-1].finish_s):
         shown.reverse()
     told = [plans[point.plan] for point in shown]
+    if first not in told:
+        told.insert(0, first)  # the goal may choose a plan that is neither cheapest nor soonest of its price
     lines += _comparison(told, first, width)
     hidden = len(front.points) - len(shown)
     if hidden:
@@ -402,7 +401,7 @@ def _comparison(plans: list[Plan], first: Plan, width: int, *, kinds: bool = Fal
         if plan.broken:
             marks = listed(sorted({limit_key(broken.limit) for broken in plan.broken}))
             why = f"BREAKS {marks}; {why}" if why else f"BREAKS {marks}"
-        row = [str(plan.rank), number(plan.delta_v_m_s), span(plan.finish_s)]
+        row = [str(plan.rank), plain(plan.delta_v_m_s), span(plan.finish_s)]
         row += [plan.kind or ""] if kinds else []
         if wide:
             row += ["" if same else time, "" if same else cost, why]
@@ -437,9 +436,9 @@ def burn_words(burn: Burn) -> str:
     if not told:
         return f"{burn.delta_v_m_s:.3f} m/s"
     if len(told) == 1:
-        return f"{number(told[0][0], 2)} m/s {told[0][1]}"
-    pieces = ", ".join(f"{number(size, 2)} {name}" for size, name in told)
-    return f"{number(burn.delta_v_m_s, 2)} m/s: {pieces}"
+        return f"{plain(told[0][0], 2)} m/s {told[0][1]}"
+    pieces = ", ".join(f"{plain(size, 2)} {name}" for size, name in told)
+    return f"{plain(burn.delta_v_m_s, 2)} m/s: {pieces}"
 
 
 def _next_craft(outcome: Outcome, first: Plan, width: int) -> list[str]:
@@ -451,12 +450,12 @@ def _next_craft(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = _heading(f"First to act: {part.craft}", width)
     if part.launch_s is not None:
         pad = f" from {part.pad}" if part.pad else ""
-        text = f"Liftoff{pad} at {moment(epoch, part.launch_s)}"
+        text = f"Liftoff{pad} at {instant(epoch, part.launch_s)}"
         if part.insertion_s is not None:
-            text += f", insertion at {moment(epoch, part.insertion_s)}"
+            text += f", insertion at {instant(epoch, part.insertion_s)}"
             text += f" ({part.insertion})" if part.insertion else ""
             if part.insertion_speed_m_s is not None:
-                text += f" with {number(part.insertion_speed_m_s)} m/s, which the launcher gives"
+                text += f" with {plain(part.insertion_speed_m_s)} m/s, which the launcher gives"
         lines += paragraph(f"{text}.", width, indent="  ")
     lines += _burn_table(outcome, part, width)
     for remark in _exactness(outcome, part):
@@ -470,7 +469,7 @@ def _burn_table(outcome: Outcome, part: CraftPlan, width: int) -> list[str]:
     radius_m = outcome.scenario.body.radius_m
     long = any(burn.duration_s for burn in part.burns)
     epoch = outcome.scenario.epoch
-    utc = epoch is not None and moment(epoch, 0.0).endswith(" UTC")
+    utc = epoch is not None and instant(epoch, 0.0).endswith(" UTC")
     at = Column(title="at (UTC)" if utc else "at", wraps=True)
     heads = [Column(title="burn", right=True), at, Column(title="give", wraps=True)]
     heads += [Column(title="for", right=True)] if long else []
@@ -481,11 +480,11 @@ def _burn_table(outcome: Outcome, part: CraftPlan, width: int) -> list[str]:
     ]
     rows = []
     for index, burn in enumerate(part.burns, start=1):
-        row = [str(index), moment(epoch, burn.time_s, 1).removesuffix(" UTC"), burn_words(burn)]
+        row = [str(index), instant(epoch, burn.time_s, 1).removesuffix(" UTC"), burn_words(burn)]
         row += [f"{burn.duration_s or 0.0:.1f} s"] if long else []
         row.append(clock(burn.period_after_s))
-        row.append(number((burn.periapsis_after_m - radius_m) * 1e-3))
-        row.append(number((burn.apoapsis_after_m - radius_m) * 1e-3))
+        row.append(plain((burn.periapsis_after_m - radius_m) * 1e-3))
+        row.append(plain((burn.apoapsis_after_m - radius_m) * 1e-3))
         rows.append(row)
     lines = columns(heads, rows, width)
     lines += paragraph("Then read: the period; low and high: altitudes of periapsis and apoapsis.", width, indent="  ")

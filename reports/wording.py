@@ -6,11 +6,9 @@ Words only; nothing here computes a plan. Times are seconds from the epoch, angl
 from __future__ import annotations
 
 import math
-from datetime import datetime, timedelta
 
+from ..models.readouts import plain, span
 from ..optimizer.outcome import CraftPlan, Kept, Plan
-
-THIN_SPACE = " "
 
 AIM_WORDS = {
     "delta_v": "the least total delta-v",
@@ -38,72 +36,6 @@ def listed(names: list[str]) -> str:
     'Birch, Cedar and Hazel'
     """
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
-
-
-def span(seconds: float) -> str:
-    """Say a length of time to the minute, below ten minutes to the second.
-
-    >>> span(7800.0), span(1.402717 * 86400), span(42.4), span(3599.9), span(259.0)
-    ('2 h 10 min', '1 d 9 h 40 min', '42 s', '1 h', '4 min 19 s')
-    """
-    if seconds < 0:
-        return "-" + span(-seconds)
-    if seconds < 59.5:
-        return f"{seconds:.0f} s"
-    if round(seconds) < 600:
-        parts = [(round(seconds) // 60, "min"), (round(seconds) % 60, "s")]
-    else:
-        minutes = round(seconds / 60.0)
-        parts = [(minutes // 1440, "d"), (minutes // 60 % 24, "h"), (minutes % 60, "min")]
-    return " ".join(f"{size} {unit}" for size, unit in parts if size)
-
-
-def clock(seconds: float, places: int = 1) -> str:
-    """Write a duration as instruments show it, h:mm:ss with decimals.
-
-    >>> clock(18249.15, 2), clock(59.96), clock(-61.0, 0)
-    ('5:04:09.15', '0:01:00.0', '-0:01:01')
-    """
-    ticks = round(abs(seconds) * 10**places)
-    whole, part = divmod(ticks, 10**places)
-    text = f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
-    sign = "-" if seconds < 0 and ticks else ""
-    return f"{sign}{text}.{part:0{places}d}" if places else sign + text
-
-
-def moment(epoch: datetime | None, time_s: float, places: int = 0) -> str:
-    """Write an instant: a date with clock where there is an epoch, else the time from the start.
-
-    >>> moment(None, 93784.2)
-    '1 d 2:03:04'
-    """
-    if epoch is None:
-        days, rest = divmod(round(time_s, places), 86400.0)
-        return f"{days:.0f} d {clock(rest, places)}" if days else clock(time_s, places)
-    exact = epoch + timedelta(seconds=round(time_s, places))
-    text = exact.strftime("%Y-%m-%d %H:%M:%S")
-    if places:
-        text += f".{exact.microsecond // 10 ** (6 - places):0{places}d}"
-    return text + (" UTC" if exact.utcoffset() == timedelta(0) else exact.strftime(" %z"))
-
-
-def number(value: float, places: int = 1) -> str:
-    """Write a number with its thousands set apart by a space.
-
-    >>> number(48542.04, 0), number(-0.04), number(1710.09, 1)
-    ('48 542', '0.0', '1 710.1')
-    """
-    text = f"{round(value, places) + 0.0:,.{places}f}".replace(",", THIN_SPACE)
-    return text
-
-
-def signed(value: float, places: int = 1) -> str:
-    """Write a number with its sign always shown.
-
-    >>> signed(41.23), signed(-3.0)
-    ('+41.2', '-3.0')
-    """
-    return ("+" if round(value, places) >= 0 else "") + number(value, places)
 
 
 def small(value: float) -> str:
@@ -151,7 +83,7 @@ def _phasing_text(part: CraftPlan) -> str:
         return "arrives in place" if part.burns else "is in place"
     degrees = math.degrees(gained_rad(part))
     verb = "gains" if degrees >= 0 else "falls back"
-    return f"{verb} {number(abs(degrees))} deg in {part.revolutions}, {part.side}"
+    return f"{verb} {plain(abs(degrees))} deg in {part.revolutions}, {part.side}"
 
 
 def turns_text(part: CraftPlan) -> str:
@@ -187,7 +119,7 @@ def cost_against(plan: Plan, first: Plan) -> str:
     more = plan.delta_v_m_s - first.delta_v_m_s
     if abs(more) < 0.05:
         return "same delta-v"
-    return f"{number(abs(more))} m/s {'dearer' if more > 0 else 'cheaper'}"
+    return f"{plain(abs(more))} m/s {'dearer' if more > 0 else 'cheaper'}"
 
 
 def against_text(plan: Plan, first: Plan, most: int = 2) -> str:
@@ -250,10 +182,11 @@ def _change(part: CraftPlan, other: CraftPlan | None) -> tuple[str, str] | None:
         turns = f"while the slot makes {part.ring_revolutions} instead of {other.ring_revolutions}"
         told.append(_both(verb, rest + turns))
     if part.passes != other.passes:
-        told.append(_both("burn", f"first on pass {part.passes + 1} instead of {other.passes + 1}"))
+        passes = count(abs(part.passes - other.passes), "pass", "passes")
+        told.append(_both("start", f"{passes} {'later' if part.passes > other.passes else 'sooner'}"))
     if not told:
         return None
-    return " and ".join(one for one, _ in told), " and ".join(several for _, several in told)
+    return listed([one for one, _ in told]), listed([several for _, several in told])
 
 
 _PHASING = {

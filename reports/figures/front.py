@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from ...models.readouts import plain, span
 from ...optimizer.outcome import Front, Outcome, Plan
 from ..terminal import telling_points
-from ..wording import number, span
 from .style import INK, PAPER, QUIET, SHADE, rim, sheet
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-NAMED = 9  # more labels than this crowd the steps
+NAMED = 12  # more labels than this crowd the steps
 
 
 def draw_front(outcome: Outcome) -> Figure:
@@ -35,15 +36,16 @@ def draw_front(outcome: Outcome) -> Figure:
     if front is None or not front.points:
         raise ValueError("an outcome without a front cannot be drawn")
     first = min(outcome.plans, key=lambda plan: plan.rank)
-    others = [plan for plan in outcome.plans if plan.kind and not plan.on_front]
+    ranks = {point.plan for point in front.points}
+    others = [plan for plan in outcome.plans if plan.rank not in ranks and plan.rank != first.rank]
     picture = 4.1 if len(front.points) + len(others) > 1 else 2.3
     title = f"{outcome.scenario.title}: the price of time"
     figure, axes = sheet(8.4, picture, title, _below(front), margins=(0.9, 0.25, 0.62))
     unit_s, unit = _time_unit(max(plan.finish_s for plan in [first, *others, *_front_plans(outcome)]))
     x = [point.finish_s / unit_s for point in front.points]
     y = [point.delta_v_m_s for point in front.points]
-    xs = x + [plan.finish_s / unit_s for plan in others]
-    ys = y + [plan.delta_v_m_s for plan in others]
+    xs = x + [plan.finish_s / unit_s for plan in [first, *others]]
+    ys = y + [plan.delta_v_m_s for plan in [first, *others]]
     # room on the right for the label of a chosen plan that stands at the late end
     left, right = _padded(xs, 0.10, 0.30 if first.finish_s >= unit_s * max(xs) else 0.16)
     low, high = _padded(ys, 0.14, 0.16)
@@ -63,7 +65,7 @@ def draw_front(outcome: Outcome) -> Figure:
     axes.set_ylabel("delta-v of all craft, m/s")
     axes.xaxis.set_major_locator(MaxNLocator(8))
     axes.yaxis.set_major_locator(MaxNLocator(7))
-    axes.yaxis.set_major_formatter(lambda value, _: number(value, 0 if high - low > 7 else 1))
+    axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0 if high - low > 7 else 1))
     return figure
 
 
@@ -106,53 +108,101 @@ def _limit_line(axes: Axes, outcome: Outcome, unit_s: float) -> None:
 
 
 def _name_plans(axes: Axes, outcome: Outcome, first: Plan, others: list[Plan], unit_s: float) -> None:
+    """Name the chosen plan, those of another kind, and as many of the front as there is room for."""
     assert outcome.front is not None
-    points = telling_points(outcome.front.points, NAMED, first.rank)
     broken = {plan.rank for plan in outcome.plans if plan.broken}
-    width = axes.get_xlim()[1] - axes.get_xlim()[0]
-    height = axes.get_ylim()[1] - axes.get_ylim()[0]
-    taken: list[tuple[float, float]] = []
-    # the chosen plan first: where labels would meet, the others give way
-    for point in sorted(points, key=lambda point: point.plan != first.rank):
-        chosen = point.plan == first.rank
-        x, y = point.finish_s / unit_s, point.delta_v_m_s
-        across, up = x / width, y / height
-        if any(abs(across - other) < 0.03 and -0.12 < other_up - up < 0.05 for other, other_up in taken[1:]):
-            continue
-        if taken and -0.03 < across - taken[0][0] < 0.2 and abs(up - taken[0][1]) < 0.19:
-            continue
-        taken.append((across, up))
-        if chosen:
-            axes.plot([x], [y], "o", markersize=11, markerfacecolor=PAPER, markeredgecolor=INK, zorder=3)
-            text = f"plan {first.rank}\n{number(y)} m/s\n{span(first.finish_s)}"
-        else:
-            text = f"{point.plan}"
-        text += "\nbreaks a limit" if point.plan in broken else ""
-        axes.annotate(
-            text,
-            (x, y),
-            xytext=(9, 6) if chosen else (7, 4),
-            textcoords="offset points",
-            weight="bold" if chosen else "normal",
-            va="bottom",
-            path_effects=rim(),
-            zorder=6,
-        )
+    places = {plan.rank: (plan.finish_s / unit_s, plan.delta_v_m_s) for plan in outcome.plans}
+
+    def words(rank: int, text: str) -> str:
+        return f"{text}\nbreaks a limit" if rank in broken else text
+
+    x, y = places[first.rank]
+    axes.plot([x], [y], "o", markersize=11, markerfacecolor=PAPER, markeredgecolor=INK, zorder=3)
+    axes.plot([x], [y], "o", markersize=4.5, color=INK, zorder=4)
+    chosen = f"plan {first.rank}\n{plain(y)} m/s\n{span(first.finish_s)}"
+    beside: list[list[Plan]] = []
     for plan in others:
-        x, y = plan.finish_s / unit_s, plan.delta_v_m_s
-        axes.plot([x], [y], "o", markersize=6, markerfacecolor=PAPER, markeredgecolor=QUIET, zorder=4)
-        right = x > axes.get_xlim()[1] - 0.3 * width
-        axes.annotate(
-            f"{plan.rank}: {plan.kind}",
-            (x, y),
-            xytext=(-8 if right else 8, 4),
-            textcoords="offset points",
-            ha="right" if right else "left",
-            va="bottom",
-            color=QUIET,
-            path_effects=rim(),
-            zorder=5,
+        # plans that stand on the same spot share a mark and a label
+        group = next((group for group in beside if _meet(axes, places[plan.rank], places[group[0].rank])), None)
+        if _meet(axes, places[plan.rank], (x, y)):
+            chosen += f"\nalso {plan.rank}: {plan.kind}" if plan.kind else f"\nalso {plan.rank}"
+        elif group is not None:
+            group.append(plan)
+        else:
+            beside.append([plan])
+    labels = [_Label(at=(x, y), text=words(first.rank, chosen), color=INK, weight="bold", spots=_SPOTS, needed=True)]
+    for group in beside:
+        at = places[group[0].rank]
+        axes.plot(*at, "o", markersize=6, markerfacecolor=PAPER, markeredgecolor=QUIET, zorder=4)
+        named = "\n".join(
+            words(plan.rank, f"{plan.rank}: {plan.kind}" if plan.kind else f"{plan.rank}") for plan in group
         )
+        labels.append(_Label(at=at, text=named, color=QUIET, spots=_SPOTS, needed=True))
+    # the points that tell most come first; where labels would meet, later ones give way
+    ranked = [
+        point.plan
+        for most in range(3, NAMED + 1)
+        for point in telling_points(outcome.front.points, most, first.rank)
+        if point.plan != first.rank
+    ]
+    labels += [
+        _Label(at=places[rank], text=words(rank, f"{rank}"), color=INK, spots=_SPOTS[:1])
+        for rank in dict.fromkeys(ranked)
+    ]
+    _place(axes, labels)
+
+
+def _meet(axes: Axes, one: tuple[float, float], other: tuple[float, float]) -> bool:
+    """Whether two marks cover each other on the paper."""
+    width, height = axes.get_xlim()[1] - axes.get_xlim()[0], axes.get_ylim()[1] - axes.get_ylim()[0]
+    return abs(one[0] - other[0]) < 0.012 * width and abs(one[1] - other[1]) < 0.02 * height
+
+
+# where a label may stand, points from its plan: right above, left above, right below, left below
+_SPOTS = ((8, 5, "left", "bottom"), (-8, 5, "right", "bottom"), (8, -6, "left", "top"), (-8, -6, "right", "top"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Label:
+    at: tuple[float, float]
+    text: str
+    color: str
+    spots: tuple[tuple[int, int, str, str], ...]
+    weight: str = "normal"
+    needed: bool = False
+
+
+def _place(axes: Axes, labels: list[_Label]) -> None:
+    """Set labels where they cover neither each other nor the edge; one that is not needed is left out."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
+    frame = axes.get_window_extent(renderer)
+    taken = [text.get_window_extent(renderer) for text in axes.texts]
+    for label in labels:
+        for index, (across, up, side, foot) in enumerate(label.spots):
+            text = axes.annotate(
+                label.text,
+                label.at,
+                xytext=(across, up),
+                textcoords="offset points",
+                ha=side,
+                va=foot,
+                color=label.color,
+                weight=label.weight,
+                path_effects=rim(),
+                zorder=6,
+            )
+            box = text.get_window_extent(renderer)
+            inside = frame.x0 <= box.x0 and box.x1 <= frame.x1 + 12 and frame.y0 <= box.y0 and box.y1 <= frame.y1
+            free = inside and not any(box.overlaps(other) for other in taken)
+            last = index == len(label.spots) - 1
+            if free or (last and label.needed):
+                taken.append(box)
+                break
+            text.remove()
 
 
 def _below(front: Front) -> str:

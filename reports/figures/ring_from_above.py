@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...models.readouts import plain, span
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
-from ..wording import number, span
 from .arcs import Arc, craft_arcs, one_turn
 from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, bare, ink, rim, sheet, stroke
 
@@ -257,7 +257,7 @@ def _scale_bar(axes: Axes, unit_m: float) -> None:
     axes.plot([x, x + size], [y, y], color=INK, linewidth=1.2, solid_capstyle="butt")
     for end in (x, x + size):
         axes.plot([end, end], [y - 0.012 * reach, y + 0.012 * reach], color=INK, linewidth=1.2)
-    axes.text(x + 0.5 * size, y + 0.02 * reach, f"{number(length_km, 0)} km", ha="center", va="bottom", fontsize=8.5)
+    axes.text(x + 0.5 * size, y + 0.02 * reach, f"{plain(length_km, 0)} km", ha="center", va="bottom", fontsize=8.5)
 
 
 def _below(outcome: Outcome, plan: Plan, ways: list[tuple[CraftPlan, list[Arc]]]) -> str:
@@ -269,7 +269,7 @@ def _below(outcome: Outcome, plan: Plan, ways: list[tuple[CraftPlan, list[Arc]]]
     off = [float(np.abs(arc.radius_m - radius_m).max()) for _, arcs in ways for arc in arcs if arc.stage == "phasing"]
     if off and max(off) < _HARDLY_SEEN * radius_m:
         text += (
-            f" The phasing orbits leave the ring by {number(max(off) * 1e-3, 0)} km at most, hardly more than its "
+            f" The phasing orbits leave the ring by {plain(max(off) * 1e-3, 0)} km at most, hardly more than its "
             f"line: the view that turns with the ring shows them."
         )
     return text

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from ...models.readouts import clock, instant, plain, span
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
-from ..wording import clock, gained_rad, moment, number, span
+from ..wording import gained_rad
 from .style import FAINT, INK, PAPER, QUIET, ink, rim, sheet
 
 if TYPE_CHECKING:
@@ -165,7 +166,9 @@ def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, letter:
         axes.plot([start], [row], "s", markersize=5, color=color, zorder=5)
     axes.plot([end], [row], "o", markersize=7, color=color, zorder=5)
     axes.plot([end, axis.length * _EDGE], [row, row], color=color, linewidth=1.6, alpha=0.85, zorder=1)
-    _say(axes, axis, start, row, _doing(part), color, letter)
+    said = _doing(part)
+    # above the revolutions, unless the way there is too short to matter
+    _say(axes, axis, burns[0] if burns[0] - start > letter * len(said) else start, row, said, color, letter)
     axes.annotate(
         f"in slot\n{span(part.in_slot_s)}",
         (1.0, row),
@@ -204,7 +207,7 @@ def _doing(part: CraftPlan) -> str:
         return f"parking orbit for {span(part.parking_wait_s)}, arrives in place" if waits else "arrives in place"
     degrees = math.degrees(gained_rad(part))
     verb = "gains" if degrees >= 0 else "falls back"
-    return f"{part.revolutions} of {clock(part.phasing_period_s)}: {verb} {number(abs(degrees))} deg"
+    return f"{part.revolutions} of {clock(part.phasing_period_s)}: {verb} {plain(abs(degrees))} deg"
 
 
 def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome) -> None:
@@ -262,7 +265,7 @@ def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome) -> None:
 def _label(outcome: Outcome, time_s: float) -> tuple[str, str]:
     epoch = outcome.scenario.epoch
     if epoch is not None:
-        date, time = moment(epoch, time_s).split(" ")[:2]
+        date, time = instant(epoch, time_s).split(" ")[:2]
         return date, time[:5]
     days, rest = divmod(round(time_s), 86400)
     return f"day {days}", f"{rest // 3600}:{rest // 60 % 60:02d}"
@@ -277,5 +280,5 @@ def _below(outcome: Outcome, plan: Plan, axis: Axis) -> str:
     if len(axis.shown) > 1:
         text += " The axis is cut where nothing happens."
     epoch = outcome.scenario.epoch
-    zone = "" if epoch is None else moment(epoch, 0.0).rpartition(" ")[2]
+    zone = "" if epoch is None else instant(epoch, 0.0).rpartition(" ")[2]
     return text + (f" Times are {zone}." if zone else " Times count from the epoch.")

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...models.readouts import plain
 from ...models.ring import Array, Ring
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
-from ..wording import number
 from .arcs import Arc
 from .ring_from_above import draw_body, drawn_plane, drawn_ways, name_slots, plane_words, round_sheet, slot_names
 from .style import FAINT, PAPER, ink, rim, stroke
@@ -193,5 +193,5 @@ def _below(plan: Plan, ways: list[tuple[CraftPlan, list[Arc]]], stretch: float) 
     if any(arc.stage == "phasing" for _, arcs in ways for arc in arcs):
         text += " Open rings: where a craft begins to phase; small dots: its returns to the ring."
     if stretch > 1.0:
-        return f"{text} Heights above and below the ring are drawn {number(stretch, 0)} times too large."
+        return f"{text} Heights above and below the ring are drawn {plain(stretch, 0)} times too large."
     return f"{text} To scale; dotted: the way before the first burn."

@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ringwright.models import kepler
 from ringwright.models.ring import Ring
@@ -73,7 +74,7 @@ def speed_at(gm: float, radius_m: float, semi_major_m: float) -> float:
 
 
 def semi_major_of(gm: float, period_s: float) -> float:
-    return (gm * (period_s / TURN) ** 2) ** (1.0 / 3.0)
+    return math.pow(gm * (period_s / TURN) ** 2, 1.0 / 3.0)
 
 
 def period_of(gm: float, semi_major_m: float) -> float:
@@ -165,7 +166,8 @@ def craft_plan(
         semi_major_m = semi_major_of(gm, period_s)
         if 2 * semi_major_m <= radius_m:
             return None
-        apsides = tuple(sorted((radius_m, 2 * semi_major_m - radius_m)))
+        other_m = 2 * semi_major_m - radius_m
+        apsides = (min(radius_m, other_m), max(radius_m, other_m))
         if apsides[0] < scenario.floor_m or apsides[1] > limits.apoapsis_max_m:
             return None
         speed = speed_at(gm, radius_m, semi_major_m)
@@ -386,21 +388,22 @@ def options_of(scenario: Scenario, ring: Ring, arrival: Arrival, slots: list[int
 def relay_scenario() -> Scenario:
     """Four craft over Earth's equator: one there, two in space with the apoapsis on the ring, one to be launched."""
     radius_m = EARTH.radius_m + 10_000e3
-    masses = {"dry_mass_kg": 310.0, "propellant_kg": 230.0, "isp_s": 312.0}
+    alike = Craft(name="", dry_mass_kg=310.0, propellant_kg=230.0, isp_s=312.0)
     return Scenario(
         title="Four relay craft over the equator",
         body=EARTH,
         ring=RingSpec(radius_m=radius_m, slots=4, occupied=(Occupied(name="Alder", angle_rad=math.radians(91.4)),)),
         craft=(
-            Craft(name="Birch", **masses),
-            Craft(
+            replace(alike, name="Birch"),
+            replace(
+                alike,
                 name="Cedar",
                 orbit=Orbit(
                     periapsis_m=EARTH.radius_m + 9230e3, apoapsis_m=radius_m, angle_rad=math.radians(203), at="apoapsis"
                 ),
-                **masses,
             ),
-            Craft(
+            replace(
+                alike,
                 name="Hazel",
                 orbit=Orbit(
                     periapsis_m=EARTH.radius_m + 6300e3,
@@ -409,7 +412,6 @@ def relay_scenario() -> Scenario:
                     at="apoapsis",
                     at_s=4800.0,
                 ),
-                **masses,
             ),
         ),
         limits=LimitSpec(
@@ -538,13 +540,13 @@ def freeform() -> Outcome:
     ring = ring_of(scenario, 0.0)
     flight_s, swept = 2.0 * ring.period_s, 2.0 * TURN - TURN / 6
 
-    def miss(speeds: list[float]) -> list[float]:
-        end, _ = kepler.propagate(
-            np.array([radius_m, 0.0]), np.array(speeds) * ring.speed_m_s, np.array(flight_s), ring.gm
-        )
-        return [float(end[0] / radius_m - math.cos(swept)), float(end[1] / radius_m - math.sin(swept))]
+    def miss(speeds: NDArray[np.float64], /) -> NDArray[np.float64]:
+        end, _ = kepler.propagate(np.array([radius_m, 0.0]), speeds * ring.speed_m_s, np.array(flight_s), ring.gm)
+        return np.asarray(end / radius_m - [math.cos(swept), math.sin(swept)])
 
-    guesses = [root(miss, [radial, along]) for radial in (-0.3, -0.1, 0.1) for along in (0.95, 1.0, 1.05, 1.1)]
+    guesses = [
+        root(miss, np.array([radial, along])) for radial in (-0.3, -0.1, 0.1) for along in (0.95, 1.0, 1.05, 1.1)
+    ]
     best = min(
         (guess.x for guess in guesses if guess.success and max(map(abs, guess.fun)) < 1e-9),
         key=lambda speeds: math.hypot(speeds[0], speeds[1] - 1.0),

@@ -32,7 +32,7 @@ SAMPLES = [sample.relay, sample.dozen, sample.single, sample.freeform, sample.pa
 
 
 def texts(figure: Figure) -> list[str]:
-    return [text.get_text() for text in figure.findobj(Text) if text.get_text()]  # type: ignore[attr-defined]
+    return [text.get_text() for text in figure.findobj(Text) if text.get_text()]
 
 
 def test_every_figure_is_written_as_svg_and_png(tmp_path: Path) -> None:
@@ -87,7 +87,7 @@ def test_every_craft_is_named_and_no_label_leaves_the_sheet(
     with paper():
         figure = draw(outcome)
         canvas = FigureCanvasAgg(figure)
-        renderer = canvas.get_renderer()
+        renderer = canvas.get_renderer()  # type: ignore[no-untyped-call]
         words = "\n".join(texts(figure))
         for part in outcome.plans[0].craft:
             assert part.craft in words
@@ -103,7 +103,7 @@ def test_every_craft_is_named_and_no_label_leaves_the_sheet(
 def test_labels_do_not_cover_each_other(draw: Callable[[Outcome], Figure], make: Callable[[], Outcome]) -> None:
     with paper():
         figure = draw(make())
-        renderer = FigureCanvasAgg(figure).get_renderer()
+        renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
         boxes = [(text.get_text(), text.get_window_extent(renderer)) for axes in figure.axes for text in axes.texts]
     for index, (name, box) in enumerate(boxes):
         for other, another in boxes[index + 1 :]:
@@ -209,11 +209,8 @@ def test_loops_close_on_the_slot_in_the_turning_view() -> None:
     for index, part in enumerate(outcome.plans[0].craft):
         angle = 0.5 * math.pi + part.slot * outcome.ring.spacing_rad
         place = (math.cos(angle), math.sin(angle))
-        ends = [
-            (float(line.get_xdata()[-1]), float(line.get_ydata()[-1]))  # type: ignore[index]
-            for line in lines
-            if line.get_color() == ink(index) and len(np.asarray(line.get_xdata())) > 100
-        ]
+        paths = [np.asarray(line.get_xydata(), dtype=float) for line in lines if line.get_color() == ink(index)]
+        ends = [path[-1] for path in paths if len(path) > 100]
         assert min(math.dist(end, place) for end in ends) < 1e-6
 
 

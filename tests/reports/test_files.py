@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from ringwright.models.errors import InputError
-from ringwright.reports import files, folder
+from ringwright.reports import folder
 from ringwright.reports.files import whole_directory, write_bytes, write_text
 from ringwright.reports.folder import write_folder
 from ringwright.tests.reports import sample
@@ -33,7 +33,7 @@ def test_an_interrupted_write_leaves_the_old_file(tmp_path: Path, monkeypatch: p
     def cut_off(_: int) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(files.os, "fsync", cut_off)
+    monkeypatch.setattr(os, "fsync", cut_off)
     with pytest.raises(KeyboardInterrupt):
         write_text(path, "new, but not all of it\n")
     assert path.read_text(encoding="utf-8") == "old\n"
@@ -44,7 +44,7 @@ def test_a_full_disk_is_said_and_leaves_nothing(tmp_path: Path, monkeypatch: pyt
     def full(_: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(files.os, "fsync", full)
+    monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(InputError, match=r"cannot write .*plan\.json: No space left on device\."):
         write_text(tmp_path / "plan.json", "x")
     assert list(tmp_path.iterdir()) == []
