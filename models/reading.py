@@ -216,6 +216,9 @@ def _source(root: Table) -> Source:
             line = table.line(name)
             if line and table.path_of(name) not in root.origin.settings:
                 lines[table.path_of(name)] = line
+    # a single launch site is found without counting it, too
+    if len(root.tables.get("launch", ())) == 1:
+        lines.update({key.replace("launch[0]", "launch"): line for key, line in lines.items() if key[:6] == "launch"})
     origin = root.origin
     return Source(file=origin.file, lines=lines, defaults=dict(origin.defaults), settings=dict(origin.settings))
 

@@ -70,9 +70,10 @@ def _sites_in_plane(scenario: Scenario, root: Table) -> None:
         off = out_of_plane_rad(scenario.body, scenario.ring, pad)
         if off > IN_PLANE_RAD:
             raise table.error(
-                f"{table.quote('latitude')} leaves the ring plane by up to {plain(math.degrees(off), 3)} deg: this "
-                "version plans one plane with the launch site in it at all times, so a ring over the equator needs a "
-                "site on the equator.",
+                f"{table.quote('latitude')} and a ring at {brief(math.degrees(scenario.ring.inclination_rad))} deg of "
+                f"inclination take the site out of the ring plane by up to {plain(math.degrees(off), 3)} deg: this "
+                "version plans one plane with the launch site in it at all times, such as a ring over the equator "
+                "(inclination_deg = 0) and a site on it (latitude_deg = 0).",
                 "latitude",
             )
 

@@ -203,19 +203,17 @@ def _in_space(problem: Problem, restriction: Restriction) -> Options:
     for index, group in enumerate(problem.classes):
         if group.start is None:
             continue
-        for free in problem.free_slots:
-            if restriction.applies(free):
-                if restriction.routes is not None and "shift" not in restriction.routes:
-                    continue
-                touch, wanted = restriction.touch(problem.touch(group.start.speed_m_s)), restriction.wanted()
-            else:
-                touch, wanted = problem.touch(group.start.speed_m_s), None
+        plain = problem.touch(group.start.speed_m_s)
+        for strict in (True, False):
+            chosen = [s for s in problem.free_slots if restriction.applies(s) is strict]
+            if not chosen or (strict and restriction.routes is not None and "shift" not in restriction.routes):
+                continue
             options = shift.options(
-                touch,
+                restriction.touch(plain) if strict else plain,
                 group.start,
-                np.array([free]),
+                np.array(chosen),
                 craft_class=index,
-                wanted=wanted,
+                wanted=restriction.wanted() if strict else None,
                 floor_m=problem.scenario.floor_m,
                 ceiling_m=limits.apoapsis_max_m,
             )

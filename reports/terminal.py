@@ -126,6 +126,9 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
         width,
     )
     lines.append("")
+    if not first.craft:
+        kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad) for kept in outcome.kept)
+        return [*lines, *paragraph(f"No craft has to move. {kept}{'.' if kept else ''}", width)]
     moved = count(len(first.craft), "craft reaches its slot", "craft reach their slots")
     when = "" if scenario.epoch is None else f" ({instant(scenario.epoch, first.finish_s)})"
     worst = max(first.craft, key=lambda part: part.delta_v_m_s, default=None)
@@ -250,6 +253,8 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
         if wide and weighed:
             row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))
         rows.append(row)
+    if not first.craft:
+        return []
     lines = [*_heading("What to fly"), *columns(heads, rows, width)]
     must = [part.craft for part in first.craft if part.must_burn]
     if must:

@@ -10,7 +10,7 @@ from ...models import orbits
 from ...models.ring import Ring
 from ...models.scenario import Craft
 from ..options import ROUTES, F, I, Options
-from .phasing import LIMIT_SLACK, Touch, Wanted, every_phasing
+from .phasing import LIMIT_SLACK, Phasings, Touch, Wanted, every_phasing
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,6 +89,9 @@ def options(
     burn: F = np.asarray(start.first_s + passes * start.period_s, dtype=np.float64)
     lead = orbits.wrap(ring.phase(burn, slots) - start.angle_rad)
     chosen = every_phasing(touch, lead, wanted)
+    # of options alike in cost and time the one that starts soonest comes first, and is kept
+    soonest = np.argsort(passes[chosen.row], kind="stable")
+    chosen = Phasings(**{name: column[soonest] for name, column in vars(chosen).items()})
     row = chosen.row
     finish = burn[row] + chosen.wait_s
     flown_other = 2.0 * orbits.semi_major_from_speed(ring.gm, ring.radius_m, chosen.speed_m_s) - ring.radius_m

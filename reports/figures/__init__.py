@@ -11,7 +11,7 @@ def draw_all(outcome: Outcome, directory: str | Path) -> list[Path]:
     """Draw every figure of an outcome: ``front``, ``ring_from_above``, ``turning_view``, ``timeline``.
 
     Args:
-        outcome: without a plan there is nothing to draw.
+        outcome: without a plan there is nothing to draw; where no craft moves there is no timeline.
         directory: where the files go; must exist.
 
     Returns:
@@ -31,5 +31,6 @@ def draw_all(outcome: Outcome, directory: str | Path) -> list[Path]:
             paths += save(draw_front(outcome), directory, "front")
         paths += save(draw_ring_from_above(outcome), directory, "ring_from_above")
         paths += save(draw_turning_view(outcome), directory, "turning_view")
-        paths += save(draw_timeline(outcome), directory, "timeline")
+        if any(plan.rank == 1 and plan.craft for plan in outcome.plans):
+            paths += save(draw_timeline(outcome), directory, "timeline")
     return paths

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from ...models.readouts import plain, span
 from ...optimizer.outcome import Front, Outcome, Plan
 from ..terminal import telling_points
+from ..wording import listed
 from .style import INK, PAPER, QUIET, SHADE, rim, sheet
 
 if TYPE_CHECKING:
@@ -121,15 +122,17 @@ def _name_plans(axes: Axes, outcome: Outcome, first: Plan, others: list[Plan], u
     axes.plot([x], [y], "o", markersize=4.5, color=INK, zorder=4)
     chosen = f"plan {first.rank}\n{plain(y)} m/s\n{span(first.finish_s)}"
     beside: list[list[Plan]] = []
+    same: list[int] = []
     for plan in others:
         # plans that stand on the same spot share a mark and a label
         group = next((group for group in beside if _meet(axes, places[plan.rank], places[group[0].rank])), None)
         if _meet(axes, places[plan.rank], (x, y)):
-            chosen += f"\nalso {plan.rank}: {plan.kind}" if plan.kind else f"\nalso {plan.rank}"
+            same.append(plan.rank)
         elif group is not None:
             group.append(plan)
         else:
             beside.append([plan])
+    chosen += f"\nalso {listed([str(rank) for rank in same])}" if same else ""
     labels = [_Label(at=(x, y), text=words(first.rank, chosen), color=INK, weight="bold", spots=_SPOTS, needed=True)]
     for group in beside:
         at = places[group[0].rank]
