@@ -26,6 +26,10 @@ Ints = npt.NDArray[np.integer]
 
 SHORT = 1e-9
 """Relative to the span of costs: reduced costs less negative than this do not enter; the bound allows for them."""
+TIE = 1e-5
+"""Relative to the span of costs: which of two columns enters first is left to chance when they are this close."""
+SHORTFALL = 1e-6
+"""Craft: with less than this left unserved the relaxation counts as met; the bound does not rest on it."""
 VIOLATED = 1e-6
 """A row enters the master when it is exceeded by more than this."""
 
@@ -73,6 +77,7 @@ class Relaxed:
         pair_price, moment_price: (C * S,) and (M + 1,) what ``reduced`` takes from a column's cost for each pair it
             serves and for its liftoff (<= 0), at the prices of the bound.
         used, weight: columns of the master's last solution and how much of each; empty if infeasible or stopped early.
+        plan: columns of a plan met on the way, good but not proved best; empty if none was met.
         entered: columns that the master holds.
         windows: (w, 2) moments ``a <= j < b`` of the pad rows that entered.
         complete: whether the master converged: False where time ran out or the bound passed the limit.
@@ -85,6 +90,7 @@ class Relaxed:
     moment_price: F
     used: I
     weight: F
+    plan: I
     entered: I
     windows: I
     complete: bool
@@ -99,6 +105,7 @@ class _Master:
     highs: Any
     rows: int
     penalty: float
+    inside: Bool
     ids: list[I] = field(default_factory=list)
     window: list[tuple[int, int]] = field(default_factory=list)
     group: list[int] = field(default_factory=list)
@@ -117,7 +124,7 @@ def relax(packed: Packed, *, limit: float = np.inf, deadline_s: float | None = N
     """
     n, classes = packed.cost.size, packed.count.size
     span = float(packed.cost.max()) if n else 0.0
-    scale = max(span, 1e-6)
+    scale = span if span > 0 else 1.0
     best = Relaxed(
         bound=0.0,
         reduced=packed.cost,
@@ -125,6 +132,7 @@ def relax(packed: Packed, *, limit: float = np.inf, deadline_s: float | None = N
         moment_price=np.zeros(packed.first.size + 1),
         used=np.empty(0, dtype=np.intp),
         weight=np.empty(0),
+        plan=np.empty(0, dtype=np.intp),
         entered=np.empty(0, dtype=np.intp),
         windows=np.empty((0, 2), dtype=np.intp),
         complete=False,
@@ -137,69 +145,95 @@ def relax(packed: Packed, *, limit: float = np.inf, deadline_s: float | None = N
     if np.any((packed.count > 0) & np.isinf(least)) or np.any(packed.side_limit < 0):
         return _with(best, bound=np.inf, complete=True)
 
-    master = _open(packed, penalty=4.0 * scale)
-    _enter(master, _starting(packed))
-    inside = np.zeros(n, dtype=bool)
-    for ids in master.ids:
-        inside[ids] = True
-    feasibility = False
+    feasibility = span == 0.0
+    master = _open(packed, penalty=1.0 if feasibility else 4.0 * scale)
+    _enter(master, _starting(packed, scale))
     rounds = 0
     while True:
-        value, dual, _ = _run(master)
+        value, dual, cost = _run(master)
         rounds += 1
         prices = np.minimum(dual, 0.0)
         prices[:classes] = dual[:classes]
         reduced, total, pair_price, moment_price = _price(master, prices, np.zeros(n) if feasibility else packed.cost)
-        slack = _shortfall(packed, reduced)
-        bound = total + slack
+        bound = total + _shortfall(packed, reduced)
         if feasibility:
-            if bound > 1e-6:
+            if bound > SHORTFALL:
                 return _with(best, bound=np.inf, complete=True, rounds=rounds)
-        elif bound > best.bound or rounds == 1:
-            if bound >= 0:
-                best = _with(
-                    best, bound=bound, reduced=reduced, pair_price=pair_price, moment_price=moment_price, rounds=rounds
-                )
+        elif bound > best.bound:
+            best = _with(best, bound=bound, reduced=reduced, pair_price=pair_price, moment_price=moment_price)
             if bound > limit:
-                return _with(best, complete=False, entered=np.concatenate(master.ids))
-        weight = value[classes:]
-        entered = np.concatenate(master.ids)
-        positive = weight > 1e-9
-        used, share = entered[positive], weight[positive]
-        fresh = _choose(packed, reduced, inside, -SHORT * scale)
-        if fresh.size:
-            inside[fresh] = True
-            _enter(master, fresh)
+                return _with(best, rounds=rounds)
+        unserved = float(value[:classes].sum())
+        used, share = _support(master, value)
         grown = _cut(master, used, share)
-        if deadline_s is not None and time.monotonic() > deadline_s:
-            return _with(
-                best, entered=entered, windows=np.array(master.window, dtype=np.intp).reshape(-1, 2), rounds=rounds
-            )
-        if fresh.size or grown:
+        met = not grown and unserved <= SHORTFALL
+        late = deadline_s is not None and time.monotonic() > deadline_s
+        done = met and (feasibility or cost <= best.bound + SHORT * scale)
+        fresh = np.empty(0, dtype=np.intp) if done or late else _choose(master, reduced, SHORT * scale)
+        if fresh.size:
+            _enter(master, fresh)
+        if late:
+            break
+        if feasibility and met:
+            # there may be a plan after all: back to what it costs
+            feasibility = False
+            _set_costs(master, packed.cost, master.penalty)
+        elif fresh.size or grown:
             continue
-        if value[:classes].sum() <= 1e-7:
-            if feasibility:
-                feasibility = False
-                _set_costs(master, packed.cost, master.penalty)
-                continue
-            return _with(
-                best,
-                used=used,
-                weight=share,
-                entered=entered,
-                windows=np.array(master.window, dtype=np.intp).reshape(-1, 2),
-                complete=True,
-                rounds=rounds,
-            )
-        if feasibility:
-            # the least shortfall is positive yet too small to be told from rounding: leave it to the exact program
-            return _with(
-                best, entered=entered, windows=np.array(master.window, dtype=np.intp).reshape(-1, 2), rounds=rounds
-            )
-        # the penalty was too small, or there is no plan: find out which with the shortfall alone
-        feasibility = True
-        master.penalty *= 1e3
-        _set_costs(master, np.zeros(n), 1.0)
+        elif met or feasibility:
+            # where a shortfall remains it is too small to be told from rounding: left to the exact program
+            break
+        else:
+            # the penalty was too small, or there is no plan: the shortfall alone will tell
+            feasibility = True
+            master.penalty *= 1e3
+            _set_costs(master, np.zeros(n), 1.0)
+    best = _with(best, rounds=rounds, complete=met and not late, used=used, weight=share)
+    if best.complete:
+        best = _with(best, plan=_dive(master, value, scale, deadline_s))
+    windows = np.array(master.window, dtype=np.intp).reshape(-1, 2)
+    return _with(best, entered=np.concatenate(master.ids), windows=windows)
+
+
+def _dive(master: _Master, value: F, scale: float, deadline_s: float | None) -> I:
+    """Round the master's solution to a plan: hold the largest columns at one, converge again, and so on. Heuristic."""
+    packed, classes = master.packed, master.packed.count.size
+    craft = int(packed.count.sum())
+    used, share = _support(master, value)
+    held = np.zeros(0, dtype=np.intp)
+    for _ in range(craft + 1):
+        if np.all(share > 1.0 - 1e-6):
+            return used
+        position = np.flatnonzero(value[classes:] > 1e-9) + classes
+        weight = value[position]
+        most = np.max(weight[weight <= 1.0 - 1e-6])
+        held = position[weight >= min(most, 0.95)]
+        if held.size > np.count_nonzero(weight > 1.0 - 1e-6) + max(1, craft // 20):
+            whole, part = held[value[held] > 1.0 - 1e-6], held[value[held] <= 1.0 - 1e-6]
+            held = np.concatenate((whole, part[: max(1, craft // 20)]))
+        master.highs.changeColsBounds(held.size, held.astype(np.int32), np.ones(held.size), np.full(held.size, np.inf))
+        for _ in range(20):
+            if deadline_s is not None and time.monotonic() > deadline_s:
+                return np.empty(0, dtype=np.intp)
+            value, dual, cost = _run(master)
+            used, share = _support(master, value)
+            reduced = _price(master, np.concatenate((dual[:classes], np.minimum(dual[classes:], 0.0))), packed.cost)[0]
+            grown = _cut(master, used, share)
+            fresh = _choose(master, reduced, SHORT * scale)
+            if fresh.size:
+                _enter(master, fresh)
+            if not fresh.size and not grown:
+                break
+        if not np.isfinite(cost) or value[:classes].sum() > SHORTFALL or used.size == 0:
+            break
+    return np.empty(0, dtype=np.intp)
+
+
+def _support(master: _Master, value: F) -> tuple[I, F]:
+    """Columns that a solution of the master uses, and how much of each."""
+    weight = value[master.packed.count.size :]
+    positive = np.flatnonzero(weight > 1e-9)
+    return np.concatenate(master.ids)[positive], weight[positive]
 
 
 def _with(relaxed: Relaxed, **changes: Any) -> Relaxed:
@@ -238,18 +272,32 @@ def _open(packed: Packed, *, penalty: float) -> _Master:
         np.arange(classes, dtype=np.int32),
         np.ones(classes),
     )
-    return _Master(packed=packed, highs=highs, rows=rows, penalty=penalty)
+    return _Master(
+        packed=packed, highs=highs, rows=rows, penalty=penalty, inside=np.zeros(packed.cost.size, dtype=bool)
+    )
 
 
-def _starting(packed: Packed) -> I:
-    """The cheapest column of each (class, slot) pair."""
-    order = np.argsort(packed.cost, kind="stable") if packed.cost.size <= 4096 else None
-    if order is None:
-        least = np.full(packed.count.size * packed.slots, np.inf)
-        np.minimum.at(least, packed.key, packed.cost)
-        order = np.flatnonzero(packed.cost == least[packed.key])
-    _, where = np.unique(packed.key[order], return_index=True)
-    return order[where]
+def _spread(ids: I, size: float) -> F:
+    """Between 0 and ``size`` for each column, evenly spread and always the same: breaks ties between equal columns.
+
+    Without it the columns that enter together would all share the first liftoff. (Weyl 1916, golden ratio.)
+    """
+    spread: F = np.mod(ids * 0.6180339887498949, 1.0) * size
+    return spread
+
+
+def _starting(packed: Packed, scale: float) -> I:
+    """The two cheapest columns of each (class, slot) pair."""
+    ids = np.arange(packed.cost.size)
+    least = np.full(packed.count.size * packed.slots, np.inf)
+    np.minimum.at(least, packed.key, packed.cost)
+    if ids.size > 20_000:
+        ids = np.flatnonzero(packed.cost <= least[packed.key] + TIE * scale)
+    order = ids[np.lexsort((packed.cost[ids] + _spread(ids, TIE * scale), packed.key[ids]))]
+    key = packed.key[order]
+    second = np.ones(order.size, dtype=bool)
+    second[2:] = key[2:] != key[:-2]
+    return order[second]
 
 
 def _enter(master: _Master, ids: I) -> None:
@@ -300,6 +348,7 @@ def _enter(master: _Master, ids: I) -> None:
         summed,
     )
     master.ids.append(ids)
+    master.inside[ids] = True
 
 
 def _members(packed: Packed, group: int) -> I:
@@ -357,17 +406,16 @@ def _shortfall(packed: Packed, reduced: F) -> float:
     return float(least @ packed.count)
 
 
-def _choose(packed: Packed, reduced: F, inside: Bool, threshold: float) -> I:
+def _choose(master: _Master, reduced: F, threshold: float) -> I:
     """Columns to enter: of each (class, slot) pair the most negative one, the most negative pairs first."""
-    candidate = np.flatnonzero(reduced < threshold)
-    candidate = candidate[~inside[candidate]]
-    if candidate.size == 0:
-        return candidate
-    most = 2 * (packed.count.size + packed.slots) + 20
+    packed = master.packed
+    candidate = np.flatnonzero(reduced < -threshold)
+    if candidate.size:
+        candidate = candidate[~master.inside[candidate]]
     if candidate.size <= 20:
         return candidate
-    value = reduced[candidate]
-    if candidate.size > 20000:
+    value = reduced[candidate] + _spread(candidate, TIE / SHORT * threshold)
+    if candidate.size > 20_000:
         least = np.zeros(packed.count.size * packed.slots)
         np.minimum.at(least, packed.key[candidate], value)
         hit = value == least[packed.key[candidate]]
@@ -375,7 +423,7 @@ def _choose(packed: Packed, reduced: F, inside: Bool, threshold: float) -> I:
     order = np.argsort(value, kind="stable")
     _, where = np.unique(packed.key[candidate[order]], return_index=True)
     where.sort()
-    return candidate[order[where[:most]]]
+    return candidate[order[where[: 2 * (packed.count.size + packed.slots) + 20]]]
 
 
 def _cut(master: _Master, used: I, share: F) -> bool:

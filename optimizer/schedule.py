@@ -197,13 +197,12 @@ def _search(packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, de
         return _Search(found=None, bound=np.inf, exact=0)
     bound, best, found, largest = relaxed.bound, limit, None, 0
     extra = np.maximum(relaxed.reduced, 0.0)
-    integral = relaxed.complete and bool(np.all(np.abs(relaxed.weight - 1.0) < 1e-6))
-    if relaxed.used.size:
-        ids = relaxed.used
-        if not integral:
-            near = relaxed.entered[extra[relaxed.entered] <= limit - bound]
-            near = near[np.argsort(extra[near], kind="stable")][: relaxed.used.size + FIRST_PROGRAM]
-            ids = np.union1d(ids, near)
+    ids = relaxed.plan
+    if ids.size == 0 or packed.cost[ids].sum() > min(bound, limit) + tolerance:
+        near = relaxed.entered[extra[relaxed.entered] <= limit - bound]
+        near = near[np.argsort(extra[near], kind="stable")][: relaxed.used.size + FIRST_PROGRAM]
+        ids = np.unique(np.concatenate((ids, relaxed.used, near)))
+    if ids.size:
         answer = _exact(packed, relaxed, ids, tolerance, deadline_s)
         largest = ids.size
         if answer.value.size and answer.objective <= limit:
