@@ -1,0 +1,311 @@
+"""The one-craft question: which period to hit at the ring so that whole revolutions end at a slot.
+
+A craft touches the ring tangentially with its slot ahead by L. Every whole number of returns that fits is a row (see
+``routes/phasing.py``, Vallado section 6.6); a period that was really reached is judged by the same rule. Two-body,
+impulsive. Passing the ring untouched before the first burn is left out: the same time shared among one revolution more
+costs no more.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..models import orbits
+from ..models.ring import Ring
+from .routes.phasing import LIMIT_SLACK, F, I, Touch, every_phasing
+
+TIE_M_S = 1e-6
+"""Costs nearer than this are the same: rounding of the speeds themselves."""
+
+TIE_S = 1e-6
+"""And times."""
+
+REVOLUTIONS_SOUGHT = 128
+"""Most revolutions that are looked at when none within the limits fits."""
+
+Limit = Literal["floor", "ceiling", "revolutions", "within"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Question:
+    """One craft at the ring, one slot, and the limits.
+
+    Args:
+        gm: gravitational parameter, m^3/s^2.
+        ring_radius_m: R.
+        lead_rad: how far the slot is ahead at the moment of the touch, in (-pi, pi].
+        other_m: radius of the arrival orbit's other apsis, whose touching one is at R; R itself for a craft on the
+            ring. It may lie inside the body: a coast.
+        floor_m, ceiling_m: radii that the phasing orbit's other apsis must keep to.
+        revolutions_max: most phasing revolutions.
+        within_s: longest time from the touch to the slot.
+    """
+
+    gm: float
+    ring_radius_m: float
+    lead_rad: float
+    other_m: float
+    floor_m: float
+    ceiling_m: float = math.inf
+    revolutions_max: int = 12
+    within_s: float = math.inf
+
+    @property
+    def ring(self) -> Ring:
+        """The ring with a single slot, at the lead."""
+        return Ring(
+            radius_m=self.ring_radius_m,
+            slots=1,
+            rate_rad_s=float(orbits.rate(self.gm, self.ring_radius_m)),
+            slot0_rad=self.lead_rad,
+            gm=self.gm,
+        )
+
+    @property
+    def arrival_speed_m_s(self) -> float:
+        """Speed at the touch before any burn (vis-viva)."""
+        return float(orbits.speed(self.gm, self.ring_radius_m, 0.5 * (self.ring_radius_m + self.other_m)))
+
+    @property
+    def must_burn(self) -> bool:
+        """Whether the arrival orbit runs below the floor: the first burn cannot wait for a second pass."""
+        return self.other_m < self.floor_m * (1.0 - LIMIT_SLACK)
+
+    @property
+    def touch(self) -> Touch:
+        """The same as a touch of the ring, for the phasing rule."""
+        return Touch(
+            ring=self.ring,
+            arrival_speed_m_s=self.arrival_speed_m_s,
+            floor_m=self.floor_m,
+            ceiling_m=self.ceiling_m,
+            revolutions_max=self.revolutions_max,
+            wait_within_s=self.within_s,
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Periods:
+    """Periods that fit, as columns, sorted by time, then delta-v, then revolutions.
+
+    Args:
+        revolutions, ring_revolutions: k, and the m whole turns of the slot; both 0 where nothing is phased.
+        period_s: the period to hit; the ring's own where nothing is phased.
+        other_m: radius of the other apsis.
+        burn_now_m_s, burn_later_m_s: the two burns at the ring, forward positive.
+        total_m_s: both without sign.
+        wait_s: from the touch to the slot.
+        gained_rad: what the craft gains on the ring, negative when it falls back.
+        slot_rad_per_s: d slot / d period, 2 pi k / T: what a period too long by a second makes of the slot.
+        unbeaten: no other row is better in delta-v or time and no worse in the other.
+    """
+
+    revolutions: I
+    ring_revolutions: I
+    period_s: F
+    other_m: F
+    burn_now_m_s: F
+    burn_later_m_s: F
+    total_m_s: F
+    wait_s: F
+    gained_rad: F
+    slot_rad_per_s: F
+    unbeaten: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return int(self.revolutions.size)
+
+    @property
+    def cheapest(self) -> int:
+        """Row of least delta-v; of equal ones the soonest. Raises ValueError where there are no rows."""
+        return int(np.flatnonzero(self.total_m_s <= self.total_m_s.min() + TIE_M_S)[0])
+
+    @property
+    def soonest(self) -> int:
+        """Row of least time; of equal ones the cheapest. Raises ValueError where there are no rows."""
+        same = np.flatnonzero(self.wait_s <= self.wait_s.min() + TIE_S)
+        return int(same[np.argmin(self.total_m_s[same])])
+
+
+def fitting(question: Question) -> Periods:
+    """Every period that meets the slot within the limits.
+
+    Source: phasing rule T_p = (2 pi m - L) / (n k), Vallado section 6.6; Kepler's third law; vis-viva.
+
+    A geostationary slot 30 deg behind in one revolution while the slot makes one turn: 13/12 of the ring's period.
+
+    >>> rows = fitting(Question(gm=3.986e14, ring_radius_m=42164e3, lead_rad=-math.pi / 6, other_m=42164e3,
+    ...                         floor_m=6578e3, revolutions_max=1, within_s=26 * 3600.0))
+    >>> float(round(rows.period_s[0] / orbits.period(3.986e14, 42164e3), 9)), float(round(rows.burn_now_m_s[0], 1))
+    (1.083333333, 78.9)
+    """
+    ring = question.ring
+    chosen = every_phasing(question.touch, np.array([question.lead_rad]))
+    k, m = chosen.revolutions, chosen.ring_revolutions
+    level = k == 0
+    period = np.where(level, ring.period_s, chosen.wait_s / np.maximum(k, 1))
+    now = chosen.speed_m_s - question.arrival_speed_m_s
+    later = ring.speed_m_s - chosen.speed_m_s
+    order = np.lexsort((k, chosen.cost_m_s, chosen.wait_s))
+    total, wait = chosen.cost_m_s[order], chosen.wait_s[order]
+    return Periods(
+        revolutions=k[order],
+        ring_revolutions=m[order],
+        period_s=period[order],
+        other_m=(2.0 * orbits.semi_major(question.gm, period) - ring.radius_m)[order],
+        burn_now_m_s=now[order],
+        burn_later_m_s=later[order],
+        total_m_s=total,
+        wait_s=wait,
+        gained_rad=np.asarray(2.0 * np.pi * (k - m)[order] + question.lead_rad, dtype=np.float64),
+        slot_rad_per_s=np.asarray(ring.rate_rad_s * k[order], dtype=np.float64),
+        unbeaten=_unbeaten(wait, total),
+    )
+
+
+def _unbeaten(wait: F, total: F) -> NDArray[np.bool_]:
+    """Mask of the rows that no other beats, for rows sorted by time; rows alike in both do not beat each other."""
+    least = np.concatenate([[np.inf], np.minimum.accumulate(total)])
+    sooner = least[np.searchsorted(wait, wait - TIE_S, side="left")]
+    in_time = least[np.searchsorted(wait, wait + TIE_S, side="right")]
+    return np.asarray((total < sooner - TIE_M_S) & (total <= in_time + TIE_M_S))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drift:
+    """What a period makes of the slot, as columns over whole revolutions 1, 2, ...
+
+    ``error_rad`` is craft minus slot at the touch that ends the revolution, in (-pi, pi]; ``time_s`` counts from the
+    first touch.
+    """
+
+    revolutions: I
+    time_s: F
+    error_rad: F
+
+    @property
+    def closest(self) -> int:
+        """Row in which the slot is nearest, the first of equal ones. Raises ValueError where there are no rows."""
+        return int(np.argmin(np.abs(self.error_rad)))
+
+
+def drift(question: Question, period_s: float) -> Drift:
+    """Follow a period that was really reached through the revolutions that the limits allow.
+
+    Three quarters of the ring's period gain 90 deg a revolution: one for a slot 90 deg ahead, two are 90 deg too many.
+
+    >>> asked = Question(gm=3.986e14, ring_radius_m=2e7, lead_rad=math.pi / 2, other_m=2e7, floor_m=1e5,
+    ...                  revolutions_max=2)
+    >>> [abs(round(float(error), 6)) for error in np.degrees(drift(asked, 0.75 * asked.ring.period_s).error_rad)]
+    [0.0, 90.0]
+    """
+    most = question.revolutions_max
+    if math.isfinite(question.within_s):
+        most = min(most, math.floor(question.within_s / period_s * (1.0 + LIMIT_SLACK)))
+    k = np.arange(1, most + 1)
+    time: F = np.asarray(k * period_s, dtype=np.float64)
+    return Drift(revolutions=k, time_s=time, error_rad=orbits.wrap(-question.ring.phase(time, 0)))
+
+
+def shortest_period_s(question: Question) -> float:
+    """Period of an orbit that falls from the ring straight to the center: nothing that touches the ring is shorter."""
+    return float(orbits.period(question.gm, 0.5 * question.ring_radius_m))
+
+
+def reached(question: Question, period_s: float) -> Question:
+    """The same question asked again from the orbit that a burn at the ring has really left the craft on.
+
+    Raises:
+        ValueError: no orbit that touches the ring has so short a period.
+    """
+    if not period_s > shortest_period_s(question):
+        raise ValueError(f"no orbit that touches the ring has a period of {period_s!r} s")
+    other = 2.0 * float(orbits.semi_major(question.gm, period_s)) - question.ring_radius_m
+    return replace(question, other_m=other)
+
+
+def within_radii(question: Question, radius_m: float) -> bool:
+    """Whether an apsis keeps to floor and ceiling."""
+    low, high = question.floor_m * (1.0 - LIMIT_SLACK), question.ceiling_m * (1.0 + LIMIT_SLACK)
+    return low <= radius_m <= high
+
+
+def least_left_m_s(question: Question) -> float:
+    """The delta-v that is needed in any case to make the arrival orbit the ring, m/s."""
+    return abs(question.ring.speed_m_s - question.arrival_speed_m_s)
+
+
+def free_rows(question: Question, rows: Periods) -> NDArray[np.bool_]:
+    """Mask of the rows whose stop on the way costs nothing more than going to the ring at once."""
+    return np.asarray(rows.total_m_s <= least_left_m_s(question) + TIE_M_S)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Serving:
+    """A limit, and the nearest value of it that would leave a row: radii in m, time in s, or a number."""
+
+    limit: Limit
+    value: float
+    serves: float
+
+
+def binding(question: Question, floor_least_m: float) -> tuple[tuple[Serving, ...], ...]:
+    """Say which limits leave no row, and what would serve.
+
+    Args:
+        question: one for which `fitting` finds nothing.
+        floor_least_m: the radius below which no floor may be set (top of the atmosphere).
+
+    Returns:
+        Sets of limits, as few limits to a set as it takes: giving way in all limits of any one set leaves a row.
+        Where a set has several, the values belong to the row with the least relative excess.
+    """
+    given: list[Limit] = []
+    if question.floor_m > floor_least_m:
+        given.append("floor")
+    if math.isfinite(question.ceiling_m):
+        given.append("ceiling")
+    given.append("revolutions")
+    if math.isfinite(question.within_s):
+        given.append("within")
+    for size in range(1, len(given) + 1):
+        found = [_serving(question, floor_least_m, several) for several in itertools.combinations(given, size)]
+        if any(found):
+            return tuple(several for several in found if several)
+    return ()
+
+
+def _serving(question: Question, floor_least_m: float, several: tuple[Limit, ...]) -> tuple[Serving, ...]:
+    eased = question
+    if "floor" in several:
+        eased = replace(eased, floor_m=floor_least_m)
+    if "ceiling" in several:
+        eased = replace(eased, ceiling_m=math.inf)
+    if "within" in several:
+        eased = replace(eased, within_s=math.inf)
+    rows = fitting(eased)
+    while "revolutions" in several and not len(rows) and eased.revolutions_max < REVOLUTIONS_SOUGHT:
+        eased = replace(eased, revolutions_max=max(1, 2 * eased.revolutions_max))
+        rows = fitting(eased)
+    if not len(rows):
+        return ()
+    low = np.minimum(rows.other_m, question.ring_radius_m)
+    high = np.maximum(rows.other_m, question.ring_radius_m)
+    needs: dict[Limit, tuple[float, F, F]] = {
+        "floor": (question.floor_m, low, (question.floor_m - low) / question.ring_radius_m),
+        "ceiling": (question.ceiling_m, high, (high - question.ceiling_m) / question.ring_radius_m),
+        "revolutions": (
+            question.revolutions_max,
+            rows.revolutions.astype(np.float64),
+            (rows.revolutions - question.revolutions_max) / max(1, question.revolutions_max),
+        ),
+        "within": (question.within_s, rows.wait_s, (rows.wait_s - question.within_s) / question.ring.period_s),
+    }
+    best = int(np.argmin(sum(np.maximum(needs[limit][2], 0.0) for limit in several)))
+    return tuple(Serving(limit=limit, value=needs[limit][0], serves=float(needs[limit][1][best])) for limit in several)
