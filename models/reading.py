@@ -249,6 +249,10 @@ def _body(table: Table, epoch: datetime | None) -> Body:
     if j2 != 0.0:
         reference = radius if own_j2 else base.j2_radius_m
         table.note_default("j2_radius", f"{brief(reference / 1e3)} km")
+    own = [name for name in ("gm", "radius", "atmosphere_top", "sidereal_day", "j2", "j2_radius") if name in table]
+    source = base.source
+    if known and own:
+        source += f"; but the scenario itself gives {', '.join(table.entries[name].spelled for name in own)}"
     return Body(
         name=base.name,
         gm=table.number_or("gm", base.gm),
@@ -259,7 +263,7 @@ def _body(table: Table, epoch: datetime | None) -> Body:
         j2_radius_m=table.number_or("j2_radius", radius if own_j2 else base.j2_radius_m),
         prime_meridian_rad=table.number_or("prime_meridian", meridian),
         hill_radius_m=base.hill_radius_m,
-        source=base.source,
+        source=source,
     )
 
 

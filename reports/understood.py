@@ -1,0 +1,335 @@
+"""What a scenario was understood to say, in the reader's own terms: values, angles counted from somebody, defaults.
+
+Plain text; nothing is planned here. Rates are two-body.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from ..models.launch import site_angle
+from ..models.readouts import DAY, brief, clock, instant, plain, span, turned
+from ..models.scenario import Body, Craft, Insertion, Pad, Scenario
+from .layout import Column, columns, paragraph
+
+_AIMS = {
+    "delta_v": "the total delta-v",
+    "finish": "the time until the last craft is in its slot",
+    "propellant": "the propellant burnt",
+    "worst_delta_v": "the delta-v of the craft that needs most",
+}
+
+_WITHIN_NUMBER = re.compile(r"(?<=\d) (?=\d{3}\b|k?m\b|kg\b|k?N\b|deg\b|s\b|min\b|h\b|d\b)")
+
+_OWN_DAY_WORTH = 0.01
+"""A body's day within this share of 86 400 s is not worth a second figure."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reference:
+    """Who the angles are counted from: its argument of latitude at the epoch."""
+
+    words: str
+    angle_rad: float
+
+
+def understood(scenario: Scenario, width: int = 80) -> str:
+    """Set what a scenario says: each table in turn, angles from one named craft or site, then every default taken.
+
+    Args:
+        scenario: as read.
+        width: greatest length of a line, at least 40.
+
+    Returns:
+        Text that ends in a newline.
+    """
+    lines = paragraph(scenario.title, width)
+    lines += paragraph(f"Read from {scenario.source.file}." if scenario.source.file else "", width)
+    for setting in scenario.source.settings.values():
+        lines += paragraph(f"With {setting} in place of what the file says.", width)
+    if scenario.epoch is None:
+        lines += paragraph("There is no epoch: times count from an instant that is not dated.", width)
+    else:
+        lines += paragraph(f"Times count from {instant(scenario.epoch, 0.0)}.", width)
+    for heading, items in (
+        ("The body", _body_items(scenario)),
+        ("The ring", _ring_items(scenario)),
+        ("Limits", _limit_items(scenario)),
+        ("Launch", _launch_items(scenario)),
+        ("Craft", _craft_items(scenario)),
+        ("Goal", [f"Make {_AIMS[scenario.minimize]} least."]),
+    ):
+        if items:
+            lines += _section(heading, items, width)
+    lines += _angle_lines(scenario, width)
+    lines += _default_lines(scenario, width)
+    if scenario.warnings:
+        lines += _section("Warnings", scenario.warnings, width)
+    return "\n".join(lines) + "\n"
+
+
+def _section(heading: str, items: Iterable[str], width: int) -> list[str]:
+    lines = ["", heading, "-" * len(heading)]
+    for item in items:
+        # a number stays on one line with its thousands and its unit
+        whole = _WITHIN_NUMBER.sub("\xa0", item)
+        lines += [line.replace("\xa0", " ") for line in paragraph(whole, width, indent="  ", hang="      ")]
+    return lines
+
+
+def duration(seconds: float, body: Body) -> str:
+    """Say a duration, and again in the body's own days where they differ from ours.
+
+    >>> duration(20 * 86400.0, Body(name="Tessaly", gm=1.0, radius_m=1.0, sidereal_day_s=19.5 * 3600.0))
+    '20 d = 24.6 days of Tessaly'
+    """
+    words = span(seconds)
+    own = abs(body.sidereal_day_s)
+    if not math.isfinite(seconds) or not math.isfinite(own) or abs(own / DAY - 1.0) <= _OWN_DAY_WORTH:
+        return words
+    share = seconds / own
+    if share < 0.05:
+        return words
+    return f"{words} = {brief(share, 3)} {'day' if share == 1.0 else 'days'} of {body.name}"
+
+
+def _altitude(radius_m: float, scenario: Scenario) -> str:
+    return f"{brief((radius_m - scenario.body.radius_m) / 1e3)} km"
+
+
+def _body_items(scenario: Scenario) -> list[str]:
+    body = scenario.body
+    air = f"air up to {brief(body.atmosphere_top_m / 1e3)} km" if body.atmosphere_top_m else "no atmosphere"
+    if math.isinf(body.sidereal_day_s):
+        turns = "it does not turn"
+    else:
+        way = "backwards " if body.sidereal_day_s < 0 else ""
+        turns = f"it turns {way}once in {clock(abs(body.sidereal_day_s))} against the stars"
+    flat = f"J2 {brief(body.j2)} for a radius of {brief(body.j2_radius_m / 1e3)} km" if body.j2 else "round (J2 0)"
+    items = [
+        f"{body.name}: GM {brief(body.gm / 1e9, 10)} km^3/s^2, radius {brief(body.radius_m / 1e3)} km, {air}; {turns}; "
+        f"{flat}."
+    ]
+    if math.isfinite(body.hill_radius_m):
+        items.append(
+            f"Its own gravity rules out to {plain(body.hill_radius_m / 1e3, 0)} km from its center (Hill radius)."
+        )
+    if body.source and body.source != "the scenario":
+        items.append(f"Sources: {body.source}.")
+    return items
+
+
+def _ring_items(scenario: Scenario) -> list[str]:
+    ring, body = scenario.ring, scenario.body
+    rate = math.sqrt(body.gm / ring.radius_m**3)
+    period = 2.0 * math.pi / rate
+    places = f"{ring.slots} slots, {brief(360.0 / ring.slots, 5)} deg apart" if ring.slots > 1 else "1 slot"
+    lean = math.degrees(ring.inclination_rad)
+    plane = "over the equator"
+    if lean:
+        plane = f"inclined {brief(lean)} deg, ascending node at {brief(math.degrees(ring.node_rad))} deg"
+    items = [
+        f"{places}, {plane}, at {_altitude(ring.radius_m, scenario)} "
+        f"({brief(ring.radius_m / 1e3)} km from the center).",
+        f"One turn in {clock(period)} at {plain(rate * ring.radius_m)} m/s (two-body).",
+        f"In place means within {brief(math.degrees(ring.tolerance_rad))} deg of the slot; plans aim at the slot.",
+    ]
+    if ring.slot0_rad is None:
+        items.append("Where the slots are is free: what is up already decides, else the first arrival.")
+    for one in ring.occupied:
+        place = f"in slot {one.slot}" if one.slot is not None else "where it was measured"
+        items.append(f"{one.name} is up already and stays, {place}.")
+    return items
+
+
+def _limit_items(scenario: Scenario) -> list[str]:
+    limits, body = scenario.limits, scenario.body
+    items = [
+        f"No arc after insertion lower than {_altitude(scenario.floor_m, scenario)} "
+        f"({brief(limits.clearance_m / 1e3)} km above the atmosphere)."
+        if body.atmosphere_top_m
+        else f"No arc after insertion lower than {_altitude(scenario.floor_m, scenario)}."
+    ]
+    if math.isfinite(limits.apoapsis_max_m):
+        items.append(f"No apoapsis above {_altitude(limits.apoapsis_max_m, scenario)}.")
+    if math.isfinite(limits.finish_within_s):
+        items.append(f"The last craft in its slot within {duration(limits.finish_within_s, body)} from the epoch.")
+    if math.isfinite(limits.wait_within_s):
+        items.append(f"Each craft in its slot within {duration(limits.wait_within_s, body)} of reaching the ring.")
+    items.append(f"At most {limits.revolutions_max} phasing revolutions of one craft.")
+    if limits.separation_m:
+        items.append(f"At least {brief(limits.separation_m / 1e3)} km from craft in place.")
+    return items
+
+
+def _launch_items(scenario: Scenario) -> list[str]:
+    items = []
+    body = scenario.body
+    for pad in scenario.pads:
+        north = f"{brief(abs(math.degrees(pad.latitude_rad)))} deg {'south' if pad.latitude_rad < 0 else 'north'}"
+        east = f"{brief(abs(math.degrees(pad.longitude_rad)))} deg {'west' if pad.longitude_rad < 0 else 'east'}"
+        where = f"on the equator, {east}" if pad.latitude_rad == 0.0 else f"{north}, {east}"
+        ready = "ready at the epoch" if pad.ready_s == 0.0 else f"ready after {duration(pad.ready_s, body)}"
+        apart = f", {duration(pad.turnaround_s, body)} between liftoffs" if pad.turnaround_s else ""
+        items.append(
+            f"{pad.name}: {where}; {ready}{apart}; insertion {span(pad.ascent_s)} after liftoff, "
+            f"{brief(math.degrees(pad.downrange_rad))} deg downrange."
+        )
+        items += [_insertion_item(scenario, pad, insertion) for insertion in pad.insertions]
+    return items
+
+
+def _insertion_item(scenario: Scenario, pad: Pad, insertion: Insertion) -> str:
+    name = f"Insertion {insertion.name}" if insertion.name else "Insertion"
+    at = _altitude(insertion.radius_m, scenario)
+    if insertion.circular:
+        return f"{name}: into a parking orbit at {at}, from which a transfer leaves for the ring."
+    low, high = (_altitude(radius, scenario) for radius in (insertion.periapsis_m, insertion.apoapsis_m))
+    must = ""
+    if insertion.periapsis_m < scenario.floor_m:
+        must = " It falls back below the floor, so the first ring burn has to come on the first arrival."
+    return f"{name}: at {at} on the way up, periapsis {low}, apoapsis {high}, on the ring.{must}"
+
+
+def _craft_items(scenario: Scenario) -> list[str]:
+    items = []
+    for told, names in _alike((_craft_item(scenario, craft), craft.name) for craft in scenario.craft):
+        items.append(f"{_listed(names)}: {told}")
+    return items
+
+
+def _alike(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
+    found: dict[str, list[str]] = {}
+    for told, name in pairs:
+        found.setdefault(told, []).append(name)
+    return list(found.items())
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _craft_item(scenario: Scenario, craft: Craft) -> str:
+    parts = [_whereabouts(scenario, craft)]
+    if craft.stay:
+        parts.append("stays where it is")
+    if craft.ready_s:
+        what = "first burn" if craft.orbit else "at the pad"
+        parts.append(f"{what} after {duration(craft.ready_s, scenario.body)} at the earliest")
+    if craft.dry_mass_kg is not None and craft.propellant_kg is not None and craft.isp_s is not None:
+        load = "" if craft.load == "full" else ", only what is needed loaded"
+        parts.append(
+            f"{brief(craft.dry_mass_kg)} kg dry and {brief(craft.propellant_kg)} kg of propellant{load}, "
+            f"specific impulse {brief(craft.isp_s)} s"
+        )
+        parts.append(f"thrust {brief(craft.thrust_n)} N" if craft.thrust_n else "burns as impulses")
+        if craft.reserve_m_s:
+            parts.append(f"{brief(craft.reserve_m_s)} m/s kept back")
+    else:
+        parts.append("no masses, so propellant is not counted")
+    return "; ".join(parts) + "."
+
+
+def _whereabouts(scenario: Scenario, craft: Craft) -> str:
+    orbit = craft.orbit
+    if orbit is None:
+        return "on the ground"
+    if orbit.circular:
+        return "on the ring"
+    low, high = (_altitude(radius, scenario) for radius in (orbit.periapsis_m, orbit.apoapsis_m))
+    when = "at the epoch" if orbit.at_s == 0.0 else f"at {instant(scenario.epoch, orbit.at_s)}"
+    return f"in space, periapsis {low}, apoapsis {high}, at its {orbit.at} {when}"
+
+
+def reference(scenario: Scenario) -> Reference | None:
+    """Who angles are counted from: the first craft with a known place in the ring, else in space, else the first site.
+
+    None where nobody has a place.
+    """
+    for one in scenario.ring.occupied:
+        if one.angle_rad is not None:
+            return Reference(words=one.name, angle_rad=one.angle_rad)
+    placed = [(craft.name, craft.orbit) for craft in scenario.craft if craft.orbit is not None]
+    for name, orbit in placed:
+        if orbit.circular:
+            return Reference(words=name, angle_rad=orbit.angle_rad - _rate(scenario) * orbit.at_s)
+    for name, orbit in placed:
+        return Reference(words=f"the {orbit.at} of {name}", angle_rad=orbit.angle_rad)
+    for pad in scenario.pads:
+        return Reference(words=pad.name, angle_rad=_site_rad(scenario, pad))
+    return None
+
+
+def _rate(scenario: Scenario) -> float:
+    return math.sqrt(scenario.body.gm / scenario.ring.radius_m**3)
+
+
+def _site_rad(scenario: Scenario, pad: Pad) -> float:
+    return site_angle(scenario.body, pad, scenario.ring.inclination_rad, scenario.ring.node_rad)[0]
+
+
+def _angle_lines(scenario: Scenario, width: int) -> list[str]:
+    """Every angle of the file twice: from the node, and from the reference, all at the epoch."""
+    origin = reference(scenario)
+    if origin is None:
+        return []
+    rows = [[what, _from_node(angle), _from(origin, angle)] for what, angle in _angles(scenario)]
+    heading = f"Angles at the epoch, counted from {origin.words}"
+    heads = [
+        Column(title="", wraps=True),
+        Column(title="from the node", right=True),
+        Column(title=f"from {origin.words}", right=True),
+    ]
+    lines = ["", *paragraph(heading, width), "-" * min(len(heading), width), *columns(heads, rows, width)]
+    start = "the ring's ascending node" if scenario.ring.inclination_rad else "the x axis"
+    notes = [f"Angles count along the ring's motion, the first column from {start}."]
+    if any(craft.orbit and not craft.orbit.circular for craft in scenario.craft):
+        notes.append("An apsis stands still; the other places move with the ring.")
+    if scenario.pads:
+        notes.append("A site moves with the body.")
+    return [*lines, *paragraph(" ".join(notes), width, indent="  ")]
+
+
+def _angles(scenario: Scenario) -> list[tuple[str, float]]:
+    ring = scenario.ring
+    rows: list[tuple[str, float]] = []
+    if ring.slot0_rad is not None:
+        rows.append(("slot 0", ring.slot0_rad))
+    rows += [(one.name, one.angle_rad) for one in ring.occupied if one.angle_rad is not None]
+    for craft in scenario.craft:
+        if craft.orbit is None:
+            continue
+        if craft.orbit.circular:
+            rows.append((craft.name, craft.orbit.angle_rad - _rate(scenario) * craft.orbit.at_s))
+        else:
+            rows.append((f"{craft.orbit.at} of {craft.name}", craft.orbit.angle_rad))
+    rows += [(pad.name, _site_rad(scenario, pad)) for pad in scenario.pads]
+    return rows
+
+
+def _from_node(angle_rad: float) -> str:
+    degrees = math.degrees(angle_rad) % 360.0
+    return f"{plain(0.0 if round(degrees, 3) == 360.0 else degrees, 3)} deg"
+
+
+def _from(origin: Reference, angle_rad: float) -> str:
+    ahead = math.degrees(turned(angle_rad - origin.angle_rad))
+    if abs(ahead) < 5e-4:
+        return "0.000 deg"
+    return f"{plain(abs(ahead), 3)} deg {'ahead' if ahead > 0 else 'behind'}"
+
+
+def _default_lines(scenario: Scenario, width: int) -> list[str]:
+    """Defaults taken; what several craft or sites leave open alike is told once."""
+    if not scenario.source.defaults:
+        return []
+    counts: dict[tuple[str, str], int] = {}
+    for key, words in scenario.source.defaults.items():
+        every = re.sub(r"\[\d+\]", "", key).replace("at_time", "at_s")
+        counts[every, words] = counts.get((every, words), 0) + 1
+    rows = [[key if n == 1 else f"{key} ({n} times)", words] for (key, words), n in sorted(counts.items())]
+    heads = [Column(title="key"), Column(title="taken", wraps=True)]
+    return ["", "Not in the file, so taken", "-------------------------", *columns(heads, rows, width)]
