@@ -218,7 +218,8 @@ def _universal(r0: Array, sigma0: Array, alpha: Array, time: Array) -> Universal
     for mask, solve in ((elliptic, _elliptic), (~elliptic, _open)):
         for whole, part in zip(parts, solve(r0[mask], sigma0[mask], alpha[mask], time[mask]), strict=False):
             whole[mask] = part
-    return Universal(*parts, alpha)
+    chi, u1, u2, u3 = parts
+    return Universal(chi, u1, u2, u3, alpha)
 
 
 def _elliptic(r0: Array, sigma0: Array, alpha: Array, time: Array) -> Universal:

@@ -9,8 +9,6 @@ direction (transfer angle 0), and in three dimensions also not at half a turn, w
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -49,7 +47,7 @@ def lambert(
     Example:
         A quarter of the unit circle:
 
-        >>> v1, v2 = lambert([1.0, 0.0], [0.0, 1.0], math.pi / 2, 1.0)
+        >>> v1, v2 = lambert([1.0, 0.0], [0.0, 1.0], np.pi / 2, 1.0)
         >>> v1.round(9).tolist(), v2.round(9).tolist()
         ([-0.0, 1.0], [-1.0, 0.0])
     """
@@ -80,10 +78,12 @@ def lambert(
     return first, last
 
 
-def most_revolutions(start: ArrayLike, end: ArrayLike, time_s: ArrayLike, gm: float, *, pole: ArrayLike = (0, 0, 1)) -> Array:
+def most_revolutions(
+    start: ArrayLike, end: ArrayLike, time_s: ArrayLike, gm: float, *, pole: ArrayLike = (0, 0, 1)
+) -> Array:
     """The largest number N_max of whole turns that the time leaves room for; arguments as for :func:`lambert`.
 
-    >>> float(most_revolutions([1.0, 0.0], [0.0, 1.0], 5.0 * math.pi, 1.0))
+    >>> float(most_revolutions([1.0, 0.0], [0.0, 1.0], 5.0 * np.pi, 1.0))
     2.0
     """
     r1, r2 = np.broadcast_arrays(np.asarray(start, dtype=np.float64), np.asarray(end, dtype=np.float64))

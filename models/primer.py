@@ -39,9 +39,7 @@ class Held(NamedTuple):
     extreme: Callable[[Arc], Extremes]
 
 
-def along_arc(
-    arc: Arc, on_position: Array, on_velocity: Array, samples: int, held: Sequence[Held] = ()
-) -> Primer:
+def along_arc(arc: Arc, on_position: Array, on_velocity: Array, samples: int, held: Sequence[Held] = ()) -> Primer:
     """Sample the primer vector on one arc.
 
     Args:

@@ -150,9 +150,10 @@ def weighted_gradient(chain: Chain, on_miss: Array, on_last: Array, bounds: list
         signed, extreme, load = bound.sign * weight, bound.extreme, loads[bound.arc]
         parts = (signed * extreme.by_start, signed * extreme.by_speed, signed * extreme.by_end)
         if load is not None:
-            parts = tuple(part + old[:, 0] for part, old in zip(parts, load, strict=True))  # type: ignore[assignment]
+            parts = (parts[0] + load[0][:, 0], parts[1] + load[1][:, 0], parts[2] + load[2][:, 0])
         loads[bound.arc] = Load(*(part[:, None] for part in parts))
-    return sweep(chain, on_miss[:, None], on_last[:, None], loads)[0]
+    gradient: Array = sweep(chain, on_miss[:, None], on_last[:, None], loads)[0]
+    return gradient
 
 
 class Load(NamedTuple):

@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from .freeform_flight import Array, Bound, Cases, Chain, all_gradients, bounds_on, fly_chain, weighted_gradient
+from .freeform_flight import Array, Bound, Cases, Chain, Mask, all_gradients, bounds_on, fly_chain, weighted_gradient
 
 DIFFERENCE = 1e-7  # step of the differences, between rounding (1e-16) and the final rounding of circles
 TO_BOUNDARY = 0.995  # share of the way to a bound that one step may take
@@ -88,7 +88,7 @@ class _Batch:
     reach: Array
     chain: Chain | None
 
-    def take(self, keep: NDArray[np.bool_]) -> _Batch:
+    def take(self, keep: Mask | NDArray[np.int64]) -> _Batch:
         arrays = {field.name: getattr(self, field.name)[..., keep] for field in fields(self) if field.name != "chain"}
         return _Batch(**arrays, chain=None)
 
@@ -100,7 +100,7 @@ class _Limits(NamedTuple):
     floor: bool
     ceiling: bool
     latest: bool
-    elastic: NDArray[np.bool_]
+    elastic: Mask
     penalty: float
 
 
@@ -170,7 +170,7 @@ def polish(
     return result
 
 
-def _behind(result: Polished, rivals: NDArray[np.int64], iteration: int) -> NDArray[np.bool_]:
+def _behind(result: Polished, rivals: NDArray[np.int64], iteration: int) -> Mask:
     """Guesses that already keep arrival and limits, nearly, and cost more than the best such rival and a margin."""
     sound = (result.shortfall < SOUND) & (result.miss < SOUND)
     best = np.full(rivals.max() + 1, np.inf)
@@ -257,7 +257,7 @@ def _merit(chain: Chain, values: Array, batch: _Batch, limits: _Limits) -> Array
 
 def _iterate(
     cases: Cases, batch: _Batch, burns: int, limits: _Limits, schedule: Schedule, result: Polished, *, final: bool
-) -> NDArray[np.bool_]:
+) -> Mask:
     """Record where the batch is and move it by one step, in place; tells which cases need no further one."""
     size, straight = cases.size, len(limits.linear)
     chain = batch.chain or fly_chain(cases, batch.unknowns, burns)
@@ -305,7 +305,7 @@ def _iterate(
     result.error[where] = error
     result.on_arrival[:, where] = (costate * batch.scale[:, None]).T
     result.on_bounds[:, where] = multipliers[straight:] * batch.scale
-    done = (error < 10.0 * schedule.barrier_end) & (batch.barrier <= 1.001 * schedule.barrier_end)
+    done: Mask = (error < 10.0 * schedule.barrier_end) & (batch.barrier <= 1.001 * schedule.barrier_end)
     batch.multipliers = multipliers
     if final or done.all():
         return done
@@ -430,7 +430,7 @@ def _curvature(
         np.tile(weights, columns),
     )
     difference = (gradient.reshape(len(base), columns, -1) - base[:, None]) / DIFFERENCE
-    curved = difference.transpose(2, 0, 1) * lengths[:, None] * unit_step[:, :, None]
+    curved: Array = difference.transpose(2, 0, 1) * lengths[:, None] * unit_step[:, :, None]
     # the sizes of the burns, exactly
     for index in range(burns):
         first = burns + index * size
