@@ -58,6 +58,10 @@ class CraftPlan:
 
     ``lowest_periapsis_m`` is the radius of the lowest periapsis flown through after insertion, None where the craft
     passes none. ``insertion`` names the insertion chosen, with the speed the launcher must give there.
+    ``phasing_period_s`` is the time from return to return; ``period_to_hit_s`` what an instrument shows when the
+    phasing begins (osculating), which over an oblate body is not quite the same; None where nothing is phased.
+    ``first_guess_error_rad`` is the slot error of the plan by ratios of periods before it was corrected by its own
+    flight, None where nothing was corrected.
     """
 
     craft: str
@@ -86,6 +90,8 @@ class CraftPlan:
     propellant_left_kg: float | None
     burns: tuple[Burn, ...]
     flown: Flown
+    period_to_hit_s: float | None = None
+    first_guess_error_rad: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
