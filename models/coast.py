@@ -91,15 +91,19 @@ def apsides(
     )
 
 
-def equivalent_speed(body: Body, ring: Ring, speed_m_s: float, radius_m: float) -> float:
-    """Speed at the ring's radius that in point-mass gravity asks for the same burns as a real speed at an apsis.
+def real_speed(body: Body, ring: Ring, speed_m_s: float, radius_m: float) -> float:
+    """Speed at an apsis of some radius near the ring, over the real body, of an orbit that is planned by its speed at R.
 
-    The real speed is divided by how much faster the ring's craft move than sqrt(GM / R), and carried to R by the
-    energy integral (vis-viva).
+    Carried from the ring's radius by the energy integral (vis-viva), and raised as the ring's own craft are faster than
+    sqrt(GM / R). First order in J2 and in the difference of the radii: for first guesses.
     """
     faster = oblateness.circular_speed(body, ring.radius_m, ring.inclination_rad) / ring.speed_m_s
-    square = (speed_m_s / faster) ** 2 + 2.0 * body.gm * (1.0 / ring.radius_m - 1.0 / radius_m)
-    return math.sqrt(max(square, 0.0))
+    return faster * math.sqrt(max(speed_m_s**2 - 2.0 * body.gm * (1.0 / ring.radius_m - 1.0 / radius_m), 0.0))
+
+
+def equivalent_speed(body: Body, ring: Ring, speed_m_s: float, radius_m: float) -> float:
+    """Speed at the ring's radius that in point-mass gravity asks for the same burn into the ring as a real one."""
+    return ring.speed_m_s - (real_speed(body, ring, ring.speed_m_s, radius_m) - speed_m_s)
 
 
 def apsis_state(

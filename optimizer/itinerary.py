@@ -86,6 +86,7 @@ def course(problem: Problem, options: Options, row: int) -> Course:
             dips.append(min(way.insertion.radius_m, radius))
             # leaving when planned, the transfer's height is a third thing to choose; arriving in place, so is its start
             unknowns = (Unknown(0, "along"),) if revolutions else (Unknown(0, "time"), Unknown(0, "along"))
+        touch_m = way.arrival_radius_m
         must_burn = not way.parking and way.periapsis_m < problem.scenario.floor_m * (1.0 - 1e-9)
         screened = start_s
     else:
@@ -94,15 +95,22 @@ def course(problem: Problem, options: Options, row: int) -> Course:
         if start is None or orbit is None:
             raise ValueError("an option without a way up belongs to a craft in space")
         start_s = 0.0 if not start.on_ring else start.first_s
+        touch_m = start.touch_m
         position, velocity = _standing(problem, orbit, start.on_ring, start_s)
         period = (finish_s - burn_s) / max(revolutions, 1)
         screened = start_s + (0.5 * period if start.on_ring else 0.0)
         if start.passed_other or options.passes[row] > 0:
             dips.append(min(start.other_m, radius))
         must_burn = start.other_m < problem.scenario.floor_m * (1.0 - 1e-9)
-    burns.append((burn_s, (circular if revolutions == 0 else speed) - arrival))
+    first, last = (circular if revolutions == 0 else speed) - arrival, circular - speed
+    if problem.oblate:
+        settled, leaving = (
+            coast.real_speed(problem.scenario.body, ring, v, touch_m or radius) for v in (circular, speed)
+        )
+        first, last = (0.0 if revolutions == 0 else leaving - settled) + circular - arrival, settled - leaving
+    burns.append((burn_s, first))
     if revolutions > 0:
-        burns.append((finish_s, circular - speed))
+        burns.append((finish_s, last))
         other = 2.0 * float(orbits.semi_major_from_speed(ring.gm, radius, speed)) - radius
         dips.append(min(other, radius))
     corrected = problem.oblate and (revolutions > 0 or abs(burns[-1][1]) > NO_BURN_M_S)

@@ -20,7 +20,8 @@ class Standing:
     ``first_s`` first touch at or after its first possible burn (that moment itself on a circular orbit on the ring),
     ``angle_rad`` its argument of latitude then, ``period_s`` from touch to touch, ``other_m`` its orbit's other apsis,
     ``on_ring`` whether it is on the ring all the time, ``passed_other`` whether it passes the other apsis before.
-    ``advance_rad`` is how far each touch is ahead of the last one: the line of apsides turns over an oblate body.
+    ``advance_rad`` is how far each touch is ahead of the last one: the line of apsides turns over an oblate body;
+    ``touch_m`` the radius of the touch where it is not the ring's own.
     """
 
     first_s: float
@@ -31,6 +32,7 @@ class Standing:
     on_ring: bool
     passed_other: bool
     advance_rad: float = 0.0
+    touch_m: float | None = None
 
 
 def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
@@ -72,6 +74,7 @@ def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
             on_ring=False,
             passed_other=bool(first >= 0.5 * seen.period_s),
             advance_rad=seen.advance_rad,
+            touch_m=seen.radius_m,
         )
     names_touch = orbit.at == ("apoapsis" if apoapsis_touches else "periapsis")
     touch = orbit.at_s + (0.0 if names_touch else 0.5 * period)
