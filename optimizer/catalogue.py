@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from types import ModuleType
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models.launch import Ascent
 from .meetings import meets_kept
 from .options import F, I, Options, join, undominated
 from .outcome import Route
@@ -244,7 +242,6 @@ def from_pad(
     for index, way in enumerate(problem.ways):
         if way.pad != pad or not ground or not moments_s.size:
             continue
-        route = park if way.parking else direct
         name: Route = "park" if way.parking else "direct"
         plain = problem.touch(way.arrival_speed_m_s)
         for strict in (True, False):
@@ -263,24 +260,11 @@ def from_pad(
                     slot: I,
                     prune: bool,
                     *,
-                    route: ModuleType = route,
                     touch: Touch = touch,
                     wanted: Wanted | None = wanted,
                     index: int = index,
-                    way: Ascent = way,
                 ) -> Options:
-                    built: Options = route.options(
-                        touch,
-                        way,
-                        index,
-                        liftoff,
-                        slot,
-                        craft_class=0,
-                        insertion_m=way.insertion.radius_m,
-                        wanted=wanted,
-                        prune=prune,
-                    )
-                    return built
+                    return launched(problem, index, liftoff, slot, touch=touch, wanted=wanted, prune=prune)
 
                 options = _clear_of_kept(
                     problem, build, np.repeat(times, len(chosen)), np.tile(np.array(chosen), times.size), prune
@@ -291,6 +275,32 @@ def from_pad(
                     mine = Options(**{**vars(mine), "craft_class": np.full(len(mine), number)})
                     parts.append(_within_limits(problem, mine, finish_s))
     return join(parts), looked_at
+
+
+def launched(
+    problem: Problem,
+    way: int,
+    liftoff_s: F,
+    slot: I,
+    *,
+    touch: Touch | None = None,
+    wanted: Wanted | None = None,
+    prune: bool = False,
+) -> Options:
+    """Options of one way up for (liftoff, slot) pairs, of the first class of craft; limits of the touch only."""
+    up = problem.ways[way]
+    build = park.options if up.parking else direct.options
+    return build(
+        touch or problem.touch(up.arrival_speed_m_s),
+        up,
+        way,
+        liftoff_s,
+        slot,
+        craft_class=0,
+        insertion_m=up.insertion.radius_m,
+        wanted=wanted,
+        prune=prune,
+    )
 
 
 def _route_wanted(restriction: Restriction, route: Route, way: int) -> bool:

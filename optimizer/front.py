@@ -48,7 +48,7 @@ def walk(selection: Selection, cheapest: Chosen, progress: Progress = lambda _: 
         progress: told in words how far the walk has come.
     """
     continuous = selection.made.problem.launches > 0
-    fastest = selection.best(("finish", "delta_v"))
+    fastest = selection.best(("finish", "delta_v"), ties=False)
     if fastest is None:
         raise ValueError("a selection that has a plan has a fastest one")
     resolution = max((fastest.delta_v_m_s - cheapest.delta_v_m_s) / POINTS_ASKED, RESOLUTION_M_S)
@@ -82,7 +82,7 @@ def walk(selection: Selection, cheapest: Chosen, progress: Progress = lambda _: 
 
 
 def _sooner(selection: Selection, than: Chosen, by_s: float) -> Chosen | None:
-    return selection.best(("delta_v", "finish"), finish_s=than.finish_s - by_s)
+    return selection.best(("delta_v", "finish"), finish_s=than.finish_s - by_s, ties=False)
 
 
 def _slides(last: Chosen, step: Chosen) -> bool:
@@ -109,7 +109,7 @@ def _stride(
     """The next point along a slope: as far on as the delta-v may rise by the resolution at most."""
     best, kind = near, "step"
     while True:
-        further = selection.best(("delta_v", "finish"), finish_s=last.finish_s - stride)
+        further = selection.best(("delta_v", "finish"), finish_s=last.finish_s - stride, ties=False)
         if further is None or further.delta_v_m_s - last.delta_v_m_s > resolution:
             if stride <= 1.0 or kind == "slope":
                 return best, max(stride / 2.0, 1.0), kind  # type: ignore[return-value]
