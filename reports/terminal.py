@@ -52,6 +52,8 @@ def plan_text(outcome: Outcome, width: int = 80, *, next_command: str = "") -> s
     if not outcome.plans:
         return infeasible_text(outcome, width)
     first = min(outcome.plans, key=lambda plan: plan.rank)
+    if not first.craft:
+        return "\n".join([*_answer(outcome, first, width), *_remarks(outcome, width)]) + "\n"
     lines = [
         *_answer(outcome, first, width),
         *_trust(outcome, first, width),
@@ -209,8 +211,6 @@ def _proof_text(proof: Proof) -> str:
 
 
 def _flown_text(plan: Plan) -> str:
-    if not plan.craft:
-        return "Nothing moves."
     slot_deg = max(abs(math.degrees(part.flown.slot_error_rad)) for part in plan.craft)
     period_s = max(abs(part.flown.period_error_s) for part in plan.craft)
     text = f"At the end slots are met to {small(slot_deg)} deg and the ring's period to {small(period_s)} s."
@@ -253,8 +253,6 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
         if wide and weighed:
             row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))
         rows.append(row)
-    if not first.craft:
-        return []
     lines = [*_heading("What to fly"), *columns(heads, rows, width)]
     must = [part.craft for part in first.craft if part.must_burn]
     if must:
