@@ -25,6 +25,8 @@ HALVINGS = 5
 CHORDS = 1  # corrections of the arrival after each trial step
 SHORTER = 0.3
 SOUND = 3e-3  # miss and breach, in ring radii, below which the cost of a guess means something
+LOOK_BACK = 5  # steps over which a guess's gain is measured, and how many more it is trusted to go on so
+LOOK_AHEAD = 15
 PATIENCE = 5  # steps before a guess may be given up for a better rival
 FIRST_REACH = 0.5  # trust region at first and at most: radians of a burn's time, shares of the cost of a burn's size
 MOST_REACH = 3.0
@@ -110,6 +112,7 @@ def polish(
     burns: int,
     schedule: Schedule | None = None,
     rivals: NDArray[np.int64] | None = None,
+    known: float = np.inf,
 ) -> Polished:
     """Improve flights to local optima.
 
@@ -120,6 +123,7 @@ def polish(
         schedule: how the barrier is lowered.
         rivals: which cases, by equal numbers, are guesses at the same question: those that fall behind the best of
             them are given up.
+        known: cost that is reached already; with ``rivals``, guesses that fall behind it are given up, too.
 
     Returns:
         One local optimum for each case; ``error`` tells whether it is one.
@@ -155,14 +159,16 @@ def polish(
         np.zeros((rows - len(limits.linear), count)),
         np.zeros(count, dtype=np.int64),
     )
+    history: list[Array] = []
     for iteration in range(schedule.iterations + 1):
         final = iteration == schedule.iterations
         done = _iterate(cases, batch, burns, limits, schedule, result, final=final)
         result.iterations[batch.index] = iteration
         if final or done.all():
             break
+        history.append(result.cost.copy())
         if rivals is not None and iteration >= PATIENCE:
-            done |= _behind(result, rivals, iteration)[batch.index]
+            done |= _behind(result, history[-1 - LOOK_BACK], rivals, known, iteration)[batch.index]
             if done.all():
                 break
         if done.any():
@@ -170,12 +176,19 @@ def polish(
     return result
 
 
-def _behind(result: Polished, rivals: NDArray[np.int64], iteration: int) -> Mask:
-    """Guesses that already keep arrival and limits, nearly, and cost more than the best such rival and a margin."""
+def _behind(result: Polished, earlier: Array, rivals: NDArray[np.int64], known: float, iteration: int) -> Mask:
+    """Guesses that nearly keep arrival and limits and cannot be expected to beat the best rival or what is known.
+
+    Either they cost more by a margin that narrows with the steps made, or what the last few steps gained is too little
+    for the gap that is left.
+    """
     sound = (result.shortfall < SOUND) & (result.miss < SOUND)
-    best = np.full(rivals.max() + 1, np.inf)
+    best = np.full(rivals.max() + 1, known)
     np.minimum.at(best, rivals[sound], result.cost[sound])
-    return np.asarray(sound & (result.cost > best[rivals] * (1.0 + max(0.01, 1.5 * 0.85**iteration))))
+    gap = result.cost - best[rivals]
+    dear = gap > best[rivals] * max(0.01, 1.5 * 0.85**iteration)
+    slow = (gap > 1e-5 * best[rivals]) & (earlier - result.cost < gap * LOOK_BACK / LOOK_AHEAD)
+    return np.asarray(sound & (dear | (slow & (iteration >= 2 * LOOK_BACK))))
 
 
 def _limits(cases: Cases, burns: int, schedule: Schedule) -> tuple[_Limits, Cases]:

@@ -23,13 +23,15 @@ TURN = 2.0 * np.pi
 class Guess(NamedTuple):
     """Burn times (N,) and all burns but the last, (N - 1, 2), along the first two axes, with the name of the family.
 
-    ``cost`` is the sum of the burns of a guess that arrives; infinite where that was not computed.
+    ``cost`` is the sum of the burns of a guess that arrives, infinite where that was not computed; ``keeps`` tells
+    whether the guess is known to keep the radius limits.
     """
 
     family: str
     times: Array
     kicks: Array
     cost: float = np.inf
+    keeps: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -239,7 +241,7 @@ def lambert_arcs(question: Question, departures: int = 12, arrivals: int = 24, k
             if key not in taken and len(taken) < keep:
                 taken.add(key)
                 kick = (first[i] - velocity[i])[None]
-                found.append(Guess("Lambert arc", np.array([t1[i], t2[i]]), kick, float(cost[i])))
+                found.append(Guess("Lambert arc", np.array([t1[i], t2[i]]), kick, float(cost[i]), wanted))
     return found
 
 
@@ -262,6 +264,7 @@ def tangents(question: Question, keep: int = 4) -> list[Guess]:
             for turns in range(1, int(wait / TURN * 2.5) + 2):
                 inverse = (TURN * turns / wait) ** (2.0 / 3.0)
                 other = 2.0 / inverse - 1.0
+                keeps = question.floor <= other <= question.ceiling
                 if other < question.floor - 0.05 or other > question.ceiling + 0.05 or other < 0.05:
                     continue
                 fan = np.linspace(0.0, 1.0, 9)[:, None]
@@ -270,7 +273,7 @@ def tangents(question: Question, keep: int = 4) -> list[Guess]:
                 costs = np.hypot(*(flown - velocity).T) + np.hypot(*(circular - flown).T)
                 best = int(np.argmin(costs))
                 kick = (flown[best] - velocity)[None]
-                found.append(Guess("tangent orbit", np.array([time, time + wait]), kick, float(costs[best])))
+                found.append(Guess("tangent orbit", np.array([time, time + wait]), kick, float(costs[best]), keeps))
     return sorted(found, key=lambda guess: guess.cost)[:keep]
 
 

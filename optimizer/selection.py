@@ -11,14 +11,18 @@ from numpy.typing import NDArray
 
 from ..models.craft import propellant
 from ..models.scenario import Aim
-from .catalogue import Catalogue, at_finish, from_pad, launched
+from .catalogue import Catalogue, at_finish, from_pad, launched, windows
 from .itinerary import key
 from .meetings import passes_slots
 from .options import F, Options, columns, join
 from .schedule import Objective, ScheduleProblem, Solved, solve_lexicographic
+from .timing import grid_step_s, with_turnarounds
 
 ROUNDS_MAX = 400
 """Most meetings resolved for one choice; each adds a row or new moments, so running out would be a fault."""
+
+ZOOM, ZOOM_LAST = 8, 1e-3
+"""Around a liftoff picked from a grid, moments this many times closer are tried, down to this part of a step."""
 
 DELTA_V_TOLERANCE = 1e-6
 FINISH_TOLERANCE = 1e-4
@@ -79,16 +83,41 @@ class Selection:
             parts.append(at_finish(made, finish_s))
         options = join(parts)
         options = options.take(options.finish_s <= finish_s + 1e-6)
+        zoom = 1.0
         for _ in range(ROUNDS_MAX):
             chosen = self._solve(options, aims, delta_v_m_s, ties)
             if chosen is None:
                 return None
             more = self._meetings(made, chosen.options)
+            if more is None and zoom >= ZOOM_LAST:
+                more = self._closer_moments(made, chosen.options, zoom)
+                zoom /= ZOOM
             if more is None:
                 return chosen
             if len(more):
                 options = join([options, more.take(more.finish_s <= finish_s + 1e-6)])
         raise RuntimeError("meetings could not be resolved: a fault of ours")
+
+    def _closer_moments(self, made: Catalogue, options: Options, zoom: float) -> Options | None:
+        """Liftoffs close around those that were picked from a grid (see ``timing.py``); None where none was."""
+        problem = made.problem
+        moments: dict[int, list[F]] = {}
+        for row in range(len(options)):
+            way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
+            if way is None or way.parking or options.speed_m_s[row] >= way.arrival_speed_m_s - 1e-9:
+                continue
+            step = grid_step_s(problem.touch(way.arrival_speed_m_s), way) * int(options.revolutions[row]) * zoom
+            near = options.liftoff_s[row] + step * np.linspace(-1.0, 1.0, 2 * ZOOM + 1)
+            moments.setdefault(way.pad, []).append(near)
+        if not moments:
+            return None
+        parts = []
+        for pad, near in moments.items():
+            earliest, latest = windows(problem)[pad]
+            turnaround = problem.scenario.pads[pad].turnaround_s
+            times = with_turnarounds(np.concatenate(near), turnaround, problem.launches, earliest, latest)
+            parts.append(from_pad(problem, pad, times)[0])
+        return join(parts)
 
     def _solve(self, options: Options, aims: Sequence[Aim], delta_v_m_s: float, ties: bool) -> Chosen | None:
         problem = self.made.problem
