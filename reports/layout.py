@@ -36,6 +36,12 @@ def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = Non
     )
 
 
+def heading(text: str, width: int) -> list[str]:
+    """A section's heading, underlined, with an empty line before it."""
+    lines = paragraph(text, width)
+    return ["", *lines, "-" * max(len(line) for line in lines)]
+
+
 def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, *, indent: str = "  ") -> list[str]:
     """Set rows in columns; as a list of named values where they do not fit side by side.
 

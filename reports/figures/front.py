@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from ...models.readouts import plain, span
 from ...optimizer.outcome import Front, Outcome, Plan
-from ..terminal import telling_points
+from ..price_of_time import telling_points
 from ..wording import listed
 from .style import INK, PAPER, QUIET, SHADE, rim, sheet
 

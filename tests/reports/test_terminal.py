@@ -12,16 +12,9 @@ import pytest
 
 from ringwright.models.readouts import clock
 from ringwright.optimizer.outcome import Burn, FrontPoint, Outcome
-from ringwright.reports.terminal import (
-    CAUTION,
-    ROWS_SHOWN,
-    burn_words,
-    next_period_s,
-    period_to_hit_s,
-    plan_text,
-    slot_deg_per_period_s,
-    telling_points,
-)
+from ringwright.reports.first_to_act import burn_words, next_period_s, slot_deg_per_period_s
+from ringwright.reports.price_of_time import ROWS_SHOWN, telling_points
+from ringwright.reports.terminal import CAUTION, period_to_hit_s, plan_text
 from ringwright.tests.reports import sample
 
 ALL = [
@@ -243,3 +236,26 @@ def test_text_and_result_need_no_heavy_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_where_nothing_moves_nothing_is_proved_or_priced() -> None:
+    outcome = sample.relay()
+    assert outcome.front is not None
+    still = replace(outcome.plans[0], craft=(), margins=(), delta_v_m_s=0.0, finish_s=0.0)
+    text = plan_text(replace(outcome, plans=(still,), front=replace(outcome.front, points=())), 80)
+    assert "No craft has to move. Alder stays in slot 0." in text
+    assert "proved" not in text
+
+
+def test_a_goal_may_choose_a_plan_off_the_front() -> None:
+    outcome = sample.relay()
+    chosen = replace(outcome.plans[-1], rank=1, kind="best by the goal")
+    ranks = {plan.rank: plan.rank + 1 for plan in outcome.plans[:-1]}
+    others = tuple(replace(plan, rank=ranks[plan.rank]) for plan in outcome.plans[:-1])
+    assert outcome.front is not None
+    points = tuple(replace(point, plan=ranks[point.plan]) for point in outcome.front.points)
+    moved = replace(outcome, plans=(chosen, *others), front=replace(outcome.front, points=points))
+    section = plan_text(moved, 120).split("The price of time")[1]
+    first_row = section.splitlines()[3].split()
+    assert first_row[0] == "1"
+    assert "cheaper" in section
