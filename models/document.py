@@ -17,7 +17,7 @@ from typing import Any
 from .errors import InputError
 from .keys import TABLES, Key, find_key, tables_with
 from .readouts import brief, clock_seconds
-from .units import UNITS, from_si, printed_unit, to_si
+from .units import UNITS, from_si, printed_unit, split_unit, to_si
 
 _KIND_WORDS = {
     "length": "a length",
@@ -249,7 +249,9 @@ def _unknown(table: Table, spelled: str) -> str:
     there = [other for other in tables_with(spelled) if other != table.schema]
     near = difflib.get_close_matches(spelled.lower(), [s for key in here for s in key.spellings], n=1, cutoff=0.7)
     if there and spelled not in ("name",):
-        return f"{name} is in the wrong table: {spelled} belongs in {_either([table_words(t) for t in there])}."
+        also = difflib.get_close_matches(spelled.lower(), [s for key in here for s in key.spellings], n=1, cutoff=0.85)
+        hint = f"; or did you mean {also[0]} here?" if also else "."
+        return f"{name} is in the wrong table: {spelled} belongs in {_either([table_words(t) for t in there])}{hint}"
     if near:
         return f"{name} is not a key of {table_words(table.schema)}: did you mean {near[0]}?"
     everywhere = {s: other for other, keys in TABLES.items() for key in keys for s in key.spellings}
@@ -257,8 +259,13 @@ def _unknown(table: Table, spelled: str) -> str:
     if far:
         there_words = table_words(everywhere[far[0]])
         return f"{name} is not a key of {table_words(table.schema)}: did you mean {far[0]} of {there_words}?"
-    known = ", ".join(sorted(key.spellings[min(1, len(key.spellings) - 1)] for key in here))
+    known = ", ".join(sorted(_usual(key) for key in here))
     return f"{name} is not a key of {table_words(table.schema)}, which knows {known}."
+
+
+def _usual(key: Key) -> str:
+    """The spelling that most files would use."""
+    return next((s for s in key.spellings if split_unit(s)[1] in ("km", "deg", "h", "m_s", "km3_s2")), key.spellings[0])
 
 
 def table_words(schema: str) -> str:
@@ -323,7 +330,7 @@ def _tables(table: Table, key: Key, value: object) -> tuple[Table, ...]:
         if listed:
             raw = f"{raw}[{index}]"
             name = item.get("name")
-            label = f"{label}.{name}" if isinstance(name, str) and name else f"{label}[{index}]"
+            label = f"{label}.{name}" if isinstance(name, str) and name.strip() else f"{label}[{index}]"
         if key.kind != "table":
             path = f"{path}[{index}]"
         found.append(read_table(table.origin, item, schema, path, raw, label))
@@ -333,7 +340,7 @@ def _tables(table: Table, key: Key, value: object) -> tuple[Table, ...]:
 def _value(table: Table, key: Key, unit: str, value: object) -> object:
     """Check one value and convert it."""
     if isinstance(value, Mapping | list):
-        raise table.error(f"{table.quote(key.name)} should be {_KIND_WORDS[key.kind]}, not a table or list.", key.name)
+        raise table.error(f"{table.quote(key.name)} is a table or list: write {_KIND_WORDS[key.kind]}.", key.name)
     if isinstance(value, str) and key.choices and (key.kind == "choice" or not _numeric(value)):
         return _choice(table, key, value)
     if key.kind in ("text", "choice"):
@@ -385,7 +392,7 @@ def _moment(table: Table, key: Key, value: object) -> object:
             )
         raise table.error(f"{quote} should be {_KIND_WORDS['moment']}.", key.name)
     if key.kind not in ("moment", "instant"):
-        raise table.error(f"{quote} is a date, where {_KIND_WORDS[key.kind]} is wanted.", key.name)
+        raise table.error(f"{quote} is a date, where {_KIND_WORDS[key.kind]} is wanted: write a number.", key.name)
     if value.utcoffset() is None:
         bare = value.isoformat()
         raise table.error(
@@ -455,6 +462,8 @@ def _in_range(table: Table, key: Key, unit: str, value: float) -> float:
             f"{table.quote(key.name)} would turn without end: give the period, or inf for a body that does not turn.",
             key.name,
         )
+    if math.isinf(value):
+        raise table.error(f"{table.quote(key.name)} {_range_words(key, unit, value)}", key.name)
     inside = key.least < value if key.above else key.least <= value
     # a bound that is itself converted from the unit must not fail by a rounding
     slack = 1e-12 * abs(value)
@@ -471,9 +480,7 @@ def _range_words(key: Key, unit: str, value: float) -> str:
     printed = f" {printed_unit(unit)}" if unit else ""
     also = ", or inf for no limit" if key.infinite and key.least >= 0 else ""
     if math.isinf(value):
-        also = ""
-        if value > 0 and math.isfinite(high):
-            return f"is not finite: at most {brief(high)}{printed} would be accepted."
+        return f"is not finite: from {brief(low)} to {brief(high)}{printed} would be accepted."
     if value < key.least or (key.above and value == key.least):
         if key.kind == "instant" and key.least == 0.0:
             return "is before the epoch, from which times count: 0 or more would be accepted."

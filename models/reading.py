@@ -169,6 +169,12 @@ def _not_toml(text: str, file: str, fault: str) -> InputError:
         key, clock = colon.group(1), colon.group(2)
         return InputError(f'{key} = {clock} needs quotes: write {key} = "{clock}" (h:mm:ss).', where=where)
     what = fault.partition(" (at ")[0]
+    if what.startswith(("Cannot overwrite", "Cannot declare")):
+        return InputError(
+            f"{line.strip()[:60]} gives a key or a table a second time: keep one of them; a list of tables has two "
+            "brackets, [[craft]].",
+            where=where,
+        )
     shown = f" in {line.strip()[:60]!r}" if line.strip() else ""
     return InputError(
         f"the file is not TOML here{shown} ({what[:1].lower()}{what[1:]}): write key = value on a line of its own, "
