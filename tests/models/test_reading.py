@@ -371,14 +371,14 @@ def test_understood_keeps_its_width_and_tells_every_default(name: str, width: in
 
 
 def test_understood_counts_angles_from_one_craft() -> None:
-    """Slot 0 at 0 deg and Borage at 340: the slot is 20 deg ahead of it; Yarrow's apoapsis at 75 is 95 ahead."""
+    """Slot 0 at 0 deg and Borage at 40: the slot is 40 deg behind it; Yarrow's apoapsis at 140 is 100 ahead."""
     scenario = parse_scenario(text("thick-air"))
     origin = reference(scenario)
     assert origin is not None
     assert origin.words == "Borage"
     told = " ".join(understood(scenario).split())
-    assert "slot 0 0.000 deg 20.000 deg ahead" in told
-    assert "apoapsis of Yarrow 75.000 deg 95.000 deg ahead" in told
+    assert "slot 0 0.000 deg 40.000 deg behind" in told
+    assert "apoapsis of Yarrow 140.000 deg 100.000 deg ahead" in told
 
 
 def test_understood_counts_from_the_site_when_nobody_is_up() -> None:
