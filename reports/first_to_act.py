@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 
+from ..models.bodies import body as built_in
+from ..models.bodies import body_names
 from ..models.readouts import clock, instant, plain, span
 from ..optimizer.outcome import Burn, CraftPlan, Outcome, Plan
-from .layout import Column, columns, heading, paragraph
+from .layout import Column, columns, heading, paragraph, shell_lines
 from .wording import count, gained_rad, small
 
 
@@ -49,6 +51,12 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines += _burn_table(outcome, part, width)
     for remark in _exactness(outcome, part):
         lines += paragraph(remark, width, indent="  ")
+    command = after_burn_command(outcome, part)
+    if command:
+        lines += paragraph(
+            "After the first burn, ask what the period read (for PERIOD) makes of it:", width, indent="  "
+        )
+        lines += shell_lines(command, width, indent="    ")
     return lines
 
 
@@ -106,6 +114,59 @@ def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
     if part.in_slot_s + turn_s - part.ring_arrival_s > limits.wait_within_s:
         return None
     return (part.revolutions * period_s + turn_s) / (part.revolutions + 1)
+
+
+def after_burn_command(outcome: Outcome, part: CraftPlan) -> str:
+    """The command that says what the period read after the first burn makes of the slot, and where to go next.
+
+    Empty where the one-craft question does not cover the way: no phasing, free-form, a parking orbit, more than two
+    burns, or an arrival that does not touch the ring.
+    """
+    scenario, ring, body = outcome.scenario, outcome.ring, outcome.scenario.body
+    if part.side == "level" or part.route not in {"direct", "shift"} or len(part.burns) != 2:
+        return ""
+    arrival = _arrival_radii_m(outcome, part)
+    if arrival is None:
+        return ""
+
+    def km(radius_m: float) -> str:
+        return f"{(radius_m - body.radius_m) * 1e-3:.10g}"
+
+    if body.name.lower() in body_names() and (built_in(body.name).gm, built_in(body.name).radius_m) == (
+        body.gm,
+        body.radius_m,
+    ):
+        words = [f"--around {body.name}"]
+    else:
+        words = [f"--gm {body.gm * 1e-9:.12g}km3/s2", f"--radius {body.radius_m * 1e-3:.10g}km"]
+    lead_deg = math.degrees(part.lead_rad)
+    words += [
+        f"--ring {km(ring.radius_m)}km",
+        f"--slot-{'ahead' if lead_deg >= 0.0 else 'behind'} {abs(lead_deg):.8g}deg",
+    ]
+    other = arrival[0] if abs(arrival[1] - ring.radius_m) <= _TOUCHES_M else arrival[1]
+    if abs(other - ring.radius_m) > _TOUCHES_M:
+        low, high = sorted((other, ring.radius_m))
+        words.append(f"--from {km(low)}x{km(high)}km")
+    words.append(f"--floor {km(scenario.floor_m)}km")
+    return f"ringwright period {' '.join(words)} --got PERIOD"
+
+
+_TOUCHES_M = 1.0
+
+
+def _arrival_radii_m(outcome: Outcome, part: CraftPlan) -> tuple[float, float] | None:
+    """Apsides of the orbit on which a craft comes to its first burn, None where none of them is on the ring."""
+    craft = next((craft for craft in outcome.scenario.craft if craft.name == part.craft), None)
+    radii: tuple[float, float] | None = None
+    if craft is not None and craft.orbit is not None:
+        radii = (craft.orbit.periapsis_m, craft.orbit.apoapsis_m)
+    elif part.insertion is not None:
+        offered = [way for pad in outcome.scenario.pads if pad.name == part.pad for way in pad.insertions]
+        radii = next(((way.periapsis_m, way.apoapsis_m) for way in offered if way.name == part.insertion), None)
+    if radii is None or min(abs(radius_m - outcome.ring.radius_m) for radius_m in radii) > _TOUCHES_M:
+        return None
+    return radii
 
 
 def _exactness(outcome: Outcome, part: CraftPlan) -> list[str]:

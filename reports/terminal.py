@@ -13,7 +13,7 @@ from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Bind, CraftPlan, Margin, Outcome, Plan, Proof
 from .first_to_act import first_to_act
-from .layout import Column, columns, heading, paragraph
+from .layout import Column, columns, heading, paragraph, shell_lines
 from .limits import limit_key, limit_value, limit_words, serving_value
 from .price_of_time import other_ways, price_of_time
 from .result import burn_model_of, gravity_of
@@ -35,13 +35,13 @@ CAUTION = (
 )
 
 
-def plan_text(outcome: Outcome, width: int = 80, *, next_command: str = "") -> str:
+def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = None) -> str:
     """Set an outcome for the console.
 
     Args:
         outcome: feasible or not; without a plan this is :func:`infeasible_text`.
         width: greatest length of a line, at least 40.
-        next_command: what to suggest typing next; by default the same plan with files written.
+        next_command: what to suggest typing next; by default the same plan with files written, nothing where empty.
 
     Returns:
         Text that ends in a newline.
@@ -310,8 +310,12 @@ def _remarks(outcome: Outcome, width: int) -> list[str]:
     return lines
 
 
-def _close(outcome: Outcome, width: int, next_command: str) -> list[str]:
-    file = outcome.scenario.source.file
-    command = next_command or f"ringwright plan {shlex.quote(file) if file else 'SCENARIO'} --out DIR"
-    lines = ["", *paragraph(f"Next, for tables and pictures: {command}", width, hang="    ")]
+def _close(outcome: Outcome, width: int, next_command: str | None) -> list[str]:
+    if next_command is None:
+        file = outcome.scenario.source.file
+        next_command = f"ringwright plan {shlex.quote(file) if file else 'SCENARIO'} --out DIR"
+    lines = []
+    if next_command:
+        lines = ["", *paragraph("Next, for tables and pictures:", width)]
+        lines += shell_lines(next_command, width, indent="    ")
     return [*lines, "", *paragraph(CAUTION, width)]
