@@ -1,7 +1,7 @@
 """From a scenario file to a validated :class:`Scenario`.
 
-The text is parsed, overrides are applied, each value is checked alone (``tables.py``, ``values.py``), the values are put
-together here, and what they say to one another is checked (``consistency.py``). Every fault is one
+The text is parsed, overrides are applied, each value is checked alone (``tables.py``, ``values.py``), the values are
+put together here, and what they say to one another is checked (``consistency.py``). Every fault is one
 :class:`InputError` that names file, line, key, value and remedy.
 """
 
