@@ -269,7 +269,7 @@ def _polished(found: list[Guess], cases: Cases, schedule: Schedule, best: _Best 
     burns, rivals = len(found[0].times), np.zeros(len(found), dtype=np.int64)
     known = math.inf if best is None else best.cost
     rough = polish(cases.take(rivals), _stack(found, cases.size), burns, schedule, rivals, known)
-    good = (rough.miss < 1e-4) & (rough.shortfall < 1e-3) & (rough.cost < known * 1.001)
+    good = (rough.miss < 1e-4) & (rough.shortfall < 1e-3) & (rough.cost < known * (1.0 - 1e-5))
     for index in np.argsort(np.where(good, rough.cost, np.inf), kind="stable")[: 2 if best is None else 1]:
         if good[index]:
             best = _finest(rough.unknowns[:, index], burns, found[index].family, cases, best)

@@ -27,6 +27,7 @@ SHORTER = 0.3
 SOUND = 3e-3  # miss and breach, in ring radii, below which the cost of a guess means something
 LOOK_BACK = 5  # steps over which a guess's gain is measured, and how many more it is trusted to go on so
 LOOK_AHEAD = 15
+SAME = 3e-4  # share of the cost within which two guesses are taken to come to one optimum
 PATIENCE = 5  # steps before a guess may be given up for a better rival
 FIRST_REACH = 0.5  # trust region at first and at most: radians of a burn's time, shares of the cost of a burn's size
 MOST_REACH = 3.0
@@ -160,6 +161,7 @@ def polish(
         np.zeros(count, dtype=np.int64),
     )
     history: list[Array] = []
+    settled = np.zeros(count, dtype=np.bool_)
     for iteration in range(schedule.iterations + 1):
         final = iteration == schedule.iterations
         done = _iterate(cases, batch, burns, limits, schedule, result, final=final)
@@ -168,7 +170,8 @@ def polish(
             break
         history.append(result.cost.copy())
         if rivals is not None and iteration >= PATIENCE:
-            done |= _behind(result, history[-1 - LOOK_BACK], rivals, known, iteration)[batch.index]
+            settled[batch.index] = done
+            done |= _behind(result, history[-1 - LOOK_BACK], settled, rivals, known, iteration)[batch.index]
             if done.all():
                 break
         if done.any():
@@ -176,19 +179,29 @@ def polish(
     return result
 
 
-def _behind(result: Polished, earlier: Array, rivals: NDArray[np.int64], known: float, iteration: int) -> Mask:
-    """Guesses that nearly keep arrival and limits and cannot be expected to beat the best rival or what is known.
+def _behind(
+    result: Polished, earlier: Array, settled: Mask, rivals: NDArray[np.int64], known: float, iteration: int
+) -> Mask:
+    """Guesses that cannot be expected to beat the best rival or what is known.
 
-    Either they cost more by a margin that narrows with the steps made, or what the last few steps gained is too little
-    for the gap that is left.
+    Those that nearly keep arrival and limits are given up where they cost more by a margin that narrows with the
+    steps made, where the last few steps gained too little for the gap that is left, or where they come to a cost that
+    a settled rival has; those that do not are, when they have had their time and are no cheaper.
     """
     sound = (result.shortfall < SOUND) & (result.miss < SOUND)
     best = np.full(rivals.max() + 1, known)
+    reached = best.copy()
     np.minimum.at(best, rivals[sound], result.cost[sound])
+    np.minimum.at(reached, rivals[settled], result.cost[settled])
     gap = result.cost - best[rivals]
-    dear = gap > best[rivals] * max(0.01, 1.5 * 0.85**iteration)
-    slow = (gap > 1e-5 * best[rivals]) & (earlier - result.cost < gap * LOOK_BACK / LOOK_AHEAD)
-    return np.asarray(sound & (dear | (slow & (iteration >= 2 * LOOK_BACK))))
+    behind = gap > best[rivals] * max(0.01, 1.5 * 0.85**iteration)
+    if iteration >= 2 * LOOK_BACK:
+        behind |= (gap > 1e-5 * best[rivals]) & (earlier - result.cost < gap * LOOK_BACK / LOOK_AHEAD)
+        behind |= np.abs(result.cost - reached[rivals]) < SAME * result.cost
+    behind &= sound
+    if iteration >= LOOK_AHEAD:
+        behind |= ~sound & (1.15 * result.cost > best[rivals])
+    return np.asarray(behind)
 
 
 def _limits(cases: Cases, burns: int, schedule: Schedule) -> tuple[_Limits, Cases]:
