@@ -127,8 +127,6 @@ def _plan(arguments: argparse.Namespace) -> int:
     from .models.reading import read_scenario
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
-    for warning in scenario.warnings:
-        print(f"ringwright: note: {warning}", file=sys.stderr)
     from .optimizer.plan import make_plan
     from .reports.terminal import plan_text
 
@@ -151,7 +149,7 @@ def _plan(arguments: argparse.Namespace) -> int:
         write_folder(outcome, arguments.out)
     if arguments.json != "-":
         command = f"ringwright plan {arguments.scenario} --out DIR" if arguments.out is None else ""
-        print(plan_text(outcome, _width(), next_command=command))
+        sys.stdout.write(plan_text(outcome, _width(), next_command=command))
         if arguments.out is not None:
             print(f"\nTables, result and figures are in {arguments.out}.")
     return 0 if outcome.plans else NO_PLAN
@@ -169,14 +167,14 @@ def _check(arguments: argparse.Namespace) -> int:
     from .models.reading import read_scenario
     from .reports.understood import understood
 
-    print(understood(read_scenario(arguments.scenario, arguments.settings)))
+    sys.stdout.write(understood(read_scenario(arguments.scenario, arguments.settings), _width()))
     return 0
 
 
 def _bodies(_: argparse.Namespace) -> int:
     from .reports.body_list import body_list
 
-    print(body_list())
+    sys.stdout.write(body_list(_width()))
     return 0
 
 

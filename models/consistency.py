@@ -13,8 +13,8 @@ from .scenario import Craft, Insertion, Scenario
 from .scope import on_ring, refuse_beyond_scope
 from .units import STANDARD_GRAVITY_M_S2
 
-SYNCHRONOUS_SHARE = 0.005
-"""An altitude this near, as a share, to the synchronous radius was read off as a radius."""
+SYNCHRONOUS_SHARE = 5e-4
+"""An altitude this near, as a share, to a known body's synchronous radius was read off as a radius."""
 
 HILL_SHARE = 1.0 / 3.0
 """Up to this share of the Hill radius a two-body plan is worth something (common practice, no source)."""
@@ -47,7 +47,8 @@ def _check_ring(scenario: Scenario, root: Table) -> None:
     table = root.tables["ring"][0]
     body, ring, size = scenario.body, scenario.ring, _ring_size(root.tables["ring"][0])
     altitude = table.number("altitude")
-    if altitude is not None and math.isfinite(body.sidereal_day_s):
+    # of an invented world nobody knows that radius by heart, so there an altitude near it is only an altitude
+    if altitude is not None and math.isfinite(body.hill_radius_m) and math.isfinite(body.sidereal_day_s):
         synchronous = (body.gm / body.spin_rad_s**2) ** (1.0 / 3.0)
         if abs(altitude - synchronous) <= SYNCHRONOUS_SHARE * synchronous:
             far = plain((body.radius_m + altitude) / 1e3, 0)

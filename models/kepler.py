@@ -294,29 +294,40 @@ def _stumpff(x: Array) -> tuple[Array, Array, Array]:
 
 
 def _open(r0: Array, sigma0: Array, alpha: Array, time: Array) -> Universal:
-    """Laguerre's iteration on the universal Kepler equation (Conway 1986, Celestial Mechanics 39:199-211)."""
-    chi = time / r0
+    """Laguerre's iteration on the universal Kepler equation (Conway 1986, Celestial Mechanics 39:199-211).
+
+    Time grows with the anomaly, so a bracket keeps each step; it is flown forwards, backwards by mirroring the state.
+    """
+    backwards = time < 0.0
+    time, sigma = np.abs(time), np.where(backwards, -sigma0, sigma0)
     root = np.sqrt(np.maximum(-alpha, 1e-12))
-    late = -2.0 * alpha * np.abs(time) / (np.sign(time) * sigma0 + (1.0 - r0 * alpha) / root)
+    chi = time / r0
+    late = -2.0 * alpha * time / (sigma + (1.0 - r0 * alpha) / root)
     # on a hyperbola flown for long the anomaly grows with the logarithm of time (Vallado 2013, algorithm 8)
-    chi = np.where((alpha < -1e-6) & (late > 4.0), np.sign(time) * np.log(np.maximum(late, 4.0)) / root, chi)
-    step = chi
+    chi = np.where((alpha < -1e-6) & (late > 4.0), np.log(np.maximum(late, 4.0)) / root, chi)
+    low, high = np.zeros_like(chi), np.where(alpha < 0.0, 60.0 / root, np.inf)
+    chi = np.minimum(chi, 0.5 * high)
     for _ in range(60):
         c1, c2, c3 = _stumpff(alpha * chi * chi)
         u1, u2, u3 = chi * c1, chi * chi * c2, chi**3 * c3
-        miss = r0 * u1 + sigma0 * u2 + u3 - time
-        slope = r0 * (1.0 - alpha * u2) + sigma0 * u1 + u2
-        bend = sigma0 * (1.0 - alpha * u2) + (1.0 - alpha * r0) * u1
-        root = np.sqrt(np.abs(16.0 * slope * slope - 20.0 * miss * bend))
-        step = -5.0 * miss / (slope + np.copysign(root, slope))
+        miss = r0 * u1 + sigma * u2 + u3 - time
+        slope = r0 * (1.0 - alpha * u2) + sigma * u1 + u2
+        bend = sigma * (1.0 - alpha * u2) + (1.0 - alpha * r0) * u1
+        low, high = np.where(miss > 0.0, low, chi), np.where(miss > 0.0, chi, high)
+        swing = np.sqrt(np.abs(16.0 * slope * slope - 20.0 * miss * bend))
+        new = chi - 5.0 * miss / (slope + swing)
+        inner = np.where(np.isfinite(high), 0.5 * (low + high), 2.0 * chi + time)
+        step = np.where((new >= low) & (new <= high), new, inner) - chi
         chi = chi + step
-        if np.all(np.abs(step) <= 1e-14 * (1.0 + np.abs(chi))):
+        if np.all(np.abs(step) <= 1e-13 * (1.0 + chi)):
             break
     else:
-        if not np.all(np.abs(step) <= 1e-9 * (1.0 + np.abs(chi))):
+        # far out on a hyperbola the terms cancel: there the anomaly is known to fewer digits
+        if not np.all(np.abs(step) <= 1e-6 * (1.0 + chi)):
             raise FlightError("the universal Kepler equation did not converge on an open arc.")
     c1, c2, c3 = _stumpff(alpha * chi * chi)
-    return Universal(chi, chi * c1, chi * chi * c2, chi**3 * c3, alpha)
+    sign = np.where(backwards, -1.0, 1.0)
+    return Universal(sign * chi, sign * chi * c1, chi * chi * c2, sign * chi**3 * c3, alpha)
 
 
 def _secular(u: Universal, time: Array) -> Array:

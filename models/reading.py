@@ -1,8 +1,8 @@
 """From a scenario file to a validated :class:`Scenario`.
 
-The text is parsed, overrides are applied, each value is checked alone (``document.py``), the values are put together
-here, and what they say to one another is checked (``consistency.py``). Every fault is one :class:`InputError` that
-names file, line, key, value and remedy.
+The text is parsed, overrides are applied, each value is checked alone (``tables.py``, ``values.py``), the values are
+put together here, and what they say to one another is checked (``consistency.py``). Every fault is one
+:class:`InputError` that names file, line, key, value and remedy.
 """
 
 from __future__ import annotations
@@ -10,18 +10,15 @@ from __future__ import annotations
 import difflib
 import math
 import os
-import re
-import stat
-import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from . import bodies
 from .consistency import check, warnings
-from .document import Origin, Table, read_table
+from .document import Origin, Table
 from .errors import InputError
 from .readouts import brief, degrees
 from .scenario import (
@@ -37,13 +34,10 @@ from .scenario import (
     Scenario,
     Source,
 )
+from .scenario_file import STARTER, file_text, toml_tree
 from .settings import apply_settings
+from .tables import read_table
 from .toml_lines import key_lines
-
-LARGEST_BYTES = 1_000_000
-"""A scenario is a page of text; anything above this is something else."""
-
-_STARTER = '[body] with name = "earth", [ring] with altitude_km and slots, and a [[craft]] with a name'
 
 
 def read_scenario(path: str | os.PathLike[str], settings: Sequence[str] = ()) -> Scenario:
@@ -57,7 +51,7 @@ def read_scenario(path: str | os.PathLike[str], settings: Sequence[str] = ()) ->
         InputError: the file cannot be read, or what it says cannot be used.
     """
     file = os.fspath(path)
-    return parse_scenario(_text(Path(file), file), file, settings)
+    return parse_scenario(file_text(Path(file), file), file, settings)
 
 
 def parse_scenario(text: str, file: str = "scenario", settings: Sequence[str] = ()) -> Scenario:
@@ -84,97 +78,15 @@ def parse_scenario(text: str, file: str = "scenario", settings: Sequence[str] = 
     >>> scenario.ring.radius_m, scenario.ring.slots, scenario.craft[0].name
     (8396190.0, 4, 'Teal')
     """
-    tree = _tree(text, file)
+    tree = toml_tree(text, file)
     lines = key_lines(text.replace("\r\n", "\n"))
     done = apply_settings(tree, settings)
     if not tree:
-        raise InputError(f"the file is empty: a scenario needs at least {_STARTER}.", where=file)
+        raise InputError(f"the file is empty: a scenario needs at least {STARTER}.", where=file)
     root = read_table(Origin(file=file, lines=lines, settings=done), tree)
     scenario = _scenario(root)
     check(scenario, root)
     return scenario
-
-
-def _text(path: Path, file: str) -> str:
-    try:
-        if stat.S_ISDIR(path.stat().st_mode):
-            raise InputError(f"{file} is a folder: name a scenario file in it{_names_in(path)}.", where=file)
-        if path.stat().st_size > LARGEST_BYTES:
-            raise InputError(_too_large(f"{brief(path.stat().st_size / 1e6, 3)} MB"), where=file)
-        with path.open("rb") as stream:
-            data = stream.read(LARGEST_BYTES + 1)
-    except FileNotFoundError:
-        raise InputError(f"there is no such file: check the path{_near_files(path)}.", where=file) from None
-    except (OSError, ValueError) as fault:
-        reason = getattr(fault, "strerror", None) or str(fault)
-        raise InputError(
-            f"the file cannot be read ({reason}): check the path and its permissions.", where=file
-        ) from None
-    if len(data) > LARGEST_BYTES:
-        raise InputError(_too_large("more than 1 MB"), where=file)
-    try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        line = data.count(b"\n", 0, fault.start) + 1
-        raise InputError(
-            f"the file is not UTF-8 text (byte 0x{data[fault.start]:02x} at place {fault.start}): save it as UTF-8.",
-            where=f"{file}, line {line}",
-        ) from None
-
-
-def _too_large(size: str) -> str:
-    return f"the file has {size}, which is no scenario: one has at most 1 MB, and was not read further."
-
-
-def _names_in(folder: Path) -> str:
-    try:
-        found = sorted(item.name for item in folder.glob("*.toml"))[:3]
-    except OSError:
-        return ""
-    return f", such as {found[0]}" if found else ""
-
-
-def _near_files(path: Path) -> str:
-    try:
-        known = [item.name for item in path.parent.glob("*.toml")]
-    except OSError:
-        return ""
-    near = difflib.get_close_matches(path.name, known, n=1, cutoff=0.5)
-    return f" (did you mean {path.parent / near[0]}?)" if near else ""
-
-
-def _tree(text: str, file: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
-        raise _not_toml(text, file, str(fault)) from None
-    except RecursionError:
-        raise InputError("brackets are nested too deeply: a scenario needs three levels at most.", where=file) from None
-    except ValueError as fault:
-        raise InputError(f"a value cannot be read ({fault}): write shorter numbers.", where=file) from None
-
-
-def _not_toml(text: str, file: str, fault: str) -> InputError:
-    place = re.search(r"\(at line (\d+), column (\d+)\)", fault)
-    number = int(place.group(1)) if place else text.count("\n") + 1
-    lines = text.splitlines()
-    line = lines[number - 1] if number <= len(lines) else ""
-    where = f"{file}, line {number}"
-    comma = re.search(r"([A-Za-z0-9_]+)\s*=\s*[-+]?(\d+),(\d+)\b", line)
-    if comma:
-        key, whole, part = comma.groups()
-        return InputError(f"{key} = {whole},{part} has a decimal comma: write {key} = {whole}.{part}.", where=where)
-    colon = re.search(r"([A-Za-z0-9_]+)\s*=\s*(\d+:\d\d(:\d\d(\.\d+)?)?)\s*(#|$|,|\})", line)
-    if colon:
-        key, clock = colon.group(1), colon.group(2)
-        return InputError(f'{key} = {clock} needs quotes: write {key} = "{clock}" (h:mm:ss).', where=where)
-    what = fault.partition(" (at ")[0]
-    shown = f" in {line.strip()[:60]!r}" if line.strip() else ""
-    return InputError(
-        f"the file is not TOML here{shown} ({what[:1].lower()}{what[1:]}): write key = value on a line of its own, "
-        'texts in "quotes", tables as [name].',
-        where=where,
-    )
 
 
 def _scenario(root: Table) -> Scenario:

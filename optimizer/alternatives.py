@@ -36,10 +36,10 @@ def alternatives(
     made = selection.made
     found: list[Alternative] = []
     seen = {_signature(best.options)}
-    rows = np.argsort(-best.options.delta_v_m_s, kind="stable")[:CRAFT_MAX].tolist()
+    rows = _worth_asking(best.options)
     for kind, restriction in _kinds(made, best, rows):
         progress(f"alternatives: {kind}")
-        other = selection.best(aims, catalogue=catalogue(made.problem, restriction))
+        other = selection.best(aims, catalogue=catalogue(made.problem, restriction), ties=False)
         if other is not None:
             found.append(Alternative(chosen=other, kind=kind))
     order = _other_order(selection, best, aims)
@@ -57,6 +57,20 @@ def alternatives(
             seen.add(signature)
             kept.append(item)
     return tuple(kept)
+
+
+def _worth_asking(options: Options) -> list[int]:
+    """The costliest craft; of those launched alike (class, side, revolutions) only one: others could swap with it."""
+    rows: list[int] = []
+    seen: set[tuple[int, int, int]] = set()
+    side = options.side
+    for row in np.argsort(-options.delta_v_m_s, kind="stable").tolist():
+        alike = (int(options.craft_class[row]), int(side[row]), int(options.revolutions[row]))
+        if options.pad[row] >= 0 and alike in seen:
+            continue
+        seen.add(alike)
+        rows.append(row)
+    return rows[:CRAFT_MAX]
 
 
 def _worth(chosen: Chosen) -> tuple[float, ...]:
@@ -120,7 +134,7 @@ def _other_order(selection: Selection, best: Chosen, aims: Sequence[Aim]) -> Cho
             looked_at=made.looked_at,
             exact=made.exact,
         )
-        other = selection.best(aims, catalogue=kept)
+        other = selection.best(aims, catalogue=kept, ties=False)
         if other is not None:
             found.append(other)
     return min(found, key=_worth, default=None)

@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from types import ModuleType
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models.launch import Ascent
 from .meetings import meets_kept
 from .options import F, I, Options, join, undominated
 from .outcome import Route
@@ -166,7 +164,10 @@ def at_finish(made: Catalogue, finish_s: float, restriction: Restriction = NO_RE
             min(latest, finish_s),
         )
         parts.append(from_pad(problem, pad, times, restriction, finish_s=finish_s)[0])
-    return join(parts)
+        every = np.union1d(times, made.moments_s[pad])
+        parts.append(from_pad(problem, pad, every, restriction, finish_s=finish_s, finishing=True)[0])
+    options = join(parts)
+    return options.take(undominated(options))
 
 
 def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tuple[F, bool, bool]:
@@ -231,10 +232,12 @@ def from_pad(
     finish_s: float = math.inf,
     prune: bool = True,
     only_slots: tuple[int, ...] | None = None,
+    finishing: bool = False,
 ) -> tuple[Options, int]:
     """Options of all craft on the ground for given liftoffs from a pad, and how many choices were evaluated.
 
     A choice is evaluated once for all classes: they differ only in what they may spend and when they are ready.
+    ``finishing``: only those that wait in a parking orbit as long as ``finish_s`` allows.
     """
     parts: list[Options] = []
     looked_at = 0
@@ -244,9 +247,11 @@ def from_pad(
     for index, way in enumerate(problem.ways):
         if way.pad != pad or not ground or not moments_s.size:
             continue
-        route = park if way.parking else direct
         name: Route = "park" if way.parking else "direct"
         plain = problem.touch(way.arrival_speed_m_s)
+        if finishing and not (way.parking and park.dives(plain)):
+            continue
+        until = finish_s if finishing else None
         for strict in (True, False):
             chosen = [s for s in slots if restriction.applies(s) is strict]
             if not chosen or (strict and not _route_wanted(restriction, name, index)):
@@ -263,24 +268,14 @@ def from_pad(
                     slot: I,
                     prune: bool,
                     *,
-                    route: ModuleType = route,
                     touch: Touch = touch,
                     wanted: Wanted | None = wanted,
                     index: int = index,
-                    way: Ascent = way,
+                    until: float | None = until,
                 ) -> Options:
-                    built: Options = route.options(
-                        touch,
-                        way,
-                        index,
-                        liftoff,
-                        slot,
-                        craft_class=0,
-                        insertion_m=way.insertion.radius_m,
-                        wanted=wanted,
-                        prune=prune,
+                    return launched(
+                        problem, index, liftoff, slot, touch=touch, wanted=wanted, prune=prune, until_s=until
                     )
-                    return built
 
                 options = _clear_of_kept(
                     problem, build, np.repeat(times, len(chosen)), np.tile(np.array(chosen), times.size), prune
@@ -291,6 +286,48 @@ def from_pad(
                     mine = Options(**{**vars(mine), "craft_class": np.full(len(mine), number)})
                     parts.append(_within_limits(problem, mine, finish_s))
     return join(parts), looked_at
+
+
+def launched(
+    problem: Problem,
+    way: int,
+    liftoff_s: F,
+    slot: I,
+    *,
+    touch: Touch | None = None,
+    wanted: Wanted | None = None,
+    prune: bool = False,
+    until_s: float | None = None,
+) -> Options:
+    """Options of one way up for (liftoff, slot) pairs, of the first class of craft; limits of the touch only.
+
+    ``until_s``: those that wait in a parking orbit as long as that finish allows.
+    """
+    up = problem.ways[way]
+    if until_s is not None:
+        return park.finishing_at(
+            touch or problem.touch(up.arrival_speed_m_s),
+            up,
+            way,
+            liftoff_s,
+            slot,
+            until_s,
+            craft_class=0,
+            insertion_m=up.insertion.radius_m,
+            wanted=wanted,
+        )
+    build = park.options if up.parking else direct.options
+    return build(
+        touch or problem.touch(up.arrival_speed_m_s),
+        up,
+        way,
+        liftoff_s,
+        slot,
+        craft_class=0,
+        insertion_m=up.insertion.radius_m,
+        wanted=wanted,
+        prune=prune,
+    )
 
 
 def _route_wanted(restriction: Restriction, route: Route, way: int) -> bool:

@@ -236,62 +236,80 @@ def _stack(found: list[Guess], size: int) -> Array:
 
 
 ROUGH = Schedule(iterations=40, barrier_end=1e-6)
+PAIRS = Schedule(iterations=25, barrier_end=1e-6)
 AGAIN = Schedule(iterations=40, barrier=1e-3, barrier_end=1e-6, burn=1e-2, circle=1e-3, margin=1e-4)
-FINE = Schedule(iterations=40, barrier=1e-5, barrier_end=1e-9, burn=1e-3, circle=1e-5, circle_end=1e-7, margin=1e-7)
+FINE = Schedule(iterations=25, barrier=1e-5, barrier_end=1e-9, burn=1e-3, circle=1e-5, circle_end=1e-7, margin=1e-7)
 ARRIVED = 1e-9  # ring radii
 KEPT = 1e-7
-WORTH = 1.6  # guesses of two burns dearer than so many times the best flight so far are not polished
+WORTH = 1.6  # guesses of two burns dearer than so many times the cheapest are not polished
 EXCESS = 1e-4  # of the primer, above which another burn is tried
-FINALISTS = 2
+IDLE = 5e-3  # share of the cost below which a burn may be superfluous
+TOGETHER = 0.05  # radians of ring angle within which two burns may be one
 
 
 def _solve(question: Question, cases: Cases, burns_max: int) -> _Best | None:
-    best: _Best | None = None
-    if burns_max >= 4:
-        best = _polished(guesses(question), cases, None)
     pairs = tangents(question) + lambert_arcs(question)
-    if best is not None:
-        pairs = [guess for guess in pairs if guess.cost < WORTH * best.cost]
-    best = _polished(pairs, cases, best)
-    if best is None:
-        return None
-    best = _without_idle_burns(best, cases)
-    while best.burns < burns_max:
+    cheapest = min((guess.cost for guess in pairs), default=math.inf)
+    pairs = [guess for guess in pairs if guess.cost <= WORTH * cheapest or guess.keeps]
+    best = _polished(pairs, cases, PAIRS, None)
+    if burns_max >= 4:
+        best = _polished(guesses(question), cases, ROUGH, best)
+    while best is not None and best.burns < burns_max:
         better = _with_another_burn(best, cases)
         if better is None:
             break
-        best = _without_idle_burns(better, cases)
+        best = better
     return best
 
 
-def _polished(found: list[Guess], cases: Cases, best: _Best | None) -> _Best | None:
+def _polished(found: list[Guess], cases: Cases, schedule: Schedule, best: _Best | None) -> _Best | None:
     """The best local optimum from guesses of one number of burns, if it beats ``best``."""
     if not found:
         return best
     burns, rivals = len(found[0].times), np.zeros(len(found), dtype=np.int64)
-    rough = polish(cases.take(rivals), _stack(found, cases.size), burns, ROUGH, rivals)
-    good = (rough.miss < 1e-5) & (rough.shortfall < 1e-4)
-    order = np.argsort(np.where(good, rough.cost, np.inf), kind="stable")[:FINALISTS]
-    names = [found[index].family for index in order]
-    return _finest(rough.unknowns[:, order[good[order]]], burns, names, cases, best)
-
-
-def _finest(unknowns: Array, burns: int, names: list[str], cases: Cases, best: _Best | None) -> _Best | None:
-    count = unknowns.shape[1]
-    if count == 0:
-        return best
-    fine = polish(cases.take(np.zeros(count, dtype=np.int64)), unknowns, burns, FINE)
-    for column in range(count):
-        sound = fine.miss[column] < ARRIVED and fine.shortfall[column] < KEPT
-        if sound and (best is None or fine.cost[column] < best.cost):
-            best = _Best(
-                unknowns=fine.unknowns[:, column],
-                burns=burns,
-                cost=float(fine.cost[column]),
-                family=names[column],
-                result=_column(fine, column),
-            )
+    known = math.inf if best is None else best.cost
+    rough = polish(cases.take(rivals), _stack(found, cases.size), burns, schedule, rivals, known)
+    good = (rough.miss < 1e-4) & (rough.shortfall < 1e-3) & (rough.cost < known * (1.0 - 1e-5))
+    for index in np.argsort(np.where(good, rough.cost, np.inf), kind="stable")[: 2 if best is None else 1]:
+        if good[index]:
+            best = _finest(rough.unknowns[:, index], burns, found[index].family, cases, best)
     return best
+
+
+def _finest(unknowns: Array, burns: int, family: str, cases: Cases, best: _Best | None) -> _Best | None:
+    """A nearly polished flight, its superfluous burns dropped where that costs nothing, if it beats ``best``."""
+    tried, count = _tidied(cases, unknowns, burns)
+    fine = polish(cases, tried[:, None], count, FINE)
+    chain = fly_chain(cases, unknowns[:, None], burns)
+    if count < burns and not (_sound(fine) and fine.cost[0] <= float(chain.cost[0]) * (1.0 + 1e-5)):
+        count, fine = burns, polish(cases, unknowns[:, None], burns, FINE)
+    if _sound(fine) and (best is None or fine.cost[0] < best.cost):
+        cost = float(fine.cost[0])
+        best = _Best(unknowns=fine.unknowns[:, 0], burns=count, cost=cost, family=family, result=fine)
+    return best
+
+
+def _sound(fine: Polished) -> bool:
+    return bool(fine.miss[0] < ARRIVED and fine.shortfall[0] < KEPT)
+
+
+def _tidied(cases: Cases, unknowns: Array, burns: int) -> tuple[Array, int]:
+    """Burns of almost no size dropped and burns at almost one moment joined, down to two; they may miss by a little."""
+    chain = fly_chain(cases, unknowns[:, None], burns)
+    times, kicks = list(chain.times[:, 0]), list(chain.burns[:, :, 0])
+    while len(times) > 2:
+        sizes = [float(np.sqrt((kick**2).sum())) for kick in kicks]
+        gaps = np.diff(times)
+        idle, pair = int(np.argmin(sizes)), int(np.argmin(gaps))
+        if sizes[idle] < IDLE * sum(sizes):
+            del times[idle], kicks[idle]
+        elif gaps[pair] < TOGETHER:
+            times[pair] += float(gaps[pair]) * sizes[pair + 1] / (sizes[pair] + sizes[pair + 1])
+            kicks[pair] = kicks[pair] + kicks[pair + 1]
+            del times[pair + 1], kicks[pair + 1]
+        else:
+            break
+    return np.concatenate([np.array(times), *kicks[:-1]]), len(times)
 
 
 def _with_another_burn(best: _Best, cases: Cases) -> _Best | None:
@@ -310,39 +328,9 @@ def _with_another_burn(best: _Best, cases: Cases) -> _Best | None:
     good = (rough.miss < 1e-5) & (rough.shortfall < 1e-4) & (rough.cost < best.cost * (1.0 - 1e-6))
     if not good.any():
         return None
-    names = [best.family] * 2
-    better = _finest(rough.unknowns[:, good], best.burns + 1, names, cases, best)
+    index = int(np.argmin(np.where(good, rough.cost, np.inf)))
+    better = _finest(rough.unknowns[:, index], best.burns + 1, best.family, cases, best)
     return None if better is best else better
-
-
-def _without_idle_burns(best: _Best, cases: Cases) -> _Best:
-    """The same flight with burns of no size dropped and burns at one moment joined, where that costs nothing."""
-    while best.burns > 2:
-        chain = fly_chain(cases, best.unknowns[:, None], best.burns)
-        times, kicks = list(chain.times[:, 0]), list(chain.burns[:, :, 0])
-        sizes = np.sqrt((chain.burns[:, :, 0] ** 2).sum(axis=1))
-        gaps = np.diff(chain.times[:, 0])
-        idle, pair = int(np.argmin(sizes)), int(np.argmin(gaps))
-        if sizes[idle] < 1e-3 * best.cost:
-            del times[idle], kicks[idle]
-        elif gaps[pair] < 0.02:
-            share = sizes[pair + 1] / (sizes[pair] + sizes[pair + 1])
-            times[pair] += share * gaps[pair]
-            kicks[pair] = kicks[pair] + kicks[pair + 1]
-            del times[pair + 1], kicks[pair + 1]
-        else:
-            break
-        fewer = np.concatenate([np.array(times), np.concatenate(kicks[:-1])])[:, None]
-        rough = polish(cases, fewer, best.burns - 1, AGAIN)
-        simpler = _finest(rough.unknowns, best.burns - 1, [best.family], cases, None)
-        if simpler is None or simpler.cost > best.cost * (1.0 + 1e-6):
-            break
-        best = simpler
-    return best
-
-
-def _column(result: Polished, index: int) -> Polished:
-    return result._replace(**{name: part[..., index : index + 1] for name, part in result._asdict().items()})
 
 
 def _solution(best: _Best, cases: Cases, frame: _Frame) -> FreeformSolution:

@@ -25,6 +25,9 @@ HALVINGS = 5
 CHORDS = 1  # corrections of the arrival after each trial step
 SHORTER = 0.3
 SOUND = 3e-3  # miss and breach, in ring radii, below which the cost of a guess means something
+LOOK_BACK = 5  # steps over which a guess's gain is measured, and how many more it is trusted to go on so
+LOOK_AHEAD = 15
+SAME = 3e-4  # share of the cost within which two guesses are taken to come to one optimum
 PATIENCE = 5  # steps before a guess may be given up for a better rival
 FIRST_REACH = 0.5  # trust region at first and at most: radians of a burn's time, shares of the cost of a burn's size
 MOST_REACH = 3.0
@@ -110,6 +113,7 @@ def polish(
     burns: int,
     schedule: Schedule | None = None,
     rivals: NDArray[np.int64] | None = None,
+    known: float = np.inf,
 ) -> Polished:
     """Improve flights to local optima.
 
@@ -120,6 +124,7 @@ def polish(
         schedule: how the barrier is lowered.
         rivals: which cases, by equal numbers, are guesses at the same question: those that fall behind the best of
             them are given up.
+        known: cost that is reached already; with ``rivals``, guesses that fall behind it are given up, too.
 
     Returns:
         One local optimum for each case; ``error`` tells whether it is one.
@@ -155,14 +160,18 @@ def polish(
         np.zeros((rows - len(limits.linear), count)),
         np.zeros(count, dtype=np.int64),
     )
+    history: list[Array] = []
+    settled = np.zeros(count, dtype=np.bool_)
     for iteration in range(schedule.iterations + 1):
         final = iteration == schedule.iterations
         done = _iterate(cases, batch, burns, limits, schedule, result, final=final)
         result.iterations[batch.index] = iteration
         if final or done.all():
             break
+        history.append(result.cost.copy())
         if rivals is not None and iteration >= PATIENCE:
-            done |= _behind(result, rivals, iteration)[batch.index]
+            settled[batch.index] = done
+            done |= _behind(result, history[-1 - LOOK_BACK], settled, rivals, known, iteration)[batch.index]
             if done.all():
                 break
         if done.any():
@@ -170,12 +179,29 @@ def polish(
     return result
 
 
-def _behind(result: Polished, rivals: NDArray[np.int64], iteration: int) -> Mask:
-    """Guesses that already keep arrival and limits, nearly, and cost more than the best such rival and a margin."""
+def _behind(
+    result: Polished, earlier: Array, settled: Mask, rivals: NDArray[np.int64], known: float, iteration: int
+) -> Mask:
+    """Guesses that cannot be expected to beat the best rival or what is known.
+
+    Those that nearly keep arrival and limits are given up where they cost more by a margin that narrows with the
+    steps made, where the last few steps gained too little for the gap that is left, or where they come to a cost that
+    a settled rival has; those that do not are, when they have had their time and are no cheaper.
+    """
     sound = (result.shortfall < SOUND) & (result.miss < SOUND)
-    best = np.full(rivals.max() + 1, np.inf)
+    best = np.full(rivals.max() + 1, known)
+    reached = best.copy()
     np.minimum.at(best, rivals[sound], result.cost[sound])
-    return np.asarray(sound & (result.cost > best[rivals] * (1.0 + max(0.01, 1.5 * 0.85**iteration))))
+    np.minimum.at(reached, rivals[settled], result.cost[settled])
+    gap = result.cost - best[rivals]
+    behind = gap > best[rivals] * max(0.01, 1.5 * 0.85**iteration)
+    if iteration >= 2 * LOOK_BACK:
+        behind |= (gap > 1e-5 * best[rivals]) & (earlier - result.cost < gap * LOOK_BACK / LOOK_AHEAD)
+        behind |= np.abs(result.cost - reached[rivals]) < SAME * result.cost
+    behind &= sound
+    if iteration >= LOOK_AHEAD:
+        behind |= ~sound & (1.15 * result.cost > best[rivals])
+    return np.asarray(behind)
 
 
 def _limits(cases: Cases, burns: int, schedule: Schedule) -> tuple[_Limits, Cases]:

@@ -23,13 +23,15 @@ TURN = 2.0 * np.pi
 class Guess(NamedTuple):
     """Burn times (N,) and all burns but the last, (N - 1, 2), along the first two axes, with the name of the family.
 
-    ``cost`` is the sum of the burns of a guess that arrives; infinite where that was not computed.
+    ``cost`` is the sum of the burns of a guess that arrives, infinite where that was not computed; ``keeps`` tells
+    whether the guess is known to keep the radius limits.
     """
 
     family: str
     times: Array
     kicks: Array
     cost: float = np.inf
+    keeps: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,7 +69,7 @@ def guesses(question: Question) -> list[Guess]:
     """All guesses of four burns."""
     found = double_hohmann(question)
     if question.on_ring:
-        found += mirrored(question)
+        found += mirrored(question) + split_tangents(question) + along_limit(question)
     return found
 
 
@@ -116,6 +118,41 @@ def _hohmann_guess(
     second = (circular - arrive) * forward(angle + np.pi)
     third = (home - circular) * forward(angle + np.pi + (times[2] - times[1]) * shelf**-1.5)
     return Guess("double Hohmann", times, np.stack([first, second, third]))
+
+
+def along_limit(question: Question, count: int = 300) -> list[Guess]:
+    """From the ring quickly down to the floor, along it in a circle, and up again as a mirror image; or at the ceiling.
+
+    Where the waiting orbit of the double Hohmann would lie beyond a limit, time is gained by steeper ways there and
+    back: arcs tangent to the limit whose other apsis lies beyond the ring, chosen so that the craft meets the slot.
+    """
+    found = []
+    for limit in (question.floor, question.ceiling):
+        if not 0.0 < limit < np.inf or abs(limit - 1.0) < 1e-6:
+            continue
+        inward = limit < 1.0
+        other = 1.0 + np.geomspace(1e-4, 9.0, count) if inward else 1.0 - np.geomspace(1e-4, 0.7, count)
+        a, e = 0.5 * (limit + other), np.abs(other - limit) / (other + limit)
+        parameter = a * (1.0 - e * e)
+        anomaly = np.arccos(np.clip((parameter - 1.0) / e, -1.0, 1.0))
+        eccentric = 2.0 * np.arctan(np.sqrt((1.0 - e) / (1.0 + e)) * np.tan(anomaly / 2.0))
+        passage = a**1.5 * (eccentric - e * np.sin(eccentric))
+        # from the ring to the limit: before the periapsis there, or after the periapsis up to the apoapsis there
+        swept = anomaly if inward else np.pi - anomaly
+        taken = passage if inward else np.pi * a**1.5 - passage
+        wait = question.allowed - 2.0 * taken
+        start = float(np.arctan2(question.position[1], question.position[0]))
+        ahead = start + 2.0 * swept + wait * limit**-1.5 - question.slot_angle - question.allowed
+        for whole in range(int(np.floor(ahead.min() / TURN)), 1 + int(np.floor(ahead.max() / TURN))):
+            f = ahead - TURN * whole
+            for i in np.flatnonzero((f[1:] * f[:-1] <= 0.0) & (wait[1:] > 0.0) & (wait[:-1] > 0.0))[:1]:
+                momentum, inverse = float(parameter[i]) ** 0.5, 1.0 / float(a[i])
+                outward = -np.sqrt(max(2.0 - inverse - momentum**2, 0.0)) * (1.0 if inward else -1.0)
+                change = limit**-0.5 - momentum / limit
+                local = np.array([[outward, momentum - 1.0], [0.0, change], [0.0, -change]])
+                times = np.array([0.0, taken[i], question.allowed - taken[i], question.allowed])
+                found.append(Guess("along the limit", times, _from_local(question, times, local)))
+    return found
 
 
 def linear_primer(time: float) -> tuple[float, float, Array, Array]:
@@ -239,7 +276,7 @@ def lambert_arcs(question: Question, departures: int = 12, arrivals: int = 24, k
             if key not in taken and len(taken) < keep:
                 taken.add(key)
                 kick = (first[i] - velocity[i])[None]
-                found.append(Guess("Lambert arc", np.array([t1[i], t2[i]]), kick, float(cost[i])))
+                found.append(Guess("Lambert arc", np.array([t1[i], t2[i]]), kick, float(cost[i]), wanted))
     return found
 
 
@@ -262,6 +299,7 @@ def tangents(question: Question, keep: int = 4) -> list[Guess]:
             for turns in range(1, int(wait / TURN * 2.5) + 2):
                 inverse = (TURN * turns / wait) ** (2.0 / 3.0)
                 other = 2.0 / inverse - 1.0
+                keeps = question.floor <= other <= question.ceiling
                 if other < question.floor - 0.05 or other > question.ceiling + 0.05 or other < 0.05:
                     continue
                 fan = np.linspace(0.0, 1.0, 9)[:, None]
@@ -270,8 +308,21 @@ def tangents(question: Question, keep: int = 4) -> list[Guess]:
                 costs = np.hypot(*(flown - velocity).T) + np.hypot(*(circular - flown).T)
                 best = int(np.argmin(costs))
                 kick = (flown[best] - velocity)[None]
-                found.append(Guess("tangent orbit", np.array([time, time + wait]), kick, float(costs[best])))
+                found.append(Guess("tangent orbit", np.array([time, time + wait]), kick, float(costs[best]), keeps))
     return sorted(found, key=lambda guess: guess.cost)[:keep]
+
+
+def split_tangents(question: Question, keep: int = 3) -> list[Guess]:
+    """Four burns from the ring: both burns of a tangent orbit in halves, the time to spare between the halves."""
+    found = []
+    for guess in tangents(question, 2 * keep):
+        spare = question.allowed - float(guess.times[1])
+        if 0.02 * TURN < spare < 0.9 * TURN and 2.0 * spare < question.allowed:
+            half = 0.5 * float(guess.kicks[0, 1])
+            times = np.array([0.0, spare, question.allowed - spare, question.allowed])
+            local = np.array([[0.0, half], [0.0, half], [0.0, -half]])
+            found.append(Guess("split tangent orbit", times, _from_local(question, times, local)))
+    return found[:keep]
 
 
 def _ring_touches(question: Question, samples: int = 600, most: int = 6) -> list[float]:

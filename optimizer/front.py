@@ -7,10 +7,11 @@ the front slopes between such points, and the walk takes strides that keep the f
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
+
+import numpy as np
 
 from .selection import FINISH_TOLERANCE, Chosen, Selection
 
@@ -48,7 +49,9 @@ def walk(selection: Selection, cheapest: Chosen, progress: Progress = lambda _: 
         progress: told in words how far the walk has come.
     """
     continuous = selection.made.problem.launches > 0
-    fastest = selection.best(("finish", "delta_v"))
+    if not len(cheapest.options):
+        return Walked(plans=(cheapest,), kinds=("step",), resolution_m_s=0.0, complete=True)
+    fastest = selection.best(("finish", "delta_v"), ties=False)
     if fastest is None:
         raise ValueError("a selection that has a plan has a fastest one")
     resolution = max((fastest.delta_v_m_s - cheapest.delta_v_m_s) / POINTS_ASKED, RESOLUTION_M_S)
@@ -82,7 +85,7 @@ def walk(selection: Selection, cheapest: Chosen, progress: Progress = lambda _: 
 
 
 def _sooner(selection: Selection, than: Chosen, by_s: float) -> Chosen | None:
-    return selection.best(("delta_v", "finish"), finish_s=than.finish_s - by_s)
+    return selection.best(("delta_v", "finish"), finish_s=than.finish_s - by_s, ties=False)
 
 
 def _slides(last: Chosen, step: Chosen) -> bool:
@@ -109,7 +112,7 @@ def _stride(
     """The next point along a slope: as far on as the delta-v may rise by the resolution at most."""
     best, kind = near, "step"
     while True:
-        further = selection.best(("delta_v", "finish"), finish_s=last.finish_s - stride)
+        further = selection.best(("delta_v", "finish"), finish_s=last.finish_s - stride, ties=False)
         if further is None or further.delta_v_m_s - last.delta_v_m_s > resolution:
             if stride <= 1.0 or kind == "slope":
                 return best, max(stride / 2.0, 1.0), kind  # type: ignore[return-value]
@@ -121,13 +124,20 @@ def _stride(
         stride *= 2.0
 
 
+def _nothing_saved_by_time(selection: Selection, only: Chosen) -> bool:
+    """Whether everybody is launched and pays no more than a launch that arrives in place."""
+    problem = selection.made.problem
+    if not len(only.options) or (only.options.pad < 0).any():
+        return False
+    least = min(w.entry_delta_v_m_s + problem.touch(w.arrival_speed_m_s).level_cost for w in problem.ways)
+    return bool(np.all(only.options.delta_v_m_s <= least + 1e-6))
+
+
 def note(walked: Walked, selection: Selection) -> str:
     """What a reader must know about the front, in words."""
     said = []
     if len(walked.plans) == 1:
-        free = selection.made.problem.launches > 0 and all(
-            math.isfinite(t) for t in walked.plans[0].options.finish_s.tolist()
-        )
+        free = _nothing_saved_by_time(selection, walked.plans[0])
         said.append(
             "nothing to trade: waiting on the pad is free, since the turning site brings every slot into place by "
             "itself, and the cheapest plan is also the earliest"

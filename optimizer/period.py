@@ -2,8 +2,8 @@
 
 A craft touches the ring tangentially with its slot ahead by L. Every whole number of returns that fits is a row (see
 ``routes/phasing.py``, Vallado section 6.6); a period that was really reached is judged by the same rule. Two-body,
-impulsive. Passing the ring untouched before the first burn is left out: the same time shared among one revolution more
-costs no more.
+impulsive. Passing the ring untouched before the first burn is left out: its time shared evenly among all the
+revolutions costs no more, because the average period lies nearer to the arrival's own.
 """
 
 from __future__ import annotations

@@ -53,7 +53,7 @@ def make_plan(scenario: Scenario, progress: Progress = lambda _: None) -> Outcom
     if cheapest is None:
         raise RuntimeError("a plan by one aim, but none by another: a fault of ours")
     walked = price.walk(selection, cheapest, progress)
-    others = alternatives(selection, best, (aim,), progress)
+    others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
     plans, order = _fly_and_rank(problem, aim, best, walked.plans, others, progress)
     points = tuple(
         FrontPoint(

@@ -198,7 +198,12 @@ def _search(packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, de
     bound, best, found, largest = relaxed.bound, limit, None, 0
     extra = np.maximum(relaxed.reduced, 0.0)
     ids = relaxed.plan
-    if ids.size == 0 or packed.cost[ids].sum() > min(bound, limit) + tolerance:
+    if ids.size:
+        # rounding met a plan: it needs no search among others if it is as good as the bound
+        cost = float(packed.cost[ids].sum())
+        if bound + tolerance < cost <= limit and np.count_nonzero(extra <= cost - bound) <= 4 * FIRST_PROGRAM:
+            found, best, ids = ids, cost, ids[:0]
+    if relaxed.plan.size == 0 or packed.cost[ids].sum() > min(bound, limit) + tolerance:
         near = relaxed.entered[extra[relaxed.entered] <= limit - bound]
         near = near[np.argsort(extra[near], kind="stable")][: relaxed.used.size + FIRST_PROGRAM]
         ids = np.unique(np.concatenate((ids, relaxed.used, near)))

@@ -11,14 +11,18 @@ from numpy.typing import NDArray
 
 from ..models.craft import propellant
 from ..models.scenario import Aim
-from .catalogue import Catalogue, at_finish, from_pad
+from .catalogue import Catalogue, at_finish, from_pad, launched, windows
 from .itinerary import key
 from .meetings import passes_slots
 from .options import F, Options, columns, join
 from .schedule import Objective, ScheduleProblem, Solved, solve_lexicographic
+from .timing import grid_step_s, with_turnarounds
 
 ROUNDS_MAX = 400
 """Most meetings resolved for one choice; each adds a row or new moments, so running out would be a fault."""
+
+ZOOM, ZOOM_LAST = 8, 1e-3
+"""Around a liftoff picked from a grid, moments this many times closer are tried, down to this part of a step."""
 
 DELTA_V_TOLERANCE = 1e-6
 FINISH_TOLERANCE = 1e-4
@@ -62,7 +66,7 @@ class Selection:
         finish_s: float = math.inf,
         catalogue: Catalogue | None = None,
         delta_v_m_s: float = math.inf,
-        moments_at_finish: bool = True,
+        ties: bool = True,
     ) -> Chosen | None:
         """The best plan by the aims in order, then by low slots first and early finishes; None where there is none.
 
@@ -71,26 +75,51 @@ class Selection:
             finish_s: latest finish of every craft.
             catalogue: another catalogue of the same problem (some options left out on purpose).
             delta_v_m_s: only plans with a smaller total are of interest.
-            moments_at_finish: whether liftoffs that finish exactly at ``finish_s`` are added.
+            ties: whether plans alike in the named aims are told apart by the other aims, low slots and early finishes.
         """
         made = self.made if catalogue is None else catalogue
         parts = [made.options, *(self._more if catalogue is None else ())]
-        if math.isfinite(finish_s) and moments_at_finish and made.moments_s:
+        if math.isfinite(finish_s) and made.moments_s:
             parts.append(at_finish(made, finish_s))
         options = join(parts)
         options = options.take(options.finish_s <= finish_s + 1e-6)
+        zoom = 1.0
         for _ in range(ROUNDS_MAX):
-            chosen = self._solve(options, aims, delta_v_m_s)
+            chosen = self._solve(options, aims, delta_v_m_s, ties)
             if chosen is None:
                 return None
             more = self._meetings(made, chosen.options)
+            if more is None and zoom >= ZOOM_LAST:
+                more = self._closer_moments(made, chosen.options, zoom)
+                zoom /= ZOOM
             if more is None:
                 return chosen
             if len(more):
                 options = join([options, more.take(more.finish_s <= finish_s + 1e-6)])
         raise RuntimeError("meetings could not be resolved: a fault of ours")
 
-    def _solve(self, options: Options, aims: Sequence[Aim], delta_v_m_s: float) -> Chosen | None:
+    def _closer_moments(self, made: Catalogue, options: Options, zoom: float) -> Options | None:
+        """Liftoffs close around those that were picked from a grid (see ``timing.py``); None where none was."""
+        problem = made.problem
+        moments: dict[int, list[F]] = {}
+        for row in range(len(options)):
+            way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
+            if way is None or way.parking or options.speed_m_s[row] >= way.arrival_speed_m_s - 1e-9:
+                continue
+            step = grid_step_s(problem.touch(way.arrival_speed_m_s), way) * int(options.revolutions[row]) * zoom
+            near = options.liftoff_s[row] + step * np.linspace(-1.0, 1.0, 2 * ZOOM + 1)
+            moments.setdefault(way.pad, []).append(near)
+        if not moments:
+            return None
+        parts = []
+        for pad, near in moments.items():
+            earliest, latest = windows(problem)[pad]
+            turnaround = problem.scenario.pads[pad].turnaround_s
+            times = with_turnarounds(np.concatenate(near), turnaround, problem.launches, earliest, latest)
+            parts.append(from_pad(problem, pad, times)[0])
+        return join(parts)
+
+    def _solve(self, options: Options, aims: Sequence[Aim], delta_v_m_s: float, ties: bool) -> Chosen | None:
         problem = self.made.problem
         if not problem.classes:
             return Chosen(options=options.take(np.zeros(0, dtype=np.int64)), solved=_nothing_to_do(), columns=0)
@@ -103,9 +132,10 @@ class Selection:
             turnaround_s=np.array([p.turnaround_s for p in problem.scenario.pads]),
             conflicts=self._conflicts(options),
         )
-        ordered = [*aims, *(a for a in AIMS if a not in aims)]
+        ordered = [*aims, *(a for a in AIMS if ties and a not in aims)]
         objectives = [_objective(self.made, options, aim) for aim in ordered]
-        objectives += [Objective(value=v) for v in _ties(options)]
+        if ties:
+            objectives += [Objective(value=v) for v in _ties(options)]
         bar = delta_v_m_s if ordered[0] == "delta_v" else math.inf
         solved = solve_lexicographic(schedule, objectives, upper_bound=bar)
         if solved.status == "infeasible":
@@ -191,26 +221,16 @@ class Selection:
 
     def _meets_at(self, made: Catalogue, one: Options, liftoff_s: float, slot: int) -> bool:
         problem = made.problem
-        wanted = (int(one.revolutions[0]), int(one.ring_revolutions[0]))
-        there, _ = from_pad(
-            problem, int(one.pad[0]), np.array([liftoff_s]), prune=False, only_slots=(int(one.slot[0]),)
+        winding = (int(one.revolutions[0]), int(one.ring_revolutions[0]))
+        option = launched(
+            problem, int(one.way[0]), np.array([liftoff_s]), one.slot[:1], wanted=lambda k, m: (k, m) == winding
         )
-        same = (
-            (there.craft_class == one.craft_class[0])
-            & (there.way == one.way[0])
-            & (there.revolutions == wanted[0])
-            & (there.ring_revolutions == wanted[1])
-        )
-        (row,) = np.nonzero(same)
-        if not row.size:
-            return False
-        option = there.take(row[:1])
-        return bool(
+        return len(option) > 0 and bool(
             passes_slots(
-                option,
+                option.take(np.zeros(1, dtype=np.int64)),
                 problem.ring,
-                problem.arrival_speed(option.craft_class, option.way),
-                problem.starts_on_ring(option.craft_class),
+                problem.arrival_speed(option.craft_class[:1], option.way[:1]),
+                np.zeros(1, dtype=bool),
                 np.array([slot]),
                 problem.scenario.limits.separation_m,
             )

@@ -21,7 +21,7 @@ from ..models import launch
 from .options import F
 from .routes.phasing import Touch
 
-DIVE_STEPS = 6
+DIVE_STEPS = 12
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,6 +64,13 @@ def ends(touch: Touch, delta_v_left_m_s: tuple[float, ...]) -> Ends:
         revolutions_max=touch.revolutions_max,
         grid=grid,
     )
+
+
+def grid_step_s(touch: Touch, way: launch.Ascent) -> float:
+    """Distance in time between grid liftoffs for one revolution below the coast; k revolutions are k times as far."""
+    closing = abs(touch.ring.rate_rad_s - way.site_rate_rad_s)
+    top = min(touch.ratio(touch.arrival_speed_m_s), 1.0)
+    return 2.0 * math.pi * max(top - touch.ratio_low, 0.0) / DIVE_STEPS / closing if closing > 1e-12 else 0.0
 
 
 def turning_moments(touch: Touch, way: launch.Ascent, at: Ends, earliest_s: float, latest_s: float) -> F:

@@ -5,6 +5,7 @@ No line that leaves here is longer than the width asked for, whatever the words 
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -34,6 +35,33 @@ def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = Non
     return textwrap.wrap(
         text, width, initial_indent=indent, subsequent_indent=indent if hang is None else hang, break_on_hyphens=False
     )
+
+
+def shell_lines(command: str, width: int, *, indent: str = "") -> list[str]:
+    """Break a command at its spaces so that it can still be pasted into a shell, a backslash at each break.
+
+    >>> print("\\n".join(shell_lines("tool --first 1 --second 2", 18)))
+    tool --first 1 \\
+      --second 2
+    """
+    # an option stays with its value
+    paired = re.sub(r"(?<=\s)(--\S+) (?!--)", "\\1\N{NO-BREAK SPACE}", command)
+    lines = textwrap.wrap(
+        paired,
+        width - 2,
+        initial_indent=indent,
+        subsequent_indent=f"{indent}  ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    lines = [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+    return [f"{line} \\" for line in lines[:-1]] + lines[-1:]
+
+
+def heading(text: str, width: int) -> list[str]:
+    """A section's heading, underlined, with an empty line before it."""
+    lines = paragraph(text, width)
+    return ["", *lines, "-" * max(len(line) for line in lines)]
 
 
 def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, *, indent: str = "  ") -> list[str]:

@@ -11,25 +11,22 @@ import shlex
 
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
-from ..optimizer.outcome import Bind, Burn, CraftPlan, FrontPoint, Margin, Outcome, Plan, Proof
-from .layout import Column, columns, paragraph
+from ..optimizer.outcome import Bind, CraftPlan, Margin, Outcome, Plan, Proof
+from .first_to_act import first_to_act
+from .layout import Column, columns, heading, paragraph, shell_lines
 from .limits import limit_key, limit_value, limit_words, serving_value
+from .price_of_time import other_ways, price_of_time
 from .result import burn_model_of, gravity_of
 from .wording import (
     AIM_WORDS,
-    cost_against,
     count,
-    gained_rad,
     kept_text,
     listed,
+    sentence,
     slot_text,
     small,
-    time_against,
     way_text,
-    why_text,
 )
-
-ROWS_SHOWN = 12
 
 CAUTION = (
     "A planning aid, not flight software. Range safety, conjunction screening, re-entry and disposal, radio "
@@ -38,13 +35,13 @@ CAUTION = (
 )
 
 
-def plan_text(outcome: Outcome, width: int = 80, *, next_command: str = "") -> str:
+def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = None) -> str:
     """Set an outcome for the console.
 
     Args:
         outcome: feasible or not; without a plan this is :func:`infeasible_text`.
         width: greatest length of a line, at least 40.
-        next_command: what to suggest typing next; by default the same plan with files written.
+        next_command: what to suggest typing next; by default the same plan with files written, nothing where empty.
 
     Returns:
         Text that ends in a newline.
@@ -52,14 +49,16 @@ def plan_text(outcome: Outcome, width: int = 80, *, next_command: str = "") -> s
     if not outcome.plans:
         return infeasible_text(outcome, width)
     first = min(outcome.plans, key=lambda plan: plan.rank)
+    if not first.craft:
+        return "\n".join([*_answer(outcome, first, width), *_remarks(outcome, width)]) + "\n"
     lines = [
         *_answer(outcome, first, width),
         *_trust(outcome, first, width),
         *_to_fly(outcome, first, width),
         *_shapes(outcome, first, width),
-        *_price(outcome, first, width),
-        *_other_ways(outcome, first, width),
-        *_next_craft(outcome, first, width),
+        *price_of_time(outcome, first, width),
+        *other_ways(outcome, first, width),
+        *first_to_act(outcome, first, width),
         *_remarks(outcome, width),
         *_close(outcome, width, next_command),
     ]
@@ -103,11 +102,6 @@ def _bind_text(bind: Bind) -> str:
         return f"{now}: no value of it alone would serve."
     serves = serving_value(bind.limit, bind.serves, 4)
     return f"{now}: {serves:.12g}{unit} or {'less' if words.floor else 'more'} would serve."
-
-
-def _heading(text: str, width: int = 80) -> list[str]:
-    lines = paragraph(text, width)
-    return ["", *lines, "-" * max(len(line) for line in lines)]
 
 
 def _body_name(scenario: Scenario) -> str:
@@ -209,8 +203,6 @@ def _proof_text(proof: Proof) -> str:
 
 
 def _flown_text(plan: Plan) -> str:
-    if not plan.craft:
-        return "Nothing moves."
     slot_deg = max(abs(math.degrees(part.flown.slot_error_rad)) for part in plan.craft)
     period_s = max(abs(part.flown.period_error_s) for part in plan.craft)
     text = f"At the end slots are met to {small(slot_deg)} deg and the ring's period to {small(period_s)} s."
@@ -253,9 +245,7 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
         if wide and weighed:
             row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))
         rows.append(row)
-    if not first.craft:
-        return []
-    lines = [*_heading("What to fly"), *columns(heads, rows, width)]
+    lines = [*heading("What to fly", width), *columns(heads, rows, width)]
     must = [part.craft for part in first.craft if part.must_burn]
     if must:
         lines += paragraph(
@@ -284,7 +274,7 @@ def _room(margin: Margin) -> float:
 
 def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
     counted = [margin for margin in first.margins if math.isfinite(margin.allowed)]
-    lines = _heading("What shapes it")
+    lines = heading("What shapes it", width)
     if not counted:
         return [*lines, *paragraph("No limit of the scenario touches this plan.", width, indent="  ")]
     counted.sort(key=lambda margin: _room(margin) / max(abs(margin.allowed), abs(margin.value), 1e-12))
@@ -309,255 +299,23 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
     return [*lines, *columns(heads, rows, width)]
 
 
-def telling_points(points: tuple[FrontPoint, ...], most: int, keep: int) -> tuple[FrontPoint, ...]:
-    """Thin a long front to the points that tell most of it.
-
-    The point whose loss blunts the front least (the smallest corner between its neighbors) goes first; the ends and
-    the plan ``keep`` always stay.
-
-    Args:
-        points: sorted by finish.
-        most: how many may stay, at least 3.
-        keep: rank of a plan that must stay.
-    """
-    left = list(points)
-    while len(left) > most:
-        corners = [
-            (
-                (left[i + 1].finish_s - left[i].finish_s) * (left[i - 1].delta_v_m_s - left[i].delta_v_m_s),
-                i,
-            )
-            for i in range(1, len(left) - 1)
-            if left[i].plan != keep
-        ]
-        del left[min(corners)[1]]
-    return tuple(left)
-
-
-def _price(outcome: Outcome, first: Plan, width: int) -> list[str]:
-    front = outcome.front
-    if front is None:
-        return []
-    lines = _heading("The price of time")
-    plans = {plan.rank: plan for plan in outcome.plans}
-    if len(front.points) == 1:
-        note = front.note or "one plan is both the cheapest and the soonest"
-        return [*lines, *paragraph(_sentence(note), width, indent="  ")]
-    shown = list(telling_points(front.points, ROWS_SHOWN, first.rank))
-    # begin at the end of the front where plan 1 stands
-    if first.finish_s > 0.5 * (shown[0].finish_s + shown[-1].finish_s):
-        shown.reverse()
-    told = [plans[point.plan] for point in shown]
-    if first not in told:
-        told.insert(0, first)  # the goal may choose a plan that is neither cheapest nor soonest of its price
-    lines += _comparison(told, first, width)
-    hidden = len(front.points) - len(shown)
-    if hidden:
-        lines += paragraph(
-            f"{count(hidden, 'more plan')} of the {len(front.points)} between these: all of them are in the file "
-            f"(--json PATH, or --out DIR).",
-            width,
-            indent="  ",
-        )
-    lines += _between_points(outcome, width)
-    if front.note:
-        lines += paragraph(_sentence(front.note), width, indent="  ")
-    return lines
-
-
-def _between_points(outcome: Outcome, width: int) -> list[str]:
-    front = outcome.front
-    assert front is not None
-    told = []
-    leaning = [point for point in front.points[:-1] if point.kind != "step"]
-    if leaning:
-        pairs = [
-            f"{point.plan} and {following.plan}"
-            for point, following in zip(front.points[:-1], front.points[1:], strict=True)
-            if point.kind != "step"
-        ]
-        named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'pair')} more" if len(pairs) > 3 else "")
-        told.append(f"Between plans {named} the price falls gradually: any time in between can be had.")
-    if front.resolution_m_s > 0.0:
-        told.append(f"Between the plans nothing is better by more than {small(front.resolution_m_s)} m/s.")
-    return paragraph(" ".join(told), width, indent="  ") if told else []
-
-
-def _sentence(text: str) -> str:
-    text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
-
-
-def _other_ways(outcome: Outcome, first: Plan, width: int) -> list[str]:
-    others = [plan for plan in outcome.plans if plan.kind and plan.rank != first.rank]
-    if not others:
-        return []
-    others.sort(key=lambda plan: plan.rank)
-    return [*_heading("Other ways"), *_comparison(others, first, width, kinds=True)]
-
-
-def _comparison(plans: list[Plan], first: Plan, width: int, *, kinds: bool = False) -> list[str]:
-    """Set plans against the first; where the page is narrow, time, cost and reason make one sentence."""
-    wide = width >= 110
-    rows = []
-    for plan in plans:
-        same = plan.rank == first.rank
-        time, cost, why = time_against(plan, first), cost_against(plan, first), why_text(plan, first)
-        if plan.broken:
-            marks = listed(sorted({limit_key(broken.limit) for broken in plan.broken}))
-            why = f"BREAKS {marks}; {why}" if why else f"BREAKS {marks}"
-        row = [str(plan.rank), plain(plan.delta_v_m_s), span(plan.finish_s)]
-        row += [plan.kind or ""] if kinds else []
-        if wide:
-            row += ["" if same else time, "" if same else cost, why]
-        else:
-            row += ["" if same else f"{time}, {cost}" + (f": {why}" if why else "")]
-        rows.append(row)
-    against = f"against plan {first.rank}"
-    heads = [
-        Column(title="plan", right=True),
-        Column(title="m/s", right=True),
-        Column(title="done after", right=True),
-    ]
-    heads += [Column(title="of another kind", wraps=True)] if kinds else []
-    if wide:
-        heads += [Column(title=against), Column(title=""), Column(title="because", wraps=True)]
-    else:
-        heads += [Column(title=against, wraps=True)]
-    return columns(heads, rows, width)
-
-
-def burn_words(burn: Burn) -> str:
-    """Say size and direction of a burn: forward or back, out or in, left or right of track.
-
-    Parts below a centimeter a second are left unsaid where a larger part is said.
-    """
-    parts = [
-        (abs(burn.along_m_s), "forward" if burn.along_m_s >= 0 else "back"),
-        (abs(burn.radial_m_s), "out" if burn.radial_m_s >= 0 else "in"),
-        (abs(burn.cross_m_s), "left" if burn.cross_m_s >= 0 else "right"),
-    ]
-    told = [(size, name) for size, name in parts if size >= 0.01]
-    if not told:
-        return f"{burn.delta_v_m_s:.3f} m/s"
-    if len(told) == 1:
-        return f"{plain(told[0][0], 2)} m/s {told[0][1]}"
-    pieces = ", ".join(f"{plain(size, 2)} {name}" for size, name in told)
-    return f"{plain(burn.delta_v_m_s, 2)} m/s: {pieces}"
-
-
-def _next_craft(outcome: Outcome, first: Plan, width: int) -> list[str]:
-    moving = [part for part in first.craft if part.burns or part.launch_s is not None]
-    if not moving:
-        return []
-    part = min(moving, key=lambda part: part.burns[0].time_s if part.launch_s is None else part.launch_s)
-    epoch = outcome.scenario.epoch
-    lines = _heading(f"First to act: {part.craft}", width)
-    if part.launch_s is not None:
-        pad = f" from {part.pad}" if part.pad else ""
-        text = f"Liftoff{pad} at {instant(epoch, part.launch_s)}"
-        if part.insertion_s is not None:
-            text += f", insertion at {instant(epoch, part.insertion_s)}"
-            text += f" ({part.insertion})" if part.insertion else ""
-            if part.insertion_speed_m_s is not None:
-                text += f" with {plain(part.insertion_speed_m_s)} m/s, which the launcher gives"
-        lines += paragraph(f"{text}.", width, indent="  ")
-    lines += _burn_table(outcome, part, width)
-    for remark in _exactness(outcome, part):
-        lines += paragraph(remark, width, indent="  ")
-    return lines
-
-
-def _burn_table(outcome: Outcome, part: CraftPlan, width: int) -> list[str]:
-    if not part.burns:
-        return []
-    radius_m = outcome.scenario.body.radius_m
-    long = any(burn.duration_s for burn in part.burns)
-    epoch = outcome.scenario.epoch
-    utc = epoch is not None and instant(epoch, 0.0).endswith(" UTC")
-    at = Column(title="at (UTC)" if utc else "at", wraps=True)
-    heads = [Column(title="burn", right=True), at, Column(title="give", wraps=True)]
-    heads += [Column(title="for", right=True)] if long else []
-    heads += [
-        Column(title="then read", right=True),
-        Column(title="low km", right=True),
-        Column(title="high km", right=True),
-    ]
-    rows = []
-    for index, burn in enumerate(part.burns, start=1):
-        row = [str(index), instant(epoch, burn.time_s, 1).removesuffix(" UTC"), burn_words(burn)]
-        row += [f"{burn.duration_s or 0.0:.1f} s"] if long else []
-        row.append(clock(burn.period_after_s))
-        row.append(plain((burn.periapsis_after_m - radius_m) * 1e-3))
-        row.append(plain((burn.apoapsis_after_m - radius_m) * 1e-3))
-        rows.append(row)
-    lines = columns(heads, rows, width)
-    lines += paragraph("Then read: the period; low and high: altitudes of periapsis and apoapsis.", width, indent="  ")
-    return lines
-
-
-def slot_deg_per_period_s(outcome: Outcome, part: CraftPlan) -> float:
-    """Degrees by which the slot is missed for each second that the phasing period is off: k 360 / T."""
-    return 360.0 * part.revolutions / outcome.ring.period_s
-
-
-def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
-    """The next period that fits, one revolution and one turn more, should the first burn go past the period to hit.
-
-    The wait w = (2 pi m - L) / n grows by one turn T and is shared among k + 1 revolutions. None where the first burn
-    does not bring the craft nearer to the ring's own period (then going past it is not free), or where a limit of the
-    scenario forbids the extra turn.
-    """
-    limits, period_s = outcome.scenario.limits, part.phasing_period_s
-    if part.side == "level" or part.route == "timed" or period_s is None or len(part.burns) < 2:
-        return None
-    towards = part.burns[0].along_m_s if part.side == "below" else -part.burns[0].along_m_s
-    if towards <= 0.0:
-        return None
-    turn_s = outcome.ring.period_s
-    if part.revolutions + 1 > limits.revolutions_max:
-        return None
-    if part.in_slot_s + turn_s > limits.finish_within_s:
-        return None
-    if part.in_slot_s + turn_s - part.ring_arrival_s > limits.wait_within_s:
-        return None
-    return (part.revolutions * period_s + turn_s) / (part.revolutions + 1)
-
-
-def _exactness(outcome: Outcome, part: CraftPlan) -> list[str]:
-    period_s = part.phasing_period_s
-    if part.side == "level" or period_s is None or part.revolutions == 0:
-        return []
-    slope = slot_deg_per_period_s(outcome, part)
-    tolerance_deg = math.degrees(outcome.scenario.ring.tolerance_rad)
-    gain = "gains" if gained_rad(part) >= 0 else "falls back"
-    told = [
-        f"How exact: {part.craft} {gain} in {count(part.revolutions, 'revolution')}, so each second of period is "
-        f"{small(slope)} deg of slot; {small(tolerance_deg)} deg of tolerance allow {small(tolerance_deg / slope)} s "
-        f"either way."
-    ]
-    following = next_period_s(outcome, part)
-    if following is not None:
-        told.append(
-            f"If the first burn goes past {clock(period_s)}, do not burn back: go on to {clock(following)} and stay "
-            f"one revolution longer. That costs no more in all, only {span(outcome.ring.period_s)}."
-        )
-    return told
-
-
 def _remarks(outcome: Outcome, width: int) -> list[str]:
-    told = [_sentence(outcome.phase_rule)] if outcome.phase_rule else []
-    told += [_sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
+    told = [sentence(outcome.phase_rule)] if outcome.phase_rule else []
+    told += [sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
     if not told:
         return []
-    lines = _heading("To know")
+    lines = heading("To know", width)
     for text in told:
         lines += paragraph(text, width, indent="  ", hang="    ")
     return lines
 
 
-def _close(outcome: Outcome, width: int, next_command: str) -> list[str]:
-    file = outcome.scenario.source.file
-    command = next_command or f"ringwright plan {shlex.quote(file) if file else 'SCENARIO'} --out DIR"
-    lines = ["", *paragraph(f"Next, for tables and pictures: {command}", width, hang="    ")]
+def _close(outcome: Outcome, width: int, next_command: str | None) -> list[str]:
+    if next_command is None:
+        file = outcome.scenario.source.file
+        next_command = f"ringwright plan {shlex.quote(file) if file else 'SCENARIO'} --out DIR"
+    lines = []
+    if next_command:
+        lines = ["", *paragraph("Next, for tables and pictures:", width)]
+        lines += shell_lines(next_command, width, indent="    ")
     return [*lines, "", *paragraph(CAUTION, width)]

@@ -38,6 +38,12 @@ def listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
 
 
+def sentence(text: str) -> str:
+    """Make a note a sentence: a capital first, a period last."""
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
 def small(value: float) -> str:
     """Write a small error with two meaningful digits, never in powers of ten down to a millionth.
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from ...models.readouts import plain, span
 from ...optimizer.outcome import Front, Outcome, Plan
-from ..terminal import telling_points
+from ..price_of_time import telling_points
 from ..wording import listed
 from .style import INK, PAPER, QUIET, SHADE, rim, sheet
 
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+_DAY_S = 86400.0
+_TALL = 6.0  # dearest against cheapest from which the axis is logarithmic
 NAMED = 12  # more labels than this crowd the steps
 
 
@@ -31,7 +33,7 @@ def draw_front(outcome: Outcome) -> Figure:
     Raises:
         ValueError: there is no front to draw.
     """
-    from matplotlib.ticker import MaxNLocator
+    from matplotlib.ticker import LogLocator, MaxNLocator, NullLocator
 
     front = outcome.front
     if front is None or not front.points:
@@ -42,16 +44,22 @@ def draw_front(outcome: Outcome) -> Figure:
     picture = 4.1 if len(front.points) + len(others) > 1 else 2.3
     title = f"{outcome.scenario.title}: the price of time"
     figure, axes = sheet(8.4, picture, title, _below(front), margins=(0.9, 0.25, 0.62))
-    unit_s, unit = _time_unit(max(plan.finish_s for plan in [first, *others, *_front_plans(outcome)]))
+    unit_s, unit = _time_unit([plan.finish_s for plan in [first, *others, *_front_plans(outcome)]])
     x = [point.finish_s / unit_s for point in front.points]
     y = [point.delta_v_m_s for point in front.points]
     xs = x + [plan.finish_s / unit_s for plan in [first, *others]]
     ys = y + [plan.delta_v_m_s for plan in [first, *others]]
     # room on the right for the label of a chosen plan that stands at the late end
     left, right = _padded(xs, 0.10, 0.30 if first.finish_s >= unit_s * max(xs) else 0.16)
-    low, high = _padded(ys, 0.14, 0.16)
+    # one far dearer plan would press all others flat on a plain scale
+    tall = min(ys) > 0.0 and max(ys) > _TALL * min(ys)
+    if tall:
+        axes.set_yscale("log")
+        low, high = min(ys) / (max(ys) / min(ys)) ** 0.12, max(ys) * (max(ys) / min(ys)) ** 0.08
+    else:
+        low, high = _padded(ys, 0.14, 0.16)
     axes.set_xlim(max(0.0, left), right)
-    axes.set_ylim(max(0.0, low), high)
+    axes.set_ylim(low if tall else max(0.0, low), high)
     path_x, path_y = _outline(front, unit_s)
     edge_x = [path_x[0], *path_x, right]
     edge_y = [high, *path_y, path_y[-1]]
@@ -63,9 +71,10 @@ def draw_front(outcome: Outcome) -> Figure:
     _limit_line(axes, outcome, unit_s)
     _name_plans(axes, outcome, first, others, unit_s)
     axes.set_xlabel(f"last craft in its slot, {unit} after the epoch")
-    axes.set_ylabel("delta-v of all craft, m/s")
+    axes.set_ylabel("delta-v of all craft, m/s" + (", logarithmic" if tall else ""))
     axes.xaxis.set_major_locator(MaxNLocator(8))
-    axes.yaxis.set_major_locator(MaxNLocator(7))
+    axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)) if tall else MaxNLocator(7))
+    axes.yaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0 if high - low > 7 else 1))
     return figure
 
@@ -76,8 +85,11 @@ def _front_plans(outcome: Outcome) -> list[Plan]:
     return [plan for plan in outcome.plans if plan.rank in ranks]
 
 
-def _time_unit(longest_s: float) -> tuple[float, str]:
-    return (86400.0, "days") if longest_s > 3 * 86400.0 else (3600.0, "hours")
+def _time_unit(finishes_s: list[float]) -> tuple[float, str]:
+    """Days for fronts that spread over days, or for single plans that are far off; hours otherwise."""
+    wide = max(finishes_s) - min(finishes_s)
+    days = wide > 3.0 * _DAY_S or (wide < 60.0 and max(finishes_s) > 5.0 * _DAY_S)
+    return (_DAY_S, "days") if days else (3600.0, "hours")
 
 
 def _padded(values: list[float], below: float, above: float) -> tuple[float, float]:
@@ -94,9 +106,17 @@ def _outline(front: Front, unit_s: float) -> tuple[list[float], list[float]]:
     for index, point in enumerate(front.points):
         x.append(point.finish_s / unit_s)
         y.append(point.delta_v_m_s)
-        if point.kind == "step" and index + 1 < len(front.points):
-            x.append(front.points[index + 1].finish_s / unit_s)
+        if index + 1 == len(front.points):
+            break
+        following = front.points[index + 1]
+        if point.kind == "step":
+            x.append(following.finish_s / unit_s)
             y.append(point.delta_v_m_s)
+        else:
+            # many points, so that a straight slope stays true on a logarithmic axis too
+            for share in (j / 16.0 for j in range(1, 16)):
+                x.append((point.finish_s + share * (following.finish_s - point.finish_s)) / unit_s)
+                y.append(point.delta_v_m_s + share * (following.delta_v_m_s - point.delta_v_m_s))
     return x, y
 
 
@@ -157,8 +177,8 @@ def _name_plans(axes: Axes, outcome: Outcome, first: Plan, others: list[Plan], u
 
 def _meet(axes: Axes, one: tuple[float, float], other: tuple[float, float]) -> bool:
     """Whether two marks cover each other on the paper."""
-    width, height = axes.get_xlim()[1] - axes.get_xlim()[0], axes.get_ylim()[1] - axes.get_ylim()[0]
-    return abs(one[0] - other[0]) < 0.012 * width and abs(one[1] - other[1]) < 0.02 * height
+    (x, y), (u, v) = axes.transData.transform([one, other])
+    return math.hypot(x - u, y - v) < 0.09 * axes.get_figure(root=True).dpi  # type: ignore[union-attr]
 
 
 # where a label may stand, points from its plan: right above, left above, right below, left below

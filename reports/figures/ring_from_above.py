@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ...models.readouts import plain, span
+from ...models.ring import Array
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
 from .arcs import Arc, craft_arcs, one_turn
 from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, bare, ink, rim, sheet, stroke
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
 _LETTER = 0.082  # width of a letter of a label, inches
 _BESIDE = 0.3  # a label stands beside its slot where the cosine of the slot's angle is more than this
+_TALLEST = 0.8  # a picture is no more than 1 / this as tall as wide
 _HARDLY_SEEN = 0.025  # share of the ring's radius by which an orbit must leave the ring to be told from it
 
 
@@ -31,12 +33,13 @@ def draw_ring_from_above(outcome: Outcome, plan: Plan | None = None) -> Figure:
     plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
     ring = outcome.ring
     ways = drawn_ways(outcome, plan)
-    widest = max([ring.radius_m, *(float(arc.radius_m.max()) for _, arcs in ways for arc in arcs)]) / ring.radius_m
+    shown = [arc.position_m / ring.radius_m for _, arcs in ways for arc in arcs]
+    points = np.concatenate([np.zeros((1, 2)), *shown])
     labels = [
         (float(ring.phase(plan.finish_s, slot, drawn_plane(plan))), 1.0, name)
         for slot, name in enumerate(slot_names(outcome, plan))
     ]
-    figure, axes = round_sheet(f"{outcome.scenario.title}: from above", _below(outcome, plan, ways), widest, labels)
+    figure, axes = round_sheet(f"{outcome.scenario.title}: from above", _below(outcome, plan, ways), points, labels)
     draw_body(axes, outcome)
     _circle(axes, 1.0, INK, 0.9, zorder=2)
     for part, arcs in ways:
@@ -64,34 +67,44 @@ def plane_words(plan: Plan) -> str:
     return f", plane {drawn_plane(plan)} alone" if several else ""
 
 
-def round_sheet(
-    title: str, below: str, outermost: float, labels: list[tuple[float, float, str]]
-) -> tuple[Figure, Axes]:
+def round_sheet(title: str, below: str, points: Array, labels: list[tuple[float, float, str]]) -> tuple[Figure, Axes]:
     """A sheet whose axes hold a round picture in units of the ring's radius, with room for the labels around it.
 
     Args:
         title, below: the heading.
-        outermost: greatest distance from the center that is drawn.
+        points: what is drawn besides the ring, (n, 2).
         labels: angle, rad, and distance at which a label begins, and its longest line.
     """
     width = 8.0
-    half = 0.5 * (width - 0.3)
-    across = upward = 1.0
-    for _ in range(12):  # the scale depends on the room that the labels take at that scale; settles in a few rounds
-        unit = half / across
-        across, upward = 1.04 * outermost, 1.04 * outermost
-        for angle, radius, text in labels:
-            x, y = radius * math.cos(angle), radius * math.sin(angle)
-            beside = abs(math.cos(angle)) > _BESIDE
-            size = _LETTER * len(text)
-            across = max(across, abs(x) + (0.25 + size if beside else 0.5 * size) / unit)
-            upward = max(upward, abs(y) + (0.58 if abs(math.sin(angle)) > _BESIDE else 0.3) / unit)
-    across = max(across, 0.8 * upward)
-    figure, axes = sheet(width, 2.0 * half * upward / across, title, below)
+    inner = width - 0.3
+    unit = 0.4 * inner
+    for _ in range(12):  # the room that labels take depends on the scale, and the scale on that; settles soon
+        left, bottom, right, top = _bounds(points, labels, unit)
+        unit = inner / max(right - left, _TALLEST * (top - bottom))
+    spare = 0.5 * max(0.0, _TALLEST * (top - bottom) - (right - left))
+    figure, axes = sheet(width, (top - bottom) * unit, title, below)
     bare(axes)
-    axes.set_xlim(-across, across)
-    axes.set_ylim(-upward, upward)
+    axes.set_xlim(left - spare, right + spare)
+    axes.set_ylim(bottom, top)
     return figure, axes
+
+
+def _bounds(points: Array, labels: list[tuple[float, float, str]], unit: float) -> tuple[float, float, float, float]:
+    """Left, bottom, right and top of ring, points and labels, in ring radii of ``unit`` inches."""
+    corners = [1.04 * np.minimum(points.min(axis=0, initial=-1.0), -1.0)]
+    corners.append(1.04 * np.maximum(points.max(axis=0, initial=1.0), 1.0))
+    for angle, radius, text in labels:
+        at = radius * np.array([math.cos(angle), math.sin(angle)])
+        size = _LETTER * len(text)
+        across = 0.25 + size if abs(math.cos(angle)) > _BESIDE else 0.5 * size
+        upward = 0.58 if abs(math.sin(angle)) > _BESIDE else 0.3
+        half = np.array([across, upward]) / unit
+        # a label reaches outward only, except where it is centered on its slot
+        corners.append(at + half * np.where(at >= 0.0, 1.0, -1.0))
+        corners.append(at + 0.5 * half * np.where(at >= 0.0, -1.0, 1.0) * (np.abs(at) <= _BESIDE * radius))
+    stacked = np.array(corners)
+    (left, bottom), (right, top) = stacked.min(axis=0), stacked.max(axis=0)
+    return float(left), float(bottom), float(right), float(top)
 
 
 def slot_names(outcome: Outcome, plan: Plan) -> list[str]:
@@ -180,19 +193,19 @@ def _draw_way(axes: Axes, outcome: Outcome, part: CraftPlan, arcs: list[Arc], in
         end = arc.position_m[-1] / unit_m
         axes.plot([end[0]], [end[1]], "o", markersize=3.6, color=color, zorder=5)
         if arc.stage == "phasing" and part.side != "level" and not named:
-            named = _name_orbit(axes, part, shown, color)
+            named = _name_orbit(axes, part, shown, color, outcome.scenario.body.radius_m / unit_m)
     if arcs and arcs[0].stage == "ascent":
         begin = arcs[0].position_m[0] / unit_m
         axes.plot([begin[0]], [begin[1]], "s", markersize=3.6, color=color, zorder=5)
 
 
-def _name_orbit(axes: Axes, part: CraftPlan, shown: np.ndarray, color: str) -> bool:
+def _name_orbit(axes: Axes, part: CraftPlan, shown: Array, color: str, body: float) -> bool:
     distance = np.hypot(shown[:, 0], shown[:, 1])
     far = int(np.argmax(np.abs(distance - 1.0)))
     if abs(distance[far] - 1.0) < _HARDLY_SEEN * 2:
         return False
     x, y = shown[far]
-    outside = distance[far] > 1.0
+    outside = distance[far] > 1.0 or distance[far] < body + 0.25
     toward = (1.0 if outside else -1.0) / distance[far]
     across, up = toward * float(x), toward * float(y)
     axes.annotate(
@@ -248,12 +261,13 @@ def _motion(axes: Axes, outcome: Outcome, plan: Plan) -> None:
 
 
 def _scale_bar(axes: Axes, unit_m: float) -> None:
-    reach, upward = axes.get_xlim()[1], axes.get_ylim()[1]
+    (left, right), (bottom, _) = axes.get_xlim(), axes.get_ylim()
+    reach = 0.5 * (right - left)
     wish_km = 0.35 * unit_m * reach * 1e-3
     step = 10.0 ** math.floor(math.log10(wish_km))
     length_km = max(step * factor for factor in (1.0, 2.0, 5.0) if step * factor <= wish_km)
     size = length_km * 1e3 / unit_m
-    x, y = -0.96 * reach, -0.97 * upward
+    x, y = left + 0.04 * reach, bottom + 0.03 * reach
     axes.plot([x, x + size], [y, y], color=INK, linewidth=1.2, solid_capstyle="butt")
     for end in (x, x + size):
         axes.plot([end, end], [y - 0.012 * reach, y + 0.012 * reach], color=INK, linewidth=1.2)

@@ -74,13 +74,15 @@ def draw_timeline(outcome: Outcome, plan: Plan | None = None) -> Figure:
     order = {part.craft: index for index, part in enumerate(plan.craft)}
     axis = time_axis([(lane.start_s, lane.part.in_slot_s) for lane in lanes])
     names = max((len(lane.part.craft) for lane in lanes), default=4)
-    picture = 0.55 + 0.56 * max(1, len(lanes))
+    # where the axis is cut, a line above the lanes says how much is left out
+    above = 0.75 + (0.55 if len(axis.shown) > 1 else 0.0)
+    picture = 0.56 * (max(1, len(lanes)) + above - 0.35) + 0.1
     left = min(2.2, 0.45 + 0.085 * max(names, 7))
     title = f"{outcome.scenario.title}: timeline"
     figure, axes = sheet(_WIDTH, picture, title, _below(outcome, plan, axis), margins=(left, 1.45, 0.60))
     axes.set_xlim(-0.012 * axis.length, axis.length * _EDGE)
     letter = 0.072 * axis.length / (_WIDTH - left - 1.45)
-    axes.set_ylim(len(lanes) - 0.35, -0.75)
+    axes.set_ylim(len(lanes) - 0.35, -above)
     axes.spines["left"].set_visible(False)
     axes.set_yticks([])
     for row, lane in enumerate(lanes):
@@ -167,8 +169,9 @@ def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, letter:
     axes.plot([end], [row], "o", markersize=7, color=color, zorder=5)
     axes.plot([end, axis.length * _EDGE], [row, row], color=color, linewidth=1.6, alpha=0.85, zorder=1)
     said = _doing(part)
-    # above the revolutions, unless the way there is too short to matter
-    _say(axes, axis, burns[0] if burns[0] - start > letter * len(said) else start, row, said, color, letter)
+    # above the revolutions, where the way there is long
+    later = revolves and burns[0] - start > letter * len(said)
+    _say(axes, axis, burns[0] if later else start, row, said, color, letter)
     axes.annotate(
         f"in slot\n{span(part.in_slot_s)}",
         (1.0, row),
@@ -232,6 +235,9 @@ def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome) -> None:
             day = date
     axes.set_xticks(places, labels)
     axes.tick_params(axis="x", length=4)
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    foot = 1.0 - 0.32 / (axes.get_position().height * figure.get_size_inches()[1])
     for index in range(len(axis.shown) - 1):
         stop = axis.offsets[index] + axis.shown[index][1] - axis.shown[index][0]
         middle = 0.5 * (stop + axis.offsets[index + 1])
@@ -240,7 +246,7 @@ def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome) -> None:
         for side in (-half, half):
             axes.plot(
                 [middle + side] * 2,
-                [0.0, 1.0],
+                [0.0, foot],
                 color=QUIET,
                 linewidth=0.8,
                 linestyle=(0, (3, 2)),
@@ -250,13 +256,14 @@ def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome) -> None:
         left_out = axis.shown[index + 1][0] - axis.shown[index][1]
         axes.text(
             middle,
-            0.5,
-            f"{span(left_out)} left out",
-            rotation=90,
+            1.0,
+            f"{span(left_out)}\nleft out",
             ha="center",
-            va="center",
+            va="top",
             fontsize=7.5,
             color=QUIET,
+            linespacing=1.15,
+            path_effects=rim(),
             transform=axes.get_xaxis_transform(),
             zorder=4,
         )

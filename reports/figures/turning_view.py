@@ -40,13 +40,14 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None) -> Figure:
     ways = drawn_ways(outcome, plan)
     stretch = _stretch_of(ring, ways)
     turn = 0.5 * math.pi - float(ring.phase(0.0, 0, drawn_plane(plan)))
-    radii, outermost = _label_radii(ring, ways, stretch, turn)
+    points = _loop_points(ring, ways, stretch, turn)
+    radii = _label_radii(ring, points)
     labels = [
         (0.5 * math.pi + slot * ring.spacing_rad, radii[slot], name)
         for slot, name in enumerate(slot_names(outcome, plan))
     ]
     title = f"{outcome.scenario.title}: turning with the ring"
-    figure, axes = round_sheet(title, _below(plan, ways, stretch), outermost, labels)
+    figure, axes = round_sheet(title, _below(plan, ways, stretch), points, labels)
     if stretch == 1.0:
         draw_body(axes, outcome)
     angle = np.linspace(0.0, 2.0 * math.pi, 721)
@@ -57,19 +58,19 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None) -> Figure:
     return figure
 
 
-def _label_radii(
-    ring: Ring, ways: list[tuple[CraftPlan, list[Arc]]], stretch: float, turn: float
-) -> tuple[list[float], float]:
-    """Where each slot's label may begin so that it clears the loops near it, and the outermost point of all loops."""
+def _loop_points(ring: Ring, ways: list[tuple[CraftPlan, list[Arc]]], stretch: float, turn: float) -> Array:
+    """Every point of every loop as drawn, (n, 2)."""
     paths = [
         _turned(ring, arc.time_s, arc.position_m, stretch, turn)
         for _, arcs in ways
         for arc in arcs
         if arc.stage == "phasing"
     ]
-    if not paths:
-        return [1.0] * ring.slots, 1.0
-    points = np.concatenate(paths)
+    return np.concatenate([np.zeros((0, 2)), *paths])
+
+
+def _label_radii(ring: Ring, points: Array) -> list[float]:
+    """Where each slot's label may begin so that it clears the loops near it, in ring radii."""
     radius, angle = np.hypot(points[:, 0], points[:, 1]), np.arctan2(points[:, 1], points[:, 0])
     radii = []
     for slot in range(ring.slots):
@@ -78,7 +79,7 @@ def _label_radii(
         wish = max(1.0, float(near.max())) if len(near) else 1.0
         # a loop far outside passes behind the label rather than push it off the sheet
         radii.append(wish if wish < 1.5 else 1.0)
-    return radii, float(radius.max())
+    return radii
 
 
 def _stretch_of(ring: Ring, ways: list[tuple[CraftPlan, list[Arc]]]) -> float:

@@ -127,8 +127,27 @@ def test_slopes_and_curves_are_drawn_as_such() -> None:
     with paper():
         figure = draw_front(outcome)
     x, y = (np.asarray(values, dtype=float) for values in figure.axes[0].lines[0].get_data())
-    leaning = int(np.sum((np.diff(x) != 0.0) & (np.diff(y) != 0.0)))
-    assert leaning == sum(point.kind != "step" for point in outcome.front.points[:-1]) == 2
+    points = outcome.front.points
+    assert [point.kind for point in points].count("slope") == 1
+    for point, following in pairwise(points):
+        middle_h = 0.5 * (point.finish_s + following.finish_s) / 3600.0
+        gradual = 0.5 * (point.delta_v_m_s + following.delta_v_m_s)
+        expected = point.delta_v_m_s if point.kind == "step" else gradual
+        assert float(np.interp(middle_h, x, y)) == pytest.approx(expected, rel=1e-9)
+
+
+def test_one_far_dearer_plan_does_not_press_the_others_flat() -> None:
+    outcome = sample.relay()
+    assert outcome.front is not None
+    last = outcome.plans[5]
+    dear = replace(last, delta_v_m_s=40_000.0)
+    points = tuple(replace(p, delta_v_m_s=40_000.0) if p.plan == last.rank else p for p in outcome.front.points)
+    plans = tuple(dear if plan is last else plan for plan in outcome.plans)
+    with paper():
+        axes = draw_front(replace(outcome, plans=plans, front=replace(outcome.front, points=points))).axes[0]
+        assert axes.get_yscale() == "log"
+        assert "logarithmic" in axes.get_ylabel()
+        assert draw_front(outcome).axes[0].get_yscale() == "linear"
 
 
 def test_the_chosen_plan_is_named_in_the_front() -> None:

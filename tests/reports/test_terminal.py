@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shlex
 import subprocess
 import sys
 from collections.abc import Callable
@@ -10,18 +11,12 @@ from dataclasses import replace
 
 import pytest
 
+from ringwright.cli import main
 from ringwright.models.readouts import clock
 from ringwright.optimizer.outcome import Burn, FrontPoint, Outcome
-from ringwright.reports.terminal import (
-    CAUTION,
-    ROWS_SHOWN,
-    burn_words,
-    next_period_s,
-    period_to_hit_s,
-    plan_text,
-    slot_deg_per_period_s,
-    telling_points,
-)
+from ringwright.reports.first_to_act import after_burn_command, burn_words, next_period_s, slot_deg_per_period_s
+from ringwright.reports.price_of_time import ROWS_SHOWN, telling_points
+from ringwright.reports.terminal import CAUTION, period_to_hit_s, plan_text
 from ringwright.tests.reports import sample
 
 ALL = [
@@ -243,3 +238,53 @@ def test_text_and_result_need_no_heavy_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_where_nothing_moves_nothing_is_proved_or_priced() -> None:
+    outcome = sample.relay()
+    assert outcome.front is not None
+    still = replace(outcome.plans[0], craft=(), margins=(), delta_v_m_s=0.0, finish_s=0.0)
+    text = plan_text(replace(outcome, plans=(still,), front=replace(outcome.front, points=())), 80)
+    assert "No craft has to move. Alder stays in slot 0." in text
+    assert "proved" not in text
+
+
+def test_a_goal_may_choose_a_plan_off_the_front() -> None:
+    outcome = sample.relay()
+    chosen = replace(outcome.plans[-1], rank=1, kind="best by the goal")
+    ranks = {plan.rank: plan.rank + 1 for plan in outcome.plans[:-1]}
+    others = tuple(replace(plan, rank=ranks[plan.rank]) for plan in outcome.plans[:-1])
+    assert outcome.front is not None
+    points = tuple(replace(point, plan=ranks[point.plan]) for point in outcome.front.points)
+    moved = replace(outcome, plans=(chosen, *others), front=replace(outcome.front, points=points))
+    section = plan_text(moved, 120).split("The price of time")[1]
+    first_row = section.splitlines()[3].split()
+    assert first_row[0] == "1"
+    assert "cheaper" in section
+
+
+def test_the_command_for_after_the_burn_finds_the_same_period(capsys: pytest.CaptureFixture[str]) -> None:
+    # the one-craft question is answered by other code than the plan: both must name the same period
+    outcome = sample.relay()
+    for part in outcome.plans[0].craft:
+        command = shlex.split(after_burn_command(outcome, part))
+        assert command[:2] == ["ringwright", "period"]
+        assert part.phasing_period_s is not None
+        got = [*command[2:-1], clock(part.phasing_period_s, 3)]
+        assert main(["period", *got]) == 0
+        assert clock(part.phasing_period_s) in capsys.readouterr().out
+
+
+def test_there_is_no_such_command_where_it_would_mislead() -> None:
+    for make in (sample.single, sample.parked, sample.freeform):
+        outcome = make()
+        assert after_burn_command(outcome, outcome.plans[0].craft[0]) == ""
+    dozen = sample.dozen()
+    assert after_burn_command(dozen, dozen.plans[0].craft[1]).startswith("ringwright period --gm 9120.5km3/s2")
+
+
+def test_an_empty_next_command_is_left_out() -> None:
+    assert "Next, for" not in plan_text(sample.relay(), 80, next_command="")
+    assert "    ringwright plan my.toml --out DIR" in plan_text(
+        sample.relay(), 80, next_command="ringwright plan my.toml --out DIR"
+    )

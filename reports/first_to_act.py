@@ -1,0 +1,190 @@
+"""The craft that acts first: its burns, what to read after each, how exact that must be, and what to do past it."""
+
+from __future__ import annotations
+
+import math
+
+from ..models.bodies import body as built_in
+from ..models.bodies import body_names
+from ..models.readouts import clock, instant, plain, span
+from ..optimizer.outcome import Burn, CraftPlan, Outcome, Plan
+from .layout import Column, columns, heading, paragraph, shell_lines
+from .wording import count, gained_rad, small
+
+
+def burn_words(burn: Burn) -> str:
+    """Say size and direction of a burn: forward or back, out or in, left or right of track.
+
+    Parts below a centimeter a second are left unsaid where a larger part is said.
+    """
+    parts = [
+        (abs(burn.along_m_s), "forward" if burn.along_m_s >= 0 else "back"),
+        (abs(burn.radial_m_s), "out" if burn.radial_m_s >= 0 else "in"),
+        (abs(burn.cross_m_s), "left" if burn.cross_m_s >= 0 else "right"),
+    ]
+    told = [(size, name) for size, name in parts if size >= 0.01]
+    if not told:
+        return f"{burn.delta_v_m_s:.3f} m/s"
+    if len(told) == 1:
+        return f"{plain(told[0][0], 2)} m/s {told[0][1]}"
+    pieces = ", ".join(f"{plain(size, 2)} {name}" for size, name in told)
+    return f"{plain(burn.delta_v_m_s, 2)} m/s: {pieces}"
+
+
+def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
+    """Lines on the craft with the earliest liftoff or burn; none where nothing moves."""
+    moving = [part for part in first.craft if part.burns or part.launch_s is not None]
+    if not moving:
+        return []
+    part = min(moving, key=lambda part: part.burns[0].time_s if part.launch_s is None else part.launch_s)
+    epoch = outcome.scenario.epoch
+    lines = heading(f"First to act: {part.craft}", width)
+    if part.launch_s is not None:
+        pad = f" from {part.pad}" if part.pad else ""
+        text = f"Liftoff{pad} at {instant(epoch, part.launch_s)}"
+        if part.insertion_s is not None:
+            text += f", insertion at {instant(epoch, part.insertion_s)}"
+            text += f" ({part.insertion})" if part.insertion else ""
+            if part.insertion_speed_m_s is not None:
+                text += f" with {plain(part.insertion_speed_m_s)} m/s, which the launcher gives"
+        lines += paragraph(f"{text}.", width, indent="  ")
+    lines += _burn_table(outcome, part, width)
+    for remark in _exactness(outcome, part):
+        lines += paragraph(remark, width, indent="  ")
+    command = after_burn_command(outcome, part)
+    if command:
+        lines += paragraph(
+            "After the first burn, ask what the period read (for PERIOD) makes of it:", width, indent="  "
+        )
+        lines += shell_lines(command, width, indent="    ")
+    return lines
+
+
+def _burn_table(outcome: Outcome, part: CraftPlan, width: int) -> list[str]:
+    if not part.burns:
+        return []
+    radius_m = outcome.scenario.body.radius_m
+    long = any(burn.duration_s for burn in part.burns)
+    epoch = outcome.scenario.epoch
+    utc = epoch is not None and instant(epoch, 0.0).endswith(" UTC")
+    at = Column(title="at (UTC)" if utc else "at", wraps=True)
+    heads = [Column(title="burn", right=True), at, Column(title="give", wraps=True)]
+    heads += [Column(title="for", right=True)] if long else []
+    heads += [
+        Column(title="then read", right=True),
+        Column(title="low km", right=True),
+        Column(title="high km", right=True),
+    ]
+    rows = []
+    for index, burn in enumerate(part.burns, start=1):
+        row = [str(index), instant(epoch, burn.time_s, 1).removesuffix(" UTC"), burn_words(burn)]
+        row += [f"{burn.duration_s or 0.0:.1f} s"] if long else []
+        row.append(clock(burn.period_after_s))
+        row.append(plain((burn.periapsis_after_m - radius_m) * 1e-3))
+        row.append(plain((burn.apoapsis_after_m - radius_m) * 1e-3))
+        rows.append(row)
+    lines = columns(heads, rows, width)
+    lines += paragraph("Then read: the period; low and high: altitudes of periapsis and apoapsis.", width, indent="  ")
+    return lines
+
+
+def slot_deg_per_period_s(outcome: Outcome, part: CraftPlan) -> float:
+    """Degrees by which the slot is missed for each second that the phasing period is off: k 360 / T."""
+    return 360.0 * part.revolutions / outcome.ring.period_s
+
+
+def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
+    """The next period that fits, one revolution and one turn more, should the first burn go past the period to hit.
+
+    The wait w = (2 pi m - L) / n grows by one turn T and is shared among k + 1 revolutions. None where the first burn
+    does not bring the craft nearer to the ring's own period (then going past it is not free), or where a limit of the
+    scenario forbids the extra turn.
+    """
+    limits, period_s = outcome.scenario.limits, part.phasing_period_s
+    if part.side == "level" or part.route == "timed" or period_s is None or len(part.burns) < 2:
+        return None
+    towards = part.burns[0].along_m_s if part.side == "below" else -part.burns[0].along_m_s
+    if towards <= 0.0:
+        return None
+    turn_s = outcome.ring.period_s
+    if part.revolutions + 1 > limits.revolutions_max:
+        return None
+    if part.in_slot_s + turn_s > limits.finish_within_s:
+        return None
+    if part.in_slot_s + turn_s - part.ring_arrival_s > limits.wait_within_s:
+        return None
+    return (part.revolutions * period_s + turn_s) / (part.revolutions + 1)
+
+
+def after_burn_command(outcome: Outcome, part: CraftPlan) -> str:
+    """The command that says what the period read after the first burn makes of the slot, and where to go next.
+
+    Empty where the one-craft question does not cover the way: no phasing, free-form, a parking orbit, more than two
+    burns, or an arrival that does not touch the ring.
+    """
+    scenario, ring, body = outcome.scenario, outcome.ring, outcome.scenario.body
+    if part.side == "level" or part.route not in {"direct", "shift"} or len(part.burns) != 2:
+        return ""
+    arrival = _arrival_radii_m(outcome, part)
+    if arrival is None:
+        return ""
+
+    def km(radius_m: float) -> str:
+        return f"{(radius_m - body.radius_m) * 1e-3:.10g}"
+
+    if body.name.lower() in body_names() and (built_in(body.name).gm, built_in(body.name).radius_m) == (
+        body.gm,
+        body.radius_m,
+    ):
+        words = [f"--around {body.name}"]
+    else:
+        words = [f"--gm {body.gm * 1e-9:.12g}km3/s2", f"--radius {body.radius_m * 1e-3:.10g}km"]
+    lead_deg = math.degrees(part.lead_rad)
+    words += [
+        f"--ring {km(ring.radius_m)}km",
+        f"--slot-{'ahead' if lead_deg >= 0.0 else 'behind'} {abs(lead_deg):.8g}deg",
+    ]
+    other = arrival[0] if abs(arrival[1] - ring.radius_m) <= _TOUCHES_M else arrival[1]
+    if abs(other - ring.radius_m) > _TOUCHES_M:
+        low, high = sorted((other, ring.radius_m))
+        words.append(f"--from {km(low)}x{km(high)}km")
+    words.append(f"--floor {km(scenario.floor_m)}km")
+    return f"ringwright period {' '.join(words)} --got PERIOD"
+
+
+_TOUCHES_M = 1.0
+
+
+def _arrival_radii_m(outcome: Outcome, part: CraftPlan) -> tuple[float, float] | None:
+    """Apsides of the orbit on which a craft comes to its first burn, None where none of them is on the ring."""
+    craft = next((craft for craft in outcome.scenario.craft if craft.name == part.craft), None)
+    radii: tuple[float, float] | None = None
+    if craft is not None and craft.orbit is not None:
+        radii = (craft.orbit.periapsis_m, craft.orbit.apoapsis_m)
+    elif part.insertion is not None:
+        offered = [way for pad in outcome.scenario.pads if pad.name == part.pad for way in pad.insertions]
+        radii = next(((way.periapsis_m, way.apoapsis_m) for way in offered if way.name == part.insertion), None)
+    if radii is None or min(abs(radius_m - outcome.ring.radius_m) for radius_m in radii) > _TOUCHES_M:
+        return None
+    return radii
+
+
+def _exactness(outcome: Outcome, part: CraftPlan) -> list[str]:
+    period_s = part.phasing_period_s
+    if part.side == "level" or period_s is None or part.revolutions == 0:
+        return []
+    slope = slot_deg_per_period_s(outcome, part)
+    tolerance_deg = math.degrees(outcome.scenario.ring.tolerance_rad)
+    gain = "gains" if gained_rad(part) >= 0 else "falls back"
+    told = [
+        f"How exact: {part.craft} {gain} in {count(part.revolutions, 'revolution')}, so each second of period is "
+        f"{small(slope)} deg of slot; {small(tolerance_deg)} deg of tolerance allow {small(tolerance_deg / slope)} s "
+        f"either way."
+    ]
+    following = next_period_s(outcome, part)
+    if following is not None:
+        told.append(
+            f"If the first burn goes past {clock(period_s)}, do not burn back: go on to {clock(following)} and stay "
+            f"one revolution longer. That costs no more in all, only {span(outcome.ring.period_s)}."
+        )
+    return told

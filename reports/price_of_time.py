@@ -1,0 +1,126 @@
+"""The price of time in words: each plan of the front against the first, then the plans of another kind."""
+
+from __future__ import annotations
+
+from ..models.readouts import plain, span
+from ..optimizer.outcome import FrontPoint, Outcome, Plan
+from .layout import Column, columns, heading, paragraph
+from .limits import limit_key
+from .wording import cost_against, count, listed, sentence, small, time_against, why_text
+
+ROWS_SHOWN = 12
+
+
+def telling_points(points: tuple[FrontPoint, ...], most: int, keep: int) -> tuple[FrontPoint, ...]:
+    """Thin a long front to the points that tell most of it.
+
+    The point whose loss blunts the front least (the smallest corner between its neighbors) goes first; the ends and
+    the plan ``keep`` always stay.
+
+    Args:
+        points: sorted by finish.
+        most: how many may stay, at least 3.
+        keep: rank of a plan that must stay.
+    """
+    left = list(points)
+    while len(left) > most:
+        corners = [
+            (
+                (left[i + 1].finish_s - left[i].finish_s) * (left[i - 1].delta_v_m_s - left[i].delta_v_m_s),
+                i,
+            )
+            for i in range(1, len(left) - 1)
+            if left[i].plan != keep
+        ]
+        del left[min(corners)[1]]
+    return tuple(left)
+
+
+def price_of_time(outcome: Outcome, first: Plan, width: int) -> list[str]:
+    """Lines that set the plans of the front against ``first``; long fronts are thinned, and say so."""
+    front = outcome.front
+    if front is None:
+        return []
+    lines = heading("The price of time", width)
+    plans = {plan.rank: plan for plan in outcome.plans}
+    if len(front.points) == 1:
+        note = front.note or "one plan is both the cheapest and the soonest"
+        return [*lines, *paragraph(sentence(note), width, indent="  ")]
+    shown = list(telling_points(front.points, ROWS_SHOWN, first.rank))
+    # begin at the end of the front where plan 1 stands
+    if first.finish_s > 0.5 * (shown[0].finish_s + shown[-1].finish_s):
+        shown.reverse()
+    told = [plans[point.plan] for point in shown]
+    if first not in told:
+        told.insert(0, first)  # the goal may choose a plan that is neither cheapest nor soonest of its price
+    lines += _comparison(told, first, width)
+    hidden = len(front.points) - len(shown)
+    if hidden:
+        lines += paragraph(
+            f"{count(hidden, 'more plan')} of the {len(front.points)} between these: all of them are in the file "
+            f"(--json PATH, or --out DIR).",
+            width,
+            indent="  ",
+        )
+    lines += _between_points(outcome, width)
+    if front.note:
+        lines += paragraph(sentence(front.note), width, indent="  ")
+    return lines
+
+
+def _between_points(outcome: Outcome, width: int) -> list[str]:
+    front = outcome.front
+    assert front is not None
+    told = []
+    leaning = [point for point in front.points[:-1] if point.kind != "step"]
+    if leaning:
+        pairs = [
+            f"{point.plan} and {following.plan}"
+            for point, following in zip(front.points[:-1], front.points[1:], strict=True)
+            if point.kind != "step"
+        ]
+        named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'pair')} more" if len(pairs) > 3 else "")
+        told.append(f"Between plans {named} the price falls gradually: any time in between can be had.")
+    if front.resolution_m_s > 0.0:
+        told.append(f"Between the plans nothing is better by more than {small(front.resolution_m_s)} m/s.")
+    return paragraph(" ".join(told), width, indent="  ") if told else []
+
+
+def other_ways(outcome: Outcome, first: Plan, width: int) -> list[str]:
+    """Lines on the plans of another kind: what each costs more, and what it brings."""
+    others = [plan for plan in outcome.plans if plan.kind and plan.rank != first.rank]
+    if not others:
+        return []
+    others.sort(key=lambda plan: plan.rank)
+    return [*heading("Other ways", width), *_comparison(others, first, width, kinds=True)]
+
+
+def _comparison(plans: list[Plan], first: Plan, width: int, *, kinds: bool = False) -> list[str]:
+    """Set plans against the first; where the page is narrow, time, cost and reason make one sentence."""
+    wide = width >= 110
+    rows = []
+    for plan in plans:
+        same = plan.rank == first.rank
+        time, cost, why = time_against(plan, first), cost_against(plan, first), why_text(plan, first)
+        if plan.broken:
+            marks = listed(sorted({limit_key(broken.limit) for broken in plan.broken}))
+            why = f"BREAKS {marks}; {why}" if why else f"BREAKS {marks}"
+        row = [str(plan.rank), plain(plan.delta_v_m_s), span(plan.finish_s)]
+        row += [plan.kind or ""] if kinds else []
+        if wide:
+            row += ["" if same else time, "" if same else cost, why]
+        else:
+            row += ["" if same else f"{time}, {cost}" + (f": {why}" if why else "")]
+        rows.append(row)
+    against = f"against plan {first.rank}"
+    heads = [
+        Column(title="plan", right=True),
+        Column(title="m/s", right=True),
+        Column(title="done after", right=True),
+    ]
+    heads += [Column(title="of another kind", wraps=True)] if kinds else []
+    if wide:
+        heads += [Column(title=against), Column(title=""), Column(title="because", wraps=True)]
+    else:
+        heads += [Column(title=against, wraps=True)]
+    return columns(heads, rows, width)
