@@ -92,7 +92,7 @@ def apsides(
 
 
 def real_speed(body: Body, ring: Ring, speed_m_s: float, radius_m: float) -> float:
-    """Speed at an apsis of some radius near the ring, over the real body, of an orbit that is planned by its speed at R.
+    """Speed at an apsis near the ring's radius, over the real body, of an orbit that is planned by its speed at R.
 
     Carried from the ring's radius by the energy integral (vis-viva), and raised as the ring's own craft are faster than
     sqrt(GM / R). First order in J2 and in the difference of the radii: for first guesses.
@@ -196,7 +196,7 @@ def _from_parking(body: Body, gravity: Gravity, ring: Ring, way: Ascent) -> Asce
 
 
 def given_orbit(ring: Ring, orbit: Orbit) -> tuple[float, float, bool]:
-    """Apsides of an orbit in space, m, that apsis laid on the ring which is nearer to it; whether it is the apoapsis."""
+    """Apsides of an orbit in space, m, the nearer one laid on the ring; and whether that is the apoapsis."""
     outer = abs(orbit.apoapsis_m - ring.radius_m) <= abs(orbit.periapsis_m - ring.radius_m)
     return (orbit.periapsis_m, ring.radius_m, True) if outer else (ring.radius_m, orbit.apoapsis_m, False)
 

@@ -229,7 +229,9 @@ def coast(
         return out
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
-    steps = step_together(scaled, begin, bound=math.inf, until_s=duration_s, first_step=0.1, keep=keep, relative=relative)
+    steps = step_together(
+        scaled, begin, bound=math.inf, until_s=duration_s, first_step=0.1, keep=keep, relative=relative
+    )
     return land(gravity, steps.last[:6], duration_s - steps.last[6]), steps
 
 

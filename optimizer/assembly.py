@@ -1,8 +1,8 @@
 """From chosen options to plans: fly each distinct option once, read it off, judge it against the limits.
 
 Over an oblate body the options, planned by ratios of periods, are first guesses: all distinct ones are corrected
-together by their own flight (`refine.py`), and what is read off and judged is the corrected flight. Times stay as
-planned, burns change.
+together by their own flight (`refine.py`), and what is read off and judged is the corrected flight. Liftoffs stay as
+planned; the last burn comes as much later as the line of apsides has turned.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from ..models.burns import burn_duration
 from ..models.craft import STANDARD_GRAVITY, delta_v_allowed, mass_at_start
 from ..models.flight import Flight, Leg, Measured, closest, fly, measure
 from ..models.scenario import Craft
-from .itinerary import NO_BURN_M_S, Course, course, key
+from .itinerary import Course, course, key
 from .options import Options
 from .outcome import Broken, Burn, CraftPlan, Flown, Margin, Plan
 from .problem import Problem
@@ -30,9 +30,10 @@ LENGTH_SLACK_M = 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class Flights:
-    """What was flown, by option key: the course, the flight, its measurement, its legs, its lowest and highest radius.
+    """What was flown, by option key: course, flight, measurement, legs, lowest and highest radius.
 
-    ``first_guess_rad`` is the slot error before correction, for what was corrected. ``nearest`` remembers distances that were asked for before: plans share most of their options.
+    ``first_guess_rad`` is the slot error before correction, for what was corrected. ``nearest`` remembers distances
+    that were asked for before: plans share most of their options.
     """
 
     courses: dict[tuple[float, ...], Course]
@@ -42,6 +43,12 @@ class Flights:
     extremes: dict[tuple[float, ...], tuple[float, float]]
     first_guess_rad: dict[tuple[float, ...], float]
     nearest: dict[tuple[float, ...], float] = field(default_factory=dict)
+
+    def finish(self, options: Options, row: int) -> float:
+        """When an option's craft is in its slot, s: its last burn as flown."""
+        name = key(options, row)
+        impulses = self.flights[name].itinerary.impulses
+        return impulses[-1].time_s if name in self.first_guess_rad else float(options.finish_s[row])
 
     def distance(
         self, problem: Problem, name: tuple[float, ...], angle_rad: float, from_s: float, to_s: float
@@ -134,7 +141,7 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
         named.extend(zip(group.names, rows, strict=True))
     order = {c.name: i for i, c in enumerate(problem.scenario.craft)}
     named.sort(key=lambda item: order[item[0]])
-    seats = [(name, int(options.slot[row]), float(options.finish_s[row])) for name, row in named]
+    seats = [(name, int(options.slot[row]), flights.finish(options, row)) for name, row in named]
     craft = tuple(_craft_plan(problem, options, row, name, seats, flights) for name, row in named)
     used = [c.propellant_kg for c in craft]
     margins = _margins(problem, craft, flights, [key(options, row) for _, row in named])
@@ -169,7 +176,7 @@ def _craft_plan(
     burns = _burns(craft, flight, planned)
     spent = math.fsum(b.delta_v_m_s for b in burns)
     revolutions = int(options.revolutions[row])
-    finish = float(options.finish_s[row])
+    finish = flights.finish(options, row)
     slot = int(options.slot[row])
     nearest, to = _nearest(problem, flights, option_key, name, finish, seats)
     phasing = None if revolutions == 0 else (finish - float(options.burn_s[row])) / revolutions
@@ -211,6 +218,7 @@ def _craft_plan(
             lowest_m=flights.extremes[option_key][0],
             closest_m=nearest,
             closest_to=to,
+            eccentricity=math.hypot(*seen.eccentricity),
         ),
         period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),

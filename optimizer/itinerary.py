@@ -11,7 +11,7 @@ from ..models import coast, orbits
 from ..models.flight import Impulse, Itinerary
 from ..models.frames import in_plane_state
 from ..models.launch import Ascent
-from ..models.oblateness import ring_state
+from ..models.oblateness import apsis_lag, ring_state
 from ..models.scenario import Orbit
 from .options import ROUTES, Options
 from .outcome import Route
@@ -61,7 +61,8 @@ def course(problem: Problem, options: Options, row: int) -> Course:
     """Work out one option: its start state, and a burn at each touch that needs one.
 
     Burns are those of point-mass gravity at the touches that the catalogue planned with: over an oblate body a first
-    guess, in which burns of nothing are kept for the correction to fill.
+    guess, in which burns of nothing are kept for the correction to fill, and the last one waits for the apsis, which
+    has turned meanwhile.
     """
     ring = problem.ring
     radius, circular = ring.radius_m, ring.speed_m_s
@@ -110,8 +111,13 @@ def course(problem: Problem, options: Options, row: int) -> Course:
         first, last = (0.0 if revolutions == 0 else leaving - settled) + circular - arrival, settled - leaving
     burns.append((burn_s, first))
     if revolutions > 0:
+        semi = float(orbits.semi_major_from_speed(ring.gm, radius, speed))
+        other = 2.0 * semi - radius
+        if problem.oblate:
+            # where the craft is back at its apsis, so that the last burn need not turn its velocity
+            lag = apsis_lag(problem.scenario.body, semi, abs(radius - semi) / semi, ring.inclination_rad)
+            finish_s += lag * (finish_s - burn_s)
         burns.append((finish_s, last))
-        other = 2.0 * float(orbits.semi_major_from_speed(ring.gm, radius, speed)) - radius
         dips.append(min(other, radius))
     corrected = problem.oblate and (revolutions > 0 or abs(burns[-1][1]) > NO_BURN_M_S)
     if revolutions > 0:

@@ -42,6 +42,7 @@ class Flown:
 
     ``slot_error_rad`` craft minus slot in the ring plane, signed; ``period_error_s`` nodal period minus the ring's;
     ``closest_m`` the least distance to a craft already in place, to whom, None where there was nobody.
+    ``eccentricity`` of that turn: the craft's place swings by twice as much (rad) about its mean within a turn.
     """
 
     slot_error_rad: float
@@ -50,6 +51,7 @@ class Flown:
     lowest_m: float
     closest_m: float | None
     closest_to: str | None
+    eccentricity: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -242,7 +242,7 @@ class _Work:
         self.miss = float(np.linalg.norm(self.gap))
 
     def beside(self, which: int) -> Itinerary | None:
-        """Itinerary beside the present one in one unknown; what changes the last impulse only is flown from there on."""
+        """Itinerary beside the present one in one unknown; flown from the last impulse on where only that changes."""
         item = self.at(self.x + _DIFFERENCE * np.eye(self.x.size)[which])
         if item is None or not self.only_last(which):
             return item
