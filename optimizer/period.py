@@ -146,7 +146,8 @@ def fitting(question: Question) -> Periods:
     (1.083333333, 78.9)
     """
     ring = question.ring
-    chosen = every_phasing(question.touch, np.array([question.lead_rad]))
+    latest = question.within_s / ring.period_s + 1.0
+    chosen = every_phasing(question.touch, np.array([question.lead_rad]), lambda _, m: m <= latest)
     k, m = chosen.revolutions, chosen.ring_revolutions
     level = k == 0
     period = np.where(level, ring.period_s, chosen.wait_s / np.maximum(k, 1))
@@ -289,10 +290,9 @@ def _serving(question: Question, floor_least_m: float, several: tuple[Limit, ...
         eased = replace(eased, ceiling_m=math.inf)
     if "within" in several:
         eased = replace(eased, within_s=math.inf)
+    if "revolutions" in several:
+        eased = replace(eased, revolutions_max=_least_revolutions(eased))
     rows = fitting(eased)
-    while "revolutions" in several and not len(rows) and eased.revolutions_max < REVOLUTIONS_SOUGHT:
-        eased = replace(eased, revolutions_max=max(1, 2 * eased.revolutions_max))
-        rows = fitting(eased)
     if not len(rows):
         return ()
     low = np.minimum(rows.other_m, question.ring_radius_m)
@@ -309,3 +309,14 @@ def _serving(question: Question, floor_least_m: float, several: tuple[Limit, ...
     }
     best = int(np.argmin(sum(np.maximum(needs[limit][2], 0.0) for limit in several)))
     return tuple(Serving(limit=limit, value=needs[limit][0], serves=float(needs[limit][1][best])) for limit in several)
+
+
+def _least_revolutions(question: Question) -> int:
+    """Fewest revolutions with which some wait keeps the other limits, 0 where none does up to `REVOLUTIONS_SOUGHT`."""
+    touch = question.touch
+    wait = np.arange(REVOLUTIONS_SOUGHT + 1) - question.lead_rad / (2.0 * np.pi)
+    within = question.within_s / touch.ring.period_s * (1.0 + LIMIT_SLACK)
+    wait = wait[(wait > 0.0) & (wait <= within)]
+    k = np.maximum(np.ceil(wait / (touch.ratio_high * (1.0 + LIMIT_SLACK))), 1.0)
+    fits = k * touch.ratio_low * (1.0 - LIMIT_SLACK) <= wait
+    return int(k[fits].min()) if fits.any() else 0

@@ -6,10 +6,8 @@ Plain text, no line longer than the width asked for. Costs and times come from `
 from __future__ import annotations
 
 import math
-import re
 import shlex
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,48 +17,32 @@ from ..models.scenario import Body
 from ..optimizer.period import (
     TIE_M_S,
     TIE_S,
-    Drift,
     Periods,
     Serving,
     binding,
-    drift,
     fitting,
-    free_rows,
-    least_left_m_s,
-    reached,
     within_radii,
 )
-from . import layout
-from .layout import GAP, Column, columns
-from .period import Asked
+from .period_question import Asked
+from .period_reached import reached_lines
+from .period_words import (
+    WORTH_M_S,
+    Cells,
+    after,
+    altitude_km,
+    figures,
+    fits,
+    paragraph,
+    set_table,
+    signed_burn,
+    tolerance,
+    underlined,
+)
 from .terminal import CAUTION
 from .wording import count, small
 
 ROWS_SHOWN = 12
 """Options listed unless all are asked for."""
-
-DRIFTS_SHOWN = 12
-"""Revolutions of a reached period that are listed one by one."""
-
-STOPS_SHOWN = 6
-"""Further stops that are listed after a reached period."""
-
-WORTH_M_S = 0.05
-"""A cost below the last digit printed is no cost to a reader."""
-
-
-_WITHIN_QUANTITY = re.compile(r"(?<=\d) (?=\d{3}\b|k?m\b|deg\b|s\b|min\b|h\b|d\b|m/s\b)")
-_HELD = "\u00a0"
-
-
-def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = None) -> list[str]:
-    """Fill a paragraph without breaking a line inside a quantity.
-
-    >>> paragraph("for 1 200.6 m/s in all", 12)
-    ['for', '1 200.6 m/s', 'in all']
-    """
-    held = _WITHIN_QUANTITY.sub(_HELD, text)
-    return [line.replace(_HELD, " ") for line in layout.paragraph(held, width, indent=indent, hang=hang)]
 
 
 def period_text(asked: Asked, rows: Periods, width: int, *, saved: str = "") -> str:
@@ -79,7 +61,7 @@ def period_text(asked: Asked, rows: Periods, width: int, *, saved: str = "") -> 
         *_must_burn(asked, width),
         *_table(asked, rows, width),
         *_exactness(asked, rows, width),
-        *_reached(asked, rows, width),
+        *reached_lines(asked, rows, width),
         *_close(asked, width, saved),
     ]
     return "\n".join(lines) + "\n"
@@ -107,7 +89,7 @@ def nothing_text(asked: Asked, width: int, *, saved: str = "") -> str:
             f"{' and '.join(_serving_text(one, body) for one in several)}.", width, indent="  ", hang="      "
         )
     lines += _must_burn(asked, width)
-    lines += _reached(asked, fitting(asked.question), width)
+    lines += reached_lines(asked, fitting(asked.question), width)
     lines += _close(asked, width, saved, found=False)
     return "\n".join(lines) + "\n"
 
@@ -273,17 +255,6 @@ _MARKS = {
 }
 
 
-def signed_burn(value_m_s: float) -> str:
-    """Say a burn along the track: forward or back.
-
-    >>> signed_burn(711.34), signed_burn(-0.26), signed_burn(0.0)
-    ('711.3 forward', '0.3 back', '0')
-    """
-    if abs(value_m_s) < WORTH_M_S:
-        return "0"
-    return f"{plain(abs(value_m_s))} {'forward' if value_m_s > 0.0 else 'back'}"
-
-
 def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
     shown = _shown(rows, asked.every)
     phased = [row for row in shown if rows.revolutions[row] > 0]
@@ -291,27 +262,27 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
     later, later_way = _burns([float(rows.burn_later_m_s[row]) for row in phased])
     following = dict(zip(phased, later, strict=True))
     table = {
-        "number": _figures("no.", cells=[str(row + 1) for row in shown]),
-        "turns": _figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
-        "side": _Cells(heads=("side",), right=False, cells=[_side(rows, row) for row in shown]),
-        "hit": _figures("PERIOD", "TO HIT", cells=[clock(float(rows.period_s[row])) for row in shown]),
-        "apsis": _figures("other", "apsis", "km", cells=[_km(asked, float(rows.other_m[row])) for row in shown]),
-        "now": _figures("burn now", "m/s", now_way, cells=now),
-        "later": _figures("burn later", "m/s", later_way, cells=[following.get(row, "-") for row in shown]),
-        "total": _figures("total", "m/s", cells=[plain(float(rows.total_m_s[row])) for row in shown]),
-        "after": _figures("in slot", "after", cells=[_after(rows, row) for row in shown]),
-        "slope": _figures("slot deg", "per s of", "period", cells=[_slope(rows, row) for row in shown]),
-        "mark": _Cells(heads=("",), right=False, cells=[_mark(rows, row) for row in shown]),
+        "number": figures("no.", cells=[str(row + 1) for row in shown]),
+        "turns": figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
+        "side": Cells(heads=("side",), right=False, cells=[_side(rows, row) for row in shown]),
+        "hit": figures("PERIOD", "TO HIT", cells=[clock(float(rows.period_s[row])) for row in shown]),
+        "apsis": figures("other", "apsis", "km", cells=[altitude_km(asked, float(rows.other_m[row])) for row in shown]),
+        "now": figures("burn now", "m/s", now_way, cells=now),
+        "later": figures("burn later", "m/s", later_way, cells=[following.get(row, "-") for row in shown]),
+        "total": figures("total", "m/s", cells=[plain(float(rows.total_m_s[row])) for row in shown]),
+        "after": figures("in slot", "after", cells=[after(rows, row) for row in shown]),
+        "slope": figures("slot deg", "per s of", "period", cells=[_slope(rows, row) for row in shown]),
+        "mark": Cells(heads=("",), right=False, cells=[_mark(rows, row) for row in shown]),
     }
     whole = ["turns", "side", "hit", "apsis", "now", "later", "total", "after", "slope", "mark"]
-    lines = ["", *_underlined("The options, by time")]
-    if _fits([table[name] for name in whole], width):
-        lines += _set([table[name] for name in whole], width)
+    lines = ["", *underlined("The options, by time")]
+    if fits([table[name] for name in whole], width):
+        lines += set_table([table[name] for name in whole], width)
     else:
         first = ["number", "turns", "side", "hit", "total", "after", "mark"]
-        lines += _set([table[name] for name in first], width)
-        lines += ["", *_underlined("Their burns")]
-        lines += _set([table[name] for name in ["number", "hit", "apsis", "now", "later", "slope"]], width)
+        lines += set_table([table[name] for name in first], width)
+        lines += ["", *underlined("Their burns")]
+        lines += set_table([table[name] for name in ["number", "hit", "apsis", "now", "later", "slope"]], width)
     marks = [_MARKS[name] for name in _MARKS if name in table["mark"].cells]
     if marks:
         lines += paragraph("; ".join(marks) + ".", width, indent="  ", hang="  ")
@@ -339,19 +310,6 @@ def _far(asked: Asked, rows: Periods, shown: Sequence[int], width: int) -> list[
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Cells:
-    """A column with a heading of several lines."""
-
-    heads: tuple[str, ...]
-    right: bool
-    cells: list[str]
-
-
-def _figures(*heads: str, cells: list[str]) -> _Cells:
-    return _Cells(heads=tuple(head for head in heads if head), right=True, cells=cells)
-
-
 def _burns(values_m_s: list[float]) -> tuple[list[str], str]:
     """Burns as text; where all point one way, without it, and the way for the heading."""
     told = [signed_burn(value) for value in values_m_s]
@@ -362,32 +320,8 @@ def _burns(values_m_s: list[float]) -> tuple[list[str], str]:
     return [text.removesuffix(f" {way}") for text in told], way
 
 
-def _after(rows: Periods, row: int) -> str:
-    return span(float(rows.wait_s[row])) if rows.revolutions[row] > 0 else "at once"
-
-
 def _slope(rows: Periods, row: int) -> str:
     return small(math.degrees(float(rows.slot_rad_per_s[row]))) if rows.revolutions[row] > 0 else "-"
-
-
-def _km(asked: Asked, radius_m: float) -> str:
-    return plain((radius_m - asked.body.radius_m) / 1e3)
-
-
-def _underlined(text: str) -> list[str]:
-    return [text, "-" * len(text)]
-
-
-def _fits(table: list[_Cells], width: int) -> bool:
-    sizes = [max(len(text) for text in (*column.heads, *column.cells)) for column in table]
-    return sum(sizes) + GAP * len(table) <= width
-
-
-def _set(table: list[_Cells], width: int) -> list[str]:
-    deep = max(len(column.heads) for column in table)
-    under = [[column.heads[line] if line < len(column.heads) else "" for column in table] for line in range(1, deep)]
-    heads = [Column(title=column.heads[0], right=column.right) for column in table]
-    return columns(heads, [*under, *map(list, zip(*(column.cells for column in table), strict=True))], width)
 
 
 def _exactness(asked: Asked, rows: Periods, width: int) -> list[str]:
@@ -402,15 +336,11 @@ def _exactness(asked: Asked, rows: Periods, width: int) -> list[str]:
     hit = clock(float(rows.period_s[row]))
     allowed_s = asked.tolerance_rad / float(rows.slot_rad_per_s[row])
     lines += paragraph(
-        f"How exact: {hit} may be missed by {small(allowed_s)} s either way for {_tolerance(asked)} of slot."
+        f"How exact: {hit} may be missed by {small(allowed_s)} s either way for {tolerance(asked)} of slot."
         f"{_past_text(rows, row)}",
         width,
     )
     return ["", *lines]
-
-
-def _tolerance(asked: Asked) -> str:
-    return f"{brief(math.degrees(asked.tolerance_rad))} deg"
 
 
 def _past_text(rows: Periods, row: int) -> str:
@@ -428,153 +358,6 @@ def _past_text(rows: Periods, row: int) -> str:
         f" Past {hit} do not burn back: {where} ({count(int(rows.revolutions[following]), 'revolution')}, in the slot "
         f"after {span(float(rows.wait_s[following]))}). That costs no more in all."
     )
-
-
-def _off_words(error_rad: float) -> str:
-    """Where the craft is against its slot, as said after "the craft is"."""
-    degrees = math.degrees(error_rad)
-    if abs(degrees) < 5e-5:
-        return "in its slot"
-    size = small(abs(degrees)) if abs(degrees) < 1.0 else plain(abs(degrees), 2)
-    return f"{size} deg {'ahead' if degrees > 0 else 'behind'}"
-
-
-def _reached(asked: Asked, rows: Periods, width: int) -> list[str]:
-    """What a period that was really reached makes of the slot, and where to go from it."""
-    if asked.got_s is None:
-        return []
-    got_s, question = asked.got_s, asked.question
-    here = reached(question, got_s)
-    sound = within_radii(here, here.other_m)
-    lines = ["", *_underlined(f"What {clock(got_s)} makes of it")]
-    apsis = f"Its other apsis is at {_km(asked, here.other_m)} km"
-    if not sound:
-        side = "below the lowest" if here.other_m < question.floor_m else "above the highest"
-        lines += paragraph(f"{apsis}, {side.upper()} ALTITUDE ALLOWED: DO NOT STAY ON IT.", width, indent="  ")
-    else:
-        lines += paragraph(f"{apsis}.", width, indent="  ")
-    course = drift(here, got_s)
-    if course.revolutions.size:
-        lines += _drift_table(asked, course, width)
-        lines += _stay(asked, course, sound, width)
-    else:
-        lines += paragraph("Not even one revolution of it ends within the limits.", width, indent="  ")
-    return lines + _next_stop(asked, rows, _stays(asked, course, sound), width)
-
-
-def _drift_table(asked: Asked, course: Drift, width: int) -> list[str]:
-    shown = list(range(min(DRIFTS_SHOWN, int(course.revolutions.size))))
-    if course.closest not in shown:
-        shown.append(course.closest)
-    heads = [
-        Column(title="after revolutions", right=True),
-        Column(title="time", right=True),
-        Column(title="the craft is"),
-        Column(title=""),
-    ]
-    cells = []
-    for row in shown:
-        near = abs(course.error_rad[row]) <= asked.tolerance_rad
-        mark = "closest" if row == course.closest else "within the tolerance" if near else ""
-        cells.append(
-            [
-                str(course.revolutions[row]),
-                span(float(course.time_s[row])),
-                _off_words(float(course.error_rad[row])),
-                mark,
-            ]
-        )
-    return columns(heads, cells, width)
-
-
-def _stays(asked: Asked, course: Drift, sound: bool) -> bool:
-    """Whether the reached period can be left as it is."""
-    return (
-        sound and bool(course.revolutions.size) and abs(float(course.error_rad[course.closest])) <= asked.tolerance_rad
-    )
-
-
-def _stay(asked: Asked, course: Drift, sound: bool, width: int) -> list[str]:
-    closest = course.closest
-    turns = count(int(course.revolutions[closest]), "revolution")
-    text = f"It comes closest after {turns}: the craft is then {_off_words(float(course.error_rad[closest]))}"
-    if _stays(asked, course, sound):
-        text += f", within the {_tolerance(asked)} of tolerance: it can be left as it is."
-    elif sound:
-        text += f", more than the {_tolerance(asked)} of tolerance."
-    else:
-        text += ", but the orbit breaks a limit."
-    return paragraph(text, width, indent="  ")
-
-
-def _next_stop(asked: Asked, rows: Periods, stays: bool, width: int) -> list[str]:
-    assert asked.got_s is not None
-    here = reached(asked.question, asked.got_s)
-    stops = fitting(here)
-    # a stop that this period meets within the tolerance is this period
-    away = np.abs(stops.period_s - asked.got_s) * np.maximum(stops.slot_rad_per_s, here.ring.rate_rad_s)
-    new = away > asked.tolerance_rad
-    if not new.any():
-        return paragraph("No other period fits the limits.", width, indent="  ")
-    begin = "Otherwise the next stop is" if stays else "NEXT STOP:"
-    free = np.flatnonzero(free_rows(here, stops) & new)
-    if free.size:
-        best = int(free[0])
-        nearest = int(free[np.argmin(np.abs(stops.burn_now_m_s[free]))])
-        text = f"{begin} {_stop_text(stops, best)} It costs nothing more than going to the ring at once."
-    else:
-        fresh = np.flatnonzero(new)
-        best = nearest = int(fresh[np.argmin(stops.total_m_s[fresh])])
-        more = plain(float(stops.total_m_s[best]) - least_left_m_s(here))
-        text = (
-            f"No stop on the way to the ring fits. {begin} {_stop_text(stops, best)} It costs {more} m/s more than "
-            "going to the ring at once would."
-        )
-    lines = paragraph(text, width, indent="  ")
-    if nearest != best:
-        way = "up" if stops.period_s[nearest] > asked.got_s else "down"
-        lines += paragraph(f"The next one {way} that fits is {_stop_text(stops, nearest)}", width, indent="  ")
-    spent = abs(here.arrival_speed_m_s - asked.question.arrival_speed_m_s)
-    lines += _in_all(rows, spent, float(stops.total_m_s[best]), width)
-    shown = sorted({best, nearest, *[int(row) for row in np.flatnonzero(stops.unbeaten & new)][: STOPS_SHOWN - 2]})
-    return lines + _stop_table(stops, shown, least_left_m_s(here), width)
-
-
-def _stop_text(stops: Periods, row: int) -> str:
-    hit, burn = clock(float(stops.period_s[row])), signed_burn(float(stops.burn_now_m_s[row]))
-    how = "no burn worth the name" if burn == "0" else f"{burn.replace(' ', ' m/s ')}"
-    if stops.revolutions[row] == 0:
-        return f"the ring's own period, {hit} ({how}): the slot is there."
-    return (
-        f"{hit} ({how}), {count(int(stops.revolutions[row]), 'revolution')}, in the slot after "
-        f"{span(float(stops.wait_s[row]))}."
-    )
-
-
-def _in_all(rows: Periods, spent_m_s: float, left_m_s: float, width: int) -> list[str]:
-    whole = spent_m_s + left_m_s
-    text = f"With the {plain(spent_m_s)} m/s burned so far that makes {plain(whole)} m/s in all"
-    if len(rows):
-        more = whole - float(rows.total_m_s[rows.cheapest])
-        text += ", as much as the cheapest option" if abs(more) < WORTH_M_S else ""
-        text += f", {plain(more)} m/s more than the cheapest option" if more >= WORTH_M_S else ""
-    return paragraph(f"{text}.", width, indent="  ")
-
-
-def _stop_table(stops: Periods, shown: Sequence[int], least_m_s: float, width: int) -> list[str]:
-    if len(shown) < 2:
-        return []
-    later = [signed_burn(float(stops.burn_later_m_s[row])) if stops.revolutions[row] > 0 else "-" for row in shown]
-    more = [float(stops.total_m_s[row]) - least_m_s for row in shown]
-    table = [
-        _figures("next stop", cells=[clock(float(stops.period_s[row])) for row in shown]),
-        _figures("revo-", "lutions", cells=[str(stops.revolutions[row]) for row in shown]),
-        _figures("burn on", "m/s", cells=[signed_burn(float(stops.burn_now_m_s[row])) for row in shown]),
-        _figures("burn later", "m/s", cells=later),
-        _figures("costs more", "m/s", cells=["nothing" if extra < WORTH_M_S else plain(extra) for extra in more]),
-        _figures("in slot", "after", cells=[_after(stops, row) for row in shown]),
-    ]
-    return ["", *_set(table, width)]
 
 
 def _close(asked: Asked, width: int, saved: str, *, found: bool = True) -> list[str]:

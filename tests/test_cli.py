@@ -1,0 +1,149 @@
+"""The command line as a user meets it: exit status, standard output, files written whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from ringwright import __version__
+from ringwright.cli import main
+from ringwright.scenarios import bundled
+
+SMALL = """
+title = "Two over Quill"
+[body]
+name = "Quill"
+gm_km3_s2 = 5200.0
+radius_km = 1500.0
+sidereal_day_h = 30.0
+[ring]
+altitude_km = 2500.0
+slots = 2
+slot0_deg = 0.0
+[limits]
+revolutions_max = 3
+[[craft]]
+name = "Reed"
+orbit = { altitude_km = 2500.0, angle_deg = 100.0 }
+"""
+
+
+@pytest.fixture
+def scenario(tmp_path: Path) -> Path:
+    path = tmp_path / "two.toml"
+    path.write_text(SMALL, encoding="utf-8")
+    return path
+
+
+def test_version(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as leaving:
+        main(["--version"])
+    assert leaving.value.code == 0
+    assert capsys.readouterr().out.strip() == f"ringwright {__version__}"
+
+
+def test_bare_command_lists_the_bundled_questions(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([]) == 0
+    shown = capsys.readouterr().out
+    assert all(name in shown for name in bundled())
+
+
+def test_plan_prints_and_exits_0(scenario: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plan", str(scenario)]) == 0
+    shown = capsys.readouterr().out
+    assert "Reed" in shown
+    assert "planning aid, not flight software" in shown
+    assert max(len(line) for line in shown.splitlines()) <= 120
+
+
+def test_json_on_standard_output_is_json_and_nothing_else(scenario: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "ringwright", "plan", str(scenario), "--json", "-"], capture_output=True, check=True
+    )
+    result = json.loads(done.stdout)
+    assert result["format"] == "ringwright-plan/1"
+    assert done.stderr == b""
+
+
+def test_out_writes_tables_result_and_figures(scenario: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert main(["plan", str(scenario), "--out", str(out), "--json", str(tmp_path / "plan.json")]) == 0
+    names = {path.name for path in out.iterdir()}
+    wanted = {"plan.json", "plans.csv", "craft.csv", "burns.csv", "front.csv", "front.svg", "front.png"}
+    assert wanted | {"ring_from_above.svg", "turning_view.svg", "timeline.svg"} <= names
+    assert json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))["plans"]
+
+
+def test_set_changes_one_value(scenario: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plan", str(scenario), "--set", "ring.altitude_km=2600", "--set", "craft[0].orbit.altitude_km=2600",
+                 "--json", "-"]) == 0  # fmt: skip
+    assert json.loads(capsys.readouterr().out)["ring"]["altitude_km"] == 2600.0
+
+
+def test_no_plan_exits_3_and_the_value_named_serves(scenario: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    tight = ["--set", "limits.finish_within_h=1.0"]
+    assert main(["plan", str(scenario), *tight, "--json", "-"]) == 3
+    result = json.loads(capsys.readouterr().out)
+    assert result["plans"] == []
+    named = result["infeasible"]
+    assert named["limit"] == "limits.finish_within_d"
+    assert main(["plan", str(scenario), "--set", f"limits.finish_within_d={named['serves']}"]) == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["plan"], "SCENARIO"),
+        (["fly", "x.toml"], "invalid choice"),
+        (["plan", "missing.toml"], "missing.toml"),
+        (["new", "nothing-like-it", "x.toml"], "one-craft-mars"),
+    ],
+)
+def test_bad_input_exits_2_with_one_paragraph(
+    arguments: list[str], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(arguments) == 2
+    said = capsys.readouterr()
+    assert words in said.err
+    assert "Traceback" not in said.err
+    assert said.out == ""
+
+
+def test_new_copies_a_bundled_scenario_and_never_overwrites(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    place = tmp_path / "mine.toml"
+    assert main(["new", "one-craft-mars", str(place)]) == 0
+    first = place.read_text(encoding="utf-8")
+    assert main(["new", "platform-at-sea", str(place)]) == 2
+    assert place.read_text(encoding="utf-8") == first
+    assert main(["check", str(place)]) == 0
+    assert "Mars" in capsys.readouterr().out
+
+
+def test_bodies_can_be_copied_into_a_scenario(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["bodies"]) == 0
+    listed = capsys.readouterr().out
+    ceres = listed[listed.index('name = "Ceres"') :].split("[body]")[0]
+    place = tmp_path / "ceres.toml"
+    place.write_text(
+        f'title = "Round Ceres"\n[body]\n{ceres}\n[ring]\naltitude_km = 800\nslots = 1\nslot0_deg = 20\n'
+        '[[craft]]\nname = "Moss"\norbit = { altitude_km = 800.0, angle_deg = 0.0 }\n',
+        encoding="utf-8",
+    )
+    assert main(["check", str(place)]) == 0
+
+
+def test_an_interrupted_run_leaves_nothing_behind(
+    scenario: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("ringwright.reports.tables.write_tables", interrupted)
+    monkeypatch.setattr("ringwright.reports.folder.write_tables", interrupted)
+    assert main(["plan", str(scenario), "--out", str(tmp_path / "out")]) == 130
+    assert "interrupted" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == [scenario.name]

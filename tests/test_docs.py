@@ -1,0 +1,51 @@
+"""Each command and option is in the README, and what the README shows is what the program prints."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from pathlib import Path
+
+import pytest
+
+import ringwright
+from ringwright.cli import _parser, main
+
+ROOT = Path(ringwright.__file__).parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def _commands() -> dict[str, argparse.ArgumentParser]:
+    for action in _parser()._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            return dict(action.choices)
+    raise AssertionError("the parser has no commands")
+
+
+@pytest.mark.parametrize("name", sorted(_commands()))
+def test_every_command_and_option_is_documented(name: str) -> None:
+    assert f"ringwright {name}" in README
+    for action in _commands()[name]._actions:
+        for option in action.option_strings:
+            if option.startswith("--") and option != "--help":
+                assert option in README, f"README does not name {option} of {name}"
+
+
+def test_the_output_shown_is_the_output_printed(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown = re.search(r"```text\n(Four over the equator\n.*?)```", README, flags=re.DOTALL)
+    assert shown is not None
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.chdir(ROOT)
+    assert main(["plan", "scenarios/four-over-the-equator.toml"]) == 0
+    printed = capsys.readouterr().out
+    for block in re.split(r"\n\[\.\.\.\]\n", shown.group(1).rstrip("\n")):
+        assert block.strip("\n") in printed
+
+
+def test_links_in_the_documents_lead_somewhere() -> None:
+    for document in ("README.md", "DEVELOPERS.md", *(f"{r}/README.md" for r in ("models", "optimizer", "reports"))):
+        place = ROOT / document
+        for target in re.findall(r"\]\(([^)#:]+)\)", place.read_text(encoding="utf-8")):
+            assert (place.parent / target).exists(), f"{document}: {target}"

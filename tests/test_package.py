@@ -1,0 +1,71 @@
+"""The package is the checkout: what is on disk is what is installed, and nothing slow is loaded before it is needed."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import ringwright
+
+ROOT = Path(ringwright.__file__).parent
+ROOMS = ("models", "optimizer", "reports", "scenarios")
+TOP_LEVEL = {
+    "README.md",
+    "DEVELOPERS.md",
+    "CHANGELOG.md",
+    "LICENSE",
+    "Makefile",
+    "pyproject.toml",
+    "__init__.py",
+    "__main__.py",
+    "cli.py",
+    "py.typed",
+    "tests",
+    *ROOMS,
+}
+LEFT_BEHIND = {"build", "__pycache__", "ringwright.egg-info"}
+
+
+def test_every_folder_with_code_is_listed_as_a_package() -> None:
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    listed = set(settings["tool"]["setuptools"]["packages"])
+    found = {"ringwright"}
+    for room in ROOMS:
+        for init in (ROOT / room).rglob("__init__.py"):
+            found.add(".".join(("ringwright", *init.parent.relative_to(ROOT).parts)))
+    assert listed == found
+
+
+def test_nothing_else_lies_at_the_top() -> None:
+    seen = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
+    assert seen - LEFT_BEHIND <= TOP_LEVEL
+
+
+def test_each_room_has_a_readme_that_names_its_files() -> None:
+    for room in ("models", "optimizer", "scenarios"):
+        text = (ROOT / room / "README.md").read_text(encoding="utf-8")
+        for path in (ROOT / room).iterdir():
+            family = path.stem.split("_")[0]
+            if path.suffix in {".py", ".toml"} and path.stem != "__init__":
+                assert path.name in text or f"{family}*.py" in text, f"{room}/README.md does not name {path.name}"
+
+
+def test_the_help_needs_nothing_slow() -> None:
+    code = (
+        "import sys, ringwright.cli as c\n"
+        "try:\n    c.main(['--help'])\nexcept SystemExit:\n    pass\n"
+        "slow = {'numpy', 'scipy', 'pandas', 'matplotlib', 'pulp'} & set(sys.modules)\n"
+        "sys.exit(f'loaded {slow}' if slow else 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+
+
+def test_a_bare_import_of_a_room_fails_as_the_contributors_guide_says() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", "import models.ring; import optimizer.plan"], capture_output=True, text=True, cwd=ROOT
+    )
+    assert done.returncode != 0
+    assert "relative import" in done.stderr
