@@ -51,7 +51,7 @@ def on_the_ring(name: str, lead_deg: float) -> Scenario:
         body=body,
         ring=RingSpec(radius_m=radius, slots=1, slot0_rad=math.radians(lead_deg)),
         craft=(Craft(name="Wren", orbit=Orbit(periapsis_m=radius, apoapsis_m=radius, angle_rad=0.0)),),
-        limits=LimitSpec(clearance_m=50e3, revolutions_max=9),
+        limits=LimitSpec(clearance_m=50e3, revolutions_max=7),
     )
 
 
