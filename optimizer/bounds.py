@@ -18,9 +18,9 @@ from ..models.relative import relative_transition
 
 Array = NDArray[np.float64]
 
-SAMPLES_PER_RADIAN = 12
+SAMPLES_PER_RADIAN = 8
 FINE_PER_RADIAN = 80
-BARRIER_END = 1e-8
+BARRIER_END = 1e-7
 NEAR_PATH = 0.1  # Newton decrement, in units of the barrier, at which the barrier is lowered
 NEWTON_STEPS = 60
 
@@ -68,9 +68,10 @@ def linear_bound(state: Array, allowed: Array) -> Array:
     spread = np.linalg.cholesky((np.swapaxes(rows, 1, 2) @ rows) / rows.shape[1])
     scaled = np.swapaxes(np.linalg.solve(spread, np.swapaxes(rows, 1, 2)), 1, 2)
     aim = np.linalg.solve(spread, need[:, :, None])[:, :, 0]
-    costate = np.linalg.solve(np.swapaxes(spread, 1, 2), _best_costates(scaled, aim)[:, :, None])[:, :, 0]
-    value = (need * costate).sum(axis=1) / _longest(allowed, used, costate)
-    return np.where(size > 1e-14, size * value, 0.0)
+    best = _best_costates(scaled, aim)[:, :, None]
+    costate: Array = np.linalg.solve(np.swapaxes(spread, 1, 2), best)[:, :, 0].astype(np.float64)
+    value: Array = size * (need * costate).sum(axis=1) / np.maximum(_longest(allowed, used, costate), 1e-300)
+    return value
 
 
 def _primers(allowed: Array, used: NDArray[np.int64], count: int) -> Array:
@@ -109,7 +110,7 @@ def _best_costates(rows: Array, aim: Array) -> Array:
                 break
             length = np.where(outside, 0.5 * length, length)
         costate = costate + length[:, None] * step
-        barrier = np.where(near, np.maximum(0.1 * barrier, BARRIER_END), barrier)
+        barrier = np.where(near, np.maximum(0.03 * barrier, BARRIER_END), barrier)
     return costate
 
 

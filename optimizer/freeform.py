@@ -9,6 +9,7 @@ is the global optimum is not proved.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -27,6 +28,7 @@ from .freeform_seeds import Guess, Question, guesses, lambert_arcs, tangents
 
 Array = NDArray[np.float64]
 TURN = 2.0 * np.pi
+IN_SLOT = 1e-9  # relative state, in ring radii and circular speeds, of a craft that needs no burn
 FLAT = 1e-9  # tilt in radians below which a start lies in the ring plane
 
 
@@ -169,10 +171,29 @@ def least_delta_v_over_times(
     if not times or any(later <= earlier for earlier, later in pairwise(times)):
         raise InputError("allowed_s must hold one or more times that ascend.")
     posed = _posed(start, gm, ring_radius_m, slot_lead_rad, times, floor_m, ceiling_m, burns_max, pole)
+    offset = relative_state(posed.position, posed.velocity, slot_lead_rad)
+    if np.abs(offset).max() < IN_SLOT:
+        return (_nothing_to_do(start),) * len(times)
     best = _solve(posed, burns_max)
-    bound = linear_bound(relative_state(posed.position, posed.velocity, slot_lead_rad), posed.cases.allowed)
+    bound = linear_bound(offset, posed.cases.allowed)
     return tuple(
         None if one is None else _solution(one, posed, index, float(bound[index])) for index, one in enumerate(best)
+    )
+
+
+def _nothing_to_do(start: State) -> FreeformSolution:
+    radius = math.hypot(*start.position_m)
+    return FreeformSolution(
+        burns=(),
+        delta_v_m_s=0.0,
+        finish_s=start.time_s,
+        lowest_periapsis_m=None,
+        highest_apoapsis_m=None,
+        lowest_m=radius,
+        linear_bound_m_s=0.0,
+        primer_excess=0.0,
+        family="in the slot",
+        residual=0.0,
     )
 
 
@@ -301,7 +322,8 @@ EXCESS = 1e-4  # of the primer, above which another burn is tried
 ADDED = 0.03  # size of a burn added there, as a share of the cost
 IDLE = 5e-3  # share of the cost below which a burn may be superfluous
 TOGETHER = 0.05  # radians of ring angle within which two burns may be one
-ANCHORS = 32  # at most so many of the allowed times are solved from first guesses
+SWEEPS = 2  # passes over all times from their neighbors' flights
+ANCHOR_EVERY, ANCHORS_LEAST = 6, 6  # of the allowed times that are solved from first guesses
 
 Bests = list["_Best | None"]
 
@@ -318,14 +340,76 @@ class _Draft(NamedTuple):
 def _solve(posed: _Posed, burns_max: int) -> Bests:
     count = len(posed.questions)
     best: Bests = [None] * count
-    anchors = sorted({round(x) for x in np.linspace(0, count - 1, min(count, ANCHORS))})
+    wanted = min(count, max(ANCHORS_LEAST, -(-count // ANCHOR_EVERY)))
+    anchors = sorted({round(x) for x in np.linspace(0, count - 1, wanted)})
     _improve(posed, best, [draft for index in anchors for draft in _pairs(posed, index)], PAIRS)
     if burns_max >= 4:
         _improve(posed, best, [draft for index in anchors for draft in _fours(posed, index)], ROUGH)
     for _ in range(burns_max - 2):
         if not _improve(posed, best, _with_more_burns(posed, best, burns_max), AGAIN, rivals=False):
             break
+    for _ in range(SWEEPS if count > len(anchors) else 0):
+        _improve(posed, best, _from_neighbors(posed, best), ROUGH)
+    for index in range(1, count):
+        earlier, one = best[index - 1], best[index]
+        if earlier is not None and (one is None or earlier.cost < one.cost):
+            best[index] = earlier
     return best
+
+
+def _from_neighbors(posed: _Posed, best: Bests) -> list[_Draft]:
+    """Drafts for every time from the flights of the nearest solved times on either side."""
+    solved = [index for index, one in enumerate(best) if one is not None]
+    pairs = []
+    for index in range(len(best)):
+        place = bisect_left(solved, index)
+        nearest = {*solved[max(place - 1, 0) : place], *solved[place : place + 2]} - {index}
+        pairs += [(source, index) for source in sorted(nearest, key=lambda other: abs(other - index))[:2]]
+    drafts = []
+    for burns in sorted({one.burns for one in best if one is not None}):
+        some = [(source, target) for source, target in pairs if (one := best[source]) and one.burns == burns]
+        drafts += _moved(posed, best, burns, some)
+    return drafts
+
+
+def _moved(posed: _Posed, best: Bests, burns: int, pairs: list[tuple[int, int]]) -> list[_Draft]:
+    """Flights for other allowed times: burns of the second half come later, or earlier, by the difference.
+
+    Each burn keeps its parts along the axes of the state before it. ``pairs`` are the indices of the flight, of the
+    given number of burns, and of the time that it is moved to.
+    """
+    flights = [best[source] for source, _ in pairs]
+    sources, targets = (np.array(part, dtype=np.int64) for part in zip(*pairs, strict=True))
+    case = posed.cases.take(sources)
+    unknowns = np.stack([one.unknowns for one in flights if one is not None], axis=1)
+    chain = fly_chain(case, unknowns, burns)
+    before = [fly(case.position, case.velocity, chain.times[0]), *chain.arcs]
+    allowed = posed.cases.allowed
+    later = np.where(chain.times > 0.5 * allowed[sources], allowed[targets] - allowed[sources], 0.0)
+    times = np.maximum.accumulate(np.maximum(chain.times + later, 0.0), axis=0)
+    position, velocity, now, kicks = case.position, case.velocity, np.zeros(len(case)), []
+    for number in range(burns - 1):
+        local = np.einsum("ijb,jb->ib", _axes(before[number].end, before[number].end_speed), chain.burns[number])
+        arc = fly(position, velocity, times[number] - now)
+        kick = np.einsum("ijb,ib->jb", _axes(arc.end, arc.end_speed), local)
+        kicks.append(kick)
+        position, velocity, now = arc.end, arc.end_speed + kick, times[number]
+    moved = np.concatenate([times, *kicks])
+    return [
+        _Draft(int(target), moved[:, column], burns, one.family)
+        for column, (target, one) in enumerate(zip(targets, flights, strict=True))
+        if one is not None
+    ]
+
+
+def _axes(position: Array, velocity: Array) -> Array:
+    """Outward, along and, in three dimensions, cross unit vectors of states (d, B) as rows, (d, d, B)."""
+    outward = position / np.sqrt((position**2).sum(axis=0))
+    along = velocity - outward * (outward * velocity).sum(axis=0)
+    along = along / np.sqrt((along**2).sum(axis=0))
+    if len(position) == 2:
+        return np.array([outward, along])
+    return np.array([outward, along, np.cross(outward, along, axis=0)])
 
 
 def _pairs(posed: _Posed, index: int) -> list[_Draft]:
@@ -537,7 +621,7 @@ def _peaks(best: _Best, cases: Cases, chain: Chain) -> list[_Peak]:
         for weight, bound in loads:
             position = position + weight * bound.extreme.by_end[:, 0]
         held = [Held(weight, lowest if bound.sign > 0.0 else highest) for weight, bound in loads]
-        primer = along_arc(arc, position, velocity, max(60, int(float(arc.time[0]) * 20)), held)
+        primer = along_arc(arc, position, velocity, max(60, int(float(arc.time[0]) * 12)), held)
         length, begun = primer.length, 0.0 if index == 0 else float(chain.times[index - 1, 0])
         inner = np.flatnonzero((length[1:-1] >= length[:-2]) & (length[1:-1] >= length[2:])) + 1
         for top in (*inner, 0, len(length) - 1):

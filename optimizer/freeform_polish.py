@@ -183,7 +183,7 @@ def polish(
 
 
 def _behind(
-    result: Polished, earlier: Array, settled: Mask, rivals: NDArray[np.int64], known: float, iteration: int
+    result: Polished, earlier: Array, settled: Mask, rivals: NDArray[np.int64], known: Array, iteration: int
 ) -> Mask:
     """Guesses that cannot be expected to beat the best rival or what is known.
 
