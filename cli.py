@@ -6,9 +6,12 @@ Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 1 a fault of ou
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import shutil
+import signal
 import sys
+import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -16,7 +19,7 @@ from pathlib import Path
 from . import __version__
 from .models.errors import InputError
 
-BAD_INPUT, NO_PLAN = 2, 3
+BAD_INPUT, NO_PLAN, INTERRUPTED = 2, 3, 130
 
 PATIENCE_S = 2.0
 """Progress is shown once a command has taken this long."""
@@ -44,7 +47,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 0
     except KeyboardInterrupt:
         print("ringwright: interrupted; nothing was written.", file=sys.stderr)
-        return 130
+        return INTERRUPTED
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -61,6 +64,15 @@ def _parser() -> argparse.ArgumentParser:
     _scenario(plan)
     plan.add_argument("--json", metavar="PATH", help="write the result as JSON; - for standard output and nothing else")
     plan.add_argument("--out", metavar="DIR", help="write tables, result and figures into a directory")
+    plan.add_argument(
+        "--fronts", action="store_true", help="walk the other fronts too: worst craft, propellant, first service"
+    )
+    plan.add_argument(
+        "--time-limit",
+        type=_seconds,
+        metavar="SECONDS",
+        help="search no longer than that; what is not proved by then is marked with its gap",
+    )
     plan.set_defaults(run=_plan)
 
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
@@ -101,6 +113,13 @@ def _scenario(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def _seconds(text: str) -> float:
+    value = float(text)
+    if not 0.0 < value < math.inf:
+        raise ValueError
+    return value
+
+
 def _width() -> int:
     return max(60, min(shutil.get_terminal_size((80, 24)).columns, 120))
 
@@ -123,6 +142,33 @@ class _Progress:
             print("\r\033[K", end="", file=sys.stderr, flush=True)
 
 
+class _Patience:
+    """Seconds left for a search: until a limit, or until Ctrl-C; a second Ctrl-C leaves at once."""
+
+    def __init__(self, limit_s: float | None) -> None:
+        self._end_s = math.inf if limit_s is None else time.monotonic() + limit_s
+        self.stopped = False
+
+    def left_s(self) -> float:
+        return 0.0 if self.stopped else max(self._end_s - time.monotonic(), 0.0)
+
+    def __enter__(self) -> _Patience:
+        self._before = signal.getsignal(signal.SIGINT)
+        if threading.current_thread() is threading.main_thread():
+            signal.signal(signal.SIGINT, self._interrupt)
+        return self
+
+    def _interrupt(self, *_: object) -> None:
+        if self.stopped:
+            raise KeyboardInterrupt
+        self.stopped = True
+        print("\nringwright: stopping after this step; Ctrl-C again leaves at once.", file=sys.stderr, flush=True)
+
+    def __exit__(self, *_: object) -> None:
+        if threading.current_thread() is threading.main_thread():
+            signal.signal(signal.SIGINT, self._before)
+
+
 def _plan(arguments: argparse.Namespace) -> int:
     from .models.reading import read_scenario
 
@@ -131,10 +177,11 @@ def _plan(arguments: argparse.Namespace) -> int:
     from .reports.terminal import plan_text
 
     progress = _Progress()
-    try:
-        outcome = make_plan(scenario, progress)
-    finally:
-        progress.done()
+    with _Patience(arguments.time_limit) as patience:
+        try:
+            outcome = make_plan(scenario, progress, fronts=arguments.fronts, left_s=patience.left_s)
+        finally:
+            progress.done()
     if arguments.json is not None:
         from .reports.files import write_text
         from .reports.result import result_text
@@ -152,6 +199,8 @@ def _plan(arguments: argparse.Namespace) -> int:
         sys.stdout.write(plan_text(outcome, _width(), next_command=command))
         if arguments.out is not None:
             print(f"\nTables, result and figures are in {arguments.out}.")
+    if patience.stopped and not outcome.plans:
+        return INTERRUPTED
     return 0 if outcome.plans else NO_PLAN
 
 

@@ -20,7 +20,7 @@ import numpy as np
 
 from ..models.scenario import Aim
 from .first_service import neighbor_groups
-from .selection import AIMS, FINISH_TOLERANCE, Chosen, Order, OutOfTime, Selection, total
+from .selection import AIMS, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection, total
 
 Kind = Literal["step", "slope", "curve"]
 Progress = Callable[[str], None]
@@ -115,7 +115,7 @@ def walk(
     try:
         walked.begin(cheapest)
         walked.run()
-    except OutOfTime:
+    except OutOfTimeError:
         walked.late = True
     return walked.result()
 
@@ -155,7 +155,7 @@ class _Walk:
         if found is None:
             return
         if not found.proved:
-            raise OutOfTime
+            raise OutOfTimeError
         group = self.groups[index]
         heapq.heappush(self._next, (round(group.cost(found), 9), group.time_s(found), index, found, kind))
 
@@ -173,7 +173,7 @@ class _Walk:
             if before < 0.0:
                 return
             if self.groups[index].selection.left_s() <= 0.0:
-                raise OutOfTime
+                raise OutOfTimeError
             self._push(index, *self._sooner(index, before))
 
     def _add(self, chosen: Chosen, cost: float, time_s: float, index: int, kind: Kind) -> None:
@@ -275,7 +275,9 @@ def note(walked: Walked, selection: Selection, unit: str = "m/s") -> str:
             f"{walked.resolution:.2f} {unit} over the earlier one"
         )
     if walked.late:
-        said.append(f"the walk was broken off: only the {len(walked.plans)} cheapest points are listed; faster plans may exist")
+        said.append(
+            f"the walk was broken off: only the {len(walked.plans)} cheapest points are listed; faster plans may exist"
+        )
     elif not walked.complete:
         said.append(f"only the {len(walked.plans)} cheapest points are listed; still faster plans exist")
     said.extend(selection.made.notes)

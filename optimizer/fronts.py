@@ -45,9 +45,7 @@ def as_front(name: FrontName, selection: Selection, walked: Walked, unit: str) -
     """A walked front as numbers."""
     return AimFront(
         name=name,
-        points=tuple(
-            point(selection, chosen, kind) for chosen, kind in zip(walked.plans, walked.kinds, strict=True)
-        ),
+        points=tuple(point(selection, chosen, kind) for chosen, kind in zip(walked.plans, walked.kinds, strict=True)),
         resolution=walked.resolution,
         unit=unit,
         note=note(walked, selection, unit),

@@ -16,7 +16,7 @@ from .infeasible import diagnose
 from .options import join
 from .outcome import AimFront, Front, FrontPoint, Infeasible, Outcome, Plan, Proof
 from .problem import Problem, kept_errors, problems
-from .selection import Chosen, Order, OutOfTime, Selection
+from .selection import DELTA_V_TOLERANCE, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection
 
 Progress = Callable[[str], None]
 Clock = Callable[[], float]
@@ -89,11 +89,11 @@ def make_plan(
         scenario=scenario,
         ring=problem.ring,
         proof=Proof(
-            status="optimal" if best.solved.gap <= 0.0 and not late else "bounded",
+            status="optimal" if _proved(best, aim) and not late else "bounded",
             aim=aim,
-            bound=best.solved.bound,
+            bound=-math.inf if late else best.solved.bound,
             unit=UNITS[aim],
-            gap=best.solved.gap,
+            gap=math.inf if late else best.solved.gap,
             options=selection.made.looked_at,
         ),
         kept=kept_errors(problem),
@@ -109,6 +109,12 @@ def make_plan(
     )
 
 
+def _proved(best: Chosen, aim: Aim) -> bool:
+    """Whether nothing is better by the aim; what merely breaks ties may be open where time ran out."""
+    tolerance = FINISH_TOLERANCE if aim == "finish" else DELTA_V_TOLERANCE
+    return best.proved or best.solved.objective - best.solved.bound <= 2.0 * tolerance
+
+
 def _why_not(scenario: Scenario, late: str, progress: Progress, left_s: Clock) -> tuple[Infeasible | None, str]:
     """The limit that binds; where time ran out, what is not known."""
     if late:
@@ -116,12 +122,12 @@ def _why_not(scenario: Scenario, late: str, progress: Progress, left_s: Clock) -
 
     def watched(what: str) -> None:
         if left_s() <= 0.0:
-            raise OutOfTime
+            raise OutOfTimeError
         progress(what)
 
     try:
         return diagnose(scenario, watched), ""
-    except OutOfTime:
+    except OutOfTimeError:
         reason = "the limit that binds was not found before the search was broken off"
         return Infeasible(binds=(), together=False, reason=reason), reason
 
@@ -131,7 +137,7 @@ def _walk(selection: Selection, best: Chosen, progress: Progress) -> price.Walke
     if selection.made.problem.scenario.minimize != "delta_v":
         try:
             cheapest = selection.best(("delta_v", "finish"))
-        except OutOfTime:
+        except OutOfTimeError:
             return price.NOTHING
         if cheapest is None:
             raise RuntimeError("a plan by one aim, but none by another: a fault of ours")
@@ -172,7 +178,7 @@ def best_phase(
         at_first = at_first or selection
         try:
             best = selection.best((*first, aim))
-        except OutOfTime:
+        except OutOfTimeError:
             late += 1
             continue
         if best is not None:
@@ -180,7 +186,9 @@ def best_phase(
             found.append((worth, number, selection, best))
     said = ""
     if late:
-        said = f"{late} of {len(choices)} ring phases were not looked at" if len(choices) > 1 else "the search is undone"
+        said = (
+            f"{late} of {len(choices)} ring phases were not looked at" if len(choices) > 1 else "the search is undone"
+        )
     if not found:
         if at_first is None:
             raise RuntimeError("a scenario has at least one ring phase: a fault of ours")

@@ -37,7 +37,7 @@ Order = Aim | Literal["served", "last_liftoff"]
 last liftoff."""
 
 
-class OutOfTime(Exception):
+class OutOfTimeError(Exception):
     """Time ran out before any plan was found; nothing is known about the limits."""
 
 
@@ -99,7 +99,7 @@ class Selection:
             ties: whether plans alike in the named aims are told apart by the other aims, low slots and early finishes.
 
         Raises:
-            OutOfTime: no plan was found in the time that was left.
+            OutOfTimeError: no plan was found in the time that was left.
         """
         made = self.made if catalogue is None else catalogue
         parts = [made.options, *(self._more if catalogue is None else ())]
@@ -178,7 +178,7 @@ class Selection:
             return None
         if solved.status == "failed":
             if math.isfinite(left):
-                raise OutOfTime
+                raise OutOfTimeError
             raise RuntimeError("the solver gave up: a fault of ours")
         return Chosen(options=options.take(np.array(solved.chosen)), solved=solved, columns=len(options))
 
