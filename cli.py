@@ -67,13 +67,18 @@ def _parser() -> argparse.ArgumentParser:
     plan.add_argument(
         "--fronts", action="store_true", help="walk the other fronts too: worst craft, propellant, first service"
     )
-    plan.add_argument(
-        "--time-limit",
-        type=_seconds,
-        metavar="SECONDS",
-        help="search no longer than that; what is not proved by then is marked with its gap",
-    )
+    _time_limit(plan)
     plan.set_defaults(run=_plan)
+
+    compare = commands.add_parser("compare", help="strategies for a scenario, or whole scenarios, side by side")
+    compare.add_argument(
+        "scenarios", metavar="SCENARIO", nargs="+", help="a scenario file (TOML); several are compared with one another"
+    )
+    _settings(compare)
+    compare.add_argument("--json", metavar="PATH", help="write the comparison as JSON; - for standard output")
+    compare.add_argument("--out", metavar="DIR", help="write tables, comparison and a figure of all fronts")
+    _time_limit(compare)
+    compare.set_defaults(run=_compare)
 
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
     if arguments_ask_for("period"):
@@ -103,6 +108,19 @@ def arguments_ask_for(command: str) -> bool:
 
 def _scenario(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scenario", metavar="SCENARIO", help="a scenario file (TOML)")
+    _settings(parser)
+
+
+def _time_limit(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--time-limit",
+        type=_seconds,
+        metavar="SECONDS",
+        help="search no longer than that; what is not proved by then is marked with its gap",
+    )
+
+
+def _settings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--set",
         dest="settings",
@@ -202,6 +220,47 @@ def _plan(arguments: argparse.Namespace) -> int:
     if patience.stopped and not outcome.plans:
         return INTERRUPTED
     return 0 if outcome.plans else NO_PLAN
+
+
+def _compare(arguments: argparse.Namespace) -> int:
+    from .models.reading import read_scenario
+
+    read = [read_scenario(file, arguments.settings) for file in arguments.scenarios]
+    from .optimizer.strategies import compare_scenarios, compare_strategies
+    from .reports.compare import compare_json, compare_text, write_compare
+
+    progress = _Progress()
+    with _Patience(arguments.time_limit) as patience:
+        try:
+            if len(read) == 1:
+                entries = compare_strategies(read[0], progress, left_s=patience.left_s)
+            else:
+                named = list(zip(_short_names(arguments.scenarios), read, strict=True))
+                entries = compare_scenarios(named, progress, left_s=patience.left_s)
+        finally:
+            progress.done()
+    if arguments.json is not None:
+        from .reports.files import write_text
+
+        if arguments.json == "-":
+            sys.stdout.write(compare_json(entries))
+        else:
+            write_text(arguments.json, compare_json(entries))
+    if arguments.out is not None:
+        write_compare(entries, arguments.out)
+    if arguments.json != "-":
+        sys.stdout.write(compare_text(entries, _width()))
+        if arguments.out is not None:
+            print(f"\nTables, comparison and figure are in {arguments.out}.")
+    if any(entry.plan is not None for entry in entries):
+        return 0
+    return INTERRUPTED if patience.stopped else NO_PLAN
+
+
+def _short_names(files: Sequence[str]) -> list[str]:
+    """Files by their stems, or as typed where stems are alike."""
+    stems = [Path(file).stem for file in files]
+    return [stem if stems.count(stem) == 1 else file for stem, file in zip(stems, files, strict=True)]
 
 
 def _period(arguments: argparse.Namespace) -> int:

@@ -88,14 +88,7 @@ def make_plan(
     return Outcome(
         scenario=scenario,
         ring=problem.ring,
-        proof=Proof(
-            status="optimal" if _proved(best, aim) and not late else "bounded",
-            aim=aim,
-            bound=-math.inf if late else best.solved.bound,
-            unit=UNITS[aim],
-            gap=math.inf if late else best.solved.gap,
-            options=selection.made.looked_at,
-        ),
+        proof=proof_of(selection, best, aim, late),
         kept=kept_errors(problem),
         front=Front(points=points, resolution_m_s=walked.resolution, note=price.note(walked, selection))
         if points
@@ -109,10 +102,24 @@ def make_plan(
     )
 
 
-def _proved(best: Chosen, aim: Aim) -> bool:
-    """Whether nothing is better by the aim; what merely breaks ties may be open where time ran out."""
+def proof_of(selection: Selection, best: Chosen, aim: Aim, late: str = "", *, before: int = 0) -> Proof:
+    """What was proved about the best plan; nothing where ring phases were left out because time ran out.
+
+    What merely breaks ties may be open. ``before``: how many aims came first; the proof then holds among their best.
+    """
     tolerance = FINISH_TOLERANCE if aim == "finish" else DELTA_V_TOLERANCE
-    return best.proved or best.solved.objective - best.solved.bound <= 2.0 * tolerance
+    bound, gap = best.solved.bound, best.solved.gap
+    proved = best.proved or (not before and best.solved.objective - bound <= 2.0 * tolerance)
+    if before:
+        bound, gap = (best.solved.values[before], 0.0) if proved else (-math.inf, math.inf)
+    return Proof(
+        status="optimal" if proved and not late else "bounded",
+        aim=aim,
+        bound=-math.inf if late else bound,
+        unit=UNITS[aim],
+        gap=math.inf if late else gap,
+        options=selection.made.looked_at,
+    )
 
 
 def _why_not(scenario: Scenario, late: str, progress: Progress, left_s: Clock) -> tuple[Infeasible | None, str]:
