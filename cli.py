@@ -15,9 +15,14 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from . import __version__
 from .models.errors import InputError
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+    from contextlib import AbstractContextManager
 
 BAD_INPUT, NO_PLAN, INTERRUPTED = 2, 3, 130
 
@@ -80,6 +85,22 @@ def _parser() -> argparse.ArgumentParser:
     _time_limit(compare)
     compare.set_defaults(run=_compare)
 
+    sweep = commands.add_parser("sweep", help="a scenario over a grid of values of one or two of its keys")
+    _scenario(sweep)
+    sweep.add_argument(
+        "--vary",
+        action="append",
+        default=[],
+        metavar="KEY=VALUES",
+        help="ring.altitude_km=400..2000:50 or ring.slots=3,4,6; KEY,KEY=... gives several keys the same value",
+    )
+    sweep.add_argument("--csv", metavar="FILE", help="write rows as they are ready; a second run goes on from them")
+    sweep.add_argument("--out", metavar="DIR", help="write table, text and figure into a directory")
+    where = sweep.add_mutually_exclusive_group()
+    where.add_argument("--workers", type=_workers, metavar="N", help="processes on this machine; default: one a core")
+    where.add_argument("--cluster", metavar="ADDRESS", help="address of a Dask scheduler (needs the extra [cluster])")
+    sweep.set_defaults(run=_sweep)
+
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
     if arguments_ask_for("period"):
         from .reports.period import add_arguments
@@ -132,10 +153,19 @@ def _settings(parser: argparse.ArgumentParser) -> None:
 
 
 def _seconds(text: str) -> float:
-    value = float(text)
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
     if not 0.0 < value < math.inf:
-        raise ValueError
+        raise argparse.ArgumentTypeError(f"{text} is no number of seconds above 0")
     return value
+
+
+def _workers(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 1024:
+        raise argparse.ArgumentTypeError(f"{text} is no number of processes from 1 to 1024")
+    return int(text)
 
 
 def _width() -> int:
@@ -261,6 +291,54 @@ def _short_names(files: Sequence[str]) -> list[str]:
     """Files by their stems, or as typed where stems are alike."""
     stems = [Path(file).stem for file in files]
     return [stem if stems.count(stem) == 1 else file for stem, file in zip(stems, files, strict=True)]
+
+
+def _sweep(arguments: argparse.Namespace) -> int:
+    from contextlib import ExitStack
+
+    from .models.scenario_file import file_text
+    from .optimizer.sweep import first_that_reads, grid, sweep
+    from .reports.sweep import SweepFile, Told, sweep_text, told, write_sweep
+
+    text = file_text(Path(arguments.scenario), arguments.scenario)
+    over = grid(text, arguments.scenario, arguments.settings, arguments.vary)
+    scenario = first_that_reads(over)
+    progress = _Progress()
+    rows: list[Told] = []
+    stopped = False
+    with ExitStack() as stack:
+        file = None if arguments.csv is None else stack.enter_context(SweepFile(arguments.csv, over))
+        rows = [] if file is None else file.rows
+        done = {row.values for row in rows}
+        try:
+            if not done.issuperset(over.points):
+                executor = stack.enter_context(_executor(arguments.workers, arguments.cluster))
+                for row in sweep(over, executor, done, progress):
+                    if file is None:
+                        rows.append(told(row))
+                    else:
+                        file.append(told(row))
+        except KeyboardInterrupt:
+            stopped = True
+        finally:
+            progress.done()
+    if arguments.out is not None and rows:
+        write_sweep(scenario.title, scenario.minimize, over, rows, arguments.out)
+    sys.stdout.write(sweep_text(scenario.title, scenario.minimize, over, rows, _width()))
+    if arguments.out is not None and rows:
+        print(f"\nTable, text and figure are in {arguments.out}.")
+    if stopped:
+        kept = f"; the same command goes on from {arguments.csv}" if arguments.csv else ""
+        print(f"ringwright: stopped after {len(rows)} of {len(over.points)} points{kept}.", file=sys.stderr)
+        return INTERRUPTED
+    return 0 if any(row.fields["delta_v_m_s"] for row in rows) else NO_PLAN
+
+
+def _executor(workers: int | None, cluster: str | None) -> AbstractContextManager[Executor]:
+    """Processes of this machine, or a Dask cluster."""
+    from .reports.workers import cluster_executor, local_executor
+
+    return local_executor(workers) if cluster is None else cluster_executor(cluster)
 
 
 def _period(arguments: argparse.Namespace) -> int:

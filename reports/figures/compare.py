@@ -81,8 +81,8 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
     lines: dict[tuple[tuple[float, float], ...], list[int]] = {}
     for index, entry in enumerate(entries):
         front = _front(entry, name)
-        if front is not None and (places := _places(front)):
-            key = tuple((round(t, 1), round(v, 3)) for t, v in places)
+        if front is not None and (own := _places(front)):
+            key = tuple((round(t, 1), round(v, 3)) for t, v in own)
             lines.setdefault(key, []).append(index)
     times = [t for places in lines for t, _ in places]
     values = [v for places in lines for _, v in places]
