@@ -140,7 +140,9 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
     axes.set_xlabel(f"{across}, {unit} after the epoch", color=INK)
     axes.set_ylabel(up + (", logarithmic" if logarithmic else ""), color=INK)
     axes.xaxis.set_major_locator(MaxNLocator(8))
-    axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)) if logarithmic else MaxNLocator(6))
+    axes.yaxis.set_major_locator(
+        LogLocator(subs=(1.0, 2.0, 5.0)) if logarithmic else MaxNLocator(6, steps=[1, 2, 5, 10])
+    )
     axes.yaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0 if high - low > 7 else 1))
     axes.tick_params(colors=QUIET, labelcolor=INK)

@@ -98,7 +98,7 @@ def _draw(axes: Axes, name: str, over: Grid, across: int, other: int | None, row
         axes.set_xticks(list(at.values()), list(values))
     else:
         axes.xaxis.set_major_locator(MaxNLocator(8, integer=all(n == int(n) for n in numbers)))
-    axes.yaxis.set_major_locator(MaxNLocator(6))
+    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
     axes.yaxis.set_major_formatter(
         lambda value, _: plain(value, 0 if axes.get_ylim()[1] - axes.get_ylim()[0] > 7 else 1)
     )
