@@ -14,10 +14,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Array = NDArray[np.float64]
+from .units import STANDARD_GRAVITY_M_S2
 
-STANDARD_GRAVITY_M_S2 = 9.80665
-"""Standard acceleration of free fall, exact by definition: 3rd General Conference on Weights and Measures, 1901."""
+Array = NDArray[np.float64]
 
 _SECANT_ROUNDS = 30
 

@@ -34,7 +34,7 @@ class Universal(NamedTuple):
 
 
 class Arc(NamedTuple):
-    """Flown arcs for GM = 1: both ends, radii, Lagrange coefficients and the secular term ``c`` of their derivatives.
+    """Flown arcs for GM = 1: both ends, radii, Lagrange coefficients and the universal functions at the end.
 
     Vectors have shape (d, ...), components first, because the arithmetic then runs along memory; the rest (...).
     Lengths and times are in units in which GM = 1.
@@ -51,7 +51,7 @@ class Arc(NamedTuple):
     g: Array
     f_rate: Array
     g_rate: Array
-    c: Array
+    universal: Universal
 
 
 def propagate(position: Array, velocity: Array, time_s: Array | float, gm: float = 1.0) -> tuple[Array, Array]:
@@ -127,7 +127,7 @@ def fly(position: Array, velocity: Array, time: Array) -> Arc:
     f, g = 1.0 - u.u2 / r0, r0 * u.u1 + sigma0 * u.u2
     f_rate, g_rate = -u.u1 / (r * r0), 1.0 - u.u2 / r
     end, speed = f * position + g * velocity, f_rate * position + g_rate * velocity
-    return Arc(time, position, velocity, end, speed, r0, r, f, g, f_rate, g_rate, _secular(u, time))
+    return Arc(time, position, velocity, end, speed, r0, r, f, g, f_rate, g_rate, u)
 
 
 def transition(arc: Arc) -> Array:
@@ -157,6 +157,7 @@ def pull_back(arc: Arc, on_position: Array, on_velocity: Array) -> tuple[Array, 
     along = _dot(end, end_speed)
     if on_position.ndim > start.ndim:
         start, start_speed, end, end_speed = (v[:, None] for v in (start, start_speed, end, end_speed))
+    c = _secular(arc.universal, arc.time)
     jump = end_speed - start_speed
     r0, r = arc.start_radius, arc.end_radius
     slip = r0 * (1.0 - arc.f)
@@ -168,14 +169,14 @@ def pull_back(arc: Arc, on_position: Array, on_velocity: Array) -> tuple[Array, 
     turn = b_end * (arc.f_rate * along / r - 1.0 / squared) - b_speed * (arc.f_rate * r)
     position = (
         (r * a_jump + turn) * jump
-        + ((slip * a_end + arc.c * secular) / cubed - b_jump / (r0 * r0)) * start
+        + ((slip * a_end + c * secular) / cubed - b_jump / (r0 * r0)) * start
         - (b_end * (arc.f_rate / squared)) * end
         + arc.f * on_position
         + arc.f_rate * on_velocity
     )
     velocity = (
         (r0 * b_jump) * jump
-        + (slip * a_shift + arc.c * secular) * start_speed
+        + (slip * a_shift + c * secular) * start_speed
         + ((1.0 - arc.g_rate) / squared * b_end - slip * a_jump) * start
         + arc.g * on_position
         + arc.g_rate * on_velocity

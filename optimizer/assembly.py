@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..models import frames
-from ..models.burns import burn_duration
-from ..models.craft import STANDARD_GRAVITY, delta_v_allowed, mass_at_start
+from ..models.burns import burn_duration, mass_after
+from ..models.craft import delta_v_allowed, mass_at_start
 from ..models.flight import Flight, Measured, PointMass, closest, fly, measure
 from ..models.scenario import Craft
 from .itinerary import Course, course, key
@@ -176,7 +176,7 @@ def _burns(craft: Craft, flight: Flight, planned_m_s: float) -> tuple[Burn, ...]
         if mass is not None and craft.isp_s is not None and craft.dry_mass_kg is not None:
             if craft.thrust_n is not None:
                 duration = float(burn_duration(mass, size, craft.isp_s, craft.thrust_n))
-            mass *= math.exp(-size / (craft.isp_s * STANDARD_GRAVITY))
+            mass = float(mass_after(mass, size, craft.isp_s))
             left = mass - craft.dry_mass_kg
         found.append(
             Burn(

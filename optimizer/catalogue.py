@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from ..models.launch import Ascent
 from .meetings import meets_kept
 from .options import F, I, Options, join, undominated
 from .outcome import Route
@@ -20,8 +21,8 @@ from .timing import ends, finish_moments, turning_moments, with_turnarounds
 BLOCK_ROWS = 1 << 15
 """Rows built at a time: their columns stay in the cache."""
 
-CANDIDATES_MAX = 60_000
-"""Most liftoff moments of one pad that are looked at."""
+CHOICES_MAX = 25_000_000
+"""Most choices (moment, slot, k, m) that one pad may come to before its list of liftoffs is cut short."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -197,11 +198,23 @@ def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tupl
     base = base[(base >= earliest) & (base <= latest)]
     turnaround = problem.scenario.pads[pad].turnaround_s
     launches = problem.launches
+    each = sum(_choices(problem, way) for way in problem.ways if way.pad == pad)
     whole = True
-    while launches > 1 and base.size * (2 * launches - 1) > CANDIDATES_MAX:
+    while launches > 1 and turnaround > 0.0 and base.size * (2 * launches - 1) * each > CHOICES_MAX:
         launches -= 1
         whole = False
+    if base.size * each > CHOICES_MAX:
+        # evenly thinned, so that no part of the window goes unseen; the ends of the window stay
+        base = base[np.unique(np.linspace(0, base.size - 1, max(CHOICES_MAX // each, 2)).astype(np.int64))]
+        whole = False
     return with_turnarounds(base, turnaround, launches, earliest, latest), whole or turnaround <= 0.0, grid
+
+
+def _choices(problem: Problem, way: Ascent) -> int:
+    """How many choices one moment of liftoff by one way comes to, over all free slots."""
+    touch = problem.touch(way.arrival_speed_m_s)
+    steps = park.DIVE_STEPS if way.parking and park.dives(touch) else 1
+    return len(problem.free_slots) * (len(touch.windings()) * steps + 1)
 
 
 def _in_space(problem: Problem, restriction: Restriction) -> Options:

@@ -9,8 +9,10 @@ is the global optimum is not proved.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -19,12 +21,14 @@ from numpy.typing import NDArray
 from ..models.errors import InputError
 from ..models.kepler import fly, highest, lowest, pull_back
 from ..models.primer import Held, along_arc
+from .bounds import linear_bound, relative_state
 from .freeform_flight import Cases, Chain, bounds_on, fly_chain
 from .freeform_polish import Polished, Schedule, polish
 from .freeform_seeds import Guess, Question, guesses, lambert_arcs, tangents
 
 Array = NDArray[np.float64]
 TURN = 2.0 * np.pi
+IN_SLOT = 1e-9  # relative state, in ring radii and circular speeds, of a craft that needs no burn
 FLAT = 1e-9  # tilt in radians below which a start lies in the ring plane
 
 
@@ -63,7 +67,10 @@ class FreeformSolution:
         lowest_periapsis_m, highest_apoapsis_m: of the apsides passed after the first burn; None where none is.
         lowest_m: lowest radius after the first burn.
         primer_excess: how much the primer vector exceeds one, 0 at best: to first order the share of a small extra
-            burn that it would save, at the place where it saves most.
+            burn that it would save, at the place where it saves most. Where a flight follows a radius limit closely it
+            says too much: another burn would meet the limit again.
+        linear_bound_m_s: a lower bound proved within the motion linearized about the slot (see ``bounds.py``); the
+            true least cost may lie a little below it, the more the larger lead and burns are.
         family: the kind of first guess that it came from.
         residual: of the conditions of a local optimum, relative to the cost.
     """
@@ -74,20 +81,10 @@ class FreeformSolution:
     lowest_periapsis_m: float | None
     highest_apoapsis_m: float | None
     lowest_m: float
+    linear_bound_m_s: float
     primer_excess: float
     family: str
     residual: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Frame:
-    """Units and axes of the solver against those of the caller."""
-
-    length: float
-    speed: float
-    time: float
-    axes: Array
-    epoch: float
 
 
 def least_delta_v(
@@ -130,11 +127,89 @@ def least_delta_v(
         >>> round(best.delta_v_m_s, 4), len(best.burns)
         (0.1017, 4)
     """
-    frame, question, cases = _posed(
-        start, gm, ring_radius_m, slot_lead_rad, allowed_s, floor_m, ceiling_m, burns_max, pole
+    found = least_delta_v_over_times(
+        start,
+        gm=gm,
+        ring_radius_m=ring_radius_m,
+        slot_lead_rad=slot_lead_rad,
+        allowed_s=[allowed_s],
+        floor_m=floor_m,
+        ceiling_m=ceiling_m,
+        burns_max=burns_max,
+        pole=pole,
     )
-    best = _solve(question, cases, burns_max)
-    return None if best is None else _solution(best, cases, frame)
+    return found[0]
+
+
+def least_delta_v_over_times(
+    start: State,
+    *,
+    gm: float,
+    ring_radius_m: float,
+    slot_lead_rad: float,
+    allowed_s: Sequence[float],
+    floor_m: float = 0.0,
+    ceiling_m: float = math.inf,
+    burns_max: int = 4,
+    pole: Sequence[float] = (0.0, 0.0, 1.0),
+) -> tuple[FreeformSolution | None, ...]:
+    """The price of time for one craft: :func:`least_delta_v` for many allowed times at once.
+
+    Some of the times are solved from first guesses, the others from the flights of their neighbors, and a flight that
+    is better than a later one takes its place, so that the cost never rises with time.
+
+    Args:
+        allowed_s: allowed times, ascending; all else as for :func:`least_delta_v`.
+
+    Returns:
+        The best flight found for each time.
+
+    Raises:
+        InputError: a value out of range, or times that do not ascend.
+    """
+    times = [float(time) for time in allowed_s]
+    if not times or any(later <= earlier for earlier, later in pairwise(times)):
+        raise InputError("allowed_s must hold one or more times that ascend.")
+    posed = _posed(start, gm, ring_radius_m, slot_lead_rad, times, floor_m, ceiling_m, burns_max, pole)
+    offset = relative_state(posed.position, posed.velocity, slot_lead_rad)
+    if np.abs(offset).max() < IN_SLOT:
+        return (_nothing_to_do(start),) * len(times)
+    best = _solve(posed, burns_max)
+    bound = linear_bound(offset, posed.cases.allowed)
+    return tuple(
+        None if one is None else _solution(one, posed, index, float(bound[index])) for index, one in enumerate(best)
+    )
+
+
+def _nothing_to_do(start: State) -> FreeformSolution:
+    radius = math.hypot(*start.position_m)
+    return FreeformSolution(
+        burns=(),
+        delta_v_m_s=0.0,
+        finish_s=start.time_s,
+        lowest_periapsis_m=None,
+        highest_apoapsis_m=None,
+        lowest_m=radius,
+        linear_bound_m_s=0.0,
+        primer_excess=0.0,
+        family="in the slot",
+        residual=0.0,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Posed:
+    """The questions in the solver's units, one for each allowed time, with the frame to go back by."""
+
+    length: float
+    speed: float
+    time: float
+    axes: Array
+    epoch: float
+    position: Array
+    velocity: Array
+    questions: tuple[Question, ...]
+    cases: Cases
 
 
 @dataclass(frozen=True)
@@ -151,13 +226,13 @@ def _posed(
     gm: float,
     ring_radius_m: float,
     slot_lead_rad: float,
-    allowed_s: float,
+    allowed_s: list[float],
     floor_m: float,
     ceiling_m: float,
     burns_max: int,
     pole: Sequence[float],
-) -> tuple[_Frame, Question, Cases]:
-    for name, value in (("gm", gm), ("ring_radius_m", ring_radius_m), ("allowed_s", allowed_s)):
+) -> _Posed:
+    for name, value in (("gm", gm), ("ring_radius_m", ring_radius_m), *(("allowed_s", time) for time in allowed_s)):
         if not (math.isfinite(value) and value > 0.0):
             raise InputError(f"{name} = {value!r} must be a positive number.")
     if not math.isfinite(slot_lead_rad):
@@ -178,32 +253,43 @@ def _posed(
     ahead /= np.linalg.norm(ahead)
     axes = np.stack([ahead, np.cross(up, ahead), up])
     speed = math.sqrt(gm / ring_radius_m)
-    frame = _Frame(length=ring_radius_m, speed=speed, time=ring_radius_m / speed, axes=axes, epoch=start.time_s)
     r, v = axes @ position / ring_radius_m, axes @ velocity / speed
     size = 2 if abs(r[2]) < FLAT and abs(v[2]) < FLAT else 3
+    r, v = r[:size], v[:size]
     floor, ceiling = floor_m / ring_radius_m, ceiling_m / ring_radius_m
-    allowed = allowed_s / frame.time
-    latest = _latest_departure(r, v, allowed, floor)
-    question = Question(
-        position=r[:2],
-        velocity=v[:2],
-        slot_angle=slot_lead_rad,
-        allowed=allowed,
-        latest_first=latest,
-        floor=floor,
-        ceiling=ceiling,
+    allowed = np.array(allowed_s) * speed / ring_radius_m
+    latest = _latest_departure(r, v, float(allowed[-1]), floor)
+    full = np.ones(len(allowed))
+    return _Posed(
+        length=ring_radius_m,
+        speed=speed,
+        time=ring_radius_m / speed,
+        axes=axes,
+        epoch=start.time_s,
+        position=r,
+        velocity=v,
+        questions=tuple(
+            Question(
+                position=r[:2],
+                velocity=v[:2],
+                slot_angle=slot_lead_rad,
+                allowed=float(time),
+                latest_first=latest,
+                floor=floor,
+                ceiling=ceiling,
+            )
+            for time in allowed
+        ),
+        cases=Cases(
+            position=r[:, None] * full,
+            velocity=v[:, None] * full,
+            slot_angle=slot_lead_rad * full,
+            allowed=allowed,
+            latest_first=latest * full,
+            floor=floor * full,
+            ceiling=ceiling * full,
+        ),
     )
-    one = np.ones(1)
-    cases = Cases(
-        position=r[:size, None],
-        velocity=v[:size, None],
-        slot_angle=slot_lead_rad * one,
-        allowed=allowed * one,
-        latest_first=latest * one,
-        floor=floor * one,
-        ceiling=ceiling * one,
-    )
-    return frame, question, cases
 
 
 def _latest_departure(position: Array, velocity: Array, allowed: float, floor: float) -> float:
@@ -225,16 +311,6 @@ def _latest_departure(position: Array, velocity: Array, allowed: float, floor: f
     return low
 
 
-def _stack(found: list[Guess], size: int) -> Array:
-    """Guesses of one number of burns as unknowns, (n, S)."""
-    columns = []
-    for guess in found:
-        kicks = np.zeros((len(guess.kicks), size))
-        kicks[:, :2] = guess.kicks
-        columns.append(np.concatenate([guess.times, kicks.ravel()]))
-    return np.ascontiguousarray(np.stack(columns, axis=1))
-
-
 ROUGH = Schedule(iterations=40, barrier_end=1e-6)
 PAIRS = Schedule(iterations=25, barrier_end=1e-6)
 AGAIN = Schedule(iterations=40, barrier=1e-3, barrier_end=1e-6, burn=1e-2, circle=1e-3, margin=1e-4)
@@ -243,59 +319,197 @@ ARRIVED = 1e-9  # ring radii
 KEPT = 1e-7
 WORTH = 1.6  # guesses of two burns dearer than so many times the cheapest are not polished
 EXCESS = 1e-4  # of the primer, above which another burn is tried
+ADDED = 0.03  # size of a burn added there, as a share of the cost
 IDLE = 5e-3  # share of the cost below which a burn may be superfluous
 TOGETHER = 0.05  # radians of ring angle within which two burns may be one
+SWEEPS = 2  # passes over all times from their neighbors' flights
+ANCHOR_EVERY, ANCHORS_LEAST = 6, 6  # of the allowed times that are solved from first guesses
+
+Bests = list["_Best | None"]
 
 
-def _solve(question: Question, cases: Cases, burns_max: int) -> _Best | None:
-    pairs = tangents(question) + lambert_arcs(question)
-    cheapest = min((guess.cost for guess in pairs), default=math.inf)
-    pairs = [guess for guess in pairs if guess.cost <= WORTH * cheapest or guess.keeps]
-    best = _polished(pairs, cases, PAIRS, None)
+class _Draft(NamedTuple):
+    """A flight to be polished: the question's index, the unknowns, the number of burns, the family."""
+
+    question: int
+    unknowns: Array
+    burns: int
+    family: str
+
+
+def _solve(posed: _Posed, burns_max: int) -> Bests:
+    count = len(posed.questions)
+    best: Bests = [None] * count
+    wanted = min(count, max(ANCHORS_LEAST, -(-count // ANCHOR_EVERY)))
+    anchors = sorted({round(x) for x in np.linspace(0, count - 1, wanted)})
+    _improve(posed, best, [draft for index in anchors for draft in _pairs(posed, index)], PAIRS)
     if burns_max >= 4:
-        best = _polished(guesses(question), cases, ROUGH, best)
-    while best is not None and best.burns < burns_max:
-        better = _with_another_burn(best, cases)
-        if better is None:
+        _improve(posed, best, [draft for index in anchors for draft in _fours(posed, index)], ROUGH)
+    for _ in range(burns_max - 2):
+        if not _improve(posed, best, _with_more_burns(posed, best, burns_max), AGAIN, rivals=False):
             break
-        best = better
+    for _ in range(SWEEPS if count > len(anchors) else 0):
+        _improve(posed, best, _from_neighbors(posed, best), ROUGH)
+    for index in range(1, count):
+        earlier, one = best[index - 1], best[index]
+        if earlier is not None and (one is None or earlier.cost < one.cost):
+            best[index] = earlier
     return best
 
 
-def _polished(found: list[Guess], cases: Cases, schedule: Schedule, best: _Best | None) -> _Best | None:
-    """The best local optimum from guesses of one number of burns, if it beats ``best``."""
-    if not found:
-        return best
-    burns, rivals = len(found[0].times), np.zeros(len(found), dtype=np.int64)
-    known = math.inf if best is None else best.cost
-    rough = polish(cases.take(rivals), _stack(found, cases.size), burns, schedule, rivals, known)
-    good = (rough.miss < 1e-4) & (rough.shortfall < 1e-3) & (rough.cost < known * (1.0 - 1e-5))
-    for index in np.argsort(np.where(good, rough.cost, np.inf), kind="stable")[: 2 if best is None else 1]:
-        if good[index]:
-            best = _finest(rough.unknowns[:, index], burns, found[index].family, cases, best)
-    return best
+def _from_neighbors(posed: _Posed, best: Bests) -> list[_Draft]:
+    """Drafts for every time from the flights of the nearest solved times on either side."""
+    solved = [index for index, one in enumerate(best) if one is not None]
+    pairs = []
+    for index in range(len(best)):
+        place = bisect_left(solved, index)
+        nearest = {*solved[max(place - 1, 0) : place], *solved[place : place + 2]} - {index}
+        pairs += [(source, index) for source in sorted(nearest, key=lambda other: abs(other - index))[:2]]
+    drafts = []
+    for burns in sorted({one.burns for one in best if one is not None}):
+        some = [(source, target) for source, target in pairs if (one := best[source]) and one.burns == burns]
+        drafts += _moved(posed, best, burns, some)
+    return drafts
 
 
-def _finest(unknowns: Array, burns: int, family: str, cases: Cases, best: _Best | None) -> _Best | None:
-    """A nearly polished flight, its superfluous burns dropped where that costs nothing, if it beats ``best``."""
-    tried, count = _tidied(cases, unknowns, burns)
-    fine = polish(cases, tried[:, None], count, FINE)
-    chain = fly_chain(cases, unknowns[:, None], burns)
-    if count < burns and not (_sound(fine) and fine.cost[0] <= float(chain.cost[0]) * (1.0 + 1e-5)):
-        count, fine = burns, polish(cases, unknowns[:, None], burns, FINE)
-    if _sound(fine) and (best is None or fine.cost[0] < best.cost):
-        cost = float(fine.cost[0])
-        best = _Best(unknowns=fine.unknowns[:, 0], burns=count, cost=cost, family=family, result=fine)
-    return best
+def _moved(posed: _Posed, best: Bests, burns: int, pairs: list[tuple[int, int]]) -> list[_Draft]:
+    """Flights for other allowed times: burns of the second half come later, or earlier, by the difference.
+
+    Each burn keeps its parts along the axes of the state before it. ``pairs`` are the indices of the flight, of the
+    given number of burns, and of the time that it is moved to.
+    """
+    flights = [best[source] for source, _ in pairs]
+    sources, targets = (np.array(part, dtype=np.int64) for part in zip(*pairs, strict=True))
+    case = posed.cases.take(sources)
+    unknowns = np.stack([one.unknowns for one in flights if one is not None], axis=1)
+    chain = fly_chain(case, unknowns, burns)
+    before = [fly(case.position, case.velocity, chain.times[0]), *chain.arcs]
+    allowed = posed.cases.allowed
+    later = np.where(chain.times > 0.5 * allowed[sources], allowed[targets] - allowed[sources], 0.0)
+    times = np.maximum.accumulate(np.maximum(chain.times + later, 0.0), axis=0)
+    position, velocity, now, kicks = case.position, case.velocity, np.zeros(len(case)), []
+    for number in range(burns - 1):
+        local = np.einsum("ijb,jb->ib", _axes(before[number].end, before[number].end_speed), chain.burns[number])
+        arc = fly(position, velocity, times[number] - now)
+        kick = np.einsum("ijb,ib->jb", _axes(arc.end, arc.end_speed), local)
+        kicks.append(kick)
+        position, velocity, now = arc.end, arc.end_speed + kick, times[number]
+    moved = np.concatenate([times, *kicks])
+    return [
+        _Draft(int(target), moved[:, column], burns, one.family)
+        for column, (target, one) in enumerate(zip(targets, flights, strict=True))
+        if one is not None
+    ]
+
+
+def _axes(position: Array, velocity: Array) -> Array:
+    """Outward, along and, in three dimensions, cross unit vectors of states (d, B) as rows, (d, d, B)."""
+    outward = position / np.sqrt((position**2).sum(axis=0))
+    along = velocity - outward * (outward * velocity).sum(axis=0)
+    along = along / np.sqrt((along**2).sum(axis=0))
+    if len(position) == 2:
+        return np.array([outward, along])
+    return np.array([outward, along, np.cross(outward, along, axis=0)])
+
+
+def _pairs(posed: _Posed, index: int) -> list[_Draft]:
+    found = tangents(posed.questions[index]) + lambert_arcs(posed.questions[index])
+    cheapest = min((guess.cost for guess in found), default=math.inf)
+    worth = [guess for guess in found if guess.cost <= WORTH * cheapest or guess.keeps]
+    return [_draft(guess, index, posed.cases.size) for guess in worth]
+
+
+def _fours(posed: _Posed, index: int) -> list[_Draft]:
+    return [_draft(guess, index, posed.cases.size) for guess in guesses(posed.questions[index])]
+
+
+def _draft(guess: Guess, index: int, size: int) -> _Draft:
+    kicks = np.zeros((len(guess.kicks), size))
+    kicks[:, :2] = guess.kicks
+    return _Draft(index, np.concatenate([guess.times, kicks.ravel()]), len(guess.times), guess.family)
+
+
+def _polish_all(posed: _Posed, drafts: list[_Draft], schedule: Schedule, known: Array | None) -> list[Polished]:
+    """Polish drafts side by side, those of one number of burns in one batch; one result each, in their order.
+
+    With ``known`` the drafts of one question are rivals.
+    """
+    results: list[Polished | None] = [None] * len(drafts)
+    for burns in sorted({draft.burns for draft in drafts}):
+        chosen = [i for i, draft in enumerate(drafts) if draft.burns == burns]
+        index = np.array([drafts[i].question for i in chosen])
+        unknowns = np.ascontiguousarray(np.stack([drafts[i].unknowns for i in chosen], axis=1))
+        rivals = None if known is None else index
+        together = polish(posed.cases.take(index), unknowns, burns, schedule, rivals, known)
+        for column, i in enumerate(chosen):
+            results[i] = _column(together, column)
+    return [result for result in results if result is not None]
+
+
+def _improve(posed: _Posed, best: Bests, drafts: list[_Draft], schedule: Schedule, *, rivals: bool = True) -> bool:
+    """Polish drafts and put each question's best one into ``best`` where it is better; tells whether any was."""
+    if not drafts:
+        return False
+    known = np.array([math.inf if one is None else one.cost for one in best])
+    rough = _polish_all(posed, drafts, schedule, known if rivals else None)
+    chosen: dict[int, list[tuple[float, int]]] = {}
+    for i, (draft, result) in enumerate(zip(drafts, rough, strict=True)):
+        sound = result.miss[0] < 1e-4 and result.shortfall[0] < 1e-3
+        if sound and result.cost[0] < known[draft.question] * (1.0 - 1e-5):
+            chosen.setdefault(draft.question, []).append((float(result.cost[0]), i))
+    finalists = []
+    for question, ranked in chosen.items():
+        # a second one in reserve where there is nothing yet
+        for _, i in sorted(ranked)[: 2 if best[question] is None else 1]:
+            finalists.append(drafts[i]._replace(unknowns=rough[i].unknowns[:, 0]))
+    return _finish(posed, best, finalists)
+
+
+def _finish(posed: _Posed, best: Bests, drafts: list[_Draft]) -> bool:
+    """Polish nearly polished drafts to the end, superfluous burns dropped where that costs nothing."""
+    if not drafts:
+        return False
+    tidied = [_tidied(posed.cases, draft) for draft in drafts]
+    fine = _polish_all(posed, tidied, FINE, None)
+    again = []
+    improved = False
+    for draft, tidy, result in zip(drafts, tidied, fine, strict=True):
+        if tidy.burns < draft.burns:
+            chain = fly_chain(posed.cases.take(np.array([draft.question])), draft.unknowns[:, None], draft.burns)
+            if not (_sound(result) and result.cost[0] <= float(chain.cost[0]) * (1.0 + 1e-5)):
+                again.append(draft)
+                continue
+        improved |= _keep(best, tidy, result)
+    for draft, result in zip(again, _polish_all(posed, again, FINE, None), strict=True):
+        improved |= _keep(best, draft, result)
+    return improved
+
+
+def _keep(best: Bests, draft: _Draft, result: Polished) -> bool:
+    old = best[draft.question]
+    if not _sound(result) or (old is not None and result.cost[0] >= old.cost):
+        return False
+    best[draft.question] = _Best(
+        unknowns=result.unknowns[:, 0],
+        burns=draft.burns,
+        cost=float(result.cost[0]),
+        family=draft.family,
+        result=result,
+    )
+    return True
 
 
 def _sound(fine: Polished) -> bool:
     return bool(fine.miss[0] < ARRIVED and fine.shortfall[0] < KEPT)
 
 
-def _tidied(cases: Cases, unknowns: Array, burns: int) -> tuple[Array, int]:
-    """Burns of almost no size dropped and burns at almost one moment joined, down to two; they may miss by a little."""
-    chain = fly_chain(cases, unknowns[:, None], burns)
+def _column(result: Polished, index: int) -> Polished:
+    return result._replace(**{name: part[..., index : index + 1] for name, part in result._asdict().items()})
+
+
+def _tidied(cases: Cases, draft: _Draft) -> _Draft:
+    """Burns of almost no size dropped and burns at almost one moment joined, down to two; it may miss by a little."""
+    chain = fly_chain(cases.take(np.array([draft.question])), draft.unknowns[:, None], draft.burns)
     times, kicks = list(chain.times[:, 0]), list(chain.burns[:, :, 0])
     while len(times) > 2:
         sizes = [float(np.sqrt((kick**2).sum())) for kick in kicks]
@@ -309,49 +523,49 @@ def _tidied(cases: Cases, unknowns: Array, burns: int) -> tuple[Array, int]:
             del times[pair + 1], kicks[pair + 1]
         else:
             break
-    return np.concatenate([np.array(times), *kicks[:-1]]), len(times)
+    return draft._replace(unknowns=np.concatenate([np.array(times), *kicks[:-1]]), burns=len(times))
 
 
-def _with_another_burn(best: _Best, cases: Cases) -> _Best | None:
-    """The optimum with one burn more, put where the primer is longest; None where that does not pay."""
-    chain = fly_chain(cases, best.unknowns[:, None], best.burns)
-    peak = _peak(best, cases, chain)
-    if peak.length < 1.0 + EXCESS:
-        return None
-    times, kicks = chain.times[:, 0], chain.burns[:, :, 0]
-    place = int(np.searchsorted(times, peak.time))
-    guesses_ = []
-    for share in (0.02, 0.1):
-        more = np.insert(kicks, place, share * best.cost * peak.direction, axis=0)[:-1]
-        guesses_.append(np.concatenate([np.insert(times, place, peak.time), more.ravel()]))
-    rough = polish(cases.take(np.zeros(2, dtype=np.int64)), np.stack(guesses_, axis=1), best.burns + 1, AGAIN)
-    good = (rough.miss < 1e-5) & (rough.shortfall < 1e-4) & (rough.cost < best.cost * (1.0 - 1e-6))
-    if not good.any():
-        return None
-    index = int(np.argmin(np.where(good, rough.cost, np.inf)))
-    better = _finest(rough.unknowns[:, index], best.burns + 1, best.family, cases, best)
-    return None if better is best else better
+def _with_more_burns(posed: _Posed, best: Bests, burns_max: int) -> list[_Draft]:
+    """Drafts with burns added where the primer is longest, one or as many as are allowed, where that promises much."""
+    drafts = []
+    for index, one in enumerate(best):
+        if one is None or one.burns >= burns_max:
+            continue
+        case = posed.cases.take(np.array([index]))
+        chain = fly_chain(case, one.unknowns[:, None], one.burns)
+        peaks = [peak for peak in _peaks(one, case, chain) if peak.length > 1.0 + EXCESS]
+        for count in sorted({1, min(len(peaks), burns_max - one.burns)} - {0}) if peaks else []:
+            times, kicks = chain.times[:, 0], chain.burns[:, :, 0]
+            for peak in peaks[:count]:
+                place = int(np.searchsorted(times, peak.time))
+                times = np.insert(times, place, peak.time)
+                kicks = np.insert(kicks, place, ADDED * one.cost * peak.direction, axis=0)
+            unknowns = np.concatenate([times, kicks[:-1].ravel()])
+            drafts.append(_Draft(index, unknowns, one.burns + count, one.family))
+    return drafts
 
 
-def _solution(best: _Best, cases: Cases, frame: _Frame) -> FreeformSolution:
+def _solution(best: _Best, posed: _Posed, index: int, bound: float) -> FreeformSolution:
+    cases = posed.cases.take(np.array([index]))
     chain = fly_chain(cases, best.unknowns[:, None], best.burns)
     burns = []
     before = [fly(cases.position, cases.velocity, chain.times[0]), *chain.arcs]
-    for index in range(best.burns):
-        position, velocity = _in_space(before[index].end[:, 0]), _in_space(before[index].end_speed[:, 0])
-        vector = _in_space(chain.burns[index][:, 0])
+    for number in range(best.burns):
+        position, velocity = _in_space(before[number].end[:, 0]), _in_space(before[number].end_speed[:, 0])
+        vector = _in_space(chain.burns[number][:, 0])
         outward = position / np.linalg.norm(position)
         cross = np.cross(position, velocity)
         cross /= np.linalg.norm(cross)
-        parts = np.array([outward @ vector, np.cross(cross, outward) @ vector, cross @ vector]) * frame.speed
+        parts = np.array([outward @ vector, np.cross(cross, outward) @ vector, cross @ vector]) * posed.speed
         burns.append(
             FreeformBurn(
-                time_s=frame.epoch + float(chain.times[index, 0]) * frame.time,
+                time_s=posed.epoch + float(chain.times[number, 0]) * posed.time,
                 delta_v_m_s=float(np.linalg.norm(parts)),
                 radial_m_s=float(parts[0]),
                 along_m_s=float(parts[1]),
                 cross_m_s=float(parts[2]),
-                vector_m_s=tuple(float(x) for x in frame.axes.T @ vector * frame.speed),  # type: ignore[arg-type]
+                vector_m_s=tuple(float(x) for x in posed.axes.T @ vector * posed.speed),  # type: ignore[arg-type]
             )
         )
     low = [lowest(arc) for arc in chain.arcs]
@@ -360,12 +574,13 @@ def _solution(best: _Best, cases: Cases, frame: _Frame) -> FreeformSolution:
     apoapses = [float(e.radius[0]) for e in high if e.passed[0]]
     return FreeformSolution(
         burns=tuple(burns),
-        delta_v_m_s=float(chain.cost[0]) * frame.speed,
+        delta_v_m_s=float(chain.cost[0]) * posed.speed,
         finish_s=burns[-1].time_s,
-        lowest_periapsis_m=min(periapses) * frame.length if periapses else None,
-        highest_apoapsis_m=max(apoapses) * frame.length if apoapses else None,
-        lowest_m=min(float(e.radius[0]) for e in low) * frame.length,
-        primer_excess=max(0.0, _peak(best, cases, chain).length - 1.0),
+        lowest_periapsis_m=min(periapses) * posed.length if periapses else None,
+        highest_apoapsis_m=max(apoapses) * posed.length if apoapses else None,
+        lowest_m=min(float(e.radius[0]) for e in low) * posed.length,
+        linear_bound_m_s=bound * posed.speed,
+        primer_excess=max(0.0, _peaks(best, cases, chain)[0].length - 1.0),
         family=best.family,
         residual=float(best.result.error[0]),
     )
@@ -383,8 +598,8 @@ class _Peak(NamedTuple):
     direction: Array
 
 
-def _peak(best: _Best, cases: Cases, chain: Chain) -> _Peak:
-    """The longest primer vector from the start to the last burn.
+def _peaks(best: _Best, cases: Cases, chain: Chain) -> list[_Peak]:
+    """Where the primer vector is longest on each arc from the start to the last burn, the longest first.
 
     A radius limit that binds adds its multiplier to the costate where its apsis is passed for the last time: a burn
     before that would move the apsis, too.
@@ -394,7 +609,7 @@ def _peak(best: _Best, cases: Cases, chain: Chain) -> _Peak:
     bounds = bounds_on(cases, chain, 0.0, floor=floor, ceiling=ceiling)
     position = -best.result.on_arrival[:, 0]
     velocity = -chain.burns[-1][:, 0] / math.sqrt(float((chain.burns[-1] ** 2).sum()))
-    found = _Peak(0.0, 0.0, np.zeros(cases.size))
+    found = []
     coast = fly(cases.position, cases.velocity, chain.times[0])
     for index in range(len(chain.arcs), -1, -1):
         arc = coast if index == 0 else chain.arcs[index - 1]
@@ -406,15 +621,15 @@ def _peak(best: _Best, cases: Cases, chain: Chain) -> _Peak:
         for weight, bound in loads:
             position = position + weight * bound.extreme.by_end[:, 0]
         held = [Held(weight, lowest if bound.sign > 0.0 else highest) for weight, bound in loads]
-        primer = along_arc(arc, position, velocity, max(60, int(float(arc.time[0]) * 20)), held)
-        top = int(np.argmax(primer.length))
-        if primer.length[top] > found.length:
-            begun = 0.0 if index == 0 else float(chain.times[index - 1, 0])
-            unit = primer.vector[:, top] / primer.length[top]
-            found = _Peak(begun + float(primer.time[top]), float(primer.length[top]), unit)
+        primer = along_arc(arc, position, velocity, max(60, int(float(arc.time[0]) * 12)), held)
+        length, begun = primer.length, 0.0 if index == 0 else float(chain.times[index - 1, 0])
+        inner = np.flatnonzero((length[1:-1] >= length[:-2]) & (length[1:-1] >= length[2:])) + 1
+        for top in (*inner, 0, len(length) - 1):
+            unit = primer.vector[:, top] / length[top]
+            found.append(_Peak(begun + float(primer.time[top]), float(length[top]), unit))
         back = pull_back(arc, position[:, None], velocity[:, None])
         position, velocity = back[0][:, 0], back[1][:, 0]
         for weight, bound in loads:
             position = position + weight * bound.extreme.by_start[:, 0]
             velocity = velocity + weight * bound.extreme.by_speed[:, 0]
-    return found
+    return sorted(found, key=lambda peak: -peak.length)

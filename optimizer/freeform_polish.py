@@ -113,7 +113,7 @@ def polish(
     burns: int,
     schedule: Schedule | None = None,
     rivals: NDArray[np.int64] | None = None,
-    known: float = np.inf,
+    known: Array | None = None,
 ) -> Polished:
     """Improve flights to local optima.
 
@@ -124,7 +124,8 @@ def polish(
         schedule: how the barrier is lowered.
         rivals: which cases, by equal numbers, are guesses at the same question: those that fall behind the best of
             them are given up.
-        known: cost that is reached already; with ``rivals``, guesses that fall behind it are given up, too.
+        known: cost that is reached already for each question, by its number in ``rivals``; guesses that fall behind it
+            are given up, too.
 
     Returns:
         One local optimum for each case; ``error`` tells whether it is one.
@@ -161,6 +162,8 @@ def polish(
         np.zeros(count, dtype=np.int64),
     )
     history: list[Array] = []
+    if known is None:
+        known = np.full(1 if rivals is None else int(rivals.max()) + 1, np.inf)
     settled = np.zeros(count, dtype=np.bool_)
     for iteration in range(schedule.iterations + 1):
         final = iteration == schedule.iterations
@@ -180,7 +183,7 @@ def polish(
 
 
 def _behind(
-    result: Polished, earlier: Array, settled: Mask, rivals: NDArray[np.int64], known: float, iteration: int
+    result: Polished, earlier: Array, settled: Mask, rivals: NDArray[np.int64], known: Array, iteration: int
 ) -> Mask:
     """Guesses that cannot be expected to beat the best rival or what is known.
 
@@ -189,7 +192,7 @@ def _behind(
     a settled rival has; those that do not are, when they have had their time and are no cheaper.
     """
     sound = (result.shortfall < SOUND) & (result.miss < SOUND)
-    best = np.full(rivals.max() + 1, known)
+    best = known.copy()
     reached = best.copy()
     np.minimum.at(best, rivals[sound], result.cost[sound])
     np.minimum.at(reached, rivals[settled], result.cost[settled])

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from ..models.scenario import Craft, LimitSpec, Scenario
 from .catalogue import catalogue
 from .outcome import Bind, Infeasible
-from .problem import problems
+from .problem import Problem, problems
 from .selection import Selection
 
 Progress = Callable[[str], None]
@@ -36,7 +36,18 @@ class Loosening:
 
 def feasible(scenario: Scenario) -> bool:
     """Whether any plan keeps all limits."""
-    return any(Selection(catalogue(problem)).best(("finish",)) is not None for problem in problems(scenario))
+    return any(
+        _affordable(problem) and Selection(catalogue(problem)).best(("finish",), ties=False) is not None
+        for problem in problems(scenario)
+    )
+
+
+def _affordable(problem: Problem) -> bool:
+    """Whether every craft on the ground can pay for arriving in place, the least that any launch costs."""
+    least = min(
+        (w.entry_delta_v_m_s + problem.touch(w.arrival_speed_m_s).level_cost for w in problem.ways), default=math.inf
+    )
+    return all(c.start is not None or c.delta_v_allowed_m_s >= least - 1e-9 for c in problem.classes)
 
 
 def diagnose(scenario: Scenario, progress: Progress = lambda _: None) -> Infeasible:
@@ -135,11 +146,12 @@ def _loosenings(scenario: Scenario) -> Iterator[Loosening]:
             grain=86.4,
             apply=limit(lambda held, v: replace(held, wait_within_s=v)),
         )
-    if limits.revolutions_max < REVOLUTIONS_MOST:
+    most = min(2 * limits.revolutions_max + 10, REVOLUTIONS_MOST)
+    if limits.revolutions_max < most:
         yield Loosening(
             key="limits.revolutions_max",
             now=float(limits.revolutions_max),
-            most=float(REVOLUTIONS_MOST),
+            most=float(most),
             grain=1.0,
             apply=limit(lambda held, v: replace(held, revolutions_max=round(v))),
         )

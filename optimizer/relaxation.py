@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -28,6 +29,10 @@ SHORT = 1e-9
 """Relative to the span of costs: reduced costs less negative than this do not enter; the bound allows for them."""
 TIE = 1e-5
 """Relative to the span of costs: which of two columns enters first is left to chance when they are this close."""
+LARGE = 400
+"""Rows above which the primal simplex, slower on small masters, stalls less on the ties of large ones."""
+DUAL, PRIMAL = 1, 4
+"""HiGHS's numbers for its simplex strategies."""
 SHORTFALL = 1e-6
 """Craft: with less than this left unserved the relaxation counts as met; the bound does not rest on it."""
 VIOLATED = 1e-6
@@ -145,9 +150,17 @@ def relax(packed: Packed, *, limit: float = np.inf, deadline_s: float | None = N
     if np.any((packed.count > 0) & np.isinf(least)) or np.any(packed.side_limit < 0):
         return _with(best, bound=np.inf, complete=True)
 
+    met_early, whole = _greedy(packed, deadline_s)
+    if whole and packed.cost[met_early].sum() <= SHORT * scale:
+        return _with(
+            best, used=met_early, weight=np.ones(met_early.size), plan=met_early, entered=met_early, complete=True
+        )
+
+    if whole:
+        best = _with(best, plan=met_early)
     feasibility = span == 0.0
     master = _open(packed, penalty=1.0 if feasibility else 4.0 * scale)
-    _enter(master, _starting(packed, scale))
+    _enter(master, np.union1d(_starting(packed, scale), met_early))
     rounds = 0
     while True:
         value, dual, cost = _run(master)
@@ -190,9 +203,82 @@ def relax(packed: Packed, *, limit: float = np.inf, deadline_s: float | None = N
             _set_costs(master, np.zeros(n), 1.0)
     best = _with(best, rounds=rounds, complete=met and not late, used=used, weight=share)
     if best.complete:
-        best = _with(best, plan=_dive(master, value, scale, deadline_s))
+        rounded = _dive(master, value, scale, deadline_s)
+        if rounded.size and (not whole or packed.cost[rounded].sum() < packed.cost[met_early].sum()):
+            best = _with(best, plan=rounded)
     windows = np.array(master.window, dtype=np.intp).reshape(-1, 2)
     return _with(best, entered=np.concatenate(master.ids), windows=windows)
+
+
+def _greedy(packed: Packed, deadline_s: float | None) -> tuple[I, bool]:
+    """Serve row by row what is cheapest, then earliest; whether all craft are served. Earliest first packs the pads.
+
+    Rows are the slots, or the classes where slots stay free. Those with the fewest cheapest columns come first; then,
+    again and again, those that were left out or dear the last time (Joslin and Clements 1999).
+    """
+    n, slots, moments = packed.cost.size, packed.slots, packed.first.size
+    if packed.more_column.size or packed.side_limit.size or n == 0:
+        return np.empty(0, dtype=np.intp), n == 0
+    full = int(packed.count.sum()) == slots
+    of_class, of_slot = packed.key // slots, packed.key % slots
+    of_row, rows = (of_slot, slots) if full else (of_class, packed.count.size)
+    order = np.argsort(of_row, kind="stable")
+    ends = np.searchsorted(of_row[order], np.arange(rows + 1)).tolist()
+    moment, cost = packed.moment[order], packed.cost[order]
+    slot, kind = of_slot[order], of_class[order]
+    least = np.minimum.reduceat(cost, ends[:-1]) if all(a < b for a, b in pairwise(ends)) else np.zeros(rows)
+    urgency = -np.bincount(of_row[order][cost <= least[of_row[order]] * (1 + 1e-9)], minlength=rows).astype(float)
+    conflicts = _conflicts(packed)
+    best: list[int] = []
+    reward = (-1, 0.0)
+    for attempt in range(3 if rows <= 64 else 16):
+        blocked = np.zeros(moments + 1, dtype=bool)
+        barred: set[int] = set()
+        taken = np.zeros(slots, dtype=bool)
+        left = packed.count.copy()
+        chosen: list[int] = []
+        total = 0.0
+        missed = np.zeros(rows)
+        for row in np.argsort(-urgency, kind="stable").tolist():
+            a, b = ends[row], ends[row + 1]
+            for _ in range(1 if full else int(packed.count[row])):
+                free = ~(blocked[moment[a:b]] | (left[kind[a:b]] <= 0 if full else taken[slot[a:b]]))
+                if barred:
+                    free &= ~np.isin(order[a:b], list(barred))
+                at = np.flatnonzero(free)
+                if at.size == 0:
+                    missed[row] = np.inf
+                    break
+                price = cost[a:b][at]
+                at = at[price <= price.min()]
+                pick = a + int(at[np.argmin(moment[a:b][at])])
+                chosen.append(int(order[pick]))
+                total += float(cost[pick])
+                missed[row] += float(cost[pick]) - least[row]
+                left[kind[pick]] -= 1
+                taken[slot[pick]] = True
+                if moment[pick] < moments:
+                    blocked[packed.first[moment[pick]] : packed.last[moment[pick]]] = True
+                barred.update(*(_members(packed, g).tolist() for g in conflicts.get(chosen[-1], ())))
+        if (len(chosen), -total) > reward:
+            best, reward = chosen, (len(chosen), -total)
+        late = deadline_s is not None and time.monotonic() > deadline_s
+        if not missed.any() or late:
+            break
+        floor = urgency.max()
+        urgency[np.isinf(missed)] = floor + 2.0 + attempt
+        dear = (missed > 0) & np.isfinite(missed)
+        urgency[dear] = floor + missed[dear] / missed[dear].max() if dear.any() else floor
+    return np.array(best, dtype=np.intp), len(best) == int(packed.count.sum())
+
+
+def _conflicts(packed: Packed) -> dict[int, list[int]]:
+    """The conflict sets of each column that has any."""
+    out: dict[int, list[int]] = {}
+    for group in range(packed.group_start.size):
+        for column in _members(packed, group).tolist():
+            out.setdefault(column, []).append(group)
+    return out
 
 
 def _dive(master: _Master, value: F, scale: float, deadline_s: float | None) -> I:
@@ -254,6 +340,7 @@ def _open(packed: Packed, *, penalty: float) -> _Master:
         ("threads", 1),
         ("presolve", "off"),
         ("solver", "simplex"),
+        ("simplex_strategy", PRIMAL if rows > LARGE else DUAL),
         ("primal_feasibility_tolerance", 1e-9),
         ("dual_feasibility_tolerance", 1e-9),
     ):
@@ -452,7 +539,7 @@ def _cut(master: _Master, used: I, share: F) -> bool:
             if group not in master.group:
                 entered = np.concatenate(master.ids)
                 position = np.flatnonzero(np.isin(entered, _members(packed, group))) + packed.count.size
-                _add_row(master, position)
+                _add_rows(master, [position])
                 master.group.append(group)
                 master.row_of_group.append(master.rows - 1)
                 grown = True
@@ -460,26 +547,24 @@ def _cut(master: _Master, used: I, share: F) -> bool:
 
 
 def _add_windows(master: _Master, ends: list[tuple[int, int]]) -> None:
-    entered = np.concatenate(master.ids)
-    moment = master.packed.moment[entered]
-    for a, b in ends:
-        _add_row(master, np.flatnonzero((moment >= a) & (moment < b)) + master.packed.count.size)
-        master.window.append((a, b))
-        master.known.add((a, b))
-        master.row_of_window.append(master.rows - 1)
+    moment = master.packed.moment[np.concatenate(master.ids)]
+    order = np.argsort(moment, kind="stable")
+    at = np.searchsorted(moment[order], np.array(ends))
+    _add_rows(master, [order[a:b] + master.packed.count.size for a, b in at.tolist()])
+    master.window += ends
+    master.known.update(ends)
+    master.row_of_window += range(master.rows - len(ends), master.rows)
 
 
-def _add_row(master: _Master, position: I) -> None:
+def _add_rows(master: _Master, positions: list[I]) -> None:
+    """Rows of which at most one of the master's columns at the given positions may be used."""
+    count = len(positions)
+    entries = np.concatenate(positions).astype(np.int32)
+    start = np.cumsum([0] + [p.size for p in positions[:-1]]).astype(np.int32)
     master.highs.addRows(
-        1,
-        np.array([-np.inf]),
-        np.ones(1),
-        position.size,
-        np.zeros(1, dtype=np.int32),
-        position.astype(np.int32),
-        np.ones(position.size),
+        count, np.full(count, -np.inf), np.ones(count), entries.size, start, entries, np.ones(entries.size)
     )
-    master.rows += 1
+    master.rows += count
 
 
 def _set_costs(master: _Master, cost: F, penalty: float) -> None:

@@ -42,6 +42,8 @@ TOLERANCE = 1e-6
 """Absolute, in units of the cost: a plan this close to the bound counts as optimal."""
 SIDE_TOLERANCE = 1e-9
 """Relative to the sum of the coefficients' sizes: what rounding may do to an extra row."""
+RELAXATION_SHARE = 0.6
+"""Of a time limit, what the relaxation may take before the exact programs."""
 FIRST_PROGRAM = 48
 """Columns beyond the relaxation's own that the first exact program may hold."""
 
@@ -142,9 +144,10 @@ def solve_schedule(
     packing = _pack(problem, price, allowed, side, upper_bound)
     packed = packing.packed
     limit = upper_bound - packing.offset + tolerance
-    relaxed = relax(packed, limit=limit, deadline_s=deadline_s)
+    pause_s = None if time_limit_s is None else time.monotonic() + RELAXATION_SHARE * time_limit_s
+    relaxed = relax(packed, limit=limit, deadline_s=pause_s)
     priced = packed.cost.size
-    if relaxed.bound > limit:
+    if relaxed.bound > limit or np.isinf(relaxed.bound):
         return Solved(status="infeasible", bound=np.inf, priced=priced)
     search = _search(packed, relaxed, limit, tolerance, deadline_s)
     found, bound = search.found, search.bound + packing.offset
@@ -193,26 +196,22 @@ class _Search:
 
 def _search(packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, deadline_s: float | None) -> _Search:
     """From the relaxation to a plan and its proof, by exact programs over ever more columns."""
-    if relaxed.bound == np.inf:
-        return _Search(found=None, bound=np.inf, exact=0)
-    bound, best, found, largest = relaxed.bound, limit, None, 0
+    bound, best, largest = relaxed.bound, limit, 0
+    found: I | None = None
     extra = np.maximum(relaxed.reduced, 0.0)
-    ids = relaxed.plan
-    if ids.size:
-        # rounding met a plan: it needs no search among others if it is as good as the bound
-        cost = float(packed.cost[ids].sum())
-        if bound + tolerance < cost <= limit and np.count_nonzero(extra <= cost - bound) <= 4 * FIRST_PROGRAM:
-            found, best, ids = ids, cost, ids[:0]
-    if relaxed.plan.size == 0 or packed.cost[ids].sum() > min(bound, limit) + tolerance:
-        near = relaxed.entered[extra[relaxed.entered] <= limit - bound]
+    if relaxed.plan.size and (cost := float(packed.cost[relaxed.plan].sum())) <= limit:
+        found, best = relaxed.plan, cost
+    ids = relaxed.plan if found is not None and best <= bound + tolerance else np.empty(0, dtype=np.intp)
+    if ids.size == 0 and (found is None or np.count_nonzero(extra <= best - bound) > 4 * FIRST_PROGRAM):
+        near = relaxed.entered[extra[relaxed.entered] <= best - bound]
         near = near[np.argsort(extra[near], kind="stable")][: relaxed.used.size + FIRST_PROGRAM]
-        ids = np.unique(np.concatenate((ids, relaxed.used, near)))
+        ids = np.unique(np.concatenate((relaxed.plan, relaxed.used, near)))
     if ids.size:
-        answer = _exact(packed, relaxed, ids, tolerance, deadline_s)
+        answer = _exact(packed, ids, tolerance, deadline_s)
         largest = ids.size
-        if answer.value.size and answer.objective <= limit:
+        if answer.value.size and answer.objective <= best:
             found, best = ids[answer.value > 0.5], answer.objective
-    within = (best if found is not None else limit) - bound
+    within = best - bound
     if found is not None and within <= tolerance:
         return _Search(found=found, bound=bound, exact=largest)
     ordered = np.sort(extra[extra <= within])
@@ -223,7 +222,7 @@ def _search(packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, de
         if deadline_s is not None and time.monotonic() > deadline_s:
             return _Search(found=found, bound=bound, exact=largest)
         ids = np.flatnonzero(extra <= reach)
-        answer = _exact(packed, relaxed, ids, tolerance, deadline_s)
+        answer = _exact(packed, ids, tolerance, deadline_s)
         largest = max(largest, ids.size)
         if answer.value.size and (answer.objective < best or (found is None and answer.objective <= limit)):
             found, best = ids[answer.value > 0.5], answer.objective
@@ -240,7 +239,7 @@ def _search(packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, de
         size *= 4
 
 
-def _exact(packed: Packed, relaxed: Relaxed, ids: I, tolerance: float, deadline_s: float | None) -> Answer:
+def _exact(packed: Packed, ids: I, tolerance: float, deadline_s: float | None) -> Answer:
     """The exact program over some columns, with every limit that binds them."""
     left = None if deadline_s is None else max(deadline_s - time.monotonic(), 0.05)
     return solve_program(_program(packed, ids), time_limit_s=left, tolerance=tolerance / 4)

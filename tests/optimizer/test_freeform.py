@@ -15,7 +15,7 @@ from scipy.integrate import solve_ivp
 
 from ringwright.models.errors import InputError
 from ringwright.models.kepler import lowest, propagate, propagate_with_transition
-from ringwright.optimizer.freeform import FreeformSolution, State, least_delta_v
+from ringwright.optimizer.freeform import FreeformSolution, State, least_delta_v, least_delta_v_over_times
 from ringwright.optimizer.freeform_flight import Cases, all_gradients, bounds_on, fly_chain, weighted_gradient
 
 TURN = 2.0 * math.pi
@@ -44,6 +44,7 @@ def reflown(start: State, found: FreeformSolution, gm: float) -> tuple[np.ndarra
             flight = solve_ivp(
                 rates, (now, burn.time_s), state, method="DOP853", rtol=1e-12, atol=1e-12, dense_output=True
             )
+            assert flight.sol is not None
             if now > start.time_s or burn is not found.burns[0]:
                 low = min(low, float(np.linalg.norm(flight.sol(np.linspace(now, burn.time_s, 2000))[:3], axis=0).min()))
             state = flight.y[:, -1]
@@ -85,6 +86,61 @@ def test_reaches_the_best_known_and_satisfies_lawden(lead_deg: float, turns: flo
     assert found.delta_v_m_s <= best * (1.0 + SEARCH)
     assert found.primer_excess < 1e-4
     assert found.residual < 1e-6
+
+
+def test_a_craft_in_its_slot_stays() -> None:
+    found = ring_to_ring(0.0, 1.0)
+    assert found.burns == ()
+    assert found.delta_v_m_s == 0.0
+
+
+def test_many_times_at_once_agree_with_one_at_a_time() -> None:
+    turns = np.linspace(1.0, 2.2, 13)
+    found = least_delta_v_over_times(
+        ON_RING, gm=1.0, ring_radius_m=1.0, slot_lead_rad=math.radians(-70.0), allowed_s=list(turns * TURN)
+    )
+    costs = np.array([math.inf if one is None else one.delta_v_m_s for one in found])
+    assert (np.diff(costs) <= 0.0).all()
+    assert all(one is not None and one.finish_s <= time * TURN for one, time in zip(found, turns, strict=True))
+    for index in (3, 8):
+        assert costs[index] == pytest.approx(ring_to_ring(-70.0, float(turns[index])).delta_v_m_s, rel=SEARCH)
+
+
+@pytest.mark.parametrize("tilt", [0.0, 0.02])
+def test_from_a_coast_that_would_fall_below_the_floor(tilt: float) -> None:
+    # insertion on the way up, the apoapsis on the ring, the periapsis far below the floor: no second pass
+    a, floor = 0.7, 0.6
+    inside = 0.62
+    speed, along = math.sqrt(2.0 / inside - 1.0 / a), math.sqrt(a * (1.0 - (0.3 / a) ** 2)) / inside
+    across = along * np.array([math.cos(tilt), math.sin(tilt)])
+    start = State(position_m=(inside, 0.0, 0.0), velocity_m_s=(math.sqrt(speed**2 - along**2), *across))
+    found = least_delta_v(start, gm=1.0, ring_radius_m=1.0, slot_lead_rad=2.0, allowed_s=14.0, floor_m=floor)
+    assert found is not None
+    position, velocity, low = reflown(start, found, 1.0)
+    angle = 2.0 + found.finish_s
+    assert position == pytest.approx([math.cos(angle), math.sin(angle), 0.0], abs=1e-6)
+    assert velocity == pytest.approx([-math.sin(angle), math.cos(angle), 0.0], abs=1e-6)
+    assert low >= floor - 1e-6
+    # the coast comes down through the floor after one apoapsis: the first burn is before that
+    assert found.burns[0].time_s < 2.0 * math.pi * a**1.5
+
+
+def test_parking_orbit_waits_for_the_hohmann_transfer_when_there_is_time() -> None:
+    # Hohmann from 0.7 to 1 (Vallado 2013, section 6.3.1); nothing is cheaper at this ratio
+    start = State(position_m=(0.7, 0.0, 0.0), velocity_m_s=(0.0, 0.7**-0.5, 0.0))
+    found = least_delta_v(start, gm=1.0, ring_radius_m=1.0, slot_lead_rad=-1.5, allowed_s=25.0)
+    assert found is not None
+    up, down = math.sqrt(2.0 / 0.7 - 2.0 / 1.7), math.sqrt(2.0 - 2.0 / 1.7)
+    assert found.delta_v_m_s == pytest.approx(up - 0.7**-0.5 + 1.0 - down, rel=1e-6)
+
+
+def test_tilt_alone_is_burned_out_at_a_node() -> None:
+    tilt = 0.01
+    start = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, math.cos(tilt), math.sin(tilt)))
+    found = least_delta_v(start, gm=1.0, ring_radius_m=1.0, slot_lead_rad=0.0, allowed_s=7.0)
+    assert found is not None
+    # 2 sin(tilt / 2): turning a velocity without changing it (Vallado 2013, eq. 6-19)
+    assert found.delta_v_m_s == pytest.approx(2.0 * math.sin(tilt / 2.0), rel=1e-3)
 
 
 @settings(derandomize=True, deadline=None, max_examples=4)
