@@ -10,6 +10,8 @@ import signal
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
+from importlib import import_module
+from typing import Any
 
 from ..models.errors import InputError
 
@@ -44,14 +46,14 @@ def cluster_executor(address: str) -> Iterator[Executor]:
         InputError: Dask is not installed, or nobody answers at the address.
     """
     try:
-        from distributed import Client
+        distributed: Any = import_module("distributed")
     except ImportError:
         raise InputError(
             "--cluster needs Dask's distributed scheduler: install ringwright[cluster]. Without it, --workers plans on "
             "the processes of this machine."
         ) from None
     try:
-        client = Client(address, timeout=CONNECT_S, set_as_default=False)
+        client = distributed.Client(address, timeout=CONNECT_S, set_as_default=False)
     except (OSError, ValueError) as fault:
         raise InputError(
             f"no Dask scheduler answers at {address!r} ({fault}): give an address such as tcp://127.0.0.1:8786."

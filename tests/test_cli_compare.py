@@ -6,6 +6,7 @@ import json
 import os
 import signal
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -66,15 +67,15 @@ def test_a_time_limit_that_is_too_short_is_said(scenario: Path, capsys: pytest.C
 def test_ctrl_c_shows_the_best_plan_so_far(
     scenario: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from ringwright.optimizer import plan
+    from ringwright.optimizer import front
 
-    walk = plan.price.walk
+    walk = front.walk
 
-    def interrupted(*arguments: object, **more: object) -> object:
+    def interrupted(*arguments: Any, **more: Any) -> front.Walked:
         os.kill(os.getpid(), signal.SIGINT)
-        return walk(*arguments, **more)  # type: ignore[arg-type]
+        return walk(*arguments, **more)
 
-    monkeypatch.setattr(plan.price, "walk", interrupted)
+    monkeypatch.setattr(front, "walk", interrupted)
     assert main(["plan", str(scenario)]) == 0
     said = capsys.readouterr()
     assert "Reed" in said.out
