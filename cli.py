@@ -6,17 +6,25 @@ Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 1 a fault of ou
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import shutil
+import signal
 import sys
+import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from . import __version__
 from .models.errors import InputError
 
-BAD_INPUT, NO_PLAN = 2, 3
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+    from contextlib import AbstractContextManager
+
+BAD_INPUT, NO_PLAN, INTERRUPTED = 2, 3, 130
 
 PATIENCE_S = 2.0
 """Progress is shown once a command has taken this long."""
@@ -44,7 +52,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 0
     except KeyboardInterrupt:
         print("ringwright: interrupted; nothing was written.", file=sys.stderr)
-        return 130
+        return INTERRUPTED
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -61,7 +69,37 @@ def _parser() -> argparse.ArgumentParser:
     _scenario(plan)
     plan.add_argument("--json", metavar="PATH", help="write the result as JSON; - for standard output and nothing else")
     plan.add_argument("--out", metavar="DIR", help="write tables, result and figures into a directory")
+    plan.add_argument(
+        "--fronts", action="store_true", help="walk the other fronts too: worst craft, propellant, first service"
+    )
+    _time_limit(plan)
     plan.set_defaults(run=_plan)
+
+    compare = commands.add_parser("compare", help="strategies for a scenario, or whole scenarios, side by side")
+    compare.add_argument(
+        "scenarios", metavar="SCENARIO", nargs="+", help="a scenario file (TOML); several are compared with one another"
+    )
+    _settings(compare)
+    compare.add_argument("--json", metavar="PATH", help="write the comparison as JSON; - for standard output")
+    compare.add_argument("--out", metavar="DIR", help="write tables, comparison and a figure of all fronts")
+    _time_limit(compare)
+    compare.set_defaults(run=_compare)
+
+    sweep = commands.add_parser("sweep", help="a scenario over a grid of values of one or two of its keys")
+    _scenario(sweep)
+    sweep.add_argument(
+        "--vary",
+        action="append",
+        default=[],
+        metavar="KEY=VALUES",
+        help="ring.altitude_km=400..2000:50 or ring.slots=3,4,6; KEY,KEY=... gives several keys the same value",
+    )
+    sweep.add_argument("--csv", metavar="FILE", help="write rows as they are ready; a second run goes on from them")
+    sweep.add_argument("--out", metavar="DIR", help="write table, text and figure into a directory")
+    where = sweep.add_mutually_exclusive_group()
+    where.add_argument("--workers", type=_workers, metavar="N", help="processes on this machine; default: one a core")
+    where.add_argument("--cluster", metavar="ADDRESS", help="address of a Dask scheduler (needs the extra [cluster])")
+    sweep.set_defaults(run=_sweep)
 
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
     if arguments_ask_for("period"):
@@ -91,6 +129,19 @@ def arguments_ask_for(command: str) -> bool:
 
 def _scenario(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scenario", metavar="SCENARIO", help="a scenario file (TOML)")
+    _settings(parser)
+
+
+def _time_limit(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--time-limit",
+        type=_seconds,
+        metavar="SECONDS",
+        help="search no longer than that; what is not proved by then is marked with its gap",
+    )
+
+
+def _settings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--set",
         dest="settings",
@@ -99,6 +150,22 @@ def _scenario(parser: argparse.ArgumentParser) -> None:
         metavar="KEY=VALUE",
         help="override one key, as in --set ring.altitude_km=9000; may be repeated",
     )
+
+
+def _seconds(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not 0.0 < value < math.inf:
+        raise argparse.ArgumentTypeError(f"{text} is no number of seconds above 0")
+    return value
+
+
+def _workers(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 1024:
+        raise argparse.ArgumentTypeError(f"{text} is no number of processes from 1 to 1024")
+    return int(text)
 
 
 def _width() -> int:
@@ -123,6 +190,33 @@ class _Progress:
             print("\r\033[K", end="", file=sys.stderr, flush=True)
 
 
+class _Patience:
+    """Seconds left for a search: until a limit, or until Ctrl-C; a second Ctrl-C leaves at once."""
+
+    def __init__(self, limit_s: float | None) -> None:
+        self._end_s = math.inf if limit_s is None else time.monotonic() + limit_s
+        self.stopped = False
+
+    def left_s(self) -> float:
+        return 0.0 if self.stopped else max(self._end_s - time.monotonic(), 0.0)
+
+    def __enter__(self) -> _Patience:
+        self._before = signal.getsignal(signal.SIGINT)
+        if threading.current_thread() is threading.main_thread():
+            signal.signal(signal.SIGINT, self._interrupt)
+        return self
+
+    def _interrupt(self, *_: object) -> None:
+        if self.stopped:
+            raise KeyboardInterrupt
+        self.stopped = True
+        print("\nringwright: stopping after this step; Ctrl-C again leaves at once.", file=sys.stderr, flush=True)
+
+    def __exit__(self, *_: object) -> None:
+        if threading.current_thread() is threading.main_thread():
+            signal.signal(signal.SIGINT, self._before)
+
+
 def _plan(arguments: argparse.Namespace) -> int:
     from .models.reading import read_scenario
 
@@ -131,10 +225,11 @@ def _plan(arguments: argparse.Namespace) -> int:
     from .reports.terminal import plan_text
 
     progress = _Progress()
-    try:
-        outcome = make_plan(scenario, progress)
-    finally:
-        progress.done()
+    with _Patience(arguments.time_limit) as patience:
+        try:
+            outcome = make_plan(scenario, progress, fronts=arguments.fronts, left_s=patience.left_s)
+        finally:
+            progress.done()
     if arguments.json is not None:
         from .reports.files import write_text
         from .reports.result import result_text
@@ -152,7 +247,98 @@ def _plan(arguments: argparse.Namespace) -> int:
         sys.stdout.write(plan_text(outcome, _width(), next_command=command))
         if arguments.out is not None:
             print(f"\nTables, result and figures are in {arguments.out}.")
+    if patience.stopped and not outcome.plans:
+        return INTERRUPTED
     return 0 if outcome.plans else NO_PLAN
+
+
+def _compare(arguments: argparse.Namespace) -> int:
+    from .models.reading import read_scenario
+
+    read = [read_scenario(file, arguments.settings) for file in arguments.scenarios]
+    from .optimizer.strategies import compare_scenarios, compare_strategies
+    from .reports.compare import compare_json, compare_text, write_compare
+
+    progress = _Progress()
+    with _Patience(arguments.time_limit) as patience:
+        try:
+            if len(read) == 1:
+                entries = compare_strategies(read[0], progress, left_s=patience.left_s)
+            else:
+                named = list(zip(_short_names(arguments.scenarios), read, strict=True))
+                entries = compare_scenarios(named, progress, left_s=patience.left_s)
+        finally:
+            progress.done()
+    if arguments.json is not None:
+        from .reports.files import write_text
+
+        if arguments.json == "-":
+            sys.stdout.write(compare_json(entries))
+        else:
+            write_text(arguments.json, compare_json(entries))
+    if arguments.out is not None:
+        write_compare(entries, arguments.out)
+    if arguments.json != "-":
+        sys.stdout.write(compare_text(entries, _width()))
+        if arguments.out is not None:
+            print(f"\nTables, comparison and figure are in {arguments.out}.")
+    if any(entry.plan is not None for entry in entries):
+        return 0
+    return INTERRUPTED if patience.stopped else NO_PLAN
+
+
+def _short_names(files: Sequence[str]) -> list[str]:
+    """Files by their stems, or as typed where stems are alike."""
+    stems = [Path(file).stem for file in files]
+    return [stem if stems.count(stem) == 1 else file for stem, file in zip(stems, files, strict=True)]
+
+
+def _sweep(arguments: argparse.Namespace) -> int:
+    from contextlib import ExitStack
+
+    from .models.scenario_file import file_text
+    from .optimizer.sweep import first_that_reads, grid, sweep
+    from .reports.sweep import SweepFile, Told, sweep_text, told, write_sweep
+
+    text = file_text(Path(arguments.scenario), arguments.scenario)
+    over = grid(text, arguments.scenario, arguments.settings, arguments.vary)
+    scenario = first_that_reads(over)
+    progress = _Progress()
+    rows: list[Told] = []
+    stopped = False
+    with ExitStack() as stack:
+        file = None if arguments.csv is None else stack.enter_context(SweepFile(arguments.csv, over))
+        rows = [] if file is None else file.rows
+        done = {row.values for row in rows}
+        try:
+            if not done.issuperset(over.points):
+                executor = stack.enter_context(_executor(arguments.workers, arguments.cluster))
+                for row in sweep(over, executor, done, progress):
+                    if file is None:
+                        rows.append(told(row))
+                    else:
+                        file.append(told(row))
+        except KeyboardInterrupt:
+            stopped = True
+        finally:
+            progress.done()
+    if arguments.out is not None and rows:
+        write_sweep(scenario.title, scenario.minimize, over, rows, arguments.out)
+    sys.stdout.write(sweep_text(scenario.title, scenario.minimize, over, rows, _width()))
+    if arguments.out is not None and rows:
+        print(f"\nTable, text and figure are in {arguments.out}.")
+    if stopped:
+        kept = f"; the same command goes on from {arguments.csv}" if arguments.csv else ""
+        print(f"ringwright: stopped after {len(rows)} of {len(over.points)} points{kept}.", file=sys.stderr)
+        return INTERRUPTED
+    return 0 if any(row.fields["delta_v_m_s"] for row in rows) else NO_PLAN
+
+
+def _executor(workers: int | None, cluster: str | None) -> AbstractContextManager[Executor]:
+    """Processes of this machine, or a Dask cluster."""
+    from .reports.workers import cluster_executor, local_executor
+
+    return local_executor(workers) if cluster is None else cluster_executor(cluster)
 
 
 def _period(arguments: argparse.Namespace) -> int:

@@ -241,7 +241,17 @@ def _check_limits(scenario: Scenario, root: Table) -> None:
 
 def _check_goal(scenario: Scenario, root: Table) -> None:
     goal = root.table("goal")
-    if goal is None or scenario.minimize != "propellant":
+    if goal is None:
+        return
+    if scenario.first_service is not None:
+        filled = min(scenario.ring.slots, len(scenario.craft) + len(scenario.ring.occupied))
+        if scenario.first_service > filled:
+            raise goal.error(
+                f"{goal.quote('first_service')} asks for more neighbors than a plane of the ring will hold: "
+                f"1 to {filled} would be accepted.",
+                "first_service",
+            )
+    if scenario.minimize != "propellant":
         return
     bare = [craft.name for craft in scenario.craft if craft.dry_mass_kg is None and not craft.stay]
     if bare:

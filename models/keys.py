@@ -441,6 +441,14 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             default='"delta_v"',
             choices=("delta_v", "finish", "propellant", "worst_delta_v"),
         ),
+        Key(
+            name="first_service",
+            kind="count",
+            meaning="Service begins when so many neighboring slots are filled; craft that stay count.",
+            default="not asked",
+            least=1,
+            most=500,
+        ),
     ),
 }
 """Keys of each table; an item of a list of tables goes by the name of the list."""

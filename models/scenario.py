@@ -186,7 +186,10 @@ class Craft:
 
 @dataclass(frozen=True, kw_only=True)
 class Scenario:
-    """Everything one question needs, validated."""
+    """Everything one question needs, validated.
+
+    ``first_service`` is how many neighboring slots must be filled for the first service, None where nobody asks.
+    """
 
     title: str
     body: Body
@@ -196,6 +199,7 @@ class Scenario:
     pads: tuple[Pad, ...] = ()
     epoch: datetime | None = None
     minimize: Aim = "delta_v"
+    first_service: int | None = None
     source: Source = Source()
     warnings: tuple[str, ...] = ()
 

@@ -78,7 +78,8 @@ class Catalogue:
     """Options of one problem, dominated ones left out, with the liftoff moments they were made for.
 
     ``moments_s`` per pad; ``looked_at`` counts the (k, m) choices evaluated; ``notes`` say in words where the moments
-    of liftoff are a list and not the whole truth.
+    of liftoff are a list and not the whole truth. ``restriction`` is what the options were filtered by, so that later
+    liftoffs are filtered alike.
     """
 
     problem: Problem
@@ -87,6 +88,7 @@ class Catalogue:
     looked_at: int
     exact: bool
     notes: tuple[str, ...] = field(default=())
+    restriction: Restriction = NO_RESTRICTION
 
 
 def windows(problem: Problem) -> tuple[tuple[float, float], ...]:
@@ -142,12 +144,16 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
         looked_at=looked_at,
         exact=exact,
         notes=tuple(notes),
+        restriction=restriction,
     )
 
 
-def at_finish(made: Catalogue, finish_s: float, restriction: Restriction = NO_RESTRICTION) -> Options:
-    """Options for liftoffs at which some choice finishes exactly at a threshold, turnaround chains included."""
-    problem = made.problem
+def at_finish(made: Catalogue, finish_s: float, *, later_too: bool = False) -> Options:
+    """Options for liftoffs at which some choice finishes exactly at a threshold, turnaround chains included.
+
+    ``later_too``: also those at such liftoffs, and their chains, that finish after the threshold.
+    """
+    problem, restriction = made.problem, made.restriction
     parts = []
     for pad, (earliest, latest) in enumerate(windows(problem)):
         found = []
@@ -162,9 +168,9 @@ def at_finish(made: Catalogue, finish_s: float, restriction: Restriction = NO_RE
             problem.scenario.pads[pad].turnaround_s,
             problem.launches,
             earliest,
-            min(latest, finish_s),
+            latest if later_too else min(latest, finish_s),
         )
-        parts.append(from_pad(problem, pad, times, restriction, finish_s=finish_s)[0])
+        parts.append(from_pad(problem, pad, times, restriction, finish_s=math.inf if later_too else finish_s)[0])
         every = np.union1d(times, made.moments_s[pad])
         parts.append(from_pad(problem, pad, every, restriction, finish_s=finish_s, finishing=True)[0])
     options = join(parts)

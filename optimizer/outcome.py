@@ -14,6 +14,7 @@ from ..models.scenario import Scenario
 
 Route = Literal["direct", "park", "shift", "carrier", "drift", "timed"]
 Side = Literal["below", "above", "level"]
+FrontName = Literal["delta_v", "worst_delta_v", "propellant", "first_service"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,6 +159,35 @@ class Front:
 
 
 @dataclass(frozen=True, kw_only=True)
+class AimPoint:
+    """A point of another front: numbers of a plan that was proved over the catalogue, not flown.
+
+    ``propellant_kg`` is None where a craft has no masses, ``first_service_s`` where the scenario asks for none or too
+    few neighbors are filled. ``kind`` as in :class:`FrontPoint`.
+    """
+
+    delta_v_m_s: float
+    worst_delta_v_m_s: float
+    propellant_kg: float | None
+    finish_s: float
+    first_service_s: float | None
+    kind: Literal["step", "slope", "curve"] = "step"
+
+
+@dataclass(frozen=True, kw_only=True)
+class AimFront:
+    """Another price of time, from fast to slow: the aim of that name against finish, or for ``first_service`` the total
+    delta-v against first service. ``resolution``, in ``unit``, and ``note`` as in :class:`Front`.
+    """
+
+    name: FrontName
+    points: tuple[AimPoint, ...]
+    resolution: float
+    unit: str
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Proof:
     """What was proved about rank 1, over the catalogue of options."""
 
@@ -199,7 +229,11 @@ class Infeasible:
 
 @dataclass(frozen=True, kw_only=True)
 class Outcome:
-    """The whole answer. ``plans`` are ranked by the scenario's goal, every front point among them."""
+    """The whole answer. ``plans`` are ranked by the scenario's goal, every front point among them.
+
+    ``fronts`` are the other fronts, where they were asked for. ``unfinished`` says in words what is missing because
+    time ran out or somebody stopped the search; empty where nothing is.
+    """
 
     scenario: Scenario
     ring: Ring
@@ -210,3 +244,5 @@ class Outcome:
     infeasible: Infeasible | None
     phase_rule: str = ""
     notes: tuple[str, ...] = ()
+    fronts: tuple[AimFront, ...] = ()
+    unfinished: str = ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -9,25 +10,34 @@ from ..models.scenario import Aim, Scenario
 from . import front as price
 from .alternatives import Alternative, alternatives
 from .assembly import assemble, fly_all
-from .catalogue import catalogue
+from .catalogue import NO_RESTRICTION, Restriction, catalogue
+from .fronts import UNITS, other_fronts
 from .infeasible import diagnose
 from .oblate_notes import left_front, notes_on_flight
 from .options import join
-from .outcome import Front, FrontPoint, Outcome, Plan, Proof
+from .outcome import AimFront, Front, FrontPoint, Infeasible, Outcome, Plan, Proof
 from .problem import Problem, kept_errors, problems
-from .selection import Chosen, Selection
+from .selection import DELTA_V_TOLERANCE, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection
 
 Progress = Callable[[str], None]
+Clock = Callable[[], float]
 
-UNITS = {"delta_v": "m/s", "finish": "s", "worst_delta_v": "m/s", "propellant": "kg"}
 
-
-def make_plan(scenario: Scenario, progress: Progress = lambda _: None) -> Outcome:
+def make_plan(
+    scenario: Scenario,
+    progress: Progress = lambda _: None,
+    *,
+    fronts: bool = False,
+    left_s: Clock = lambda: math.inf,
+) -> Outcome:
     """Plan a scenario: ranked plans, each flown numerically, the front, and what was proved.
 
     Args:
         scenario: validated input.
         progress: told in words what is being done.
+        fronts: whether to walk the other fronts too.
+        left_s: seconds left for the search; it may drop to 0 at any moment. What is missing then is said in the
+            outcome, and what was not proved is marked as bounded.
 
     Returns:
         The outcome; where no plan keeps the limits it has no plans and says which limit binds.
@@ -36,9 +46,10 @@ def make_plan(scenario: Scenario, progress: Progress = lambda _: None) -> Outcom
         InputError: craft that stay contradict one another.
     """
     aim = scenario.minimize
-    selection, best = _best_phase(problems(scenario), aim, progress)
+    selection, best, late = best_phase(problems(scenario), aim, progress, left_s=left_s)
     problem = selection.made.problem
     if best is None:
+        infeasible, unfinished = _why_not(scenario, late, progress, left_s)
         return Outcome(
             scenario=scenario,
             ring=problem.ring,
@@ -46,15 +57,25 @@ def make_plan(scenario: Scenario, progress: Progress = lambda _: None) -> Outcom
             kept=kept_errors(problem),
             front=None,
             plans=(),
-            infeasible=diagnose(scenario, progress),
+            infeasible=infeasible,
             phase_rule=problem.phase_rule,
             notes=problem.notes,
+            unfinished=unfinished,
         )
-    cheapest = best if aim == "delta_v" else selection.best(("delta_v", "finish"))
-    if cheapest is None:
-        raise RuntimeError("a plan by one aim, but none by another: a fault of ours")
-    walked = price.walk(selection, cheapest, progress)
-    others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
+    missing = [late] if late else []
+    walked = _walk(selection, best, progress)
+    if walked.late:
+        missing.append(f"of the front only {len(walked.plans)} points were found")
+    others: tuple[Alternative, ...] = ()
+    if left_s() > 0.0:
+        others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
+    else:
+        missing.append("plans of another kind were not looked for")
+    more: tuple[AimFront, ...] = ()
+    if fronts and left_s() > 0.0:
+        more = other_fronts(selection, progress)
+    elif fronts:
+        missing.append("the other fronts were not walked")
     plans, order = _fly_and_rank(problem, aim, best, walked.plans, others, progress)
     points = [
         FrontPoint(
@@ -71,41 +92,120 @@ def make_plan(scenario: Scenario, progress: Progress = lambda _: None) -> Outcom
     return Outcome(
         scenario=scenario,
         ring=problem.ring,
-        proof=Proof(
-            status="optimal" if best.solved.status == "optimal" else "bounded",
-            aim=aim,
-            bound=best.solved.bound,
-            unit=UNITS[aim],
-            gap=best.solved.gap,
-            options=selection.made.looked_at,
-        ),
+        proof=proof_of(selection, best, aim, late),
         kept=kept_errors(problem),
-        front=Front(points=tuple(points), resolution_m_s=walked.resolution_m_s, note=price.note(walked, selection)),
+        front=Front(points=tuple(points), resolution_m_s=walked.resolution, note=price.note(walked, selection))
+        if points
+        else None,
         plans=plans,
         infeasible=None,
         phase_rule=problem.phase_rule,
         notes=(*problem.notes, *notes_on_flight(problem, best, plans, len(walked.plans) - len(points))),
+        fronts=more,
+        unfinished="; ".join(missing),
     )
 
 
-def _best_phase(choices: tuple[Problem, ...], aim: Aim, progress: Progress) -> tuple[Selection, Chosen | None]:
-    """The ring phase with the best plan; the first one where there is no plan at all."""
+def proof_of(selection: Selection, best: Chosen, aim: Aim, late: str = "", *, before: int = 0) -> Proof:
+    """What was proved about the best plan; nothing where ring phases were left out because time ran out.
+
+    What merely breaks ties may be open. ``before``: how many aims came first; the proof then holds among their best.
+    """
+    tolerance = FINISH_TOLERANCE if aim == "finish" else DELTA_V_TOLERANCE
+    bound, gap = best.solved.bound, best.solved.gap
+    proved = best.proved or (not before and best.solved.objective - bound <= 2.0 * tolerance)
+    if before:
+        bound, gap = (best.solved.values[before], 0.0) if proved else (-math.inf, math.inf)
+    return Proof(
+        status="optimal" if proved and not late else "bounded",
+        aim=aim,
+        bound=-math.inf if late else bound,
+        unit=UNITS[aim],
+        gap=math.inf if late else gap,
+        options=selection.made.looked_at,
+    )
+
+
+def _why_not(scenario: Scenario, late: str, progress: Progress, left_s: Clock) -> tuple[Infeasible | None, str]:
+    """The limit that binds; where time ran out, what is not known."""
+    if late:
+        return None, "no plan was found before that, and none was proved impossible"
+
+    def watched(what: str) -> None:
+        if left_s() <= 0.0:
+            raise OutOfTimeError
+        progress(what)
+
+    try:
+        return diagnose(scenario, watched), ""
+    except OutOfTimeError:
+        reason = "the limit that binds was not found before the search was broken off"
+        return Infeasible(binds=(), together=False, reason=reason), reason
+
+
+def _walk(selection: Selection, best: Chosen, progress: Progress) -> price.Walked:
+    cheapest: Chosen | None = best
+    if selection.made.problem.scenario.minimize != "delta_v":
+        try:
+            cheapest = selection.best(("delta_v", "finish"))
+        except OutOfTimeError:
+            return price.NOTHING
+        if cheapest is None:
+            raise RuntimeError("a plan by one aim, but none by another: a fault of ours")
+    return price.walk(selection, cheapest, progress)
+
+
+def best_phase(
+    choices: tuple[Problem, ...],
+    aim: Aim,
+    progress: Progress,
+    restriction: Restriction = NO_RESTRICTION,
+    *,
+    first: tuple[Order, ...] = (),
+    left_s: Clock = lambda: math.inf,
+) -> tuple[Selection, Chosen | None, str]:
+    """The ring phase with the best plan; the first one where there is no plan at all.
+
+    Args:
+        choices: the phases.
+        aim: what makes a plan best.
+        progress: told in words what is being done.
+        restriction: filter on the options, asked before any pruning.
+        first: what comes before the aim.
+        left_s: seconds left.
+
+    Returns:
+        The phase, its best plan, and in words what was left out because time ran out.
+    """
     found: list[tuple[tuple[float, ...], int, Selection, Chosen]] = []
-    first: Selection | None = None
+    at_first: Selection | None = None
+    late = 0
     for number, problem in enumerate(choices):
+        if found and left_s() <= 0.0:
+            late += 1
+            continue
         progress("options" if len(choices) == 1 else f"options, ring phase {number + 1} of {len(choices)}")
-        selection = Selection(catalogue(problem))
-        first = first or selection
-        best = selection.best((aim,))
+        selection = Selection(catalogue(problem, restriction), left_s)
+        at_first = at_first or selection
+        try:
+            best = selection.best((*first, aim))
+        except OutOfTimeError:
+            late += 1
+            continue
         if best is not None:
             worth = tuple(round(v, 6) for v in best.solved.values)
             found.append((worth, number, selection, best))
+    said = ""
+    if late:
+        said = (
+            f"{late} of {len(choices)} ring phases were not looked at" if len(choices) > 1 else "the search is undone"
+        )
     if not found:
-        if first is None:
+        if at_first is None:
             raise RuntimeError("a scenario has at least one ring phase: a fault of ours")
-        return first, None
+        return at_first, None, said
     _, _, selection, best = min(found, key=lambda item: item[:2])
-    return selection, best
+    return selection, best, said
 
 
 def _fly_and_rank(

@@ -10,7 +10,7 @@ of which either holds the best plan or raises the bound (reduced cost fixing, Da
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Literal
@@ -474,7 +474,9 @@ def solve_lexicographic(
     *,
     allowed: Bool | None = None,
     upper_bound: float = np.inf,
+    side: Side = (),
     time_limit_s: float | None = None,
+    stopped: Callable[[], bool] = lambda: False,
 ) -> Solved:
     """Minimize the first aim, then among its best plans the second, and so on.
 
@@ -483,7 +485,9 @@ def solve_lexicographic(
         objectives: at least one.
         allowed: (n,) columns that may be chosen; None for all.
         upper_bound: of the first aim, see :func:`solve_schedule`.
+        side: extra rows, see :func:`solve_schedule`.
         time_limit_s: for all aims together.
+        stopped: asked between aims, once there is a plan: whether to leave the further ones.
 
     Returns:
         ``objective``, ``bound`` and ``gap`` are those of the first aim, ``values`` those of all; ``optimal`` only if
@@ -492,11 +496,14 @@ def solve_lexicographic(
     deadline_s = None if time_limit_s is None else time.monotonic() + time_limit_s
     n = problem.columns.cost.size
     rest, own = (problem, np.arange(n)) if allowed is None else restrict(problem, allowed)
-    side: Side = ()
+    side = tuple((row[own], end) for row, end in side)
     first: Solved | None = None
     chosen: tuple[int, ...] = ()
     proved, exact = True, 0
     for number, aim in enumerate(objectives):
+        if first is not None and stopped():
+            proved = False
+            break
         value = aim.value[own]
         bar = upper_bound if number == 0 else np.inf
         left = None if deadline_s is None else max(deadline_s - time.monotonic(), 0.05)

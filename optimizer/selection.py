@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,8 @@ from .catalogue import Catalogue, at_finish, from_pad, launched, windows
 from .itinerary import key
 from .meetings import passes_slots
 from .options import F, Options, columns, join
-from .schedule import Objective, ScheduleProblem, Solved, solve_lexicographic
+from .problem import Problem
+from .schedule import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
 from .timing import grid_step_s, with_turnarounds
 
 ROUNDS_MAX = 400
@@ -29,6 +31,14 @@ FINISH_TOLERANCE = 1e-4
 """Plans this close in an aim, m/s and s, count as alike before the next aim decides."""
 
 AIMS: tuple[Aim, ...] = ("delta_v", "finish", "worst_delta_v", "propellant")
+
+Order = Aim | Literal["served", "last_liftoff"]
+"""What a choice may be ordered by besides the aims: the last finish among the slots that a threshold binds, and the
+last liftoff."""
+
+
+class OutOfTimeError(Exception):
+    """Time ran out before any plan was found; nothing is known about the limits."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,21 +59,31 @@ class Chosen:
         """When the last craft is in its slot."""
         return float(self.options.finish_s.max(initial=0.0))
 
+    @property
+    def proved(self) -> bool:
+        """Whether nothing better by the aims asked for is in the catalogue."""
+        return self.solved.status == "optimal"
+
 
 class Selection:
-    """A catalogue to choose from; remembers the meetings that were found, so that each is found once."""
+    """A catalogue to choose from; remembers the meetings that were found, so that each is found once.
 
-    def __init__(self, made: Catalogue) -> None:
+    ``left_s`` tells how many seconds are left for choosing; asked again and again, it may drop to 0 at any moment.
+    """
+
+    def __init__(self, made: Catalogue, left_s: Callable[[], float] = lambda: math.inf) -> None:
         self.made = made
+        self.left_s = left_s
         self._rows: list[tuple[tuple[float, ...], int, float]] = []
         self._known: set[tuple[tuple[float, ...], int]] = set()
         self._more: list[Options] = []
 
     def best(
         self,
-        aims: Sequence[Aim],
+        aims: Sequence[Order],
         *,
         finish_s: float = math.inf,
+        slots: frozenset[int] | None = None,
         catalogue: Catalogue | None = None,
         delta_v_m_s: float = math.inf,
         ties: bool = True,
@@ -73,19 +93,23 @@ class Selection:
         Args:
             aims: in order of importance; those not named follow in the order of the contract.
             finish_s: latest finish of every craft.
+            slots: only these are bound by ``finish_s``; those of them that are free must all be filled.
             catalogue: another catalogue of the same problem (some options left out on purpose).
             delta_v_m_s: only plans with a smaller total are of interest.
             ties: whether plans alike in the named aims are told apart by the other aims, low slots and early finishes.
+
+        Raises:
+            OutOfTimeError: no plan was found in the time that was left.
         """
         made = self.made if catalogue is None else catalogue
         parts = [made.options, *(self._more if catalogue is None else ())]
         if math.isfinite(finish_s) and made.moments_s:
-            parts.append(at_finish(made, finish_s))
+            parts.append(at_finish(made, finish_s, later_too=slots is not None))
         options = join(parts)
-        options = options.take(options.finish_s <= finish_s + 1e-6)
+        options = options.take(_in_time(options, finish_s, slots))
         zoom = 1.0
         for _ in range(ROUNDS_MAX):
-            chosen = self._solve(options, aims, delta_v_m_s, ties)
+            chosen = self._solve(options, aims, delta_v_m_s, ties, slots)
             if chosen is None:
                 return None
             more = self._meetings(made, chosen.options)
@@ -95,7 +119,7 @@ class Selection:
             if more is None:
                 return chosen
             if len(more):
-                options = join([options, more.take(more.finish_s <= finish_s + 1e-6)])
+                options = join([options, more.take(_in_time(more, finish_s, slots))])
         raise RuntimeError("meetings could not be resolved: a fault of ours")
 
     def _closer_moments(self, made: Catalogue, options: Options, zoom: float) -> Options | None:
@@ -116,12 +140,16 @@ class Selection:
             earliest, latest = windows(problem)[pad]
             turnaround = problem.scenario.pads[pad].turnaround_s
             times = with_turnarounds(np.concatenate(near), turnaround, problem.launches, earliest, latest)
-            parts.append(from_pad(problem, pad, times)[0])
+            parts.append(from_pad(problem, pad, times, made.restriction)[0])
         return join(parts)
 
-    def _solve(self, options: Options, aims: Sequence[Aim], delta_v_m_s: float, ties: bool) -> Chosen | None:
+    def _solve(
+        self, options: Options, aims: Sequence[Order], delta_v_m_s: float, ties: bool, slots: frozenset[int] | None
+    ) -> Chosen | None:
         problem = self.made.problem
         if not problem.classes:
+            if slots is not None and slots & frozenset(problem.free_slots):
+                return None
             return Chosen(options=options.take(np.zeros(0, dtype=np.int64)), solved=_nothing_to_do(), columns=0)
         if not len(options):
             return None
@@ -133,14 +161,24 @@ class Selection:
             conflicts=self._conflicts(options),
         )
         ordered = [*aims, *(a for a in AIMS if ties and a not in aims)]
-        objectives = [_objective(self.made, options, aim) for aim in ordered]
+        objectives = [_objective(self.made, options, aim, slots) for aim in ordered]
         if ties:
             objectives += [Objective(value=v) for v in _ties(options)]
         bar = delta_v_m_s if ordered[0] == "delta_v" else math.inf
-        solved = solve_lexicographic(schedule, objectives, upper_bound=bar)
+        left = self.left_s()
+        solved = solve_lexicographic(
+            schedule,
+            objectives,
+            upper_bound=bar,
+            side=_filled(problem, options, slots),
+            time_limit_s=max(left, 0.0) if math.isfinite(left) else None,
+            stopped=lambda: self.left_s() <= 0.0,
+        )
         if solved.status == "infeasible":
             return None
         if solved.status == "failed":
+            if math.isfinite(left):
+                raise OutOfTimeError
             raise RuntimeError("the solver gave up: a fault of ours")
         return Chosen(options=options.take(np.array(solved.chosen)), solved=solved, columns=len(options))
 
@@ -217,7 +255,7 @@ class Selection:
         chain = np.arange(-reach, reach + 1) * turnaround
         moments = np.unique((np.array(edges)[:, None] + chain[None, :]).ravel())
         earliest = problem.scenario.pads[pad].ready_s
-        return from_pad(problem, pad, moments[moments >= earliest - 1e-6], prune=False)[0]
+        return from_pad(problem, pad, moments[moments >= earliest - 1e-6], made.restriction, prune=False)[0]
 
     def _meets_at(self, made: Catalogue, one: Options, liftoff_s: float, slot: int) -> bool:
         problem = made.problem
@@ -241,6 +279,20 @@ def _nothing_to_do() -> Solved:
     return Solved(status="optimal", chosen=(), objective=0.0, bound=0.0, gap=0.0, values=(0.0,))
 
 
+def _in_time(options: Options, finish_s: float, slots: frozenset[int] | None) -> NDArray[np.bool_]:
+    """Mask of the options that a threshold leaves: of every slot, or of those slots only."""
+    early = options.finish_s <= finish_s + 1e-6
+    return early if slots is None else early | ~np.isin(options.slot, sorted(slots))
+
+
+def _filled(problem: Problem, options: Options, slots: frozenset[int] | None) -> Side:
+    """The row that has each free one of those slots filled: no fewer options in them than there are of them."""
+    if slots is None:
+        return ()
+    wanted = sorted(slots & frozenset(problem.free_slots))
+    return ((np.where(np.isin(options.slot, wanted), -1.0, 0.0), -float(len(wanted))),)
+
+
 def _same(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
     """Mask of the options with that key (see ``itinerary.key``)."""
     who, slot, liftoff, wait, passes, k, m = name
@@ -260,7 +312,22 @@ def burned(made: Catalogue, options: Options) -> F:
     return out
 
 
-def _objective(made: Catalogue, options: Options, aim: Aim) -> Objective:
+def total(made: Catalogue, options: Options, aim: Aim) -> float:
+    """What a choice of options comes to in an aim, in m/s, s or kg."""
+    if aim == "finish":
+        return float(options.finish_s.max(initial=0.0))
+    if aim == "worst_delta_v":
+        return float(options.delta_v_m_s.max(initial=0.0))
+    return math.fsum((options.delta_v_m_s if aim == "delta_v" else burned(made, options)).tolist())
+
+
+def _objective(made: Catalogue, options: Options, aim: Order, slots: frozenset[int] | None) -> Objective:
+    if aim == "served":
+        bound = np.ones(len(options), dtype=bool) if slots is None else np.isin(options.slot, sorted(slots))
+        return Objective(value=np.where(bound, options.finish_s, 0.0), kind="worst", tolerance=FINISH_TOLERANCE)
+    if aim == "last_liftoff":
+        liftoff = np.where(np.isnan(options.liftoff_s), 0.0, options.liftoff_s)
+        return Objective(value=liftoff, kind="worst", tolerance=FINISH_TOLERANCE)
     if aim == "delta_v":
         return Objective(value=options.delta_v_m_s, tolerance=DELTA_V_TOLERANCE)
     if aim == "finish":

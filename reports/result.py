@@ -13,7 +13,20 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..models.scenario import Scenario
-from ..optimizer.outcome import Bind, Broken, Burn, CraftPlan, Front, Infeasible, Kept, Margin, Outcome, Plan, Proof
+from ..optimizer.outcome import (
+    AimFront,
+    Bind,
+    Broken,
+    Burn,
+    CraftPlan,
+    Front,
+    Infeasible,
+    Kept,
+    Margin,
+    Outcome,
+    Plan,
+    Proof,
+)
 from .limits import limit_key, limit_value, serving_value
 
 FORMAT = "ringwright-plan/1"
@@ -66,6 +79,8 @@ def result(outcome: Outcome) -> dict[str, Any]:
         "infeasible": None if outcome.infeasible is None else _infeasible(outcome.infeasible),
         "notes": list(outcome.notes),
         "warnings": list(scenario.warnings),
+        **({"fronts": fronts(outcome.fronts)} if outcome.fronts else {}),
+        **({"unfinished": outcome.unfinished} if outcome.unfinished else {}),
     }
 
 
@@ -138,6 +153,28 @@ def _front(front: Front) -> list[dict[str, Any]]:
             "kind": point.kind,
         }
         for point in sorted(front.points, key=lambda point: point.finish_s)
+    ]
+
+
+def fronts(found: tuple[AimFront, ...]) -> dict[str, list[dict[str, Any]]]:
+    """The other fronts by name, each a list of points from fast to slow; empty for one that was not walked."""
+    by_name = {front.name: front for front in found}
+    names = ("worst_delta_v", "propellant", "first_service")
+    return {name: aim_points(by_name[name]) if name in by_name else [] for name in names}
+
+
+def aim_points(front: AimFront) -> list[dict[str, Any]]:
+    """The points of a front whose plans are not told."""
+    return [
+        {
+            "delta_v_m_s": _number(point.delta_v_m_s, "m_s"),
+            "worst_delta_v_m_s": _number(point.worst_delta_v_m_s, "m_s"),
+            "propellant_kg": _maybe(point.propellant_kg, "kg"),
+            "finish_s": _number(point.finish_s, "s"),
+            "first_service_s": _maybe(point.first_service_s, "s"),
+            "kind": point.kind,
+        }
+        for point in front.points
     ]
 
 

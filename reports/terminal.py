@@ -75,7 +75,9 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
     scenario, why = outcome.scenario, outcome.infeasible
     lines = paragraph(scenario.title, width)
     lines.append("")
-    if why is None:
+    if outcome.unfinished and why is None:
+        lines += paragraph(f"NO PLAN YET. The search was broken off: {sentence(outcome.unfinished)}", width)
+    elif why is None:
         lines += paragraph("There is no plan: no craft is to be moved.", width)
     else:
         several = len(why.binds) > 1
@@ -311,6 +313,8 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
 
 def _remarks(outcome: Outcome, width: int) -> list[str]:
     told = [sentence(outcome.phase_rule)] if outcome.phase_rule else []
+    if outcome.unfinished and outcome.plans:
+        told.append(sentence(f"The search was broken off: {outcome.unfinished}"))
     told += [sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
     if not told:
         return []

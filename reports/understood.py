@@ -60,7 +60,7 @@ def understood(scenario: Scenario, width: int = 80) -> str:
         ("Limits", _limit_items(scenario)),
         ("Launch", _launch_items(scenario)),
         ("Craft", _craft_items(scenario)),
-        ("Goal", [f"Make {_AIMS[scenario.minimize]} least."]),
+        ("Goal", _goal_items(scenario)),
     ):
         if items:
             lines += _section(heading, items, width)
@@ -69,6 +69,15 @@ def understood(scenario: Scenario, width: int = 80) -> str:
     if scenario.warnings:
         lines += _section("Warnings", scenario.warnings, width)
     return "\n".join(lines) + "\n"
+
+
+def _goal_items(scenario: Scenario) -> list[str]:
+    items = [f"Make {_AIMS[scenario.minimize]} least."]
+    if scenario.first_service is not None:
+        several = scenario.first_service > 1
+        slots = f"{scenario.first_service} neighboring slots are" if several else "one slot is"
+        items.append(f"Service begins when {slots} filled, craft that stay counted.")
+    return items
 
 
 def _section(heading: str, items: Iterable[str], width: int) -> list[str]:

@@ -44,20 +44,20 @@ def draw_front(outcome: Outcome) -> Figure:
     picture = 4.1 if len(front.points) + len(others) > 1 else 2.3
     title = f"{outcome.scenario.title}: the price of time"
     figure, axes = sheet(8.4, picture, title, _below(front), margins=(0.9, 0.25, 0.62))
-    unit_s, unit = _time_unit([plan.finish_s for plan in [first, *others, *_front_plans(outcome)]])
+    unit_s, unit = time_unit([plan.finish_s for plan in [first, *others, *_front_plans(outcome)]])
     x = [point.finish_s / unit_s for point in front.points]
     y = [point.delta_v_m_s for point in front.points]
     xs = x + [plan.finish_s / unit_s for plan in [first, *others]]
     ys = y + [plan.delta_v_m_s for plan in [first, *others]]
     # room on the right for the label of a chosen plan that stands at the late end
-    left, right = _padded(xs, 0.10, 0.30 if first.finish_s >= unit_s * max(xs) else 0.16)
+    left, right = padded(xs, 0.10, 0.30 if first.finish_s >= unit_s * max(xs) else 0.16)
     # one far dearer plan would press all others flat on a plain scale
     tall = min(ys) > 0.0 and max(ys) > _TALL * min(ys)
     if tall:
         axes.set_yscale("log")
         low, high = min(ys) / (max(ys) / min(ys)) ** 0.12, max(ys) * (max(ys) / min(ys)) ** 0.08
     else:
-        low, high = _padded(ys, 0.14, 0.16)
+        low, high = padded(ys, 0.14, 0.16)
     axes.set_xlim(max(0.0, left), right)
     axes.set_ylim(low if tall else max(0.0, low), high)
     path_x, path_y = _outline(front, unit_s)
@@ -85,14 +85,14 @@ def _front_plans(outcome: Outcome) -> list[Plan]:
     return [plan for plan in outcome.plans if plan.rank in ranks]
 
 
-def _time_unit(finishes_s: list[float]) -> tuple[float, str]:
+def time_unit(finishes_s: list[float]) -> tuple[float, str]:
     """Days for fronts that spread over days, or for single plans that are far off; hours otherwise."""
     wide = max(finishes_s) - min(finishes_s)
     days = wide > 3.0 * _DAY_S or (wide < 60.0 and max(finishes_s) > 5.0 * _DAY_S)
     return (_DAY_S, "days") if days else (3600.0, "hours")
 
 
-def _padded(values: list[float], below: float, above: float) -> tuple[float, float]:
+def padded(values: list[float], below: float, above: float) -> tuple[float, float]:
     size = max(values) - min(values)
     if size <= 1e-3 * max(abs(max(values)), 1e-9):
         size = 0.25 * max(abs(max(values)), 1.0)
@@ -193,6 +193,11 @@ class _Label:
     spots: tuple[tuple[int, int, str, str], ...]
     weight: str = "normal"
     needed: bool = False
+
+
+def place_labels(axes: Axes, labels: list[tuple[tuple[float, float], str, str]]) -> None:
+    """Set a label at each place, all of them, each (place, text, color), clear of one another where there is room."""
+    _place(axes, [_Label(at=at, text=text, color=color, spots=_SPOTS, needed=True) for at, text, color in labels])
 
 
 def _place(axes: Axes, labels: list[_Label]) -> None:

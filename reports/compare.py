@@ -1,0 +1,354 @@
+"""Strategies, or whole scenarios, side by side: as text, as plain values, as tables, as a directory."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ..models.readouts import plain, span
+from ..optimizer.outcome import AimFront, Bind, Margin
+from ..optimizer.strategies import Entry, room_share
+from .files import whole_directory, write_text
+from .layout import Column, columns, heading, paragraph
+from .limits import limit_key, limit_value, limit_words, serving_value
+from .result import aim_points
+from .terminal import CAUTION
+from .wording import AIM_WORDS, count, listed, sentence
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FORMAT = "ringwright-compare/1"
+
+WIDE = 110
+"""From this width on one table holds everything."""
+
+ENTRIES = (
+    "name",
+    "about",
+    "title",
+    "delta_v_m_s",
+    "worst_delta_v_m_s",
+    "propellant_kg",
+    "finish_s",
+    "first_service_s",
+    "clearance_km",
+    "tightest_limit",
+    "tightest_value",
+    "tightest_allowed",
+    "tightest_room_share",
+    "within_limits",
+    "proof",
+    "gap",
+    "no_plan",
+)
+POINTS = (
+    "name",
+    "front",
+    "delta_v_m_s",
+    "worst_delta_v_m_s",
+    "propellant_kg",
+    "finish_s",
+    "first_service_s",
+    "kind",
+)
+
+
+def compare_text(entries: Sequence[Entry], width: int = 80) -> str:
+    """Set a comparison for the console: a line an entry, the first of them as the measure.
+
+    Args:
+        entries: at least one.
+        width: greatest length of a line, at least 60.
+    """
+    scenarios = entries[0].about == "scenario"
+    lines = paragraph("Scenarios side by side" if scenarios else entries[0].scenario.title, width)
+    lines += paragraph(_what(entries, scenarios), width)
+    planned = [entry for entry in entries if entry.plan is not None]
+    if planned:
+        lines += heading("Scenarios" if scenarios else "Strategies", width)
+        lines += columns(_heads(entries, width), [_row(entry, entries, width) for entry in planned], width)
+        if width < WIDE:
+            lines += heading("Time, room and limits", width)
+            lines += columns(_more_heads(entries), [_more_row(entry, entries) for entry in planned], width)
+    for entry in entries:
+        if entry.plan is None:
+            lines += ["", *paragraph(f"{entry.name}: {_no_plan(entry)}", width, hang="    ")]
+    lines += _remarks(entries, width)
+    lines += ["", *paragraph(CAUTION, width)]
+    return "\n".join(lines) + "\n"
+
+
+def _what(entries: Sequence[Entry], scenarios: bool) -> str:
+    if scenarios:
+        return "The best plan of each by its own goal, flown; what limits it is the limit with the least relative room."
+    aim = AIM_WORDS[entries[0].scenario.minimize]
+    return (
+        f"Under each strategy the plan with {aim}, flown. A strategy holds for every craft that needs phasing; the "
+        "first line is free to mix them, on either side, with any number of revolutions"
+        + (", and to wait on the pad." if any(entry.about == "liftoff" for entry in entries) else ".")
+    )
+
+
+def _shown(entries: Sequence[Entry]) -> tuple[bool, bool]:
+    """Whether propellant and first service have anything to show."""
+    weighed = any(entry.plan is not None and entry.plan.propellant_kg is not None for entry in entries)
+    return weighed, any(entry.first_service_s is not None for entry in entries)
+
+
+def _heads(entries: Sequence[Entry], width: int) -> list[Column]:
+    weighed, served = _shown(entries)
+    heads = [
+        Column(title="", wraps=True),
+        Column(title="m/s", right=True),
+        Column(title="worst m/s", right=True),
+    ]
+    heads += [Column(title="kg", right=True)] if weighed else []
+    heads += [Column(title="done after", right=True)]
+    if width < WIDE:
+        return [*heads, Column(title="against the first", wraps=True)]
+    heads += [Column(title="service after", right=True)] if served else []
+    return [*heads, Column(title="clears km", right=True), Column(title="what limits it", wraps=True)]
+
+
+def _row(entry: Entry, entries: Sequence[Entry], width: int) -> list[str]:
+    plan = entry.plan
+    assert plan is not None
+    weighed, served = _shown(entries)
+    row = [entry.name, plain(plan.delta_v_m_s), plain(plan.worst_delta_v_m_s)]
+    row += ["" if plan.propellant_kg is None else plain(plan.propellant_kg)] if weighed else []
+    row.append(span(plan.finish_s))
+    if width < WIDE:
+        return [*row, _against(entry, entries)]
+    row += ["" if entry.first_service_s is None else span(entry.first_service_s)] if served else []
+    return [*row, _clearance(entry), _limit_text(entry)]
+
+
+def _more_heads(entries: Sequence[Entry]) -> list[Column]:
+    _, served = _shown(entries)
+    heads = [Column(title="", wraps=True)]
+    heads += [Column(title="service after", right=True)] if served else []
+    return [*heads, Column(title="clears km", right=True), Column(title="what limits it", wraps=True)]
+
+
+def _more_row(entry: Entry, entries: Sequence[Entry]) -> list[str]:
+    _, served = _shown(entries)
+    row = [entry.name]
+    row += ["" if entry.first_service_s is None else span(entry.first_service_s)] if served else []
+    return [*row, _clearance(entry), _limit_text(entry)]
+
+
+def _against(entry: Entry, entries: Sequence[Entry]) -> str:
+    first = next(e for e in entries if e.plan is not None)
+    assert first.plan is not None
+    assert entry.plan is not None
+    if entry is first:
+        return ""
+    dearer, later = entry.plan.delta_v_m_s - first.plan.delta_v_m_s, entry.plan.finish_s - first.plan.finish_s
+    cost = f"{plain(abs(dearer))} m/s {'dearer' if dearer > 0 else 'cheaper'}" if abs(dearer) >= 0.05 else ""
+    time = f"{span(abs(later))} {'later' if later > 0 else 'sooner'}" if abs(later) >= 0.5 else ""
+    return ", ".join(part for part in (cost, time) if part) or "the same"
+
+
+def _clearance(entry: Entry) -> str:
+    return "-" if entry.clearance_m is None else plain(entry.clearance_m * 1e-3)
+
+
+def _limit_text(entry: Entry) -> str:
+    if entry.plan is not None and entry.plan.broken:
+        return f"!!! BREAKS {listed(sorted({limit_key(b.limit) for b in entry.plan.broken}))} !!!"
+    margin = entry.tightest
+    if margin is None:
+        return "no limit"
+    share = room_share(margin)
+    room = "at the limit" if share <= 1e-3 else f"{share:.0%} left"
+    return f"{limit_words(margin.limit).words} ({room})"
+
+
+def _no_plan(entry: Entry) -> str:
+    if entry.unfinished:
+        return f"no plan was found; the search was broken off: {entry.unfinished}."
+    why = entry.infeasible
+    if why is None:
+        return "no plan keeps all limits."
+    if not why.binds:
+        return sentence(f"no plan keeps all limits: {why.reason}")
+    told = listed([_bind_text(bind) for bind in why.binds])
+    return f"no plan keeps all limits; {'together ' if why.together else ''}{told} would serve."
+
+
+def _bind_text(bind: Bind) -> str:
+    words = limit_words(bind.limit)
+    if bind.serves is None:
+        return f"another {limit_key(bind.limit)}"
+    serves = serving_value(bind.limit, bind.serves, 4)
+    return f"{limit_key(bind.limit)} = {serves:.12g} or {'less' if words.floor else 'more'}"
+
+
+def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
+    told: list[str] = []
+    bounded = [e for e in entries if e.proof is not None and e.proof.status != "optimal"]
+    proved = [e for e in entries if e.proof is not None and e.proof.status == "optimal"]
+    if proved and not bounded:
+        told.append("Each is proved best over its catalogue of options.")
+    for entry in bounded:
+        assert entry.proof is not None
+        gap = f"within {entry.proof.gap:.2%} of the best" if math.isfinite(entry.proof.gap) else "with nothing proved"
+        told.append(f"{entry.name} is not proved best: {gap}.")
+    unfinished = [e for e in entries if e.plan is not None and e.unfinished]
+    told += [sentence(f"{entry.name}: the search was broken off: {entry.unfinished}") for entry in unfinished]
+    fewer = [e.name for e in entries if e.plan is not None and not e.fronts]
+    if fewer and len(fewer) < len(entries):
+        told.append(f"No front is walked for: {listed(fewer)}.")
+    seen: dict[str, list[str]] = {}
+    for entry in entries:
+        for note in dict.fromkeys(entry.notes):
+            seen.setdefault(note, []).append(entry.name)
+    told += [
+        sentence(note if len(names) == len(entries) else f"{listed(names)}: {note}") for note, names in seen.items()
+    ]
+    lines: list[str] = []
+    for text in told:
+        lines += paragraph(text, width, indent="  ", hang="    ")
+    return [*heading("To know", width), *lines] if lines else []
+
+
+def compare_result(entries: Sequence[Entry]) -> dict[str, Any]:
+    """A comparison as JSON-ready values; names carry units, times are seconds from each scenario's epoch."""
+    return {
+        "format": FORMAT,
+        "over": "scenarios" if entries[0].about == "scenario" else "strategies",
+        "entries": [_entry(entry) for entry in entries],
+    }
+
+
+def compare_json(entries: Sequence[Entry]) -> str:
+    """The comparison as strict JSON, a newline at the end."""
+    return json.dumps(compare_result(entries), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _entry(entry: Entry) -> dict[str, Any]:
+    plan, proof, why = entry.plan, entry.proof, entry.infeasible
+    return {
+        "name": entry.name,
+        "about": entry.about,
+        "title": entry.scenario.title,
+        "delta_v_m_s": None if plan is None else round(plan.delta_v_m_s, 6),
+        "worst_delta_v_m_s": None if plan is None else round(plan.worst_delta_v_m_s, 6),
+        "propellant_kg": None if plan is None or plan.propellant_kg is None else round(plan.propellant_kg, 6),
+        "finish_s": None if plan is None else round(plan.finish_s, 6),
+        "first_service_s": None if entry.first_service_s is None else round(entry.first_service_s, 6),
+        "clearance_km": None if entry.clearance_m is None else round(entry.clearance_m * 1e-3, 6),
+        "tightest": None if entry.tightest is None else _tightest(entry.tightest),
+        "within_limits": None if plan is None else not plan.broken,
+        "proof": None
+        if proof is None
+        else {
+            "status": proof.status,
+            "aim": proof.aim,
+            "gap": round(proof.gap, 9) if math.isfinite(proof.gap) else None,
+            "options": proof.options,
+        },
+        "no_plan": None
+        if plan is not None
+        else {
+            "limits": []
+            if why is None
+            else [
+                {
+                    "limit": limit_key(bind.limit),
+                    "serves": None if bind.serves is None else serving_value(bind.limit, bind.serves),
+                }
+                for bind in why.binds
+            ],
+            "together": why.together if why is not None else False,
+            "told": _no_plan(entry),
+        },
+        "fronts": {front.name: aim_points(front) for front in entry.fronts},
+        "unfinished": entry.unfinished or None,
+        "notes": list(entry.notes),
+    }
+
+
+def _tightest(margin: Margin) -> dict[str, Any]:
+    return {
+        "limit": limit_key(margin.limit),
+        "value": round(limit_value(margin.limit, margin.value), 9),
+        "allowed": round(limit_value(margin.limit, margin.allowed), 9),
+        "room_share": round(room_share(margin), 9),
+        "craft": margin.craft,
+    }
+
+
+def compare_tables(entries: Sequence[Entry]) -> dict[str, pd.DataFrame]:
+    """The comparison as tables: ``compare``, a row an entry, and ``fronts``, a row a point of any front."""
+    import pandas as pd
+
+    rows = []
+    for entry in compare_result(entries)["entries"]:
+        tight, proof = entry["tightest"] or {}, entry["proof"] or {}
+        rows.append(
+            {
+                **entry,
+                "tightest_limit": tight.get("limit"),
+                "tightest_value": tight.get("value"),
+                "tightest_allowed": tight.get("allowed"),
+                "tightest_room_share": tight.get("room_share"),
+                "proof": proof.get("status"),
+                "gap": proof.get("gap"),
+                "no_plan": entry["no_plan"] and entry["no_plan"]["told"],
+            }
+        )
+    points = [
+        {"name": entry.name, "front": front.name, **point}
+        for entry in entries
+        for front in entry.fronts
+        for point in aim_points(front)
+    ]
+    return {
+        "compare": pd.DataFrame(rows, columns=list(ENTRIES)),
+        "fronts": pd.DataFrame(points, columns=list(POINTS)),
+    }
+
+
+def write_compare(entries: Sequence[Entry], directory: str | Path) -> list[Path]:
+    """Write ``compare.json``, ``compare.txt``, ``compare.csv``, ``fronts.csv`` and the figure of all fronts.
+
+    Raises:
+        InputError: the directory cannot be written to.
+    """
+    from .figures.compare import draw_fronts
+    from .figures.style import paper, save
+
+    place = Path(directory)
+    with whole_directory(place) as passing:
+        written = [
+            write_text(passing / "compare.json", compare_json(entries)),
+            write_text(passing / "compare.txt", compare_text(entries, WIDE)),
+        ]
+        for name, table in compare_tables(entries).items():
+            written.append(write_text(passing / f"{name}.csv", table.to_csv(index=False, lineterminator="\n")))
+        if any(front.points for entry in entries for front in entry.fronts):
+            with paper():
+                written += save(draw_fronts(entries), passing, "fronts")
+    return [place / path.name for path in written]
+
+
+def front_words(front: AimFront) -> tuple[str, str]:
+    """What a front's axes show: across and up."""
+    across = "first service" if front.name == "first_service" else "last craft in its slot"
+    up = {
+        "delta_v": "delta-v of all craft, m/s",
+        "worst_delta_v": "delta-v of the craft that needs most, m/s",
+        "propellant": "propellant of all craft, kg",
+        "first_service": "delta-v of all craft, m/s",
+    }[front.name]
+    return across, up
+
+
+def points_told(entries: Sequence[Entry]) -> str:
+    """How many points the fronts have, in words."""
+    return count(sum(len(front.points) for entry in entries for front in entry.fronts), "point")

@@ -1,0 +1,161 @@
+"""All fronts of a comparison on one sheet: a picture for each pair of aims, a line for each strategy or scenario."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from ...models.readouts import plain
+from ...optimizer.outcome import AimFront, FrontName
+from ...optimizer.strategies import Entry
+from ..compare import front_words, points_told
+from ..wording import listed
+from .front import padded, place_labels, time_unit
+from .style import FAINT, INK, QUIET, ink, sheet, stroke
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+NAMES: tuple[FrontName, ...] = ("delta_v", "worst_delta_v", "propellant", "first_service")
+_TALL = 6.0  # dearest against cheapest from which an axis is logarithmic
+_PICTURE, _BETWEEN = 3.3, 0.75  # inches
+
+
+def draw_fronts(entries: Sequence[Entry]) -> Figure:
+    """Draw every front that the entries have.
+
+    Lines are labeled where they begin, at their fastest plan; entries with the same front share a line and a label.
+
+    Args:
+        entries: some with fronts.
+
+    Raises:
+        ValueError: there is no front to draw.
+    """
+    shown = [name for name in NAMES if any(_front(entry, name) for entry in entries)]
+    if not shown:
+        raise ValueError("entries without fronts cannot be drawn")
+    scenarios = entries[0].about == "scenario"
+    title = "Scenarios side by side" if scenarios else f"{entries[0].scenario.title}: strategies side by side"
+    below = (
+        f"{points_told(entries)}, each proved over the catalogue of options of its line; only the best plan of each "
+        "line was flown (ringed). Below and left of a line nothing is to be had in its way."
+    )
+    width = 8.6
+    high = len(shown) * _PICTURE + (len(shown) - 1) * _BETWEEN
+    figure, whole = sheet(width, high, title, below, margins=(0.9, 0.25, 0.62))
+    box = whole.get_position()
+    whole.remove()
+    tall = float(figure.get_figheight())
+    for row, name in enumerate(shown):
+        top = box.y1 - row * (_PICTURE + _BETWEEN) / tall
+        axes = figure.add_axes((box.x0, top - _PICTURE / tall, box.width, _PICTURE / tall))
+        _draw(axes, name, entries)
+    return figure
+
+
+def _front(entry: Entry, name: FrontName) -> AimFront | None:
+    return next((front for front in entry.fronts if front.name == name and front.points), None)
+
+
+def _places(front: AimFront) -> list[tuple[float, float]]:
+    """(time s, aim) of each point."""
+    found = []
+    for point in front.points:
+        time_s = point.first_service_s if front.name == "first_service" else point.finish_s
+        value = {
+            "delta_v": point.delta_v_m_s,
+            "worst_delta_v": point.worst_delta_v_m_s,
+            "propellant": point.propellant_kg,
+            "first_service": point.delta_v_m_s,
+        }[front.name]
+        if time_s is not None and value is not None:
+            found.append((time_s, value))
+    return found
+
+
+def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
+    from matplotlib.ticker import LogLocator, MaxNLocator, NullLocator
+
+    lines: dict[tuple[tuple[float, float], ...], list[int]] = {}
+    for index, entry in enumerate(entries):
+        front = _front(entry, name)
+        if front is not None and (own := _places(front)):
+            key = tuple((round(t, 1), round(v, 3)) for t, v in own)
+            lines.setdefault(key, []).append(index)
+    times = [t for places in lines for t, _ in places]
+    values = [v for places in lines for _, v in places]
+    unit_s, unit = time_unit(times)
+    left, right = padded([t / unit_s for t in times], 0.06, 0.14)
+    logarithmic = min(values) > 0.0 and max(values) > _TALL * min(values)
+    if logarithmic:
+        axes.set_yscale("log")
+        reach = max(values) / min(values)
+        low, high = min(values) / reach**0.10, max(values) * reach**0.10
+    else:
+        low, high = padded(values, 0.12, 0.14)
+    axes.set_xlim(max(0.0, left), right)
+    axes.set_ylim(low if logarithmic else max(0.0, low), high)
+    labels = []
+    for places, owners in lines.items():
+        first = entries[owners[0]]
+        front = _front(first, name)
+        assert front is not None
+        x, y = _outline(front, unit_s)
+        color = ink(owners[0])
+        free = first.about == "all"
+        color = QUIET if free else color
+        if not free:
+            axes.plot([x[0], x[0]], [high, y[0]], color=color, linewidth=0.6, zorder=2)
+        axes.plot(
+            [*x, axes.get_xlim()[1]],
+            [*y, y[-1]],
+            color=FAINT if free else color,
+            linestyle=stroke(owners[0]),
+            # what every other line can only meet lies under them all
+            linewidth=7.0 if free else 1.5,
+            solid_joinstyle="miter",
+            zorder=1 if free else 3 + 0.01 * owners[0],
+        )
+        if len(places) == 1:
+            axes.plot([x[0]], [y[0]], "o", color=color, markersize=4.5, zorder=4)
+        if name == "delta_v" and first.plan is not None:
+            axes.plot(
+                [first.plan.finish_s / unit_s],
+                [first.plan.delta_v_m_s],
+                "o",
+                markersize=8,
+                markerfacecolor="none",
+                markeredgecolor=color,
+                zorder=5,
+            )
+        told = listed([entries[i].name for i in owners])
+        # the fastest corner is where lines of different kind are furthest apart; the free one ends below all others
+        at = -1 if free else 0
+        labels.append(((x[at], y[at]), told, color))
+    labels.sort(key=lambda label: -label[0][1])
+    place_labels(axes, labels)
+    across, up = front_words(AimFront(name=name, points=(), resolution=0.0, unit=""))
+    axes.set_xlabel(f"{across}, {unit} after the epoch", color=INK)
+    axes.set_ylabel(up + (", logarithmic" if logarithmic else ""), color=INK)
+    axes.xaxis.set_major_locator(MaxNLocator(8))
+    axes.yaxis.set_major_locator(
+        LogLocator(subs=(1.0, 2.0, 5.0)) if logarithmic else MaxNLocator(6, steps=[1, 2, 5, 10])
+    )
+    axes.yaxis.set_minor_locator(NullLocator())
+    axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0 if high - low > 7 else 1))
+    axes.tick_params(colors=QUIET, labelcolor=INK)
+
+
+def _outline(front: AimFront, unit_s: float) -> tuple[list[float], list[float]]:
+    """The line through the points: level to the next later one where it is a step, straight to it elsewhere."""
+    places = _places(front)
+    x, y = [places[0][0] / unit_s], [places[0][1]]
+    for point, (time_s, value) in zip(front.points, places[1:], strict=False):
+        if point.kind == "step":
+            x.append(time_s / unit_s)
+            y.append(y[-1])
+        x.append(time_s / unit_s)
+        y.append(value)
+    return x, y

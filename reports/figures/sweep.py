@@ -1,0 +1,105 @@
+"""A sweep drawn: cost and finish of the plans over one varied quantity, a line for each value of another."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from ...models.readouts import plain
+from ...optimizer.sweep import Grid
+from ..sweep import AIMED, Told
+from ..wording import AIM_WORDS, count
+from .front import padded, place_labels, time_unit
+from .style import INK, QUIET, ink, sheet, stroke
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_PICTURE, _BETWEEN = 2.9, 0.75  # inches
+_UP = {
+    "delta_v_m_s": "delta-v of all craft, m/s",
+    "worst_delta_v_m_s": "delta-v of the costliest craft, m/s",
+    "propellant_kg": "propellant of all craft, kg",
+}
+
+
+def draw_sweep(title: str, aim: str, over: Grid, rows: Sequence[Told]) -> Figure:
+    """Draw the aim and the finish over the grid; crosses at the foot are points without a plan.
+
+    Args:
+        title: of the scenario.
+        aim: what the goal makes least.
+        over: the grid; of two quantities the one with more values runs across.
+        rows: in the order of the grid, some with a plan.
+    """
+    across, other = _axes_of(over)
+    column = AIMED[aim][0]
+    column = "delta_v_m_s" if column == "finish_s" else column
+    missing = sum(not row.fields["delta_v_m_s"] for row in rows)
+    below = f"{count(len(rows), 'point')}; each is the plan with {AIM_WORDS[aim]}, flown."
+    below += " Points are joined to guide the eye."
+    below += f" Crosses at the foot: no plan ({missing})." if missing else ""
+    figure, whole = sheet(8.4, 2 * _PICTURE + _BETWEEN, f"{title}: swept", below, margins=(0.9, 0.25, 0.62))
+    box, tall = whole.get_position(), float(figure.get_figheight())
+    whole.remove()
+    for place, name in enumerate((column, "finish_s")):
+        top = box.y1 - place * (_PICTURE + _BETWEEN) / tall
+        axes = figure.add_axes((box.x0, top - _PICTURE / tall, box.width, _PICTURE / tall))
+        _draw(axes, name, over, across, other, rows)
+    return figure
+
+
+def _axes_of(over: Grid) -> tuple[int, int | None]:
+    """Which quantity runs across, and which one parts the lines."""
+    if len(over.varied) == 1:
+        return 0, None
+    sizes = [len(vary.values) if _numbers(vary.values) else 0 for vary in over.varied]
+    across = 0 if sizes[0] >= sizes[1] else 1
+    return across, 1 - across
+
+
+def _numbers(values: Sequence[str]) -> list[float] | None:
+    try:
+        return [float(value) for value in values]
+    except ValueError:
+        return None
+
+
+def _draw(axes: Axes, name: str, over: Grid, across: int, other: int | None, rows: Sequence[Told]) -> None:
+    from matplotlib.ticker import MaxNLocator
+
+    values = over.varied[across].values
+    numbers = _numbers(values)
+    at = dict(zip(values, numbers or [float(i) for i in range(len(values))], strict=True))
+    found = [value for row in rows if (value := row.number(name)) is not None]
+    unit_s, unit = time_unit(found) if name == "finish_s" else (1.0, "")
+    left, right = padded(list(at.values()), 0.04, 0.14 if other is not None else 0.05)
+    low, high = padded([value / unit_s for value in found], 0.12, 0.12)
+    axes.set_xlim(left, right)
+    axes.set_ylim(max(0.0, low), high)
+    labels = []
+    for index, which in enumerate(over.varied[other].values if other is not None else ("",)):
+        own = [row for row in rows if other is None or row.values[other] == which]
+        places = [(at[row.values[across]], row.number(name)) for row in own]
+        x = [a for a, b in places if b is not None]
+        y = [b / unit_s for _, b in places if b is not None]
+        color = INK if other is None else ink(index)
+        axes.plot(x, y, color=color, linestyle=stroke(index), linewidth=1.1, marker="o", markersize=4, zorder=3)
+        none = [a for a, b in places if b is None]
+        foot = axes.get_ylim()[0]
+        axes.plot(none, [foot] * len(none), "x", color=color, markersize=6, clip_on=False, zorder=5)
+        if other is not None and x:
+            labels.append(((x[-1], y[-1]), f"{over.varied[other].short} {which}", color))
+    place_labels(axes, labels)
+    axes.set_xlabel(over.varied[across].keys[0])
+    axes.set_ylabel(f"last craft in its slot, {unit}" if name == "finish_s" else _UP[name])
+    if numbers is None:
+        axes.set_xticks(list(at.values()), list(values))
+    else:
+        axes.xaxis.set_major_locator(MaxNLocator(8, integer=all(n == int(n) for n in numbers)))
+    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+    axes.yaxis.set_major_formatter(
+        lambda value, _: plain(value, 0 if axes.get_ylim()[1] - axes.get_ylim()[0] > 7 else 1)
+    )
+    axes.tick_params(colors=QUIET, labelcolor=INK)

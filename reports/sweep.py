@@ -1,0 +1,307 @@
+"""A sweep as a CSV file that a later run goes on from, and as text."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import IO
+
+from ..models.errors import InputError
+from ..models.readouts import plain, span
+from ..optimizer.outcome import Infeasible
+from ..optimizer.strategies import room_share
+from ..optimizer.sweep import Grid, Row
+from .files import whole_directory, write_text
+from .layout import Column, columns, heading, paragraph
+from .limits import limit_key, limit_words, serving_value
+from .terminal import CAUTION
+from .wording import AIM_WORDS, count, listed, sentence
+
+MEASURES = (
+    "delta_v_m_s",
+    "worst_delta_v_m_s",
+    "propellant_kg",
+    "finish_s",
+    "first_service_s",
+    "clearance_km",
+    "tightest_limit",
+    "tightest_room_share",
+    "broken",
+    "proof",
+    "no_plan",
+    "binding_limit",
+    "serves",
+)
+"""Columns of the file after the varied keys; the last column marks the scenario that the row belongs to."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """A row as it stands in the file: the varied values, then texts by column."""
+
+    values: tuple[str, ...]
+    fields: Mapping[str, str]
+
+    def number(self, name: str) -> float | None:
+        """A field as a number, None where it is empty."""
+        return float(self.fields[name]) if self.fields[name] else None
+
+
+def told(row: Row) -> Told:
+    """A row of the sweep as texts; units are in the names of the columns."""
+    binds = row.infeasible.binds if row.infeasible is not None else ()
+    tight = row.tightest
+    return Told(
+        values=row.values,
+        fields={
+            "delta_v_m_s": _text(row.delta_v_m_s),
+            "worst_delta_v_m_s": _text(row.worst_delta_v_m_s),
+            "propellant_kg": _text(row.propellant_kg),
+            "finish_s": _text(row.finish_s),
+            "first_service_s": _text(row.first_service_s),
+            "clearance_km": _text(None if row.clearance_m is None else row.clearance_m * 1e-3),
+            "tightest_limit": "" if tight is None else limit_key(tight.limit),
+            "tightest_room_share": "" if tight is None else _text(room_share(tight)),
+            "broken": "; ".join(limit_key(limit) for limit in row.broken),
+            "proof": "" if row.delta_v_m_s is None else "optimal" if row.proved else "bounded",
+            "no_plan": _no_plan(row),
+            "binding_limit": "; ".join(limit_key(bind.limit) for bind in binds),
+            "serves": "; ".join(
+                "" if bind.serves is None else f"{serving_value(bind.limit, bind.serves):.12g}" for bind in binds
+            ),
+        },
+    )
+
+
+def _text(value: float | None) -> str:
+    return "" if value is None else f"{round(value, 6) + 0.0:.12g}"
+
+
+def _no_plan(row: Row) -> str:
+    if row.refused:
+        return f"refused: {' '.join(row.refused.split())}"
+    if row.delta_v_m_s is not None:
+        return ""
+    return _why(row.infeasible)
+
+
+def _why(why: Infeasible | None) -> str:
+    if why is None:
+        return "no plan keeps all limits"
+    if not why.binds:
+        return " ".join(why.reason.split()) or "no plan keeps all limits"
+    parts = []
+    for bind in why.binds:
+        words = limit_words(bind.limit)
+        serves = "" if bind.serves is None else f" = {serving_value(bind.limit, bind.serves, 4):.12g}"
+        parts.append(f"{limit_key(bind.limit)}{serves}{(' or less' if words.floor else ' or more') if serves else ''}")
+    return f"{'together ' if why.together else ''}{listed(parts)} would serve"
+
+
+class SweepFile:
+    """A CSV file that grows by a whole line a point, and that a second run goes on from.
+
+    Rows that are in the file already are in ``rows``; a last line that was cut off is dropped. Use as a context.
+
+    Raises:
+        InputError: the file holds something else, or rows of another scenario, or cannot be written.
+    """
+
+    def __init__(self, path: str | Path, over: Grid) -> None:
+        self._path = Path(path)
+        self._names = [vary.name for vary in over.varied]
+        self._header = [*self._names, *MEASURES, "scenario"]
+        self._mark = over.mark
+        self._stream: IO[str] | None = None
+        self.rows: list[Told] = []
+
+    def __enter__(self) -> SweepFile:
+        try:
+            before = self._path.read_bytes() if self._path.exists() else b""
+            whole = before[: before.rfind(b"\n") + 1]
+            self._read(whole.decode("utf-8"))
+            self._stream = self._path.open("r+" if before else "w", encoding="utf-8", newline="")
+            self._stream.truncate(len(whole))
+            self._stream.seek(0, os.SEEK_END)
+            if not whole:
+                self._line(self._header)
+        except UnicodeDecodeError:
+            raise self._other("is no text") from None
+        except OSError as problem:
+            raise InputError(f"cannot write {self._path}: {problem.strerror or problem}.") from problem
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._stream is not None:
+            self._stream.close()
+
+    def _read(self, text: str) -> None:
+        if not text:
+            return
+        header, *lines = csv.reader(io.StringIO(text)) or [[]]
+        if header != self._header:
+            raise self._other(f"has the columns {', '.join(header[:3])}, ..., not {', '.join(self._header[:3])}, ...")
+        size = len(self._names)
+        for line in lines:
+            if len(line) != len(self._header):
+                raise self._other(f"has a line that is not from a sweep ({','.join(line)[:60]})")
+            if line[-1] != self._mark:
+                raise self._other("holds rows of another scenario or other settings")
+            self.rows.append(Told(values=tuple(line[:size]), fields=dict(zip(MEASURES, line[size:-1], strict=True))))
+
+    def _other(self, problem: str) -> InputError:
+        return InputError(f"{self._path} {problem}, so this sweep cannot go on from it: name another file.")
+
+    def append(self, row: Told) -> None:
+        """Add a row, and see to it that it is in the file."""
+        self.rows.append(row)
+        self._line([*row.values, *(row.fields[name] for name in MEASURES), self._mark])
+
+    def _line(self, cells: Sequence[str]) -> None:
+        assert self._stream is not None
+        text = io.StringIO()
+        csv.writer(text, lineterminator="\n").writerow(cells)
+        self._stream.write(text.getvalue())
+        self._stream.flush()
+        os.fsync(self._stream.fileno())
+
+
+def in_order(over: Grid, rows: Sequence[Told]) -> list[Told]:
+    """Rows in the order of the grid; rows of other points left out."""
+    found = {row.values: row for row in rows}
+    return [found[point] for point in over.points if point in found]
+
+
+def table_csv(over: Grid, rows: Sequence[Told]) -> str:
+    """The rows in order as CSV."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([*(vary.name for vary in over.varied), *MEASURES, "scenario"])
+    for row in in_order(over, rows):
+        writer.writerow([*row.values, *(row.fields[name] for name in MEASURES), over.mark])
+    return text.getvalue()
+
+
+def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[Told], width: int = 80) -> str:
+    """Set a sweep for the console: a line a point, or for two keys a table of the aim over both.
+
+    Args:
+        title: of the scenario.
+        aim: what the goal makes least.
+        over: the grid.
+        rows: those that are ready.
+        width: greatest length of a line, at least 60.
+    """
+    ready = in_order(over, rows)
+    lines = paragraph(title, width)
+    names = listed([" = ".join(vary.keys) for vary in over.varied])
+    lines += paragraph(
+        f"{count(len(ready), 'point')} over {names}; each is the plan with {AIM_WORDS[aim]}, flown.", width
+    )
+    if len(over.varied) == 2:
+        lines += _crossed(aim, over, ready, width)
+    lines += heading("Points", width)
+    lines += columns(_heads(over, ready), [_row(row, ready) for row in ready], width)
+    lines += _remarks(over, ready, width)
+    lines += ["", *paragraph(CAUTION, width)]
+    return "\n".join(lines) + "\n"
+
+
+AIMED = {
+    "delta_v": ("delta_v_m_s", "total m/s"),
+    "finish": ("finish_s", "done after"),
+    "worst_delta_v": ("worst_delta_v_m_s", "worst m/s"),
+    "propellant": ("propellant_kg", "kg"),
+}
+"""The column that an aim is read from, and its heading."""
+
+
+def _crossed(aim: str, over: Grid, ready: Sequence[Told], width: int) -> list[str]:
+    down, across = over.varied
+    column, words = AIMED[aim]
+    cells = {row.values: _aim_text(row, column) for row in ready}
+    heads = [Column(title=down.short, right=True)]
+    heads += [Column(title=value, right=True) for value in across.values]
+    rows = [[value, *(cells.get((value, other), "") for other in across.values)] for value in down.values]
+    return [
+        *heading(f"{words}, over {down.short} down and {across.short} across", width),
+        *columns(heads, rows, width),
+    ]
+
+
+def _aim_text(row: Told, column: str) -> str:
+    value = row.number(column)
+    if value is None:
+        return "refused" if row.fields["no_plan"].startswith("refused") else "no plan"
+    return span(value) if column == "finish_s" else plain(value)
+
+
+def _heads(over: Grid, ready: Sequence[Told]) -> list[Column]:
+    heads = [Column(title=vary.short, right=True) for vary in over.varied]
+    heads += [Column(title="m/s", right=True), Column(title="worst", right=True)]
+    heads += [Column(title="kg", right=True)] if any(row.fields["propellant_kg"] for row in ready) else []
+    return [*heads, Column(title="done after", right=True), Column(title="what limits it", wraps=True)]
+
+
+def _row(row: Told, ready: Sequence[Told]) -> list[str]:
+    total, worst, mass = (row.number(name) for name in ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg"))
+    finish = row.number("finish_s")
+    cells = [*row.values, "-" if total is None else plain(total), "-" if worst is None else plain(worst)]
+    if any(other.fields["propellant_kg"] for other in ready):
+        cells.append("-" if mass is None else plain(mass))
+    cells.append("-" if finish is None else span(finish))
+    return [*cells, _limit_text(row)]
+
+
+def _limit_text(row: Told) -> str:
+    if row.fields["no_plan"]:
+        told = row.fields["no_plan"]
+        return told if told.startswith("refused") else f"no plan: {told}"
+    if row.fields["broken"]:
+        return f"!!! BREAKS {row.fields['broken']} !!!"
+    limit, share = row.fields["tightest_limit"], row.number("tightest_room_share")
+    if not limit or share is None:
+        return "no limit"
+    return f"{limit_words(limit).words} ({'at the limit' if share <= 1e-3 else f'{share:.0%} left'})"
+
+
+def _remarks(over: Grid, ready: Sequence[Told], width: int) -> list[str]:
+    said = []
+    left = len(over.points) - len(ready)
+    if left:
+        said.append(f"{count(left, 'point')} of the grid are not planned yet.")
+    bounded = sum(row.fields["proof"] == "bounded" for row in ready)
+    if bounded:
+        said.append(f"{count(bounded, 'point')} not proved best.")
+    elif any(row.fields["proof"] for row in ready):
+        said.append("Each plan is proved best over its catalogue of options.")
+    return ["", *(line for text in said for line in paragraph(sentence(text), width))] if said else []
+
+
+def write_sweep(title: str, aim: str, over: Grid, rows: Sequence[Told], directory: str | Path) -> list[Path]:
+    """Write ``sweep.csv``, ``sweep.txt`` and the figure into a directory.
+
+    Raises:
+        InputError: the directory cannot be written to.
+    """
+    from .figures.style import paper, save
+    from .figures.sweep import draw_sweep
+
+    place = Path(directory)
+    ready = in_order(over, rows)
+    with whole_directory(place) as passing:
+        written = [
+            write_text(passing / "sweep.csv", table_csv(over, rows)),
+            write_text(passing / "sweep.txt", sweep_text(title, aim, over, rows, 110)),
+        ]
+        if any(row.fields["delta_v_m_s"] for row in ready):
+            with paper():
+                written += save(draw_sweep(title, aim, over, ready), passing, "sweep")
+    return [place / path.name for path in written]
