@@ -41,6 +41,8 @@ LENGTH_M = 1.0
 """Slack on radii: a rounded printed kilometer must not fail a limit that is kept."""
 TIME_S = 1e-2
 """Slack on times."""
+FRONT_S = 1e-3
+"""Slack on times between plans of one result: a front may list points a hundredth of a second apart."""
 MASS_KG = 1e-3
 """Slack on propellant."""
 DISTANCE_M = 50.0
