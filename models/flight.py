@@ -23,7 +23,7 @@ from .errors import FlightError, InputError
 from .flown import TURN_MARGIN, Flight, Impulse, Itinerary, Leg, Readout, readout
 from .gravity import Gravity, Oblate, PointMass
 from .placing import Approach, Measured, closest, closest_in_ring, measure
-from .stepping import Arc, Steps, coast, land, steering_axes, thrust_arc
+from .stepping import RELATIVE_TOLERANCE, Arc, Steps, coast, land, steering_axes, thrust_arc
 
 __all__ = [
     "TURN_MARGIN",
@@ -59,6 +59,7 @@ def fly(
     burns: BurnModel | Sequence[BurnModel] = Impulsive(),  # noqa: B008 - frozen
     *,
     whole: bool = True,
+    relative: float = RELATIVE_TOLERANCE,
 ) -> tuple[Flight, ...]:
     """Fly itineraries numerically, many in one integration.
 
@@ -68,6 +69,8 @@ def fly(
         burns: one burn model for all, or one for each itinerary.
         whole: keep all of every flight for `Flight.states`; otherwise only what follows the last burn, which spares
             time and memory where nothing else is asked.
+        relative: error allowed in a step of a coast, relative to the size of position and velocity; a thousand times
+            more is twice as fast.
 
     Returns:
         One flight for each itinerary, in order.
@@ -91,7 +94,7 @@ def fly(
     flown: list[Flight] = []
     for first in range(0, len(itineraries), BATCH_MAX):
         chosen = slice(first, first + BATCH_MAX)
-        batch = _Batch(itineraries[chosen], gravity, models[chosen], plans[chosen])
+        batch = _Batch(itineraries[chosen], gravity, models[chosen], plans[chosen], relative)
         flown.extend(batch.fly(whole))
     return tuple(flown)
 
@@ -136,7 +139,9 @@ class _Batch:
         gravity: Gravity,
         models: Sequence[BurnModel],
         plans: Sequence[_Timetable],
+        relative: float,
     ) -> None:
+        self.relative = relative
         self.itineraries = itineraries
         self.gravity = gravity
         self.models = models
@@ -179,7 +184,7 @@ class _Batch:
         ahead, back = span > 0.0, span < 0.0
         if ahead.any():
             on = who[ahead]
-            landed, steps = coast(self.gravity, self.state[:, on], span[ahead], bool(keep[ahead].any()))
+            landed, steps = coast(self.gravity, self.state[:, on], span[ahead], bool(keep[ahead].any()), self.relative)
             self._hand_out(leg, on, span[ahead], steps, keep[ahead])
             self.state[:, on] = landed
         if back.any():

@@ -8,6 +8,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from .scenario import Body
+
 Array = NDArray[np.float64]
 
 
@@ -62,3 +64,10 @@ class Oblate:
         total: Array = position * (pull + bulge * (1.0 - 5.0 * z2 / r2))
         total[2] += 2.0 * bulge * z
         return total
+
+
+def gravity_around(body: Body) -> Gravity:
+    """What pulls around a body: its second zonal harmonic counts wherever it has one."""
+    if body.j2 == 0.0:
+        return PointMass(gm=body.gm)
+    return Oblate(gm=body.gm, j2=body.j2, j2_radius=body.j2_radius_m)

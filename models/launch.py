@@ -33,6 +33,8 @@ class Ascent:
         insertion_speed_m_s: inertial speed that the launcher must give.
         insertion_angle0_rad: argument of latitude of the insertion for a liftoff at time 0.
         insertion_anomaly_rad: true anomaly at insertion.
+        arrival_radius_m: radius of the touch where it is not the ring's own: over an oblate body an insertion taken as
+            given may turn short of it. None where it is.
     """
 
     pad: int
@@ -49,6 +51,7 @@ class Ascent:
     insertion_speed_m_s: float
     insertion_angle0_rad: float
     insertion_anomaly_rad: float
+    arrival_radius_m: float | None = None
 
     @property
     def parking(self) -> bool:

@@ -92,6 +92,27 @@ def ring_rates(body: Body, radius_m: float, inclination_rad: float) -> tuple[flo
     return rate, -1.5 * eps * n * math.cos(inclination_rad)
 
 
+def apsis_lag(body: Body, semi_major_m: float, eccentricity: float, inclination_rad: float) -> float:
+    """How much later than its angle a craft comes back to its apsis, as a share of the period, by `secular_rates`.
+
+    The line of apsides turns: with the node fixed (or on the equator, from a fixed axis) the angle comes round sooner.
+    """
+    rates = secular_rates(body, semi_major_m, eccentricity, inclination_rad)
+    turning = float(rates.periapsis_rad_s)
+    if _equatorial(inclination_rad):
+        turning += float(rates.node_rad_s) * math.cos(inclination_rad)
+    return turning / float(rates.mean_anomaly_rad_s)
+
+
+def circular_speed(body: Body, radius_m: float, inclination_rad: float) -> float:
+    """Mean speed, m/s, of a craft that keeps its place in a ring of that mean radius: see `ring_state`.
+
+    Faster than sqrt(GM / R) over the equator of an oblate body, where its bulge adds to the pull.
+    """
+    sine2 = math.sin(inclination_rad) ** 2
+    return math.sqrt(body.gm / radius_m) * (1.0 + 0.75 * _strength(body, radius_m) * (1.0 - 1.5 * sine2))
+
+
 def nodal_period(body: Body, radius_m: float, inclination_rad: float) -> float:
     """Seconds of one turn of a ring's slot from node to node, by `ring_rates`."""
     return 2.0 * math.pi / ring_rates(body, radius_m, inclination_rad)[0]

@@ -137,10 +137,12 @@ def step_together(
     until_s: Array | None,
     first_step: float,
     keep: bool,
+    relative: float = RELATIVE_TOLERANCE,
 ) -> Steps:
     """Step arcs of (7, n) together to s = ``bound``, or each until its time has reached ``until_s``.
 
-    With ``keep`` every step is recorded with its interpolation, which costs a quarter more.
+    With ``keep`` every step is recorded with its interpolation, which costs a quarter more. ``relative`` is the error
+    allowed in a step.
 
     Arcs that have arrived are left out of the rest, so that one long arc does not drag short ones along.
     """
@@ -158,7 +160,7 @@ def step_together(
     while active.size:
         n = active.size
         # scipy takes the root mean square over all arcs; dividing keeps each single arc within the tolerance
-        tolerance = max(RELATIVE_TOLERANCE / math.sqrt(n), TOLERANCE_FLOOR)
+        tolerance = max(relative / math.sqrt(n), TOLERANCE_FLOOR)
         scale = np.empty((7, n))
         scale[:3] = size[active]
         scale[3:6] = speed[active]
@@ -207,7 +209,9 @@ def step_together(
     return Steps(taken, bases, curves, last, final)
 
 
-def coast(gravity: Gravity, start: Array, duration_s: Array, keep: bool) -> tuple[Array, Steps]:
+def coast(
+    gravity: Gravity, start: Array, duration_s: Array, keep: bool, relative: float = RELATIVE_TOLERANCE
+) -> tuple[Array, Steps]:
     """Fly arcs without thrust: states (6, n) over durations (n,), > 0; also the steps."""
     root = math.sqrt(gravity.gm)
     # an open orbit would reach infinity in a finite s: no step of s = 1 may be longer than the whole arc
@@ -225,7 +229,9 @@ def coast(gravity: Gravity, start: Array, duration_s: Array, keep: bool) -> tupl
         return out
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
-    steps = step_together(scaled, begin, bound=math.inf, until_s=duration_s, first_step=0.1, keep=keep)
+    steps = step_together(
+        scaled, begin, bound=math.inf, until_s=duration_s, first_step=0.1, keep=keep, relative=relative
+    )
     return land(gravity, steps.last[:6], duration_s - steps.last[6]), steps
 
 

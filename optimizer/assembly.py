@@ -1,22 +1,28 @@
-"""From chosen options to plans: fly each distinct option once, read it off, judge it against the limits."""
+"""From chosen options to plans: fly each distinct option once, read it off, judge it against the limits.
+
+Over an oblate body the options, planned by ratios of periods, are first guesses: all distinct ones are corrected
+together by their own flight (`refine.py`), and what is read off and judged is the corrected flight. Liftoffs stay as
+planned; the last burn comes as much later as the line of apsides has turned.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..models import frames
 from ..models.burns import burn_duration, mass_after
 from ..models.craft import delta_v_allowed, mass_at_start
-from ..models.flight import Flight, Measured, PointMass, closest, fly, measure
+from ..models.flight import Flight, Leg, Measured, closest, fly, measure
 from ..models.scenario import Craft
 from .itinerary import Course, course, key
 from .options import Options
 from .outcome import Broken, Burn, CraftPlan, Flown, Margin, Plan
 from .problem import Problem
+from .refine import Case, correct
 
 LENGTH_SLACK_M = 1.0
 """The integrator and its search for the lowest point are good to less than this."""
@@ -24,35 +30,53 @@ LENGTH_SLACK_M = 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class Flights:
-    """What was flown, by option key: the course, the flight, its measurement, its lowest and highest radius.
+    """What was flown, by option key: course, flight, measurement, legs, lowest and highest radius.
 
-    ``nearest`` remembers distances that were asked for before: plans share most of their options.
+    ``first_guess_rad`` is the slot error before correction, for what was corrected. ``nearest`` remembers distances
+    that were asked for before: plans share most of their options.
     """
 
     courses: dict[tuple[float, ...], Course]
     flights: dict[tuple[float, ...], Flight]
     measured: dict[tuple[float, ...], Measured]
+    legs: dict[tuple[float, ...], tuple[Leg, ...]]
     extremes: dict[tuple[float, ...], tuple[float, float]]
+    first_guess_rad: dict[tuple[float, ...], float]
     nearest: dict[tuple[float, ...], float] = field(default_factory=dict)
+
+    def finish(self, options: Options, row: int) -> float:
+        """When an option's craft is in its slot, s: its last burn as flown."""
+        name = key(options, row)
+        impulses = self.flights[name].itinerary.impulses
+        return impulses[-1].time_s if name in self.first_guess_rad else float(options.finish_s[row])
 
     def distance(
         self, problem: Problem, name: tuple[float, ...], angle_rad: float, from_s: float, to_s: float
     ) -> float:
-        """Least distance between two times to somebody on the ring at an angle at time 0, m; looked up once found."""
+        """Least distance between two times to somebody on the ring at an angle at time 0, m; looked up once found.
+
+        Whoever is on the ring is taken to move evenly on its circle: over an oblate body real craft wobble about that
+        (about 1 km in a low Earth orbit), which is left out.
+        """
         ring = problem.ring
         asked = (*name, angle_rad, from_s, to_s)
         if asked not in self.nearest:
 
             def place(times: np.ndarray) -> np.ndarray:
                 angle = angle_rad + ring.rate_rad_s * times
-                return frames.on_circle(ring.radius_m, angle, ring.inclination_rad, ring.node_rad)
+                return frames.on_circle(
+                    ring.radius_m, angle, ring.inclination_rad, ring.node_rad + ring.node_rate_rad_s * times
+                )
 
             self.nearest[asked] = closest(self.flights[name], place, from_s, to_s).distance_m
         return self.nearest[asked]
 
 
 def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
-    """Fly every distinct option of some plans, all in one batch, and measure each over a ring turn in its slot."""
+    """Fly every distinct option of some plans, all in one batch, and measure each over a ring turn in its slot.
+
+    Over an oblate body each is corrected first; one that cannot be met is flown as near as the correction came.
+    """
     courses: dict[tuple[float, ...], Course] = {}
     slots: dict[tuple[float, ...], int] = {}
     for options in chosen:
@@ -61,12 +85,42 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
             if name not in courses:
                 courses[name] = course(problem, options, row)
                 slots[name] = int(options.slot[row])
-    flown = fly([c.itinerary for c in courses.values()], PointMass(gm=problem.ring.gm))
+    first_guess = _corrected(problem, courses, slots) if problem.oblate else {}
+    flown = fly([c.itinerary for c in courses.values()], problem.gravity)
     flights = dict(zip(courses, flown, strict=True))
     measured = {name: measure(flight, problem.ring, 0, slots[name]) for name, flight in flights.items()}
     legs = {name: flight.legs() for name, flight in flights.items()}
     extremes = {n: (min(leg.lowest_m for leg in ls), max(leg.highest_m for leg in ls)) for n, ls in legs.items()}
-    return Flights(courses=courses, flights=flights, measured=measured, extremes=extremes)
+    return Flights(
+        courses=courses,
+        flights=flights,
+        measured=measured,
+        legs=legs,
+        extremes=extremes,
+        first_guess_rad=first_guess,
+    )
+
+
+def _corrected(
+    problem: Problem, courses: dict[tuple[float, ...], Course], slots: dict[tuple[float, ...], int]
+) -> dict[tuple[float, ...], float]:
+    """Correct all courses by their flight, in place; the slot error of each first guess, rad."""
+    names = [name for name, what in courses.items() if what.unknowns]
+    cases = [
+        Case(
+            itinerary=courses[name].itinerary,
+            ring=problem.ring,
+            slot=slots[name],
+            unknowns=courses[name].unknowns,
+            spin_rad_s=problem.scenario.body.spin_rad_s,
+        )
+        for name in names
+    ]
+    found = {}
+    for name, result in zip(names, correct(cases, problem.gravity), strict=True):
+        found[name] = result.first.slot_error_rad
+        courses[name] = replace(courses[name], itinerary=result.itinerary)
+    return found
 
 
 def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
@@ -87,7 +141,7 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
         named.extend(zip(group.names, rows, strict=True))
     order = {c.name: i for i, c in enumerate(problem.scenario.craft)}
     named.sort(key=lambda item: order[item[0]])
-    seats = [(name, int(options.slot[row]), float(options.finish_s[row])) for name, row in named]
+    seats = [(name, int(options.slot[row]), flights.finish(options, row)) for name, row in named]
     craft = tuple(_craft_plan(problem, options, row, name, seats, flights) for name, row in named)
     used = [c.propellant_kg for c in craft]
     margins = _margins(problem, craft, flights, [key(options, row) for _, row in named])
@@ -116,12 +170,19 @@ def _craft_plan(
     what, flight, seen = flights.courses[option_key], flights.flights[option_key], flights.measured[option_key]
     craft = next(c for c in problem.scenario.craft if c.name == name)
     way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
-    burns = _burns(craft, flight, float(options.delta_v_m_s[row]))
+    planned = float(options.delta_v_m_s[row])
+    if option_key in flights.first_guess_rad:
+        planned = math.fsum(impulse.delta_v_m_s for impulse in flight.itinerary.impulses)
+    burns = _burns(craft, flight, planned)
     spent = math.fsum(b.delta_v_m_s for b in burns)
     revolutions = int(options.revolutions[row])
-    finish = float(options.finish_s[row])
+    finish = flights.finish(options, row)
     slot = int(options.slot[row])
     nearest, to = _nearest(problem, flights, option_key, name, finish, seats)
+    phasing = None if revolutions == 0 else (finish - float(options.burn_s[row])) / revolutions
+    to_hit = phasing
+    if option_key in flights.first_guess_rad and what.phasing_burn is not None:
+        to_hit = flight.readouts()[what.phasing_burn].period_s
     loaded = _loaded(craft, spent)
     left = burns[-1].propellant_after_kg if burns else loaded
     return CraftPlan(
@@ -143,8 +204,8 @@ def _craft_plan(
         parking_wait_s=float(options.parking_wait_s[row]),
         ring_arrival_s=float(options.touch_s[row]),
         in_slot_s=finish,
-        phasing_period_s=None if revolutions == 0 else (finish - float(options.burn_s[row])) / revolutions,
-        lowest_periapsis_m=what.periapsis_m,
+        phasing_period_s=phasing,
+        lowest_periapsis_m=_lowest_periapsis(what, flights.legs[option_key], option_key in flights.first_guess_rad),
         must_burn=what.must_burn,
         delta_v_m_s=spent,
         propellant_kg=None if left is None or loaded is None else loaded - left,
@@ -157,8 +218,18 @@ def _craft_plan(
             lowest_m=flights.extremes[option_key][0],
             closest_m=nearest,
             closest_to=to,
+            eccentricity=math.hypot(*seen.eccentricity),
         ),
+        period_to_hit_s=to_hit,
+        first_guess_error_rad=flights.first_guess_rad.get(option_key),
     )
+
+
+def _lowest_periapsis(what: Course, legs: tuple[Leg, ...], corrected: bool) -> float | None:
+    """Lowest periapsis flown through before the last burn: as planned where the flight has nothing to add to it."""
+    if what.periapsis_m is None or not corrected:
+        return what.periapsis_m
+    return min((leg.periapsis_m for leg in legs[:-1] if leg.periapsis_m is not None), default=what.periapsis_m)
 
 
 def _loaded(craft: Craft, spent_m_s: float) -> float | None:

@@ -43,6 +43,7 @@ class Flown:
 
     ``slot_error_rad`` craft minus slot in the ring plane, signed; ``period_error_s`` nodal period minus the ring's;
     ``closest_m`` the least distance to a craft already in place, to whom, None where there was nobody.
+    ``eccentricity`` of that turn: the craft's place swings by twice as much (rad) about its mean within a turn.
     """
 
     slot_error_rad: float
@@ -51,6 +52,7 @@ class Flown:
     lowest_m: float
     closest_m: float | None
     closest_to: str | None
+    eccentricity: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +61,10 @@ class CraftPlan:
 
     ``lowest_periapsis_m`` is the radius of the lowest periapsis flown through after insertion, None where the craft
     passes none. ``insertion`` names the insertion chosen, with the speed the launcher must give there.
+    ``phasing_period_s`` is the time from return to return; ``period_to_hit_s`` what an instrument shows when the
+    phasing begins (osculating), which over an oblate body is not quite the same; None where nothing is phased.
+    ``first_guess_error_rad`` is the slot error of the plan by ratios of periods before it was corrected by its own
+    flight, None where nothing was corrected.
     """
 
     craft: str
@@ -87,6 +93,8 @@ class CraftPlan:
     propellant_left_kg: float | None
     burns: tuple[Burn, ...]
     flown: Flown
+    period_to_hit_s: float | None = None
+    first_guess_error_rad: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,6 +13,7 @@ from .assembly import assemble, fly_all
 from .catalogue import NO_RESTRICTION, Restriction, catalogue
 from .fronts import UNITS, other_fronts
 from .infeasible import diagnose
+from .oblate_notes import left_front, notes_on_flight
 from .options import join
 from .outcome import AimFront, Front, FrontPoint, Infeasible, Outcome, Plan, Proof
 from .problem import Problem, kept_errors, problems
@@ -76,7 +77,7 @@ def make_plan(
     elif fronts:
         missing.append("the other fronts were not walked")
     plans, order = _fly_and_rank(problem, aim, best, walked.plans, others, progress)
-    points = tuple(
+    points = [
         FrontPoint(
             delta_v_m_s=plans[order[i] - 1].delta_v_m_s,
             finish_s=plans[order[i] - 1].finish_s,
@@ -84,19 +85,22 @@ def make_plan(
             kind=kind,
         )
         for i, kind in enumerate(walked.kinds)
-    )
+        if plans[order[i] - 1].on_front
+    ]
+    if problem.oblate:
+        points.sort(key=lambda point: point.finish_s)
     return Outcome(
         scenario=scenario,
         ring=problem.ring,
         proof=proof_of(selection, best, aim, late),
         kept=kept_errors(problem),
-        front=Front(points=points, resolution_m_s=walked.resolution, note=price.note(walked, selection))
+        front=Front(points=tuple(points), resolution_m_s=walked.resolution, note=price.note(walked, selection))
         if points
         else None,
         plans=plans,
         infeasible=None,
         phase_rule=problem.phase_rule,
-        notes=problem.notes,
+        notes=(*problem.notes, *notes_on_flight(problem, best, plans, len(walked.plans) - len(points))),
         fronts=more,
         unfinished="; ".join(missing),
     )
@@ -220,6 +224,9 @@ def _fly_and_rank(
     progress(f"flying {len(chosen)} plans")
     flights = fly_all(problem, [join([c.options for c, _, _ in chosen])])
     plans = [replace(assemble(problem, c.options, flights), on_front=front, kind=kind) for c, front, kind in chosen]
+    if problem.oblate:
+        for i in left_front(plans[: len(on_front)]):
+            plans[i] = replace(plans[i], on_front=False, kind="beside the front")
     ranking = sorted(range(len(plans)), key=lambda i: _order(plans[i], aim))
     # the best plan by the goal comes first even where rounding makes another look a hair better
     rank = {plan: number + 1 for number, plan in enumerate(ranking)}

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..models import launch, orbits
+from ..models import coast, launch, oblateness, orbits
 from ..models.craft import delta_v_allowed
 from ..models.errors import InputError
+from ..models.gravity import Gravity, gravity_around
 from ..models.ring import Ring
 from ..models.scenario import Craft, Scenario
 from .options import F, I
@@ -68,14 +69,35 @@ class Problem:
         """Angles of the craft that stay, at time 0."""
         return np.array([k.angle_rad for k in self.kept], dtype=np.float64)
 
+    @property
+    def oblate(self) -> bool:
+        """Whether plans are flown over an oblate body, and corrected by that flight."""
+        return self.scenario.body.j2 != 0.0
+
+    @property
+    def gravity(self) -> Gravity:
+        """What every plan is flown with."""
+        return gravity_around(self.scenario.body)
+
+    @property
+    def wobble_m(self) -> float:
+        """Room that phasing orbits keep from floor and ceiling for what oblateness does within a revolution, m.
+
+        3/2 J2 Re^2 / a, with the least semi-major axis that a phasing orbit over the floor can have: the size of the
+        short-period terms (Kozai 1959). Zero in point-mass gravity.
+        """
+        body = self.scenario.body
+        least = 0.5 * (min(self.scenario.floor_m, self.ring.radius_m) + self.ring.radius_m)
+        return 1.5 * body.j2 * body.j2_radius_m**2 / least
+
     def touch(self, arrival_speed_m_s: float) -> Touch:
         """The limits of the scenario on phasing from a touch of the ring."""
         limits = self.scenario.limits
         return Touch(
             ring=self.ring,
             arrival_speed_m_s=arrival_speed_m_s,
-            floor_m=self.scenario.floor_m,
-            ceiling_m=limits.apoapsis_max_m,
+            floor_m=self.scenario.floor_m + self.wobble_m,
+            ceiling_m=limits.apoapsis_max_m - self.wobble_m,
             revolutions_max=limits.revolutions_max,
             wait_within_s=limits.wait_within_s,
         )
@@ -95,29 +117,35 @@ class Problem:
 def problems(scenario: Scenario) -> tuple[Problem, ...]:
     """One problem for each phase that the ring may take: a single one unless a free phase leaves a choice.
 
+    Over an oblate body the ring turns, and its node drifts, at the secular rates of its mean radius.
+
     Rules for a free phase: with craft that stay, the phase that makes their largest error least; with movable craft
     on the ring, each phase at which one of them need not move; with neither, the first arrival decides.
     Raises InputError where craft that stay contradict one another.
     """
     spec = scenario.ring
     gm = scenario.body.gm
+    rate, node_rate = float(orbits.rate(gm, spec.radius_m)), 0.0
+    if scenario.body.j2 != 0.0:
+        rate, node_rate = oblateness.ring_rates(scenario.body, spec.radius_m, spec.inclination_rad)
     base = Ring(
         radius_m=spec.radius_m,
         slots=spec.slots,
-        rate_rad_s=float(orbits.rate(gm, spec.radius_m)),
+        rate_rad_s=rate,
         slot0_rad=0.0 if spec.slot0_rad is None else spec.slot0_rad,
         gm=gm,
         inclination_rad=spec.inclination_rad,
         node_rad=spec.node_rad,
+        node_rate_rad_s=node_rate,
         planes=spec.planes,
         phasing=spec.phasing,
         spread_rad=spec.spread_rad,
     )
     staying = _staying_angles(scenario, base)
     movable = [c for c in scenario.craft if not c.stay]
-    starts = {c.name: standing(base, c) for c in movable if c.orbit is not None}
+    starts = {c.name: standing(base, c, scenario.body) for c in movable if c.orbit is not None}
     ways = tuple(
-        launch.ascent(scenario.body, base, pad, index, insertion)
+        coast.ascent(scenario.body, base, pad, index, insertion)
         for index, pad in enumerate(scenario.pads)
         for insertion in pad.insertions
     )
@@ -135,7 +163,7 @@ def _staying_angles(scenario: Scenario, base: Ring) -> list[tuple[str, float | N
     for craft in scenario.craft:
         if not craft.stay or craft.orbit is None:
             continue
-        start = standing(base, craft)
+        start = standing(base, craft, scenario.body)
         if not start.on_ring:
             raise InputError(
                 f"craft {craft.name!r} is to stay, but its orbit is not the ring: give it an orbit at the ring's "

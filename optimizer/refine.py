@@ -35,12 +35,14 @@ Target = Literal["slot", "period", "eccentricity", "radius", "plane"]
 TOLERANCE_RAD = 1e-6
 """A case is met when its weighted miss is below this: 6e-5 deg of slot or of drift a turn, 5e-5 of eccentricity."""
 ROUNDS_MAX = 10
+_RELATIVE = 1e-11
+"""Error allowed in a step of the flights in between: far below the differences that are taken of them."""
 _DIFFERENCE = 1e-5
 """Step of the finite differences: in radians of ring motion for times, in circular speeds for burns."""
 _DAMPING = (1e-9, 1e-4, 1e-3, 1e-2, 1e-1)
 """Candidate dampings, relative to the largest singular value; the first is tried alone first."""
 _GOOD = 0.3
-"""A step that leaves less than this of the miss is taken without looking at others."""
+"""A step that leaves less than this of the miss is taken without looking at others, and its slope is good enough."""
 _REACH = 0.2
 """Longest step in the units of `_DIFFERENCE`."""
 _WEIGHTS: dict[Target, float] = {"slot": 1.0, "period": 1.0, "eccentricity": 0.02, "radius": 0.1, "plane": 0.3}
@@ -143,12 +145,10 @@ def correct(
     if not all(case.itinerary.impulses for case in cases):
         raise FlightError("an itinerary without burns has nothing to correct")
     work = [_Work(case) for case in cases]
-    for item, found in zip(work, _fly_all(work, [item.at(item.x) for item in work], gravity), strict=True):
-        if found is None:
-            raise FlightError(f"the first guess for slot {item.case.slot} does not come round once within its flight")
-        item.start(found)
+    _begin(work, gravity)
     for _ in range(rounds_max):
         active = [item for item in work if not item.stopped and item.miss > tolerance_rad]
+        active = [item for item in active if item.jacobian is None or item.gainable() > tolerance_rad]
         if not active:
             break
         _differentiate([item for item in active if item.jacobian is None], gravity)
@@ -178,7 +178,7 @@ def _fly_all(owners: Sequence[_Work], items: Sequence[Itinerary | None], gravity
     """Fly and measure each owner's itinerary; None where it is impossible or too slow to come round."""
     possible = [(k, item) for k, item in enumerate(items) if item is not None]
     models = [owners[k].case.burns for k, _ in possible]
-    flights = fly([item for _, item in possible], gravity, models, whole=False)
+    flights = fly([item for _, item in possible], gravity, models, whole=False, relative=_RELATIVE)
     out: list[_Found | None] = [None] * len(items)
     for (k, _), flight in zip(possible, flights, strict=True):
         case = owners[k].case
@@ -188,16 +188,35 @@ def _fly_all(owners: Sequence[_Work], items: Sequence[Itinerary | None], gravity
     return out
 
 
+def _begin(work: Sequence[_Work], gravity: Gravity) -> None:
+    """Fly the first guesses, and in the same batch what lies beside them: twice as many arcs cost little more."""
+    asked: list[tuple[_Work, int | None, Itinerary | None]] = []
+    for item in work:
+        asked.append((item, None, item.at(item.x)))
+        asked.extend((item, k, item.beside(k)) for k in range(item.x.size) if not item.only_last(k))
+    found = _fly_all([item for item, _, _ in asked], [flown for _, _, flown in asked], gravity)
+    for (item, k, _), result in zip(asked, found, strict=True):
+        if k is not None:
+            item.seen[k] = result
+        elif result is None:
+            raise FlightError(f"the first guess for slot {item.case.slot} does not come round once within its flight")
+        else:
+            item.start(result)
+
+
 def _differentiate(work: Sequence[_Work], gravity: Gravity) -> None:
-    owners = [item for item in work for _ in item.case.unknowns]
-    results = iter(_fly_all(owners, [varied for item in work for varied in item.varied()], gravity))
+    asked = [(item, k) for item in work for k in range(item.x.size) if k not in item.seen]
+    results = _fly_all([item for item, _ in asked], [item.beside(k) for item, k in asked], gravity)
+    for (item, k), result in zip(asked, results, strict=True):
+        item.seen[k] = result
     for item in work:
         columns = []
-        for _ in item.case.unknowns:
-            found = next(results)
+        for k in range(item.x.size):
+            found = item.seen[k]
             gap = item.gap if found is None else item.residual(found.measured)
             columns.append((gap - item.gap) / _DIFFERENCE)
         item.jacobian = np.stack(columns, axis=1)
+        item.seen = {}
 
 
 class _Work:
@@ -207,6 +226,7 @@ class _Work:
         self.case = case
         self.x: Array = np.zeros(len(case.unknowns))
         self.jacobian: Array | None = None
+        self.seen: dict[int, _Found | None] = {}
         self.fresh = False
         self.stopped = False
         self.rounds = 0
@@ -221,27 +241,22 @@ class _Work:
         self.gap = self.residual(found.measured)
         self.miss = float(np.linalg.norm(self.gap))
 
-    def varied(self) -> list[Itinerary | None]:
-        """Itineraries beside the present one, one for each unknown.
+    def beside(self, which: int) -> Itinerary | None:
+        """Itinerary beside the present one in one unknown; flown from the last impulse on where only that changes."""
+        item = self.at(self.x + _DIFFERENCE * np.eye(self.x.size)[which])
+        if item is None or not self.only_last(which):
+            return item
+        return dataclasses.replace(
+            item,
+            start_s=item.impulses[-1].time_s,
+            position=self.before[:3],
+            velocity=self.before[3:],
+            impulses=item.impulses[-1:],
+        )
 
-        What changes the last impulse only is flown from there on.
-        """
-        items = []
-        for unknown, axis in zip(self.case.unknowns, np.eye(self.x.size), strict=True):
-            item = self.at(self.x + _DIFFERENCE * axis)
-            if item is not None and self.only_last(unknown):
-                item = dataclasses.replace(
-                    item,
-                    start_s=item.impulses[-1].time_s,
-                    position=self.before[:3],
-                    velocity=self.before[3:],
-                    impulses=item.impulses[-1:],
-                )
-            items.append(item)
-        return items
-
-    def only_last(self, unknown: Unknown) -> bool:
+    def only_last(self, which: int) -> bool:
         """Whether an unknown leaves the flight up to the last burn as it is."""
+        unknown = self.case.unknowns[which]
         count = len(self.case.itinerary.impulses)
         return (
             unknown.part in ("radial", "along", "cross")
@@ -308,19 +323,31 @@ class _Work:
             points.append(self.x + step * min(1.0, _REACH / longest) if longest > 0.0 else self.x)
         return points
 
+    def gainable(self) -> float:
+        """How much of the miss the unknowns can still take away, by the slope: the rest is out of their reach."""
+        assert self.jacobian is not None
+        u, s, _ = np.linalg.svd(self.jacobian, full_matrices=False)
+        return float(np.linalg.norm(u.T[s > 1e-9 * s[0]] @ self.gap))
+
     def advance(self, points: Sequence[Array], results: Sequence[_Found | None]) -> None:
-        """Take the best candidate if it is better; a slope that served badly is renewed once before giving up."""
+        """Take the best candidate if it is better; a slope that served badly is renewed once before giving up.
+
+        One that served well is mended by what the step showed (Broyden 1965), which costs no flight.
+        """
+        assert self.jacobian is not None
         best = min((self.miss_of(found), k) for k, found in enumerate(results))
         self.rounds += 1
         gain = best[0] / self.miss
         if gain < 1.0:
             found = results[best[1]]
             assert found is not None
+            step, gap = points[best[1]] - self.x, self.gap
             self.stand(points[best[1]], found)
+            self.jacobian = self.jacobian + np.outer(self.gap - gap - self.jacobian @ step, step) / (step @ step)
         if gain > 0.9 and self.fresh:
             self.stopped = True
         self.fresh = False
-        if gain > 0.05:
+        if gain > _GOOD:
             self.jacobian, self.fresh = None, True
 
     def result(self, tolerance_rad: float) -> Corrected:

@@ -12,14 +12,14 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from .columns import I32, Bool, Columns, F, I, ScheduleProblem, dominated
-from .relaxation import Packed, Relaxed, relax
+from .columns import Bool, Columns, F, I, ScheduleProblem, dominated
+from .packing import Packed, Packing, Side, pack
+from .relaxation import Relaxation, Relaxed
 from .solver import Answer, Program, Status, solve_program
 
 __all__ = [
@@ -35,13 +35,10 @@ __all__ = [
     "solve_schedule",
 ]
 
-Side = tuple[tuple[F, float], ...]
-"""Extra rows: coefficients (n,) and the limit that their sum over the chosen columns must not exceed."""
-
 TOLERANCE = 1e-6
 """Absolute, in units of the cost: a plan this close to the bound counts as optimal."""
-SIDE_TOLERANCE = 1e-9
-"""Relative to the sum of the coefficients' sizes: what rounding may do to an extra row."""
+LARGEST_PROGRAM = 20_000
+"""Columns beyond which no exact program is tried: what is proved by then is the answer."""
 RELAXATION_SHARE = 0.6
 """Of a time limit, what the relaxation may take before the exact programs."""
 FIRST_PROGRAM = 48
@@ -97,14 +94,6 @@ class Objective:
     tolerance: float = TOLERANCE
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Packing:
-    packed: Packed
-    own: I  # the problem's column of each packed one
-    offset: float  # what was taken from every plan's cost
-    taken: F  # and from each pair of a class
-
-
 def solve_schedule(
     problem: ScheduleProblem,
     *,
@@ -138,40 +127,96 @@ def solve_schedule(
     """
     deadline_s = None if time_limit_s is None else time.monotonic() + time_limit_s
     price = problem.columns.cost if cost is None else cost
-    if int(problem.class_count.sum()) == 0:
-        fits = upper_bound >= 0 and all(limit >= 0 for _, limit in side)
-        return _solved(problem, price, (), 0.0, 0, 0, tolerance) if fits else Solved(status="infeasible", bound=np.inf)
-    packing = _pack(problem, price, allowed, side, upper_bound)
-    packed = packing.packed
-    limit = upper_bound - packing.offset + tolerance
-    pause_s = None if time_limit_s is None else time.monotonic() + RELAXATION_SHARE * time_limit_s
-    relaxed = relax(packed, limit=limit, deadline_s=pause_s)
-    priced = packed.cost.size
-    if relaxed.bound > limit or np.isinf(relaxed.bound):
-        return Solved(status="infeasible", bound=np.inf, priced=priced)
-    search = _search(packed, relaxed, limit, tolerance, deadline_s)
-    found, bound = search.found, search.bound + packing.offset
-    if search.found is None:
-        status: Status = "infeasible" if np.isinf(search.bound) else "failed"
-        return Solved(status=status, bound=bound, priced=priced, exact=search.exact)
-    assert found is not None
-    chosen = tuple(sorted(packing.own[found].tolist()))
-    return replace(
-        _solved(problem, price, chosen, bound, priced, search.exact, tolerance),
-        _proof=_Proof(
-            price=price,
-            own=packing.own,
-            least=relaxed.reduced + (relaxed.bound + packing.offset),
-            base=relaxed.bound + packing.offset,
-            pair_price=relaxed.pair_price + np.repeat(packing.taken, problem.slots),
-            moment_price=relaxed.moment_price,
-        ),
+    return _solve(
+        problem, price, allowed=allowed, upper_bound=upper_bound, side=side, deadline_s=deadline_s, tolerance=tolerance
     )
 
 
-def _solved(
-    problem: ScheduleProblem, price: F, chosen: tuple[int, ...], bound: float, priced: int, exact: int, tolerance: float
+def _solve(
+    problem: ScheduleProblem,
+    price: F,
+    *,
+    allowed: Bool | None = None,
+    upper_bound: float = np.inf,
+    side: Side = (),
+    deadline_s: float | None = None,
+    tolerance: float = TOLERANCE,
+    known: tuple[int, ...] | None = None,
+    confirm: bool = True,
 ) -> Solved:
+    """See :func:`solve_schedule`. ``known`` is a plan that keeps all limits: the answer unless there is a better one.
+
+    Without ``confirm`` a plan that the relaxation met and proved is not put to the exact program once more.
+    """
+    if int(problem.class_count.sum()) == 0:
+        fits = upper_bound >= 0 and all(limit >= 0 for _, limit in side)
+        return _solved(price, (), 0.0, 0, 0, tolerance) if fits else Solved(status="infeasible", bound=np.inf)
+    return _solve_packed(
+        problem,
+        price,
+        pack(problem, price, allowed, side),
+        upper_bound=upper_bound,
+        deadline_s=deadline_s,
+        tolerance=tolerance,
+        known=known,
+        confirm=confirm,
+    )
+
+
+def _solve_packed(
+    problem: ScheduleProblem,
+    price: F,
+    packing: Packing,
+    *,
+    relaxation: Relaxation | None = None,
+    barred: Bool | None = None,
+    upper_bound: float = np.inf,
+    deadline_s: float | None = None,
+    tolerance: float = TOLERANCE,
+    known: tuple[int, ...] | None = None,
+    confirm: bool = True,
+) -> Solved:
+    """See :func:`_solve`; a ``relaxation`` of the packing goes on from where it stood, other columns ``barred``."""
+    packed, offset = packing.packed, packing.offset
+    limit = upper_bound - offset + tolerance
+    if known is not None:
+        limit = min(limit, float(price[list(known)].sum()) - offset - tolerance)
+    relaxation = Relaxation(packed) if relaxation is None else relaxation
+    relaxed = relaxation.solve(limit=limit, deadline_s=_share(deadline_s, RELAXATION_SHARE), barred=barred)
+    if relaxed.bound > limit or np.isinf(relaxed.bound):
+        search = _Search(found=None, bound=np.inf, exact=0)
+    else:
+        search = _search(packed, relaxed, limit, tolerance, deadline_s, confirm)
+    priced, exact = packed.cost.size, search.exact
+    if search.found is not None:
+        plan = tuple(sorted(packing.own[search.found].tolist()))
+        solved = _solved(price, plan, search.bound + offset, priced, exact, tolerance)
+    elif known is not None:
+        bound = min(search.bound, limit) if np.isinf(search.bound) else search.bound
+        solved = _solved(price, known, bound + offset, priced, exact, tolerance)
+    else:
+        status: Status = "infeasible" if np.isinf(search.bound) else "failed"
+        return Solved(status=status, bound=search.bound + offset, priced=priced, exact=exact)
+    proof = _Proof(
+        price=price,
+        own=packing.own,
+        least=relaxed.reduced + (relaxed.bound + offset),
+        base=relaxed.bound + offset,
+        pair_price=relaxed.pair_price + np.repeat(packing.taken, problem.slots),
+        moment_price=relaxed.moment_price,
+    )
+    return replace(solved, _proof=proof)
+
+
+def _share(deadline_s: float | None, share: float) -> float | None:
+    """A moment before the deadline, after that share of the time left."""
+    if deadline_s is None:
+        return None
+    now = time.monotonic()
+    return now + share * max(deadline_s - now, 0.0)
+
+
+def _solved(price: F, chosen: tuple[int, ...], bound: float, priced: int, exact: int, tolerance: float) -> Solved:
     objective = float(price[list(chosen)].sum()) if chosen else 0.0
     bound = min(bound, objective)
     short = objective - bound
@@ -194,15 +239,20 @@ class _Search:
     exact: int
 
 
-def _search(packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, deadline_s: float | None) -> _Search:
+def _search(
+    packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, deadline_s: float | None, confirm: bool
+) -> _Search:
     """From the relaxation to a plan and its proof, by exact programs over ever more columns."""
     bound, best, largest = relaxed.bound, limit, 0
     found: I | None = None
     extra = np.maximum(relaxed.reduced, 0.0)
-    if relaxed.plan.size and (cost := float(packed.cost[relaxed.plan].sum())) <= limit:
-        found, best = relaxed.plan, cost
-    ids = relaxed.plan if found is not None and best <= bound + tolerance else np.empty(0, dtype=np.intp)
-    if ids.size == 0 and (found is None or np.count_nonzero(extra <= best - bound) > 4 * FIRST_PROGRAM):
+    if relaxed.plan.size and packed.cost[relaxed.plan].sum() <= limit and packed.kept_by(relaxed.plan):
+        found, best = relaxed.plan, float(packed.cost[relaxed.plan].sum())
+    proved = found is not None and best <= bound + tolerance
+    if proved and not confirm:
+        return _Search(found=found, bound=bound, exact=0)
+    ids = relaxed.plan if proved else np.empty(0, dtype=np.intp)
+    if not proved and (found is None or np.count_nonzero(extra <= best - bound) > 4 * FIRST_PROGRAM):
         near = relaxed.entered[extra[relaxed.entered] <= best - bound]
         near = near[np.argsort(extra[near], kind="stable")][: relaxed.used.size + FIRST_PROGRAM]
         ids = np.unique(np.concatenate((relaxed.plan, relaxed.used, near)))
@@ -214,14 +264,17 @@ def _search(packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, de
     within = best - bound
     if found is not None and within <= tolerance:
         return _Search(found=found, bound=bound, exact=largest)
-    ordered = np.sort(extra[extra <= within])
+    usable = np.isfinite(extra)
+    ordered = np.sort(extra[usable & (extra <= within)])
     size = max(4 * FIRST_PROGRAM, 2 * largest)
     while True:
         # the columns whose own bound is at most `reach` above the relaxation's
         reach = within if ordered.size <= 4 * size else float(ordered[size])
         if deadline_s is not None and time.monotonic() > deadline_s:
             return _Search(found=found, bound=bound, exact=largest)
-        ids = np.flatnonzero(extra <= reach)
+        ids = np.flatnonzero(usable & (extra <= reach))
+        if ids.size > LARGEST_PROGRAM:
+            return _Search(found=found, bound=bound, exact=largest)
         answer = _exact(packed, ids, tolerance, deadline_s)
         largest = max(largest, ids.size)
         if answer.value.size and (answer.objective < best or (found is None and answer.objective <= limit)):
@@ -266,7 +319,11 @@ def _program(packed: Packed, ids: I) -> Program:
         lower.append(np.full(packed.side_limit.size, -np.inf))
         upper.append(packed.side_limit)
         total += packed.side_limit.size
-    for members in _groups(packed, position):
+    for group in range(packed.group_start.size):
+        members = position[packed.members(group)]
+        members = members[members >= 0]
+        if members.size < 2:
+            continue
         rows.append(np.full(members.size, total))
         columns.append(members)
         values.append(np.ones(members.size))
@@ -299,131 +356,6 @@ def _program(packed: Packed, ids: I) -> Program:
         lower=np.concatenate(lower),
         upper=np.concatenate(upper),
     )
-
-
-def _groups(packed: Packed, position: I) -> list[I]:
-    ends = np.append(packed.group_start, packed.group_column.size).tolist()
-    members = [position[packed.group_column[a:b]] for a, b in pairwise(ends)]
-    members = [m[m >= 0] for m in members]
-    return [m for m in members if m.size > 1]
-
-
-def _pack(problem: ScheduleProblem, price: F, allowed: Bool | None, side: Side, upper_bound: float) -> _Packing:
-    """Leave out what cannot be chosen, keep of equal columns the cheapest, shift costs to start at zero."""
-    columns, slots = problem.columns, problem.slots
-    n = price.size
-    moments = problem.moments
-    keep = np.isfinite(price)
-    if allowed is not None:
-        keep &= allowed
-    craft = problem.class_count
-    if not problem.single:
-        # a column that serves a slot twice, or a class more often than it has craft, fits no plan
-        keep[_impossible(problem)] = False
-    elif np.any(craft == 0):
-        keep &= craft[columns.pair_class] > 0
-    first_key = problem.key if problem.single else problem.key[problem.first_pair]
-    if not side:
-        keep = _cheapest_of_each(problem, price, keep, first_key)
-    own = np.flatnonzero(keep)
-    position = np.full(n, -1)
-    position[own] = np.arange(own.size)
-    cost = price[own].astype(float)
-    key, moment = first_key[own], moments.of_column[own]
-    width: F | None = None
-    more_column, more_key = np.empty(0, dtype=np.intp), np.empty(0, dtype=np.int32)
-    if not problem.single:
-        more = np.ones(columns.pair_column.size, dtype=bool)
-        more[problem.first_pair] = False
-        more &= keep[columns.pair_column]
-        more_column, more_key = position[columns.pair_column[more]], problem.key[more]
-        if more_column.size:
-            width = np.ones(own.size) + np.bincount(more_column, minlength=own.size)
-    classes = (key // slots, more_column, more_key // slots, width)
-    cost, offset, taken = _shifted(cost, craft, *classes)
-    rows, limits = [], []
-    for coefficients, limit in side:
-        row, less, _ = _shifted(coefficients[own].astype(float), craft, *classes)
-        scale = float(row.max()) if row.size and row.max() > 0 else 1.0
-        size = float(np.abs(coefficients[own]).max(initial=0.0)) * float(craft.sum()) + abs(limit)
-        rows.append(row / scale)
-        limits.append((limit - less + SIDE_TOLERANCE * size) / scale)
-    groups = [np.unique(position[list(g)]) for g in problem.conflicts]
-    groups = [g[g >= 0] for g in groups]
-    groups = [g for g in groups if g.size > 1]
-    return _Packing(
-        packed=Packed(
-            cost=cost,
-            key=key,
-            more_column=more_column,
-            more_key=more_key,
-            width=width,
-            moment=moment,
-            first=moments.first,
-            last=moments.last,
-            count=craft,
-            slots=slots,
-            group_column=np.concatenate(groups) if groups else np.empty(0, dtype=np.intp),
-            group_start=np.cumsum([0] + [g.size for g in groups[:-1]]) if groups else np.empty(0, dtype=np.intp),
-            side=np.array(rows) if rows else np.empty((0, own.size)),
-            side_limit=np.array(limits),
-        ),
-        own=own,
-        offset=offset,
-        taken=taken,
-    )
-
-
-def _impossible(problem: ScheduleProblem) -> I:
-    c = problem.columns
-    per_class, times = np.unique(np.stack((c.pair_column, c.pair_class)), axis=1, return_counts=True)
-    too_often = per_class[0, times > problem.class_count[per_class[1]]]
-    per_slot, times = np.unique(np.stack((c.pair_column, c.pair_slot)), axis=1, return_counts=True)
-    return np.concatenate((too_often, per_slot[0, times > 1]))
-
-
-def _shifted(value: F, craft: I, of_class: I32, more_column: I, more_class: I32, width: F | None) -> tuple[F, float, F]:
-    """Take each class's least value per pair from its pairs: no plan's order changes, since every class is served
-    exactly; returns what is left (>= 0), the sum taken from every plan, and what was taken from each class's pairs."""
-    each = value if width is None else value / width
-    least = np.full(craft.size, np.inf)
-    np.minimum.at(least, of_class, each)
-    if more_column.size:
-        np.minimum.at(least, more_class, each[more_column])
-    least[np.isinf(least)] = 0.0
-    left = value - least[of_class]
-    if more_column.size:
-        np.subtract.at(left, more_column, least[more_class])
-    return np.maximum(left, 0.0), float(least @ craft), least
-
-
-def _cheapest_of_each(problem: ScheduleProblem, price: F, keep: Bool, key: I32) -> Bool:
-    """Of columns alike in class, slot and liftoff keep the cheapest, then the earliest; those in a conflict or with
-    several pairs all stay."""
-    moments = problem.moments
-    cells = problem.class_count.size * problem.slots * (moments.count + 1)
-    n = price.size
-    if cells > 4 * n + 10_000:
-        return keep
-    alone = keep.copy()
-    if not problem.single:
-        alone &= np.bincount(problem.columns.pair_column, minlength=n) == 1
-    for group in problem.conflicts:
-        alone[list(group)] = False
-    cell = key.astype(np.int64) * (moments.count + 1) + moments.of_column
-    least = np.full(cells, np.inf)
-    at = np.flatnonzero(alone)
-    np.minimum.at(least, cell[at], price[at])
-    at = at[price[at] == least[cell[at]]]
-    finish = problem.columns.finish_s
-    soonest = np.full(cells, np.inf)
-    np.minimum.at(soonest, cell[at], finish[at])
-    at = at[finish[at] == soonest[cell[at]]]
-    winner = np.full(cells, -1)
-    winner[cell[at[::-1]]] = at[::-1]
-    out = keep & ~alone
-    out[winner[winner >= 0]] = True
-    return out
 
 
 def restrict(problem: ScheduleProblem, keep: Bool) -> tuple[ScheduleProblem, I]:
@@ -495,117 +427,138 @@ def solve_lexicographic(
     """
     deadline_s = None if time_limit_s is None else time.monotonic() + time_limit_s
     n = problem.columns.cost.size
+    if int(problem.class_count.sum()) == 0:
+        return replace(_solve(problem, problem.columns.cost), values=(0.0,) * len(objectives))
     rest, own = (problem, np.arange(n)) if allowed is None else restrict(problem, allowed)
-    side = tuple((row[own], end) for row, end in side)
+    held: Side = tuple((row[own], end) for row, end in side)
     first: Solved | None = None
-    chosen: tuple[int, ...] = ()
+    chosen: tuple[int, ...] | None = None
     proved, exact = True, 0
-    for number, aim in enumerate(objectives):
+    for aim in objectives:
         if first is not None and stopped():
             proved = False
             break
         value = aim.value[own]
-        bar = upper_bound if number == 0 else np.inf
-        left = None if deadline_s is None else max(deadline_s - time.monotonic(), 0.05)
-        known = None if first is None else chosen
+        bar = upper_bound if first is None else np.inf
         if aim.kind == "worst":
-            solved = _least_worst(rest, value, side, known, bar, left)
-        elif known is not None and float(value[list(known)].sum()) <= _floor(rest, value) + TOLERANCE:
-            best = float(value[list(known)].sum())
-            solved = Solved(status="optimal", chosen=known, objective=best, bound=best)
+            solved = _least_worst(rest, value, held, chosen, bar, deadline_s)
+        elif chosen is not None and float(value[list(chosen)].sum()) <= _floor(rest, value) + TOLERANCE:
+            best = float(value[list(chosen)].sum())
+            solved = Solved(status="optimal", chosen=chosen, objective=best, bound=best)
         else:
-            solved = solve_schedule(rest, cost=value, side=side, upper_bound=bar, time_limit_s=left)
+            solved = _solve(rest, value, side=held, upper_bound=bar, deadline_s=deadline_s, known=chosen, confirm=False)
         exact = max(exact, solved.exact)
-        if first is None:
-            first = solved
-            if solved.status not in ("optimal", "bounded"):
-                return solved
-        elif solved.status not in ("optimal", "bounded"):
-            proved = False
-            break
+        if solved.status not in ("optimal", "bounded"):
+            return solved
+        first = solved if first is None else first
         proved &= solved.status == "optimal"
-        chosen = solved.chosen
         limit = solved.objective + aim.tolerance
-        if aim.kind == "worst":
-            keep = value <= limit
-        else:
-            keep = candidates(rest, solved, limit)
-            side = (*side, (value, limit))
-        keep[list(chosen)] = True
-        if not keep.all():
-            rest, kept = restrict(rest, keep)
-            place = np.cumsum(keep) - 1
-            chosen = tuple(place[list(chosen)].tolist())
-            own = own[kept]
-            side = tuple((row[kept], end) for row, end in side)
+        keep = value <= limit if aim.kind == "worst" else candidates(rest, solved, limit)
+        keep[list(solved.chosen)] = True
+        rest, kept = restrict(rest, keep)
+        chosen = tuple((np.cumsum(keep) - 1)[list(solved.chosen)].tolist())
+        own = own[kept]
+        held = tuple((row[kept], end) for row, end in held)
+        if aim.kind == "sum":
+            held = (*held, (value[kept], limit))
     assert first is not None
-    plan = tuple(sorted(own[list(chosen)].tolist()))
+    assert chosen is not None
+    plan, used = _confirmed(rest, chosen, held, deadline_s)
+    plan = tuple(sorted(own[list(plan)].tolist()))
     values = tuple(
         float(a.value[list(plan)].max() if a.kind == "worst" else a.value[list(plan)].sum()) if plan else 0.0
         for a in objectives
     )
     return replace(
-        first, status="optimal" if proved else "bounded", chosen=plan, objective=values[0], values=values, exact=exact
+        first,
+        status="optimal" if proved else "bounded",
+        chosen=plan,
+        objective=values[0],
+        values=values,
+        exact=max(exact, used),
     )
 
 
+def _confirmed(
+    problem: ScheduleProblem, chosen: tuple[int, ...], held: Side, deadline_s: float | None
+) -> tuple[tuple[int, ...], int]:
+    """The plan as the exact program has it, over the plan's columns and some of those that all aims left."""
+    keep = np.zeros(problem.columns.cost.size, dtype=bool)
+    keep[list(chosen)] = True
+    keep[np.flatnonzero(~keep)[: FIRST_PROGRAM // 2]] = True
+    rest, own = restrict(problem, keep)
+    aim = held[-1][0][own] if held else np.zeros(own.size)
+    side = tuple((row[own], limit) for row, limit in held)
+    packing = pack(rest, aim, None, side)
+    answer = _exact(packing.packed, np.arange(packing.own.size), TOLERANCE, deadline_s)
+    if not answer.value.size:
+        return chosen, 0
+    return tuple(own[packing.own[answer.value > 0.5]].tolist()), packing.own.size
+
+
 def _floor(problem: ScheduleProblem, value: F) -> float:
-    """What every plan's sum comes to at least, class by class."""
-    width = np.bincount(problem.columns.pair_column, minlength=value.size)
-    least = np.full(problem.class_count.size, np.inf)
-    np.minimum.at(least, problem.columns.pair_class, (value / width)[problem.columns.pair_column])
-    return float(np.where(problem.class_count > 0, least, 0.0) @ problem.class_count)
+    """What every plan's sum comes to at least: each class in its cheapest slots."""
+    c, slots = problem.columns, problem.slots
+    width = 1 if problem.single else np.bincount(c.pair_column, minlength=value.size)
+    least = np.full(problem.class_count.size * slots, np.inf)
+    np.minimum.at(least, problem.key, (value / width)[c.pair_column])
+    table = np.sort(least.reshape(-1, slots), axis=1)
+    wanted = np.arange(slots) < problem.class_count[:, None]
+    return float(table[wanted].sum())
 
 
 def _least_worst(
     problem: ScheduleProblem,
     value: F,
-    side: Side,
+    held: Side,
     known: tuple[int, ...] | None,
     upper_bound: float,
-    left: float | None,
+    deadline_s: float | None,
 ) -> Solved:
     """The least threshold under which the columns still hold a plan, by bisection over the distinct values."""
-    deadline_s = None if left is None else time.monotonic() + left
-    none = np.zeros(value.size)
-    best: Solved | None = None
-    if known is not None:
-        best = Solved(status="optimal", chosen=known)
-    else:
-        best = solve_schedule(problem, cost=none, side=side, allowed=value <= upper_bound, time_limit_s=left)
-        if best.status not in ("optimal", "bounded"):
-            return best
+    # the last sum that is held is minimized rather than put in a row: its own limit then ends the search
+    cost, most = held[-1] if held else (np.zeros(value.size), np.inf)
+    top = upper_bound if known is None else float(value[list(known)].max(initial=-np.inf))
+    packing = pack(problem, cost, value <= top, held[:-1], merge=False)
+    relaxation = Relaxation(packing.packed)
+    worth = value[packing.own]
+
+    def under(threshold: float) -> Solved:
+        return _solve_packed(
+            problem,
+            cost,
+            packing,
+            relaxation=relaxation,
+            barred=worth > threshold,
+            upper_bound=most,
+            deadline_s=deadline_s,
+            confirm=False,
+        )
+
+    best = under(top) if known is None else Solved(status="optimal", chosen=known)
+    if best.status not in ("optimal", "bounded"):
+        return best
     if not best.chosen:
         return replace(best, objective=0.0, bound=0.0)
-    top = float(value[list(best.chosen)].max())
-    served = problem.class_count[problem.columns.pair_class] > 0
-    least = np.full(problem.class_count.size, np.inf)
-    np.minimum.at(least, problem.columns.pair_class, value[problem.columns.pair_column])
-    floor = float(least[problem.columns.pair_class[served]].max())
-    steps = np.unique(value[(value >= floor) & (value <= top)])
-    low, high, exact, proved = 0, steps.size - 1, best.exact, True
-    while low < high:
-        if deadline_s is not None and time.monotonic() > deadline_s:
-            break
-        middle = (low + high) // 2
-        trial = solve_schedule(
-            problem,
-            cost=none,
-            side=side,
-            allowed=value <= steps[middle],
-            time_limit_s=None if deadline_s is None else max(deadline_s - time.monotonic(), 0.05),
-        )
-        exact = max(exact, trial.exact)
-        if trial.status in ("optimal", "bounded"):
-            best = trial
-            high = int(np.searchsorted(steps, value[list(trial.chosen)].max()))
-        elif trial.status == "infeasible":
-            low = middle + 1
+    table = np.full(problem.class_count.size * problem.slots, np.inf)
+    np.minimum.at(table, problem.key, value[problem.columns.pair_column])
+    table = np.sort(table.reshape(-1, problem.slots), axis=1)
+    floor = float(table[np.arange(problem.slots) < problem.class_count[:, None]].max())
+    steps = np.unique(value[(value >= floor) & (value <= value[list(best.chosen)].max())])
+    low, high, exact, trial = 0, steps.size - 1, best.exact, 0
+    while low < high and not (deadline_s is not None and time.monotonic() > deadline_s):
+        solved = under(steps[trial])
+        exact = max(exact, solved.exact)
+        if solved.status in ("optimal", "bounded"):
+            best = solved
+            high = int(np.searchsorted(steps, value[list(solved.chosen)].max()))
+        elif solved.status == "infeasible":
+            low = trial + 1
         else:
             break
+        trial = (low + high) // 2
     proved = low >= high
-    worst = float(steps[high])
-    bound = worst if proved else float(steps[low])
+    worst, bound = float(steps[high]), float(steps[low])
     return Solved(
         status="optimal" if proved else "bounded",
         chosen=best.chosen,

@@ -9,6 +9,7 @@ from ..models.bodies import body_names
 from ..models.readouts import clock, instant, plain, span
 from ..optimizer.outcome import Burn, CraftPlan, Outcome, Plan
 from .layout import Column, columns, heading, paragraph, shell_lines
+from .result import gravity_of
 from .wording import count, gained_rad, small
 
 
@@ -113,16 +114,21 @@ def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
         return None
     if part.in_slot_s + turn_s - part.ring_arrival_s > limits.wait_within_s:
         return None
-    return (part.revolutions * period_s + turn_s) / (part.revolutions + 1)
+    # over an oblate body an instrument shows a little more or less than the time from return to return, here as there
+    shown_s = 0.0 if part.period_to_hit_s is None else part.period_to_hit_s - period_s
+    return (part.revolutions * period_s + turn_s) / (part.revolutions + 1) + shown_s
 
 
 def after_burn_command(outcome: Outcome, part: CraftPlan) -> str:
     """The command that says what the period read after the first burn makes of the slot, and where to go next.
 
     Empty where the one-craft question does not cover the way: no phasing, free-form, a parking orbit, more than two
-    burns, or an arrival that does not touch the ring.
+    burns, an arrival that does not touch the ring, or oblateness, which that question leaves out: a period read by an
+    instrument would be taken for one in two-body gravity.
     """
     scenario, ring, body = outcome.scenario, outcome.ring, outcome.scenario.body
+    if gravity_of(outcome) != "two-body":
+        return ""
     if part.side == "level" or part.route not in {"direct", "shift"} or len(part.burns) != 2:
         return ""
     arrival = _arrival_radii_m(outcome, part)
@@ -183,8 +189,9 @@ def _exactness(outcome: Outcome, part: CraftPlan) -> list[str]:
     ]
     following = next_period_s(outcome, part)
     if following is not None:
+        hit = clock(part.period_to_hit_s or period_s)
         told.append(
-            f"If the first burn goes past {clock(period_s)}, do not burn back: go on to {clock(following)} and stay "
+            f"If the first burn goes past {hit}, do not burn back: go on to {clock(following)} and stay "
             f"one revolution longer. That costs no more in all, only {span(outcome.ring.period_s)}."
         )
     return told

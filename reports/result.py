@@ -247,8 +247,19 @@ def _craft(scenario: Scenario, part: CraftPlan) -> dict[str, Any]:
             "period_error_s": _number(flown.period_error_s, "s"),
             "plane_error_deg": _number(math.degrees(flown.plane_error_rad), "deg"),
             "lowest_km": _altitude(scenario, flown.lowest_m),
+            **_corrected(part),
         },
         "burns": [_burn(scenario, burn) for burn in part.burns],
+    }
+
+
+def _corrected(part: CraftPlan) -> dict[str, Any]:
+    """What only a plan tells that was corrected by its own flight."""
+    if part.first_guess_error_rad is None:
+        return {}
+    return {
+        "first_guess_error_deg": _number(math.degrees(part.first_guess_error_rad), "deg"),
+        "eccentricity": _number(part.flown.eccentricity, ""),
     }
 
 

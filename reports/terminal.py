@@ -208,6 +208,13 @@ def _flown_text(plan: Plan) -> str:
     slot_deg = max(abs(math.degrees(part.flown.slot_error_rad)) for part in plan.craft)
     period_s = max(abs(part.flown.period_error_s) for part in plan.craft)
     text = f"At the end slots are met to {small(slot_deg)} deg and the ring's period to {small(period_s)} s."
+    guesses = [part.first_guess_error_rad for part in plan.craft if part.first_guess_error_rad is not None]
+    if guesses:
+        missed_deg = math.degrees(max(abs(guess) for guess in guesses))
+        text += (
+            f" Burns were corrected by the flight: as planned by ratios of periods they miss a slot by "
+            f"{small(missed_deg)} deg."
+        )
     near = [part for part in plan.craft if part.flown.closest_m is not None]
     if near:
         part = min(near, key=lambda part: part.flown.closest_m or 0.0)
@@ -217,9 +224,12 @@ def _flown_text(plan: Plan) -> str:
 
 
 def period_to_hit_s(part: CraftPlan) -> float | None:
-    """The one number to fly: the period that the first burn at the ring must leave, None where nothing burns."""
+    """The one number to fly: the period that the first burn at the ring must leave, None where nothing burns.
+
+    As an instrument shows it at cut-off: over an oblate body that is not quite the time from return to return.
+    """
     if part.side != "level" and part.phasing_period_s is not None:
-        return part.phasing_period_s
+        return part.phasing_period_s if part.period_to_hit_s is None else part.period_to_hit_s
     return part.burns[0].period_after_s if part.burns else None
 
 

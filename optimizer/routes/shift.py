@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...models import orbits
+from ...models import coast, orbits
 from ...models.ring import Ring
-from ...models.scenario import Craft
+from ...models.scenario import Body, Craft
 from ..options import ROUTES, F, I, Options
 from .phasing import LIMIT_SLACK, Phasings, Touch, Wanted, every_phasing
 
@@ -20,6 +20,8 @@ class Standing:
     ``first_s`` first touch at or after its first possible burn (that moment itself on a circular orbit on the ring),
     ``angle_rad`` its argument of latitude then, ``period_s`` from touch to touch, ``other_m`` its orbit's other apsis,
     ``on_ring`` whether it is on the ring all the time, ``passed_other`` whether it passes the other apsis before.
+    ``advance_rad`` is how far each touch is ahead of the last one: the line of apsides turns over an oblate body;
+    ``touch_m`` the radius of the touch where it is not the ring's own.
     """
 
     first_s: float
@@ -29,10 +31,15 @@ class Standing:
     other_m: float
     on_ring: bool
     passed_other: bool
+    advance_rad: float = 0.0
+    touch_m: float | None = None
 
 
-def standing(ring: Ring, craft: Craft) -> Standing:
-    """Where and when a craft in space touches the ring. Raises ValueError for a craft on the ground."""
+def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
+    """Where and when a craft in space touches the ring: by Kepler's laws, or as flown where the body is oblate.
+
+    Raises ValueError for a craft on the ground.
+    """
     if craft.orbit is None:
         raise ValueError(f"craft {craft.name!r} is on the ground")
     orbit = craft.orbit
@@ -54,6 +61,21 @@ def standing(ring: Ring, craft: Craft) -> Standing:
     other = orbit.periapsis_m if apoapsis_touches else orbit.apoapsis_m
     semi = 0.5 * (ring.radius_m + other)
     period = float(orbits.period(ring.gm, semi))
+    if body is not None and body.j2 != 0.0:
+        seen = coast.passages(body, ring, orbit)
+        passed = int(np.ceil((ready - seen.touch_s) / seen.period_s - 1e-12))
+        first = seen.touch_s + passed * seen.period_s
+        return Standing(
+            first_s=first,
+            angle_rad=seen.angle_rad + passed * seen.advance_rad,
+            speed_m_s=seen.speed_m_s,
+            period_s=seen.period_s,
+            other_m=other,
+            on_ring=False,
+            passed_other=bool(first >= 0.5 * seen.period_s),
+            advance_rad=seen.advance_rad,
+            touch_m=seen.radius_m,
+        )
     names_touch = orbit.at == ("apoapsis" if apoapsis_touches else "periapsis")
     touch = orbit.at_s + (0.0 if names_touch else 0.5 * period)
     angle = orbit.angle_rad + (0.0 if names_touch else np.pi)
@@ -87,7 +109,7 @@ def options(
     passes = np.repeat(np.arange(most + 1), slot.size)
     slots = np.tile(slot, most + 1)
     burn: F = np.asarray(start.first_s + passes * start.period_s, dtype=np.float64)
-    lead = orbits.wrap(ring.phase(burn, slots) - start.angle_rad)
+    lead = orbits.wrap(ring.phase(burn, slots) - start.angle_rad - passes * start.advance_rad)
     chosen = every_phasing(touch, lead, wanted)
     # of options alike in cost and time the one that starts soonest comes first, and is kept
     soonest = np.argsort(passes[chosen.row], kind="stable")

@@ -119,7 +119,7 @@ def full_optimum(problem: ScheduleProblem, cost: F | None = None, side: Sequence
     result = milp(
         np.where(fine, price, 0.0),
         constraints=full_rows(problem, side),
-        integrality=np.ones(price.size),
+        integrality=np.ones(price.size, dtype=np.int64),
         bounds=Bounds(0.0, fine.astype(float)),
         options={"mip_rel_gap": 0.0},
     )

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from ringwright.models.burns import (
-    STANDARD_GRAVITY_M_S2,
     FiniteThrust,
     burn_duration,
     delta_v_available,
@@ -17,6 +16,7 @@ from ringwright.models.burns import (
 )
 from ringwright.models.flight import Impulse, Itinerary, PointMass, fly, readout
 from ringwright.models.frames import to_local
+from ringwright.models.units import STANDARD_GRAVITY_M_S2
 
 # Braeunig, "Rocket and Space Technology", example problems (www.braeunig.us/space/problem.htm): printed results are
 # rounded to the unit shown. He gives exhaust speeds, we take specific impulses.

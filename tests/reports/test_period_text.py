@@ -432,7 +432,8 @@ def test_saved_scenario_plans_to_the_same(name: str, tmp_path: Path) -> None:
         sorted((question.other_m, question.ring_radius_m)), abs=1e-3
     )
     assert tomllib.loads(file.read_text())["body"]["name"] in ("earth", "mars", OWN_WORLD)
-    plan = make_plan(scenario).plans[0]
+    # the question leaves oblateness out, a plan does not
+    plan = make_plan(read_scenario(file, ["body.j2=0"])).plans[0]
     rows = fitting(question)
     assert plan.delta_v_m_s == pytest.approx(rows.total_m_s[rows.cheapest], abs=1e-6)
     assert plan.craft[0].phasing_period_s == pytest.approx(rows.period_s[rows.cheapest], abs=1e-6)
