@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 # anomaly loses digits near the parabola
 NEAR_PARABOLIC = 1e-4
 
+MISSED = 2.0  # semimajor axes by which a missed apsis counts as farther, for each square radian: see `Held`
+
 
 class Universal(NamedTuple):
     """Universal functions of an arc: anomaly ``chi`` and ``u1`` to ``u3`` at it, for GM = 1 (Battin 1999, sec. 4.5)."""
@@ -345,68 +347,130 @@ def _secular(u: Universal, time: Array) -> Array:
     return np.asarray(3.0 * u5 - u.chi * u4 - time * u.u2)
 
 
-class Extremes(NamedTuple):
-    """Lowest or highest radius along arcs, with its derivatives, GM = 1.
+class Passage(NamedTuple):
+    """The lowest or the highest radius along arcs, (...), and whether it is that of an apsis that is passed."""
 
-    ``by_start`` and ``by_speed`` are derivatives with respect to position and velocity at the beginning with the end
-    held, ``by_end`` with respect to the position of the end, all (d, ...); ``passed`` tells whether the apsis is.
+    radius: Array
+    passed: NDArray[np.bool_]
+
+
+def lowest(arc: Arc) -> Passage:
+    """Lowest radius along arcs: the periapsis where it is passed, else the lower end; GM = 1."""
+    held = periapsis_held(arc)
+    return Passage(np.where(held.passed, held.radius, np.minimum(arc.start_radius, arc.end_radius)), held.passed)
+
+
+def highest(arc: Arc) -> Passage:
+    """Highest radius along arcs: the apoapsis where it is passed, else the higher end; GM = 1."""
+    held = apoapsis_held(arc)
+    return Passage(np.where(held.passed, held.radius, np.maximum(arc.start_radius, arc.end_radius)), held.passed)
+
+
+class Held(NamedTuple):
+    """Radius of an apsis of arcs, made ready for an optimizer, with its derivatives, each (d, ...), GM = 1.
+
+    Where the apsis is passed it is that of the apsis. Where it is missed, by eccentric anomalies x before the beginning
+    and y after the end, 2 a (x y / (x + y))^2 is added to a periapsis and taken from an apoapsis. The ends of the arc
+    lie no farther than that from the apsis, since a e (1 - cos x) <= a x^2 / 2, so that limits on both ends and on this
+    are limits on the whole arc and no more; and all changes smoothly where the apsis comes to be passed.
     """
 
     radius: Array
     by_start: Array
-    by_speed: Array
+    by_start_speed: Array
     by_end: Array
+    by_end_speed: Array
     passed: NDArray[np.bool_]
 
 
-def lowest(arc: Arc, rounding: Array | float = 0.0) -> Extremes:
-    """Lowest radius along arcs: the periapsis where it is passed, else the lower end.
+def periapsis_held(arc: Arc, rounding: Array | float = 0.0) -> Held:
+    """The periapsis of arcs for an optimizer; see :class:`Held`.
 
-    It has a first derivative everywhere but at circles, where the apsides have no direction; ``rounding`` (an
-    eccentricity) smooths that corner, on the low side: the radius given is never above the true one.
+    ``rounding`` (an eccentricity) smooths the corner at circles, where an apsis has no direction, on the safe side:
+    the radius given is never above the true one by more than the part for a missed apsis.
     """
-    return _extreme(arc, rounding, highest=False)
+    return _held(arc, rounding, apo=False)
 
 
-def highest(arc: Arc, rounding: Array | float = 0.0) -> Extremes:
-    """Highest radius along arcs: the apoapsis where it is passed, else the higher end; see :func:`lowest`."""
-    return _extreme(arc, rounding, highest=True)
+def apoapsis_held(arc: Arc, rounding: Array | float = 0.0) -> Held:
+    """The apoapsis of arcs for an optimizer; see :class:`Held` and :func:`periapsis_held`."""
+    return _held(arc, rounding, apo=True)
 
 
-def _extreme(arc: Arc, rounding: Array | float, *, highest: bool) -> Extremes:
+def _held(arc: Arc, rounding: Array | float, *, apo: bool) -> Held:
     p0, v0, r0 = arc.start, arc.start_speed, arc.start_radius
     sigma0, square = _dot(p0, v0), _dot(v0, v0)
     alpha = 2.0 / r0 - square
     closed = alpha * r0 > NEAR_PARABOLIC
     safe = np.where(closed, alpha, 1.0)
     root = np.sqrt(safe)
-    e_cos, e_sin = 1.0 - r0 * safe, sigma0 * root
-    # mean anomaly in turns from the apsis in question: how often it is passed
-    begin = (np.arctan2(e_sin, e_cos) - e_sin) / (2.0 * np.pi) + (0.5 if highest else 0.0)
-    turns = np.floor(begin + safe * root * arc.time / (2.0 * np.pi)) - np.floor(begin)
-    opened = np.full(closed.shape, False) if highest else (sigma0 < 0.0) & (_dot(arc.end, arc.end_speed) > 0.0)
-    passed = np.where(closed, turns > 0.5, opened)
+    sign = 1.0 if apo else -1.0
     parameter = r0 * r0 * square - sigma0 * sigma0
-    eccentricity = np.sqrt(np.maximum(1.0 - alpha * parameter, 1e-24) + np.square(rounding))
-    sign = 1.0 if highest else -1.0
-    # r = (1 +- e) / alpha, with e^2 = 1 - alpha p; where open, the periapsis p / (1 + e)
-    radius = (1.0 + sign * eccentricity) / safe
-    by_parameter = -0.5 * sign / eccentricity
-    by_alpha = -0.5 * sign * parameter / (eccentricity * safe) - (1.0 + sign * eccentricity) / safe**2
+    roundness = np.maximum(1.0 - alpha * parameter, 1e-24)
+    softened = roundness + np.square(rounding)
+    e = np.sqrt(softened)
+    # r = (1 +- e) / alpha, with e^2 = 1 - alpha p and a rounding
+    radius = (1.0 + sign * e) / safe
+    by_parameter = -0.5 * sign / e
+    by_alpha = -0.5 * sign * parameter / (e * safe) - (1.0 + sign * e) / safe**2
+
+    # eccentric anomalies of both ends from the apsis in question
+    turn = np.pi if apo else 0.0
+    e_cos, e_sin = 1.0 - r0 * safe, sigma0 * root
+    begin = np.mod(np.arctan2(e_sin, e_cos) + turn, 2.0 * np.pi)
+    swept = np.where(closed, arc.universal.chi * root, 0.0)
+    before, after = begin, 2.0 * np.pi - begin - swept
+    passed = closed & (after <= 0.0)
+    missed = closed & ~passed
+    gap = np.where(missed, before + after, 1.0)
+    short = np.where(missed, before * after / gap, 0.0)
+    share = roundness / softened
+    raised = -sign * MISSED * short**2 * share / safe
+    radius = radius + raised
+    by_alpha = by_alpha - raised / safe
+    # share = e^2 / (e^2 + rounding^2)
+    by_roundness = -sign * MISSED * short**2 * (np.square(rounding) / softened**2) / safe
+    by_parameter = by_parameter - by_roundness * alpha
+    by_alpha = by_alpha - by_roundness * parameter
+    by_short = -sign * 2.0 * MISSED * short * share / safe
+
     if not closed.all():
-        by_e = -parameter / (1.0 + eccentricity) ** 2
-        whole = np.inf if highest else parameter / (1.0 + eccentricity)
+        # an open conic has a periapsis only, p / (1 + e); missed, it is raised by (r.v)^2 / 2
+        sigma1 = _dot(arc.end, arc.end_speed)
+        passed = np.where(closed, passed, (sigma0 < 0.0) & (sigma1 > 0.0) & (not apo))
+        e_open = np.sqrt(roundness)
+        by_e = -parameter / (1.0 + e_open) ** 2
+        nearer = np.where(passed, 0.0, np.minimum(np.abs(sigma0), np.abs(sigma1)))
+        whole = np.inf if apo else parameter / (1.0 + e_open) + 0.5 * nearer**2
         radius = np.where(closed, radius, whole)
-        slope = 1.0 / (1.0 + eccentricity) - by_e * 0.5 * alpha / eccentricity
-        by_parameter = np.where(closed, by_parameter, slope)
-        by_alpha = np.where(closed, by_alpha, -by_e * 0.5 * parameter / eccentricity)
-    by_start = 2.0 * (by_parameter * square - by_alpha / r0**3) * p0 - 2.0 * (by_parameter * sigma0) * v0
-    by_speed = 2.0 * (by_parameter * r0 * r0 - by_alpha) * v0 - 2.0 * (by_parameter * sigma0) * p0
-    at_end = (arc.end_radius > r0) if highest else (arc.end_radius < r0)
-    return Extremes(
-        np.where(passed, radius, np.where(at_end, arc.end_radius, r0)),
-        np.where(passed, by_start, np.where(at_end, 0.0, p0 / r0)),
-        np.where(passed, by_speed, 0.0),
-        np.where(passed | ~at_end, 0.0, arc.end / arc.end_radius),
+        by_parameter = np.where(closed, by_parameter, 1.0 / (1.0 + e_open) - by_e * 0.5 * alpha / e_open)
+        by_alpha = np.where(closed, by_alpha, -by_e * 0.5 * parameter / e_open)
+    by_square, by_inverse = 2.0 * by_parameter * square, 2.0 * by_parameter * r0 * r0
+    by_start = (by_square - 2.0 * by_alpha / r0**3) * p0 - 2.0 * (by_parameter * sigma0) * v0
+    by_start_speed = (by_inverse - 2.0 * by_alpha) * v0 - 2.0 * (by_parameter * sigma0) * p0
+    on_before, on_after = by_short * (after / gap) ** 2, -by_short * (before / gap) ** 2
+    position, velocity = _anomaly_slopes(p0, v0, r0, alpha, root, roundness)
+    by_end, by_end_speed = _anomaly_slopes(arc.end, arc.end_speed, arc.end_radius, alpha, root, roundness)
+    return Held(
+        radius,
+        by_start + on_before * position,
+        by_start_speed + on_before * velocity,
+        on_after * by_end,
+        on_after * by_end_speed,
         passed,
+    )
+
+
+def _anomaly_slopes(
+    position: Array, velocity: Array, radius: Array, alpha: Array, root: Array, roundness: Array
+) -> tuple[Array, Array]:
+    """Derivatives of the eccentric anomaly of a state with respect to it: E = atan2(r.v sqrt(alpha), 1 - r alpha)."""
+    sigma = _dot(position, velocity)
+    e_cos, e_sin = 1.0 - radius * alpha, sigma * root
+    on_sin, on_cos = e_cos / roundness, -e_sin / roundness
+    by_sigma, by_radius = on_sin * root, -on_cos * alpha
+    by_alpha = 0.5 * on_sin * sigma / root - on_cos * radius
+    return (
+        by_sigma * velocity + (by_radius / radius - 2.0 * by_alpha / radius**3) * position,
+        by_sigma * position - 2.0 * by_alpha * velocity,
     )

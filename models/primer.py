@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from .kepler import Arc, Extremes, fly, pull_back
+from .kepler import Arc, Held, fly, pull_back
 
 Array = NDArray[np.float64]
 
@@ -32,14 +32,14 @@ class Primer(NamedTuple):
         return np.asarray(np.sqrt((self.vector**2).sum(axis=0)))
 
 
-class Held(NamedTuple):
-    """A radius limit that binds on an arc: its multiplier, signed, on the lowest or the highest radius."""
+class Limit(NamedTuple):
+    """A radius limit that binds on an arc: its multiplier, signed, and the apsis that it is on."""
 
     weight: float
-    extreme: Callable[[Arc], Extremes]
+    apsis: Callable[[Arc], Held]
 
 
-def along_arc(arc: Arc, on_position: Array, on_velocity: Array, samples: int, held: Sequence[Held] = ()) -> Primer:
+def along_arc(arc: Arc, on_position: Array, on_velocity: Array, samples: int, held: Sequence[Limit] = ()) -> Primer:
     """Sample the primer vector on one arc.
 
     Args:
@@ -60,6 +60,6 @@ def along_arc(arc: Arc, on_position: Array, on_velocity: Array, samples: int, he
     rest = fly(there.end, there.end_speed, time[-1] - time)
     _, slope = pull_back(rest, spread(on_position), spread(on_velocity))
     for limit in held:
-        ahead = limit.extreme(rest)
-        slope = slope + limit.weight * np.where(ahead.passed, ahead.by_speed, 0.0)
+        ahead = limit.apsis(rest)
+        slope = slope + limit.weight * np.where(ahead.passed, ahead.by_start_speed, 0.0)
     return Primer(time, -slope)

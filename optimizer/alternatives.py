@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..models.scenario import Aim
-from .catalogue import Catalogue, Restriction, catalogue
+from .catalogue import Catalogue, Restriction, restricted
 from .itinerary import key
 from .options import ROUTES, Options
 from .selection import Chosen, Selection
@@ -39,7 +39,7 @@ def alternatives(
     rows = _worth_asking(best.options)
     for kind, restriction in _kinds(made, best, rows):
         progress(f"alternatives: {kind}")
-        other = selection.best(aims, catalogue=catalogue(made.problem, restriction), ties=False)
+        other = selection.best(aims, catalogue=restricted(made, restriction), ties="order")
         if other is not None:
             found.append(Alternative(chosen=other, kind=kind))
     order = _other_order(selection, best, aims)
@@ -134,7 +134,7 @@ def _other_order(selection: Selection, best: Chosen, aims: Sequence[Aim]) -> Cho
             looked_at=made.looked_at,
             exact=made.exact,
         )
-        other = selection.best(aims, catalogue=kept, ties=False)
+        other = selection.best(aims, catalogue=kept, ties="order")
         if other is not None:
             found.append(other)
     return min(found, key=_worth, default=None)

@@ -301,7 +301,7 @@ def _margins(
     def note(limit: str, allowed: float, sense: str, values: list[tuple[float, str]]) -> None:
         if not values or not math.isfinite(allowed):
             return
-        value, who = (min if sense == "at least" else max)(values, key=lambda pair: pair[0])
+        value, who = (min if sense == "at least" else max)(values, key=lambda pair: round(pair[0], 6))
         found.append(Margin(limit=limit, value=value, allowed=allowed, sense=sense, craft=who))  # type: ignore[arg-type]
 
     extremes = {c.craft: flights.extremes[k] for c, k in zip(craft, keys, strict=True)}

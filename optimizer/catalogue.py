@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -146,6 +146,20 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
         notes=tuple(notes),
         restriction=restriction,
     )
+
+
+def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
+    """The catalogue under a restriction on some slots: options of the others are taken over as they are."""
+    if restriction.slots is None:
+        return catalogue(made.problem, restriction)
+    slots = tuple(sorted(restriction.slots))
+    parts = [made.options.take(~np.isin(made.options.slot, slots))]
+    space = _in_space(made.problem, restriction)
+    parts.append(space.take(np.isin(space.slot, slots)))
+    for pad, times in enumerate(made.moments_s):
+        parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots)[0])
+    options = join(parts)
+    return replace(made, options=options.take(undominated(options)), restriction=restriction)
 
 
 def at_finish(made: Catalogue, finish_s: float, *, later_too: bool = False) -> Options:

@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..models.errors import InputError
-from ..models.kepler import fly, highest, lowest, pull_back
-from ..models.primer import Held, along_arc
+from ..models.kepler import apoapsis_held, fly, highest, lowest, periapsis_held, pull_back
+from ..models.primer import Limit, along_arc
 from .bounds import linear_bound, relative_state
 from .freeform_flight import Cases, Chain, bounds_on, fly_chain
 from .freeform_polish import Polished, Schedule, polish
@@ -176,9 +176,35 @@ def least_delta_v_over_times(
         return (_nothing_to_do(start),) * len(times)
     best = _solve(posed, burns_max)
     bound = linear_bound(offset, posed.cases.allowed)
+    # where a shorter flight serves a longer time too, what is proved is still about the longer time
     return tuple(
         None if one is None else _solution(one, posed, index, float(bound[index])) for index, one in enumerate(best)
     )
+
+
+def tangent_orbits(
+    start: State,
+    *,
+    gm: float,
+    ring_radius_m: float,
+    slot_lead_rad: float,
+    allowed_s: float,
+    floor_m: float = 0.0,
+    ceiling_m: float = math.inf,
+    pole: Sequence[float] = (0.0, 0.0, 1.0),
+) -> tuple[Array, Array]:
+    """Phasing orbits that leave the ring and return to it at one point, within the limits: what all else is held to.
+
+    From a start off the ring they begin where its orbit crosses or touches the ring; a start out of the ring plane is
+    taken as it projects on it. Arguments and errors as for :func:`least_delta_v`.
+
+    Returns:
+        Times from the start by which each ends, s, and its total delta-v, m/s, both (K,), the cheapest first.
+    """
+    posed = _posed(start, gm, ring_radius_m, slot_lead_rad, [allowed_s], floor_m, ceiling_m, 2, pole)
+    found = [guess for guess in tangents(posed.questions[0], 10_000) if guess.keeps]
+    ends = np.array([float(guess.times[-1]) for guess in found]) * posed.time
+    return ends, np.array([guess.cost for guess in found]) * posed.speed
 
 
 def _nothing_to_do(start: State) -> FreeformSolution:
@@ -619,8 +645,13 @@ def _peaks(best: _Best, cases: Cases, chain: Chain) -> list[_Peak]:
             if bound.arc == index - 1
         ]
         for weight, bound in loads:
-            position = position + weight * bound.extreme.by_end[:, 0]
-        held = [Held(weight, lowest if bound.sign > 0.0 else highest) for weight, bound in loads]
+            position = position + weight * bound.held.by_end[:, 0]
+            velocity = velocity + weight * bound.held.by_end_speed[:, 0]
+        held = [
+            Limit(weight, periapsis_held if bound.sign > 0.0 else apoapsis_held)
+            for weight, bound in loads
+            if bound.at_apsis
+        ]
         primer = along_arc(arc, position, velocity, max(60, int(float(arc.time[0]) * 12)), held)
         length, begun = primer.length, 0.0 if index == 0 else float(chain.times[index - 1, 0])
         inner = np.flatnonzero((length[1:-1] >= length[:-2]) & (length[1:-1] >= length[2:])) + 1
@@ -630,6 +661,6 @@ def _peaks(best: _Best, cases: Cases, chain: Chain) -> list[_Peak]:
         back = pull_back(arc, position[:, None], velocity[:, None])
         position, velocity = back[0][:, 0], back[1][:, 0]
         for weight, bound in loads:
-            position = position + weight * bound.extreme.by_start[:, 0]
-            velocity = velocity + weight * bound.extreme.by_speed[:, 0]
+            position = position + weight * bound.held.by_start[:, 0]
+            velocity = velocity + weight * bound.held.by_start_speed[:, 0]
     return sorted(found, key=lambda peak: -peak.length)

@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models.kepler import Arc, Extremes, fly, highest, lowest, pull_back
+from ..models.kepler import Arc, Held, apoapsis_held, fly, periapsis_held, pull_back
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -73,12 +73,16 @@ class Chain(NamedTuple):
 
 
 class Bound(NamedTuple):
-    """One radius limit on one arc: value = sign (extreme - limit), kept at or above zero."""
+    """One radius limit on one arc: value = sign (radius - limit), kept at or above zero.
+
+    ``held`` is the arc's apsis, or the radius where it begins; ``at_apsis`` tells which.
+    """
 
     arc: int
     sign: float
-    extreme: Extremes
+    held: Held
     value: Array
+    at_apsis: bool
 
 
 def fly_chain(cases: Cases, unknowns: Array, burns: int) -> Chain:
@@ -106,16 +110,22 @@ def fly_chain(cases: Cases, unknowns: Array, burns: int) -> Chain:
 
 
 def bounds_on(cases: Cases, chain: Chain, rounding: Array | float, *, floor: bool, ceiling: bool) -> list[Bound]:
-    """The radius limits of all arcs after the first burn; ``rounding`` as in :func:`..models.kepler.lowest`."""
+    """The radius limits after the first burn: on every arc's apsis, and where every arc begins.
+
+    ``rounding`` as in :func:`..models.kepler.periapsis_held`.
+    """
     found = []
-    for wanted, extreme_of, sign, limit in (
-        (floor, lowest, 1.0, cases.floor),
-        (ceiling, highest, -1.0, cases.ceiling),
+    for wanted, apsis, sign, limit in (
+        (floor, periapsis_held, 1.0, cases.floor),
+        (ceiling, apoapsis_held, -1.0, cases.ceiling),
     ):
-        if wanted:
-            for index, arc in enumerate(chain.arcs):
-                extreme = extreme_of(arc, rounding)
-                found.append(Bound(index, sign, extreme, sign * (extreme.radius - limit)))
+        for index, arc in enumerate(chain.arcs if wanted else ()):
+            none = np.zeros_like(arc.start)
+            begin = Held(
+                arc.start_radius, arc.start / arc.start_radius, none, none, none, np.zeros(none.shape[1:], np.bool_)
+            )
+            for held, at_apsis in ((apsis(arc, rounding), True), (begin, False)):
+                found.append(Bound(index, sign, held, sign * (held.radius - limit), at_apsis))
     return found
 
 
@@ -135,10 +145,9 @@ def all_gradients(chain: Chain, bounds: list[Bound]) -> tuple[Array, Array, Arra
     for row, bound in enumerate(bounds, start=2 * size):
         load = loads[bound.arc]
         if load is None:
-            loads[bound.arc] = load = Load(*(np.zeros((size, rows, count)) for _ in range(3)))
-        load.on_start[:, row] = bound.sign * bound.extreme.by_start
-        load.on_speed[:, row] = bound.sign * bound.extreme.by_speed
-        load.on_end[:, row] = bound.sign * bound.extreme.by_end
+            loads[bound.arc] = load = Load(*(np.zeros((size, rows, count)) for _ in range(4)))
+        for part, of_bound in zip(load, bound.held[1:5], strict=True):
+            part[:, row] = bound.sign * of_bound
     out = sweep(chain, on_miss, on_last, loads)
     return out[:size], out[size : 2 * size], out[2 * size :]
 
@@ -147,21 +156,22 @@ def weighted_gradient(chain: Chain, on_miss: Array, on_last: Array, bounds: list
     """Derivative of on_miss . miss + on_last . last burn + the weighted sum of bounds, shape (n, B)."""
     loads: list[Load | None] = [None] * len(chain.arcs)
     for bound, weight in zip(bounds, weights, strict=True):
-        signed, extreme, load = bound.sign * weight, bound.extreme, loads[bound.arc]
-        parts = (signed * extreme.by_start, signed * extreme.by_speed, signed * extreme.by_end)
+        load, signed = loads[bound.arc], bound.sign * weight
+        parts = [signed * part for part in bound.held[1:5]]
         if load is not None:
-            parts = (parts[0] + load[0][:, 0], parts[1] + load[1][:, 0], parts[2] + load[2][:, 0])
+            parts = [part + old[:, 0] for part, old in zip(parts, load, strict=True)]
         loads[bound.arc] = Load(*(part[:, None] for part in parts))
     gradient: Array = sweep(chain, on_miss[:, None], on_last[:, None], loads)[0]
     return gradient
 
 
 class Load(NamedTuple):
-    """Sensitivities of K quantities to one arc itself: its start, the velocity there, its end; each (d, K, B)."""
+    """Sensitivities of K quantities to the state at the beginning and at the end of one arc, each (d, K, B)."""
 
     on_start: Array
-    on_speed: Array
+    on_start_speed: Array
     on_end: Array
+    on_end_speed: Array
 
 
 def sweep(chain: Chain, on_miss: Array, on_last: Array, loads: list[Load | None]) -> Array:
@@ -185,20 +195,25 @@ def sweep(chain: Chain, on_miss: Array, on_last: Array, loads: list[Load | None]
     for index in range(last - 1, -1, -1):
         arc, load = chain.arcs[index], loads[index]
         if load is not None:
-            position = position + load.on_end
+            position, velocity = position + load.on_end, velocity + load.on_end_speed
         if index == last - 1:
-            out[:, last] += _dot(position, arc.end_speed) - _dot(velocity, arc.end) / arc.end_radius**3
+            out[:, last] += _along(arc.end, arc.end_speed, arc.end_radius, position, velocity)
         elif load is not None:
-            out[:, index + 1] += _dot(load.on_end, arc.end_speed)
+            out[:, index + 1] += _along(arc.end, arc.end_speed, arc.end_radius, load.on_end, load.on_end_speed)
         position, velocity = pull_back(arc, position, velocity)
         out[:, index] = 0.0
         if load is not None:
-            position, velocity = position + load.on_start, velocity + load.on_speed
-            out[:, index] = _dot(load.on_start, arc.start_speed) - _dot(load.on_speed, arc.start) / arc.start_radius**3
+            position, velocity = position + load.on_start, velocity + load.on_start_speed
+            out[:, index] = _along(arc.start, arc.start_speed, arc.start_radius, load.on_start, load.on_start_speed)
         out[:, index] -= _dot(position, chain.burns[index])
         first = last + 1 + index * size
         out[:, first : first + size] = np.moveaxis(velocity, 0, 1)
     return out
+
+
+def _along(position: Array, velocity: Array, radius: Array, on_position: Array, on_velocity: Array) -> Array:
+    """What time alone does to quantities of a coasting state."""
+    return _dot(on_position, velocity) - _dot(on_velocity, position) / radius**3
 
 
 def _dot(left: Array, right: Array) -> Array:

@@ -26,11 +26,12 @@ CHORDS = 1  # corrections of the arrival after each trial step
 SHORTER = 0.3
 SOUND = 3e-3  # miss and breach, in ring radii, below which the cost of a guess means something
 LOOK_BACK = 5  # steps over which a guess's gain is measured, and how many more it is trusted to go on so
-LOOK_AHEAD = 15
-SAME = 3e-4  # share of the cost within which two guesses are taken to come to one optimum
+LOOK_AHEAD = 30
+SAME = 1e-4  # share of the cost within which two guesses are taken to come to one optimum
 PATIENCE = 5  # steps before a guess may be given up for a better rival
 FIRST_REACH = 0.5  # trust region at first and at most: radians of a burn's time, shares of the cost of a burn's size
 MOST_REACH = 3.0
+LOOSE = 0.1  # radians from its limits within which a burn's time is moved the less to mend a miss
 SHIFTS = 25  # bisections for the trust region's multiplier
 
 
@@ -202,7 +203,7 @@ def _behind(
         behind |= (gap > 1e-5 * best[rivals]) & (earlier - result.cost < gap * LOOK_BACK / LOOK_AHEAD)
         behind |= np.abs(result.cost - reached[rivals]) < SAME * result.cost
     behind &= sound
-    if iteration >= LOOK_AHEAD:
+    if iteration >= 3 * LOOK_BACK:
         behind |= ~sound & (1.15 * result.cost > best[rivals])
     return np.asarray(behind)
 
@@ -224,7 +225,7 @@ def _limits(cases: Cases, burns: int, schedule: Schedule) -> tuple[_Limits, Case
     linear[burns, burns - 1] = -1.0
     if latest:
         linear[burns + 1, 0] = -1.0
-    radial = (burns - 1) * (floor + ceiling)
+    radial = 2 * (burns - 1) * (floor + ceiling)
     elastic = np.arange(len(linear) + radial) >= len(linear)
     return _Limits(linear, floor, ceiling, latest, elastic, schedule.penalty), cases
 
@@ -313,6 +314,7 @@ def _iterate(
     basis, corner = np.linalg.qr(np.swapaxes(arrival, 1, 2), mode="complete")
     corner, range_, null = corner[:, :size], basis[:, :, :size], basis[:, :, size:]
     residual = gradient - (slopes * multipliers.T[:, :, None]).sum(axis=1)
+    corner = corner + 1e-14 * np.abs(corner).max(axis=(1, 2))[:, None, None] * np.eye(size)
     costate = np.linalg.solve(corner, (np.swapaxes(range_, 1, 2) @ residual[:, :, None]))[:, :, 0]
     dual = residual - (arrival * costate[:, :, None]).sum(axis=1)
     give = np.where(limits.elastic[:, None], limits.penalty - multipliers, 1.0)
@@ -352,9 +354,17 @@ def _iterate(
         room, stretch = _slacks(values, batch.barrier, limits)
         gradient = _cost_gradient(chain, of_last, batch) * unit
 
-    # towards the slot: the shortest step that cancels the miss
-    back = -np.linalg.solve(np.swapaxes(corner, 1, 2), chain.miss.T[:, :, None])
-    towards = (range_ @ back)[:, :, 0]
+    # towards the slot: the shortest step that cancels the miss, burn times near their limits counting as stiff
+    loose = np.ones_like(unit)
+    tight = np.minimum(1.0, room[:straight].T / LOOSE)
+    for row, column in zip(*np.nonzero(limits.linear), strict=True):
+        loose[:, column] = np.minimum(loose[:, column], tight[:, row])
+    weighted = np.swapaxes(arrival * (loose**2)[:, None], 1, 2)
+    gram = arrival @ weighted
+    # a hair of the diagonal keeps flights whose burns have run together from stopping all others
+    gram = gram + 1e-14 * np.trace(gram, axis1=1, axis2=2)[:, None, None] * np.eye(size)
+    homing = weighted @ np.linalg.inv(gram)
+    towards = -(homing @ chain.miss.T[:, :, None])[:, :, 0]
     directions = np.concatenate([null, towards[:, :, None]], axis=2)
     curved = _curvature(cases, batch, burns, limits, chain, bounds, costate, closing, directions, unit)
     stiffness = 1.0 / (room / multipliers + np.where(limits.elastic[:, None], stretch / give, 0.0))
@@ -387,7 +397,7 @@ def _iterate(
     batch.multipliers = multipliers + share * change
     batch.weight = np.maximum(batch.weight, 2.0 * np.minimum(np.abs(costate).max(axis=1), 1e3))
     before = _merit(chain, values, batch, limits)
-    _search(cases, batch, burns, limits, before, step * unit, length, range_ * unit[:, :, None], corner)
+    _search(cases, batch, burns, limits, before, step * unit, length, homing * unit[:, :, None])
     shortened = length < 0.999 * first_length
     wider = np.minimum(MOST_REACH, 2.0 * batch.reach)
     batch.reach = np.where(
@@ -482,8 +492,7 @@ def _search(
     before: Array,
     step: Array,
     length: Array,
-    range_: Array,
-    corner: Array,
+    homing: Array,
 ) -> None:
     """Shorten each step until the merit falls, and take it."""
     pending = np.arange(len(batch.index))
@@ -497,8 +506,7 @@ def _search(
         for _ in range(CHORDS):
             if np.abs(chain.miss).max() < 1e-13:
                 break
-            back = -np.linalg.solve(np.swapaxes(corner[pending], 1, 2), chain.miss.T[:, :, None])
-            fix = (range_[pending] @ back)[:, :, 0]
+            fix = -(homing[pending] @ chain.miss.T[:, :, None])[:, :, 0]
             fix *= np.minimum(1.0, 0.3 / np.maximum(np.abs(fix).max(axis=1), 1e-300))[:, None]
             trial = trial + fix.T
             chain = fly_chain(there, trial, burns)

@@ -85,10 +85,10 @@ class _Group:
         """Least cost, of those the earliest; then what makes the plan fit to be shown."""
         aims: tuple[Order, ...] = (self.aim, self._clock)
         more = tuple(a for a in AIMS[:2] if a not in aims)
-        return self.selection.best((*aims, *more), finish_s=before_s, slots=self.slots, ties=False)
+        return self.selection.best((*aims, *more), finish_s=before_s, slots=self.slots, ties="none")
 
     def fastest(self) -> Chosen | None:
-        return self.selection.best((self._clock, self.aim), slots=self.slots, ties=False)
+        return self.selection.best((self._clock, self.aim), slots=self.slots, ties="none")
 
 
 def walk(

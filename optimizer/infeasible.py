@@ -37,7 +37,7 @@ class Loosening:
 def feasible(scenario: Scenario) -> bool:
     """Whether any plan keeps all limits."""
     return any(
-        _affordable(problem) and Selection(catalogue(problem)).best(("finish",), ties=False) is not None
+        _affordable(problem) and Selection(catalogue(problem)).best(("finish",), ties="none") is not None
         for problem in problems(scenario)
     )
 
@@ -146,7 +146,9 @@ def _loosenings(scenario: Scenario) -> Iterator[Loosening]:
             grain=86.4,
             apply=limit(lambda held, v: replace(held, wait_within_s=v)),
         )
-    most = min(2 * limits.revolutions_max + 10, REVOLUTIONS_MOST)
+    # options grow with the square of the revolutions, and from a pad with every moment of liftoff
+    on_ground = any(c.orbit is None and not c.stay for c in scenario.craft)
+    most = min(2 * limits.revolutions_max + 10, REVOLUTIONS_MOST) if on_ground else REVOLUTIONS_MOST
     if limits.revolutions_max < most:
         yield Loosening(
             key="limits.revolutions_max",

@@ -41,6 +41,11 @@ class OutOfTimeError(Exception):
     """Time ran out before any plan was found; nothing is known about the limits."""
 
 
+Ties = Literal["all", "order", "none"]
+"""What decides between plans alike in the aims asked for: the other aims and then low slots and early finishes; the
+latter alone; nothing."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Chosen:
     """One option for each craft that is moved, and what was proved about the choice."""
@@ -86,7 +91,7 @@ class Selection:
         slots: frozenset[int] | None = None,
         catalogue: Catalogue | None = None,
         delta_v_m_s: float = math.inf,
-        ties: bool = True,
+        ties: Ties = "all",
     ) -> Chosen | None:
         """The best plan by the aims in order, then by low slots first and early finishes; None where there is none.
 
@@ -96,7 +101,7 @@ class Selection:
             slots: only these are bound by ``finish_s``; those of them that are free must all be filled.
             catalogue: another catalogue of the same problem (some options left out on purpose).
             delta_v_m_s: only plans with a smaller total are of interest.
-            ties: whether plans alike in the named aims are told apart by the other aims, low slots and early finishes.
+            ties: how plans alike in the named aims are told apart.
 
         Raises:
             OutOfTimeError: no plan was found in the time that was left.
@@ -144,7 +149,7 @@ class Selection:
         return join(parts)
 
     def _solve(
-        self, options: Options, aims: Sequence[Order], delta_v_m_s: float, ties: bool, slots: frozenset[int] | None
+        self, options: Options, aims: Sequence[Order], delta_v_m_s: float, ties: Ties, slots: frozenset[int] | None
     ) -> Chosen | None:
         problem = self.made.problem
         if not problem.classes:
@@ -160,9 +165,9 @@ class Selection:
             turnaround_s=np.array([p.turnaround_s for p in problem.scenario.pads]),
             conflicts=self._conflicts(options),
         )
-        ordered = [*aims, *(a for a in AIMS if ties and a not in aims)]
+        ordered = [*aims, *(a for a in AIMS if ties == "all" and a not in aims)]
         objectives = [_objective(self.made, options, aim, slots) for aim in ordered]
-        if ties:
+        if ties != "none":
             objectives += [Objective(value=v) for v in _ties(options)]
         bar = delta_v_m_s if ordered[0] == "delta_v" else math.inf
         left = self.left_s()

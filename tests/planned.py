@@ -1,0 +1,29 @@
+"""The planner as its tests call it: the text of a scenario in, the machine-readable result out."""
+
+from __future__ import annotations
+
+import copy
+import json
+from functools import lru_cache
+from typing import Any
+
+from ringwright.models.reading import parse_scenario
+from ringwright.models.scenario import Scenario
+from ringwright.optimizer.plan import make_plan
+from ringwright.reports.result import result_text
+
+
+def scenario_of(text: str) -> Scenario:
+    """The validated scenario."""
+    return parse_scenario(text)
+
+
+@lru_cache(maxsize=256)
+def _planned(text: str) -> str:
+    return result_text(make_plan(scenario_of(text)))
+
+
+def planned(text: str) -> dict[str, Any]:
+    """Plan it, by way of the JSON text; each text is planned once."""
+    result: dict[str, Any] = copy.deepcopy(json.loads(_planned(text)))
+    return result
