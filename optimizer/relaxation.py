@@ -31,6 +31,8 @@ SHORTFALL = 1e-6
 """Craft: with less than this left unserved the relaxation counts as met; the bound does not rest on it."""
 WHOLE = 1.0 - 1e-6
 """A column of which the master uses more than this is used whole."""
+LEANING = 100
+"""Craft above which each solution of the master, whole or not, is made a plan by serving its largest shares first."""
 MANY = 20_000
 """Columns above which candidates are thinned before they are sorted."""
 
@@ -123,6 +125,10 @@ class Relaxation:
                 best = replace(best, bound=bound, reduced=reduced, pair_price=priced.pair, moment_price=priced.moment)
                 if bound > limit:
                     return best
+            if packed.count.sum() > LEANING and not counting:
+                best = self._better(best, self._lean(point, barred))
+                if best.plan.size and packed.cost[best.plan].sum() <= best.bound + SHORT * scale:
+                    return replace(best, used=best.plan, entered=best.plan)
             grown = master.cut(point)
             met = not grown and float(point.unserved.sum()) <= SHORTFALL
             if deadline_s is not None and time.monotonic() > deadline_s:
@@ -138,10 +144,7 @@ class Relaxation:
             elif fresh.size or grown:
                 continue
             elif met:
-                best = replace(best, used=point.used)
-                plan = self._round(point, deadline_s, barred)
-                if plan.size and (not best.plan.size or packed.cost[plan].sum() < packed.cost[best.plan].sum()):
-                    best = replace(best, plan=plan)
+                best = self._better(replace(best, used=point.used), self._round(point, deadline_s, barred))
                 break
             elif counting:
                 # a shortfall too small to be told from rounding: left to the exact program
@@ -202,6 +205,19 @@ class Relaxation:
         _, where = np.unique(packed.key[candidate[order]], return_index=True)
         where.sort()
         return candidate[order[where[: 2 * (packed.count.size + packed.slots) + 20]]]
+
+    def _better(self, best: Relaxed, plan: I) -> Relaxed:
+        """The same with another plan, if that is cheaper."""
+        cost = self.packed.cost
+        if plan.size and (not best.plan.size or cost[plan].sum() < cost[best.plan].sum()):
+            return replace(best, plan=plan)
+        return best
+
+    def _lean(self, point: Point, barred: Bool | None) -> I:
+        """A plan that takes what the master's solution uses most, then what is free; empty if that serves not all."""
+        order = point.used[np.argsort(-point.share, kind="stable")]
+        plan, complete = serve_in_turn(self.packed, barred=barred, preferred=order)
+        return plan if complete else np.empty(0, dtype=np.intp)
 
     def _round(self, point: Point, deadline_s: float | None, barred: Bool | None) -> I:
         """From the master's solution to a plan: hold its largest columns at one, converge, and so on. Heuristic."""

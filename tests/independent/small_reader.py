@@ -194,9 +194,11 @@ def _craft(table: Mapping[str, Any], body_radius: float) -> Craft:
     orbit = None
     if "orbit" in table:
         o = table["orbit"]
+        circle = _optional(o, "altitude", "length") is not None
         orbit = Orbit(
-            periapsis=body_radius + quantity(o, "periapsis", "length"),
-            apoapsis=body_radius + quantity(o, "apoapsis", "length"),
+            # a circular orbit may be given by its altitude alone
+            periapsis=body_radius + quantity(o, "periapsis" if not circle else "altitude", "length"),
+            apoapsis=body_radius + quantity(o, "apoapsis" if not circle else "altitude", "length"),
             angle=quantity(o, "angle", "angle"),
             at=o.get("at"),
             at_time=_at_time(o),
