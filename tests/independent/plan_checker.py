@@ -654,8 +654,10 @@ def _front(result: Mapping[str, Any]) -> list[str]:
             if not other["within_limits"]:
                 continue
             cheaper = other["delta_v_m_s"] < point["delta_v_m_s"] - 1e-6
-            sooner = other["finish_s"] < point["finish_s"] - TIME_S
-            worse = other["delta_v_m_s"] > point["delta_v_m_s"] + 1e-6 or other["finish_s"] > point["finish_s"] + TIME_S
+            sooner = other["finish_s"] < point["finish_s"] - FRONT_S
+            worse = (
+                other["delta_v_m_s"] > point["delta_v_m_s"] + 1e-6 or other["finish_s"] > point["finish_s"] + FRONT_S
+            )
             if (cheaper or sooner) and not worse:
                 found.append(f"front point at {point['finish_s']} s is beaten by plan {other['rank']}")
     return found
