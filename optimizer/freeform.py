@@ -24,7 +24,7 @@ from ..models.primer import Limit, along_arc
 from .bounds import linear_bound, relative_state
 from .freeform_flight import Cases, Chain, bounds_on, fly_chain
 from .freeform_polish import Polished, Schedule, polish
-from .freeform_seeds import Guess, Question, guesses, lambert_arcs, tangents
+from .freeform_seeds import Guess, Question, guesses, lambert_arcs, tangents, via_points
 
 Array = NDArray[np.float64]
 TURN = 2.0 * np.pi
@@ -345,6 +345,7 @@ ARRIVED = 1e-9  # ring radii
 KEPT = 1e-7
 WORTH = 1.6  # guesses of two burns dearer than so many times the cheapest are not polished
 EXCESS = 1e-4  # of the primer, above which another burn is tried
+ROUNDS = 3  # of adding burns
 ADDED = 0.03  # size of a burn added there, as a share of the cost
 IDLE = 5e-3  # share of the cost below which a burn may be superfluous
 TOGETHER = 0.05  # radians of ring angle within which two burns may be one
@@ -369,9 +370,11 @@ def _solve(posed: _Posed, burns_max: int) -> Bests:
     wanted = min(count, max(ANCHORS_LEAST, -(-count // ANCHOR_EVERY)))
     anchors = sorted({round(x) for x in np.linspace(0, count - 1, wanted)})
     _improve(posed, best, [draft for index in anchors for draft in _pairs(posed, index)], PAIRS)
+    if burns_max >= 3:
+        _improve(posed, best, [draft for index in anchors for draft in _threes(posed, index)], ROUGH)
     if burns_max >= 4:
         _improve(posed, best, [draft for index in anchors for draft in _fours(posed, index)], ROUGH)
-    for _ in range(burns_max - 2):
+    for _ in range(ROUNDS):
         if not _improve(posed, best, _with_more_burns(posed, best, burns_max), AGAIN, rivals=False):
             break
     for _ in range(SWEEPS if count > len(anchors) else 0):
@@ -443,6 +446,10 @@ def _pairs(posed: _Posed, index: int) -> list[_Draft]:
     cheapest = min((guess.cost for guess in found), default=math.inf)
     worth = [guess for guess in found if guess.cost <= WORTH * cheapest or guess.keeps]
     return [_draft(guess, index, posed.cases.size) for guess in worth]
+
+
+def _threes(posed: _Posed, index: int) -> list[_Draft]:
+    return [_draft(guess, index, posed.cases.size) for guess in via_points(posed.questions[index])]
 
 
 def _fours(posed: _Posed, index: int) -> list[_Draft]:
@@ -553,23 +560,52 @@ def _tidied(cases: Cases, draft: _Draft) -> _Draft:
 
 
 def _with_more_burns(posed: _Posed, best: Bests, burns_max: int) -> list[_Draft]:
-    """Drafts with burns added where the primer is longest, one or as many as are allowed, where that promises much."""
-    drafts = []
+    """Drafts with burns added where the primer is longest, one or as many as are allowed, where that promises much.
+
+    Where all burns are used already, one is added all the same, the flight polished, and its least burn taken out.
+    """
+    drafts, crowded = [], []
     for index, one in enumerate(best):
-        if one is None or one.burns >= burns_max:
+        if one is None or one.burns < 2:
             continue
         case = posed.cases.take(np.array([index]))
         chain = fly_chain(case, one.unknowns[:, None], one.burns)
         peaks = [peak for peak in _peaks(one, case, chain) if peak.length > 1.0 + EXCESS]
-        for count in sorted({1, min(len(peaks), burns_max - one.burns)} - {0}) if peaks else []:
-            times, kicks = chain.times[:, 0], chain.burns[:, :, 0]
-            for peak in peaks[:count]:
-                place = int(np.searchsorted(times, peak.time))
-                times = np.insert(times, place, peak.time)
-                kicks = np.insert(kicks, place, ADDED * one.cost * peak.direction, axis=0)
-            unknowns = np.concatenate([times, kicks[:-1].ravel()])
-            drafts.append(_Draft(index, unknowns, one.burns + count, one.family))
+        if not peaks:
+            continue
+        if one.burns < burns_max:
+            counts = sorted({1, min(len(peaks), burns_max - one.burns)})
+            drafts += [_with_added(index, one, chain, peaks[:count]) for count in counts]
+        else:
+            crowded.append(_with_added(index, one, chain, peaks[:1]))
+    for draft, result in zip(crowded, _polish_all(posed, crowded, AGAIN, None), strict=True):
+        if result.miss[0] < 1e-4:
+            drafts.append(_without_least(posed.cases, draft._replace(unknowns=result.unknowns[:, 0])))
     return drafts
+
+
+def _with_added(index: int, one: _Best, chain: Chain, peaks: list[_Peak]) -> _Draft:
+    times, kicks = chain.times[:, 0], chain.burns[:, :, 0]
+    for peak in peaks:
+        place = int(np.searchsorted(times, peak.time))
+        times = np.insert(times, place, peak.time)
+        kicks = np.insert(kicks, place, ADDED * one.cost * peak.direction, axis=0)
+    return _Draft(index, np.concatenate([times, kicks[:-1].ravel()]), len(times), one.family)
+
+
+def _without_least(cases: Cases, draft: _Draft) -> _Draft:
+    """One burn fewer: the two that are closest in time joined where they are close, else the smallest left out."""
+    chain = fly_chain(cases.take(np.array([draft.question])), draft.unknowns[:, None], draft.burns)
+    times, kicks = list(chain.times[:, 0]), list(chain.burns[:, :, 0])
+    sizes = [float(np.sqrt((kick**2).sum())) for kick in kicks]
+    gaps = np.diff(times)
+    pair, idle = int(np.argmin(gaps)), int(np.argmin(sizes))
+    if gaps[pair] < 4.0 * TOGETHER:
+        times[pair] += float(gaps[pair]) * sizes[pair + 1] / (sizes[pair] + sizes[pair + 1])
+        kicks[pair] = kicks[pair] + kicks[pair + 1]
+        idle = pair + 1
+    del times[idle], kicks[idle]
+    return draft._replace(unknowns=np.concatenate([np.array(times), *kicks[:-1]]), burns=len(times))
 
 
 def _solution(best: _Best, posed: _Posed, index: int, bound: float) -> FreeformSolution:

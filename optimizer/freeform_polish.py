@@ -22,7 +22,7 @@ DIFFERENCE = 1e-7  # step of the differences, between rounding (1e-16) and the f
 TO_BOUNDARY = 0.995  # share of the way to a bound that one step may take
 MULTIPLIER_SPREAD = 1e3  # how far a multiplier may lie from the barrier's own
 HALVINGS = 5
-CHORDS = 1  # corrections of the arrival after each trial step
+CHORDS = 3  # corrections of the arrival after each trial step
 SHORTER = 0.3
 SOUND = 3e-3  # miss and breach, in ring radii, below which the cost of a guess means something
 LOOK_BACK = 5  # steps over which a guess's gain is measured, and how many more it is trusted to go on so
@@ -198,7 +198,7 @@ def _behind(
     np.minimum.at(best, rivals[sound], result.cost[sound])
     np.minimum.at(reached, rivals[settled], result.cost[settled])
     gap = result.cost - best[rivals]
-    behind = gap > best[rivals] * max(0.01, 1.5 * 0.85**iteration)
+    behind = gap > best[rivals] * max(0.03, 1.5 * 0.88**iteration)
     if iteration >= 2 * LOOK_BACK:
         behind |= (gap > 1e-5 * best[rivals]) & (earlier - result.cost < gap * LOOK_BACK / LOOK_AHEAD)
         behind |= np.abs(result.cost - reached[rivals]) < SAME * result.cost
@@ -504,7 +504,7 @@ def _search(
         trial = part.unknowns + (length[pending, None] * step[pending]).T
         chain = fly_chain(there, trial, burns)
         for _ in range(CHORDS):
-            if np.abs(chain.miss).max() < 1e-13:
+            if np.abs(chain.miss).max() < 1e-9:
                 break
             fix = -(homing[pending] @ chain.miss.T[:, :, None])[:, :, 0]
             fix *= np.minimum(1.0, 0.3 / np.maximum(np.abs(fix).max(axis=1), 1e-300))[:, None]

@@ -280,6 +280,70 @@ def lambert_arcs(question: Question, departures: int = 12, arrivals: int = 24, k
     return found
 
 
+def via_points(question: Question, keep: int = 8) -> list[Guess]:
+    """Three burns from a start off the ring: two Lambert arcs over a grid of points and times between them.
+
+    Both arcs make no or one whole turn; the cheapest guess for each choice of turns and each region of the point
+    between is kept, those that keep the limits first.
+    """
+    if question.on_ring:
+        return []
+    begin, allowed = float(np.hypot(*question.position)), question.allowed
+    leave = min(question.latest_first, 0.6 * allowed) * np.array([0.0, 0.35, 0.8])
+    meet, arrive = allowed * np.linspace(0.12, 0.88, 7), allowed * np.array([1.0, 0.85])
+    low = max(question.floor, 0.55 * min(begin, 1.0))
+    high = min(question.ceiling, 1.6 * max(begin, 1.0))
+    radius, angle = np.linspace(low, high, 8), TURN * np.arange(14) / 14.0
+    branches = [(0, False), (1, False), (1, True)]
+    m, r, u = (axis.ravel() for axis in np.meshgrid(meet, radius, angle, indexing="ij"))
+    point = r[:, None] * np.stack([np.cos(u), np.sin(u)], axis=-1)
+    start, speed = propagate(question.position, question.velocity, leave)
+    slot_angle = question.slot_angle + arrive
+    slot = np.stack([np.cos(slot_angle), np.sin(slot_angle)], axis=-1)
+    slot_speed = np.stack([-np.sin(slot_angle), np.cos(slot_angle)], axis=-1)
+    turns, steep = np.array([n for n, _ in branches]), np.array([h for _, h in branches])
+
+    def arcs(first: Array, last: Array, time: Array) -> tuple[Array, Array]:
+        safe = np.where(time > 0.05, time, np.nan)[..., None]
+        return lambert(first[..., None, :], last[..., None, :], safe, 1.0, revolutions=turns, high=steep)
+
+    # (points, departures or arrivals, branches, 2)
+    out, there = arcs(start[None], point[:, None], m[:, None] - leave[None])
+    away, home = arcs(point[:, None], slot[None], arrive[None] - m[:, None])
+    first = np.linalg.norm(out - speed[:, None], axis=-1).reshape(len(m), -1)
+    last = np.linalg.norm(slot_speed[:, None] - home, axis=-1).reshape(len(m), -1)
+    there, away = there.reshape(len(m), -1, 2), away.reshape(len(m), -1, 2)
+    middle = np.linalg.norm(away[:, None] - there[:, :, None], axis=-1)
+    cost = first[:, :, None] + middle + last[:, None, :]
+    cost = np.where(np.isfinite(cost), cost, np.inf)
+    best = np.argsort(cost, axis=None)[:600]
+    best = best[np.isfinite(cost.ravel()[best])]
+    p, i, j = np.unravel_index(best, cost.shape)
+    d, a = i // len(branches), j // len(branches)
+    outward = fly(start[d].T, out.reshape(len(m), -1, 2)[p, i].T, m[p] - leave[d])
+    homeward = fly(point[p].T, away[p, j].T, arrive[a] - m[p])
+    keeps = np.ones(len(p), dtype=np.bool_)
+    for arc in (outward, homeward):
+        keeps &= (lowest(arc).radius >= question.floor - 1e-9) & (highest(arc).radius <= question.ceiling + 1e-9)
+    found: list[Guess] = []
+    taken: set[tuple[int, ...]] = set()
+    for wanted in (True, False):
+        for k in np.flatnonzero(keeps == wanted):
+            key = (
+                int(i[k] % 3),
+                int(j[k] % 3),
+                int(3.0 * (r[p[k]] - low) / (high - low + 1e-9)),
+                int(2.0 * u[p[k]] / TURN),
+            )
+            if key in taken or len(found) >= keep:
+                continue
+            taken.add(key)
+            times = np.array([leave[d[k]], m[p[k]], arrive[a[k]]])
+            kicks = np.stack([outward.start_speed[:, k] - speed[d[k]], away[p[k], j[k]] - there[p[k], i[k]]])
+            found.append(Guess("by way of a point", times, kicks, float(cost[p[k], i[k], j[k]]), wanted))
+    return found
+
+
 def tangents(question: Question, keep: int = 4) -> list[Guess]:
     """Two burns at one point of the ring: phasing orbits that return to it when the slot is there.
 
