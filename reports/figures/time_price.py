@@ -1,0 +1,140 @@
+"""What time is worth to one craft: least delta-v against allowed time, over the steps of the tangent orbits."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ...models.readouts import plain
+from ...models.ring import Array
+from ...optimizer.time_price import TimePrice
+from .style import INK, QUIET, SHADE, ink, rim, sheet
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_TALLEST = 3.2  # the picture ends at so many times the middle cost: the first times would press all others flat
+_SAVING = 0.04  # share of the tangent orbit's cost from which a saving is worth a label
+
+
+def draw_time_price(price: TimePrice, name: str) -> Figure:
+    """Draw the price of time of one craft.
+
+    The steps are the tangent phasing orbits: each new one costs less and ends later. Under them runs the best flight of
+    any number of burns that was found, bold where it takes more than two; the shade between is what it saves. The
+    broken line is the bound within the linearized motion, which the curved one may undercut.
+
+    Args:
+        price: of one craft.
+        name: of the craft, for the title.
+
+    Raises:
+        ValueError: no flight at all in the allowed times.
+    """
+    from matplotlib.ticker import MaxNLocator
+
+    best, tangent = price.delta_v_m_s, price.tangent_m_s
+    flown = np.isfinite(best)
+    if not flown.any():
+        raise ValueError("a price of time without a flight cannot be drawn")
+    figure, axes = sheet(8.4, 4.4, f"{name}: what time is worth", _below(price), margins=(0.9, 0.45, 0.78))
+    turns = price.allowed_s / price.ring_period_s
+    high = min(float(np.max(best[flown])), _TALLEST * float(np.median(best[flown]))) * 1.06
+    axes.set_ylim(0.0, high)
+    axes.set_xlim(float(turns[0]), float(turns[-1]))
+    stepped = np.isfinite(tangent)
+    # steps as they are flown: level until the moment when the next orbit ends
+    edge_x, edge_y = np.repeat(turns, 2)[1:], np.repeat(np.where(stepped, tangent, 10.0 * high), 2)[:-1]
+    under = np.interp(edge_x, turns, np.where(flown, best, 10.0 * high))
+    shown = np.repeat(stepped, 2)[:-1]
+    axes.fill_between(edge_x, under, np.minimum(edge_y, high), where=shown.tolist(), color=SHADE, linewidth=0, zorder=0)
+    axes.plot(edge_x, edge_y, color=QUIET, linewidth=1.0, zorder=2)
+    axes.plot(turns, price.bound_m_s, color=ink(1), linewidth=1.1, linestyle=(0, (5, 3)), zorder=2)
+    axes.plot(turns, np.where(flown, best, np.nan), color=INK, linewidth=1.1, zorder=3)
+    many = np.array([one is not None and len(one.burns) > 2 for one in price.best])
+    axes.plot(turns, np.where(many, best, np.nan), color=ink(0), linewidth=2.6, zorder=4)
+    _label_lines(axes, price, turns, high)
+    _label_saving(axes, turns, best, tangent, high)
+    axes.set_xlabel("allowed time: ring periods, and hours")
+    axes.set_ylabel("delta-v, m/s")
+    axes.xaxis.set_major_locator(MaxNLocator(9, steps=[1, 2, 5, 10]))
+    hours = price.ring_period_s / 3600.0
+    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}\n{plain(value * hours, 1)} h")
+    axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0))
+    return figure
+
+
+def _below(price: TimePrice) -> str:
+    lead = math.degrees(price.slot_lead_rad)
+    where = "ahead" if lead > 0.0 else "behind"
+    limits = []
+    if price.floor_m > 0.0:
+        limits.append(f"never lower than {plain(price.floor_m / 1000.0, 0)} km from the center")
+    if math.isfinite(price.ceiling_m):
+        limits.append(f"never higher than {plain(price.ceiling_m / 1000.0, 0)} km")
+    kept = " and ".join(limits) if limits else "no floor"
+    return (
+        f"The slot is {plain(abs(lead), 1)} deg {where} on a ring of {plain(price.ring_radius_m / 1000.0, 0)} km "
+        f"radius; {kept}. Impulsive burns, two-body gravity. The best flight is the best found, not proved best. "
+        "The bound is proved for the motion linearized about the slot only; the curved motion may undercut it."
+    )
+
+
+def _label_lines(axes: Axes, price: TimePrice, turns: Array, high: float) -> None:
+    """Name each line where it is farthest from the others, in the right half, where all are low."""
+    best, tangent, bound = price.delta_v_m_s, price.tangent_m_s, price.bound_m_s
+    inside = (tangent < 0.97 * high) & np.isfinite(best) & (turns < turns[0] + 0.93 * (turns[-1] - turns[0]))
+    if not inside.any():
+        return
+    apart = np.where(inside, tangent - np.fmax(best, bound), -np.inf)
+    top = int(np.argmax(apart))
+    places = [(tangent, top, "tangent orbits", QUIET, -6, 4, "right", "bottom")]
+    bold = np.where(inside & (np.arange(len(turns)) > top), tangent - best, -np.inf)
+    spot = int(np.argmax(bold)) if np.isfinite(bold).any() else top
+    places.append((best, spot, "best flight", ink(0), -5, -3, "right", "top"))
+    low = np.where(inside & (bound < best), best - bound, -np.inf)
+    if np.isfinite(low).any():
+        at = int(np.argmax(low))
+        places.append((bound, at, "bound, linearized motion", ink(1), -4, -4, "right", "top"))
+    for curve, at, words, color, right, up, side, edge in places:
+        axes.annotate(
+            words,
+            (turns[at], curve[at]),
+            xytext=(right, up),
+            textcoords="offset points",
+            ha=side,
+            va=edge,
+            color=color,
+            fontsize=9,
+            path_effects=rim(),
+            zorder=6,
+        )
+
+
+def _label_saving(axes: Axes, turns: Array, best: Array, tangent: Array, high: float) -> None:
+    """Mark the largest saving against the tangent orbits."""
+    drawn = np.isfinite(best) & (tangent < high)
+    gain = np.where(drawn, tangent - best, 0.0)
+    top = int(np.argmax(gain))
+    if not drawn.any() or gain[top] < _SAVING * tangent[top]:
+        return
+    axes.annotate(
+        "",
+        (turns[top], best[top]),
+        xytext=(turns[top], tangent[top]),
+        arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 0.9, "shrinkA": 0.0, "shrinkB": 1.5},
+        zorder=5,
+    )
+    axes.annotate(
+        f"saves {plain(100.0 * gain[top] / tangent[top], 0)} %",
+        (turns[top], tangent[top] - 0.35 * gain[top]),
+        xytext=(9, 0),
+        textcoords="offset points",
+        va="center",
+        fontsize=9,
+        path_effects=rim(),
+        zorder=6,
+    )
