@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -56,6 +56,26 @@ class Packed:
         """Columns of a conflict set."""
         end = self.group_start[group + 1] if group + 1 < self.group_start.size else self.group_column.size
         return self.group_column[self.group_start[group] : end]
+
+    def take(self, ids: I) -> Packed:
+        """The same problem with some of the columns only, in their order."""
+        place = np.full(self.cost.size, -1)
+        place[ids] = np.arange(ids.size)
+        more = place[self.more_column] >= 0
+        groups = [place[self.members(g)] for g in range(self.group_start.size)]
+        groups = [g for g in (g[g >= 0] for g in groups) if g.size > 1]
+        return replace(
+            self,
+            cost=self.cost[ids],
+            key=self.key[ids],
+            more_column=place[self.more_column[more]],
+            more_key=self.more_key[more],
+            width=None if self.width is None else self.width[ids],
+            moment=self.moment[ids],
+            group_column=_joined(groups),
+            group_start=_starts(groups),
+            side=self.side[:, ids],
+        )
 
     def kept_by(self, ids: I) -> bool:
         """Whether the columns make a plan: every limit is looked at again, column by column."""
@@ -147,8 +167,8 @@ def pack(
             last=moments.last,
             count=craft,
             slots=slots,
-            group_column=np.concatenate(groups) if groups else np.empty(0, dtype=np.intp),
-            group_start=np.cumsum([0] + [g.size for g in groups[:-1]]) if groups else np.empty(0, dtype=np.intp),
+            group_column=_joined(groups),
+            group_start=_starts(groups),
             side=np.array(rows) if rows else np.empty((0, own.size)),
             side_limit=np.array(limits),
         ),
@@ -156,6 +176,14 @@ def pack(
         offset=offset,
         taken=taken,
     )
+
+
+def _joined(groups: list[I]) -> I:
+    return np.concatenate(groups) if groups else np.empty(0, dtype=np.intp)
+
+
+def _starts(groups: list[I]) -> I:
+    return np.cumsum([0] + [g.size for g in groups[:-1]]) if groups else np.empty(0, dtype=np.intp)
 
 
 def _impossible(problem: ScheduleProblem) -> I:

@@ -46,7 +46,7 @@ class Relaxed:
         reduced: (n,) ``bound + reduced[j]`` is a lower bound of every plan that uses column j; inf for barred columns.
         pair_price, moment_price: (C * S,) and (M + 1,) what ``reduced`` takes from a column's cost for each pair it
             serves and for its liftoff (<= 0), at the prices of the bound.
-        used: columns of the master's last solution; empty if infeasible or stopped early.
+        used, share: columns of the master's last solution, how much of each; empty if infeasible or stopped early.
         plan: columns of a plan met on the way, good but not proved best; empty if none was met.
         entered: columns that the master holds and that are not barred.
     """
@@ -56,6 +56,7 @@ class Relaxed:
     pair_price: F
     moment_price: F
     used: I
+    share: F
     plan: I
     entered: I
 
@@ -74,13 +75,21 @@ class Relaxation:
         self._scale = 1.0 if self._free else span
         self._master: Master | None = None
 
-    def solve(self, *, limit: float = np.inf, deadline_s: float | None = None, barred: Bool | None = None) -> Relaxed:
+    def solve(
+        self,
+        *,
+        limit: float = np.inf,
+        deadline_s: float | None = None,
+        barred: Bool | None = None,
+        rounding: bool = True,
+    ) -> Relaxed:
         """Bound every plan from below, and every plan through each column.
 
         Args:
             limit: stop as soon as the bound exceeds this: no plan of interest exists.
             deadline_s: reading of ``time.monotonic`` at which to stop with the best bound so far; None for never.
             barred: (n,) columns that may not be used this time.
+            rounding: whether a solution that is not whole is rounded to a plan.
         """
         packed, scale = self.packed, self._scale
         n, classes = packed.cost.size, packed.count.size
@@ -91,6 +100,7 @@ class Relaxation:
             pair_price=np.zeros(classes * packed.slots),
             moment_price=np.zeros(packed.moments + 1),
             used=none,
+            share=np.empty(0),
             plan=none,
             entered=none,
         )
@@ -101,7 +111,7 @@ class Relaxation:
             if complete:
                 best = replace(best, plan=first, entered=first)
                 if packed.cost[first].sum() <= SHORT * scale:
-                    return replace(best, used=first)
+                    return replace(best, used=first, share=np.ones(first.size))
             self._master = Master(packed)
             self._master.enter(np.union1d(self._starting(best.reduced), first), packed.cost)
         master = self._master
@@ -125,10 +135,10 @@ class Relaxation:
                 best = replace(best, bound=bound, reduced=reduced, pair_price=priced.pair, moment_price=priced.moment)
                 if bound > limit:
                     return best
-            if packed.count.sum() > LEANING and not counting:
+            if rounding and packed.count.sum() > LEANING and not counting:
                 best = self._better(best, self._lean(point, barred))
                 if best.plan.size and packed.cost[best.plan].sum() <= best.bound + SHORT * scale:
-                    return replace(best, used=best.plan, entered=best.plan)
+                    return replace(best, used=best.plan, share=np.ones(best.plan.size), entered=best.plan)
             grown = master.cut(point)
             met = not grown and float(point.unserved.sum()) <= SHORTFALL
             if deadline_s is not None and time.monotonic() > deadline_s:
@@ -144,7 +154,9 @@ class Relaxation:
             elif fresh.size or grown:
                 continue
             elif met:
-                best = self._better(replace(best, used=point.used), self._round(point, deadline_s, barred))
+                best = replace(best, used=point.used, share=point.share)
+                if rounding or np.all(point.share > WHOLE):
+                    best = self._better(best, self._round(point, deadline_s, barred))
                 break
             elif counting:
                 # a shortfall too small to be told from rounding: left to the exact program

@@ -1,10 +1,10 @@
 """The schedule: which options are chosen, proved best over all columns.
 
-The road to a proof: the relaxation (``relaxation.py``) bounds every plan from below, and every plan through each
-column; the few columns that may still matter go into an exact program that PuLP and HiGHS solve (``solver.py``). A plan
-that costs no more than the bound is optimal. Else only columns whose own bound stays below the plan's cost can do
-better: they are the next program, and its answer is the proof. Where no plan is known the programs grow in steps, each
-of which either holds the best plan or raises the bound (reduced cost fixing, Dantzig, Fulkerson and Johnson 1954).
+The road from a problem to a proof, each step a module: columns are packed for pricing (``packing.py``); a first plan is
+made quickly (``greedy.py``); the relaxation bounds every plan from below, and every plan through each column
+(``relaxation.py`` over ``master.py``); what remains is searched (``search.py``), by one exact program in PuLP
+(``exact.py``, ``solver.py``) or by branching first (``branching.py``). Several aims are taken one after the other, each
+over the columns that the aims before it leave.
 """
 
 from __future__ import annotations
@@ -15,12 +15,13 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
 from .columns import Bool, Columns, F, I, ScheduleProblem, dominated
-from .packing import Packed, Packing, Side, pack
-from .relaxation import Relaxation, Relaxed
-from .solver import Answer, Program, Status, solve_program
+from .exact import solve_exactly
+from .packing import Packing, Side, pack
+from .relaxation import Relaxation
+from .search import Found, search
+from .solver import Status
 
 __all__ = [
     "Columns",
@@ -37,12 +38,10 @@ __all__ = [
 
 TOLERANCE = 1e-6
 """Absolute, in units of the cost: a plan this close to the bound counts as optimal."""
-LARGEST_PROGRAM = 20_000
-"""Columns beyond which no exact program is tried: what is proved by then is the answer."""
 RELAXATION_SHARE = 0.6
 """Of a time limit, what the relaxation may take before the exact programs."""
-FIRST_PROGRAM = 48
-"""Columns beyond the relaxation's own that the first exact program may hold."""
+ALTERNATIVES = 24
+"""Columns beside those of the plan that the last exact program of several aims may choose from."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -184,19 +183,18 @@ def _solve_packed(
     relaxation = Relaxation(packed) if relaxation is None else relaxation
     relaxed = relaxation.solve(limit=limit, deadline_s=_share(deadline_s, RELAXATION_SHARE), barred=barred)
     if relaxed.bound > limit or np.isinf(relaxed.bound):
-        search = _Search(found=None, bound=np.inf, exact=0)
+        found = Found(plan=None, bound=np.inf, exact=0)
     else:
-        search = _search(packed, relaxed, limit, tolerance, deadline_s, confirm)
-    priced, exact = packed.cost.size, search.exact
-    if search.found is not None:
-        plan = tuple(sorted(packing.own[search.found].tolist()))
-        solved = _solved(price, plan, search.bound + offset, priced, exact, tolerance)
+        found = search(packed, relaxed, limit, tolerance, deadline_s, confirm=confirm)
+    priced, exact = packed.cost.size, found.exact
+    if found.plan is not None:
+        plan = tuple(sorted(packing.own[found.plan].tolist()))
+        solved = _solved(price, plan, found.bound + offset, priced, exact, tolerance)
     elif known is not None:
-        bound = min(search.bound, limit) if np.isinf(search.bound) else search.bound
-        solved = _solved(price, known, bound + offset, priced, exact, tolerance)
+        solved = _solved(price, known, min(found.bound, limit) + offset, priced, exact, tolerance)
     else:
-        status: Status = "infeasible" if np.isinf(search.bound) else "failed"
-        return Solved(status=status, bound=search.bound + offset, priced=priced, exact=exact)
+        status: Status = "infeasible" if np.isinf(found.bound) else "failed"
+        return Solved(status=status, bound=found.bound + offset, priced=priced, exact=exact)
     proof = _Proof(
         price=price,
         own=packing.own,
@@ -229,132 +227,6 @@ def _solved(price: F, chosen: tuple[int, ...], bound: float, priced: int, exact:
         values=(objective,),
         priced=priced,
         exact=exact,
-    )
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Search:
-    found: I | None
-    bound: float  # inf: no plan of interest
-    exact: int
-
-
-def _search(
-    packed: Packed, relaxed: Relaxed, limit: float, tolerance: float, deadline_s: float | None, confirm: bool
-) -> _Search:
-    """From the relaxation to a plan and its proof, by exact programs over ever more columns."""
-    bound, best, largest = relaxed.bound, limit, 0
-    found: I | None = None
-    extra = np.maximum(relaxed.reduced, 0.0)
-    if relaxed.plan.size and packed.cost[relaxed.plan].sum() <= limit and packed.kept_by(relaxed.plan):
-        found, best = relaxed.plan, float(packed.cost[relaxed.plan].sum())
-    proved = found is not None and best <= bound + tolerance
-    if proved and not confirm:
-        return _Search(found=found, bound=bound, exact=0)
-    ids = relaxed.plan if proved else np.empty(0, dtype=np.intp)
-    if not proved and (found is None or np.count_nonzero(extra <= best - bound) > 4 * FIRST_PROGRAM):
-        near = relaxed.entered[extra[relaxed.entered] <= best - bound]
-        near = near[np.argsort(extra[near], kind="stable")][: relaxed.used.size + FIRST_PROGRAM]
-        ids = np.unique(np.concatenate((relaxed.plan, relaxed.used, near)))
-    if ids.size:
-        answer = _exact(packed, ids, tolerance, deadline_s)
-        largest = ids.size
-        if answer.value.size and answer.objective <= best:
-            found, best = ids[answer.value > 0.5], answer.objective
-    within = best - bound
-    if found is not None and within <= tolerance:
-        return _Search(found=found, bound=bound, exact=largest)
-    usable = np.isfinite(extra)
-    ordered = np.sort(extra[usable & (extra <= within)])
-    size = max(4 * FIRST_PROGRAM, 2 * largest)
-    while True:
-        # the columns whose own bound is at most `reach` above the relaxation's
-        reach = within if ordered.size <= 4 * size else float(ordered[size])
-        if deadline_s is not None and time.monotonic() > deadline_s:
-            return _Search(found=found, bound=bound, exact=largest)
-        ids = np.flatnonzero(usable & (extra <= reach))
-        if ids.size > LARGEST_PROGRAM:
-            return _Search(found=found, bound=bound, exact=largest)
-        answer = _exact(packed, ids, tolerance, deadline_s)
-        largest = max(largest, ids.size)
-        if answer.value.size and (answer.objective < best or (found is None and answer.objective <= limit)):
-            found, best = ids[answer.value > 0.5], answer.objective
-        # a plan with a column left out costs at least relaxed.bound + reach
-        outside = np.inf if reach >= within else relaxed.bound + reach
-        bound = min(max(bound, min(answer.bound, outside)), best if found is not None else np.inf)
-        if answer.status in ("failed", "bounded"):
-            return _Search(found=found, bound=bound, exact=largest)
-        if found is not None and best - bound <= tolerance:
-            return _Search(found=found, bound=bound, exact=largest)
-        if reach >= within:
-            return _Search(found=found, bound=best if found is not None else np.inf, exact=largest)
-        within = min(within, best - relaxed.bound) if found is not None else within
-        size *= 4
-
-
-def _exact(packed: Packed, ids: I, tolerance: float, deadline_s: float | None) -> Answer:
-    """The exact program over some columns, with every limit that binds them."""
-    left = None if deadline_s is None else max(deadline_s - time.monotonic(), 0.05)
-    return solve_program(_program(packed, ids), time_limit_s=left, tolerance=tolerance / 4)
-
-
-def _program(packed: Packed, ids: I) -> Program:
-    classes, slots, n = packed.count.size, packed.slots, ids.size
-    position = np.full(packed.cost.size, -1)
-    position[ids] = np.arange(n)
-    hit = position[packed.more_column] >= 0
-    column = np.concatenate((np.arange(n), position[packed.more_column[hit]]))
-    key = np.concatenate((packed.key[ids], packed.more_key[hit]))
-    rows: list[npt.NDArray[np.integer]] = [key // slots, classes + key % slots]
-    columns: list[npt.NDArray[np.integer]] = [column, column]
-    values = [np.ones(key.size), np.ones(key.size)]
-    lower = [packed.count.astype(float), np.full(slots, -np.inf)]
-    upper = [packed.count.astype(float), np.ones(slots)]
-    total = classes + slots
-    if packed.side_limit.size:
-        r, c = np.nonzero(packed.side[:, ids])
-        rows.append(total + r)
-        columns.append(c)
-        values.append(packed.side[r, ids[c]])
-        lower.append(np.full(packed.side_limit.size, -np.inf))
-        upper.append(packed.side_limit)
-        total += packed.side_limit.size
-    for group in range(packed.group_start.size):
-        members = position[packed.members(group)]
-        members = members[members >= 0]
-        if members.size < 2:
-            continue
-        rows.append(np.full(members.size, total))
-        columns.append(members)
-        values.append(np.ones(members.size))
-        lower.append(np.array([-np.inf]))
-        upper.append(np.ones(1))
-        total += 1
-    moment = packed.moment[ids]
-    at, where = np.unique(moment[moment < packed.first.size], return_inverse=True)
-    end = np.searchsorted(at, packed.last[at])
-    # a window that ends where its forerunner ends is part of it
-    start = np.flatnonzero((np.diff(end, prepend=-1) > 0) & (end > np.arange(at.size)))
-    on_pad = np.flatnonzero(moment < packed.first.size)
-    on_pad = on_pad[np.argsort(where, kind="stable")]
-    ends = np.searchsorted(np.sort(where), np.arange(at.size + 1))
-    for i in start.tolist():
-        members = on_pad[ends[i] : ends[end[i]]]
-        if members.size < 2:
-            continue
-        rows.append(np.full(members.size, total))
-        columns.append(members)
-        values.append(np.ones(members.size))
-        lower.append(np.array([-np.inf]))
-        upper.append(np.ones(1))
-        total += 1
-    return Program(
-        cost=packed.cost[ids],
-        row=np.concatenate(rows),
-        column=np.concatenate(columns),
-        value=np.concatenate(values),
-        lower=np.concatenate(lower),
-        upper=np.concatenate(upper),
     )
 
 
@@ -485,12 +357,12 @@ def _confirmed(
     """The plan as the exact program has it, over the plan's columns and some of those that all aims left."""
     keep = np.zeros(problem.columns.cost.size, dtype=bool)
     keep[list(chosen)] = True
-    keep[np.flatnonzero(~keep)[: FIRST_PROGRAM // 2]] = True
+    keep[np.flatnonzero(~keep)[:ALTERNATIVES]] = True
     rest, own = restrict(problem, keep)
     aim = held[-1][0][own] if held else np.zeros(own.size)
     side = tuple((row[own], limit) for row, limit in held)
     packing = pack(rest, aim, None, side)
-    answer = _exact(packing.packed, np.arange(packing.own.size), TOLERANCE, deadline_s)
+    answer = solve_exactly(packing.packed, np.arange(packing.own.size), TOLERANCE, deadline_s)
     if not answer.value.size:
         return chosen, 0
     return tuple(own[packing.own[answer.value > 0.5]].tolist()), packing.own.size

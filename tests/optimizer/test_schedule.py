@@ -6,7 +6,10 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from ringwright.optimizer.branching import branch
 from ringwright.optimizer.columns import ScheduleProblem, dominated
+from ringwright.optimizer.packing import pack
+from ringwright.optimizer.relaxation import Relaxation
 from ringwright.optimizer.schedule import Objective, candidates, solve_lexicographic, solve_schedule
 from ringwright.tests.optimizer.full_model import broken_limits, every_plan, full_optimum, problem_of
 
@@ -245,3 +248,46 @@ def test_columns_that_make_no_sense_are_refused(change: dict[str, npt.NDArray[np
     good = problem_of([(1.0, 1.0, -1, np.nan, [(0, 2)])], count=[1], slots=3, turnaround=[1.0])
     with pytest.raises(ValueError, match=r"must|needs"):
         replace(good, columns=replace(good.columns, **change))  # type: ignore[arg-type]
+
+
+def test_branch_and_bound_alone_equals_the_full_model() -> None:
+    split = 0
+    for seed in range(120):
+        problem, side = random_problem(seed)
+        if problem.class_count.sum() == 0:
+            continue
+        best = full_optimum(problem, side=side)
+        packing = pack(problem, problem.columns.cost, None, side)
+        branched = branch(packing.packed, best=np.inf, tolerance=1e-7, deadline_s=None)
+        split += branched.parts > 1
+        if best is None:
+            assert branched.found is None
+            assert branched.bound == np.inf
+            continue
+        assert branched.found is not None
+        assert branched.best + packing.offset == pytest.approx(best, abs=COST_TOLERANCE)
+        assert branched.bound + packing.offset == pytest.approx(best, abs=COST_TOLERANCE)
+        assert not broken_limits(problem, packing.own[branched.found].tolist(), side)
+    assert split > 5
+
+
+def test_barring_columns_in_a_relaxation_equals_leaving_them_out() -> None:
+    # the relaxation goes on from where it stood; its bound must not depend on what was asked before
+    for seed in range(40):
+        problem, side = random_problem(seed)
+        if problem.class_count.sum() == 0:
+            continue
+        packed = pack(problem, problem.columns.cost, None, side, merge=False).packed
+        warm = Relaxation(packed)
+        rng = np.random.default_rng(seed)
+        for _ in range(4):
+            barred = rng.random(packed.cost.size) < 0.3
+            again = warm.solve(barred=barred)
+            fresh = Relaxation(packed).solve(barred=barred)
+            assert np.isinf(again.bound) == np.isinf(fresh.bound), seed
+            if np.isfinite(fresh.bound):
+                assert again.bound == pytest.approx(fresh.bound, abs=COST_TOLERANCE)
+                assert np.all(np.isinf(again.reduced[barred]))
+            if again.plan.size:
+                assert not barred[again.plan].any()
+                assert packed.kept_by(again.plan)
