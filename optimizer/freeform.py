@@ -338,14 +338,15 @@ def _latest_departure(position: Array, velocity: Array, allowed: float, floor: f
 
 
 ROUGH = Schedule(iterations=40, barrier_end=1e-6)
-PAIRS = Schedule(iterations=25, barrier_end=1e-6)
-AGAIN = Schedule(iterations=40, barrier=1e-3, barrier_end=1e-6, burn=1e-2, circle=1e-3, margin=1e-4)
-FINE = Schedule(iterations=25, barrier=1e-5, barrier_end=1e-9, burn=1e-3, circle=1e-5, circle_end=1e-7, margin=1e-7)
+PAIRS = Schedule(iterations=20, barrier_end=1e-6)
+AGAIN = Schedule(iterations=30, barrier=1e-3, barrier_end=1e-6, burn=1e-2, circle=1e-3, margin=1e-4)
+FINE = Schedule(iterations=16, barrier=1e-5, barrier_end=1e-9, burn=1e-3, circle=1e-5, circle_end=1e-7, margin=1e-7)
 ARRIVED = 1e-9  # ring radii
 KEPT = 1e-7
 WORTH = 1.6  # guesses of two burns dearer than so many times the cheapest are not polished
 EXCESS = 1e-4  # of the primer, above which another burn is tried
 ROUNDS = 3  # of adding burns
+BINDS = 1e-3  # multiplier of a radius limit, circular speeds for each ring radius, from which it binds
 ADDED = 0.03  # size of a burn added there, as a share of the cost
 IDLE = 5e-3  # share of the cost below which a burn may be superfluous
 TOGETHER = 0.05  # radians of ring angle within which two burns may be one
@@ -576,7 +577,8 @@ def _with_more_burns(posed: _Posed, best: Bests, burns_max: int) -> list[_Draft]
         if one.burns < burns_max:
             counts = sorted({1, min(len(peaks), burns_max - one.burns)})
             drafts += [_with_added(index, one, chain, peaks[:count]) for count in counts]
-        else:
+        elif one.result.on_bounds.max(initial=0.0) < BINDS:
+            # along a limit the primer promises too much
             crowded.append(_with_added(index, one, chain, peaks[:1]))
     for draft, result in zip(crowded, _polish_all(posed, crowded, AGAIN, None), strict=True):
         if result.miss[0] < 1e-4:

@@ -145,7 +145,7 @@ def test_tilt_alone_is_burned_out_at_a_node() -> None:
     assert found.delta_v_m_s == pytest.approx(2.0 * math.sin(tilt / 2.0), rel=1e-3)
 
 
-@settings(derandomize=True, deadline=None, max_examples=4)
+@settings(derandomize=True, deadline=None, max_examples=3)
 @given(
     lead_deg=st.floats(-170.0, 180.0).filter(lambda a: abs(a) > 5.0),
     turns=st.floats(1.0, 3.0),
@@ -163,7 +163,7 @@ def test_a_lower_floor_never_costs_more(lead_deg: float, turns: float, floor: fl
     assert tight.lowest_m >= floor - 1e-6
 
 
-@settings(derandomize=True, deadline=None, max_examples=4)
+@settings(derandomize=True, deadline=None, max_examples=3)
 @given(lead_deg=st.sampled_from([-120.0, -50.0, 25.0, 75.0, 150.0]), turns=st.floats(1.2, 3.5))
 def test_backwards_in_time_it_serves_the_same_lead(lead_deg: float, turns: float) -> None:
     # reversed time mirrors the motion: burns in reverse order, along parts turned about, radial parts kept, seen from
