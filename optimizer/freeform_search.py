@@ -1,0 +1,201 @@
+"""The search for the time-limited optimum: guesses, polishing, burns added where the primer says so, neighbors."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left
+
+import numpy as np
+
+from .freeform_drafts import (
+    Best,
+    Bests,
+    Draft,
+    Questions,
+    draft_of,
+    moved_to,
+    peaks_of,
+    tidied,
+    with_added,
+    without_least,
+)
+from .freeform_flight import Array, fly_chain
+from .freeform_polish import Polished, Schedule, polish
+from .freeform_seeds import guesses, lambert_arcs, tangents, via_points
+
+# from a first guess; from a guess of two burns; from a flight that is nearly one; and to the last digit
+ROUGH = Schedule(iterations=40, barrier_end=1e-6)
+PAIRS = Schedule(iterations=20, barrier_end=1e-6)
+AGAIN = Schedule(iterations=30, barrier=1e-3, barrier_end=1e-6, burn=1e-2, circle=1e-3, margin=1e-4)
+FINE = Schedule(iterations=16, barrier=1e-5, barrier_end=1e-9, burn=1e-3, circle=1e-5, circle_end=1e-7, margin=1e-7)
+ARRIVED = 1e-9  # distance from the slot, ring radii, within which a flight has arrived
+KEPT = 1e-7  # breach of a radius limit, ring radii, that counts as none
+WORTH = 1.6  # guesses of two burns dearer than so many times the cheapest are not polished
+EXCESS = 1e-4  # of the primer, above which another burn is tried
+ROUNDS = 3  # of adding burns
+BINDS = 1e-3  # multiplier of a radius limit, circular speeds for each ring radius, from which it binds
+SWEEPS = 2  # passes over all times from their neighbors' flights
+ANCHOR_EVERY, ANCHORS_LEAST = 6, 6  # of the allowed times that are solved from first guesses
+
+
+def solve(questions: Questions, burns_max: int) -> Bests:
+    """The best flight found for each allowed time, None where none is; later times never cost more.
+
+    Guesses of two burns come first, then those of three and four, each polished against what is known already; burns
+    are added where the primer asks for them. Of many times some are solved so, the rest from their neighbors' flights.
+    """
+    count = len(questions.each)
+    best: Bests = [None] * count
+    wanted = min(count, max(ANCHORS_LEAST, -(-count // ANCHOR_EVERY)))
+    anchors = sorted({round(x) for x in np.linspace(0, count - 1, wanted)})
+    _improve(questions, best, [draft for index in anchors for draft in _pairs(questions, index)], PAIRS)
+    if burns_max >= 3:
+        _improve(questions, best, [draft for index in anchors for draft in _threes(questions, index)], ROUGH)
+    if burns_max >= 4:
+        _improve(questions, best, [draft for index in anchors for draft in _fours(questions, index)], ROUGH)
+    for _ in range(ROUNDS):
+        if not _improve(questions, best, _with_more_burns(questions, best, burns_max), AGAIN, rivals=False):
+            break
+    for _ in range(SWEEPS if count > len(anchors) else 0):
+        _improve(questions, best, _from_neighbors(questions, best), ROUGH)
+    for index in range(1, count):
+        earlier, one = best[index - 1], best[index]
+        if earlier is not None and (one is None or earlier.cost < one.cost):
+            best[index] = earlier
+    return best
+
+
+def _from_neighbors(questions: Questions, best: Bests) -> list[Draft]:
+    """Drafts for every time from the flights of the nearest solved times on either side."""
+    solved = [index for index, one in enumerate(best) if one is not None]
+    pairs = []
+    for index in range(len(best)):
+        place = bisect_left(solved, index)
+        nearest = {*solved[max(place - 1, 0) : place], *solved[place : place + 2]} - {index}
+        pairs += [(source, index) for source in sorted(nearest, key=lambda other: abs(other - index))[:2]]
+    drafts = []
+    for burns in sorted({one.burns for one in best if one is not None}):
+        some = [(source, target) for source, target in pairs if (one := best[source]) and one.burns == burns]
+        drafts += moved_to(questions, best, burns, some) if some else []
+    return drafts
+
+
+def _pairs(questions: Questions, index: int) -> list[Draft]:
+    found = tangents(questions.each[index]) + lambert_arcs(questions.each[index])
+    cheapest = min((guess.cost for guess in found), default=math.inf)
+    worth = [guess for guess in found if guess.cost <= WORTH * cheapest or guess.keeps]
+    return [draft_of(guess, index, questions.cases.size) for guess in worth]
+
+
+def _threes(questions: Questions, index: int) -> list[Draft]:
+    return [draft_of(guess, index, questions.cases.size) for guess in via_points(questions.each[index])]
+
+
+def _fours(questions: Questions, index: int) -> list[Draft]:
+    return [draft_of(guess, index, questions.cases.size) for guess in guesses(questions.each[index])]
+
+
+def _polish_all(questions: Questions, drafts: list[Draft], schedule: Schedule, known: Array | None) -> list[Polished]:
+    """Polish drafts side by side, those of one number of burns in one batch; one result each, in their order.
+
+    With ``known`` the drafts of one question are rivals.
+    """
+    results: list[Polished | None] = [None] * len(drafts)
+    for burns in sorted({draft.burns for draft in drafts}):
+        chosen = [i for i, draft in enumerate(drafts) if draft.burns == burns]
+        index = np.array([drafts[i].question for i in chosen])
+        unknowns = np.ascontiguousarray(np.stack([drafts[i].unknowns for i in chosen], axis=1))
+        rivals = None if known is None else index
+        together = polish(questions.cases.take(index), unknowns, burns, schedule, rivals, known)
+        for column, i in enumerate(chosen):
+            results[i] = _column(together, column)
+    return [result for result in results if result is not None]
+
+
+def _improve(
+    questions: Questions, best: Bests, drafts: list[Draft], schedule: Schedule, *, rivals: bool = True
+) -> bool:
+    """Polish drafts and put each question's best one into ``best`` where it is better; tells whether any was."""
+    if not drafts:
+        return False
+    known = np.array([math.inf if one is None else one.cost for one in best])
+    rough = _polish_all(questions, drafts, schedule, known if rivals else None)
+    chosen: dict[int, list[tuple[float, int]]] = {}
+    for i, (draft, result) in enumerate(zip(drafts, rough, strict=True)):
+        sound = result.miss[0] < 1e-4 and result.shortfall[0] < 1e-3
+        if sound and result.cost[0] < known[draft.question] * (1.0 - 1e-5):
+            chosen.setdefault(draft.question, []).append((float(result.cost[0]), i))
+    finalists = []
+    for question, ranked in chosen.items():
+        # a second one in reserve where there is nothing yet
+        for _, i in sorted(ranked)[: 2 if best[question] is None else 1]:
+            finalists.append(drafts[i]._replace(unknowns=rough[i].unknowns[:, 0]))
+    return _finish(questions, best, finalists)
+
+
+def _finish(questions: Questions, best: Bests, drafts: list[Draft]) -> bool:
+    """Polish nearly polished drafts to the end, superfluous burns dropped where that costs nothing."""
+    if not drafts:
+        return False
+    tidied = [tidied(questions.cases, draft) for draft in drafts]
+    fine = _polish_all(questions, tidied, FINE, None)
+    again = []
+    improved = False
+    for draft, tidy, result in zip(drafts, tidied, fine, strict=True):
+        if tidy.burns < draft.burns:
+            chain = fly_chain(questions.cases.take(np.array([draft.question])), draft.unknowns[:, None], draft.burns)
+            if not (_sound(result) and result.cost[0] <= float(chain.cost[0]) * (1.0 + 1e-5)):
+                again.append(draft)
+                continue
+        improved |= _keep(best, tidy, result)
+    for draft, result in zip(again, _polish_all(questions, again, FINE, None), strict=True):
+        improved |= _keep(best, draft, result)
+    return improved
+
+
+def _keep(best: Bests, draft: Draft, result: Polished) -> bool:
+    old = best[draft.question]
+    if not _sound(result) or (old is not None and result.cost[0] >= old.cost):
+        return False
+    best[draft.question] = Best(
+        unknowns=result.unknowns[:, 0],
+        burns=draft.burns,
+        cost=float(result.cost[0]),
+        family=draft.family,
+        result=result,
+    )
+    return True
+
+
+def _sound(fine: Polished) -> bool:
+    return bool(fine.miss[0] < ARRIVED and fine.shortfall[0] < KEPT)
+
+
+def _column(result: Polished, index: int) -> Polished:
+    return result._replace(**{name: part[..., index : index + 1] for name, part in result._asdict().items()})
+
+
+def _with_more_burns(questions: Questions, best: Bests, burns_max: int) -> list[Draft]:
+    """Drafts with burns added where the primer is longest, one or as many as are allowed, where that promises much.
+
+    Where all burns are used already, one is added all the same, the flight polished, and its least burn taken out.
+    """
+    drafts, crowded = [], []
+    for index, one in enumerate(best):
+        if one is None or one.burns < 2:
+            continue
+        case = questions.cases.take(np.array([index]))
+        chain = fly_chain(case, one.unknowns[:, None], one.burns)
+        peaks = [peak for peak in peaks_of(one, case, chain) if peak.length > 1.0 + EXCESS]
+        if not peaks:
+            continue
+        if one.burns < burns_max:
+            counts = sorted({1, min(len(peaks), burns_max - one.burns)})
+            drafts += [with_added(index, one, chain, peaks[:count]) for count in counts]
+        elif one.result.on_bounds.max(initial=0.0) < BINDS:
+            # along a limit the primer promises too much
+            crowded.append(with_added(index, one, chain, peaks[:1]))
+    for draft, result in zip(crowded, _polish_all(questions, crowded, AGAIN, None), strict=True):
+        if result.miss[0] < 1e-4:
+            drafts.append(without_least(questions.cases, draft._replace(unknowns=result.unknowns[:, 0])))
+    return drafts
