@@ -137,11 +137,11 @@ def _finish(questions: Questions, best: Bests, drafts: list[Draft]) -> bool:
     """Polish nearly polished drafts to the end, superfluous burns dropped where that costs nothing."""
     if not drafts:
         return False
-    tidied = [tidied(questions.cases, draft) for draft in drafts]
-    fine = _polish_all(questions, tidied, FINE, None)
+    simpler = [tidied(questions.cases, draft) for draft in drafts]
+    fine = _polish_all(questions, simpler, FINE, None)
     again = []
     improved = False
-    for draft, tidy, result in zip(drafts, tidied, fine, strict=True):
+    for draft, tidy, result in zip(drafts, simpler, fine, strict=True):
         if tidy.burns < draft.burns:
             chain = fly_chain(questions.cases.take(np.array([draft.question])), draft.unknowns[:, None], draft.burns)
             if not (_sound(result) and result.cost[0] <= float(chain.cost[0]) * (1.0 + 1e-5)):
