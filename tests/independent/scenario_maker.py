@@ -220,6 +220,32 @@ def make(number: int, *, craft: str = "any", crowd: int = 4, exact_time: bool = 
     return draft
 
 
+def varied(draft: Draft, number: int) -> Draft:
+    """The scenario with what few have: a second pad, a craft that stays, an inclined ring, thrusters."""
+    rng = np.random.default_rng(number)
+    changed = copy.deepcopy(draft)
+    ring = changed["ring"]
+    occupied = ring.get("occupied", [])
+    if occupied and all("angle_deg" in one for one in occupied):
+        one = occupied.pop()
+        if not occupied:
+            ring.pop("occupied")
+        orbit = {"altitude_m": ring["altitude_m"], "angle_deg": one["angle_deg"]}
+        changed["craft"].insert(0, {"name": one["name"], "stay": True, "orbit": orbit})
+    if "launch" in changed:
+        first = {"name": "first", **changed["launch"]}
+        second = {**copy.deepcopy(first), "name": "second", "longitude_deg": 0.5 * first["longitude_deg"] - 20.0}
+        second["ready_s"] += 3000.0
+        second["turnaround_s"] *= 0.7
+        changed["launch"] = [first, second]
+    else:
+        ring["inclination_deg"] = float(np.round(rng.uniform(0.0, 180.0), 3))
+    for one in changed["craft"]:
+        if "isp_s" in one and rng.random() < 0.3:
+            one["thrust_n"] = 400.0
+    return changed
+
+
 def scaled(draft: Draft, length: float, time: float) -> Draft:
     """The same scenario with lengths and times multiplied; speeds, GM and exhaust speeds follow."""
     factors = {"_m3_s2": length**3 / time**2, "_m_s": length / time, "_m": length, "_s": time}

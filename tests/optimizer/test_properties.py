@@ -19,6 +19,7 @@ from ..independent.scenario_maker import (
     reordered,
     rotated,
     scaled,
+    varied,
     with_limit,
     write_toml,
 )
@@ -87,12 +88,21 @@ def test_every_plan_keeps_every_limit(number: int) -> None:
     assert check(text, planned(text)) == []
 
 
+@FEW
+@given(numbers)
+def test_pads_staying_craft_and_inclined_rings_keep_every_limit(number: int) -> None:
+    text = write_toml(varied(small(number), number))
+    assert check(text, planned(text)) == []
+
+
 @pytest.mark.soak
 @pytest.mark.parametrize("block", range(12))
 def test_every_plan_keeps_every_limit_campaign(block: int) -> None:
     """Fifty scenarios a block, up to four craft."""
     for number in range(10_000 + 50 * block, 10_050 + 50 * block):
         text = write_toml(make(number))
+        assert check(text, planned(text)) == [], number
+        text = write_toml(varied(make(number), number))
         assert check(text, planned(text)) == [], number
 
 
