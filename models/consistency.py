@@ -19,6 +19,9 @@ SYNCHRONOUS_SHARE = 5e-4
 HILL_SHARE = 1.0 / 3.0
 """Up to this share of the Hill radius a two-body plan is worth something (common practice, no source)."""
 
+UNSAID_M = 50.0
+"""An apsis this near to the ring is what a file's rounding leaves; one farther off is said to be moved onto it."""
+
 
 def check(scenario: Scenario, root: Table) -> None:
     """Raise InputError for the first contradiction; what is plainest wrong comes first."""
@@ -323,6 +326,22 @@ def warnings(scenario: Scenario) -> tuple[str, ...]:
             f"third of its Hill radius ({plain(body.hill_radius_m / 1e3, 0)} km): other bodies, which plans leave out, "
             "pull noticeably there."
         )
+    found += _laid_on_ring(scenario)
     if scenario.pads and all(craft.orbit is not None for craft in scenario.craft):
         found.append("There is a [launch], but every craft is in space already: nothing is launched.")
     return tuple(found)
+
+
+def _laid_on_ring(scenario: Scenario) -> list[str]:
+    """Orbits with an apsis near enough to the ring to be taken as on it, yet too far off to leave it unsaid."""
+    ring = scenario.ring
+    given = [(f"craft {craft.name}", craft.orbit) for craft in scenario.craft if craft.orbit]
+    ends = [(who, apsis) for who, orbit in given for apsis in {orbit.periapsis_m, orbit.apoapsis_m}]
+    ends += [(f"an insertion of {pad.name}", way.apoapsis_m) for pad in scenario.pads for way in pad.insertions]
+    near = [(who, apsis - ring.radius_m) for who, apsis in ends if on_ring(apsis, ring)]
+    return [
+        f"The orbit of {who} has an apsis {plain(abs(off) / 1e3, 3)} km {'above' if off > 0.0 else 'below'} the ring: "
+        "it is planned as if it lay on the ring."
+        for who, off in near
+        if abs(off) > UNSAID_M
+    ]

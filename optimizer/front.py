@@ -132,7 +132,8 @@ class _Walk:
         self._next: list[tuple[float, float, int, Chosen, Kind]] = []
         self._points: list[tuple[Chosen, float, float, int]] = []  # with cost, time and group
         self._kinds: list[Kind] = []  # of the way from each point to the one after it
-        self._stride = [STEP_S] * len(self.groups)
+        self._stride = [1.0] * len(self.groups)
+        self._fastest: list[Chosen | None] = [None] * len(self.groups)
         self._sloped = False
         self._full = False
         self._resolution = 0.0
@@ -142,9 +143,9 @@ class _Walk:
             found = group.best() if cheapest is None else cheapest
             self._push(index, found, "step")
         if self._next and self._continuous:
-            fastest = [found for found in (group.fastest() for group in self.groups) if found is not None]
+            self._fastest = [group.fastest() for group in self.groups]
             group = self.groups[0]
-            height = max((group.cost(f) for f in fastest), default=0.0) - self._next[0][0]
+            height = max((group.cost(f) for f in self._fastest if f is not None), default=0.0) - self._next[0][0]
             self._resolution = max(height / POINTS_ASKED, RESOLUTION[group.aim])
 
     @property
@@ -201,18 +202,21 @@ class _Walk:
         """The next point along a slope: as far on as the cost may rise by the resolution at most."""
         group = self.groups[index]
         _, cost, time_s, _ = self._points[-1]
-        stride = max(self._stride[index], 1.0)
+        stride = max(self._stride[index], STEP_S)
         best, kind = near, "step"
         while True:
             further = group.best(time_s - stride) if stride <= time_s else None
+            if further is None:
+                # past the fast end: the walk may end in one stride where it is near enough
+                further = self._fastest[index]
             if further is None or not further.proved or group.cost(further) - cost > self._resolution:
-                if stride <= 1.0 or kind == "slope":
-                    stride = max(stride / 2.0, 1.0)
+                if stride <= STEP_S or kind == "slope":
+                    stride = max(stride / 2.0, STEP_S)
                     break
                 stride /= 4.0
                 continue
             best, kind = further, "slope"
-            if group.cost(further) - cost > 0.5 * self._resolution or stride > 1e7:
+            if group.cost(further) - cost > 0.5 * self._resolution or group.time_s(further) > time_s - stride:
                 break
             stride *= 2.0
         self._stride[index] = stride

@@ -38,7 +38,7 @@ last liftoff."""
 
 
 class OutOfTimeError(Exception):
-    """Time ran out before any plan was found; nothing is known about the limits."""
+    """Time ran out, or the solver gave up, before any plan was found; nothing is known about the limits."""
 
 
 Ties = Literal["all", "order", "none"]
@@ -182,9 +182,7 @@ class Selection:
         if solved.status == "infeasible":
             return None
         if solved.status == "failed":
-            if math.isfinite(left):
-                raise OutOfTimeError
-            raise RuntimeError("the solver gave up: a fault of ours")
+            raise OutOfTimeError
         return Chosen(options=options.take(np.array(solved.chosen)), solved=solved, columns=len(options))
 
     def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
@@ -256,11 +254,9 @@ class Selection:
                 else:
                     high = middle
             edges.append(liftoff + sign * high)
-        reach = problem.launches - 1
-        chain = np.arange(-reach, reach + 1) * turnaround
-        moments = np.unique((np.array(edges)[:, None] + chain[None, :]).ravel())
-        earliest = problem.scenario.pads[pad].ready_s
-        return from_pad(problem, pad, moments[moments >= earliest - 1e-6], made.restriction, prune=False)[0]
+        earliest, latest = windows(problem)[pad]
+        moments = with_turnarounds(np.array(edges), turnaround, problem.launches, earliest, latest)
+        return from_pad(problem, pad, moments, made.restriction, prune=False)[0]
 
     def _meets_at(self, made: Catalogue, one: Options, liftoff_s: float, slot: int) -> bool:
         problem = made.problem

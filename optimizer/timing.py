@@ -134,10 +134,9 @@ def finish_moments(touch: Touch, way: launch.Ascent, finish_s: float, earliest_s
 
 
 def with_turnarounds(moments_s: F, turnaround_s: float, launches: int, earliest_s: float, latest_s: float) -> F:
-    """Each moment shifted by every chain of turnarounds that the launches allow, both ways; sorted, no repeats."""
-    if turnaround_s <= 0.0 or launches <= 1 or not moments_s.size:
-        return np.unique(moments_s)
-    chain = np.arange(-(launches - 1), launches) * turnaround_s
+    """Each moment in [earliest, latest], shifted by every chain of turnarounds both ways; sorted, no repeats."""
+    reach = launches - 1 if turnaround_s > 0.0 else 0
+    chain = np.arange(-reach, reach + 1) * turnaround_s
     moments = (moments_s[:, None] + chain[None, :]).ravel()
     moments = np.sort(moments[(moments >= earliest_s) & (moments <= latest_s)])
     return moments[np.concatenate([[True], np.diff(moments) > 1e-7])] if moments.size else moments

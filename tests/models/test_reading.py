@@ -239,6 +239,13 @@ def test_launch_without_craft_on_the_ground_is_warned_of() -> None:
     assert "nothing is launched" in warning
 
 
+def test_orbit_moved_onto_the_ring_is_warned_of() -> None:
+    off = SMALL.replace(CRAFT, '[[craft]]\nname = "Sorrel"\norbit = { altitude_km = 500.4, angle_deg = 90 }\n')
+    (warning,) = parse_scenario(off).warnings
+    assert "Sorrel has an apsis 0.400 km above the ring" in warning
+    assert parse_scenario(off.replace("500.4", "500.04")).warnings == ()
+
+
 def test_high_ring_that_is_no_radius_is_not_refused() -> None:
     """1 % off the synchronous radius (42 164 km) is an altitude like any other."""
     source = SMALL.replace(WORLD, '[body]\nname = "earth"\n').replace("altitude_km = 500", "altitude_km = 42600")

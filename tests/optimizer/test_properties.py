@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import itertools
 import math
 import os
 from typing import Any
@@ -86,6 +87,25 @@ def same(one: dict[str, Any], two: dict[str, Any], speed: float = 1.0, time: flo
 def test_every_plan_keeps_every_limit(number: int) -> None:
     text = write_toml(small(number))
     assert check(text, planned(text)) == []
+
+
+def test_a_lone_launch_waits_for_its_pad() -> None:
+    """Thresholds on the finish ask for liftoffs before the pad is ready here."""
+    text = write_toml(make(52_043))
+    assert check(text, planned(text)) == []
+
+
+def test_a_slope_is_listed_as_finely_as_its_resolution() -> None:
+    """The fast end of this front lies within one stride of the point before it."""
+    result = planned(write_toml(make(16, craft="ground", exact_time=True)))
+    slopes = [
+        (slow["delta_v_m_s"] - fast["delta_v_m_s"], slow["finish_s"] - fast["finish_s"])
+        for fast, slow in itertools.pairwise(result["front"])
+        if fast["kind"] == "slope"
+    ]
+    assert slopes
+    assert all(-dearer <= result["front_resolution_m_s"] + SAME_M_S for dearer, _ in slopes)
+    assert sum(later < 1.0 for _, later in slopes) <= 1
 
 
 @FEW
