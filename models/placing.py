@@ -230,4 +230,4 @@ def _gaps(
     """Distances at times of (n, m), row k to the other with index ``owner[k]``."""
     flat = times_s.ravel()
     apart = flight.states(flat)[:, :3] - position(flat, np.repeat(owner, times_s.shape[1]))
-    return np.linalg.norm(apart, axis=1).reshape(times_s.shape)
+    return np.asarray(np.linalg.norm(apart, axis=1).reshape(times_s.shape))
