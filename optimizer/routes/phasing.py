@@ -28,6 +28,12 @@ LEVEL_RAD = 1e-9
 LIMIT_SLACK = 1e-9
 """Relative slack with which a limit counts as kept, so that a value found by solving for the limit itself passes."""
 
+ALIKE_M_S = 1e-9
+"""Choices this close in cost differ by rounding only."""
+
+BLOCK = 1 << 13
+"""Rows looked at together: their columns stay in the cache."""
+
 RING_REVOLUTIONS_MAX = 13
 """Most whole turns of the slot that are looked at where neither revolutions nor a ceiling ask for more."""
 
@@ -70,7 +76,8 @@ class Touch:
 
     def speed(self, ratio: F) -> F:
         """Speed v_p at the ring of the orbit with T_p = ratio * T, m/s (vis-viva with Kepler's third law)."""
-        return np.asarray(self.ring.speed_m_s * np.sqrt(2.0 - np.power(ratio, -2.0 / 3.0)))
+        root = np.cbrt(ratio)
+        return np.asarray(self.ring.speed_m_s * np.sqrt(2.0 - 1.0 / (root * root)))
 
     def ratio(self, speed_m_s: float) -> float:
         """The T_p / T of an orbit with that speed at the ring; infinite at and beyond escape."""
@@ -166,31 +173,57 @@ def best_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasing
         ks.append(np.zeros(hit.size, dtype=np.int64))
         ms.append(np.zeros(hit.size, dtype=np.int64))
         ratios.append(np.ones(hit.size))
-    by_m: dict[int, list[int]] = {}
-    for k, m in touch.windings():
-        if wanted is None or wanted(k, m):
-            by_m.setdefault(m, []).append(k)
-    for m in sorted(by_m):
-        wait = (m - turn) * touch.ring.period_s
-        cheapest = np.full(lead.size, np.inf)
-        chosen = np.zeros(lead.size, dtype=np.int64)
-        for k in by_m[m]:
-            ratio = (m - turn) / k
-            fits = _fits(touch, ratio, wait)
-            if not fits.any():
-                continue
-            speed = touch.speed(np.where(fits, ratio, 1.0))
-            cost = np.where(fits, touch.cost(speed), np.inf)
-            better = cost < cheapest - 1e-9
-            cheapest = np.where(better, cost, cheapest)
-            chosen = np.where(better, k, chosen)
-        (hit,) = np.nonzero(cheapest < best - 1e-9)
-        best[hit] = cheapest[hit]
-        rows.append(hit)
-        ks.append(chosen[hit])
-        ms.append(np.full(hit.size, m))
-        ratios.append((m - turn[hit]) / chosen[hit])
+    for m, ks_of_m in _revolutions_by_turns(touch, wanted).items():
+        for first in range(0, lead.size, BLOCK):
+            block = slice(first, first + BLOCK)
+            cheapest, chosen = _cheapest(touch, m - turn[block], ks_of_m)
+            hit = np.flatnonzero(cheapest < best[block] - ALIKE_M_S)
+            chosen = chosen[hit]
+            best[block][hit] = cheapest[hit]
+            rows.append(hit + first)
+            ks.append(chosen)
+            ms.append(np.full(hit.size, m))
+            ratios.append((m - turn[block][hit]) / chosen)
     return _columns(touch, rows, ks, ms, ratios)
+
+
+def _revolutions_by_turns(touch: Touch, wanted: Wanted | None) -> dict[int, list[int] | None]:
+    """The whole turns m of the slot in order, each with the k that are wanted; None for all of them."""
+    by_m: dict[int, list[int] | None] = {}
+    for k, m in sorted(touch.windings(), key=lambda winding: winding[::-1]):
+        if wanted is None:
+            by_m[m] = None
+        elif wanted(k, m):
+            by_m.setdefault(m, [])
+            by_m[m] = [*(by_m[m] or []), k]
+    return by_m
+
+
+def _cheapest(touch: Touch, turns: F, revolutions: list[int] | None) -> tuple[F, I]:
+    """The cheapest k for waits of so many ring periods, and its cost; infinite where none fits.
+
+    Both burns together cost the same while the phasing period lies between the arrival's and the ring's, and ever more
+    the farther it lies outside. Along k the period falls, so of all k two need a look: the first at or under the upper
+    end of that stretch (or under the ceiling, where that is lower), and the one before it.
+    """
+    wait = turns * touch.ring.period_s
+    trials: tuple[F, ...]
+    if revolutions is None:
+        top = min(max(touch.ratio(touch.arrival_speed_m_s), 1.0), touch.ratio_high)
+        first = np.clip(np.ceil(turns / top), 1.0, touch.revolutions_max)
+        trials = (np.maximum(first - 1.0, 1.0), first)
+    else:
+        trials = tuple(np.full(turns.size, float(k)) for k in revolutions)
+    cheapest = np.full(turns.size, np.inf)
+    chosen = np.ones(turns.size)
+    for k in trials:
+        ratio = turns / k
+        fits = _fits(touch, ratio, wait)
+        cost = touch.cost(touch.speed(np.where(fits, ratio, 1.0)))
+        better = fits & (cost < cheapest - ALIKE_M_S)
+        np.copyto(cheapest, cost, where=better)
+        np.copyto(chosen, k, where=better)
+    return cheapest, chosen.astype(np.int64)
 
 
 def _columns(touch: Touch, rows: list[I], ks: list[I], ms: list[I], ratios: list[F]) -> Phasings:

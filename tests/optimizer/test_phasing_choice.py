@@ -1,0 +1,54 @@
+"""The best revolutions for each wait are found from two trials: against trying all of them."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ringwright.models.ring import Ring
+from ringwright.optimizer.routes.phasing import Touch, best_phasing, every_phasing
+
+RING = Ring(radius_m=1.0e7, slots=5, rate_rad_s=math.sqrt(4.0e14 / 1.0e21), slot0_rad=0.0, gm=4.0e14)
+SAME_M_S = 1e-8
+"""Equally cheap choices differ by rounding, here by two of the planner's own allowances for it."""
+
+
+@settings(derandomize=True, deadline=None, max_examples=60, database=None)
+@given(
+    arrival=st.floats(0.6, 1.38),
+    floor=st.floats(0.3, 1.0),
+    ceiling=st.one_of(st.just(math.inf), st.floats(1.0, 6.0)),
+    revolutions=st.integers(1, 14),
+    wait_turns=st.one_of(st.just(math.inf), st.floats(0.1, 9.0)),
+    leads=st.lists(st.floats(-math.pi, math.pi, exclude_min=True), min_size=1, max_size=6),
+)
+def test_two_trials_find_what_all_trials_find(
+    arrival: float, floor: float, ceiling: float, revolutions: int, wait_turns: float, leads: list[float]
+) -> None:
+    touch = Touch(
+        ring=RING,
+        arrival_speed_m_s=arrival * RING.speed_m_s,
+        floor_m=floor * RING.radius_m,
+        ceiling_m=ceiling * RING.radius_m,
+        revolutions_max=revolutions,
+        wait_within_s=wait_turns * RING.period_s,
+    )
+    lead = np.array([0.0, *leads])
+    quick = best_phasing(touch, lead)
+    every = every_phasing(touch, lead)
+    for row in range(lead.size):
+        own, all_own = quick.row == row, every.row == row
+        found = list(zip(quick.wait_s[own], quick.cost_m_s[own], strict=True))
+        listed = list(zip(every.wait_s[all_own], every.cost_m_s[all_own], strict=True))
+        for wait, cost in listed:
+            assert any(w <= wait * (1.0 + 1e-12) and c <= cost + SAME_M_S for w, c in found)
+        for wait, cost in found:
+            assert any(w == pytest.approx(wait, rel=1e-12) and abs(c - cost) <= SAME_M_S for w, c in listed)
+    tried = best_phasing(touch, lead, lambda k, m: True)
+    assert np.array_equal(tried.row, quick.row)
+    assert np.array_equal(tried.ring_revolutions, quick.ring_revolutions)
+    assert np.allclose(tried.cost_m_s, quick.cost_m_s, rtol=0.0, atol=SAME_M_S)
