@@ -31,5 +31,11 @@ types: $(READY)
 soak: $(READY)
 	RINGWRIGHT_SOAK=1 $(BIN)/pytest -n 2 -m soak
 
+BENCHMARKS := catalogue_speed schedule_sizes front_times freeform_times start_up
+
+bench: $(READY)
+	for name in $(BENCHMARKS); do $(BIN)/python tests/benchmarks/$$name.py && echo || exit 1; done
+	$(BIN)/python tests/benchmarks/growth.py reports/pictures/growth.svg
+
 clean:
 	rm -rf .venv build *.egg-info

@@ -98,6 +98,7 @@ def walk(
     *,
     aim: Aim = "delta_v",
     neighbors: int | None = None,
+    points_max: int = POINTS_MAX,
 ) -> Walked:
     """The front from its cheapest plan (the earliest of them) to the fastest.
 
@@ -107,11 +108,12 @@ def walk(
         progress: told in words how far the walk has come.
         aim: what is traded for time.
         neighbors: the time is that at which so many neighboring slots are filled; None: that of the last craft.
+        points_max: most points that are walked.
     """
     ring = selection.made.problem.ring
     sets = (None,) if neighbors is None else neighbor_groups(ring, neighbors)
     groups = [_Group(selection=selection, aim=aim, slots=slots) for slots in sets]
-    walked = _Walk(groups=groups, progress=progress)
+    walked = _Walk(groups=groups, progress=progress, points_max=points_max)
     try:
         walked.begin(cheapest)
         walked.run()
@@ -126,6 +128,7 @@ class _Walk:
 
     groups: list[_Group]
     progress: Progress
+    points_max: int
     late: bool = False
 
     def __post_init__(self) -> None:
@@ -165,7 +168,7 @@ class _Walk:
         while self._next:
             cost, time_s, index, chosen, kind = heapq.heappop(self._next)
             if time_s <= before + FINISH_TOLERANCE:
-                if len(self._points) >= POINTS_MAX:
+                if len(self._points) >= self.points_max:
                     self._full = True
                     return
                 self._add(chosen, cost, time_s, index, kind)

@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from .assignment import assign, is_assignment
 from .columns import Bool, F, I
 from .greedy import serve_in_turn
 from .master import Master, Point
@@ -74,6 +75,7 @@ class Relaxation:
         self._free = span == 0.0
         self._scale = 1.0 if self._free else span
         self._master: Master | None = None
+        self._assigns = is_assignment(packed)
 
     def solve(
         self,
@@ -106,6 +108,8 @@ class Relaxation:
         )
         if np.any((packed.count > 0) & np.isinf(self._least(best.reduced))) or np.any(packed.side_limit < 0):
             return replace(best, bound=np.inf)
+        if self._assigns:
+            return self._assigned(best, barred)
         if self._master is None:
             first, complete = serve_in_turn(packed, deadline_s, barred)
             if complete:
@@ -168,6 +172,26 @@ class Relaxation:
                 master.set_costs(np.zeros(n), 1.0)
         entered = master.entered
         return replace(best, entered=entered if barred is None else entered[~barred[entered]])
+
+    def _assigned(self, none: Relaxed, barred: Bool | None) -> Relaxed:
+        """The answer where the problem is a plain assignment, whose relaxation is whole."""
+        packed = self.packed
+        found = assign(packed, barred)
+        if found is None:
+            return replace(none, bound=np.inf)
+        pair = (found.class_price[:, np.newaxis] + found.slot_price).ravel()
+        reduced = none.reduced - pair[packed.key]
+        total = float(packed.count @ found.class_price + found.slot_price.sum())
+        return replace(
+            none,
+            bound=total + self._shortfall(reduced),
+            reduced=reduced,
+            pair_price=pair,
+            used=found.columns,
+            share=np.ones(found.columns.size),
+            plan=found.columns,
+            entered=found.columns,
+        )
 
     def _least(self, each: F) -> F:
         """The least value of any column that serves each class, inf where none does."""

@@ -281,6 +281,7 @@ def solve_lexicographic(
     side: Side = (),
     time_limit_s: float | None = None,
     stopped: Callable[[], bool] = lambda: False,
+    confirm: bool = True,
 ) -> Solved:
     """Minimize the first aim, then among its best plans the second, and so on.
 
@@ -292,6 +293,7 @@ def solve_lexicographic(
         side: extra rows, see :func:`solve_schedule`.
         time_limit_s: for all aims together.
         stopped: asked between aims, once there is a plan: whether to leave the further ones.
+        confirm: whether the plan, proved already, is put to the exact program once more.
 
     Returns:
         ``objective``, ``bound`` and ``gap`` are those of the first aim, ``values`` those of all; ``optimal`` only if
@@ -335,7 +337,7 @@ def solve_lexicographic(
             held = (*held, (value[kept], limit))
     assert first is not None
     assert chosen is not None
-    plan, used = _confirmed(rest, chosen, held, deadline_s)
+    plan, used = _confirmed(rest, chosen, held, deadline_s) if confirm else (chosen, 0)
     plan = tuple(sorted(own[list(plan)].tolist()))
     values = tuple(
         float(a.value[list(plan)].max() if a.kind == "worst" else a.value[list(plan)].sum()) if plan else 0.0

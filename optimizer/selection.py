@@ -178,6 +178,7 @@ class Selection:
             side=_filled(problem, options, slots),
             time_limit_s=max(left, 0.0) if math.isfinite(left) else None,
             stopped=lambda: self.left_s() <= 0.0,
+            confirm=ties == "all",
         )
         if solved.status == "infeasible":
             return None
