@@ -49,11 +49,11 @@ def assign(packed: Packed, barred: Bool | None) -> Assigned | None:
     at = np.flatnonzero((cost == table[packed.key]) & np.isfinite(cost))[::-1]
     winner = np.full(classes * slots, -1)
     winner[packed.key[at]] = at
-    table = table.reshape(classes, slots)
+    by_class = table.reshape(classes, slots)
     craft = np.repeat(np.arange(classes), packed.count)
     if craft.size > slots:
         return None
-    each = table[craft]
+    each = by_class[craft]
     try:
         row, slot = linear_sum_assignment(each)
     except ValueError:  # scipy's word for a table without a finite assignment
@@ -65,7 +65,7 @@ def assign(packed: Packed, barred: Bool | None) -> Assigned | None:
         if np.array_equal(lower, price):
             break
         price = lower
-    least = (table - price).min(axis=1)
+    least = (by_class - price).min(axis=1)
     return Assigned(
         columns=winner[craft[row] * slots + slot],
         class_price=np.where(np.isfinite(least), least, 0.0),
