@@ -244,3 +244,30 @@ def test_over_an_oblate_body_the_drifting_plane_is_met(turn: str, insertion: str
         for item in plan["craft"]:
             assert abs(item["flown"]["slot_error_deg"]) < 1e-3
             assert item["flown"]["plane_error_deg"] < 1e-3
+
+
+@pytest.mark.parametrize(("tilt_deg", "in_plane"), [(40.0, True), (40.01, False)])
+def test_a_body_that_does_not_turn_may_hold_a_site_in_a_tilted_plane(tilt_deg: float, in_plane: bool) -> None:
+    """A site 30 deg ahead of the node in a plane tilted by 40 deg: sin(latitude) = sin 30 sin 40 (sine rule)."""
+    latitude = math.degrees(math.asin(math.sin(math.radians(30)) * math.sin(math.radians(40))))
+    longitude = math.degrees(
+        math.atan2(math.sin(math.radians(30)) * math.cos(math.radians(40)), math.cos(math.radians(30)))
+    )
+    draft = draft_with(
+        body={"sidereal_day_s": math.inf},
+        ring={"inclination_deg": tilt_deg, "node_deg": 0.0},
+        launch={"latitude_deg": latitude, "longitude_deg": longitude},
+    )
+    result = planned(write_toml(draft))
+    assert bool(result["plans"]) is in_plane
+    if in_plane:
+        assert check(write_toml(draft), result) == []
+    else:
+        assert result["infeasible"]["limit"] == "launch.plane_tolerance_deg"
+
+
+def test_a_polar_site_lies_in_every_polar_plane() -> None:
+    draft = draft_with(ring={"inclination_deg": 90.0}, launch={"latitude_deg": 90.0})
+    [way] = problems(scenario_of(write_toml(draft)))[0].ways
+    assert way.place is None
+    assert planned(write_toml(draft))["plans"]
