@@ -327,6 +327,10 @@ def _in_space(problem: Problem, restriction: Restriction) -> Options:
                 floor_m=problem.scenario.floor_m,
                 ceiling_m=limits.apoapsis_max_m,
             )
+            if group.craft.orbit is not None:
+                tolerance = problem.scenario.ring.tilt_tolerance_rad
+                body, orbit = problem.scenario.body, group.craft.orbit
+                options = turning.turned_back(body, problem.ring, group.start, orbit, options, tolerance)
             options = _within_limits(problem, options, limits.finish_within_s)
             parts.append(options.take(~passes_kept(problem, options)))
     return join(parts)

@@ -11,14 +11,14 @@ from ..models import coast, orbits
 from ..models.flight import Impulse, Itinerary
 from ..models.frames import in_plane_state
 from ..models.launch import Ascent
-from ..models.oblateness import apsis_lag, ring_state, secular_rates
+from ..models.oblateness import apsis_lag, node_behind, ring_state
 from ..models.opportunities import launch_state, tilt
 from ..models.scenario import Orbit
 from .options import ROUTES, Options
 from .outcome import Route
 from .problem import Problem
 from .refine import IN_PLANE, Target, Unknown
-from .routes.turning import apsis_burns
+from .routes.turning import apsis_burns, drift_of
 
 NO_BURN_M_S = 1e-9
 """A burn smaller than this is none."""
@@ -138,10 +138,24 @@ def course(problem: Problem, options: Options, row: int) -> Course:
         kept_tilt = way.tilt_at == "kept" and float(tilt(way, liftoff)) > 0.0
         burns, crosses = _tilted(problem, way, options, row, burns, finish_s + turn_after_s)
         at_ring = -2 if way.tilt_at == "node" else -1
+    back = 0.0 if way is not None else _drifted(problem, options, row)
+    first_at_ring = at_ring - 1
+    if back and revolutions > 0:
+        time, part = _at_highest(problem, options, row, speed, finish_s, back)
+        burns, crosses = [*burns[:-1], (time, 0.0), burns[-1]], [*crosses[:-1], part, 0.0]
+        first_at_ring = at_ring - 2
+    elif back:
+        after_s = finish_s + turn_after_s
+        north = math.sin(float(ring.phase(after_s, int(options.slot[row])))) > 0.0
+        burns, crosses = [*burns, (after_s, 0.0)], [*crosses, (1.0 if north else -1.0) * circular * back]
+        at_ring, corrected = -2, problem.oblate
     if revolutions > 0:
-        unknowns += (Unknown(at_ring - 1, "along"),)
+        unknowns += (Unknown(first_at_ring, "along"),)
     unknowns += (Unknown(at_ring, "radial"), Unknown(at_ring, "along"))
     targets = IN_PLANE
+    if back:
+        unknowns += (Unknown(-2, "cross"), Unknown(-1, "cross"))
+        targets = (*IN_PLANE, "plane")
     if way is not None and way.place is not None and not kept_tilt:
         # the moment of liftoff turns the plane about the pole, a cross part about the burn: together they aim it
         unknowns += (Unknown(-1, "cross"), Unknown(0, "launch"))
@@ -165,7 +179,7 @@ def course(problem: Problem, options: Options, row: int) -> Course:
         targets=targets,
         last_at_ring=at_ring,
         plane=plane,
-        phasing_burn=len(impulses) + at_ring - 1 if revolutions > 0 and len(impulses) == len(burns) else None,
+        phasing_burn=len(impulses) + first_at_ring if revolutions > 0 and len(impulses) == len(burns) else None,
     )
 
 
@@ -187,12 +201,52 @@ def _later(problem: Problem, way: Ascent, options: Options, row: int) -> float:
     if options.revolutions[row] > 0:
         semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, float(options.speed_m_s[row])))
         stages.append((2.0 * semi - ring.radius_m, ring.radius_m, float(options.phasing_s[row])))
-    behind = 0.0
-    for one, other, lasts_s in stages:
-        semi, eccentricity = 0.5 * (one + other), abs(one - other) / (one + other)
-        drift = float(secular_rates(body, semi, eccentricity, ring.inclination_rad).node_rad_s)
-        behind += (ring.node_rate_rad_s - drift) * lasts_s
+    behind = float(node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, stages))
     return behind / way.place.relative_rate_rad_s
+
+
+def _drifted(problem: Problem, options: Options, row: int) -> float:
+    """By how much a craft in space has to turn its plane back to the ring's, rad, signed as its node is behind; 0: not.
+
+    Over an oblate body the node of the phasing orbit drifts by another rate than the ring's.
+    """
+    group = problem.classes[options.craft_class[row]]
+    if group.start is None or group.craft.orbit is None:
+        return 0.0
+    body, one = problem.scenario.body, options.take(np.array([row]))
+    drift = drift_of(body, problem.ring, group.start, group.craft.orbit, one, problem.scenario.ring.tilt_tolerance_rad)
+    return float(drift[0])
+
+
+def _at_highest(
+    problem: Problem, options: Options, row: int, speed_m_s: float, finish_s: float, back_rad: float
+) -> tuple[float, float]:
+    """When the last phasing revolution passes the farthest from the equator, and the part across there, m/s.
+
+    That is where planes of one inclination and slightly different nodes cross. Of the two places the higher one is
+    taken, where the craft is slower (conic, by Kepler's equation).
+    """
+    ring = problem.ring
+    semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s))
+    low, high = sorted((ring.radius_m, 2.0 * semi - ring.radius_m))
+    touch = float(ring.phase(finish_s, int(options.slot[row])))
+    at_apoapsis = semi < ring.radius_m
+    found = []
+    for highest in (0.5 * math.pi, 1.5 * math.pi):
+        swept = (highest - touch) % (2.0 * math.pi)
+        anomaly = (swept + (math.pi if at_apoapsis else 0.0)) % (2.0 * math.pi)
+        past = orbits.time_from_periapsis(
+            ring.gm, low, high, anomaly if anomaly <= math.pi else 2.0 * math.pi - anomaly
+        )
+        turn = float(orbits.period(ring.gm, semi))
+        past = past if anomaly <= math.pi else turn - past
+        after = (past - (0.5 * turn if at_apoapsis else 0.0)) % turn
+        semilatus = 2.0 * low * high / (low + high)
+        radius = semilatus / (1.0 + (high - low) / (high + low) * math.cos(anomaly))
+        level = math.sqrt(ring.gm * semilatus) / radius
+        found.append((radius, finish_s - turn + after, (1.0 if highest < math.pi else -1.0) * level * back_rad))
+    _, time, part = max(found)
+    return time, part
 
 
 def _tilted(
