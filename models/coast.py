@@ -212,7 +212,7 @@ def passages(body: Body, ring: Ring, orbit: Orbit) -> Passages:
     gravity = gravity_around(body)
     periapsis, apoapsis, outer = given_orbit(ring, orbit)
     at_touch = orbit.at == ("apoapsis" if outer else "periapsis")
-    plane = (ring.inclination_rad, ring.node(orbit.at_s))
+    plane = (ring.inclination_rad, ring.node(orbit.at_s, orbit.plane))
     position, velocity = state_as_given(body, ring, orbit)
     turn = float(orbits.period(body.gm, 0.5 * (periapsis + apoapsis)))
     found = [a for a in apsides(gravity, position, velocity, plane, 1.75 * turn, high=outer) if a.after_s > 0.25 * turn]
@@ -235,7 +235,7 @@ def state_as_given(body: Body, ring: Ring, orbit: Orbit, time_s: float | None = 
     """State of a craft on an orbit that touches the ring, flown from the moment that the scenario gives to another."""
     periapsis, apoapsis, _ = given_orbit(ring, orbit)
     anomaly = math.pi if orbit.at == "apoapsis" else 0.0
-    plane = (ring.inclination_rad, ring.node(orbit.at_s))
+    plane = (ring.inclination_rad, ring.node(orbit.at_s, orbit.plane))
     position, velocity = apsis_state(body.gm, periapsis, apoapsis, anomaly, orbit.angle_rad, plane)
     if time_s is None or time_s == orbit.at_s:
         return position, velocity

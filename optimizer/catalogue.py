@@ -314,8 +314,10 @@ def _in_space(problem: Problem, restriction: Restriction) -> Options:
         if group.start is None:
             continue
         plain = problem.touch(group.start.speed_m_s)
+        plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
+        own = [s for s in problem.free_slots if s // problem.ring.slots == plane]
         for strict in (True, False):
-            chosen = [s for s in problem.free_slots if restriction.applies(s) is strict]
+            chosen = [s for s in own if restriction.applies(s) is strict]
             if not chosen or (strict and restriction.routes is not None and "shift" not in restriction.routes):
                 continue
             options = shift.options(
@@ -498,5 +500,6 @@ def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
         problem.arrival_speed(options.craft_class, options.way),
         problem.starts_on_ring(options.craft_class),
         problem.kept_angle_rad,
+        problem.kept_plane,
         problem.scenario.limits.separation_m,
     )
