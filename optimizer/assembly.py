@@ -20,7 +20,7 @@ from ..models.flight import Flight, Leg, Measured, closest, fly, measure
 from ..models.scenario import Craft
 from .itinerary import Course, course, key
 from .options import Options
-from .outcome import Broken, Burn, CraftPlan, Flown, Margin, Plan
+from .outcome import Broken, Burn, CraftPlan, Flown, FreeForm, Margin, Plan
 from .problem import Problem
 from .refine import Case, correct
 
@@ -179,7 +179,9 @@ def _craft_plan(
     finish = flights.finish(options, row)
     slot = int(options.slot[row])
     nearest, to = _nearest(problem, flights, option_key, name, finish, seats)
-    phasing = None if revolutions == 0 else (finish - float(options.burn_s[row])) / revolutions
+    phasing = (
+        None if revolutions == 0 or options.flight[row] >= 0 else (finish - float(options.burn_s[row])) / revolutions
+    )
     to_hit = phasing
     if option_key in flights.first_guess_rad and what.phasing_burn is not None:
         to_hit = flight.readouts()[what.phasing_burn].period_s
@@ -222,7 +224,15 @@ def _craft_plan(
         ),
         period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
+        free_form=_evidence(problem, int(options.flight[row])),
     )
+
+
+def _evidence(problem: Problem, flight: int) -> FreeForm | None:
+    if flight < 0:
+        return None
+    found = problem.timed[flight].solution
+    return FreeForm(primer_excess=found.primer_excess, linear_bound_m_s=found.linear_bound_m_s, family=found.family)
 
 
 def _lowest_periapsis(what: Course, legs: tuple[Leg, ...], corrected: bool) -> float | None:

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..models import coast, orbits
 from ..models.flight import Impulse, Itinerary
-from ..models.frames import in_plane_state
 from ..models.launch import Ascent
 from ..models.oblateness import apsis_lag, ring_state
 from ..models.scenario import Orbit
 from .options import ROUTES, Options
 from .outcome import Route
 from .problem import Problem
-from .refine import Unknown
+from .refine import Part, Unknown
+from .routes.timed import TimedFlight
 
 NO_BURN_M_S = 1e-9
 """A burn smaller than this is none."""
+
+IN_PLANE: tuple[Part, ...] = ("radial", "along")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,6 +55,7 @@ def key(options: Options, row: int) -> tuple[float, ...]:
         float(o.passes[row]),
         float(o.revolutions[row]),
         float(o.ring_revolutions[row]),
+        float(o.flight[row]),
     )
 
 
@@ -64,6 +66,8 @@ def course(problem: Problem, options: Options, row: int) -> Course:
     guess, in which burns of nothing are kept for the correction to fill, and the last one waits for the apsis, which
     has turned meanwhile.
     """
+    if options.flight[row] >= 0:
+        return _free_form(problem, problem.timed[options.flight[row]])
     ring = problem.ring
     radius, circular = ring.radius_m, ring.speed_m_s
     way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
@@ -143,6 +147,31 @@ def course(problem: Problem, options: Options, row: int) -> Course:
     )
 
 
+def _free_form(problem: Problem, flight: TimedFlight) -> Course:
+    """A free-form flight: its burns as they were found; all of them are what a correction may change, by the least."""
+    ring, start, group = problem.ring, flight.start, problem.classes[flight.craft_class]
+    orbit = group.craft.orbit
+    if orbit is None:
+        raise ValueError("a free-form flight belongs to a craft in space")
+    position, velocity = _standing(problem, orbit, start.on_ring, start.time_s)
+    impulses = tuple(
+        Impulse(burn.time_s, burn.radial_m_s, burn.along_m_s, burn.cross_m_s) for burn in flight.solution.burns
+    )
+    lowest = flight.periapsis_m
+    unknowns = [Unknown(k, part) for k in range(len(impulses)) for part in IN_PLANE]
+    if len(impulses) == 1:
+        unknowns.append(Unknown(0, "time"))
+    return Course(
+        itinerary=Itinerary.through_turn(start.time_s, position, velocity, impulses, ring),
+        route="timed",
+        insertion_s=None,
+        screened_from_s=flight.begin_s + 0.5 * ring.period_s if start.on_ring else start.time_s,
+        periapsis_m=None if lowest is None else min(lowest, ring.radius_m),
+        must_burn=not start.on_ring and min(orbit.periapsis_m, ring.radius_m) < problem.scenario.floor_m * (1.0 - 1e-9),
+        unknowns=tuple(unknowns) if problem.oblate else (),
+    )
+
+
 def _inserted(problem: Problem, way: Ascent, angle_rad: float, time_s: float) -> tuple[np.ndarray, np.ndarray]:
     """State at insertion: on the given apsides, the apoapsis laid on the ring; a parking orbit keeps its height."""
     ring, insertion = problem.ring, way.insertion
@@ -159,27 +188,9 @@ def _inserted(problem: Problem, way: Ascent, angle_rad: float, time_s: float) ->
 def _standing(problem: Problem, orbit: Orbit, on_ring: bool, time_s: float) -> tuple[np.ndarray, np.ndarray]:
     """State at a time of a craft that is in space already: on the ring, by Kepler's equation, or flown there."""
     ring, body = problem.ring, problem.scenario.body
+    if not problem.oblate:
+        return coast.point_mass_state(ring, orbit, time_s, on_ring=on_ring)
     if on_ring:
         angle = orbit.angle_rad + ring.rate_rad_s * (time_s - orbit.at_s)
-        if problem.oblate:
-            return ring_state(body, ring.radius_m, angle, ring.inclination_rad, ring.node(time_s))
-        return in_plane_state(ring.radius_m, angle, 0.0, ring.speed_m_s, ring.inclination_rad, ring.node_rad)
-    if problem.oblate:
-        return coast.state_as_given(body, ring, orbit, time_s)
-    periapsis, apoapsis, _ = coast.given_orbit(ring, orbit)
-    semi, eccentricity = 0.5 * (periapsis + apoapsis), (apoapsis - periapsis) / (apoapsis + periapsis)
-    mean = float(orbits.rate(ring.gm, semi)) * (time_s - orbit.at_s) + (math.pi if orbit.at == "apoapsis" else 0.0)
-    towards_periapsis = orbit.angle_rad - (math.pi if orbit.at == "apoapsis" else 0.0)
-    mean = float(orbits.wrap(mean))
-    eccentric = mean
-    for _ in range(60):
-        step = (eccentric - eccentricity * math.sin(eccentric) - mean) / (1.0 - eccentricity * math.cos(eccentric))
-        eccentric -= step
-        if abs(step) < 1e-15:
-            break
-    anomaly = 2.0 * math.atan2(
-        math.sqrt(1.0 + eccentricity) * math.sin(eccentric / 2.0),
-        math.sqrt(1.0 - eccentricity) * math.cos(eccentric / 2.0),
-    )
-    plane = (ring.inclination_rad, ring.node_rad)
-    return coast.apsis_state(ring.gm, periapsis, apoapsis, anomaly, towards_periapsis + anomaly, plane)
+        return ring_state(body, ring.radius_m, angle, ring.inclination_rad, ring.node(time_s))
+    return coast.state_as_given(body, ring, orbit, time_s)
