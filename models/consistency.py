@@ -9,7 +9,7 @@ import math
 
 from .document import Table
 from .readouts import brief, plain, span, turned
-from .scenario import Craft, Insertion, Scenario
+from .scenario import Craft, Insertion, Pad, Scenario
 from .scope import on_ring, refuse_beyond_scope
 from .units import STANDARD_GRAVITY_M_S2
 
@@ -165,6 +165,7 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
             f"{_said(craft, table)} is on the ground but there is no [launch]: add [launch], or give {craft.name} "
             "orbit = { ... } if it is in space."
         )
+    _check_pads(scenario, craft, table, root)
     if (
         craft.stay
         and craft.orbit
@@ -190,8 +191,66 @@ def _check_launch(scenario: Scenario, root: Table) -> None:
             "(negative: turns backwards; inf: does not turn)."
         )
     for pad, table in zip(scenario.pads, root.tables.get("launch", ()), strict=True):
+        _check_times(pad, table)
         for insertion, item in zip(pad.insertions, table.tables["insertion"], strict=True):
             _check_insertion(scenario, insertion, item)
+
+
+def _check_times(pad: Pad, table: Table) -> None:
+    if pad.until_s < pad.ready_s:
+        raise table.error(
+            f"{table.quote('until')} is before the site is ready, as {table.quote('ready')}: at least that moment "
+            "would be accepted.",
+            "until",
+        )
+    for (start, end), item in zip(pad.blackouts_s, table.tables.get("blackout", ()), strict=True):
+        if end <= start:
+            raise item.error(
+                f"{item.quote('until')} is not after {item.quote('from')}: a blackout ends after it begins.", "until"
+            )
+
+
+def _check_pads(scenario: Scenario, craft: Craft, table: Table, root: Table) -> None:
+    """Whether there is a site that may launch a craft on the ground and is strong enough for it."""
+    names = [pad.name for pad in scenario.pads]
+    for name in craft.pads:
+        if craft.orbit is not None:
+            raise table.error(
+                f"{table.quote('pads')}, but {craft.name} is in space already: take pads out, or take orbit out.",
+                "pads",
+            )
+        if name not in names:
+            known = f"the launch sites are called {_listed(names)}" if names else "there is no [launch]"
+            raise table.error(f"{table.quote('pads')} names {name!r}, which is no launch site: {known}.", "pads")
+    if craft.orbit is not None:
+        return
+    mine = [pad for pad in scenario.pads if not craft.pads or pad.name in craft.pads]
+    pads = dict(zip(names, root.tables.get("launch", ()), strict=True))
+    limited = [pad for pad in mine if math.isfinite(pad.payload_kg)]
+    if limited and craft.dry_mass_kg is None:
+        pad = pads[limited[0].name]
+        raise pad.error(
+            f"{pad.quote('payload')} limits the mass, but {_said(craft, table)} has none: add dry_mass_kg, "
+            "propellant_kg and isp_s to it, or take the limit out.",
+            "payload",
+        )
+    least = lightest(craft)
+    if limited and all(pad.payload_kg < least for pad in mine):
+        strongest = max(limited, key=lambda pad: pad.payload_kg)
+        pad = pads[strongest.name]
+        loaded = "with all its propellant" if craft.load == "full" else "even without propellant"
+        raise pad.error(
+            f"{pad.quote('payload')} is less than the mass of craft {craft.name!r} {loaded}, {brief(least)} kg: at "
+            "least that would be accepted.",
+            "payload",
+        )
+
+
+def lightest(craft: Craft) -> float:
+    """Least mass, kg, that a launcher may have to carry; 0 for a craft without masses."""
+    if craft.dry_mass_kg is None or craft.propellant_kg is None:
+        return 0.0
+    return craft.dry_mass_kg + (craft.propellant_kg if craft.load == "full" else 0.0)
 
 
 def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> None:

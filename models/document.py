@@ -70,6 +70,11 @@ class Table:
         entry = self.entries.get(name)
         return entry.value if entry and isinstance(entry.value, str) else None
 
+    def texts(self, name: str) -> tuple[str, ...]:
+        """Texts of a key, none where it is not given."""
+        entry = self.entries.get(name)
+        return tuple(str(item) for item in entry.value) if entry and isinstance(entry.value, tuple) else ()
+
     def count_or(self, name: str, default: int) -> int:
         """Whole number of a key, or the default."""
         entry = self.entries.get(name)
@@ -146,6 +151,8 @@ def written(value: object) -> str:
         text = '"' + value.encode("unicode_escape").decode("ascii") + '"'
     elif isinstance(value, datetime):
         text = value.isoformat().replace("+00:00", "Z")
+    elif isinstance(value, list):
+        text = f"[{', '.join(written(item) if isinstance(item, str) else str(item) for item in value)}]"
     else:
         text = str(value)
     return text if len(text) <= 60 else text[:57] + "..."

@@ -260,11 +260,29 @@ def _pad(table: Table, body: Body) -> Pad:
         latitude_rad=table.number_or("latitude", 0.0),
         longitude_rad=table.number_or("longitude", 0.0),
         ready_s=table.number_or("ready", 0.0),
+        until_s=table.number_or("until", math.inf),
+        blackouts_s=tuple(
+            (item.number_or("from", 0.0), item.number_or("until", 0.0)) for item in table.tables.get("blackout", ())
+        ),
         turnaround_s=table.number_or("turnaround", 0.0),
+        corridor_rad=_corridor(table),
+        payload_kg=table.number_or("payload", math.inf),
         ascent_s=table.number_or("ascent", 0.0),
         downrange_rad=table.number_or("downrange", 0.0),
         insertions=insertions,
     )
+
+
+def _corridor(table: Table) -> tuple[float, float] | None:
+    first, last = table.number("azimuth_from"), table.number("azimuth_to")
+    if first is None and last is None:
+        return None
+    if first is None or last is None:
+        given, lacking = ("azimuth_to", "azimuth_from") if first is None else ("azimuth_from", "azimuth_to")
+        raise table.error(
+            f"{table.quote(given)} is one end of a corridor of flight azimuths: add {lacking}_deg, the other.", given
+        )
+    return first, last
 
 
 def _insertion(table: Table, body: Body) -> Insertion:
@@ -317,6 +335,7 @@ def _craft(table: Table, body: Body) -> Craft:
         thrust_n=table.number("thrust"),
         reserve_m_s=table.number_or("reserve", 0.0),
         ready_s=table.number_or("ready", 0.0),
+        pads=table.texts("pads"),
         stay=bool(table.entries["stay"].value) if "stay" in table else False,
         orbit=None if inside is None else _orbit(inside, body),
     )

@@ -132,13 +132,28 @@ class Insertion:
 
 @dataclass(frozen=True, kw_only=True)
 class Pad:
-    """A launch site with its times and the insertions its launcher offers."""
+    """A launch site with its times and the insertions its launcher offers.
+
+    Args:
+        latitude_rad, longitude_rad: of the site, on a sphere; longitude east positive.
+        ready_s, until_s: earliest and latest liftoff.
+        blackouts_s: spans without a liftoff, each from and until; their ends are allowed.
+        turnaround_s: least time between liftoffs.
+        corridor_rad: flight azimuths over the turning ground that are allowed, clockwise from one to the other; None
+            for any.
+        payload_kg: greatest mass at the insertion.
+        ascent_s, downrange_rad: from liftoff to insertion, in time and as an inertial angle.
+    """
 
     name: str
     latitude_rad: float = 0.0
     longitude_rad: float = 0.0
     ready_s: float = 0.0
+    until_s: float = math.inf
+    blackouts_s: tuple[tuple[float, float], ...] = ()
     turnaround_s: float = 0.0
+    corridor_rad: tuple[float, float] | None = None
+    payload_kg: float = math.inf
     ascent_s: float = 0.0
     downrange_rad: float = 0.0
     insertions: tuple[Insertion, ...] = ()
@@ -170,6 +185,7 @@ class Craft:
 
     Masses and specific impulse are all given or all None; without them propellant is not counted.
     ``ready_s`` is the earliest burn in space, or the delivery to the pad. ``stay`` keeps a craft where it is.
+    ``pads`` names the launch sites that may launch it, none of them: any.
     """
 
     name: str
@@ -180,6 +196,7 @@ class Craft:
     thrust_n: float | None = None
     reserve_m_s: float = 0.0
     ready_s: float = 0.0
+    pads: tuple[str, ...] = ()
     stay: bool = False
     orbit: Orbit | None = None
 

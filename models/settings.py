@@ -18,7 +18,7 @@ from .keys import TABLES, find_key
 _PART = re.compile(r'\.?(?:([A-Za-z0-9_-]+)|"([^"]*)"|\'([^\']*)\'|\[(\d+)\])')
 # what a shell leaves of a quoted text: a word, a clock time
 _WORDS = re.compile(r"[A-Za-z][\w .-]*|[-+]?\d+(:\d+)+(\.\d+)?")
-_LISTS = {"craft", "launch", "launch.insertion", "ring.occupied"}
+_LISTS = {"craft", "launch", "launch.blackout", "launch.insertion", "ring.occupied"}
 
 
 def apply_settings(tree: dict[str, Any], settings: Sequence[str]) -> dict[str, str]:

@@ -118,6 +118,7 @@ def table_words(schema: str) -> str:
         "craft": "[[craft]]",
         "craft.orbit": "a craft's orbit",
         "launch.insertion": "an insertion of [launch]",
+        "launch.blackout": "a blackout of [launch]",
     }.get(schema, f"[{schema}]")
 
 

@@ -30,6 +30,7 @@ KIND_WORDS = {
     "count": "a whole number",
     "text": "text in quotes",
     "choice": "text in quotes",
+    "texts": "a list of texts in quotes",
     "flag": "true or false",
     "moment": "a date-time such as 2031-05-01T00:00:00Z",
 }
@@ -48,6 +49,8 @@ def checked_value(table: Table, key: Key, unit: str, value: object) -> object:
     Raises:
         InputError: it cannot be used.
     """
+    if key.kind == "texts":
+        return _texts(table, key, value)
     if isinstance(value, Mapping | list):
         raise table.error(f"{table.quote(key.name)} is a table or list: write {KIND_WORDS[key.kind]}.", key.name)
     if isinstance(value, str) and key.choices and (key.kind == "choice" or not _numeric(value)):
@@ -88,6 +91,21 @@ def _text(table: Table, key: Key, value: object) -> str:
     if len(text) > 80 or not text.isprintable():
         raise table.error(f"{table.quote(key.name)} should be one line of at most 80 plain characters.", key.name)
     return text
+
+
+def _texts(table: Table, key: Key, value: object) -> tuple[str, ...]:
+    quote = table.quote(key.name)
+    if not isinstance(value, list):
+        raise table.error(f'{quote} should be a list: write {key.spelled} = ["first", "second"].', key.name)
+    if not value:
+        raise table.error(f"{quote} is an empty list: fill it or leave it out.", key.name)
+    for item in value:
+        if not isinstance(item, str) or not item.strip():
+            raise table.error(f"{quote} should hold texts in quotes only.", key.name)
+    names = tuple(item.strip() for item in value)
+    if len(set(names)) < len(names):
+        raise table.error(f"{quote} names one twice: name each once.", key.name)
+    return names
 
 
 def _moment(table: Table, key: Key, value: object) -> object:

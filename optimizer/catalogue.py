@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..models.launch import Ascent
+from ..models.sites import can_lift, may_launch, open_at
 from .meetings import meets_kept
 from .options import F, I, Options, join, undominated
 from .outcome import Route
@@ -95,7 +96,8 @@ def windows(problem: Problem) -> tuple[tuple[float, float], ...]:
     """Earliest and latest liftoff worth looking at, per pad.
 
     Within one synodic turn of the ring over the site every slot can be met without phasing, so a launch never has
-    cause to wait longer than that after its pad is free: later liftoffs cost more time and save nothing.
+    cause to wait longer than that after its pad is free: later liftoffs cost more time and save nothing. A blackout may
+    come in between, after which the same holds again.
     """
     scenario = problem.scenario
     found = []
@@ -107,6 +109,8 @@ def windows(problem: Problem) -> tuple[tuple[float, float], ...]:
         closing = abs(problem.ring.rate_rad_s - ways[0].site_rate_rad_s) if ways else 0.0
         turn = 2.0 * math.pi / closing if closing > 1e-12 else 0.0
         latest += problem.launches * (pad.turnaround_s + turn)
+        latest += sum(end - start + turn for start, end in pad.blackouts_s)
+        latest = min(latest, pad.until_s)
         limit = scenario.limits.finish_within_s - min((w.after_s for w in ways), default=0.0)
         found.append((earliest, min(latest, limit)))
     return tuple(found)
@@ -197,7 +201,8 @@ def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tupl
         return np.zeros(0), True, False
     allowed = sorted({c.delta_v_allowed_m_s for c in problem.classes if c.start is None})
     starts = {max(earliest, c.craft.ready_s) for c in problem.classes if c.start is None}
-    found = [np.array([*starts, latest])]
+    edges = [edge for span in problem.scenario.pads[pad].blackouts_s for edge in span]
+    found = [np.array([*starts, *edges, latest])]
     grid = False
     for way in problem.ways:
         if way.pad != pad:
@@ -294,7 +299,9 @@ def from_pad(
     parts: list[Options] = []
     looked_at = 0
     finish_s = min(finish_s, problem.scenario.limits.finish_within_s)
-    ground = [(i, c) for i, c in enumerate(problem.classes) if c.start is None]
+    site = problem.scenario.pads[pad]
+    ground = [(i, c) for i, c in enumerate(problem.classes) if c.start is None and may_launch(site, c.craft)]
+    moments_s = moments_s[open_at(site, moments_s)]
     slots = problem.free_slots if only_slots is None else only_slots
     for index, way in enumerate(problem.ways):
         if way.pad != pad or not ground or not moments_s.size:
@@ -335,6 +342,7 @@ def from_pad(
                 for number, group in ground:
                     fits = options.liftoff_s >= group.craft.ready_s - 1e-6
                     mine = options.take(fits)
+                    mine = mine.take(can_lift(site, group.craft, mine.delta_v_m_s))
                     mine = Options(**{**vars(mine), "craft_class": np.full(len(mine), number)})
                     parts.append(_within_limits(problem, mine, finish_s))
     return join(parts), looked_at

@@ -10,6 +10,7 @@ from ..models.scenario import Craft, LimitSpec, Scenario
 from .catalogue import catalogue
 from .outcome import Bind, Infeasible
 from .problem import Problem, problems
+from .reach import blocked_sites
 from .selection import Selection
 
 Progress = Callable[[str], None]
@@ -52,6 +53,9 @@ def _affordable(problem: Problem) -> bool:
 
 def diagnose(scenario: Scenario, progress: Progress = lambda _: None) -> Infeasible:
     """The limits that bind, each with the nearest value that would serve; in pairs where no single one would do."""
+    blocked = blocked_sites(scenario)
+    if blocked is not None:
+        return blocked
     candidates = list(_loosenings(scenario))
     alone = []
     for item in candidates:
@@ -173,6 +177,15 @@ def _loosenings(scenario: Scenario) -> Iterator[Loosening]:
             grain=100.0,
             apply=limit(lambda held, v: replace(held, separation_m=v)),
         )
+    for index, pad in enumerate(scenario.pads):
+        if math.isfinite(pad.until_s):
+            yield Loosening(
+                key="launch.until" if len(scenario.pads) == 1 else f"launch.{pad.name}.until",
+                now=pad.until_s,
+                most=_long_enough(scenario),
+                grain=36.0,
+                apply=_with_last_date(index),
+            )
     seen: set[Craft] = set()
     for craft in scenario.craft:
         alike = replace(craft, name="")
@@ -186,6 +199,15 @@ def _loosenings(scenario: Scenario) -> Iterator[Loosening]:
             grain=0.1,
             apply=_with_propellant(alike),
         )
+
+
+def _with_last_date(index: int) -> Callable[[Scenario, float], Scenario]:
+    def apply(scenario: Scenario, value: float) -> Scenario:
+        pads = list(scenario.pads)
+        pads[index] = replace(pads[index], until_s=value)
+        return replace(scenario, pads=tuple(pads))
+
+    return apply
 
 
 def _with_propellant(alike: Craft) -> Callable[[Scenario, float], Scenario]:

@@ -11,8 +11,10 @@ from ..models import coast, launch, oblateness, orbits
 from ..models.craft import delta_v_allowed
 from ..models.errors import InputError
 from ..models.gravity import Gravity, gravity_around
+from ..models.opportunities import corridor_admits
 from ..models.ring import Ring
 from ..models.scenario import Craft, Scenario
+from ..models.windows import SiteAndPlane, azimuth_of_least_tilt
 from .options import F, I
 from .outcome import Kept
 from .routes.phasing import Touch
@@ -147,11 +149,7 @@ def problems(scenario: Scenario) -> tuple[Problem, ...]:
     staying = _staying_angles(scenario, base)
     movable = [c for c in scenario.craft if not c.stay]
     starts = {c.name: standing(base, c, scenario.body) for c in movable if c.orbit is not None}
-    ways = tuple(
-        coast.ascent(scenario.body, base, pad, index, insertion)
-        for index, pad in enumerate(scenario.pads)
-        for insertion in pad.insertions
-    )
+    ways = _ways_up(scenario, base)
     if spec.slot0_rad is not None:
         phases = [(spec.slot0_rad, "the scenario gives the place of slot 0")]
     elif staying:
@@ -159,6 +157,17 @@ def problems(scenario: Scenario) -> tuple[Problem, ...]:
     else:
         phases = _phases_of_movable(scenario, base, starts, ways)
     return tuple(_problem(scenario, replace(base, slot0_rad=p), rule, staying, starts, ways) for p, rule in phases)
+
+
+def _ways_up(scenario: Scenario, ring: Ring) -> tuple[launch.Ascent, ...]:
+    """Every pad's every insertion whose flight azimuth the pad's corridor allows."""
+    body = scenario.body
+    found = []
+    for index, pad in enumerate(scenario.pads):
+        azimuth = azimuth_of_least_tilt(SiteAndPlane.of(body, pad, ring), 0.0)
+        ways = [coast.ascent(body, ring, pad, index, insertion) for insertion in pad.insertions]
+        found += [way for way in ways if corridor_admits(body, pad, way.insertion_speed_m_s, azimuth)]
+    return tuple(found)
 
 
 def _staying_angles(scenario: Scenario, base: Ring) -> list[tuple[str, float | None, int | None]]:
@@ -221,8 +230,9 @@ def _phases_of_movable(
             (ready + way.after_s, way.angle0_rad + way.site_rate_rad_s * ready, f"the first launch from {pad.name}")
         )
     if not arrivals:
-        craft = next(c for c in scenario.craft if c.orbit is not None)
-        assert craft.orbit is not None
+        craft = next((c for c in scenario.craft if c.orbit is not None), None)
+        if craft is None or craft.orbit is None:
+            return [(0.0, "nobody can reach the ring, so where it stands is of no account")]
         arrivals.append((craft.orbit.at_s, craft.orbit.angle_rad, f"where {craft.name} is given"))
     time, angle, who = min(arrivals, key=lambda a: a[0])
     phase = float(np.remainder(angle - base.rate_rad_s * time, base.spacing_rad))

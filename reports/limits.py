@@ -47,6 +47,11 @@ _KNOWN = {
     "reserve": LimitWords(suffix="_m_s", per_unit=1.0, unit="m/s", words="delta-v kept back", floor=True),
     "ready": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="earliest start", floor=True),
     "turnaround": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="between liftoffs", floor=True),
+    "until": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="latest liftoff"),
+    "azimuth_from": LimitWords(
+        suffix="_deg", per_unit=_DEGREE, unit="deg", words="first flight azimuth allowed", floor=True
+    ),
+    "azimuth_to": LimitWords(suffix="_deg", per_unit=_DEGREE, unit="deg", words="last flight azimuth allowed"),
     "delta_v": LimitWords(suffix="_m_s", per_unit=1.0, unit="m/s", words="delta-v of one craft"),
     "slots": LimitWords(suffix="", per_unit=1.0, unit="", words="slots in the ring"),
 }

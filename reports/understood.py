@@ -184,13 +184,28 @@ def _launch_items(scenario: Scenario) -> list[str]:
         east = f"{brief(abs(math.degrees(pad.longitude_rad)))} deg {'west' if pad.longitude_rad < 0 else 'east'}"
         where = f"on the equator, {east}" if pad.latitude_rad == 0.0 else f"{north}, {east}"
         ready = "ready at the epoch" if pad.ready_s == 0.0 else f"ready after {duration(pad.ready_s, body)}"
+        ready += "" if math.isinf(pad.until_s) else f", last liftoff at {duration(pad.until_s, body)}"
         apart = f", {duration(pad.turnaround_s, body)} between liftoffs" if pad.turnaround_s else ""
         items.append(
             f"{pad.name}: {where}; {ready}{apart}; insertion {span(pad.ascent_s)} after liftoff, "
             f"{brief(math.degrees(pad.downrange_rad))} deg downrange."
         )
+        items += [f"{pad.name}: {said}." for said in _site_limits(pad, body)]
         items += [_insertion_item(scenario, pad, insertion) for insertion in pad.insertions]
     return items
+
+
+def _site_limits(pad: Pad, body: Body) -> list[str]:
+    said = [
+        f"no liftoff between {duration(start, body)} and {duration(end, body)}"
+        for start, end in sorted(pad.blackouts_s)
+    ]
+    if pad.corridor_rad is not None:
+        first, last = (brief(math.degrees(azimuth) % 360.0) for azimuth in pad.corridor_rad)
+        said.append(f"flight azimuths over the ground from {first} clockwise to {last} deg only")
+    if math.isfinite(pad.payload_kg):
+        said.append(f"at most {brief(pad.payload_kg)} kg at the insertion")
+    return said
 
 
 def _insertion_item(scenario: Scenario, pad: Pad, insertion: Insertion) -> str:
@@ -225,6 +240,8 @@ def _listed(names: list[str]) -> str:
 
 def _craft_item(scenario: Scenario, craft: Craft) -> str:
     parts = [_whereabouts(scenario, craft)]
+    if craft.pads:
+        parts.append(f"launched from {' or '.join(craft.pads)} only")
     if craft.stay:
         parts.append("stays where it is")
     if craft.ready_s:

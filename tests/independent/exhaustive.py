@@ -129,7 +129,9 @@ def launched(case: Case, craft: Craft, slot: int, slot0: float, liftoff: F) -> C
         finishes += more[1]
     if not costs:
         costs, finishes = [np.full(liftoff.size, np.inf)], [np.full(liftoff.size, np.inf)]
-    late = liftoff >= craft.ready
+    late = (liftoff >= craft.ready) & (liftoff <= pad.until)
+    for start, end in pad.blackouts:
+        late &= (liftoff <= start) | (liftoff >= end)
     return Columns(np.where(late, np.array(costs), np.inf), np.where(late, np.array(finishes), np.inf))
 
 

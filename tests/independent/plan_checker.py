@@ -352,11 +352,26 @@ def _liftoffs(case: Case, items: list[Mapping[str, Any]]) -> list[str]:
         for time, name in here:
             if time < pad.ready - TIME_S:
                 broken.append(f"{name} lifts off at {time} s, the pad is ready at {pad.ready} s")
+            if time > pad.until + TIME_S:
+                broken.append(f"{name} lifts off at {time} s, the last date of the pad is {pad.until} s")
+            if any(start + TIME_S < time < end - TIME_S for start, end in pad.blackouts):
+                broken.append(f"{name} lifts off at {time} s, in a blackout of the pad")
             if time < ready.get(name, 0.0) - TIME_S:
                 broken.append(f"{name} lifts off at {time} s, it is ready at {ready[name]} s")
         for (early, first), (late, second) in pairwise(here):
             if late - early < pad.turnaround - TIME_S:
                 broken.append(f"{second} lifts off {late - early} s after {first}, turnaround {pad.turnaround} s")
+    craft = {one.name: one for one in case.craft}
+    for item in items:
+        one = craft.get(item["craft"])
+        site = next((pad for pad in case.pads if pad.name == item["pad"]), None)
+        if one is None or item["launch_s"] is None or site is None:
+            continue
+        if one.pads and site.name not in one.pads:
+            broken.append(f"{one.name} goes up from {site.name}, it may from {one.pads} only")
+        loaded = (item["propellant_kg"] or 0.0) + (item["propellant_left_kg"] or 0.0)
+        if one.dry is not None and one.dry + loaded > site.payload + MASS_KG:
+            broken.append(f"{one.name} weighs {one.dry + loaded} kg, {site.name} lifts {site.payload} kg")
     for item in items:
         on_ground = any(craft.name == item["craft"] and craft.orbit is None for craft in case.craft)
         if on_ground != (item["launch_s"] is not None):

@@ -73,7 +73,7 @@ def _scalar(value: object) -> str:
     return repr(value)
 
 
-INLINE = ("insertion", "orbit")
+INLINE = ("insertion", "orbit", "blackout")
 
 
 def _table(lines: list[str], path: str, table: Mapping[str, Any]) -> None:

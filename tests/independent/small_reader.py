@@ -42,6 +42,9 @@ class Pad:
     longitude: float
     ready: float
     turnaround: float
+    until: float
+    blackouts: tuple[tuple[float, float], ...]
+    payload: float
     ascent: float
     downrange: float
     insertions: tuple[Insertion, ...]
@@ -69,6 +72,7 @@ class Craft:
     isp: float | None
     reserve: float
     ready: float
+    pads: tuple[str, ...]
     stay: bool
     orbit: Orbit | None
 
@@ -179,6 +183,9 @@ def _pad(table: Mapping[str, Any], body_radius: float) -> Pad:
         longitude=quantity(table, "longitude", "angle", 0.0),
         ready=quantity(table, "ready", "time", 0.0),
         turnaround=quantity(table, "turnaround", "time", 0.0),
+        until=quantity(table, "until", "time", math.inf),
+        blackouts=tuple((quantity(b, "from", "time"), quantity(b, "until", "time")) for b in table.get("blackout", [])),
+        payload=quantity(table, "payload", "mass", math.inf),
         ascent=quantity(table, "ascent", "time", 0.0),
         downrange=quantity(table, "downrange", "angle", 0.0),
         insertions=tuple(_insertion(item, body_radius, str(i)) for i, item in enumerate(listed)),
@@ -211,6 +218,7 @@ def _craft(table: Mapping[str, Any], body_radius: float) -> Craft:
         isp=_optional(table, "isp", "isp"),
         reserve=quantity(table, "reserve", "speed", 0.0),
         ready=quantity(table, "ready", "time", 0.0),
+        pads=tuple(table.get("pads", ())),
         stay=bool(table.get("stay", False)),
         orbit=orbit,
     )

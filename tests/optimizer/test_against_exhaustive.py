@@ -71,6 +71,20 @@ def test_launches(number: int) -> None:
     compare(searchable(number, "ground"), step_s=30.0)
 
 
+@pytest.mark.parametrize("number", [1, 2, 5, 11, 15])
+def test_launches_around_blackouts(number: int) -> None:
+    """Two blackouts early in the window and a latest date: chains of turnarounds have to go round them."""
+    draft = searchable(number, "ground")
+    pad = draft["launch"]
+    ready, turnaround = pad["ready_s"], pad["turnaround_s"]
+    pad["blackout"] = [
+        {"from_s": ready + 0.1 * turnaround, "until_s": ready + 0.7 * turnaround},
+        {"from_s": ready + 1.2 * turnaround, "until_s": ready + 1.5 * turnaround},
+    ]
+    pad["until_s"] = ready + 3.1 * turnaround
+    compare(draft, step_s=30.0)
+
+
 @pytest.mark.parametrize("number", [100, 103, 105, 106, 107, 111])
 def test_mixed_fleets(number: int) -> None:
     compare(searchable(number), step_s=30.0)
