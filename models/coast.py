@@ -24,11 +24,12 @@ from .flight import fly
 from .flown import Itinerary
 from .gravity import Gravity, gravity_around
 from .kepler import propagate
-from .launch import Ascent
+from .launch import IN_PLANE, Ascent, Heading
 from .ring import Ring
 from .scenario import Body, Insertion, Orbit, Pad
 from .scope import on_ring
 from .stepping import land, turning_points
+from .windows import angle_at_pass
 
 Array = NDArray[np.float64]
 
@@ -125,19 +126,23 @@ def apsis_state(
 
 
 @functools.lru_cache(maxsize=256)
-def ascent(body: Body, ring: Ring, pad: Pad, pad_index: int, insertion: Insertion) -> Ascent:
+def ascent(
+    body: Body, ring: Ring, pad: Pad, pad_index: int, insertion: Insertion, heading: Heading = IN_PLANE
+) -> Ascent:
     """The way up by one insertion: as `launch.ascent`, over an oblate body with the coast as it is flown.
 
     A direct insertion is taken as given: over an oblate body its coast may reach its apoapsis short of the ring, and
-    the first ring burn comes there. From a parking orbit the transfer is aimed so that it reaches the ring.
+    the first ring burn comes there. From a parking orbit the transfer is aimed so that it reaches the ring. For a site
+    that passes through the plane it is the coast of a liftoff at a pass.
     """
-    way = launch.ascent(body, ring, pad, pad_index, insertion)
+    way = launch.ascent(body, ring, pad, pad_index, insertion, heading)
     if body.j2 == 0.0:
         return way
     gravity = gravity_around(body)
-    plane = (ring.inclination_rad, ring.node_rad)
+    plane = (ring.inclination_rad, ring.node(0.0, way.plane))
+    site = 0.0 if way.place is None else angle_at_pass(way.place, way.ascending)
     if way.parking:
-        return _from_parking(body, gravity, ring, way)
+        return _from_parking(body, gravity, ring, way, site)
     if way.coast_s <= 0.0:
         if insertion.circular:
             speed = oblateness.circular_speed(body, ring.radius_m, ring.inclination_rad)
@@ -149,7 +154,7 @@ def ascent(body: Body, ring: Ring, pad: Pad, pad_index: int, insertion: Insertio
         insertion.periapsis_m,
         ring.radius_m,
         way.insertion_anomaly_rad,
-        way.insertion_angle0_rad,
+        site + way.insertion_angle0_rad,
         plane,
     )
     touch = apsides(gravity, position, velocity, plane, 1.5 * way.coast_s + 600.0, high=True)[0]
@@ -163,10 +168,10 @@ def ascent(body: Body, ring: Ring, pad: Pad, pad_index: int, insertion: Insertio
     )
 
 
-def _from_parking(body: Body, gravity: Gravity, ring: Ring, way: Ascent) -> Ascent:
+def _from_parking(body: Body, gravity: Gravity, ring: Ring, way: Ascent, site_rad: float) -> Ascent:
     low = way.insertion.radius_m
-    plane = (ring.inclination_rad, ring.node_rad)
-    angle = way.insertion_angle0_rad
+    plane = (ring.inclination_rad, ring.node(0.0, way.plane))
+    angle = site_rad + way.insertion_angle0_rad
     position, velocity = oblateness.ring_state(body, low, angle, *plane)
     ahead = velocity / float(np.linalg.norm(velocity))
     up = low < ring.radius_m
@@ -189,7 +194,7 @@ def _from_parking(body: Body, gravity: Gravity, ring: Ring, way: Ascent) -> Asce
         way,
         after_s=way.after_s - way.coast_s + touch.after_s,
         coast_s=touch.after_s,
-        angle0_rad=angle + touch.swept_rad,
+        angle0_rad=way.insertion_angle0_rad + touch.swept_rad,
         arrival_speed_m_s=equivalent_speed(body, ring, touch.speed_m_s, touch.radius_m),
         entry_delta_v_m_s=burn,
         parking_rate_rad_s=oblateness.ring_rates(body, low, ring.inclination_rad)[0],
@@ -230,15 +235,15 @@ def passages(body: Body, ring: Ring, orbit: Orbit) -> Passages:
     )
 
 
-def point_mass_state(ring: Ring, orbit: Orbit, time_s: float, *, on_ring: bool) -> tuple[Array, Array]:
+def point_mass_state(ring: Ring, orbit: Orbit, time_s: float, *, on_ring: bool, plane: int = 0) -> tuple[Array, Array]:
     """State of a craft in space at a time, by Kepler's equation; ``on_ring``: it moves as the ring does."""
-    plane = (ring.inclination_rad, ring.node_rad)
+    axes = (ring.inclination_rad, ring.node(0.0, plane))
     if on_ring:
         angle = orbit.angle_rad + ring.rate_rad_s * (time_s - orbit.at_s)
-        return frames.in_plane_state(ring.radius_m, angle, 0.0, ring.speed_m_s, *plane)
+        return frames.in_plane_state(ring.radius_m, angle, 0.0, ring.speed_m_s, *axes)
     periapsis, apoapsis, _ = given_orbit(ring, orbit)
     anomaly = math.pi if orbit.at == "apoapsis" else 0.0
-    position, velocity = apsis_state(ring.gm, periapsis, apoapsis, anomaly, orbit.angle_rad, plane)
+    position, velocity = apsis_state(ring.gm, periapsis, apoapsis, anomaly, orbit.angle_rad, axes)
     return propagate(position, velocity, time_s - orbit.at_s, ring.gm)
 
 

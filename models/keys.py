@@ -332,6 +332,14 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             most=LONGEST_S,
             infinite=True,
         ),
+        Key(
+            name="plane_tolerance",
+            kind="angle",
+            meaning="How far the site may be from the ring plane at liftoff.",
+            default="0 deg, at passes through the plane only",
+            least=0.0,
+            most=0.5 * math.pi,
+        ),
         Key(name="blackout", kind="tables", meaning="Spans of time without a liftoff, one table each."),
         _angle(
             "azimuth_from", "Flight azimuths allowed over the turning ground, from this one clockwise.", default="any"

@@ -267,6 +267,7 @@ def _pad(table: Table, body: Body) -> Pad:
         turnaround_s=table.number_or("turnaround", 0.0),
         corridor_rad=_corridor(table),
         payload_kg=table.number_or("payload", math.inf),
+        plane_tolerance_rad=table.number_or("plane_tolerance", 0.0),
         ascent_s=table.number_or("ascent", 0.0),
         downrange_rad=table.number_or("downrange", 0.0),
         insertions=insertions,

@@ -60,10 +60,14 @@ class Ring:
         return 2.0 * math.pi / self.slots
 
     def phase(self, time_s: float | Array, slot: int | NDArray[np.int64], plane: int = 0) -> Array:
-        """Argument of latitude of a slot, rad, not wrapped; broadcasts over times and slots."""
-        start = self.slot0_rad + 2.0 * math.pi * plane * self.phasing / (self.planes * self.slots)
+        """Argument of latitude of a slot, rad, not wrapped; broadcasts over times and slots.
+
+        Slots count on through the planes: those of plane p also go by p times the slots of a plane more.
+        """
+        in_plane, places = np.asarray(plane) + np.asarray(slot) // self.slots, np.asarray(slot) % self.slots
+        start = self.slot0_rad + 2.0 * math.pi * in_plane * self.phasing / (self.planes * self.slots)
         return np.asarray(
-            start + np.asarray(slot) * self.spacing_rad + self.rate_rad_s * np.asarray(time_s),
+            start + places * self.spacing_rad + self.rate_rad_s * np.asarray(time_s),
             dtype=np.float64,
         )
 

@@ -142,6 +142,7 @@ class Pad:
         corridor_rad: flight azimuths over the turning ground that are allowed, clockwise from one to the other; None
             for any.
         payload_kg: greatest mass at the insertion.
+        plane_tolerance_rad: how far the site may be from the ring plane at liftoff.
         ascent_s, downrange_rad: from liftoff to insertion, in time and as an inertial angle.
     """
 
@@ -154,6 +155,7 @@ class Pad:
     turnaround_s: float = 0.0
     corridor_rad: tuple[float, float] | None = None
     payload_kg: float = math.inf
+    plane_tolerance_rad: float = 0.0
     ascent_s: float = 0.0
     downrange_rad: float = 0.0
     insertions: tuple[Insertion, ...] = ()

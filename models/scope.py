@@ -1,19 +1,13 @@
-"""What this version plans, and refuses to pretend beyond: one ring plane with the sites in it, orbits that touch it.
+"""What this version plans, and refuses to pretend beyond: one ring plane, orbits that touch it.
 
 Each refusal stands alone, so that the work that lifts it removes one function here.
 """
 
 from __future__ import annotations
 
-import math
-
 from .document import Table
-from .readouts import brief, plain
-from .scenario import Body, Pad, RingSpec, Scenario
-
-IN_PLANE_RAD = math.radians(0.001)
-"""A site this near to the ring plane is in it: about 100 m on Earth."""
-
+from .readouts import brief
+from .scenario import Scenario
 
 ON_RING_M = 1000.0
 ON_RING_SHARE = 1e-4
@@ -28,7 +22,6 @@ def on_ring(radius_m: float, ring_radius_m: float) -> bool:
 def refuse_beyond_scope(scenario: Scenario, root: Table) -> None:
     """Raise InputError for what this version does not plan."""
     _one_plane(scenario, root)
-    _sites_in_plane(scenario, root)
     _orbits_touch_ring(scenario, root)
 
 
@@ -36,47 +29,10 @@ def _one_plane(scenario: Scenario, root: Table) -> None:
     table = root.tables["ring"][0]
     if scenario.ring.planes > 1:
         raise table.error(
-            f"{table.quote('planes')} is not planned yet: this version plans one plane with the launch site in it; "
+            f"{table.quote('planes')} is not planned yet: this version plans one plane; "
             "set planes = 1 and plan each plane by itself.",
             "planes",
         )
-
-
-def out_of_plane_rad(body: Body, ring: RingSpec, pad: Pad) -> float:
-    """Largest angle between a site and the ring plane over a turn of the body, rad.
-
-    The height of the site over the plane is the product of its direction with the ring's pole: a constant part,
-    sin(latitude) cos(i), and one that turns with the body, of amplitude cos(latitude) sin(i) (spherical triangle, e.g.
-    Vallado 2013, section 6.4). A body that does not turn leaves the second at one value.
-
-    >>> ring = RingSpec(radius_m=1e7, slots=3, inclination_rad=0.0)
-    >>> round(math.degrees(out_of_plane_rad(Body(name="a", gm=1.0, radius_m=1.0, sidereal_day_s=1e5), ring,
-    ...                                     Pad(name="p", latitude_rad=math.radians(5.0)))), 6)
-    5.0
-    """
-    steady = math.sin(pad.latitude_rad) * math.cos(ring.inclination_rad)
-    turning = math.cos(pad.latitude_rad) * math.sin(ring.inclination_rad)
-    if math.isinf(body.sidereal_day_s):
-        right_ascension = pad.longitude_rad + body.prime_meridian_rad
-        height = abs(steady + turning * math.sin(ring.node_rad - right_ascension))
-    else:
-        height = abs(steady) + abs(turning)
-    return math.asin(min(1.0, height))
-
-
-def _sites_in_plane(scenario: Scenario, root: Table) -> None:
-    if all(craft.orbit is not None for craft in scenario.craft):
-        return
-    for pad, table in zip(scenario.pads, root.tables.get("launch", ()), strict=True):
-        off = out_of_plane_rad(scenario.body, scenario.ring, pad)
-        if off > IN_PLANE_RAD:
-            raise table.error(
-                f"{table.quote('latitude')} and a ring at {brief(math.degrees(scenario.ring.inclination_rad))} deg of "
-                f"inclination take the site out of the ring plane by up to {plain(math.degrees(off), 3)} deg: this "
-                "version plans one plane with the launch site in it at all times, such as a ring over the equator "
-                "(inclination_deg = 0) and a site on it (latitude_deg = 0).",
-                "latitude",
-            )
 
 
 def _orbits_touch_ring(scenario: Scenario, root: Table) -> None:

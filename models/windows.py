@@ -129,6 +129,27 @@ def off_plane(place: SiteAndPlane, time_s: ArrayLike) -> Array:
     return np.asarray(np.arcsin(np.clip(level - swing * np.sin(place.from_node(time_s)), -1.0, 1.0)))
 
 
+def longitude_beside(place: SiteAndPlane, time_s: ArrayLike) -> Array:
+    """Argument of latitude of the point of the plane nearest to the site, rad, in (-pi, pi]; broadcasts over times."""
+    psi = place.from_node(time_s)
+    cos_lat, sin_lat = math.cos(place.latitude_rad), math.sin(place.latitude_rad)
+    cos_i, sin_i = math.cos(place.inclination_rad), math.sin(place.inclination_rad)
+    return np.asarray(np.arctan2(cos_lat * np.sin(psi) * cos_i + sin_lat * sin_i, cos_lat * np.cos(psi)))
+
+
+def angle_at_pass(place: SiteAndPlane, ascending: bool) -> float:
+    """Argument of latitude of the site when it passes through the plane, rad: the same at every pass of one direction.
+
+    For a site that stays off the plane, that of the point of the plane nearest to it when it comes nearest.
+    """
+    level, swing = _level_and_swing(place)
+    psi = math.asin(max(-1.0, min(1.0, level / swing))) if swing > SAME_PLANE_RAD else 0.0
+    psi = psi if ascending else math.pi - psi
+    start = place.site0_rad - place.node0_rad
+    rate = place.relative_rate_rad_s
+    return float(longitude_beside(place, (psi - start) / rate if rate else 0.0))
+
+
 def least_angle(place: SiteAndPlane) -> float:
     """Least angle that the site ever has from the plane, rad: by how much the latitude exceeds what the plane reaches.
 
@@ -403,15 +424,11 @@ def _moments(place: SiteAndPlane, psi_rad: float, from_s: float, to_s: float) ->
 
 
 def _passes_at(place: SiteAndPlane, time_s: Array, ascending: NDArray[np.bool_], always: bool, least: float) -> Passes:
-    psi = place.from_node(time_s)
-    cos_lat, sin_lat = math.cos(place.latitude_rad), math.sin(place.latitude_rad)
-    cos_i, sin_i = math.cos(place.inclination_rad), math.sin(place.inclination_rad)
-    angle = np.arctan2(cos_lat * np.sin(psi) * cos_i + sin_lat * sin_i, cos_lat * np.cos(psi))
     return Passes(
         time_s=time_s,
         ascending=ascending,
         azimuth_rad=azimuth_of_least_tilt(place, time_s),
-        angle_rad=np.remainder(angle, TWO_PI),
+        angle_rad=np.remainder(longitude_beside(place, time_s), TWO_PI),
         always=always,
         least_angle_rad=least,
     )

@@ -103,9 +103,14 @@ def _kinds(made: Catalogue, best: Chosen, rows: list[int]) -> list[tuple[str, Re
         if len(routes) > 1:
             other = frozenset(r for r in ROUTES if r != ROUTES[options.route[row]])
             kinds.append(("other route", Restriction(slots=slot, routes=other)))
-        if len(made.problem.ways) > len(routes):
-            ways = frozenset(range(len(made.problem.ways))) - {way}
-            kinds.append(("other insertion", Restriction(slots=slot, ways=ways)))
+        own = made.problem.ways[way]
+        others = [(index, w) for index, w in enumerate(made.problem.ways) if w.plane == own.plane]
+        inserted = frozenset(i for i, w in others if (w.pad, w.insertion) != (own.pad, own.insertion))
+        if len(inserted) > 0 and len({(w.pad, w.insertion) for _, w in others}) > len(routes):
+            kinds.append(("other insertion", Restriction(slots=slot, ways=inserted)))
+        passing = frozenset(i for i, w in others if w.ascending != own.ascending)
+        if own.place is not None and passing:
+            kinds.append(("other direction", Restriction(slots=slot, ways=passing)))
     return kinds
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -26,6 +27,14 @@ from .refine import Case, correct
 
 LENGTH_SLACK_M = 1.0
 """The integrator and its search for the lowest point are good to less than this."""
+
+
+PLANE_SLACK_RAD = math.radians(0.01)
+"""A tilt below this is none: the corrector and the ring's own mean plane over an oblate body are no better."""
+
+
+MOVED_SLACK_S = 1.0
+"""A liftoff that the flight has moved by less than this keeps the limits of its pad."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,7 +60,7 @@ class Flights:
         return impulses[-1].time_s if name in self.first_guess_rad else float(options.finish_s[row])
 
     def distance(
-        self, problem: Problem, name: tuple[float, ...], angle_rad: float, from_s: float, to_s: float
+        self, problem: Problem, name: tuple[float, ...], angle_rad: float, plane: int, from_s: float, to_s: float
     ) -> float:
         """Least distance between two times to somebody on the ring at an angle at time 0, m; looked up once found.
 
@@ -59,13 +68,13 @@ class Flights:
         (about 1 km in a low Earth orbit), which is left out.
         """
         ring = problem.ring
-        asked = (*name, angle_rad, from_s, to_s)
+        asked = (*name, angle_rad, float(plane), from_s, to_s)
         if asked not in self.nearest:
 
             def place(times: np.ndarray) -> np.ndarray:
                 angle = angle_rad + ring.rate_rad_s * times
                 return frames.on_circle(
-                    ring.radius_m, angle, ring.inclination_rad, ring.node_rad + ring.node_rate_rad_s * times
+                    ring.radius_m, angle, ring.inclination_rad, ring.node(0.0, plane) + ring.node_rate_rad_s * times
                 )
 
             self.nearest[asked] = closest(self.flights[name], place, from_s, to_s).distance_m
@@ -88,7 +97,10 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     first_guess = _corrected(problem, courses, slots) if problem.oblate else {}
     flown = fly([c.itinerary for c in courses.values()], problem.gravity)
     flights = dict(zip(courses, flown, strict=True))
-    measured = {name: measure(flight, problem.ring, 0, slots[name]) for name, flight in flights.items()}
+    measured = {
+        name: measure(flight, problem.ring, *divmod(slots[name], problem.ring.slots))
+        for name, flight in flights.items()
+    }
     legs = {name: flight.legs() for name, flight in flights.items()}
     extremes = {n: (min(leg.lowest_m for leg in ls), max(leg.highest_m for leg in ls)) for n, ls in legs.items()}
     return Flights(
@@ -110,8 +122,10 @@ def _corrected(
         Case(
             itinerary=courses[name].itinerary,
             ring=problem.ring,
-            slot=slots[name],
+            plane=courses[name].plane,
+            slot=slots[name] % problem.ring.slots,
             unknowns=courses[name].unknowns,
+            targets=courses[name].targets,
             spin_rad_s=problem.scenario.body.spin_rad_s,
         )
         for name in names
@@ -177,19 +191,24 @@ def _craft_plan(
     spent = math.fsum(b.delta_v_m_s for b in burns)
     revolutions = int(options.revolutions[row])
     finish = flights.finish(options, row)
-    slot = int(options.slot[row])
+    plane, slot = divmod(int(options.slot[row]), problem.ring.slots)
+    # over an oblate body the flight may have moved the liftoff, and all that follows from it
+    moved = 0.0 if what.insertion_s is None else flight.itinerary.start_s - float(options.liftoff_s[row])
+    moved -= 0.0 if way is None else way.insertion_after_s
+    moved = moved if way is not None and way.place is not None else 0.0
     nearest, to = _nearest(problem, flights, option_key, name, finish, seats)
-    phasing = (
-        None if revolutions == 0 or options.flight[row] >= 0 else (finish - float(options.burn_s[row])) / revolutions
-    )
+    phased = revolutions > 0 and options.flight[row] < 0
+    phasing = float(options.phasing_s[row]) / revolutions if phased else None
     to_hit = phasing
-    if option_key in flights.first_guess_rad and what.phasing_burn is not None:
+    if option_key in flights.first_guess_rad and what.phasing_burn is not None and revolutions > 0:
+        burnt = flight.itinerary.impulses
+        phasing = (burnt[what.last_at_ring].time_s - burnt[what.phasing_burn].time_s) / revolutions
         to_hit = flight.readouts()[what.phasing_burn].period_s
     loaded = _loaded(craft, spent)
     left = burns[-1].propellant_after_kg if burns else loaded
     return CraftPlan(
         craft=name,
-        plane=0,
+        plane=plane,
         slot=slot,
         route=what.route,
         side=("below", "level", "above")[int(options.take(np.array([row])).side[0]) + 1],
@@ -201,10 +220,10 @@ def _craft_plan(
         carrier=None,
         insertion=None if way is None else way.insertion.name,
         insertion_speed_m_s=None if way is None else way.insertion_speed_m_s,
-        launch_s=None if way is None else float(options.liftoff_s[row]),
-        insertion_s=what.insertion_s,
+        launch_s=None if way is None else float(options.liftoff_s[row]) + moved,
+        insertion_s=None if what.insertion_s is None else flight.itinerary.start_s,
         parking_wait_s=float(options.parking_wait_s[row]),
-        ring_arrival_s=float(options.touch_s[row]),
+        ring_arrival_s=float(options.touch_s[row]) + moved,
         in_slot_s=finish,
         phasing_period_s=phasing,
         lowest_periapsis_m=_lowest_periapsis(what, flights.legs[option_key], option_key in flights.first_guess_rad),
@@ -286,14 +305,14 @@ def _nearest(
 ) -> tuple[float | None, str | None]:
     """Least flown distance to anybody in place before this craft is, and to whom."""
     ring = problem.ring
-    others = [(k.name, k.angle_rad, -math.inf) for k in problem.kept]
-    others += [(n, float(ring.phase(0.0, slot)), since) for n, slot, since in seats if n != name]
+    others = [(k.name, k.angle_rad, k.slot // ring.slots, -math.inf) for k in problem.kept]
+    others += [(n, float(ring.phase(0.0, slot)), slot // ring.slots, since) for n, slot, since in seats if n != name]
     best: tuple[float | None, str | None] = (None, None)
-    for who, angle, since in others:
+    for who, angle, plane, since in others:
         start = max(flights.courses[option_key].screened_from_s, since, flights.flights[option_key].begin_s)
         if start >= finish_s:
             continue
-        distance = flights.distance(problem, option_key, angle, start, finish_s)
+        distance = flights.distance(problem, option_key, angle, plane, start, finish_s)
         if best[0] is None or distance < best[0]:
             best = (distance, who)
     return best
@@ -348,6 +367,12 @@ def _margins(
         "at most",
         [(abs(c.flown.slot_error_rad), c.craft) for c in craft],
     )
+    note(
+        "ring.tilt_tolerance",
+        scenario.ring.tilt_tolerance_rad,
+        "at most",
+        [(c.flown.plane_error_rad, c.craft) for c in craft if c.flown.plane_error_rad > PLANE_SLACK_RAD],
+    )
     by_name = {c.name: c for c in scenario.craft}
     tight = [(delta_v_allowed(by_name[c.craft]) - c.delta_v_m_s, c) for c in craft if c.propellant_kg is not None]
     if tight:
@@ -364,6 +389,7 @@ def _margins(
 def _broken(problem: Problem, craft: tuple[CraftPlan, ...], margins: tuple[Margin, ...]) -> tuple[Broken, ...]:
     """Limits that the flight finds broken: none should be, and if one is the plan says so."""
     slack = {
+        "ring.tilt_tolerance": PLANE_SLACK_RAD,
         "limits.clearance": LENGTH_SLACK_M,
         "limits.apoapsis_max": LENGTH_SLACK_M,
         "limits.separation": LENGTH_SLACK_M,
@@ -375,4 +401,27 @@ def _broken(problem: Problem, craft: tuple[CraftPlan, ...], margins: tuple[Margi
         over = margin.allowed - margin.value if margin.sense == "at least" else margin.value - margin.allowed
         if over > slack.get(margin.limit, 1e-6):
             found.append(Broken(craft=margin.craft, limit=margin.limit, value=margin.value, allowed=margin.allowed))
-    return tuple(found)
+    return (*found, *_broken_by_moving(problem, craft))
+
+
+def _broken_by_moving(problem: Problem, craft: tuple[CraftPlan, ...]) -> list[Broken]:
+    """Limits of a pad that liftoffs break which the flight over an oblate body has moved, by minutes at most."""
+    if not problem.oblate or all(way.place is None for way in problem.ways):
+        return []
+    found = []
+    for pad in problem.scenario.pads:
+        name = "launch" if len(problem.scenario.pads) == 1 else f"launch.{pad.name}"
+        here = sorted((c.launch_s, c.craft) for c in craft if c.pad == pad.name and c.launch_s is not None)
+        for time, who in here:
+            if time < pad.ready_s - MOVED_SLACK_S:
+                found.append(Broken(craft=who, limit=f"{name}.ready", value=time, allowed=pad.ready_s))
+            if time > pad.until_s + MOVED_SLACK_S:
+                found.append(Broken(craft=who, limit=f"{name}.until", value=time, allowed=pad.until_s))
+            for start, end in pad.blackouts_s:
+                if start + MOVED_SLACK_S < time < end - MOVED_SLACK_S:
+                    found.append(Broken(craft=who, limit=f"{name}.blackout", value=time, allowed=end))
+        for (early, _), (late, who) in pairwise(here):
+            if late - early < pad.turnaround_s - MOVED_SLACK_S:
+                limit = f"{name}.turnaround"
+                found.append(Broken(craft=who, limit=limit, value=late - early, allowed=pad.turnaround_s))
+    return found

@@ -10,12 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..models.launch import Ascent
+from ..models.opportunities import grid_step_s, liftoffs, open_to, turn_s
+from ..models.scenario import Pad
 from ..models.sites import can_lift, may_launch, open_at
 from .meetings import meets_kept
-from .options import F, I, Options, join, undominated
+from .options import F, I, Options, empty, join, undominated
 from .outcome import Route
 from .problem import Problem
-from .routes import direct, park, shift, timed
+from .routes import direct, park, shift, timed, turning
 from .routes.phasing import LIMIT_SLACK, Touch, Wanted
 from .timing import ends, finish_moments, turning_moments, with_turnarounds
 
@@ -24,6 +26,13 @@ BLOCK_ROWS = 1 << 15
 
 CHOICES_MAX = 25_000_000
 """Most choices (moment, slot, k, m) that one pad may come to before its list of liftoffs is cut short."""
+
+
+PASS_TURNS = 10
+"""Without a finish to keep, launches at passes through the plane are looked at for so many turns of the site longer."""
+
+PASS_TURNS_MAX = 500
+"""And never for more turns than this."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,6 +107,9 @@ def windows(problem: Problem) -> tuple[tuple[float, float], ...]:
     Within one synodic turn of the ring over the site every slot can be met without phasing, so a launch never has
     cause to wait longer than that after its pad is free: later liftoffs cost more time and save nothing. A blackout may
     come in between, after which the same holds again.
+
+    Where the site only passes through the plane, waiting for a better pass may pay for as long as there is time;
+    without a limit on the finish the search ends a few turns of the site after everybody could have gone up.
     """
     scenario = problem.scenario
     found = []
@@ -106,14 +118,51 @@ def windows(problem: Problem) -> tuple[tuple[float, float], ...]:
         ways = [w for w in problem.ways if w.pad == index]
         earliest = max(pad.ready_s, min(readies, default=0.0))
         latest = max(pad.ready_s, max(readies, default=0.0))
-        closing = abs(problem.ring.rate_rad_s - ways[0].site_rate_rad_s) if ways else 0.0
-        turn = 2.0 * math.pi / closing if closing > 1e-12 else 0.0
-        latest += problem.launches * (pad.turnaround_s + turn)
-        latest += sum(end - start + turn for start, end in pad.blackouts_s)
+        latest += max((_horizon_s(problem, pad, way) for way in ways), default=0.0)
         latest = min(latest, pad.until_s)
         limit = scenario.limits.finish_within_s - min((w.after_s for w in ways), default=0.0)
         found.append((earliest, min(latest, limit)))
     return tuple(found)
+
+
+def _horizon_s(problem: Problem, pad: Pad, way: Ascent) -> float:
+    """How long after a site is ready the last launch by a way may be worth looking at."""
+    blackouts = sum(end - start for start, end in pad.blackouts_s)
+    if way.place is None:
+        closing = abs(problem.ring.rate_rad_s - way.site_rate_rad_s)
+        turn = 2.0 * math.pi / closing if closing > 1e-12 else 0.0
+        return problem.launches * (pad.turnaround_s + turn) + blackouts + turn * len(pad.blackouts_s)
+    turn = turn_s(way.place)
+    if math.isinf(turn):
+        return problem.launches * pad.turnaround_s + blackouts
+    if math.isfinite(problem.scenario.limits.finish_within_s):
+        return PASS_TURNS_MAX * turn
+    turns = min(problem.launches * (pad.turnaround_s / turn + 1.0) + PASS_TURNS, PASS_TURNS_MAX)
+    return turns * turn + blackouts
+
+
+def _notes_on_passes(problem: Problem, pad: int, latest: float) -> list[str]:
+    """What must be known about liftoffs of a site that only passes through the plane."""
+    scenario = problem.scenario
+    site = scenario.pads[pad]
+    ways = [way for way in problem.ways if way.pad == pad and way.place is not None]
+    if not ways or not problem.launches:
+        return []
+    said = []
+    if math.isinf(scenario.limits.finish_within_s) and latest < site.until_s:
+        said.append(
+            f"liftoffs from {site.name}: passes through the ring plane are looked at up to {latest / 86400.0:.1f} d "
+            "after the epoch; with limits.finish_within_d they are looked at up to that"
+        )
+    step = max(grid_step_s(way, problem.ring, site, scenario.ring.tilt_tolerance_rad) for way in ways)
+    if step > 0.0:
+        steepest = problem.ring.speed_m_s * abs(ways[0].place.relative_rate_rad_s if ways[0].place else 0.0)
+        said.append(
+            f"liftoffs from {site.name}: off the ring plane moments are a grid of at most {step:.0f} s, refined around "
+            "those chosen; between two moments of it the price of the least tilt changes by at most "
+            f"{step * steepest:.0f} m/s, and options that hold only there are not seen"
+        )
+    return said
 
 
 def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Catalogue:
@@ -122,6 +171,9 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
     for pad, (earliest, latest) in enumerate(windows(problem)):
         times, whole, grid = _moments(problem, pad, earliest, latest)
         moments.append(times)
+        more = _notes_on_passes(problem, pad, latest)
+        exact = exact and not more
+        notes.extend(more)
         if not whole:
             exact = False
             notes.append(
@@ -176,7 +228,9 @@ def at_finish(made: Catalogue, finish_s: float, *, later_too: bool = False) -> O
     for pad, (earliest, latest) in enumerate(windows(problem)):
         found = []
         for way in problem.ways:
-            if way.pad == pad:
+            if way.pad == pad and way.place is not None:
+                found.append(np.zeros(0))
+            elif way.pad == pad:
                 touch = problem.touch(way.arrival_speed_m_s)
                 found.append(finish_moments(touch, way, finish_s, earliest, latest))
         if not found:
@@ -204,8 +258,16 @@ def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tupl
     edges = [edge for span in problem.scenario.pads[pad].blackouts_s for edge in span]
     found = [np.array([*starts, *edges, latest])]
     grid = False
+    open_moments = 0.0
     for way in problem.ways:
         if way.pad != pad:
+            continue
+        if way.place is not None:
+            tolerance = problem.scenario.ring.tilt_tolerance_rad
+            site = problem.scenario.pads[pad]
+            found.append(liftoffs(way, problem.ring, site, tolerance, earliest, latest))
+            kept = open_to(way, problem.scenario.body, site, tolerance, found[-1])
+            open_moments += _choices(problem, way) * int(np.count_nonzero(kept))
             continue
         touch = problem.touch(way.arrival_speed_m_s)
         at = ends(touch, tuple(a - way.entry_delta_v_m_s for a in allowed))
@@ -217,16 +279,25 @@ def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tupl
     base = base[(base >= earliest) & (base <= latest)]
     turnaround = problem.scenario.pads[pad].turnaround_s
     launches = problem.launches
-    each = sum(_choices(problem, way) for way in problem.ways if way.pad == pad)
+    each = sum(_choices(problem, way) for way in problem.ways if way.pad == pad and way.place is None)
+    each += math.ceil(open_moments / max(base.size, 1))
     whole = True
     while launches > 1 and turnaround > 0.0 and base.size * (2 * launches - 1) * each > CHOICES_MAX:
         launches -= 1
         whole = False
+    if all(way.place is not None for way in problem.ways if way.pad == pad) and not _slides(problem, pad):
+        return base, True, grid
     if base.size * each > CHOICES_MAX:
         # evenly thinned, so that no part of the window goes unseen; the ends of the window stay
         base = base[np.unique(np.linspace(0, base.size - 1, max(CHOICES_MAX // each, 2)).astype(np.int64))]
         whole = False
     return with_turnarounds(base, turnaround, launches, earliest, latest), whole or turnaround <= 0.0, grid
+
+
+def _slides(problem: Problem, pad: int) -> bool:
+    """Whether liftoffs from a pad may be moved a little, so that one may stand a turnaround after another."""
+    site = problem.scenario.pads[pad]
+    return any(way.pad == pad and (way.place is None or site.plane_tolerance_rad > 0.0) for way in problem.ways)
 
 
 def _choices(problem: Problem, way: Ascent) -> int:
@@ -306,20 +377,26 @@ def from_pad(
     for index, way in enumerate(problem.ways):
         if way.pad != pad or not ground or not moments_s.size:
             continue
+        own = moments_s
+        if way.place is not None:
+            tolerance = problem.scenario.ring.tilt_tolerance_rad
+            own = own[open_to(way, problem.scenario.body, site, tolerance, own)]
+        if not own.size:
+            continue
         name: Route = "park" if way.parking else "direct"
         plain = problem.touch(way.arrival_speed_m_s)
         if finishing and not (way.parking and park.dives(plain)):
             continue
         until = finish_s if finishing else None
         for strict in (True, False):
-            chosen = [s for s in slots if restriction.applies(s) is strict]
+            chosen = [s for s in slots if restriction.applies(s) is strict and s // problem.ring.slots == way.plane]
             if not chosen or (strict and not _route_wanted(restriction, name, index)):
                 continue
             touch = restriction.touch(plain) if strict else plain
             wanted = restriction.wanted() if strict else None
             per_block = max(BLOCK_ROWS // len(chosen), 1)
-            for first in range(0, moments_s.size, per_block):
-                times = moments_s[first : first + per_block]
+            for first in range(0, own.size, per_block):
+                times = own[first : first + per_block]
                 looked_at += times.size * len(chosen) * len(touch.windings())
 
                 def build(
@@ -364,8 +441,10 @@ def launched(
     ``until_s``: those that wait in a parking orbit as long as that finish allows.
     """
     up = problem.ways[way]
+    if until_s is not None and up.tilt_at == "apsis":
+        return empty()
     if until_s is not None:
-        return park.finishing_at(
+        waited = park.finishing_at(
             touch or problem.touch(up.arrival_speed_m_s),
             up,
             way,
@@ -376,8 +455,11 @@ def launched(
             insertion_m=up.insertion.radius_m,
             wanted=wanted,
         )
+        return turning.turned(up, problem.ring, waited)
     build = park.options if up.parking else direct.options
-    return build(
+    if up.parking and up.tilt_at == "apsis":
+        build = turning.from_node
+    made = build(
         touch or problem.touch(up.arrival_speed_m_s),
         up,
         way,
@@ -388,6 +470,7 @@ def launched(
         wanted=wanted,
         prune=prune,
     )
+    return turning.turned(up, problem.ring, made)
 
 
 def _route_wanted(restriction: Restriction, route: Route, way: int) -> bool:

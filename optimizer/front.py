@@ -259,7 +259,7 @@ def _slides(last: Chosen, step: Chosen, dearer: float) -> bool:
 def _nothing_saved_by_time(selection: Selection, only: Chosen) -> bool:
     """Whether everybody is launched and pays no more than a launch that arrives in place."""
     problem = selection.made.problem
-    if not len(only.options) or (only.options.pad < 0).any():
+    if not len(only.options) or (only.options.pad < 0).any() or any(way.place is not None for way in problem.ways):
         return False
     least = min(w.entry_delta_v_m_s + problem.touch(w.arrival_speed_m_s).level_cost for w in problem.ways)
     return bool(np.all(only.options.delta_v_m_s <= least + 1e-6))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,18 +10,18 @@ import numpy as np
 from ..models import coast, orbits
 from ..models.flight import Impulse, Itinerary
 from ..models.launch import Ascent
-from ..models.oblateness import apsis_lag, ring_state
+from ..models.oblateness import apsis_lag, ring_state, secular_rates
+from ..models.opportunities import launch_state, tilt
 from ..models.scenario import Orbit
 from .options import ROUTES, Options
 from .outcome import Route
 from .problem import Problem
-from .refine import Part, Unknown
+from .refine import IN_PLANE, Target, Unknown
 from .routes.timed import TimedFlight
+from .routes.turning import apsis_burns
 
 NO_BURN_M_S = 1e-9
 """A burn smaller than this is none."""
-
-IN_PLANE: tuple[Part, ...] = ("radial", "along")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,7 +31,8 @@ class Course:
     ``screened_from_s`` is when distances to craft in place begin to count: insertion, or for a craft that leaves its
     own place on the ring half of its first phasing revolution. ``periapsis_m`` is the lowest one flown through, if any.
     ``unknowns`` are what a correction by the flight may change: none where the craft stays as it is. ``phasing_burn``
-    is the index of the burn with which the phasing begins, None where there is none.
+    is the index of the burn with which the phasing begins, None where there is none. ``last_at_ring`` is the index of
+    the last burn at the ring, counted from the end: -2 where one at the relative node follows. ``plane`` of the ring.
     """
 
     itinerary: Itinerary
@@ -41,6 +43,9 @@ class Course:
     must_burn: bool
     unknowns: tuple[Unknown, ...] = ()
     phasing_burn: int | None = None
+    targets: tuple[Target, ...] = IN_PLANE
+    last_at_ring: int = -1
+    plane: int = 0
 
 
 def key(options: Options, row: int) -> tuple[float, ...]:
@@ -71,19 +76,25 @@ def course(problem: Problem, options: Options, row: int) -> Course:
     ring = problem.ring
     radius, circular = ring.radius_m, ring.speed_m_s
     way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
-    burn_s, finish_s = float(options.burn_s[row]), float(options.finish_s[row])
+    plane = int(options.slot[row]) // ring.slots
+    burn_s, turn_after_s = float(options.burn_s[row]), float(options.turn_after_s[row])
+    finish_s = float(options.finish_s[row]) - turn_after_s
     speed, revolutions = float(options.speed_m_s[row]), int(options.revolutions[row])
     arrival = float(problem.arrival_speed(options.craft_class[row : row + 1], options.way[row : row + 1])[0])
     burns: list[tuple[float, float]] = []
+    late = 0.0
     unknowns: tuple[Unknown, ...] = ()
     dips: list[float] = []
     insertion_s: float | None = None
     must_burn = False
     if way is not None:
         liftoff = float(options.liftoff_s[row])
-        insertion_s = start_s = liftoff + way.insertion_after_s
-        angle = way.insertion_angle0_rad + way.site_rate_rad_s * liftoff
-        position, velocity = _inserted(problem, way, angle, start_s)
+        late = _later(problem, way, options, row)
+        insertion_s = start_s = liftoff + late + way.insertion_after_s
+        position, velocity = _inserted(problem, way, liftoff, late, start_s)
+        burn_s += late
+        if late and revolutions:
+            speed = float(problem.touch(arrival).speed(np.array((finish_s - burn_s) / revolutions / ring.period_s)))
         if way.parking:
             leave = start_s + float(options.parking_wait_s[row])
             sign = 1.0 if way.insertion.radius_m < radius else -1.0
@@ -101,7 +112,7 @@ def course(problem: Problem, options: Options, row: int) -> Course:
             raise ValueError("an option without a way up belongs to a craft in space")
         start_s = 0.0 if not start.on_ring else start.first_s
         touch_m = start.touch_m
-        position, velocity = _standing(problem, orbit, start.on_ring, start_s)
+        position, velocity = _standing(problem, orbit, start.on_ring, start_s, plane)
         period = (finish_s - burn_s) / max(revolutions, 1)
         screened = start_s + (0.5 * period if start.on_ring else 0.0)
         if start.passed_other or options.passes[row] > 0:
@@ -124,13 +135,24 @@ def course(problem: Problem, options: Options, row: int) -> Course:
         burns.append((finish_s, last))
         dips.append(min(other, radius))
     corrected = problem.oblate and (revolutions > 0 or abs(burns[-1][1]) > NO_BURN_M_S)
+    crosses = [0.0] * len(burns)
+    at_ring, kept_tilt = -1, False
+    if way is not None and way.place is not None:
+        kept_tilt = way.tilt_at == "kept" and float(tilt(way, liftoff)) > 0.0
+        burns, crosses = _tilted(problem, way, options, row, burns, finish_s + turn_after_s)
+        at_ring = -2 if way.tilt_at == "node" else -1
     if revolutions > 0:
-        unknowns += (Unknown(-2, "along"),)
-    unknowns += (Unknown(-1, "radial"), Unknown(-1, "along"))
+        unknowns += (Unknown(at_ring - 1, "along"),)
+    unknowns += (Unknown(at_ring, "radial"), Unknown(at_ring, "along"))
+    targets = IN_PLANE
+    if way is not None and way.place is not None and not kept_tilt:
+        # the moment of liftoff turns the plane about the pole, a cross part about the burn: together they aim it
+        unknowns += (Unknown(-1, "cross"), Unknown(0, "launch"))
+        targets = (*IN_PLANE, "plane")
     impulses = tuple(
-        Impulse(time_s=time, radial_m_s=0.0, along_m_s=along)
-        for time, along in burns
-        if corrected or abs(along) > NO_BURN_M_S
+        Impulse(time_s=time, radial_m_s=0.0, along_m_s=along, cross_m_s=cross)
+        for (time, along), cross in zip(burns, crosses, strict=True)
+        if corrected or math.hypot(along, cross) > NO_BURN_M_S
     )
     itinerary = Itinerary.through_turn(
         min(start_s, burn_s), position, velocity, impulses, ring, 0.0 if impulses else max(finish_s - start_s, 0.0)
@@ -143,7 +165,10 @@ def course(problem: Problem, options: Options, row: int) -> Course:
         periapsis_m=min(dips) if dips else None,
         must_burn=must_burn,
         unknowns=unknowns if corrected else (),
-        phasing_burn=len(impulses) - 2 if revolutions > 0 and len(impulses) == len(burns) else None,
+        targets=targets,
+        last_at_ring=at_ring,
+        plane=plane,
+        phasing_burn=len(impulses) + at_ring - 1 if revolutions > 0 and len(impulses) == len(burns) else None,
     )
 
 
@@ -153,12 +178,12 @@ def _free_form(problem: Problem, flight: TimedFlight) -> Course:
     orbit = group.craft.orbit
     if orbit is None:
         raise ValueError("a free-form flight belongs to a craft in space")
-    position, velocity = _standing(problem, orbit, start.on_ring, start.time_s)
+    position, velocity = _standing(problem, orbit, start.on_ring, start.time_s, 0)
     impulses = tuple(
         Impulse(burn.time_s, burn.radial_m_s, burn.along_m_s, burn.cross_m_s) for burn in flight.solution.burns
     )
     lowest = flight.periapsis_m
-    unknowns = [Unknown(k, part) for k in range(len(impulses)) for part in IN_PLANE]
+    unknowns = [Unknown(k, part) for k in range(len(impulses)) for part in ("radial", "along")]
     if len(impulses) == 1:
         unknowns.append(Unknown(0, "time"))
     return Course(
@@ -172,10 +197,80 @@ def _free_form(problem: Problem, flight: TimedFlight) -> Course:
     )
 
 
-def _inserted(problem: Problem, way: Ascent, angle_rad: float, time_s: float) -> tuple[np.ndarray, np.ndarray]:
-    """State at insertion: on the given apsides, the apoapsis laid on the ring; a parking orbit keeps its height."""
+def _later(problem: Problem, way: Ascent, options: Options, row: int) -> float:
+    """How much later than at the pass a craft lifts off, s, so that its plane has drifted into the ring's at the end.
+
+    Over an oblate body the node of a lower orbit drifts by another rate than the ring's. A first guess by secular
+    rates, to be corrected by the flight; 0 over a round body, and for a site that never leaves the plane.
+    """
+    ring, body = problem.ring, problem.scenario.body
+    if way.place is None or not problem.oblate or ring.node_rate_rad_s == 0.0:
+        return 0.0
+    stages = [(way.periapsis_m, ring.radius_m, way.coast_s)]
+    if way.parking:
+        stages = [
+            (way.insertion.radius_m, way.insertion.radius_m, float(options.parking_wait_s[row])),
+            (way.insertion.radius_m, ring.radius_m, way.coast_s),
+        ]
+    if options.revolutions[row] > 0:
+        semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, float(options.speed_m_s[row])))
+        stages.append((2.0 * semi - ring.radius_m, ring.radius_m, float(options.phasing_s[row])))
+    behind = 0.0
+    for one, other, lasts_s in stages:
+        semi, eccentricity = 0.5 * (one + other), abs(one - other) / (one + other)
+        drift = float(secular_rates(body, semi, eccentricity, ring.inclination_rad).node_rad_s)
+        behind += (ring.node_rate_rad_s - drift) * lasts_s
+    return behind / way.place.relative_rate_rad_s
+
+
+def _tilted(
+    problem: Problem, way: Ascent, options: Options, row: int, burns: list[tuple[float, float]], finish_s: float
+) -> tuple[list[tuple[float, float]], list[float]]:
+    """The burns of a launch off the plane: times and parts along, with those across; one more for a node of its own."""
+    ring, liftoff = problem.ring, float(options.liftoff_s[row])
+    angle = float(tilt(way, liftoff))
+    if angle == 0.0 or way.tilt_at == "kept":
+        crosses = [0.0] * len(burns)
+        return (burns, crosses) if way.tilt_at != "node" else ([*burns, (finish_s, 0.0)], [*crosses, 0.0])
+    launched = launch_state(way, liftoff)
+    if way.tilt_at == "node":
+        passed = float(ring.phase(finish_s, int(options.slot[row]))) - float(way.insertion_angle(liftoff))
+        down = -1.0 if launched.rises_after(passed + way.insertion_angle0_rad) else 1.0
+        speed = ring.speed_m_s
+        burn = (finish_s, speed * (math.cos(angle) - 1.0))
+        return [*burns, burn], [0.0] * len(burns) + [down * speed * math.sin(angle)]
+    one = np.array([row])
+    plan = apsis_burns(way, ring, options.speed_m_s[one], options.revolutions[one], np.array([angle]))
+    # where the touch is on the flight from the site: a wait in a parking orbit leads there by whole half turns
+    waited = float(options.parking_wait_s[row]) * (way.parking_rate_rad_s or 0.0)
+    at_touch = launched.rises_after(way.angle0_rad + waited)
+    out: list[tuple[float, float]] = []
+    crosses = []
+    for index, ((time, along), opposite) in enumerate(zip(burns, plan.opposite, strict=True)):
+        share = float(plan.share_rad[0, index])
+        after = float(plan.before_m_s[0, index]) + along
+        out.append((time, along + after * (math.cos(share) - 1.0)))
+        crosses.append((-1.0 if at_touch != opposite else 1.0) * after * math.sin(share))
+    return out, crosses
+
+
+def _inserted(
+    problem: Problem, way: Ascent, liftoff_s: float, late_s: float, time_s: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """State at insertion: on the given apsides, the apoapsis laid on the ring; a parking orbit keeps its height.
+
+    From a site that passes through the plane: in the launch plane as it is at the liftoff planned, turned on with the
+    body by the time that the craft lifts off later.
+    """
     ring, insertion = problem.ring, way.insertion
-    plane = (ring.inclination_rad, ring.node(time_s))
+    angle_rad = float(way.insertion_angle(liftoff_s))
+    plane = (ring.inclination_rad, ring.node(time_s, way.plane))
+    if way.place is not None:
+        plane = (ring.inclination_rad, ring.node(liftoff_s, way.plane) + way.place.spin_rad_s * late_s)
+        if float(tilt(way, liftoff_s)) > 0.0:
+            launched = launch_state(way, liftoff_s)
+            plane = (launched.inclination_rad, launched.node_rad + way.place.spin_rad_s * late_s)
+            angle_rad = launched.site_rad + way.insertion_angle0_rad
     if problem.oblate and (way.parking or insertion.circular):
         radius = insertion.radius_m if way.parking else ring.radius_m
         return ring_state(problem.scenario.body, radius, angle_rad, *plane)
@@ -185,12 +280,14 @@ def _inserted(problem: Problem, way: Ascent, angle_rad: float, time_s: float) ->
     return coast.apsis_state(ring.gm, periapsis, apoapsis, way.insertion_anomaly_rad, angle_rad, plane)
 
 
-def _standing(problem: Problem, orbit: Orbit, on_ring: bool, time_s: float) -> tuple[np.ndarray, np.ndarray]:
+def _standing(
+    problem: Problem, orbit: Orbit, on_ring: bool, time_s: float, plane: int
+) -> tuple[np.ndarray, np.ndarray]:
     """State at a time of a craft that is in space already: on the ring, by Kepler's equation, or flown there."""
     ring, body = problem.ring, problem.scenario.body
     if not problem.oblate:
-        return coast.point_mass_state(ring, orbit, time_s, on_ring=on_ring)
+        return coast.point_mass_state(ring, orbit, time_s, on_ring=on_ring, plane=plane)
     if on_ring:
         angle = orbit.angle_rad + ring.rate_rad_s * (time_s - orbit.at_s)
-        return ring_state(body, ring.radius_m, angle, ring.inclination_rad, ring.node(time_s))
+        return ring_state(body, ring.radius_m, angle, ring.inclination_rad, ring.node(time_s, plane))
     return coast.state_as_given(body, ring, orbit, time_s)

@@ -39,7 +39,7 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: NDArray
     start on the ring.
     """
     found = []
-    period = (options.finish_s - options.burn_s) / np.maximum(options.revolutions, 1)
+    period = options.phasing_s / np.maximum(options.revolutions, 1)
     passing = np.where(options.passes > 0, (options.burn_s - options.touch_s) / np.maximum(options.passes, 1), 0.0)
     for i in range(int(options.passes.max(initial=0))):
         live = (options.passes > i) & (options.flight < 0)

@@ -39,6 +39,8 @@ class Options:
         finish_s: last burn, craft in its slot.
         lead_rad: the slot's lead at ``burn_s``, in (-pi, pi].
         speed_m_s: speed at the ring after the burn at ``burn_s``.
+        turn_after_s: from the last burn at the ring to one at the relative node that turns the plane into the ring's; 0
+            where there is none.
         delta_v_m_s: all burns of the craft.
         lowest_m, highest_m: lowest and highest radius on every arc after insertion.
     """
@@ -59,12 +61,18 @@ class Options:
     finish_s: F
     lead_rad: F
     speed_m_s: F
+    turn_after_s: F
     delta_v_m_s: F
     lowest_m: F
     highest_m: F
 
     def __len__(self) -> int:
         return int(self.slot.size)
+
+    @property
+    def phasing_s(self) -> F:
+        """Time spent phasing at the ring, s: from the burn at ``burn_s`` to the last one there."""
+        return np.asarray(self.finish_s - self.turn_after_s - self.burn_s)
 
     def take(self, which: NDArray[np.bool_] | I) -> Options:
         """The rows picked by a mask or by indices."""

@@ -11,10 +11,18 @@ from ..models import coast, launch, oblateness, orbits
 from ..models.craft import delta_v_allowed
 from ..models.errors import InputError
 from ..models.gravity import Gravity, gravity_around
-from ..models.opportunities import corridor_admits
+from ..models.opportunities import (
+    IN_PLANE_RAD,
+    always_in_plane,
+    band,
+    corridor_admits,
+    liftoffs,
+    open_to,
+    turn_s,
+)
 from ..models.ring import Ring
-from ..models.scenario import Craft, Scenario
-from ..models.windows import SiteAndPlane, azimuth_of_least_tilt
+from ..models.scenario import Craft, Pad, Scenario
+from ..models.windows import SiteAndPlane, azimuth_of_least_tilt, least_angle
 from .options import F, I
 from .outcome import Kept
 from .routes.phasing import Touch
@@ -160,14 +168,44 @@ def problems(scenario: Scenario) -> tuple[Problem, ...]:
 
 
 def _ways_up(scenario: Scenario, ring: Ring) -> tuple[launch.Ascent, ...]:
-    """Every pad's every insertion whose flight azimuth the pad's corridor allows."""
+    """Every pad's every insertion into every plane for which there is an opportunity at all."""
     body = scenario.body
-    found = []
+    found: list[launch.Ascent] = []
     for index, pad in enumerate(scenario.pads):
-        azimuth = azimuth_of_least_tilt(SiteAndPlane.of(body, pad, ring), 0.0)
-        ways = [coast.ascent(body, ring, pad, index, insertion) for insertion in pad.insertions]
-        found += [way for way in ways if corridor_admits(body, pad, way.insertion_speed_m_s, azimuth)]
+        for plane in range(ring.planes):
+            place = SiteAndPlane.of(body, pad, ring, plane)
+            always = always_in_plane(place, IN_PLANE_RAD)
+            headings = [launch.Heading(plane=plane)] if always else _headings(scenario, pad, place, plane)
+            for insertion in pad.insertions:
+                ways = [coast.ascent(body, ring, pad, index, insertion, heading) for heading in headings]
+                found += [way for way in ways if _ever_open(scenario, ring, pad, way, place)]
     return tuple(found)
+
+
+def _headings(scenario: Scenario, pad: Pad, place: SiteAndPlane, plane: int) -> list[launch.Heading]:
+    """Ways of a site that passes through the plane, or comes near enough to it: north and south, by tilt."""
+    kinds: list[launch.TiltAt] = ["kept", "apsis", "node"]
+    tolerance = scenario.ring.tilt_tolerance_rad
+    bands = {kind: band(pad, tolerance, kind) for kind in kinds}
+    kept = [
+        kind for kind, (least, most) in bands.items() if least_angle(place) <= most and (kind == "kept" or most > least)
+    ]
+    return [
+        launch.Heading(plane=plane, place=place, ascending=ascending, tilt_at=kind)
+        for kind in kept
+        for ascending in (True, False)
+    ]
+
+
+def _ever_open(scenario: Scenario, ring: Ring, pad: Pad, way: launch.Ascent, place: SiteAndPlane) -> bool:
+    """Whether a way has an opportunity in two turns of the site, by plane and corridor."""
+    body, tolerance = scenario.body, scenario.ring.tilt_tolerance_rad
+    if way.place is None:
+        azimuth = azimuth_of_least_tilt(place, 0.0)
+        return bool(corridor_admits(body, pad, way.insertion_speed_m_s, azimuth))
+    turn = turn_s(place)
+    times = liftoffs(way, ring, pad, tolerance, 0.0, 2.0 * turn if math.isfinite(turn) else 0.0)
+    return bool(open_to(way, body, pad, tolerance, times).any())
 
 
 def _staying_angles(scenario: Scenario, base: Ring) -> list[tuple[str, float | None, int | None]]:
@@ -226,9 +264,15 @@ def _phases_of_movable(
     for way in ways:
         pad = scenario.pads[way.pad]
         ready = max(pad.ready_s, min((c.ready_s for c in scenario.craft if c.orbit is None), default=0.0))
-        arrivals.append(
-            (ready + way.after_s, way.angle0_rad + way.site_rate_rad_s * ready, f"the first launch from {pad.name}")
-        )
+        if way.place is not None:
+            turn = turn_s(way.place)
+            times = liftoffs(way, base, pad, scenario.ring.tilt_tolerance_rad, ready, ready + 2.0 * min(turn, 1e9))
+            times = times[open_to(way, scenario.body, pad, scenario.ring.tilt_tolerance_rad, times)]
+            if not times.size:
+                continue
+            ready = float(times[0])
+        angle = float(way.angle(ready)) - float(base.phase(0.0, 0, way.plane))
+        arrivals.append((ready + way.after_s, angle, f"the first launch from {pad.name}"))
     if not arrivals:
         craft = next((c for c in scenario.craft if c.orbit is not None), None)
         if craft is None or craft.orbit is None:

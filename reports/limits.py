@@ -47,6 +47,12 @@ _KNOWN = {
     "reserve": LimitWords(suffix="_m_s", per_unit=1.0, unit="m/s", words="delta-v kept back", floor=True),
     "ready": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="earliest start", floor=True),
     "turnaround": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="between liftoffs", floor=True),
+    "blackout": LimitWords(
+        suffix="", per_unit=3600.0, unit="h", words="liftoff not before the end of the blackout", floor=True
+    ),
+    "plane_tolerance": LimitWords(
+        suffix="_deg", per_unit=_DEGREE, unit="deg", words="angle of the site from the ring plane at liftoff"
+    ),
     "until": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="latest liftoff"),
     "azimuth_from": LimitWords(
         suffix="_deg", per_unit=_DEGREE, unit="deg", words="first flight azimuth allowed", floor=True

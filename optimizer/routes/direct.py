@@ -81,6 +81,7 @@ def from_touch(
         finish_s=touch_s + chosen.wait_s,
         lead_rad=lead[chosen.row],
         speed_m_s=chosen.speed_m_s,
+        turn_after_s=np.zeros(n),
         delta_v_m_s=way.entry_delta_v_m_s + chosen.cost_m_s,
         lowest_m=np.minimum(np.minimum(other, radius), lowest_before_m),
         highest_m=np.maximum(other, radius),

@@ -165,6 +165,7 @@ def options(
         finish_s=finish,
         lead_rad=lead[row],
         speed_m_s=chosen.speed_m_s,
+        turn_after_s=np.zeros(row.size),
         delta_v_m_s=chosen.cost_m_s,
         lowest_m=np.minimum(np.minimum(flown_other, ring.radius_m), before),
         highest_m=np.maximum(np.maximum(flown_other, ring.radius_m), before),

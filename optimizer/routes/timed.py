@@ -266,6 +266,7 @@ def options(ring: Ring, flights: Sequence[TimedFlight]) -> Options:
         touch_s=each(lambda f: f.touch_s),
         burn_s=begin,
         finish_s=finish,
+        turn_after_s=np.zeros(n),
         lead_rad=lead,
         speed_m_s=np.full(n, ring.speed_m_s),
         delta_v_m_s=each(lambda f: f.solution.delta_v_m_s),

@@ -35,7 +35,7 @@ class Insertion:
 
 @dataclass(frozen=True)
 class Pad:
-    """A launch site in the ring plane."""
+    """A launch site."""
 
     name: str
     latitude: float
@@ -128,9 +128,20 @@ class Case:
         return math.sqrt(self.gm / self.radius)
 
     def site_angle(self, pad: Pad, time: float) -> float:
-        """Argument of latitude of a site in the ring plane, counted along the ring's motion, rad."""
+        """Argument of latitude of a site in the ring plane, counted along the ring's motion, rad.
+
+        Of the point of the plane below or above it, where the site is not in the plane.
+        """
         right_ascension = self.meridian + self.spin * time + pad.longitude - self.node
-        return right_ascension if self.inclination < 0.5 * math.pi else -right_ascension
+        x, y = math.cos(pad.latitude) * math.cos(right_ascension), math.cos(pad.latitude) * math.sin(right_ascension)
+        ahead = y * math.cos(self.inclination) + math.sin(pad.latitude) * math.sin(self.inclination)
+        return math.atan2(ahead, x)
+
+    def site_height(self, pad: Pad, time: float) -> float:
+        """Sine of the angle of a site from the ring plane, positive on the side of the ring's pole."""
+        right_ascension = self.meridian + self.spin * time + pad.longitude - self.node
+        y = math.cos(pad.latitude) * math.sin(right_ascension)
+        return math.sin(pad.latitude) * math.cos(self.inclination) - y * math.sin(self.inclination)
 
 
 def duration(value: object) -> float:

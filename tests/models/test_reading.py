@@ -210,28 +210,6 @@ def test_insertion_altitude_is_the_periapsis_by_default() -> None:
     assert scenario.source.where("launch.latitude") == scenario.source.where("launch[0].latitude")
 
 
-def test_body_that_does_not_turn_may_hold_a_site_in_a_tilted_plane() -> None:
-    """A site 30 deg ahead of the node in a plane tilted by 40 deg: sin(latitude) = sin 30 sin 40 (sine rule)."""
-    latitude = math.degrees(math.asin(math.sin(math.radians(30)) * math.sin(math.radians(40))))
-    longitude = math.degrees(
-        math.atan2(math.sin(math.radians(30)) * math.cos(math.radians(40)), math.cos(math.radians(30)))
-    )
-    source = WORLD.replace("sidereal_day_h = 20", "sidereal_day_h = inf") + RING + "inclination_deg = 40\n"
-    source += f"[launch]\nlatitude_deg = {latitude}\nlongitude_deg = {longitude}\n"
-    source += 'insertion = { periapsis_km = 60, apoapsis_km = 500 }\n[[craft]]\nname = "Teal"\n'
-    assert parse_scenario(source).pads[0].latitude_rad == math.radians(latitude)
-    with pytest.raises(InputError, match=r"out of the ring plane by up to 0\.\d+ deg"):
-        parse_scenario(source.replace("inclination_deg = 40", "inclination_deg = 40.01"))
-    with pytest.raises(InputError, match="launch site in it"):
-        parse_scenario(source, settings=["body.sidereal_day_h=20"])
-
-
-def test_polar_site_lies_in_every_polar_plane() -> None:
-    source = WORLD + RING + "inclination_deg = 90\n[launch]\nlatitude_deg = 90\nlongitude_deg = 0\n"
-    source += 'insertion = { periapsis_km = 60, apoapsis_km = 500 }\n[[craft]]\nname = "Teal"\n'
-    assert parse_scenario(source).ring.inclination_rad == math.radians(90.0)
-
-
 def test_far_ring_is_warned_of() -> None:
     """A third of the Moon's Hill radius, some 19 400 km, is below a ring at 30 000 km."""
     source = SMALL.replace(WORLD, '[body]\nname = "moon"\n').replace("altitude_km = 500", "altitude_km = 30000")

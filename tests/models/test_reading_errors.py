@@ -95,7 +95,6 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "ring-in-the-ground": (7, "ring.radius_km = 5000", "write a larger one"),
     "short-clock": (7, 'ring.period = "5:04" can be read as 5 h 04 min or as 5 min 04 s', '"5:04:00" or "0:05:04"'),
     "single-craft-table": (19, "craft holds one table for each item", "[[craft]]"),
-    "site-off-the-plane": (15, "launch.latitude_deg = 28.5", "one plane with the launch site in it"),
     "slot-beyond-the-last": (28, "ring.occupied.Jade.slot = 3", "counted 0 to 2"),
     "some-masses": (21, "has dry_mass_kg and isp_s but no propellant", "together, or none of them"),
     "stay-as-text": (25, 'craft.Rust.stay = "yes"', "true or false, without quotes"),
