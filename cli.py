@@ -227,7 +227,9 @@ def _plan(arguments: argparse.Namespace) -> int:
     progress = _Progress()
     with _Patience(arguments.time_limit) as patience:
         try:
-            outcome = make_plan(scenario, progress, fronts=arguments.fronts, left_s=patience.left_s)
+            outcome = make_plan(
+                scenario, progress, fronts=arguments.fronts, price=arguments.out is not None, left_s=patience.left_s
+            )
         finally:
             progress.done()
     if arguments.json is not None:

@@ -23,9 +23,11 @@ from . import frames, launch, oblateness, orbits
 from .flight import fly
 from .flown import Itinerary
 from .gravity import Gravity, gravity_around
+from .kepler import propagate
 from .launch import IN_PLANE, Ascent, Heading
 from .ring import Ring
 from .scenario import Body, Insertion, Orbit, Pad
+from .scope import on_ring
 from .stepping import land, turning_points
 from .windows import angle_at_pass
 
@@ -201,8 +203,10 @@ def _from_parking(body: Body, gravity: Gravity, ring: Ring, way: Ascent, site_ra
 
 
 def given_orbit(ring: Ring, orbit: Orbit) -> tuple[float, float, bool]:
-    """Apsides of an orbit in space, m, the nearer one laid on the ring; and whether that is the apoapsis."""
+    """Apsides of an orbit in space, m, the nearer one laid on the ring if near; and whether it is the apoapsis."""
     outer = abs(orbit.apoapsis_m - ring.radius_m) <= abs(orbit.periapsis_m - ring.radius_m)
+    if not on_ring(orbit.apoapsis_m if outer else orbit.periapsis_m, ring.radius_m):
+        return orbit.periapsis_m, orbit.apoapsis_m, outer
     return (orbit.periapsis_m, ring.radius_m, True) if outer else (ring.radius_m, orbit.apoapsis_m, False)
 
 
@@ -231,8 +235,20 @@ def passages(body: Body, ring: Ring, orbit: Orbit) -> Passages:
     )
 
 
+def point_mass_state(ring: Ring, orbit: Orbit, time_s: float, *, on_ring: bool) -> tuple[Array, Array]:
+    """State of a craft in space at a time, by Kepler's equation; ``on_ring``: it moves as the ring does."""
+    axes = (ring.inclination_rad, ring.node(0.0, orbit.plane))
+    if on_ring:
+        angle = orbit.angle_rad + ring.rate_rad_s * (time_s - orbit.at_s)
+        return frames.in_plane_state(ring.radius_m, angle, 0.0, ring.speed_m_s, *axes)
+    periapsis, apoapsis, _ = given_orbit(ring, orbit)
+    anomaly = math.pi if orbit.at == "apoapsis" else 0.0
+    position, velocity = apsis_state(ring.gm, periapsis, apoapsis, anomaly, orbit.angle_rad, axes)
+    return propagate(position, velocity, time_s - orbit.at_s, ring.gm)
+
+
 def state_as_given(body: Body, ring: Ring, orbit: Orbit, time_s: float | None = None) -> tuple[Array, Array]:
-    """State of a craft on an orbit that touches the ring, flown from the moment that the scenario gives to another."""
+    """State of a craft in space, flown from the moment that the scenario gives to another."""
     periapsis, apoapsis, _ = given_orbit(ring, orbit)
     anomaly = math.pi if orbit.at == "apoapsis" else 0.0
     plane = (ring.inclination_rad, ring.node(orbit.at_s, orbit.plane))

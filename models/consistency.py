@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 
 from .document import Table
-from .patterns import Pattern, nearest_neighbor
 from .readouts import brief, plain, span, turned
 from .scenario import Craft, Insertion, Pad, RingSpec, Scenario
 from .scope import on_ring, refuse_beyond_scope
@@ -182,7 +181,11 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
         raise inside.error(
             f"{inside.quote('plane')} is no plane of the ring, which has {planes}, counted from 0.", "plane"
         )
-    if craft.stay and craft.orbit and not (craft.orbit.circular and on_ring(craft.orbit.apoapsis_m, scenario.ring)):
+    if (
+        craft.stay
+        and craft.orbit
+        and not (craft.orbit.circular and on_ring(craft.orbit.apoapsis_m, scenario.ring.radius_m))
+    ):
         raise table.error(
             f"{table.quote('stay')}, but the orbit of {craft.name} is not the ring: give it an orbit at "
             f"{_km(scenario.ring.radius_m, scenario)}, or take stay out so that it may move.",
@@ -273,7 +276,7 @@ def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> N
             f"{_km(insertion.periapsis_m, scenario)} and {_km(insertion.apoapsis_m, scenario)} would be accepted.",
             "altitude",
         )
-    if not on_ring(insertion.apoapsis_m, ring) and not insertion.circular:
+    if not on_ring(insertion.apoapsis_m, ring.radius_m) and not insertion.circular:
         raise item.error(
             f"{item.quote('apoapsis')} is neither on the ring, at {_km(ring.radius_m, scenario)}, nor equal to the "
             "periapsis: an insertion that goes straight up needs its apoapsis on the ring, to 1 km, because the first "
@@ -434,6 +437,9 @@ def _near_neighbors(scenario: Scenario) -> list[str]:
     ring, limit_m = scenario.ring, scenario.limits.separation_m
     if ring.planes == 1 or limit_m <= 0.0:
         return []
+    # needs NumPy, which a file of one plane is read without
+    from .patterns import Pattern, nearest_neighbor
+
     pattern = Pattern(
         total=ring.planes * ring.slots,
         planes=ring.planes,
@@ -456,7 +462,7 @@ def _laid_on_ring(scenario: Scenario) -> list[str]:
     given = [(f"craft {craft.name}", craft.orbit) for craft in scenario.craft if craft.orbit]
     ends = [(who, apsis) for who, orbit in given for apsis in {orbit.periapsis_m, orbit.apoapsis_m}]
     ends += [(f"an insertion of {pad.name}", way.apoapsis_m) for pad in scenario.pads for way in pad.insertions]
-    near = [(who, apsis - ring.radius_m) for who, apsis in ends if on_ring(apsis, ring)]
+    near = [(who, apsis - ring.radius_m) for who, apsis in ends if on_ring(apsis, ring.radius_m)]
     return [
         f"The orbit of {who} has an apsis {plain(abs(off) / 1e3, 3)} km {'above' if off > 0.0 else 'below'} the ring: "
         "it is planned as if it lay on the ring."

@@ -366,6 +366,10 @@ def highest(arc: Arc) -> Passage:
     return Passage(np.where(held.passed, held.radius, np.maximum(arc.start_radius, arc.end_radius)), held.passed)
 
 
+FARTHEST_APOAPSIS = 0.01
+"""Orbits whose apoapsis lies beyond some 2 / this of the radius count as open where an apoapsis is held down."""
+
+
 class Held(NamedTuple):
     """Radius of an apsis of arcs, made ready for an optimizer, with its derivatives, each (d, ...), GM = 1.
 
@@ -401,7 +405,7 @@ def _held(arc: Arc, rounding: Array | float, *, apo: bool) -> Held:
     p0, v0, r0 = arc.start, arc.start_speed, arc.start_radius
     sigma0, square = _dot(p0, v0), _dot(v0, v0)
     alpha = 2.0 / r0 - square
-    closed = alpha * r0 > NEAR_PARABOLIC
+    closed = alpha * r0 > (FARTHEST_APOAPSIS if apo else NEAR_PARABOLIC)
     safe = np.where(closed, alpha, 1.0)
     root = np.sqrt(safe)
     sign = 1.0 if apo else -1.0
@@ -441,10 +445,17 @@ def _held(arc: Arc, rounding: Array | float, *, apo: bool) -> Held:
         e_open = np.sqrt(roundness)
         by_e = -parameter / (1.0 + e_open) ** 2
         nearer = np.where(passed, 0.0, np.minimum(np.abs(sigma0), np.abs(sigma1)))
-        whole = np.inf if apo else parameter / (1.0 + e_open) + 0.5 * nearer**2
+        whole = parameter / (1.0 + e_open) + 0.5 * nearer**2
+        whole_by_parameter = 1.0 / (1.0 + e_open) - by_e * 0.5 * alpha / e_open
+        whole_by_alpha = -by_e * 0.5 * parameter / e_open
+        if apo:
+            # instead of an infinite apoapsis one far out, that falls as the orbit gains on closing
+            least = FARTHEST_APOAPSIS / r0
+            whole, whole_by_parameter = 2.0 / least - 2.0 * (alpha - least) / least**2, np.zeros_like(alpha)
+            whole_by_alpha = -2.0 / least**2
         radius = np.where(closed, radius, whole)
-        by_parameter = np.where(closed, by_parameter, 1.0 / (1.0 + e_open) - by_e * 0.5 * alpha / e_open)
-        by_alpha = np.where(closed, by_alpha, -by_e * 0.5 * parameter / e_open)
+        by_parameter = np.where(closed, by_parameter, whole_by_parameter)
+        by_alpha = np.where(closed, by_alpha, whole_by_alpha)
     by_square, by_inverse = 2.0 * by_parameter * square, 2.0 * by_parameter * r0 * r0
     by_start = (by_square - 2.0 * by_alpha / r0**3) * p0 - 2.0 * (by_parameter * sigma0) * v0
     by_start_speed = (by_inverse - 2.0 * by_alpha) * v0 - 2.0 * (by_parameter * sigma0) * p0

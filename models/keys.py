@@ -501,6 +501,15 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             choices=("delta_v", "finish", "propellant", "worst_delta_v"),
         ),
         Key(
+            name="front_step",
+            kind="time",
+            meaning="Free-form flights of several burns are looked for that end at each whole multiple of this time.",
+            default="not asked: craft fly phasing orbits alone",
+            least=0.0,
+            above=True,
+            most=LONGEST_S,
+        ),
+        Key(
             name="first_service",
             kind="count",
             meaning="Service begins when so many neighboring slots are filled; craft that stay count.",

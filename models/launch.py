@@ -21,6 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from . import orbits
 from .ring import Ring
 from .scenario import Body, Insertion, Pad
+from .scope import on_ring
 from .windows import SiteAndPlane, azimuth_for_arc, azimuth_of_least_tilt, launch_plane, longitude_beside
 
 Array = NDArray[np.float64]
@@ -163,9 +164,8 @@ def ascent(
     insertion_angle = site + pad.downrange_rad
     semi = 0.5 * (insertion.periapsis_m + insertion.apoapsis_m)
     gm, radius = body.gm, ring.radius_m
-    on_ring = abs(insertion.apoapsis_m - radius) <= max(1000.0, 1e-4 * radius)
     speed_at_insertion = float(orbits.speed(gm, insertion.radius_m, semi))
-    if on_ring:
+    if on_ring(insertion.apoapsis_m, radius):
         # aim the apoapsis at the ring itself: the file may round it
         semi = 0.5 * (insertion.periapsis_m + radius)
         on_arrival = insertion.circular or insertion.radius_m >= radius

@@ -96,7 +96,7 @@ def _scenario(root: Table) -> Scenario:
     pads = tuple(_pad(table, body) for table in root.tables.get("launch", ()))
     limits = _limits(_one(root, "limits"), body)
     goal = _one(root, "goal")
-    goal.note_defaults("first_service")
+    goal.note_defaults("first_service", "front_step")
     root.note_defaults()
     minimize: Aim = goal.text("minimize") or "delta_v"  # type: ignore[assignment]  # one of the choices
     scenario = Scenario(
@@ -109,6 +109,7 @@ def _scenario(root: Table) -> Scenario:
         epoch=root.origin.epoch,
         minimize=minimize,
         first_service=goal.count_or("first_service", 0) or None,
+        front_step_s=goal.number_or("front_step", 0.0) or None,
         source=_source(root),
     )
     return replace(scenario, warnings=warnings(scenario))

@@ -209,6 +209,7 @@ class Scenario:
     """Everything one question needs, validated.
 
     ``first_service`` is how many neighboring slots must be filled for the first service, None where nobody asks.
+    ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
     """
 
     title: str
@@ -220,6 +221,7 @@ class Scenario:
     epoch: datetime | None = None
     minimize: Aim = "delta_v"
     first_service: int | None = None
+    front_step_s: float | None = None
     source: Source = Source()
     warnings: tuple[str, ...] = ()
 

@@ -21,7 +21,7 @@ from ..models.flight import Flight, Leg, Measured, closest, fly, measure
 from ..models.scenario import Craft
 from .itinerary import Course, course, key
 from .options import Options
-from .outcome import Broken, Burn, CraftPlan, Flown, Margin, Plan
+from .outcome import Broken, Burn, CraftPlan, Flown, FreeForm, Margin, Plan
 from .problem import Problem
 from .refine import Case, correct
 
@@ -197,7 +197,8 @@ def _craft_plan(
     moved -= 0.0 if way is None else way.insertion_after_s
     moved = moved if way is not None and way.place is not None else 0.0
     nearest, to = _nearest(problem, flights, option_key, name, finish, seats)
-    phasing = None if revolutions == 0 else float(options.phasing_s[row]) / revolutions
+    phased = revolutions > 0 and options.flight[row] < 0
+    phasing = float(options.phasing_s[row]) / revolutions if phased else None
     to_hit = phasing
     if option_key in flights.first_guess_rad and what.phasing_burn is not None and revolutions > 0:
         burnt = flight.itinerary.impulses
@@ -242,7 +243,15 @@ def _craft_plan(
         ),
         period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
+        free_form=_evidence(problem, int(options.flight[row])),
     )
+
+
+def _evidence(problem: Problem, flight: int) -> FreeForm | None:
+    if flight < 0:
+        return None
+    found = problem.timed[flight].solution
+    return FreeForm(primer_excess=found.primer_excess, linear_bound_m_s=found.linear_bound_m_s, family=found.family)
 
 
 def _lowest_periapsis(what: Course, legs: tuple[Leg, ...], corrected: bool) -> float | None:

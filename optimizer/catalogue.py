@@ -17,7 +17,7 @@ from .meetings import meets_kept
 from .options import F, I, Options, empty, join, undominated
 from .outcome import Route
 from .problem import Problem
-from .routes import direct, park, shift, turning
+from .routes import direct, park, shift, timed, turning
 from .routes.phasing import LIMIT_SLACK, Touch, Wanted
 from .timing import ends, finish_moments, turning_moments, with_turnarounds
 
@@ -186,8 +186,8 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
                 f"liftoffs from {problem.scenario.pads[pad].name}: where a phasing orbit lower than the coast to the "
                 "ring is used, moments are a grid"
             )
-    parts = [_in_space(problem, restriction)]
-    looked_at = len(parts[0])
+    parts = [in_space(problem, restriction), _free_form(problem, restriction)]
+    looked_at = len(parts[0]) + len(parts[1])
     for pad, times in enumerate(moments):
         options, count = from_pad(problem, pad, times, restriction)
         parts.append(options)
@@ -210,7 +210,7 @@ def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
         return catalogue(made.problem, restriction)
     slots = tuple(sorted(restriction.slots))
     parts = [made.options.take(~np.isin(made.options.slot, slots))]
-    space = _in_space(made.problem, restriction)
+    space = join([in_space(made.problem, restriction), _free_form(made.problem, restriction)])
     parts.append(space.take(np.isin(space.slot, slots)))
     for pad, times in enumerate(made.moments_s):
         parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots)[0])
@@ -307,11 +307,30 @@ def _choices(problem: Problem, way: Ascent) -> int:
     return len(problem.free_slots) * (len(touch.windings()) * steps + 1)
 
 
-def _in_space(problem: Problem, restriction: Restriction) -> Options:
+def _free_form(problem: Problem, restriction: Restriction) -> Options:
+    """Free-form flights within the limits."""
+    options = timed.options(problem.ring, problem.timed)
+    limits = problem.scenario.limits
+    options = _within_limits(problem, options, limits.finish_within_s)
+    wanted = (options.revolutions <= limits.revolutions_max) & shift.within_wait(options, limits.wait_within_s)
+    strict = np.array([restriction.applies(slot) for slot in options.slot.tolist()], dtype=bool)
+    allowed = np.ones(len(options), dtype=bool)
+    if restriction.routes is not None and "timed" not in restriction.routes:
+        allowed[:] = False
+    if restriction.sides is not None:
+        allowed &= np.isin(options.side, sorted(restriction.sides))
+    if restriction.revolutions is not None:
+        allowed &= np.isin(options.revolutions, sorted(restriction.revolutions))
+    options = options.take(wanted & (allowed | ~strict))
+    return options.take(~passes_kept(problem, options))
+
+
+def in_space(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Options:
+    """Phasing options of the craft in space within the limits, dominated ones too."""
     parts = []
     limits = problem.scenario.limits
     for index, group in enumerate(problem.classes):
-        if group.start is None:
+        if group.start is None or not group.start.touches:
             continue
         plain = problem.touch(group.start.speed_m_s)
         plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
@@ -502,4 +521,5 @@ def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
         problem.kept_angle_rad,
         problem.kept_plane,
         problem.scenario.limits.separation_m,
+        problem.timed,
     )

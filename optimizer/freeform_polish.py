@@ -260,7 +260,10 @@ def _bounds(cases: Cases, chain: Chain, circle: Array, limits: _Limits) -> list[
 def _slacks(values: Array, barrier: Array, limits: _Limits) -> tuple[Array, Array]:
     """Room under each limit and its elastic part, at the best of the barrier problem for the given values."""
     scaled = limits.penalty * values
-    room = (scaled + 2.0 * barrier + np.sqrt(scaled**2 + 4.0 * barrier**2)) / (2.0 * limits.penalty)
+    root = np.hypot(scaled, 2.0 * barrier)
+    # far below a limit the sum of both would lose all digits
+    lifted = np.where(scaled < 0.0, 4.0 * barrier**2 / np.maximum(root + np.abs(scaled), 1e-300), root + np.abs(scaled))
+    room = (lifted + 2.0 * barrier) / (2.0 * limits.penalty)
     room = np.where(limits.elastic[:, None], room, values)
     # from the stationarity of the elastic part, which the difference room - value would lose to rounding
     stretch = barrier * room / np.maximum(limits.penalty * room - barrier, 1e-300)

@@ -34,6 +34,8 @@ WORTH = 1.6  # guesses of two burns dearer than so many times the cheapest are n
 EXCESS = 1e-4  # of the primer, above which another burn is tried
 ROUNDS = 3  # of adding burns
 BINDS = 1e-3  # multiplier of a radius limit, circular speeds for each ring radius, from which it binds
+CHALLENGE = 1e-4  # share by which a first guess must be cheaper than a flight found to be tried against it
+NEARLY, FEW = 1.1, 3  # the same for guesses that arrive roughly, and how many of them are tried
 SWEEPS = 2  # passes over all times from their neighbors' flights
 ANCHOR_EVERY, ANCHORS_LEAST = 6, 6  # of the allowed times that are solved from first guesses
 
@@ -56,8 +58,12 @@ def solve(questions: Questions, burns_max: int) -> Bests:
     for _ in range(ROUNDS):
         if not _improve(questions, best, _with_more_burns(questions, best, burns_max), AGAIN, rivals=False):
             break
-    for _ in range(SWEEPS if count > len(anchors) else 0):
-        _improve(questions, best, _from_neighbors(questions, best), ROUGH)
+    if count > len(anchors):
+        for _ in range(SWEEPS):
+            _improve(questions, best, _from_neighbors(questions, best), ROUGH)
+        rest = [index for index in range(count) if index not in anchors]
+        if _improve(questions, best, _challengers(questions, best, rest, burns_max), ROUGH):
+            _improve(questions, best, _from_neighbors(questions, best), ROUGH)
     for index in range(1, count):
         earlier, one = best[index - 1], best[index]
         if earlier is not None and (one is None or earlier.cost < one.cost):
@@ -78,6 +84,30 @@ def _from_neighbors(questions: Questions, best: Bests) -> list[Draft]:
         some = [(source, target) for source, target in pairs if (one := best[source]) and one.burns == burns]
         drafts += moved_to(questions, best, burns, some) if some else []
     return drafts
+
+
+def _challengers(questions: Questions, best: Bests, indices: list[int], burns_max: int) -> list[Draft]:
+    """First guesses that are cheaper as they stand, or nearly, than what their neighbors' flights led to.
+
+    Those of four burns arrive only roughly: the cheapest few of each question are tried.
+    """
+    drafts, rough = [], []
+    bars = {index: math.inf if (one := best[index]) is None else one.cost for index in indices}
+    for index in indices:
+        question = questions.each[index]
+        found = tangents(question) + lambert_arcs(question)
+        bar = bars[index] * (1.0 - CHALLENGE)
+        drafts += [draft_of(guess, index, questions.cases.size) for guess in found if guess.cost < bar]
+        rough += [draft_of(guess, index, questions.cases.size) for guess in guesses(question)] if burns_max >= 4 else []
+    ranked: dict[int, list[tuple[float, int]]] = {}
+    for burns in sorted({draft.burns for draft in rough}):
+        chosen = [i for i, draft in enumerate(rough) if draft.burns == burns]
+        cases = questions.cases.take(np.array([rough[i].question for i in chosen]))
+        cost = fly_chain(cases, np.stack([rough[i].unknowns for i in chosen], axis=1), burns).cost
+        for i, each in zip(chosen, cost.tolist(), strict=True):
+            if each < bars[rough[i].question] * NEARLY:
+                ranked.setdefault(rough[i].question, []).append((each, i))
+    return drafts + [rough[i] for few in ranked.values() for _, i in sorted(few)[:FEW]]
 
 
 def _pairs(questions: Questions, index: int) -> list[Draft]:

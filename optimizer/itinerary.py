@@ -9,7 +9,6 @@ import numpy as np
 
 from ..models import coast, orbits
 from ..models.flight import Impulse, Itinerary
-from ..models.frames import in_plane_state
 from ..models.launch import Ascent
 from ..models.oblateness import apsis_lag, node_behind, ring_state
 from ..models.opportunities import launch_state, tilt
@@ -17,7 +16,8 @@ from ..models.scenario import Orbit
 from .options import ROUTES, Options
 from .outcome import Route
 from .problem import Problem
-from .refine import IN_PLANE, Target, Unknown
+from .refine import IN_PLANE, Part, Target, Unknown
+from .routes.timed import TimedFlight
 from .routes.turning import apsis_burns, drift_of
 
 NO_BURN_M_S = 1e-9
@@ -60,6 +60,7 @@ def key(options: Options, row: int) -> tuple[float, ...]:
         float(o.passes[row]),
         float(o.revolutions[row]),
         float(o.ring_revolutions[row]),
+        float(o.flight[row]),
     )
 
 
@@ -70,6 +71,8 @@ def course(problem: Problem, options: Options, row: int) -> Course:
     guess, in which burns of nothing are kept for the correction to fill, and the last one waits for the apsis, which
     has turned meanwhile.
     """
+    if options.flight[row] >= 0:
+        return _free_form(problem, problem.timed[options.flight[row]])
     ring = problem.ring
     radius, circular = ring.radius_m, ring.speed_m_s
     way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
@@ -109,7 +112,7 @@ def course(problem: Problem, options: Options, row: int) -> Course:
             raise ValueError("an option without a way up belongs to a craft in space")
         start_s = 0.0 if not start.on_ring else start.first_s
         touch_m = start.touch_m
-        position, velocity = _standing(problem, orbit, start.on_ring, start_s, plane)
+        position, velocity = _standing(problem, orbit, start.on_ring, start_s)
         period = (finish_s - burn_s) / max(revolutions, 1)
         screened = start_s + (0.5 * period if start.on_ring else 0.0)
         if start.passed_other or options.passes[row] > 0:
@@ -180,6 +183,35 @@ def course(problem: Problem, options: Options, row: int) -> Course:
         last_at_ring=at_ring,
         plane=plane,
         phasing_burn=len(impulses) + first_at_ring if revolutions > 0 and len(impulses) == len(burns) else None,
+    )
+
+
+def _free_form(problem: Problem, flight: TimedFlight) -> Course:
+    """A free-form flight: its burns as they were found; all of them are what a correction may change, by the least."""
+    ring, start, group = problem.ring, flight.start, problem.classes[flight.craft_class]
+    orbit = group.craft.orbit
+    if orbit is None:
+        raise ValueError("a free-form flight belongs to a craft in space")
+    position, velocity = _standing(problem, orbit, start.on_ring, start.time_s)
+    impulses = tuple(
+        Impulse(burn.time_s, burn.radial_m_s, burn.along_m_s, burn.cross_m_s) for burn in flight.solution.burns
+    )
+    lowest = flight.periapsis_m
+    drifts = ring.node_rate_rad_s != 0.0
+    parts: tuple[Part, ...] = ("radial", "along", "cross") if drifts else ("radial", "along")
+    unknowns = [Unknown(k, part) for k in range(len(impulses)) for part in parts]
+    if len(impulses) == 1:
+        unknowns.append(Unknown(0, "time"))
+    return Course(
+        itinerary=Itinerary.through_turn(start.time_s, position, velocity, impulses, ring),
+        route="timed",
+        insertion_s=None,
+        screened_from_s=flight.begin_s + 0.5 * ring.period_s if start.on_ring else start.time_s,
+        periapsis_m=None if lowest is None else min(lowest, ring.radius_m),
+        must_burn=not start.on_ring and min(orbit.periapsis_m, ring.radius_m) < problem.scenario.floor_m * (1.0 - 1e-9),
+        unknowns=tuple(unknowns) if problem.oblate else (),
+        targets=(*IN_PLANE, "plane") if drifts else IN_PLANE,
+        plane=flight.slot // ring.slots,
     )
 
 
@@ -306,32 +338,12 @@ def _inserted(
     return coast.apsis_state(ring.gm, periapsis, apoapsis, way.insertion_anomaly_rad, angle_rad, plane)
 
 
-def _standing(
-    problem: Problem, orbit: Orbit, on_ring: bool, time_s: float, plane: int
-) -> tuple[np.ndarray, np.ndarray]:
+def _standing(problem: Problem, orbit: Orbit, on_ring: bool, time_s: float) -> tuple[np.ndarray, np.ndarray]:
     """State at a time of a craft that is in space already: on the ring, by Kepler's equation, or flown there."""
     ring, body = problem.ring, problem.scenario.body
+    if not problem.oblate:
+        return coast.point_mass_state(ring, orbit, time_s, on_ring=on_ring)
     if on_ring:
         angle = orbit.angle_rad + ring.rate_rad_s * (time_s - orbit.at_s)
-        if problem.oblate:
-            return ring_state(body, ring.radius_m, angle, ring.inclination_rad, ring.node(time_s, plane))
-        return in_plane_state(ring.radius_m, angle, 0.0, ring.speed_m_s, ring.inclination_rad, ring.node(0.0, plane))
-    if problem.oblate:
-        return coast.state_as_given(body, ring, orbit, time_s)
-    periapsis, apoapsis, _ = coast.given_orbit(ring, orbit)
-    semi, eccentricity = 0.5 * (periapsis + apoapsis), (apoapsis - periapsis) / (apoapsis + periapsis)
-    mean = float(orbits.rate(ring.gm, semi)) * (time_s - orbit.at_s) + (math.pi if orbit.at == "apoapsis" else 0.0)
-    towards_periapsis = orbit.angle_rad - (math.pi if orbit.at == "apoapsis" else 0.0)
-    mean = float(orbits.wrap(mean))
-    eccentric = mean
-    for _ in range(60):
-        step = (eccentric - eccentricity * math.sin(eccentric) - mean) / (1.0 - eccentricity * math.cos(eccentric))
-        eccentric -= step
-        if abs(step) < 1e-15:
-            break
-    anomaly = 2.0 * math.atan2(
-        math.sqrt(1.0 + eccentricity) * math.sin(eccentric / 2.0),
-        math.sqrt(1.0 - eccentricity) * math.cos(eccentric / 2.0),
-    )
-    axes = (ring.inclination_rad, ring.node(0.0, plane))
-    return coast.apsis_state(ring.gm, periapsis, apoapsis, anomaly, towards_periapsis + anomaly, axes)
+        return ring_state(body, ring.radius_m, angle, ring.inclination_rad, ring.node(time_s, orbit.plane))
+    return coast.state_as_given(body, ring, orbit, time_s)

@@ -7,6 +7,7 @@ its departure is no meeting.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from ..models import meetings, orbits
 from ..models.ring import Ring
 from .options import F, I, Options
+from .routes.timed import TimedFlight
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,13 +42,13 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: NDArray
     period = options.phasing_s / np.maximum(options.revolutions, 1)
     passing = np.where(options.passes > 0, (options.burn_s - options.touch_s) / np.maximum(options.passes, 1), 0.0)
     for i in range(int(options.passes.max(initial=0))):
-        live = options.passes > i
+        live = (options.passes > i) & (options.flight < 0)
         time = np.where(live, options.touch_s + i * passing, np.nan)
         lead = options.lead_rad + ring.rate_rad_s * (time - options.burn_s)
         speed = np.where(live, arrival_speed_m_s, np.nan)
         found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=speed, leaving_m_s=speed))
     for i in range(int(options.revolutions.max(initial=0))):
-        live = (options.revolutions > i) & ~(on_ring & (i == 0))
+        live = (options.revolutions > i) & ~(on_ring & (i == 0)) & (options.flight < 0)
         time = np.where(live, options.burn_s + i * period, np.nan)
         lead = options.lead_rad + ring.rate_rad_s * (time - options.burn_s)
         leaving = np.where(live, options.speed_m_s, np.nan)
@@ -74,6 +76,7 @@ def meets_kept(
     kept_angle_rad: F,
     kept_plane: I,
     separation_m: float,
+    flights: Sequence[TimedFlight] = (),
 ) -> NDArray[np.bool_]:
     """Mask of options that pass a craft which stays in the ring. ``kept_angle_rad``: their angles at time 0.
 
@@ -86,6 +89,10 @@ def meets_kept(
     for touch in touches(options, ring, arrival_speed_m_s, on_ring):
         for angle, plane in zip(kept_angle_rad, kept_plane, strict=True):
             hit |= passed(touch, ring, angle - own, separation_m)[0] & (options.slot // ring.slots == plane)
+    for row in np.flatnonzero(options.flight >= 0).tolist():
+        plane = int(options.slot[row]) // ring.slots
+        near = flights[options.flight[row]].passes(ring.of_plane(plane), kept_angle_rad, separation_m)[0]
+        hit[row] = bool(np.any(near & (kept_plane == plane)))
     return hit
 
 
@@ -96,12 +103,18 @@ def passes_slots(
     on_ring: NDArray[np.bool_],
     slots: I,
     separation_m: float,
+    flights: Sequence[TimedFlight] = (),
 ) -> dict[int, float]:
     """Which of ``slots`` of its own plane an option passes too closely, each with the last time that it does, s."""
     found: dict[int, float] = {}
     slots = slots[slots // ring.slots == option.slot[0] // ring.slots]
     if separation_m <= 0.0 or not slots.size:
         return found
+    if option.flight[0] >= 0:
+        near, until = flights[option.flight[0]].passes(
+            ring.of_plane(int(option.slot[0]) // ring.slots), ring.phase(0.0, slots), separation_m
+        )
+        return dict(zip(slots[near].tolist(), until[near].tolist(), strict=True))
     ahead = (slots - option.slot[0]) * ring.spacing_rad
     many = option.take(np.zeros(slots.size, dtype=np.int64))
     speed, start = np.repeat(arrival_speed_m_s, slots.size), np.repeat(on_ring, slots.size)

@@ -29,6 +29,7 @@ class Options:
         slot: slot in the ring.
         route: index into ``ROUTES``.
         pad, way: index of the pad and of the way up from it, -1 for a craft in space.
+        flight: index of the free-form flight, -1 for every other route.
         liftoff_s: nan for a craft in space.
         parking_wait_s: from insertion to leaving the parking orbit.
         passes: touches of the ring let by before the first burn.
@@ -49,6 +50,7 @@ class Options:
     route: I
     pad: I
     way: I
+    flight: I
     liftoff_s: F
     parking_wait_s: F
     passes: I
@@ -86,7 +88,7 @@ class Options:
 
 def empty() -> Options:
     """No options at all."""
-    whole = {"craft_class", "slot", "route", "pad", "way", "passes", "revolutions", "ring_revolutions"}
+    whole = {"craft_class", "slot", "route", "pad", "way", "flight", "passes", "revolutions", "ring_revolutions"}
     return Options(
         **{f.name: np.zeros(0, dtype=np.int64 if f.name in whole else np.float64) for f in fields(Options)}  # type: ignore[arg-type]
     )

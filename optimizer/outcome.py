@@ -11,6 +11,7 @@ from typing import Literal
 
 from ..models.ring import Ring
 from ..models.scenario import Scenario
+from .time_price import TimePrice
 
 Route = Literal["direct", "park", "shift", "carrier", "drift", "timed"]
 Side = Literal["below", "above", "level"]
@@ -56,6 +57,15 @@ class Flown:
 
 
 @dataclass(frozen=True, kw_only=True)
+class FreeForm:
+    """The evidence for a free-form flight, before any correction: see :class:`.freeform.FreeformSolution`."""
+
+    primer_excess: float
+    linear_bound_m_s: float
+    family: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class CraftPlan:
     """One craft's part of a plan. Masses are None where the scenario gives none.
 
@@ -64,7 +74,7 @@ class CraftPlan:
     ``phasing_period_s`` is the time from return to return; ``period_to_hit_s`` what an instrument shows when the
     phasing begins (osculating), which over an oblate body is not quite the same; None where nothing is phased.
     ``first_guess_error_rad`` is the slot error of the plan by ratios of periods before it was corrected by its own
-    flight, None where nothing was corrected.
+    flight, None where nothing was corrected. ``free_form`` is the evidence for a free-form flight, None for all else.
     """
 
     craft: str
@@ -95,6 +105,7 @@ class CraftPlan:
     flown: Flown
     period_to_hit_s: float | None = None
     first_guess_error_rad: float | None = None
+    free_form: FreeForm | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,6 +146,11 @@ class Plan:
     margins: tuple[Margin, ...]
     on_front: bool
     kind: str | None = None
+
+    @property
+    def by_period_alone(self) -> bool:
+        """Whether each craft can be flown by reading its period, with no attitude but along the track."""
+        return all(part.free_form is None for part in self.craft)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,7 +205,7 @@ class AimFront:
 
 @dataclass(frozen=True, kw_only=True)
 class Proof:
-    """What was proved about rank 1, over the catalogue of options."""
+    """What was proved about rank 1, over the catalogue of options; ``free_form`` of them are free-form flights."""
 
     status: Literal["optimal", "bounded"]
     aim: str
@@ -198,6 +214,7 @@ class Proof:
     gap: float
     options: int
     over: str = "catalogue"
+    free_form: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -229,11 +246,21 @@ class Infeasible:
 
 
 @dataclass(frozen=True, kw_only=True)
+class CraftPrice:
+    """What time is worth to one craft on its way into one slot."""
+
+    craft: str
+    slot: int
+    price: TimePrice
+
+
+@dataclass(frozen=True, kw_only=True)
 class Outcome:
     """The whole answer. ``plans`` are ranked by the scenario's goal, every front point among them.
 
     ``fronts`` are the other fronts, where they were asked for. ``unfinished`` says in words what is missing because
-    time ran out or somebody stopped the search; empty where nothing is.
+    time ran out or somebody stopped the search; empty where nothing is. ``price`` is what time is worth to the dearest
+    craft in space, where that was asked for.
     """
 
     scenario: Scenario
@@ -247,3 +274,4 @@ class Outcome:
     notes: tuple[str, ...] = ()
     fronts: tuple[AimFront, ...] = ()
     unfinished: str = ""
+    price: CraftPrice | None = None

@@ -7,10 +7,11 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from ..models.scenario import Aim, Scenario
-from . import front as price
+from . import front as front_walk
 from .alternatives import Alternative, alternatives
 from .assembly import assemble, fly_all
-from .catalogue import NO_RESTRICTION, Restriction, catalogue
+from .catalogue import NO_RESTRICTION, Restriction, catalogue, in_space
+from .free_form import dearest_price, with_free_form
 from .fronts import UNITS, other_fronts
 from .infeasible import diagnose
 from .oblate_notes import left_front, notes_on_flight
@@ -28,6 +29,7 @@ def make_plan(
     progress: Progress = lambda _: None,
     *,
     fronts: bool = False,
+    price: bool = False,
     left_s: Clock = lambda: math.inf,
 ) -> Outcome:
     """Plan a scenario: ranked plans, each flown numerically, the front, and what was proved.
@@ -36,6 +38,7 @@ def make_plan(
         scenario: validated input.
         progress: told in words what is being done.
         fronts: whether to walk the other fronts too.
+        price: whether to work out what time is worth to the dearest craft in space.
         left_s: seconds left for the search; it may drop to 0 at any moment. What is missing then is said in the
             outcome, and what was not proved is marked as bounded.
 
@@ -82,7 +85,7 @@ def make_plan(
             delta_v_m_s=plans[order[i] - 1].delta_v_m_s,
             finish_s=plans[order[i] - 1].finish_s,
             plan=order[i],
-            kind=kind,
+            kind=kind if plans[order[i] - 1].by_period_alone else "curve",
         )
         for i, kind in enumerate(walked.kinds)
         if plans[order[i] - 1].on_front
@@ -94,7 +97,7 @@ def make_plan(
         ring=problem.ring,
         proof=proof_of(selection, best, aim, late),
         kept=kept_errors(problem),
-        front=Front(points=tuple(points), resolution_m_s=walked.resolution, note=price.note(walked, selection))
+        front=Front(points=tuple(points), resolution_m_s=walked.resolution, note=front_walk.note(walked, selection))
         if points
         else None,
         plans=plans,
@@ -103,6 +106,7 @@ def make_plan(
         notes=(*problem.notes, *notes_on_flight(problem, best, plans, len(walked.plans) - len(points))),
         fronts=more,
         unfinished="; ".join(missing),
+        price=dearest_price(problem, plans[0], progress) if price and left_s() > 0.0 else None,
     )
 
 
@@ -123,6 +127,7 @@ def proof_of(selection: Selection, best: Chosen, aim: Aim, late: str = "", *, be
         unit=UNITS[aim],
         gap=math.inf if late else gap,
         options=selection.made.looked_at,
+        free_form=len(selection.made.problem.timed),
     )
 
 
@@ -143,16 +148,16 @@ def _why_not(scenario: Scenario, late: str, progress: Progress, left_s: Clock) -
         return Infeasible(binds=(), together=False, reason=reason), reason
 
 
-def _walk(selection: Selection, best: Chosen, progress: Progress) -> price.Walked:
+def _walk(selection: Selection, best: Chosen, progress: Progress) -> front_walk.Walked:
     cheapest: Chosen | None = best
     if selection.made.problem.scenario.minimize != "delta_v":
         try:
             cheapest = selection.best(("delta_v", "finish"))
         except OutOfTimeError:
-            return price.NOTHING
+            return front_walk.NOTHING
         if cheapest is None:
             raise RuntimeError("a plan by one aim, but none by another: a fault of ours")
-    return price.walk(selection, cheapest, progress)
+    return front_walk.walk(selection, cheapest, progress)
 
 
 def best_phase(
@@ -185,6 +190,8 @@ def best_phase(
             late += 1
             continue
         progress("options" if len(choices) == 1 else f"options, ring phase {number + 1} of {len(choices)}")
+        if problem.scenario.front_step_s is not None:
+            problem = with_free_form(problem, in_space(problem), progress, left_s)
         selection = Selection(catalogue(problem, restriction), left_s)
         at_first = at_first or selection
         try:

@@ -28,6 +28,7 @@ from .options import F, I
 from .outcome import Kept
 from .routes.phasing import Touch
 from .routes.shift import Standing, standing
+from .routes.timed import TimedFlight
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,7 +59,8 @@ class KeptCraft:
 class Problem:
     """One ring phase of a scenario, ready to be planned.
 
-    ``launches`` is how many craft go up from the ground; ``ways`` every pad's every insertion.
+    ``launches`` is how many craft go up from the ground; ``ways`` every pad's every insertion; ``timed`` the free-form
+    flights that were looked for.
     """
 
     scenario: Scenario
@@ -69,6 +71,7 @@ class Problem:
     free_slots: tuple[int, ...]
     ways: tuple[launch.Ascent, ...]
     notes: tuple[str, ...] = ()
+    timed: tuple[TimedFlight, ...] = ()
 
     @property
     def launches(self) -> int:
@@ -283,7 +286,11 @@ def _phases_of_movable(
             if all(a > 1e-9 for a in apart):
                 kept.append((phase, f"the ring is laid so that {name} need not move"))
         return kept
-    arrivals = [(s.first_s, s.angle_rad - _ahead(base, planes[name]), name) for name, s in starts.items()]
+    arrivals = [
+        (s.first_s, s.angle_rad - _ahead(base, planes[name]), name)
+        for name, s in starts.items()
+        if np.isfinite(s.first_s)
+    ]
     for way in ways:
         pad = scenario.pads[way.pad]
         ready = max(pad.ready_s, min((c.ready_s for c in scenario.craft if c.orbit is None), default=0.0))
@@ -297,7 +304,10 @@ def _phases_of_movable(
         angle = float(way.angle(ready)) - _ahead(base, way.plane)
         arrivals.append((ready + way.after_s, angle, f"the first launch from {pad.name}"))
     if not arrivals:
-        return [(0.0, "nobody can reach the ring, so where it stands is of no account")]
+        craft = next((c for c in scenario.craft if c.orbit is not None), None)
+        if craft is None or craft.orbit is None:
+            return [(0.0, "nobody can reach the ring, so where it stands is of no account")]
+        arrivals.append((craft.orbit.at_s, craft.orbit.angle_rad, f"where {craft.name} is given"))
     time, angle, who = min(arrivals, key=lambda a: a[0])
     phase = float(np.remainder(angle - base.rate_rad_s * time, base.spacing_rad))
     return [(phase, f"nobody is up yet, so {who} decides where the ring stands: a rule, not an optimum")]

@@ -215,6 +215,7 @@ class Selection:
                 on_ring[row : row + 1],
                 taken[taken != one.slot[0]],
                 separation,
+                problem.timed,
             )
             for slot, until in passed.items():
                 (other,) = np.nonzero(taken == slot)
@@ -297,8 +298,13 @@ def _filled(problem: Problem, options: Options, slots: frozenset[int] | None) ->
 
 def _same(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
     """Mask of the options with that key (see ``itinerary.key``)."""
-    who, slot, liftoff, wait, passes, k, m = name
-    mask = (options.slot == slot) & (options.revolutions == k) & (options.ring_revolutions == m)
+    who, slot, liftoff, wait, passes, k, m, flight = name
+    mask = (
+        (options.slot == slot)
+        & (options.flight == flight)
+        & (options.revolutions == k)
+        & (options.ring_revolutions == m)
+    )
     mask &= (options.passes == passes) & (np.abs(options.parking_wait_s - wait) < 1e-5)
     if who >= 0:
         return np.asarray(mask & (options.way == who) & (np.abs(options.liftoff_s - liftoff) < 1e-5))

@@ -104,6 +104,9 @@ def strategies(scenario: Scenario) -> tuple[Strategy, ...]:
             found.append(Strategy(name="direct", about="route", restriction=direct))
             found.append(Strategy(name="by parking orbit", about="route", restriction=park))
         found.append(Strategy(name="lift off at once", about="liftoff", at_once=True))
+    if scenario.front_step_s is not None:
+        by_period = Restriction(routes=frozenset({"direct", "park", "shift"}))
+        found.append(Strategy(name="by period alone", about="route", restriction=by_period))
     return tuple(found)
 
 

@@ -11,7 +11,7 @@ from ..models.bodies import body as built_in_body
 from ..models.errors import InputError
 from ..models.orbits import semi_major, wrap
 from ..models.readouts import brief, clock, plain
-from ..models.scenario import Body, RingSpec
+from ..models.scenario import Body
 from ..models.scope import on_ring
 from ..optimizer.period import Question, shortest_period_s
 from .typed import RING, apsides, quantity
@@ -61,11 +61,10 @@ def read(arguments: argparse.Namespace) -> Asked:
     ceiling_m = _ceiling(arguments, body, ring_m)
     low_m, high_m = _arrival(arguments, body, ring_m)
     other_m, off_m = ring_m, 0.0
-    spec = RingSpec(radius_m=ring_m, slots=1)
-    if not (on_ring(low_m, spec) and on_ring(high_m, spec)):
-        if not on_ring(low_m, spec) and not on_ring(high_m, spec):
+    if not (on_ring(low_m, ring_m) and on_ring(high_m, ring_m)):
+        if not on_ring(low_m, ring_m) and not on_ring(high_m, ring_m):
             raise _touches_nowhere(arguments, body, ring_m, low_m == high_m)
-        touching, other_m = (low_m, high_m) if on_ring(low_m, spec) else (high_m, low_m)
+        touching, other_m = (low_m, high_m) if on_ring(low_m, ring_m) else (high_m, low_m)
         off_m = touching - ring_m
     question = Question(
         gm=body.gm,

@@ -63,6 +63,7 @@ def price_of_time(outcome: Outcome, first: Plan, width: int) -> list[str]:
             indent="  ",
         )
     lines += _between_points(outcome, width)
+    lines += _by_period_alone(outcome, width)
     if front.note:
         lines += paragraph(sentence(front.note), width, indent="  ")
     return lines
@@ -84,6 +85,22 @@ def _between_points(outcome: Outcome, width: int) -> list[str]:
     if front.resolution_m_s > 0.0:
         told.append(f"Between the plans nothing is better by more than {small(front.resolution_m_s)} m/s.")
     return paragraph(" ".join(told), width, indent="  ") if told else []
+
+
+def _by_period_alone(outcome: Outcome, width: int) -> list[str]:
+    """Which plans a person can fly by reading periods, where some need more than that."""
+    plans = sorted(outcome.plans, key=lambda plan: plan.rank)
+    simple = [str(plan.rank) for plan in plans if plan.by_period_alone]
+    if len(simple) == len(plans):
+        return []
+    named = listed(simple[:12]) + (f" and {len(simple) - 12} more" if len(simple) > 12 else "")
+    said = (
+        f"{'Plan' if len(simple) == 1 else 'Plans'} {named} can be flown by period alone"
+        if simple
+        else "No plan can be flown by period alone"
+    )
+    rest = "the others need" if simple else "all need"
+    return paragraph(f"{said}: {rest} free-form burns, by attitude and clock.", width, indent="  ")
 
 
 def other_ways(outcome: Outcome, first: Plan, width: int) -> list[str]:

@@ -147,6 +147,7 @@ def _proof(proof: Proof) -> dict[str, Any]:
         "unit": proof.unit,
         "gap": _finite(proof.gap, 9),
         "over": proof.over,
+        **({"free_form_options": proof.free_form} if proof.free_form else {}),
         "options": proof.options,
     }
 
@@ -205,6 +206,7 @@ def _plan(scenario: Scenario, plan: Plan) -> dict[str, Any]:
         "broken": [_broken(broken) for broken in plan.broken],
         "on_front": plan.on_front,
         "kind": plan.kind,
+        **({} if plan.by_period_alone else {"by_period_alone": False}),
         "margins": [_margin(margin) for margin in plan.margins],
         "craft": [_craft(scenario, part) for part in plan.craft],
     }
@@ -266,6 +268,21 @@ def _craft(scenario: Scenario, part: CraftPlan) -> dict[str, Any]:
             **_corrected(part),
         },
         "burns": [_burn(scenario, burn) for burn in part.burns],
+        **_free_form(part),
+    }
+
+
+def _free_form(part: CraftPlan) -> dict[str, Any]:
+    """What only a free-form flight tells."""
+    if part.free_form is None:
+        return {}
+    return {
+        "free_form": {
+            "primer_excess": _number(part.free_form.primer_excess, ""),
+            "linear_bound_m_s": _number(part.free_form.linear_bound_m_s, "m_s"),
+            "bound_holds": "within the linearized model",
+            "family": part.free_form.family,
+        }
     }
 
 

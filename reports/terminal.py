@@ -11,7 +11,7 @@ import shlex
 
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
-from ..optimizer.outcome import Bind, CraftPlan, Margin, Outcome, Plan, Proof
+from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Margin, Outcome, Plan, Proof
 from .first_to_act import first_to_act
 from .layout import Column, columns, heading, paragraph, shell_lines
 from .limits import limit_key, limit_value, limit_words, serving_value
@@ -192,6 +192,8 @@ def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
 
 def _proof_text(proof: Proof) -> str:
     over = f"over the {proof.over} of {plain(proof.options, 0)} options"
+    if proof.free_form:
+        over += f", {plain(proof.free_form, 0)} of them free-form flights found at the finishes asked for"
     aim = AIM_WORDS.get(proof.aim, proof.aim)
     if proof.status == "optimal":
         return f"Plan 1 has {aim}: proved {over}."
@@ -224,10 +226,13 @@ def _flown_text(plan: Plan) -> str:
 
 
 def period_to_hit_s(part: CraftPlan) -> float | None:
-    """The one number to fly: the period that the first burn at the ring must leave, None where nothing burns.
+    """The one number to fly: the period that the first burn at the ring must leave; None where nothing burns, or where
+    no period leads to the slot (free-form flights).
 
     As an instrument shows it at cut-off: over an oblate body that is not quite the time from return to return.
     """
+    if part.route == "timed":
+        return None
     if part.side != "level" and part.phasing_period_s is not None:
         return part.phasing_period_s if part.period_to_hit_s is None else part.period_to_hit_s
     return part.burns[0].period_after_s if part.burns else None
@@ -266,7 +271,21 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
             width,
             indent="  ",
         )
+    for part in first.craft:
+        if part.free_form is not None:
+            lines += paragraph(_evidence_text(part, part.free_form), width, indent="  ")
     return lines
+
+
+def _evidence_text(part: CraftPlan, evidence: FreeForm) -> str:
+    """What speaks for a free-form flight, and what it takes to fly it."""
+    excess = f"exceeds one by {evidence.primer_excess:.2%} at most" if evidence.primer_excess > 5e-5 else "keeps to one"
+    return (
+        f"{part.craft} flies free-form: {count(len(part.burns), 'burn')} by attitude and clock, with no period to read "
+        f"on the way. Its primer vector {excess} (one is the mark of a local optimum); within the linearized model "
+        f"nothing is cheaper than {plain(evidence.linear_bound_m_s)} m/s"
+        f"{', which the curved motion undercuts' if evidence.linear_bound_m_s > part.delta_v_m_s else ''}."
+    )
 
 
 def _quantity(limit: str, value: float) -> str:

@@ -77,6 +77,8 @@ def _goal_items(scenario: Scenario) -> list[str]:
         several = scenario.first_service > 1
         slots = f"{scenario.first_service} neighboring slots are" if several else "one slot is"
         items.append(f"Service begins when {slots} filled, craft that stay counted.")
+    if scenario.front_step_s is not None:
+        items.append(f"Free-form flights are looked for at finishes {span(scenario.front_step_s)} apart.")
     return items
 
 

@@ -70,6 +70,7 @@ def from_touch(
         route=np.full(n, ROUTES.index(route)),
         pad=np.full(n, way.pad),
         way=np.full(n, way_index),
+        flight=np.full(n, -1),
         liftoff_s=liftoff_s,
         parking_wait_s=parking_wait_s,
         passes=np.zeros(n, dtype=np.int64),

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...models import coast, orbits
+from ...models import coast, orbits, scope
 from ...models.ring import Ring
-from ...models.scenario import Body, Craft
+from ...models.scenario import Body, Craft, Orbit
 from ..options import ROUTES, F, I, Options
 from .phasing import LIMIT_SLACK, Phasings, Touch, Wanted, every_phasing
 
@@ -21,7 +21,9 @@ class Standing:
     ``angle_rad`` its argument of latitude then, ``period_s`` from touch to touch, ``other_m`` its orbit's other apsis,
     ``on_ring`` whether it is on the ring all the time, ``passed_other`` whether it passes the other apsis before.
     ``advance_rad`` is how far each touch is ahead of the last one: the line of apsides turns over an oblate body;
-    ``touch_m`` the radius of the touch where it is not the ring's own.
+    ``touch_m`` the radius of the touch where it is not the ring's own. ``touches`` is False for an orbit that crosses
+    the ring or stays away from it: ``first_s`` is then its first crossing, infinite if there is none, and no phasing
+    orbit begins there.
     """
 
     first_s: float
@@ -33,6 +35,7 @@ class Standing:
     passed_other: bool
     advance_rad: float = 0.0
     touch_m: float | None = None
+    touches: bool = True
 
 
 def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
@@ -57,6 +60,8 @@ def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
             on_ring=True,
             passed_other=False,
         )
+    if not any(scope.on_ring(apsis, ring.radius_m) for apsis in (orbit.periapsis_m, orbit.apoapsis_m)):
+        return _away(ring, orbit, ready)
     apoapsis_touches = abs(orbit.apoapsis_m - ring.radius_m) <= abs(orbit.periapsis_m - ring.radius_m)
     other = orbit.periapsis_m if apoapsis_touches else orbit.apoapsis_m
     semi = 0.5 * (ring.radius_m + other)
@@ -88,6 +93,31 @@ def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
         other_m=other,
         on_ring=False,
         passed_other=bool(first >= 0.5 * period),
+    )
+
+
+def _away(ring: Ring, orbit: Orbit, ready_s: float) -> Standing:
+    """A craft whose orbit does not touch the ring: where it first crosses the ring's radius, if it does (conic)."""
+    periapsis, apoapsis = orbit.periapsis_m, orbit.apoapsis_m
+    period = float(orbits.period(ring.gm, 0.5 * (periapsis + apoapsis)))
+    to_periapsis = orbit.angle_rad - (np.pi if orbit.at == "apoapsis" else 0.0)
+    first, angle = np.inf, orbit.angle_rad
+    if periapsis < ring.radius_m < apoapsis:
+        anomaly = orbits.anomaly_at(periapsis, apoapsis, ring.radius_m)
+        after = orbits.time_from_periapsis(ring.gm, periapsis, apoapsis, anomaly)
+        passage = orbit.at_s - (0.5 * period if orbit.at == "apoapsis" else 0.0)
+        moments = [(passage + after, anomaly), (passage - after, -anomaly)]
+        crossings = [(t + period * np.ceil((ready_s - t) / period - 1e-12), to_periapsis + v) for t, v in moments]
+        first, angle = min(crossings)
+    return Standing(
+        first_s=float(first),
+        angle_rad=float(angle),
+        speed_m_s=ring.speed_m_s,
+        period_s=period,
+        other_m=periapsis,
+        on_ring=False,
+        passed_other=False,
+        touches=False,
     )
 
 
@@ -124,6 +154,7 @@ def options(
         route=np.full(row.size, ROUTES.index("shift")),
         pad=np.full(row.size, -1),
         way=np.full(row.size, -1),
+        flight=np.full(row.size, -1),
         liftoff_s=np.full(row.size, np.nan),
         parking_wait_s=np.zeros(row.size),
         passes=passes[row],

@@ -8,7 +8,8 @@ from ...optimizer.outcome import Outcome
 
 
 def draw_all(outcome: Outcome, directory: str | Path) -> list[Path]:
-    """Draw every figure of an outcome: ``front``, ``ring_from_above``, ``turning_view``, ``timeline``.
+    """Draw every figure of an outcome: ``front``, ``ring_from_above``, ``turning_view``, ``timeline``, and
+    ``worth_of_time`` where it was worked out.
 
     Args:
         outcome: without a plan there is nothing to draw; where no craft moves there is no timeline.
@@ -20,6 +21,7 @@ def draw_all(outcome: Outcome, directory: str | Path) -> list[Path]:
     from .front import draw_front
     from .ring_from_above import draw_ring_from_above
     from .style import paper, save
+    from .time_price import draw_time_price
     from .timeline import draw_timeline
     from .turning_view import draw_turning_view
 
@@ -33,4 +35,7 @@ def draw_all(outcome: Outcome, directory: str | Path) -> list[Path]:
         paths += save(draw_turning_view(outcome), directory, "turning_view")
         if any(plan.rank == 1 and plan.craft for plan in outcome.plans):
             paths += save(draw_timeline(outcome), directory, "timeline")
+        if outcome.price is not None:
+            name = f"{outcome.price.craft}, slot {outcome.price.slot}"
+            paths += save(draw_time_price(outcome.price.price, name), directory, "worth_of_time")
     return paths

@@ -266,7 +266,8 @@ def _fly_through(
     count_from = start
     if on_ring and item["burns"]:
         first = float(item["burns"][0]["time_s"])
-        count_from = first + 0.5 * float(item["phasing_period_s"] or 0.0)
+        turn = case.period if item["route"] == "timed" else float(item["phasing_period_s"] or 0.0)
+        count_from = first + 0.5 * turn
     return Flight(craft, start, tuple(arcs), settled, in_place, count_from), found
 
 

@@ -45,7 +45,14 @@ def test_bundled_scenario_reads_without_warning(name: str) -> None:
 
 
 def test_bundled_scenarios_are_those_on_disk() -> None:
-    assert sorted(bundled()) == ["four-over-the-equator", "low-mars", "one-craft-mars", "platform-at-sea", "thick-air"]
+    assert sorted(bundled()) == [
+        "four-over-the-equator",
+        "low-mars",
+        "one-astray",
+        "one-craft-mars",
+        "platform-at-sea",
+        "thick-air",
+    ]
     with pytest.raises(InputError, match="did you mean thick-air"):
         text("thin-air")
 

@@ -82,7 +82,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "one-slot-two-craft": (30, "Onyx and Jade are both in slot 1", "another place"),
     "only-comments": (None, "the file is empty", "a scenario needs at least [body]"),
     "orbit-altitude-is-a-radius": (24, "craft.Rust.orbit circles at 15 378 km", "write radius_km"),
-    "orbit-off-the-ring": (24, "craft.Rust.orbit runs from 400 to 7 000 km", "touch it at an apsis"),
+    "orbit-off-the-ring": (24, "craft.Rust.orbit runs from 400 to 7 000 km", "goal.front_step"),
     "orbit-through-the-center": (24, "craft.Rust.orbit.periapsis_km = -7000", "more than -6 378.137 km"),
     "orbit-without-angle": (24, "craft.Rust.orbit has no angle", "add angle_deg or angle_rad"),
     "orbit-without-size": (24, "craft.Rust.orbit has no size", "add periapsis_km and apoapsis_km, or altitude_km"),
