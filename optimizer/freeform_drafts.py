@@ -129,6 +129,26 @@ def with_added(index: int, one: Best, chain: Chain, peaks: list[Peak]) -> Draft:
     return Draft(index, np.concatenate([times, kicks[:-1].ravel()]), len(times), one.family)
 
 
+def parted(index: int, one: Best, chain: Chain, allowed: float, share: float) -> Draft:
+    """A flight of two burns with each parted in two, the first half at once and the last at the end of the time.
+
+    ``share`` of the time to spare lies between the halves; each turns with the ring as it is moved.
+    """
+    (first, last), kicks = chain.times[:, 0], chain.burns[:, :, 0]
+    gap = share * (allowed - (last - first))
+    times = np.array([0.0, gap, allowed - gap, allowed])
+    halves = [_turned(0.5 * kicks[k // 2], times[k] - (first, last)[k // 2]) for k in range(3)]
+    return Draft(index, np.concatenate([times, *halves]), 4, one.family)
+
+
+def _turned(vector: Array, angle: float) -> Array:
+    """A vector turned about the ring's pole."""
+    out = vector.copy()
+    cos, sin = np.cos(angle), np.sin(angle)
+    out[0], out[1] = cos * vector[0] - sin * vector[1], sin * vector[0] + cos * vector[1]
+    return out
+
+
 def without_least(cases: Cases, draft: Draft) -> Draft:
     """One burn fewer: the two that are closest in time joined where they are close, else the smallest left out."""
     chain = fly_chain(cases.take(np.array([draft.question])), draft.unknowns[:, None], draft.burns)

@@ -14,6 +14,7 @@ from .freeform_drafts import (
     Questions,
     draft_of,
     moved_to,
+    parted,
     peaks_of,
     tidied,
     with_added,
@@ -36,6 +37,7 @@ ROUNDS = 3  # of adding burns
 BINDS = 1e-3  # multiplier of a radius limit, circular speeds for each ring radius, from which it binds
 CHALLENGE = 1e-4  # share by which a first guess must be cheaper than a flight found to be tried against it
 NEARLY, FEW = 1.1, 3  # the same for guesses that arrive roughly, and how many of them are tried
+SPARE, PARTED = 0.3, (0.45, 0.7)  # time to spare, rad of ring motion, for burns to be parted, and by what share of it
 SWEEPS = 2  # passes over all times from their neighbors' flights
 ANCHOR_EVERY, ANCHORS_LEAST = 6, 6  # of the allowed times that are solved from first guesses
 
@@ -55,6 +57,8 @@ def solve(questions: Questions, burns_max: int) -> Bests:
         _improve(questions, best, [draft for index in anchors for draft in _threes(questions, index)], ROUGH)
     if burns_max >= 4:
         _improve(questions, best, [draft for index in anchors for draft in _fours(questions, index)], ROUGH)
+    if burns_max >= 4:
+        _improve(questions, best, _parted(questions, best), ROUGH)
     for _ in range(ROUNDS):
         if not _improve(questions, best, _with_more_burns(questions, best, burns_max), AGAIN, rivals=False):
             break
@@ -108,6 +112,20 @@ def _challengers(questions: Questions, best: Bests, indices: list[int], burns_ma
             if each < bars[rough[i].question] * NEARLY:
                 ranked.setdefault(rough[i].question, []).append((each, i))
     return drafts + [rough[i] for few in ranked.values() for _, i in sorted(few)[:FEW]]
+
+
+def _parted(questions: Questions, best: Bests) -> list[Draft]:
+    """Flights of two burns with time to spare, each burn parted in two: beside them lie better ones of four burns."""
+    drafts = []
+    for index, one in enumerate(best):
+        if one is None or one.burns != 2:
+            continue
+        case = questions.cases.take(np.array([index]))
+        chain = fly_chain(case, one.unknowns[:, None], 2)
+        allowed = float(case.allowed[0])
+        if allowed - float(chain.times[1, 0] - chain.times[0, 0]) > SPARE:
+            drafts += [parted(index, one, chain, allowed, share) for share in PARTED]
+    return drafts
 
 
 def _pairs(questions: Questions, index: int) -> list[Draft]:
