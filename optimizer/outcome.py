@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from ..models.launch import TiltAt
 from ..models.ring import Ring
 from ..models.scenario import Scenario
 from .time_price import TimePrice
@@ -66,6 +67,22 @@ class FreeForm:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LaunchHeading:
+    """How a craft is launched from a site that passes through the ring plane; angles rad, azimuths from north.
+
+    ``azimuth_rad`` is inertial, ``flight_azimuth_rad`` over the turning ground, for a level insertion. ``ascending``:
+    whether the ring's motion beside the site leads north. ``tilt_rad`` is the angle between launch plane and ring
+    plane; ``tilt_at`` what becomes of it.
+    """
+
+    azimuth_rad: float
+    flight_azimuth_rad: float
+    ascending: bool
+    tilt_rad: float
+    tilt_at: TiltAt
+
+
+@dataclass(frozen=True, kw_only=True)
 class CraftPlan:
     """One craft's part of a plan. Masses are None where the scenario gives none.
 
@@ -75,6 +92,7 @@ class CraftPlan:
     phasing begins (osculating), which over an oblate body is not quite the same; None where nothing is phased.
     ``first_guess_error_rad`` is the slot error of the plan by ratios of periods before it was corrected by its own
     flight, None where nothing was corrected. ``free_form`` is the evidence for a free-form flight, None for all else.
+    ``heading`` is None for a craft in space, and where the site never leaves the ring plane.
     """
 
     craft: str
@@ -106,6 +124,7 @@ class CraftPlan:
     period_to_hit_s: float | None = None
     first_guess_error_rad: float | None = None
     free_form: FreeForm | None = None
+    heading: LaunchHeading | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
