@@ -245,6 +245,7 @@ def _craft_plan(
         ),
         period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
+        last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
         heading=_heading(problem, way, float(options.liftoff_s[row])),
         free_form=_evidence(problem, int(options.flight[row])),
     )

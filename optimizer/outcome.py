@@ -92,7 +92,8 @@ class CraftPlan:
     phasing begins (osculating), which over an oblate body is not quite the same; None where nothing is phased.
     ``first_guess_error_rad`` is the slot error of the plan by ratios of periods before it was corrected by its own
     flight, None where nothing was corrected. ``free_form`` is the evidence for a free-form flight, None for all else.
-    ``heading`` is None for a craft in space, and where the site never leaves the ring plane.
+    ``heading`` is None for a craft in space, and where the site never leaves the ring plane. ``last_at_ring`` counts
+    the last burn at the ring from the end: -2 where one follows that turns the plane.
     """
 
     craft: str
@@ -125,6 +126,7 @@ class CraftPlan:
     first_guess_error_rad: float | None = None
     free_form: FreeForm | None = None
     heading: LaunchHeading | None = None
+    last_at_ring: int = -1
 
 
 @dataclass(frozen=True, kw_only=True)

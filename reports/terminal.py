@@ -250,11 +250,13 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     launched = any(part.launch_s is not None for part in first.craft)
     weighed = any(part.propellant_left_kg is not None for part in first.craft)
     several = outcome.ring.planes > 1
+    # what a launch window adds takes the room of one column
+    crowded = several or any(part.heading is not None for part in first.craft)
     heads = [Column(title="craft"), *([Column(title="plane", right=True)] if several else [])]
     heads += [Column(title="slot", right=True)]
     heads += [Column(title="liftoff after", right=True)] if wide and launched else []
     heads += [Column(title="at the ring", wraps=True), Column(title="period to hit", right=True)]
-    heads += [Column(title="at ring after", right=True)] if wide else []
+    heads += [Column(title="at ring after", right=True)] if wide and not crowded else []
     heads += [Column(title="in slot after", right=True), Column(title="m/s", right=True)]
     heads += [Column(title="kg left", right=True)] if wide and weighed else []
     rows = []
@@ -262,15 +264,16 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
         hit_s = period_to_hit_s(part)
         way = way_text(part)
         heading_words = heading_text(part)
+        from_pad = f"from {part.pad} " if part.pad and len(outcome.scenario.pads) > 1 else ""
         if not wide and part.launch_s is not None:
-            off = f"lifts off after {span(part.launch_s)}"
+            off = f"lifts off {from_pad}after {span(part.launch_s)}"
             way = ", ".join(filter(None, [off, heading_words, way]))
-        elif heading_words:
-            way = f"{heading_words}, {way}"
+        elif heading_words or from_pad:
+            way = ", ".join(filter(None, [from_pad.strip(), heading_words, way]))
         row = [part.craft, *([f"{part.plane}"] if several else []), f"{part.slot}"]
         row += ["" if part.launch_s is None else span(part.launch_s)] if wide and launched else []
         row += [way, "-" if hit_s is None else clock(hit_s)]
-        row += [span(part.ring_arrival_s)] if wide else []
+        row += [span(part.ring_arrival_s)] if wide and not crowded else []
         row += [span(part.in_slot_s), plain(part.delta_v_m_s)]
         if wide and weighed:
             row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))

@@ -197,8 +197,12 @@ def _change(part: CraftPlan, other: CraftPlan | None) -> tuple[str, str] | None:
         told.append(_route_change(part))
     elif part.launch_s is not None and other.launch_s is not None:
         later_s = part.launch_s - other.launch_s
-        if abs(later_s) >= _PAD_WORTH_S:
-            told.append(_both("lift", f"off {span(abs(later_s))} {'later' if later_s > 0 else 'earlier'}"))
+        site = f" from {part.pad}" if part.pad != other.pad else ""
+        moment = (
+            f" {span(abs(later_s))} {'later' if later_s > 0 else 'earlier'}" if abs(later_s) >= _PAD_WORTH_S else ""
+        )
+        if site or moment:
+            told.append(_both("lift", f"off{site}{moment}"))
     verb, rest, _ = _PHASING[part.side]
     if part.side != other.side:
         told.append(_both(verb, f"{rest}instead of {_PHASING[other.side][2]}"))

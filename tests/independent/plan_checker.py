@@ -390,11 +390,11 @@ def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any]) -> lis
     }
     for item in items:
         place = (item["plane"], item["slot"])
-        words = f"slot {place[1]}" + (f" of plane {place[0]}" if case.planes > 1 else "")
+        where = f"slot {place[1]}" + (f" of plane {place[0]}" if case.planes > 1 else "")
         if not (0 <= place[1] < case.slots and 0 <= place[0] < case.planes):
-            found.append(f"{item['craft']} is sent to {words}, of {case.slots} in {case.planes} planes")
+            found.append(f"{item['craft']} is sent to {where}, of {case.slots} in {case.planes} planes")
         elif place in taken:
-            found.append(f"{item['craft']} is sent to {words}, where {taken[place]} is")
+            found.append(f"{item['craft']} is sent to {where}, where {taken[place]} is")
         taken[place] = item["craft"]
     limits += _liftoffs(case, items)
     flights = []
