@@ -216,7 +216,7 @@ def passages(body: Body, ring: Ring, orbit: Orbit) -> Passages:
     gravity = gravity_around(body)
     periapsis, apoapsis, outer = given_orbit(ring, orbit)
     at_touch = orbit.at == ("apoapsis" if outer else "periapsis")
-    plane = (ring.inclination_rad, ring.node(orbit.at_s))
+    plane = (ring.inclination_rad, ring.node(orbit.at_s, orbit.plane))
     position, velocity = state_as_given(body, ring, orbit)
     turn = float(orbits.period(body.gm, 0.5 * (periapsis + apoapsis)))
     found = [a for a in apsides(gravity, position, velocity, plane, 1.75 * turn, high=outer) if a.after_s > 0.25 * turn]
@@ -235,9 +235,9 @@ def passages(body: Body, ring: Ring, orbit: Orbit) -> Passages:
     )
 
 
-def point_mass_state(ring: Ring, orbit: Orbit, time_s: float, *, on_ring: bool, plane: int = 0) -> tuple[Array, Array]:
+def point_mass_state(ring: Ring, orbit: Orbit, time_s: float, *, on_ring: bool) -> tuple[Array, Array]:
     """State of a craft in space at a time, by Kepler's equation; ``on_ring``: it moves as the ring does."""
-    axes = (ring.inclination_rad, ring.node(0.0, plane))
+    axes = (ring.inclination_rad, ring.node(0.0, orbit.plane))
     if on_ring:
         angle = orbit.angle_rad + ring.rate_rad_s * (time_s - orbit.at_s)
         return frames.in_plane_state(ring.radius_m, angle, 0.0, ring.speed_m_s, *axes)
@@ -251,7 +251,7 @@ def state_as_given(body: Body, ring: Ring, orbit: Orbit, time_s: float | None = 
     """State of a craft in space, flown from the moment that the scenario gives to another."""
     periapsis, apoapsis, _ = given_orbit(ring, orbit)
     anomaly = math.pi if orbit.at == "apoapsis" else 0.0
-    plane = (ring.inclination_rad, ring.node(orbit.at_s))
+    plane = (ring.inclination_rad, ring.node(orbit.at_s, orbit.plane))
     position, velocity = apsis_state(body.gm, periapsis, apoapsis, anomaly, orbit.angle_rad, plane)
     if time_s is None or time_s == orbit.at_s:
         return position, velocity

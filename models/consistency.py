@@ -9,7 +9,7 @@ import math
 
 from .document import Table
 from .readouts import brief, plain, span, turned
-from .scenario import Craft, Insertion, Pad, Scenario
+from .scenario import Craft, Insertion, Pad, RingSpec, Scenario
 from .scope import on_ring, refuse_beyond_scope
 from .units import STANDARD_GRAVITY_M_S2
 
@@ -18,6 +18,9 @@ SYNCHRONOUS_SHARE = 5e-4
 
 HILL_SHARE = 1.0 / 3.0
 """Up to this share of the Hill radius a two-body plan is worth something (common practice, no source)."""
+
+SAME_PLANE = 1e-6
+"""Sine of an inclination below which planes with different nodes are one plane."""
 
 UNSAID_M = 50.0
 """An apsis this near to the ring is what a file's rounding leaves; one farther off is said to be moved onto it."""
@@ -81,6 +84,12 @@ def _check_ring(scenario: Scenario, root: Table) -> None:
             f"the ring at {_km(ring.radius_m, scenario)}: at most {brief((ring.radius_m - top) / 1e3)} km of clearance "
             "would be accepted.",
             "clearance",
+        )
+    if ring.planes > 1 and math.sin(ring.inclination_rad) < SAME_PLANE:
+        raise table.error(
+            f"{table.quote('planes')} would all be one: planes over the equator have no node to tell them apart; give "
+            "inclination_deg, or planes = 1 with more slots.",
+            "planes",
         )
     if not 0 <= ring.phasing < ring.planes:
         raise table.error(f"{table.quote('phasing')} should be below planes, which is {ring.planes}.", "phasing")
@@ -166,6 +175,12 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
             "orbit = { ... } if it is in space."
         )
     _check_pads(scenario, craft, table, root)
+    inside = table.table("orbit")
+    if craft.orbit is not None and inside is not None and craft.orbit.plane >= scenario.ring.planes:
+        planes = scenario.ring.planes
+        raise inside.error(
+            f"{inside.quote('plane')} is no plane of the ring, which has {planes}, counted from 0.", "plane"
+        )
     if (
         craft.stay
         and craft.orbit
@@ -340,12 +355,22 @@ def _check_slots(scenario: Scenario, root: Table) -> None:
             f"{math.ceil(wanted / ring.planes)}, or take craft out.",
             "slots",
         )
+    for plane in range(ring.planes):
+        there = [one.name for one in ring.occupied if one.plane == plane]
+        there += [craft.name for craft in scenario.craft if craft.orbit is not None and craft.orbit.plane == plane]
+        if len(there) > ring.slots:
+            raise table.error(
+                f"{_listed(there)} are in plane {plane}, which has {_places(ring.slots)}, and this version lets a "
+                f"craft in space keep to its plane: raise ring.slots to {len(there)}, or take craft out.",
+                "slots",
+            )
     taken_by: dict[tuple[int, int], str] = {}
     for who, plane, slot, holder in _places_taken(scenario, root):
         other = taken_by.get((plane, slot))
         if other is not None:
+            where = f"slot {slot} of plane {plane}" if ring.planes > 1 else f"slot {slot}"
             raise holder.error(
-                f"{who} and {other} are both in slot {slot}: of the {ring.slots} slots each holds one craft; give one "
+                f"{who} and {other} are both in {where}: of the {ring.slots} slots each holds one craft; give one "
                 "of them another place, or take it out."
             )
         taken_by[plane, slot] = who
@@ -359,14 +384,25 @@ def _places_taken(scenario: Scenario, root: Table) -> list[tuple[str, int, int, 
     for one, item in zip(ring.occupied, root.tables["ring"][0].tables.get("occupied", ()), strict=True):
         slot = one.slot
         if slot is None and one.angle_rad is not None and ring.slot0_rad is not None:
-            slot = _nearest(one.angle_rad - ring.slot0_rad, ring.slots)
+            slot = _nearest(one.angle_rad - ring.slot0_rad - _ahead_rad(ring, one.plane), ring.slots)
         if slot is not None:
             found.append((one.name, one.plane, slot, item))
     for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
         if craft.stay and craft.orbit is not None and ring.slot0_rad is not None:
             angle = craft.orbit.angle_rad - rate * craft.orbit.at_s
-            found.append((craft.name, 0, _nearest(angle - ring.slot0_rad, ring.slots), table))
+            plane = craft.orbit.plane
+            slot = _nearest(angle - ring.slot0_rad - _ahead_rad(ring, plane), ring.slots)
+            found.append((craft.name, plane, slot, table))
     return found
+
+
+def _places(slots: int) -> str:
+    return "1 slot" if slots == 1 else f"{slots} slots"
+
+
+def _ahead_rad(ring: RingSpec, plane: int) -> float:
+    """How far slot 0 of a plane is ahead of that of plane 0 (Walker 1984)."""
+    return 2.0 * math.pi * plane * ring.phasing / (ring.planes * ring.slots)
 
 
 def _nearest(ahead_rad: float, slots: int) -> int:
@@ -390,9 +426,34 @@ def warnings(scenario: Scenario) -> tuple[str, ...]:
             "pull noticeably there."
         )
     found += _laid_on_ring(scenario)
+    found += _near_neighbors(scenario)
     if scenario.pads and all(craft.orbit is not None for craft in scenario.craft):
         found.append("There is a [launch], but every craft is in space already: nothing is launched.")
     return tuple(found)
+
+
+def _near_neighbors(scenario: Scenario) -> list[str]:
+    """A pattern of planes whose own craft come nearer to one another, where planes cross, than craft in place may."""
+    ring, limit_m = scenario.ring, scenario.limits.separation_m
+    if ring.planes == 1 or limit_m <= 0.0:
+        return []
+    # needs NumPy, which a file of one plane is read without
+    from .patterns import Pattern, nearest_neighbor
+
+    pattern = Pattern(
+        total=ring.planes * ring.slots,
+        planes=ring.planes,
+        phasing=ring.phasing,
+        inclination_rad=ring.inclination_rad,
+        spread_rad=ring.spread_rad,
+    )
+    nearest_m = nearest_neighbor(pattern, ring.radius_m)
+    if nearest_m >= limit_m:
+        return []
+    return [
+        f"In the whole pattern craft come within {plain(nearest_m / 1e3)} km of one another where planes cross, nearer "
+        f"than limits.separation of {brief(limit_m / 1e3)} km: another ring.phasing may keep them apart."
+    ]
 
 
 def _laid_on_ring(scenario: Scenario) -> list[str]:

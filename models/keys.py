@@ -475,6 +475,14 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             choices=("periapsis", "apoapsis"),
         ),
         Key(
+            name="plane",
+            kind="count",
+            meaning="The plane of the ring that it lies in, counted from 0.",
+            default="0",
+            least=0,
+            most=100,
+        ),
+        Key(
             name="at_time",
             stem="at",
             kind="instant",

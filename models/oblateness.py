@@ -8,6 +8,7 @@ resonances or for other harmonics.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -59,6 +60,26 @@ def secular_rates(
         periapsis_rad_s=np.asarray(k * (2.0 - 2.5 * sine2)),
         mean_anomaly_rad_s=np.asarray(n + k * np.sqrt(1.0 - e**2) * (1.0 - 1.5 * sine2)),
     )
+
+
+def node_behind(
+    body: Body, inclination_rad: float, node_rate_rad_s: float, stages: Sequence[tuple[ArrayLike, ArrayLike, ArrayLike]]
+) -> Array:
+    """How far the node of a craft falls behind one that drifts evenly, over some stages of its flight, rad; broadcasts.
+
+    Args:
+        node_rate_rad_s: of that other node.
+        stages: for each, the two apsides, m, in any order, and how long it lasts, s.
+
+    Source: `secular_rates`, the mean elements taken for the given ones.
+    """
+    behind = np.zeros(())
+    for one, other, lasts_s in stages:
+        first, second = np.asarray(one, dtype=np.float64), np.asarray(other, dtype=np.float64)
+        shape = np.abs(first - second) / (first + second)
+        drift = secular_rates(body, 0.5 * (first + second), shape, inclination_rad).node_rad_s
+        behind = behind + (node_rate_rad_s - drift) * np.asarray(lasts_s, dtype=np.float64)
+    return np.asarray(behind)
 
 
 def _strength(body: Body, radius_m: float) -> float:

@@ -354,6 +354,7 @@ def _orbit(table: Table, body: Body) -> Orbit:
         angle_rad=table.number_or("angle", 0.0),
         at=at,
         at_s=table.number_or("at_time", 0.0),
+        plane=table.count_or("plane", 0),
     )
     if at is None and not orbit.circular:
         raise table.error(

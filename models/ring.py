@@ -7,7 +7,7 @@ are the secular ones of the second zonal harmonic for the mean radius (see ``obl
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,6 +58,17 @@ class Ring:
     def spacing_rad(self) -> float:
         """Angle between neighboring slots of one plane."""
         return 2.0 * math.pi / self.slots
+
+    def of_plane(self, plane: int) -> Ring:
+        """One plane of the ring as a ring of its own."""
+        return replace(
+            self,
+            slot0_rad=self.slot0_rad + 2.0 * math.pi * plane * self.phasing / (self.planes * self.slots),
+            node_rad=self.node_rad + self.spread_rad * plane / self.planes,
+            planes=1,
+            phasing=0,
+            spread_rad=0.0,
+        )
 
     def phase(self, time_s: float | Array, slot: int | NDArray[np.int64], plane: int = 0) -> Array:
         """Argument of latitude of a slot, rad, not wrapped; broadcasts over times and slots.

@@ -163,10 +163,10 @@ class Pad:
 
 @dataclass(frozen=True, kw_only=True)
 class Orbit:
-    """An orbit in the ring plane that a craft already flies.
+    """An orbit in a plane of the ring that a craft already flies.
 
     ``angle_rad`` is the argument of latitude of the apsis named by ``at`` (of the craft itself where the orbit is
-    circular), which the craft passes at ``at_s``.
+    circular), which the craft passes at ``at_s``. ``plane`` of the ring, counted from 0.
     """
 
     periapsis_m: float
@@ -174,6 +174,7 @@ class Orbit:
     angle_rad: float
     at: Literal["periapsis", "apoapsis"] | None = None
     at_s: float = 0.0
+    plane: int = 0
 
     @property
     def circular(self) -> bool:

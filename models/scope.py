@@ -1,4 +1,4 @@
-"""What this version plans, and refuses to pretend beyond: one ring plane, orbits that touch it.
+"""What this version plans, and refuses to pretend beyond: orbits that touch the ring.
 
 Each refusal stands alone, so that the work that lifts it removes one function here.
 """
@@ -21,18 +21,7 @@ def on_ring(radius_m: float, ring_radius_m: float) -> bool:
 
 def refuse_beyond_scope(scenario: Scenario, root: Table) -> None:
     """Raise InputError for what this version does not plan."""
-    _one_plane(scenario, root)
     _orbits_touch_ring(scenario, root)
-
-
-def _one_plane(scenario: Scenario, root: Table) -> None:
-    table = root.tables["ring"][0]
-    if scenario.ring.planes > 1:
-        raise table.error(
-            f"{table.quote('planes')} is not planned yet: this version plans one plane; "
-            "set planes = 1 and plan each plane by itself.",
-            "planes",
-        )
 
 
 def _orbits_touch_ring(scenario: Scenario, root: Table) -> None:

@@ -333,8 +333,10 @@ def in_space(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Opt
         if group.start is None or not group.start.touches:
             continue
         plain = problem.touch(group.start.speed_m_s)
+        plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
+        own = [s for s in problem.free_slots if s // problem.ring.slots == plane]
         for strict in (True, False):
-            chosen = [s for s in problem.free_slots if restriction.applies(s) is strict]
+            chosen = [s for s in own if restriction.applies(s) is strict]
             if not chosen or (strict and restriction.routes is not None and "shift" not in restriction.routes):
                 continue
             options = shift.options(
@@ -346,6 +348,10 @@ def in_space(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Opt
                 floor_m=problem.scenario.floor_m,
                 ceiling_m=limits.apoapsis_max_m,
             )
+            if group.craft.orbit is not None:
+                tolerance = problem.scenario.ring.tilt_tolerance_rad
+                body, orbit = problem.scenario.body, group.craft.orbit
+                options = turning.turned_back(body, problem.ring, group.start, orbit, options, tolerance)
             options = _within_limits(problem, options, limits.finish_within_s)
             parts.append(options.take(~passes_kept(problem, options)))
     return join(parts)
@@ -513,6 +519,7 @@ def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
         problem.arrival_speed(options.craft_class, options.way),
         problem.starts_on_ring(options.craft_class),
         problem.kept_angle_rad,
+        problem.kept_plane,
         problem.scenario.limits.separation_m,
         problem.timed,
     )

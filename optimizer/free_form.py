@@ -44,7 +44,13 @@ def with_free_form(
         left_s: seconds left; flights that are missing then are said to be so in the problem's notes.
     """
     step = problem.scenario.front_step_s
-    pairs = [(i, c, s) for i, c in enumerate(problem.classes) if c.start is not None for s in problem.free_slots]
+    pairs = [
+        (i, c, s)
+        for i, c in enumerate(problem.classes)
+        if c.start is not None and c.craft.orbit is not None
+        for s in problem.free_slots
+        if s // problem.ring.slots == c.craft.orbit.plane
+    ]
     if step is None or not pairs:
         return problem
     limits = problem.scenario.limits
@@ -61,7 +67,7 @@ def with_free_form(
         widest = max(widest, wide)
         if finishes:
             found += timed.find(
-                problem.ring,
+                problem.ring.of_plane(slot // problem.ring.slots),
                 start,
                 slot,
                 finishes,
@@ -112,7 +118,7 @@ def dearest_price(problem: Problem, plan: Plan, progress: Callable[[str], None] 
         return None
     part = max(moved, key=lambda one: one.delta_v_m_s)
     progress(f"what time is worth to {part.craft}")
-    ring, start = problem.ring, _coast(problem, groups[part.craft])
+    ring, start = problem.ring.of_plane(part.plane), _coast(problem, groups[part.craft])
     price = price_of_time(
         timed.as_state(start),
         gm=ring.gm,

@@ -10,15 +10,15 @@ import numpy as np
 from ..models import coast, orbits
 from ..models.flight import Impulse, Itinerary
 from ..models.launch import Ascent
-from ..models.oblateness import apsis_lag, ring_state, secular_rates
+from ..models.oblateness import apsis_lag, node_behind, ring_state
 from ..models.opportunities import launch_state, tilt
 from ..models.scenario import Orbit
 from .options import ROUTES, Options
 from .outcome import Route
 from .problem import Problem
-from .refine import IN_PLANE, Target, Unknown
+from .refine import IN_PLANE, Part, Target, Unknown
 from .routes.timed import TimedFlight
-from .routes.turning import apsis_burns
+from .routes.turning import apsis_burns, drift_of
 
 NO_BURN_M_S = 1e-9
 """A burn smaller than this is none."""
@@ -112,7 +112,7 @@ def course(problem: Problem, options: Options, row: int) -> Course:
             raise ValueError("an option without a way up belongs to a craft in space")
         start_s = 0.0 if not start.on_ring else start.first_s
         touch_m = start.touch_m
-        position, velocity = _standing(problem, orbit, start.on_ring, start_s, plane)
+        position, velocity = _standing(problem, orbit, start.on_ring, start_s)
         period = (finish_s - burn_s) / max(revolutions, 1)
         screened = start_s + (0.5 * period if start.on_ring else 0.0)
         if start.passed_other or options.passes[row] > 0:
@@ -141,10 +141,24 @@ def course(problem: Problem, options: Options, row: int) -> Course:
         kept_tilt = way.tilt_at == "kept" and float(tilt(way, liftoff)) > 0.0
         burns, crosses = _tilted(problem, way, options, row, burns, finish_s + turn_after_s)
         at_ring = -2 if way.tilt_at == "node" else -1
+    back = 0.0 if way is not None else _drifted(problem, options, row)
+    first_at_ring = at_ring - 1
+    if back and revolutions > 0:
+        time, part = _at_highest(problem, options, row, speed, finish_s, back)
+        burns, crosses = [*burns[:-1], (time, 0.0), burns[-1]], [*crosses[:-1], part, 0.0]
+        first_at_ring = at_ring - 2
+    elif back:
+        after_s = finish_s + turn_after_s
+        north = math.sin(float(ring.phase(after_s, int(options.slot[row])))) > 0.0
+        burns, crosses = [*burns, (after_s, 0.0)], [*crosses, (1.0 if north else -1.0) * circular * back]
+        at_ring, corrected = -2, problem.oblate
     if revolutions > 0:
-        unknowns += (Unknown(at_ring - 1, "along"),)
+        unknowns += (Unknown(first_at_ring, "along"),)
     unknowns += (Unknown(at_ring, "radial"), Unknown(at_ring, "along"))
     targets = IN_PLANE
+    if back:
+        unknowns += (Unknown(-2, "cross"), Unknown(-1, "cross"))
+        targets = (*IN_PLANE, "plane")
     if way is not None and way.place is not None and not kept_tilt:
         # the moment of liftoff turns the plane about the pole, a cross part about the burn: together they aim it
         unknowns += (Unknown(-1, "cross"), Unknown(0, "launch"))
@@ -168,7 +182,7 @@ def course(problem: Problem, options: Options, row: int) -> Course:
         targets=targets,
         last_at_ring=at_ring,
         plane=plane,
-        phasing_burn=len(impulses) + at_ring - 1 if revolutions > 0 and len(impulses) == len(burns) else None,
+        phasing_burn=len(impulses) + first_at_ring if revolutions > 0 and len(impulses) == len(burns) else None,
     )
 
 
@@ -178,12 +192,14 @@ def _free_form(problem: Problem, flight: TimedFlight) -> Course:
     orbit = group.craft.orbit
     if orbit is None:
         raise ValueError("a free-form flight belongs to a craft in space")
-    position, velocity = _standing(problem, orbit, start.on_ring, start.time_s, 0)
+    position, velocity = _standing(problem, orbit, start.on_ring, start.time_s)
     impulses = tuple(
         Impulse(burn.time_s, burn.radial_m_s, burn.along_m_s, burn.cross_m_s) for burn in flight.solution.burns
     )
     lowest = flight.periapsis_m
-    unknowns = [Unknown(k, part) for k in range(len(impulses)) for part in ("radial", "along")]
+    drifts = ring.node_rate_rad_s != 0.0
+    parts: tuple[Part, ...] = ("radial", "along", "cross") if drifts else ("radial", "along")
+    unknowns = [Unknown(k, part) for k in range(len(impulses)) for part in parts]
     if len(impulses) == 1:
         unknowns.append(Unknown(0, "time"))
     return Course(
@@ -194,6 +210,8 @@ def _free_form(problem: Problem, flight: TimedFlight) -> Course:
         periapsis_m=None if lowest is None else min(lowest, ring.radius_m),
         must_burn=not start.on_ring and min(orbit.periapsis_m, ring.radius_m) < problem.scenario.floor_m * (1.0 - 1e-9),
         unknowns=tuple(unknowns) if problem.oblate else (),
+        targets=(*IN_PLANE, "plane") if drifts else IN_PLANE,
+        plane=flight.slot // ring.slots,
     )
 
 
@@ -215,12 +233,52 @@ def _later(problem: Problem, way: Ascent, options: Options, row: int) -> float:
     if options.revolutions[row] > 0:
         semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, float(options.speed_m_s[row])))
         stages.append((2.0 * semi - ring.radius_m, ring.radius_m, float(options.phasing_s[row])))
-    behind = 0.0
-    for one, other, lasts_s in stages:
-        semi, eccentricity = 0.5 * (one + other), abs(one - other) / (one + other)
-        drift = float(secular_rates(body, semi, eccentricity, ring.inclination_rad).node_rad_s)
-        behind += (ring.node_rate_rad_s - drift) * lasts_s
+    behind = float(node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, stages))
     return behind / way.place.relative_rate_rad_s
+
+
+def _drifted(problem: Problem, options: Options, row: int) -> float:
+    """By how much a craft in space has to turn its plane back to the ring's, rad, signed as its node is behind; 0: not.
+
+    Over an oblate body the node of the phasing orbit drifts by another rate than the ring's.
+    """
+    group = problem.classes[options.craft_class[row]]
+    if group.start is None or group.craft.orbit is None:
+        return 0.0
+    body, one = problem.scenario.body, options.take(np.array([row]))
+    drift = drift_of(body, problem.ring, group.start, group.craft.orbit, one, problem.scenario.ring.tilt_tolerance_rad)
+    return float(drift[0])
+
+
+def _at_highest(
+    problem: Problem, options: Options, row: int, speed_m_s: float, finish_s: float, back_rad: float
+) -> tuple[float, float]:
+    """When the last phasing revolution passes the farthest from the equator, and the part across there, m/s.
+
+    That is where planes of one inclination and slightly different nodes cross. Of the two places the higher one is
+    taken, where the craft is slower (conic, by Kepler's equation).
+    """
+    ring = problem.ring
+    semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s))
+    low, high = sorted((ring.radius_m, 2.0 * semi - ring.radius_m))
+    touch = float(ring.phase(finish_s, int(options.slot[row])))
+    at_apoapsis = semi < ring.radius_m
+    found = []
+    for highest in (0.5 * math.pi, 1.5 * math.pi):
+        swept = (highest - touch) % (2.0 * math.pi)
+        anomaly = (swept + (math.pi if at_apoapsis else 0.0)) % (2.0 * math.pi)
+        past = orbits.time_from_periapsis(
+            ring.gm, low, high, anomaly if anomaly <= math.pi else 2.0 * math.pi - anomaly
+        )
+        turn = float(orbits.period(ring.gm, semi))
+        past = past if anomaly <= math.pi else turn - past
+        after = (past - (0.5 * turn if at_apoapsis else 0.0)) % turn
+        semilatus = 2.0 * low * high / (low + high)
+        radius = semilatus / (1.0 + (high - low) / (high + low) * math.cos(anomaly))
+        level = math.sqrt(ring.gm * semilatus) / radius
+        found.append((radius, finish_s - turn + after, (1.0 if highest < math.pi else -1.0) * level * back_rad))
+    _, time, part = max(found)
+    return time, part
 
 
 def _tilted(
@@ -280,14 +338,12 @@ def _inserted(
     return coast.apsis_state(ring.gm, periapsis, apoapsis, way.insertion_anomaly_rad, angle_rad, plane)
 
 
-def _standing(
-    problem: Problem, orbit: Orbit, on_ring: bool, time_s: float, plane: int
-) -> tuple[np.ndarray, np.ndarray]:
+def _standing(problem: Problem, orbit: Orbit, on_ring: bool, time_s: float) -> tuple[np.ndarray, np.ndarray]:
     """State at a time of a craft that is in space already: on the ring, by Kepler's equation, or flown there."""
     ring, body = problem.ring, problem.scenario.body
     if not problem.oblate:
-        return coast.point_mass_state(ring, orbit, time_s, on_ring=on_ring, plane=plane)
+        return coast.point_mass_state(ring, orbit, time_s, on_ring=on_ring)
     if on_ring:
         angle = orbit.angle_rad + ring.rate_rad_s * (time_s - orbit.at_s)
-        return ring_state(body, ring.radius_m, angle, ring.inclination_rad, ring.node(time_s, plane))
+        return ring_state(body, ring.radius_m, angle, ring.inclination_rad, ring.node(time_s, orbit.plane))
     return coast.state_as_given(body, ring, orbit, time_s)

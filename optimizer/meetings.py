@@ -74,19 +74,25 @@ def meets_kept(
     arrival_speed_m_s: F,
     on_ring: NDArray[np.bool_],
     kept_angle_rad: F,
+    kept_plane: I,
     separation_m: float,
     flights: Sequence[TimedFlight] = (),
 ) -> NDArray[np.bool_]:
-    """Mask of options that pass a craft which stays in the ring. ``kept_angle_rad``: their angles at time 0."""
+    """Mask of options that pass a craft which stays in the ring. ``kept_angle_rad``: their angles at time 0.
+
+    Those of the option's own plane: where planes cross the flight is looked at instead.
+    """
     hit = np.zeros(len(options), dtype=bool)
     if separation_m <= 0.0 or not kept_angle_rad.size or not len(options):
         return hit
     own = ring.phase(0.0, options.slot)
     for touch in touches(options, ring, arrival_speed_m_s, on_ring):
-        for angle in kept_angle_rad:
-            hit |= passed(touch, ring, angle - own, separation_m)[0]
+        for angle, plane in zip(kept_angle_rad, kept_plane, strict=True):
+            hit |= passed(touch, ring, angle - own, separation_m)[0] & (options.slot // ring.slots == plane)
     for row in np.flatnonzero(options.flight >= 0).tolist():
-        hit[row] = flights[options.flight[row]].passes(ring, kept_angle_rad, separation_m)[0].any()
+        plane = int(options.slot[row]) // ring.slots
+        near = flights[options.flight[row]].passes(ring.of_plane(plane), kept_angle_rad, separation_m)[0]
+        hit[row] = bool(np.any(near & (kept_plane == plane)))
     return hit
 
 
@@ -99,12 +105,15 @@ def passes_slots(
     separation_m: float,
     flights: Sequence[TimedFlight] = (),
 ) -> dict[int, float]:
-    """Which of ``slots`` a single option passes too closely, each with the last time at which it does, s."""
+    """Which of ``slots`` of its own plane an option passes too closely, each with the last time that it does, s."""
     found: dict[int, float] = {}
+    slots = slots[slots // ring.slots == option.slot[0] // ring.slots]
     if separation_m <= 0.0 or not slots.size:
         return found
     if option.flight[0] >= 0:
-        near, until = flights[option.flight[0]].passes(ring, ring.phase(0.0, slots), separation_m)
+        near, until = flights[option.flight[0]].passes(
+            ring.of_plane(int(option.slot[0]) // ring.slots), ring.phase(0.0, slots), separation_m
+        )
         return dict(zip(slots[near].tolist(), until[near].tolist(), strict=True))
     ahead = (slots - option.slot[0]) * ring.spacing_rad
     many = option.take(np.zeros(slots.size, dtype=np.int64))

@@ -224,6 +224,7 @@ class Kept:
     craft: str
     slot: int
     error_rad: float
+    plane: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -256,6 +256,6 @@ def _order(plan: Plan, aim: Aim) -> tuple[object, ...]:
         round(plan.finish_s, 3),
         round(plan.worst_delta_v_m_s, 5),
         round(plan.propellant_kg or 0.0, 5),
-        tuple(c.slot for c in plan.craft),
+        tuple((c.plane, c.slot) for c in plan.craft),
         not plan.on_front,
     )

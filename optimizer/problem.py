@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -47,7 +48,7 @@ class CraftClass:
 
 @dataclass(frozen=True, kw_only=True)
 class KeptCraft:
-    """A craft that stays in the ring: its slot, and its angle at time 0."""
+    """A craft that stays in the ring: its slot, counted through the planes, and its angle at time 0."""
 
     name: str
     slot: int
@@ -81,6 +82,11 @@ class Problem:
     def kept_angle_rad(self) -> F:
         """Angles of the craft that stay, at time 0."""
         return np.array([k.angle_rad for k in self.kept], dtype=np.float64)
+
+    @property
+    def kept_plane(self) -> I:
+        """Their planes."""
+        return np.array([k.slot // self.ring.slots for k in self.kept], dtype=np.int64)
 
     @property
     def oblate(self) -> bool:
@@ -208,8 +214,17 @@ def _ever_open(scenario: Scenario, ring: Ring, pad: Pad, way: launch.Ascent, pla
     return bool(open_to(way, body, pad, tolerance, times).any())
 
 
-def _staying_angles(scenario: Scenario, base: Ring) -> list[tuple[str, float | None, int | None]]:
-    found: list[tuple[str, float | None, int | None]] = [(o.name, o.angle_rad, o.slot) for o in scenario.ring.occupied]
+class _Staying(NamedTuple):
+    """A craft that stays: argument of latitude at time 0 and slot in its plane, as far as they are given."""
+
+    name: str
+    angle_rad: float | None
+    slot: int | None
+    plane: int
+
+
+def _staying_angles(scenario: Scenario, base: Ring) -> list[_Staying]:
+    found = [_Staying(o.name, o.angle_rad, o.slot, o.plane) for o in scenario.ring.occupied]
     for craft in scenario.craft:
         if not craft.stay or craft.orbit is None:
             continue
@@ -220,22 +235,28 @@ def _staying_angles(scenario: Scenario, base: Ring) -> list[tuple[str, float | N
                 "radius, or take stay = true out so that it may move.",
                 where=scenario.source.file,
             )
-        found.append((craft.name, start.angle_rad - base.rate_rad_s * start.first_s, None))
+        angle = start.angle_rad - base.rate_rad_s * start.first_s
+        found.append(_Staying(craft.name, angle, None, craft.orbit.plane))
     return found
 
 
-def _phase_of_staying(
-    scenario: Scenario, base: Ring, staying: list[tuple[str, float | None, int | None]]
-) -> tuple[float, str]:
+def _ahead(base: Ring, plane: int) -> float:
+    """How far slot 0 of a plane is ahead of that of plane 0, rad."""
+    return float(base.phase(0.0, 0, plane)) - base.slot0_rad
+
+
+def _phase_of_staying(scenario: Scenario, base: Ring, staying: list[_Staying]) -> tuple[float, str]:
     spacing = base.spacing_rad
-    angles = [angle for _, angle, _ in staying if angle is not None]
+    angles = [s.angle_rad - _ahead(base, s.plane) for s in staying if s.angle_rad is not None]
     if not angles:
         raise InputError(
             'ring.slot0_deg is "free", but the occupied slots are given by number only, so nothing says where the ring '
             "stands: give slot0_deg, or angle_deg for one of the occupied.",
             where=scenario.source.where("ring.slot0"),
         )
-    numbered = [(a, s) for _, a, s in staying if a is not None and s is not None]
+    numbered = [
+        (s.angle_rad - _ahead(base, s.plane), s.slot) for s in staying if s.angle_rad is not None and s.slot is not None
+    ]
     if numbered:
         return numbered[0][0] - numbered[0][1] * spacing, "the numbered occupied slot with an angle decides"
     rest = np.sort(np.remainder(np.array(angles), spacing))
@@ -244,14 +265,19 @@ def _phase_of_staying(
     # the middle of the shortest arc that holds all of them is opposite to the middle of the widest gap
     start = rest[(widest + 1) % rest.size]
     middle = start + 0.5 * (spacing - gaps[widest])
-    names = ", ".join(name for name, _, _ in staying)
+    names = ", ".join(s.name for s in staying)
     return float(np.remainder(middle, spacing)), f"{names} stays: the ring is laid so that the largest error is least"
 
 
 def _phases_of_movable(
     scenario: Scenario, base: Ring, starts: dict[str, Standing], ways: tuple[launch.Ascent, ...]
 ) -> list[tuple[float, str]]:
-    on_ring = [(name, s.angle_rad - base.rate_rad_s * s.first_s) for name, s in starts.items() if s.on_ring]
+    planes = {c.name: c.orbit.plane for c in scenario.craft if c.orbit is not None}
+    on_ring = [
+        (name, s.angle_rad - base.rate_rad_s * s.first_s - _ahead(base, planes[name]))
+        for name, s in starts.items()
+        if s.on_ring
+    ]
     if on_ring:
         kept: list[tuple[float, str]] = []
         for name, angle in on_ring:
@@ -260,7 +286,11 @@ def _phases_of_movable(
             if all(a > 1e-9 for a in apart):
                 kept.append((phase, f"the ring is laid so that {name} need not move"))
         return kept
-    arrivals = [(s.first_s, s.angle_rad, name) for name, s in starts.items() if np.isfinite(s.first_s)]
+    arrivals = [
+        (s.first_s, s.angle_rad - _ahead(base, planes[name]), name)
+        for name, s in starts.items()
+        if np.isfinite(s.first_s)
+    ]
     for way in ways:
         pad = scenario.pads[way.pad]
         ready = max(pad.ready_s, min((c.ready_s for c in scenario.craft if c.orbit is None), default=0.0))
@@ -271,7 +301,7 @@ def _phases_of_movable(
             if not times.size:
                 continue
             ready = float(times[0])
-        angle = float(way.angle(ready)) - float(base.phase(0.0, 0, way.plane))
+        angle = float(way.angle(ready)) - _ahead(base, way.plane)
         arrivals.append((ready + way.after_s, angle, f"the first launch from {pad.name}"))
     if not arrivals:
         craft = next((c for c in scenario.craft if c.orbit is not None), None)
@@ -287,32 +317,34 @@ def _problem(
     scenario: Scenario,
     ring: Ring,
     rule: str,
-    staying: list[tuple[str, float | None, int | None]],
+    staying: list[_Staying],
     starts: dict[str, Standing],
     ways: tuple[launch.Ascent, ...],
 ) -> Problem:
     kept: list[KeptCraft] = []
     notes = []
-    for name, angle, number in staying:
+    for name, angle, number, plane in staying:
         slot = number
         if slot is None:
-            slot = int(np.rint((float(angle or 0.0) - ring.slot0_rad) / ring.spacing_rad)) % ring.slots
+            ahead = float(angle or 0.0) - ring.slot0_rad - _ahead(ring, plane)
+            slot = int(np.rint(ahead / ring.spacing_rad)) % ring.slots
+        slot += plane * ring.slots
         place = float(ring.phase(0.0, slot)) if angle is None else angle
         other = next((k.name for k in kept if k.slot == slot), None)
         if other is not None:
             raise InputError(
-                f"{name!r} and {other!r} would both be in slot {slot}: two craft that stay cannot share a slot; "
-                "move one of them (as a [[craft]] with an orbit) or change ring.slots.",
+                f"{name!r} and {other!r} would both be in slot {slot % ring.slots}: two craft that stay cannot share a "
+                "slot; move one of them (as a [[craft]] with an orbit) or change ring.slots.",
                 where=scenario.source.where("ring.occupied"),
             )
         kept.append(KeptCraft(name=name, slot=slot, angle_rad=place))
         error = float(orbits.wrap(place - float(ring.phase(0.0, slot))))
         if abs(error) > scenario.ring.tolerance_rad * (1.0 + 1e-9):
             notes.append(
-                f"{name} stays {math.degrees(error):+.2f} deg off slot {slot}, more than the tolerance of "
+                f"{name} stays {math.degrees(error):+.2f} deg off slot {slot % ring.slots}, more than the tolerance of "
                 f"{math.degrees(scenario.ring.tolerance_rad):g} deg: the ring is uneven by that much."
             )
-    free = tuple(s for s in range(ring.slots) if s not in {k.slot for k in kept})
+    free = tuple(s for s in range(ring.planes * ring.slots) if s not in {k.slot for k in kept})
     groups: dict[Craft, list[str]] = {}
     for craft in scenario.craft:
         if not craft.stay:
@@ -328,8 +360,8 @@ def _problem(
     )
     if sum(c.count for c in classes) > len(free):
         raise InputError(
-            f"{sum(c.count for c in classes)} craft are to be placed, but only {len(free)} of {ring.slots} slots are "
-            "free: raise ring.slots or take craft out.",
+            f"{sum(c.count for c in classes)} craft are to be placed, but only {len(free)} of "
+            f"{ring.planes * ring.slots} slots are free: raise ring.slots or take craft out.",
             where=scenario.source.where("ring.slots"),
         )
     return Problem(
@@ -349,7 +381,8 @@ def kept_errors(problem: Problem) -> tuple[Kept, ...]:
     return tuple(
         Kept(
             craft=k.name,
-            slot=k.slot,
+            slot=k.slot % problem.ring.slots,
+            plane=k.slot // problem.ring.slots,
             error_rad=float(orbits.wrap(k.angle_rad - float(problem.ring.phase(0.0, k.slot)))),
         )
         for k in problem.kept

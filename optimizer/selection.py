@@ -161,7 +161,7 @@ class Selection:
         schedule = ScheduleProblem(
             columns=columns(options),
             class_count=np.array([c.count for c in problem.classes]),
-            slots=problem.ring.slots,
+            slots=problem.ring.slots * problem.ring.planes,
             turnaround_s=np.array([p.turnaround_s for p in problem.scenario.pads]),
             conflicts=self._conflicts(options),
         )

@@ -66,12 +66,13 @@ def result(outcome: Outcome) -> dict[str, Any]:
             "slots": ring.slots,
             "slot0_deg": _number(math.degrees(ring.slot0_rad) % 360.0, "deg"),
             "planes": ring.planes,
+            **_pattern(outcome),
             "tolerance_deg": _number(math.degrees(scenario.ring.tolerance_rad), "deg"),
             "phase_rule": outcome.phase_rule or None,
         },
         "model": {"gravity": gravity_of(outcome), "burns": burn_model_of(outcome)},
         "proof": None if outcome.proof is None else _proof(outcome.proof),
-        "kept": [_kept(kept) for kept in outcome.kept],
+        "kept": [_kept(kept, ring.planes) for kept in outcome.kept],
         "front": [] if outcome.front is None else _front(outcome.front),
         "front_note": None if outcome.front is None else outcome.front.note or None,
         "front_resolution_m_s": None if outcome.front is None else _number(outcome.front.resolution_m_s, "m_s"),
@@ -82,6 +83,20 @@ def result(outcome: Outcome) -> dict[str, Any]:
         **({"fronts": fronts(outcome.fronts)} if outcome.fronts else {}),
         **({"unfinished": outcome.unfinished} if outcome.unfinished else {}),
     }
+
+
+def _pattern(outcome: Outcome) -> dict[str, float]:
+    """How a ring that is inclined lies, and how its planes stand to one another."""
+    ring = outcome.ring
+    if ring.inclination_rad == 0.0:
+        return {}
+    found = {
+        "inclination_deg": _number(math.degrees(ring.inclination_rad), "deg"),
+        "node_deg": _number(math.degrees(ring.node_rad) % 360.0, "deg"),
+    }
+    if ring.planes > 1:
+        found |= {"phasing": ring.phasing, "spread_deg": _number(math.degrees(ring.spread_rad), "deg")}
+    return found
 
 
 def result_text(outcome: Outcome) -> str:
@@ -137,9 +152,10 @@ def _proof(proof: Proof) -> dict[str, Any]:
     }
 
 
-def _kept(kept: Kept) -> dict[str, Any]:
+def _kept(kept: Kept, planes: int) -> dict[str, Any]:
     return {
         "craft": kept.craft,
+        **({"plane": kept.plane} if planes > 1 else {}),
         "slot": kept.slot,
         "error_deg": _number(math.degrees(kept.error_rad), "deg"),
     }
