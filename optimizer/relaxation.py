@@ -34,6 +34,8 @@ WHOLE = 1.0 - 1e-6
 """A column of which the master uses more than this is used whole."""
 LEANING = 100
 """Craft above which each solution of the master, whole or not, is made a plan by serving its largest shares first."""
+ENTER = 400
+"""Columns that may enter at a time, besides two for each class and slot."""
 MANY = 20_000
 """Columns above which candidates are thinned before they are sorted."""
 
@@ -76,6 +78,10 @@ class Relaxation:
         self._scale = 1.0 if self._free else span
         self._master: Master | None = None
         self._assigns = is_assignment(packed)
+        pairs = packed.count.size * packed.slots
+        self._stretches = max(1, min(ENTER // max(pairs, 1), packed.moments))
+        stretch = packed.moment.astype(np.int64) * self._stretches // (packed.moments + 1)
+        self._group = packed.key * self._stretches + stretch
 
     def solve(
         self,
@@ -107,6 +113,8 @@ class Relaxation:
             entered=none,
         )
         if np.any((packed.count > 0) & np.isinf(self._least(best.reduced))) or np.any(packed.side_limit < 0):
+            return replace(best, bound=np.inf)
+        if not self._liftoffs_fit(best.reduced):
             return replace(best, bound=np.inf)
         if self._assigns:
             return self._assigned(best, barred)
@@ -173,6 +181,26 @@ class Relaxation:
         entered = master.entered
         return replace(best, entered=entered if barred is None else entered[~barred[entered]])
 
+    def _liftoffs_fit(self, reduced: F) -> bool:
+        """Whether the pads hold as many liftoffs a turnaround apart as there are craft that can only be launched.
+
+        The earliest moment that is left, again and again, gives the most that fit (intervals of one length).
+        """
+        packed = self.packed
+        if packed.width is not None or not packed.moments:
+            return True
+        open_ = np.isfinite(reduced)
+        launched = packed.moment < packed.moments
+        classes = packed.key // packed.slots
+        elsewhere = np.bincount(classes[open_ & ~launched], minlength=packed.count.size) > 0
+        wanted = int(packed.count[~elsewhere].sum())
+        left = np.unique(packed.moment[open_ & launched])
+        found, place = 0, 0
+        while found < wanted and place < left.size:
+            found += 1
+            place = int(np.searchsorted(left, packed.last[left[place]]))
+        return found >= wanted
+
     def _assigned(self, none: Relaxed, barred: Bool | None) -> Relaxed:
         """The answer where the problem is a plain assignment, whose relaxation is whole."""
         packed = self.packed
@@ -224,7 +252,7 @@ class Relaxation:
         return order[second]
 
     def _choose(self, reduced: F) -> I:
-        """Columns to enter: of each (class, slot) pair the most negative one, the most negative pairs first."""
+        """Columns to enter: of each (class, slot) pair and stretch of liftoffs the most negative, such pairs first."""
         assert self._master is not None
         packed = self.packed
         candidate = np.flatnonzero(reduced < -SHORT * self._scale)
@@ -233,14 +261,14 @@ class Relaxation:
             return candidate
         value = reduced[candidate] + _spread(candidate, TIE * self._scale)
         if candidate.size > MANY:
-            least = np.full(packed.count.size * packed.slots, np.inf)
-            np.minimum.at(least, packed.key[candidate], value)
-            hit = value == least[packed.key[candidate]]
+            least = np.full(packed.count.size * packed.slots * self._stretches, np.inf)
+            np.minimum.at(least, self._group[candidate], value)
+            hit = value == least[self._group[candidate]]
             candidate, value = candidate[hit], value[hit]
         order = np.argsort(value, kind="stable")
-        _, where = np.unique(packed.key[candidate[order]], return_index=True)
+        _, where = np.unique(self._group[candidate[order]], return_index=True)
         where.sort()
-        return candidate[order[where[: 2 * (packed.count.size + packed.slots) + 20]]]
+        return candidate[order[where[: 2 * (packed.count.size + packed.slots) + ENTER]]]
 
     def _better(self, best: Relaxed, plan: I) -> Relaxed:
         """The same with another plan, if that is cheaper."""
