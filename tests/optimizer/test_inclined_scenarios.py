@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 import time
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 from ringwright.optimizer.catalogue import catalogue
+from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem import problems
 from ringwright.reports.terminal import plan_text
@@ -17,6 +19,13 @@ from ringwright.reports.understood import understood
 from ..planned import planned, scenario_of
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
+
+
+@cache
+def outcome_of(name: str) -> Outcome:
+    return make_plan(scenario_of((FOLDER / f"{name}.toml").read_text(encoding="utf-8")))
+
+
 NAMES = ("backwards-world", "daily-window", "three-planes")
 
 
@@ -62,11 +71,26 @@ def test_a_site_out_of_reach_says_so_before_anything_is_planned() -> None:
 
 
 def test_headings_and_planes_stand_in_the_text_of_a_plan() -> None:
-    scenario = scenario_of((FOLDER / "three-planes.toml").read_text(encoding="utf-8"))
-    outcome = make_plan(scenario)
+    outcome = outcome_of("three-planes")
     for width in (80, 120):
         text = plan_text(outcome, width)
         assert all(len(line) <= width for line in text.splitlines())
         assert "on azimuth" in " ".join(text.split())
         assert "Planes agree to" in " ".join(text.split())
         assert "plane  slot" in text
+
+
+def test_each_plane_has_its_pictures_and_names_its_own_craft() -> None:
+    from ringwright.reports.figures.ring_from_above import draw_ring_from_above
+    from ringwright.reports.figures.style import paper
+
+    outcome = outcome_of("three-planes")
+    first = outcome.plans[0]
+    with paper():
+        for plane in range(3):
+            figure = draw_ring_from_above(outcome, first, plane)
+            words = "\n".join(text.get_text() for axes in figure.axes for text in axes.texts)
+            for part in first.craft:
+                assert (f"{part.craft}\nslot {part.slot}" in words) is (part.plane == plane)
+            assert ("Rush (stays)" in words) is (plane == 0)
+            assert ("Sedge (stays)" in words) is (plane == 1)
