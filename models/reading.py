@@ -236,6 +236,8 @@ def _ring(table: Table, body: Body) -> RingSpec:
         slot0_rad=table.number("slot0"),
         tolerance_rad=table.number_or("tolerance", math.radians(0.5)),
         tilt_tolerance_rad=table.number_or("tilt_tolerance", 0.0),
+        hold_for_s=table.number_or("hold_for", 365.25 * 86_400.0),
+        period_known_to_s=table.number("period_known_to"),
         occupied=tuple(occupied),
     )
 

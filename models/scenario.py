@@ -88,7 +88,10 @@ class Occupied:
 
 @dataclass(frozen=True, kw_only=True)
 class RingSpec:
-    """The ring that is wanted. ``slot0_rad`` is None where the file says "free"."""
+    """The ring that is wanted. ``slot0_rad`` is None where the file says "free".
+
+    ``hold_for_s`` is how long it is to keep its spacing, ``period_known_to_s`` how well periods are known in flight.
+    """
 
     radius_m: float
     slots: int
@@ -100,6 +103,8 @@ class RingSpec:
     slot0_rad: float | None = None
     tolerance_rad: float = math.radians(0.5)
     tilt_tolerance_rad: float = 0.0
+    hold_for_s: float = 365.25 * 86_400.0
+    period_known_to_s: float | None = None
     occupied: tuple[Occupied, ...] = ()
 
 

@@ -36,7 +36,7 @@ EXCESS = 1e-4  # of the primer, above which another burn is tried
 ROUNDS = 3  # of adding burns
 BINDS = 1e-3  # multiplier of a radius limit, circular speeds for each ring radius, from which it binds
 CHALLENGE = 1e-4  # share by which a first guess must be cheaper than a flight found to be tried against it
-NEARLY, FEW = 1.1, 3  # the same for guesses that arrive roughly, and how many of them are tried
+NEARLY, FEW = 1.3, 6  # the same for guesses that arrive roughly, and how many of them are tried
 SPARE, PARTED = 0.3, (0.45, 0.7)  # time to spare, rad of ring motion, for burns to be parted, and by what share of it
 SWEEPS = 2  # passes over all times from their neighbors' flights
 ANCHOR_EVERY, ANCHORS_LEAST = 6, 6  # of the allowed times that are solved from first guesses
@@ -66,7 +66,10 @@ def solve(questions: Questions, burns_max: int) -> Bests:
         for _ in range(SWEEPS):
             _improve(questions, best, _from_neighbors(questions, best), ROUGH)
         rest = [index for index in range(count) if index not in anchors]
-        if _improve(questions, best, _challengers(questions, best, rest, burns_max), ROUGH):
+        challengers = _challengers(questions, best, rest, burns_max)
+        if burns_max >= 4:
+            challengers += _parted(questions, best)
+        if _improve(questions, best, challengers, ROUGH):
             _improve(questions, best, _from_neighbors(questions, best), ROUGH)
     for index in range(1, count):
         earlier, one = best[index - 1], best[index]

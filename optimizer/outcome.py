@@ -130,6 +130,29 @@ class CraftPlan:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Hold:
+    """How long the ring keeps its spacing within its tolerance without another burn.
+
+    Args:
+        craft: who leaves its slot first.
+        flown_s: by the periods as flown, infinite where none differs from the ring's.
+        known_s: the same with each period in doubt by ``period_known_to_s`` either way; None where that is not said.
+        wanted_s: how long it is to hold.
+        match_s: how well periods must match the ring's for that.
+        trim_m_s_year: what each craft burns a year to stay, where it does not hold as long as wanted; None where it
+            does, or where nothing is said about how well periods are known.
+    """
+
+    craft: str
+    flown_s: float
+    known_s: float | None
+    period_known_to_s: float | None
+    wanted_s: float
+    match_s: float
+    trim_m_s_year: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Broken:
     """A limit that a plan breaks, in SI units."""
 
@@ -167,6 +190,7 @@ class Plan:
     margins: tuple[Margin, ...]
     on_front: bool
     kind: str | None = None
+    hold: Hold | None = None
 
     @property
     def by_period_alone(self) -> bool:

@@ -13,6 +13,7 @@ from .assembly import assemble, fly_all
 from .catalogue import NO_RESTRICTION, Restriction, catalogue, in_space
 from .free_form import dearest_price, with_free_form
 from .fronts import UNITS, other_fronts
+from .hold import hold
 from .infeasible import diagnose
 from .oblate_notes import left_front, notes_on_flight
 from .options import join
@@ -237,7 +238,10 @@ def _fly_and_rank(
     ranking = sorted(range(len(plans)), key=lambda i: _order(plans[i], aim))
     # the best plan by the goal comes first even where rounding makes another look a hair better
     rank = {plan: number + 1 for number, plan in enumerate(ranking)}
-    ranked = tuple(replace(plans[i], rank=rank[i]) for i in ranking)
+    spec, stay = problem.scenario.ring, kept_errors(problem)
+    ranked = tuple(
+        replace(plans[i], rank=rank[i], hold=hold(problem.ring, spec, plans[i].craft, stay)) for i in ranking
+    )
     return ranked, [rank[i] for i in range(len(on_front))]
 
 

@@ -20,6 +20,7 @@ from ..optimizer.outcome import (
     Burn,
     CraftPlan,
     Front,
+    Hold,
     Infeasible,
     Kept,
     Margin,
@@ -208,7 +209,20 @@ def _plan(scenario: Scenario, plan: Plan) -> dict[str, Any]:
         "kind": plan.kind,
         **({} if plan.by_period_alone else {"by_period_alone": False}),
         "margins": [_margin(margin) for margin in plan.margins],
+        **({} if plan.hold is None else {"hold": _hold(plan.hold)}),
         "craft": [_craft(scenario, part) for part in plan.craft],
+    }
+
+
+def _hold(hold: Hold) -> dict[str, Any]:
+    return {
+        "first_to_leave": hold.craft,
+        "holds_s": _finite(hold.flown_s, 3),
+        "holds_with_doubt_s": None if hold.known_s is None else _finite(hold.known_s, 3),
+        "period_known_to_s": _maybe(hold.period_known_to_s, "s"),
+        "wanted_s": _number(hold.wanted_s, "s"),
+        "period_match_s": _number(hold.match_s, "s"),
+        "trim_m_s_year": _maybe(hold.trim_m_s_year, "m_s"),
     }
 
 

@@ -13,6 +13,7 @@ from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Margin, Outcome, Plan, Proof
 from .first_to_act import first_to_act
+from .hold import hold_lines
 from .layout import Column, columns, heading, paragraph, shell_lines
 from .limits import limit_key, limit_value, limit_words, serving_value
 from .price_of_time import other_ways, price_of_time
@@ -63,6 +64,7 @@ def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = N
         *price_of_time(outcome, first, width),
         *other_ways(outcome, first, width),
         *first_to_act(outcome, first, width),
+        *hold_lines(outcome, first, width),
         *_remarks(outcome, width),
         *_close(outcome, width, next_command),
     ]

@@ -23,8 +23,8 @@ LAST_DIGIT = 2e-6
 """Numbers are printed to six decimals; another processor may round the last one the other way."""
 SLOT_ERROR_DEG = 0.001
 MILLIMETER_A_SECOND = 1e-3
-FREE = {"options"}
-"""How many options were looked at is no result."""
+FREE = {"options", "hold"}
+"""How many options were looked at is no result; how long the ring holds follows from errors below the last digit."""
 
 
 def _differences(new: Any, kept: Any, where: str = "") -> list[str]:

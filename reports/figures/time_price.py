@@ -98,7 +98,10 @@ def _label_lines(axes: Axes, price: TimePrice, turns: Array, high: float) -> Non
     low = np.where(inside & (bound < best), best - bound, -np.inf)
     if np.isfinite(low).any():
         at = int(np.argmax(low))
-        places.append((bound, at, "bound, linearized motion", ink(1), -4, -4, "right", "top"))
+        cramped = turns[at] < turns[0] + 0.25 * (turns[-1] - turns[0])
+        side, right, between = ("left", 4, "\n") if cramped else ("right", -4, " ")
+        words = between.join(("bound,", "linearized", "motion"))
+        places.append((bound, at, words, ink(1), right, -4, side, "top"))
     for curve, at, words, color, right, up, side, edge in places:
         axes.annotate(
             words,
