@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from ..models.burns import burn_duration, mass_after
 from ..models.craft import delta_v_allowed, mass_at_start
 from ..models.flight import Flight, Leg, Measured, closest, fly, measure
 from ..models.launch import Ascent
-from ..models.opportunities import flight_azimuth, tilt
+from ..models.opportunities import flight_azimuth, launch_state, tilt
 from ..models.scenario import Craft
 from .itinerary import Course, course, key
 from .options import Options
@@ -37,6 +38,22 @@ PLANE_SLACK_RAD = math.radians(0.01)
 
 MOVED_SLACK_S = 1.0
 """A liftoff that the flight has moved by less than this keeps the limits of its pad."""
+
+
+class _Place(NamedTuple):
+    """Where a craft in place goes round, at time 0: argument of latitude, and its plane."""
+
+    angle_rad: float
+    inclination_rad: float
+    node_rad: float
+
+
+class _Seat(NamedTuple):
+    """A craft of a plan in its place, and since when."""
+
+    name: str
+    place: _Place
+    since_s: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,25 +78,22 @@ class Flights:
         impulses = self.flights[name].itinerary.impulses
         return impulses[-1].time_s if name in self.first_guess_rad else float(options.finish_s[row])
 
-    def distance(
-        self, problem: Problem, name: tuple[float, ...], angle_rad: float, plane: int, from_s: float, to_s: float
-    ) -> float:
-        """Least distance between two times to somebody on the ring at an angle at time 0, m; looked up once found.
+    def distance(self, problem: Problem, name: tuple[float, ...], place: _Place, from_s: float, to_s: float) -> float:
+        """Least distance between two times to somebody in place, m; looked up once found.
 
         Whoever is on the ring is taken to move evenly on its circle: over an oblate body real craft wobble about that
         (about 1 km in a low Earth orbit), which is left out.
         """
         ring = problem.ring
-        asked = (*name, angle_rad, float(plane), from_s, to_s)
+        asked = (*name, *place, from_s, to_s)
         if asked not in self.nearest:
 
-            def place(times: np.ndarray) -> np.ndarray:
-                angle = angle_rad + ring.rate_rad_s * times
-                return frames.on_circle(
-                    ring.radius_m, angle, ring.inclination_rad, ring.node(0.0, plane) + ring.node_rate_rad_s * times
-                )
+            def there(times: np.ndarray) -> np.ndarray:
+                angle = place.angle_rad + ring.rate_rad_s * times
+                node = place.node_rad + ring.node_rate_rad_s * times
+                return frames.on_circle(ring.radius_m, angle, place.inclination_rad, node)
 
-            self.nearest[asked] = closest(self.flights[name], place, from_s, to_s).distance_m
+            self.nearest[asked] = closest(self.flights[name], there, from_s, to_s).distance_m
         return self.nearest[asked]
 
 
@@ -157,7 +171,8 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
         named.extend(zip(group.names, rows, strict=True))
     order = {c.name: i for i, c in enumerate(problem.scenario.craft)}
     named.sort(key=lambda item: order[item[0]])
-    seats = [(name, int(options.slot[row]), flights.finish(options, row)) for name, row in named]
+    seats = [_Seat(k.name, _in_ring(problem, k.angle_rad, k.slot), -math.inf) for k in problem.kept]
+    seats += [_Seat(name, _place(problem, options, row), flights.finish(options, row)) for name, row in named]
     craft = tuple(_craft_plan(problem, options, row, name, seats, flights) for name, row in named)
     used = [c.propellant_kg for c in craft]
     margins = _margins(problem, craft, flights, [key(options, row) for _, row in named])
@@ -179,7 +194,7 @@ def _craft_plan(
     options: Options,
     row: int,
     name: str,
-    seats: list[tuple[str, int, float]],
+    seats: list[_Seat],
     flights: Flights,
 ) -> CraftPlan:
     option_key = key(options, row)
@@ -246,7 +261,7 @@ def _craft_plan(
         period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
         last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
-        heading=_heading(problem, way, float(options.liftoff_s[row])),
+        heading=_heading(problem, way, float(options.liftoff_s[row]), moved),
         free_form=_evidence(problem, int(options.flight[row])),
     )
 
@@ -258,7 +273,26 @@ def _evidence(problem: Problem, flight: int) -> FreeForm | None:
     return FreeForm(primer_excess=found.primer_excess, linear_bound_m_s=found.linear_bound_m_s, family=found.family)
 
 
-def _heading(problem: Problem, way: Ascent | None, liftoff_s: float) -> LaunchHeading | None:
+def _in_ring(problem: Problem, angle_rad: float, slot: int) -> _Place:
+    ring = problem.ring
+    return _Place(angle_rad, ring.inclination_rad, ring.node(0.0, slot // ring.slots))
+
+
+def _place(problem: Problem, options: Options, row: int) -> _Place:
+    """The place of an option's craft once it is there: its slot, or beside it where a tilt is kept."""
+    ring, slot = problem.ring, int(options.slot[row])
+    angle = float(ring.phase(0.0, slot))
+    way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
+    liftoff = float(options.liftoff_s[row])
+    if way is None or way.place is None or way.tilt_at != "kept" or float(tilt(way, liftoff)) == 0.0:
+        return _in_ring(problem, angle, slot)
+    launched = launch_state(way, liftoff)
+    site = float(way.insertion_angle(liftoff)) - way.insertion_angle0_rad
+    node = launched.node_rad - ring.node_rate_rad_s * liftoff
+    return _Place(angle - site + launched.site_rad, launched.inclination_rad, node)
+
+
+def _heading(problem: Problem, way: Ascent | None, liftoff_s: float, moved_s: float) -> LaunchHeading | None:
     if way is None or way.place is None:
         return None
     azimuth = float(way.azimuth(liftoff_s))
@@ -269,6 +303,7 @@ def _heading(problem: Problem, way: Ascent | None, liftoff_s: float) -> LaunchHe
         ascending=way.ascending,
         tilt_rad=float(tilt(way, liftoff_s)),
         tilt_at=way.tilt_at,
+        moved_s=moved_s,
     )
 
 
@@ -319,18 +354,17 @@ def _nearest(
     option_key: tuple[float, ...],
     name: str,
     finish_s: float,
-    seats: list[tuple[str, int, float]],
+    seats: list[_Seat],
 ) -> tuple[float | None, str | None]:
     """Least flown distance to anybody in place before this craft is, and to whom."""
-    ring = problem.ring
-    others = [(k.name, k.angle_rad, k.slot // ring.slots, -math.inf) for k in problem.kept]
-    others += [(n, float(ring.phase(0.0, slot)), slot // ring.slots, since) for n, slot, since in seats if n != name]
     best: tuple[float | None, str | None] = (None, None)
-    for who, angle, plane, since in others:
+    for who, place, since in seats:
+        if who == name:
+            continue
         start = max(flights.courses[option_key].screened_from_s, since, flights.flights[option_key].begin_s)
         if start >= finish_s:
             continue
-        distance = flights.distance(problem, option_key, angle, plane, start, finish_s)
+        distance = flights.distance(problem, option_key, place, start, finish_s)
         if best[0] is None or distance < best[0]:
             best = (distance, who)
     return best

@@ -181,7 +181,7 @@ class _Walk:
             self._push(index, *self._sooner(index, before))
 
     def _add(self, chosen: Chosen, cost: float, time_s: float, index: int, kind: Kind) -> None:
-        if self._points and cost <= self._points[-1][1] + ALIKE and kind == "step":
+        if self._points and cost <= self._points[-1][1] + ALIKE:
             # sooner for the same: the last point was none
             self._points.pop()
             kind = self._kinds.pop() if self._kinds else "step"

@@ -56,6 +56,12 @@ def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left:
             f"{left} {'plan' if left == 1 else 'plans'} of the front {'is' if left == 1 else 'are'} beside it once "
             "corrected by the flight"
         )
+    moved = [abs(part.heading.moved_s) for plan in plans for part in plan.craft if part.heading is not None]
+    if max(moved, default=0.0) >= 1.0:
+        said.append(
+            f"liftoffs stand up to {max(moved):.0f} s beside the pass through the ring plane: orbits below the ring drift "
+            "with the oblate body at another rate, and so the planes agree when the craft is in its slot"
+        )
     ring = problem.ring
     for way in problem.ways:
         short = ring.radius_m - (way.arrival_radius_m or ring.radius_m)

@@ -72,7 +72,8 @@ class LaunchHeading:
 
     ``azimuth_rad`` is inertial, ``flight_azimuth_rad`` over the turning ground, for a level insertion. ``ascending``:
     whether the ring's motion beside the site leads north. ``tilt_rad`` is the angle between launch plane and ring
-    plane; ``tilt_at`` what becomes of it.
+    plane; ``tilt_at`` what becomes of it. ``moved_s`` is how much later than over a round body the craft lifts off, so
+    that planes which drift apart meanwhile agree at the end.
     """
 
     azimuth_rad: float
@@ -80,6 +81,7 @@ class LaunchHeading:
     ascending: bool
     tilt_rad: float
     tilt_at: TiltAt
+    moved_s: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -312,6 +312,7 @@ def _heading(part: CraftPlan) -> dict[str, Any]:
         "direction": "ascending" if heading.ascending else "descending",
         "tilt_deg": _number(math.degrees(heading.tilt_rad), "deg"),
         "tilt_at": heading.tilt_at if heading.tilt_rad else None,
+        "liftoff_moved_s": _number(heading.moved_s, "s"),
     }
 
 
