@@ -75,6 +75,8 @@ class CraftPlan:
     phasing begins (osculating), which over an oblate body is not quite the same; None where nothing is phased.
     ``first_guess_error_rad`` is the slot error of the plan by ratios of periods before it was corrected by its own
     flight, None where nothing was corrected. ``free_form`` is the evidence for a free-form flight, None for all else.
+    ``phasing_burn`` is the burn with which phasing begins, counted from 0; None where there is none.
+    ``before_burns`` are the states just before each burn, as flown: position, m, and velocity, m/s, six numbers each.
     """
 
     craft: str
@@ -106,6 +108,8 @@ class CraftPlan:
     period_to_hit_s: float | None = None
     first_guess_error_rad: float | None = None
     free_form: FreeForm | None = None
+    phasing_burn: int | None = None
+    before_burns: tuple[tuple[float, ...], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
