@@ -18,10 +18,12 @@ from ..models import frames
 from ..models.burns import burn_duration, mass_after
 from ..models.craft import delta_v_allowed, mass_at_start
 from ..models.flight import Flight, Leg, Measured, closest, fly, measure
+from ..models.launch import Ascent
+from ..models.opportunities import flight_azimuth, tilt
 from ..models.scenario import Craft
 from .itinerary import Course, course, key
 from .options import Options
-from .outcome import Broken, Burn, CraftPlan, Flown, FreeForm, Margin, Plan
+from .outcome import Broken, Burn, CraftPlan, Flown, FreeForm, LaunchHeading, Margin, Plan
 from .problem import Problem
 from .refine import Case, correct
 
@@ -245,6 +247,8 @@ def _craft_plan(
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
         phasing_burn=_phasing_burn(what, revolutions),
         before_burns=tuple(tuple(float(x) for x in state) for state in flight.before),
+        last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
+        heading=_heading(problem, way, float(options.liftoff_s[row])),
         free_form=_evidence(problem, int(options.flight[row])),
     )
 
@@ -261,6 +265,20 @@ def _evidence(problem: Problem, flight: int) -> FreeForm | None:
         return None
     found = problem.timed[flight].solution
     return FreeForm(primer_excess=found.primer_excess, linear_bound_m_s=found.linear_bound_m_s, family=found.family)
+
+
+def _heading(problem: Problem, way: Ascent | None, liftoff_s: float) -> LaunchHeading | None:
+    if way is None or way.place is None:
+        return None
+    azimuth = float(way.azimuth(liftoff_s))
+    body, pad = problem.scenario.body, problem.scenario.pads[way.pad]
+    return LaunchHeading(
+        azimuth_rad=azimuth,
+        flight_azimuth_rad=float(flight_azimuth(body, pad, way.insertion_speed_m_s, azimuth)),
+        ascending=way.ascending,
+        tilt_rad=float(tilt(way, liftoff_s)),
+        tilt_at=way.tilt_at,
+    )
 
 
 def _lowest_periapsis(what: Course, legs: tuple[Leg, ...], corrected: bool) -> float | None:

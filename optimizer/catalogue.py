@@ -16,7 +16,7 @@ from ..models.sites import can_lift, may_launch, open_at
 from .meetings import meets_kept
 from .options import F, I, Options, empty, join, undominated
 from .outcome import Route
-from .problem import Problem
+from .problem import Problem, kept_tilt_rad
 from .routes import direct, park, shift, timed, turning
 from .routes.phasing import LIMIT_SLACK, Touch, Wanted
 from .timing import ends, finish_moments, turning_moments, with_turnarounds
@@ -154,7 +154,7 @@ def _notes_on_passes(problem: Problem, pad: int, latest: float) -> list[str]:
             f"liftoffs from {site.name}: passes through the ring plane are looked at up to {latest / 86400.0:.1f} d "
             "after the epoch; with limits.finish_within_d they are looked at up to that"
         )
-    step = max(grid_step_s(way, problem.ring, site, scenario.ring.tilt_tolerance_rad) for way in ways)
+    step = max(grid_step_s(way, problem.ring, site, kept_tilt_rad(scenario)) for way in ways)
     if step > 0.0:
         steepest = problem.ring.speed_m_s * abs(ways[0].place.relative_rate_rad_s if ways[0].place else 0.0)
         said.append(
@@ -263,7 +263,7 @@ def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tupl
         if way.pad != pad:
             continue
         if way.place is not None:
-            tolerance = problem.scenario.ring.tilt_tolerance_rad
+            tolerance = kept_tilt_rad(problem.scenario)
             site = problem.scenario.pads[pad]
             found.append(liftoffs(way, problem.ring, site, tolerance, earliest, latest))
             kept = open_to(way, problem.scenario.body, site, tolerance, found[-1])
@@ -385,7 +385,7 @@ def from_pad(
             continue
         own = moments_s
         if way.place is not None:
-            tolerance = problem.scenario.ring.tilt_tolerance_rad
+            tolerance = kept_tilt_rad(problem.scenario)
             own = own[open_to(way, problem.scenario.body, site, tolerance, own)]
         if not own.size:
             continue

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from ..models.launch import TiltAt
 from ..models.ring import Ring
 from ..models.scenario import Scenario
 from .time_price import TimePrice
@@ -66,6 +67,22 @@ class FreeForm:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LaunchHeading:
+    """How a craft is launched from a site that passes through the ring plane; angles rad, azimuths from north.
+
+    ``azimuth_rad`` is inertial, ``flight_azimuth_rad`` over the turning ground, for a level insertion. ``ascending``:
+    whether the ring's motion beside the site leads north. ``tilt_rad`` is the angle between launch plane and ring
+    plane; ``tilt_at`` what becomes of it.
+    """
+
+    azimuth_rad: float
+    flight_azimuth_rad: float
+    ascending: bool
+    tilt_rad: float
+    tilt_at: TiltAt
+
+
+@dataclass(frozen=True, kw_only=True)
 class CraftPlan:
     """One craft's part of a plan. Masses are None where the scenario gives none.
 
@@ -77,6 +94,8 @@ class CraftPlan:
     flight, None where nothing was corrected. ``free_form`` is the evidence for a free-form flight, None for all else.
     ``phasing_burn`` is the burn with which phasing begins, counted from 0; None where there is none.
     ``before_burns`` are the states just before each burn, as flown: position, m, and velocity, m/s, six numbers each.
+    ``heading`` is None for a craft in space, and where the site never leaves the ring plane. ``last_at_ring`` counts
+    the last burn at the ring from the end: -2 where one follows that turns the plane.
     """
 
     craft: str
@@ -110,6 +129,8 @@ class CraftPlan:
     free_form: FreeForm | None = None
     phasing_burn: int | None = None
     before_burns: tuple[tuple[float, ...], ...] = ()
+    heading: LaunchHeading | None = None
+    last_at_ring: int = -1
 
 
 @dataclass(frozen=True, kw_only=True)

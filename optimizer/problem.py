@@ -133,21 +133,14 @@ class Problem:
         return np.asarray(there[craft_class])
 
 
-def problems(scenario: Scenario) -> tuple[Problem, ...]:
-    """One problem for each phase that the ring may take: a single one unless a free phase leaves a choice.
-
-    Over an oblate body the ring turns, and its node drifts, at the secular rates of its mean radius.
-
-    Rules for a free phase: with craft that stay, the phase that makes their largest error least; with movable craft
-    on the ring, each phase at which one of them need not move; with neither, the first arrival decides.
-    Raises InputError where craft that stay contradict one another.
-    """
+def ring_of(scenario: Scenario) -> Ring:
+    """The ring of a scenario, its phase 0 where that is free. Over an oblate body with the rates of its mean radius."""
     spec = scenario.ring
     gm = scenario.body.gm
     rate, node_rate = float(orbits.rate(gm, spec.radius_m)), 0.0
     if scenario.body.j2 != 0.0:
         rate, node_rate = oblateness.ring_rates(scenario.body, spec.radius_m, spec.inclination_rad)
-    base = Ring(
+    return Ring(
         radius_m=spec.radius_m,
         slots=spec.slots,
         rate_rad_s=rate,
@@ -160,6 +153,19 @@ def problems(scenario: Scenario) -> tuple[Problem, ...]:
         phasing=spec.phasing,
         spread_rad=spec.spread_rad,
     )
+
+
+def problems(scenario: Scenario) -> tuple[Problem, ...]:
+    """One problem for each phase that the ring may take: a single one unless a free phase leaves a choice.
+
+    Over an oblate body the ring turns, and its node drifts, at the secular rates of its mean radius.
+
+    Rules for a free phase: with craft that stay, the phase that makes their largest error least; with movable craft
+    on the ring, each phase at which one of them need not move; with neither, the first arrival decides.
+    Raises InputError where craft that stay contradict one another.
+    """
+    spec = scenario.ring
+    base = ring_of(scenario)
     staying = _staying_angles(scenario, base)
     movable = [c for c in scenario.craft if not c.stay]
     starts = {c.name: standing(base, c, scenario.body) for c in movable if c.orbit is not None}
@@ -171,6 +177,19 @@ def problems(scenario: Scenario) -> tuple[Problem, ...]:
     else:
         phases = _phases_of_movable(scenario, base, starts, ways)
     return tuple(_problem(scenario, replace(base, slot0_rad=p), rule, staying, starts, ways) for p, rule in phases)
+
+
+def kept_tilt_rad(scenario: Scenario) -> float:
+    """Greatest angle from the ring plane at liftoff that is not taken off, rad.
+
+    What the ring allows; over an oblate body less, by what the plane as given at the insertion is off its own mean:
+    3/4 J2 (Re/r)^2 sin i cos i in inclination (see `oblateness.ring_state`), and as much again for the rest.
+    """
+    spec, body = scenario.ring, scenario.body
+    radii = [insertion.radius_m for pad in scenario.pads for insertion in pad.insertions]
+    strength = body.j2 * (body.j2_radius_m / min(radii, default=spec.radius_m)) ** 2
+    wobble = 0.75 * abs(strength * math.sin(2.0 * spec.inclination_rad))
+    return max(spec.tilt_tolerance_rad - wobble, 0.0)
 
 
 def _ways_up(scenario: Scenario, ring: Ring) -> tuple[launch.Ascent, ...]:
@@ -191,7 +210,7 @@ def _ways_up(scenario: Scenario, ring: Ring) -> tuple[launch.Ascent, ...]:
 def _headings(scenario: Scenario, pad: Pad, place: SiteAndPlane, plane: int) -> list[launch.Heading]:
     """Ways of a site that passes through the plane, or comes near enough to it: north and south, by tilt."""
     kinds: list[launch.TiltAt] = ["kept", "apsis", "node"]
-    tolerance = scenario.ring.tilt_tolerance_rad
+    tolerance = kept_tilt_rad(scenario)
     bands = {kind: band(pad, tolerance, kind) for kind in kinds}
     kept = [
         kind for kind, (least, most) in bands.items() if least_angle(place) <= most and (kind == "kept" or most > least)
@@ -205,7 +224,7 @@ def _headings(scenario: Scenario, pad: Pad, place: SiteAndPlane, plane: int) -> 
 
 def _ever_open(scenario: Scenario, ring: Ring, pad: Pad, way: launch.Ascent, place: SiteAndPlane) -> bool:
     """Whether a way has an opportunity in two turns of the site, by plane and corridor."""
-    body, tolerance = scenario.body, scenario.ring.tilt_tolerance_rad
+    body, tolerance = scenario.body, kept_tilt_rad(scenario)
     if way.place is None:
         azimuth = azimuth_of_least_tilt(place, 0.0)
         return bool(corridor_admits(body, pad, way.insertion_speed_m_s, azimuth))
@@ -296,8 +315,8 @@ def _phases_of_movable(
         ready = max(pad.ready_s, min((c.ready_s for c in scenario.craft if c.orbit is None), default=0.0))
         if way.place is not None:
             turn = turn_s(way.place)
-            times = liftoffs(way, base, pad, scenario.ring.tilt_tolerance_rad, ready, ready + 2.0 * min(turn, 1e9))
-            times = times[open_to(way, scenario.body, pad, scenario.ring.tilt_tolerance_rad, times)]
+            times = liftoffs(way, base, pad, kept_tilt_rad(scenario), ready, ready + 2.0 * min(turn, 1e9))
+            times = times[open_to(way, scenario.body, pad, kept_tilt_rad(scenario), times)]
             if not times.size:
                 continue
             ready = float(times[0])

@@ -43,6 +43,10 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if part.launch_s is not None:
         pad = f" from {part.pad}" if part.pad else ""
         text = f"Liftoff{pad} at {instant(epoch, part.launch_s)}"
+        if part.heading is not None:
+            north = "north" if part.heading.ascending else "south"
+            degrees = plain(math.degrees(part.heading.flight_azimuth_rad), 2)
+            text += f" on a flight azimuth of {degrees} deg, the ring's motion leading {north}"
         if part.insertion_s is not None:
             text += f", insertion at {instant(epoch, part.insertion_s)}"
             text += f" ({part.insertion})" if part.insertion else ""
@@ -123,13 +127,15 @@ def after_burn_command(outcome: Outcome, part: CraftPlan) -> str:
     """The command that says what the period read after the first burn makes of the slot, and where to go next.
 
     Empty where the one-craft question does not cover the way: no phasing, free-form, a parking orbit, more than two
-    burns, an arrival that does not touch the ring, or oblateness, which that question leaves out: a period read by an
-    instrument would be taken for one in two-body gravity.
+    burns, one that turns the plane, an arrival that does not touch the ring, or oblateness, which that question leaves
+    out: a period read by an instrument would be taken for one in two-body gravity.
     """
     scenario, ring, body = outcome.scenario, outcome.ring, outcome.scenario.body
     if gravity_of(outcome) != "two-body":
         return ""
     if part.side == "level" or part.route not in {"direct", "shift"} or len(part.burns) != 2:
+        return ""
+    if any(abs(burn.cross_m_s) >= 0.01 for burn in part.burns):
         return ""
     arrival = _arrival_radii_m(outcome, part)
     if arrival is None:

@@ -94,8 +94,8 @@ def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, 
             return _stacked(heads, rows, width, indent)
     elif sum(natural) > room:
         return _stacked(heads, rows, width, indent)
-    lines = [_line([head.title for head in heads], heads, sizes, indent)]
-    for row in rows:
+    lines: list[str] = []
+    for row in ([head.title for head in heads], *rows):
         cells = [
             (textwrap.wrap(cell, sizes[i], break_on_hyphens=False) or [""]) if heads[i].wraps else [cell]
             for i, cell in enumerate(row)

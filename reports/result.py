@@ -262,6 +262,7 @@ def _craft(scenario: Scenario, part: CraftPlan) -> dict[str, Any]:
         "insertion": part.insertion,
         "insertion_speed_m_s": _maybe(part.insertion_speed_m_s, "m_s"),
         "launch_s": _maybe(part.launch_s, "s"),
+        **_heading(part),
         "insertion_s": _maybe(part.insertion_s, "s"),
         "parking_wait_s": _number(part.parking_wait_s, "s"),
         "ring_arrival_s": _number(part.ring_arrival_s, "s"),
@@ -297,6 +298,20 @@ def _free_form(part: CraftPlan) -> dict[str, Any]:
             "bound_holds": "within the linearized model",
             "family": part.free_form.family,
         }
+    }
+
+
+def _heading(part: CraftPlan) -> dict[str, Any]:
+    """What only a launch from a site tells that passes through the ring plane."""
+    heading = part.heading
+    if heading is None:
+        return {}
+    return {
+        "azimuth_deg": _number(math.degrees(heading.azimuth_rad), "deg"),
+        "flight_azimuth_deg": _number(math.degrees(heading.flight_azimuth_rad), "deg"),
+        "direction": "ascending" if heading.ascending else "descending",
+        "tilt_deg": _number(math.degrees(heading.tilt_rad), "deg"),
+        "tilt_at": heading.tilt_at if heading.tilt_rad else None,
     }
 
 

@@ -21,10 +21,10 @@ from .result import burn_model_of, gravity_of
 from .wording import (
     AIM_WORDS,
     count,
+    heading_text,
     kept_text,
     listed,
     sentence,
-    slot_text,
     small,
     way_text,
 )
@@ -34,6 +34,10 @@ CAUTION = (
     "licensing and the vehicle's own rules are decided by the licensed operator and the authorities, and they prevail "
     "over anything printed here."
 )
+
+
+_TILT_WORTH_DEG = 1e-4
+"""A tilt below this goes unsaid where nobody is launched off the plane."""
 
 
 def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = None) -> str:
@@ -125,7 +129,7 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
     )
     lines.append("")
     if not first.craft:
-        kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad) for kept in outcome.kept)
+        kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad, ring.planes) for kept in outcome.kept)
         return [*lines, *paragraph(f"No craft has to move. {kept}{'.' if kept else ''}", width)]
     moved = count(len(first.craft), "craft reaches its slot", "craft reach their slots")
     when = "" if scenario.epoch is None else f" ({instant(scenario.epoch, first.finish_s)})"
@@ -137,7 +141,7 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
         width,
     )
     if outcome.kept:
-        kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad) for kept in outcome.kept)
+        kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad, ring.planes) for kept in outcome.kept)
         lines += paragraph(f"{kept}.", width)
     lines += _broken_lines(first, width)
     return lines
@@ -211,7 +215,10 @@ def _proof_text(proof: Proof) -> str:
 def _flown_text(plan: Plan) -> str:
     slot_deg = max(abs(math.degrees(part.flown.slot_error_rad)) for part in plan.craft)
     period_s = max(abs(part.flown.period_error_s) for part in plan.craft)
+    tilt_deg = max(abs(math.degrees(part.flown.plane_error_rad)) for part in plan.craft)
     text = f"At the end slots are met to {small(slot_deg)} deg and the ring's period to {small(period_s)} s."
+    if tilt_deg >= _TILT_WORTH_DEG or any(part.heading is not None for part in plan.craft):
+        text += f" Planes agree to {small(tilt_deg)} deg."
     guesses = [part.first_guess_error_rad for part in plan.craft if part.first_guess_error_rad is not None]
     if guesses:
         missed_deg = math.degrees(max(abs(guess) for guess in guesses))
@@ -244,22 +251,31 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     wide = width >= 110
     launched = any(part.launch_s is not None for part in first.craft)
     weighed = any(part.propellant_left_kg is not None for part in first.craft)
-    heads = [Column(title="craft"), Column(title="slot", right=outcome.ring.planes == 1)]
+    several = outcome.ring.planes > 1
+    # what a launch window adds takes the room of one column
+    crowded = several or any(part.heading is not None for part in first.craft)
+    heads = [Column(title="craft"), *([Column(title="plane", right=True)] if several else [])]
+    heads += [Column(title="slot", right=True)]
     heads += [Column(title="liftoff after", right=True)] if wide and launched else []
     heads += [Column(title="at the ring", wraps=True), Column(title="period to hit", right=True)]
-    heads += [Column(title="at ring after", right=True)] if wide else []
+    heads += [Column(title="at ring after", right=True)] if wide and not crowded else []
     heads += [Column(title="in slot after", right=True), Column(title="m/s", right=True)]
     heads += [Column(title="kg left", right=True)] if wide and weighed else []
     rows = []
     for part in first.craft:
         hit_s = period_to_hit_s(part)
         way = way_text(part)
+        heading_words = heading_text(part)
+        from_pad = f"from {part.pad} " if part.pad and len(outcome.scenario.pads) > 1 else ""
         if not wide and part.launch_s is not None:
-            way = f"lifts off after {span(part.launch_s)}, {way}"
-        row = [part.craft, slot_text(part, outcome.ring.planes)]
+            off = f"lifts off {from_pad}after {span(part.launch_s)}"
+            way = ", ".join(filter(None, [off, heading_words, way]))
+        elif heading_words or from_pad:
+            way = ", ".join(filter(None, [from_pad.strip(), heading_words, way]))
+        row = [part.craft, *([f"{part.plane}"] if several else []), f"{part.slot}"]
         row += ["" if part.launch_s is None else span(part.launch_s)] if wide and launched else []
         row += [way, "-" if hit_s is None else clock(hit_s)]
-        row += [span(part.ring_arrival_s)] if wide else []
+        row += [span(part.ring_arrival_s)] if wide and not crowded else []
         row += [span(part.in_slot_s), plain(part.delta_v_m_s)]
         if wide and weighed:
             row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from ..models.launch import site_angle
 from ..models.readouts import DAY, brief, clock, instant, plain, span, turned
 from ..models.scenario import Body, Craft, Insertion, Pad, Scenario
+from .launch_windows import always_there, window_lines
 from .layout import Column, columns, paragraph
 
 _AIMS = {
@@ -64,6 +65,7 @@ def understood(scenario: Scenario, width: int = 80) -> str:
     ):
         if items:
             lines += _section(heading, items, width)
+    lines += window_lines(scenario, width)
     lines += _angle_lines(scenario, width)
     lines += _default_lines(scenario, width)
     if scenario.warnings:
@@ -142,16 +144,26 @@ def _ring_items(scenario: Scenario) -> list[str]:
     plane = "over the equator"
     if lean:
         plane = f"inclined {brief(lean)} deg, ascending node at {brief(math.degrees(ring.node_rad))} deg"
+    if ring.planes > 1:
+        places += f" in each of {ring.planes} planes"
+        plane += (
+            f" (that of plane 0; the others {brief(math.degrees(ring.spread_rad) / ring.planes)} deg of node apart, "
+            f"slot 0 of each {brief(360.0 * ring.phasing / (ring.planes * ring.slots))} deg ahead of the last plane's)"
+        )
     items = [
         f"{places}, {plane}, at {_altitude(ring.radius_m, scenario)} "
         f"({brief(ring.radius_m / 1e3)} km from the center).",
         f"One turn in {clock(period)} at {plain(rate * ring.radius_m)} m/s (two-body).",
         f"In place means within {brief(math.degrees(ring.tolerance_rad))} deg of the slot; plans aim at the slot.",
     ]
+    if ring.tilt_tolerance_rad:
+        tilt = brief(math.degrees(ring.tilt_tolerance_rad))
+        items.append(f"A plane tilted by up to {tilt} deg against the ring's is let be.")
     if ring.slot0_rad is None:
         items.append("Where the slots are is free: what is up already decides, else the first arrival.")
     for one in ring.occupied:
-        place = f"in slot {one.slot}" if one.slot is not None else "where it was measured"
+        place = f"in plane {one.plane}, " if ring.planes > 1 else ""
+        place += f"in slot {one.slot}" if one.slot is not None else "where it was measured"
         items.append(f"{one.name} is up already and stays, {place}.")
     return items
 
@@ -196,7 +208,10 @@ def _launch_items(scenario: Scenario) -> list[str]:
 
 
 def _site_limits(pad: Pad, body: Body) -> list[str]:
-    said = [
+    said = []
+    if pad.plane_tolerance_rad:
+        said.append(f"liftoff up to {brief(math.degrees(pad.plane_tolerance_rad))} deg from the ring plane")
+    said += [
         f"no liftoff between {duration(start, body)} and {duration(end, body)}"
         for start, end in sorted(pad.blackouts_s)
     ]
@@ -266,7 +281,7 @@ def _whereabouts(scenario: Scenario, craft: Craft) -> str:
     if orbit is None:
         return "on the ground"
     if orbit.circular:
-        return "on the ring"
+        return "on the ring" if scenario.ring.planes == 1 else f"on the ring, in plane {orbit.plane}"
     low, high = (_altitude(radius, scenario) for radius in (orbit.periapsis_m, orbit.apoapsis_m))
     when = "at the epoch" if orbit.at_s == 0.0 else f"at {instant(scenario.epoch, orbit.at_s)}"
     return f"in space, periapsis {low}, apoapsis {high}, at its {orbit.at} {when}"
@@ -287,6 +302,8 @@ def reference(scenario: Scenario) -> Reference | None:
     for name, orbit in placed:
         return Reference(words=f"the {orbit.at} of {name}", angle_rad=orbit.angle_rad)
     for pad in scenario.pads:
+        if not always_there(scenario, pad):
+            continue
         return Reference(words=pad.name, angle_rad=_site_rad(scenario, pad))
     return None
 
@@ -316,7 +333,7 @@ def _angle_lines(scenario: Scenario, width: int) -> list[str]:
     notes = [f"Angles count along the ring's motion, the first column from {start}."]
     if any(craft.orbit and not craft.orbit.circular for craft in scenario.craft):
         notes.append("An apsis stands still; the other places move with the ring.")
-    if scenario.pads:
+    if any(always_there(scenario, pad) for pad in scenario.pads):
         notes.append("A site moves with the body.")
     return [*lines, *paragraph(" ".join(notes), width, indent="  ")]
 
@@ -334,7 +351,7 @@ def _angles(scenario: Scenario) -> list[tuple[str, float]]:
             rows.append((craft.name, craft.orbit.angle_rad - _rate(scenario) * craft.orbit.at_s))
         else:
             rows.append((f"{craft.orbit.at} of {craft.name}", craft.orbit.angle_rad))
-    rows += [(pad.name, _site_rad(scenario, pad)) for pad in scenario.pads]
+    rows += [(pad.name, _site_rad(scenario, pad)) for pad in scenario.pads if always_there(scenario, pad)]
     return rows
 
 

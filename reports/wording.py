@@ -62,11 +62,6 @@ def gained_rad(part: CraftPlan) -> float:
     return 2.0 * math.pi * (part.revolutions - part.ring_revolutions) + part.lead_rad
 
 
-def slot_text(part: CraftPlan, planes: int) -> str:
-    """Name a slot, with its plane where there are several."""
-    return f"{part.slot}" if planes == 1 else f"plane {part.plane}, slot {part.slot}"
-
-
 def way_text(part: CraftPlan) -> str:
     """Say in words which way a craft takes to its slot, once it is at the ring."""
     before = []
@@ -92,6 +87,27 @@ def _phasing_text(part: CraftPlan) -> str:
     return f"{verb} {plain(abs(degrees))} deg in {part.revolutions}, {part.side}"
 
 
+def heading_text(part: CraftPlan) -> str:
+    """Say on which heading a craft is launched, and what becomes of a tilt; empty for a site always in the plane.
+
+    The azimuth is the one over the ground.
+    """
+    heading = part.heading
+    if heading is None:
+        return ""
+    text = f"on azimuth {plain(math.degrees(heading.flight_azimuth_rad))} deg"
+    if heading.tilt_rad > 0.0:
+        text += f", tilted {plain(math.degrees(heading.tilt_rad), 2)} deg, {_TILT_WORDS[heading.tilt_at]}"
+    return text
+
+
+_TILT_WORDS = {
+    "kept": "which is kept",
+    "apsis": "turned back in its burns",
+    "node": "turned back at the node",
+}
+
+
 def turns_text(part: CraftPlan) -> str:
     """Say how revolutions and turns of the slot go together; empty where nothing is phased."""
     if part.side == "level" or part.route == "timed":
@@ -99,14 +115,15 @@ def turns_text(part: CraftPlan) -> str:
     return f"{count(part.revolutions, 'revolution')} while the slot makes {part.ring_revolutions}"
 
 
-def kept_text(kept: Kept, tolerance_rad: float) -> str:
+def kept_text(kept: Kept, tolerance_rad: float, planes: int = 1) -> str:
     """Say how well a craft that stays sits in its slot."""
+    slot = f"slot {kept.slot}" if planes == 1 else f"plane {kept.plane}, slot {kept.slot}"
     degrees = math.degrees(kept.error_rad)
     if abs(degrees) < 0.05:
-        return f"{kept.craft} stays in slot {kept.slot}"
+        return f"{kept.craft} stays in {slot}"
     over = ", more than the tolerance" if abs(kept.error_rad) > tolerance_rad else ""
     where = "ahead" if degrees > 0 else "behind"
-    return f"{kept.craft} stays in slot {kept.slot}; {abs(degrees):.1f} deg {where}{over}"
+    return f"{kept.craft} stays in {slot}; {abs(degrees):.1f} deg {where}{over}"
 
 
 def time_against(plan: Plan, first: Plan) -> str:
@@ -172,13 +189,20 @@ def _change(part: CraftPlan, other: CraftPlan | None) -> tuple[str, str] | None:
         return "moves", "move"
     told: list[tuple[str, str]] = []
     if (part.plane, part.slot) != (other.plane, other.slot):
-        told.append(_both("take", f"slot {part.slot} instead of {other.slot}"))
+        planes = (
+            (f"plane {part.plane} slot ", f"plane {other.plane} slot ") if part.plane != other.plane else ("slot ", "")
+        )
+        told.append(_both("take", f"{planes[0]}{part.slot} instead of {planes[1]}{other.slot}"))
     if part.route != other.route or part.insertion != other.insertion:
         told.append(_route_change(part))
     elif part.launch_s is not None and other.launch_s is not None:
         later_s = part.launch_s - other.launch_s
-        if abs(later_s) >= _PAD_WORTH_S:
-            told.append(_both("lift", f"off {span(abs(later_s))} {'later' if later_s > 0 else 'earlier'}"))
+        site = f" from {part.pad}" if part.pad != other.pad else ""
+        moment = (
+            f" {span(abs(later_s))} {'later' if later_s > 0 else 'earlier'}" if abs(later_s) >= _PAD_WORTH_S else ""
+        )
+        if site or moment:
+            told.append(_both("lift", f"off{site}{moment}"))
     verb, rest, _ = _PHASING[part.side]
     if part.side != other.side:
         told.append(_both(verb, f"{rest}instead of {_PHASING[other.side][2]}"))

@@ -31,8 +31,12 @@ def draw_all(outcome: Outcome, directory: str | Path) -> list[Path]:
     with paper():
         if outcome.front is not None and outcome.front.points:
             paths += save(draw_front(outcome), directory, "front")
-        paths += save(draw_ring_from_above(outcome), directory, "ring_from_above")
-        paths += save(draw_turning_view(outcome), directory, "turning_view")
+        first = min(outcome.plans, key=lambda plan: plan.rank)
+        planes = sorted({part.plane for part in first.craft}) or [0]
+        for plane in planes:
+            which = f"_plane_{plane}" if outcome.ring.planes > 1 else ""
+            paths += save(draw_ring_from_above(outcome, first, plane), directory, f"ring_from_above{which}")
+            paths += save(draw_turning_view(outcome, first, plane), directory, f"turning_view{which}")
         if any(plan.rank == 1 and plan.craft for plan in outcome.plans):
             paths += save(draw_timeline(outcome), directory, "timeline")
         if outcome.price is not None:

@@ -20,51 +20,55 @@ if TYPE_CHECKING:
 _LETTER = 0.082  # width of a letter of a label, inches
 _BESIDE = 0.3  # a label stands beside its slot where the cosine of the slot's angle is more than this
 _TALLEST = 0.8  # a picture is no more than 1 / this as tall as wide
+_ARROW = 1.07  # how far out the arrow of the motion is, in ring radii
 _HARDLY_SEEN = 0.025  # share of the ring's radius by which an orbit must leave the ring to be told from it
 
 
-def draw_ring_from_above(outcome: Outcome, plan: Plan | None = None) -> Figure:
+def draw_ring_from_above(outcome: Outcome, plan: Plan | None = None, plane: int | None = None) -> Figure:
     """Draw the flight in the plane of the ring, seen from the north of the motion, everything to one scale.
 
     Args:
         outcome: one with plans.
         plan: which one; rank 1 when absent.
+        plane: of the ring; that of the first craft when absent.
     """
     plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
+    plane = drawn_plane(plan) if plane is None else plane
     ring = outcome.ring
-    ways = drawn_ways(outcome, plan)
+    ways = drawn_ways(outcome, plan, plane)
     shown = [arc.position_m / ring.radius_m for _, arcs in ways for arc in arcs]
-    points = np.concatenate([np.zeros((1, 2)), *shown])
+    beside = _motion_angle(outcome, plan, plane)
+    arrow = (_ARROW + 0.02) * np.array([[math.cos(beside), math.sin(beside)]])
+    points = np.concatenate([np.zeros((1, 2)), arrow, *shown])
     labels = [
-        (float(ring.phase(plan.finish_s, slot, drawn_plane(plan))), 1.0, name)
-        for slot, name in enumerate(slot_names(outcome, plan))
+        (float(ring.phase(plan.finish_s, slot, plane)), 1.0, name)
+        for slot, name in enumerate(slot_names(outcome, plan, plane))
     ]
-    figure, axes = round_sheet(f"{outcome.scenario.title}: from above", _below(outcome, plan, ways), points, labels)
+    title = f"{outcome.scenario.title}: from above"
+    figure, axes = round_sheet(title, _below(outcome, plan, plane, ways), points, labels)
     draw_body(axes, outcome)
     _circle(axes, 1.0, INK, 0.9, zorder=2)
     for part, arcs in ways:
         _draw_way(axes, outcome, part, arcs, plan.craft.index(part))
-    name_slots(axes, outcome, plan, at_s=plan.finish_s, radii=[1.0] * ring.slots, turn_rad=0.0)
-    _motion(axes, outcome, plan)
+    name_slots(axes, outcome, plan, plane, at_s=plan.finish_s, radii=[1.0] * ring.slots, turn_rad=0.0)
+    _motion(axes, outcome, plan, plane)
     _scale_bar(axes, ring.radius_m)
     return figure
 
 
 def drawn_plane(plan: Plan) -> int:
-    """The plane that a flat picture shows: that of the first craft."""
+    """The plane that a flat picture shows where none is asked for: that of the first craft."""
     return plan.craft[0].plane if plan.craft else 0
 
 
-def drawn_ways(outcome: Outcome, plan: Plan) -> list[tuple[CraftPlan, list[Arc]]]:
+def drawn_ways(outcome: Outcome, plan: Plan, plane: int) -> list[tuple[CraftPlan, list[Arc]]]:
     """Craft of the plane drawn, with their arcs."""
-    plane = drawn_plane(plan)
     return [(part, craft_arcs(outcome, part)) for part in plan.craft if part.plane == plane]
 
 
-def plane_words(plan: Plan) -> str:
-    """Say which plane is drawn where a plan fills several; empty for one."""
-    several = len({part.plane for part in plan.craft}) > 1
-    return f", plane {drawn_plane(plan)} alone" if several else ""
+def plane_words(outcome: Outcome, plane: int) -> str:
+    """Say which plane is drawn where the ring has several; empty for one."""
+    return f", plane {plane} alone" if outcome.ring.planes > 1 else ""
 
 
 def round_sheet(title: str, below: str, points: Array, labels: list[tuple[float, float, str]]) -> tuple[Figure, Axes]:
@@ -107,10 +111,9 @@ def _bounds(points: Array, labels: list[tuple[float, float, str]], unit: float) 
     return float(left), float(bottom), float(right), float(top)
 
 
-def slot_names(outcome: Outcome, plan: Plan) -> list[str]:
+def slot_names(outcome: Outcome, plan: Plan, plane: int) -> list[str]:
     """What stands at each slot of the plane drawn: a craft's name, who stays, or that it is free."""
-    plane = drawn_plane(plan)
-    names = {kept.slot: f"{kept.craft} (stays)" for kept in outcome.kept}
+    names = {kept.slot: f"{kept.craft} (stays)" for kept in outcome.kept if kept.plane == plane}
     names |= {part.slot: part.craft for part in plan.craft if part.plane == plane}
     return [names.get(slot, "free") for slot in range(outcome.ring.slots)]
 
@@ -134,8 +137,10 @@ def draw_body(axes: Axes, outcome: Outcome) -> None:
         _circle(axes, floor, FAINT, 0.8, zorder=1, style=(0, (1, 2.5)))
 
 
-def name_slots(axes: Axes, outcome: Outcome, plan: Plan, *, at_s: float, radii: list[float], turn_rad: float) -> None:
-    """Mark and name every slot with whoever has it.
+def name_slots(
+    axes: Axes, outcome: Outcome, plan: Plan, plane: int, *, at_s: float, radii: list[float], turn_rad: float
+) -> None:
+    """Mark and name every slot of a plane with whoever has it.
 
     Args:
         at_s: moment at which the slots are shown, s.
@@ -144,9 +149,8 @@ def name_slots(axes: Axes, outcome: Outcome, plan: Plan, *, at_s: float, radii: 
     """
     ring = outcome.ring
     owners = {(part.plane, part.slot): index for index, part in enumerate(plan.craft)}
-    kept = {kept.slot for kept in outcome.kept}
-    names = slot_names(outcome, plan)
-    plane = drawn_plane(plan)
+    kept = {kept.slot for kept in outcome.kept if kept.plane == plane}
+    names = slot_names(outcome, plan, plane)
     for slot in range(ring.slots):
         angle = float(ring.phase(at_s, slot, plane)) + turn_rad
         x, y = math.cos(angle), math.sin(angle)
@@ -236,15 +240,18 @@ def _circle(axes: Axes, radius: float, color: str, width: float, *, zorder: floa
     )
 
 
-def _motion(axes: Axes, outcome: Outcome, plan: Plan) -> None:
+def _motion_angle(outcome: Outcome, plan: Plan, plane: int) -> float:
+    ring = outcome.ring
+    middles = [float(ring.phase(plan.finish_s, slot, plane)) + 0.5 * ring.spacing_rad for slot in range(ring.slots)]
+    return max(middles, key=lambda angle: math.cos(angle - math.radians(60.0)))
+
+
+def _motion(axes: Axes, outcome: Outcome, plan: Plan, plane: int) -> None:
     """A small arrow for the sense of motion, outside the ring and midway between two slots, as far up as there is."""
     from matplotlib.patches import FancyArrowPatch
 
-    ring = outcome.ring
-    plane = drawn_plane(plan)
-    middles = [float(ring.phase(plan.finish_s, slot, plane)) + 0.5 * ring.spacing_rad for slot in range(ring.slots)]
-    middle = max(middles, key=lambda angle: math.cos(angle - math.radians(60.0)))
-    radius, half = 1.07, math.radians(5.0)
+    middle = _motion_angle(outcome, plan, plane)
+    radius, half = _ARROW, math.radians(5.0)
     axes.add_patch(
         FancyArrowPatch(
             (radius * math.cos(middle - half), radius * math.sin(middle - half)),
@@ -274,11 +281,11 @@ def _scale_bar(axes: Axes, unit_m: float) -> None:
     axes.text(x + 0.5 * size, y + 0.02 * reach, f"{plain(length_km, 0)} km", ha="center", va="bottom", fontsize=8.5)
 
 
-def _below(outcome: Outcome, plan: Plan, ways: list[tuple[CraftPlan, list[Arc]]]) -> str:
+def _below(outcome: Outcome, plan: Plan, plane: int, ways: list[tuple[CraftPlan, list[Arc]]]) -> str:
     radius_m = outcome.ring.radius_m
     text = (
-        f"Plan {plan.rank}{plane_words(plan)}, to scale; slots as they stand after {span(plan.finish_s)}, when the "
-        f"last craft is in place. Dotted: the way before the first burn; dots: burns."
+        f"Plan {plan.rank}{plane_words(outcome, plane)}, to scale; slots as they stand after {span(plan.finish_s)}, "
+        f"when the last craft is in place. Dotted: the way before the first burn; dots: burns."
     )
     off = [float(np.abs(arc.radius_m - radius_m).max()) for _, arcs in ways for arc in arcs if arc.stage == "phasing"]
     if off and max(off) < _HARDLY_SEEN * radius_m:

@@ -74,6 +74,7 @@ def draw_timeline(outcome: Outcome, plan: Plan | None = None) -> Figure:
     order = {part.craft: index for index, part in enumerate(plan.craft)}
     axis = time_axis([(lane.start_s, lane.part.in_slot_s) for lane in lanes])
     names = max((len(lane.part.craft) for lane in lanes), default=4)
+    names = max(names, 14) if outcome.ring.planes > 1 else names
     # where the axis is cut, a line above the lanes says how much is left out
     above = 0.75 + (0.55 if len(axis.shown) > 1 else 0.0)
     picture = 0.56 * (max(1, len(lanes)) + above - 0.35) + 0.1
@@ -86,7 +87,7 @@ def draw_timeline(outcome: Outcome, plan: Plan | None = None) -> Figure:
     axes.spines["left"].set_visible(False)
     axes.set_yticks([])
     for row, lane in enumerate(lanes):
-        _draw_lane(axes, axis, lane, row, ink(order[lane.part.craft]), letter)
+        _draw_lane(axes, axis, lane, row, ink(order[lane.part.craft]), letter, outcome.ring.planes)
     _draw_axis(axes, axis, outcome)
     return figure
 
@@ -122,14 +123,15 @@ def _lane(part: CraftPlan) -> Lane:
     burns = tuple(burn.time_s for burn in part.burns)
     passes: tuple[float, ...] = ()
     if part.phasing_period_s is not None and part.side != "level" and part.route != "timed" and len(burns) > 1:
-        passes = tuple(burns[-1] - j * part.phasing_period_s for j in range(part.revolutions - 1, 0, -1))
+        passes = tuple(burns[part.last_at_ring] - j * part.phasing_period_s for j in range(part.revolutions - 1, 0, -1))
     return Lane(part=part, start_s=min([first, *burns[:1]]), burns_s=burns, passes_s=passes)
 
 
-def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, letter: float) -> None:
+def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, letter: float, planes: int) -> None:
     part = lane.part
+    place = f"slot {part.slot}" if planes == 1 else f"plane {part.plane}, slot {part.slot}"
     axes.annotate(
-        f"{part.craft}\nslot {part.slot}",
+        f"{part.craft}\n{place}",
         (0.0, row),
         xycoords=("axes fraction", "data"),
         xytext=(-10, 0),
@@ -148,10 +150,18 @@ def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, letter:
     burns = [axis.place(time_s) for time_s in lane.burns_s]
     axes.plot([start, burns[0]], [row, row], color=color, linewidth=1.1, linestyle=(0, (1, 1.8)), zorder=2)
     # revolutions alternate, full and hollow, so that they can be counted
-    moments = [burns[0], *(axis.place(time_s) for time_s in lane.passes_s), burns[-1]]
+    begun = burns[0]
+    if part.phasing_period_s is not None and part.revolutions and part.route != "timed":
+        # from a parking orbit the transfer comes first: it is no revolution
+        begun = axis.place(lane.burns_s[part.last_at_ring] - part.revolutions * part.phasing_period_s)
+        begun = min(max(begun, burns[0]), burns[part.last_at_ring])
+        axes.plot([burns[0], begun], [row, row], color=color, linewidth=1.6, zorder=2)
+    moments = [begun, *(axis.place(time_s) for time_s in lane.passes_s), burns[part.last_at_ring]]
     revolves = part.side != "level"
     if not revolves:
         axes.plot([burns[0], burns[-1]], [row, row], color=color, linewidth=1.6, zorder=2)
+    elif part.last_at_ring < -1:
+        axes.plot([burns[part.last_at_ring], burns[-1]], [row, row], color=color, linewidth=1.6, zorder=2)
     for index, (begin, stop) in enumerate(pairwise(moments) if revolves else ()):
         axes.barh(
             row,

@@ -26,7 +26,7 @@ _TO_SCALE = 0.10  # loops that leave the ring by more than this share of its rad
 _DEPTH = 0.36  # how far stretched loops may leave the ring
 
 
-def draw_turning_view(outcome: Outcome, plan: Plan | None = None) -> Figure:
+def draw_turning_view(outcome: Outcome, plan: Plan | None = None, plane: int | None = None) -> Figure:
     """Draw the loops of every craft in the frame of the slots, slot 0 on top.
 
     Where the loops are too flat to be seen, heights from the ring are stretched, and the figure says how much.
@@ -34,27 +34,29 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None) -> Figure:
     Args:
         outcome: one with plans.
         plan: which one; rank 1 when absent.
+        plane: of the ring; that of the first craft when absent.
     """
     plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
+    plane = drawn_plane(plan) if plane is None else plane
     ring = outcome.ring
-    ways = drawn_ways(outcome, plan)
+    ways = drawn_ways(outcome, plan, plane)
     stretch = _stretch_of(ring, ways)
-    turn = 0.5 * math.pi - float(ring.phase(0.0, 0, drawn_plane(plan)))
+    turn = 0.5 * math.pi - float(ring.phase(0.0, 0, plane))
     points = _loop_points(ring, ways, stretch, turn)
     radii = _label_radii(ring, points)
     labels = [
         (0.5 * math.pi + slot * ring.spacing_rad, radii[slot], name)
-        for slot, name in enumerate(slot_names(outcome, plan))
+        for slot, name in enumerate(slot_names(outcome, plan, plane))
     ]
     title = f"{outcome.scenario.title}: turning with the ring"
-    figure, axes = round_sheet(title, _below(plan, ways, stretch), points, labels)
+    figure, axes = round_sheet(title, _below(outcome, plan, plane, ways, stretch), points, labels)
     if stretch == 1.0:
         draw_body(axes, outcome)
     angle = np.linspace(0.0, 2.0 * math.pi, 721)
     axes.plot(np.cos(angle), np.sin(angle), color=FAINT, linewidth=0.9, zorder=1)
     for part, arcs in ways:
         _draw_loops(axes, ring, part, arcs, plan.craft.index(part), stretch, turn)
-    name_slots(axes, outcome, plan, at_s=0.0, radii=radii, turn_rad=turn)
+    name_slots(axes, outcome, plan, plane, at_s=0.0, radii=radii, turn_rad=turn)
     return figure
 
 
@@ -189,8 +191,8 @@ def _count_returns(
             )
 
 
-def _below(plan: Plan, ways: list[tuple[CraftPlan, list[Arc]]], stretch: float) -> str:
-    text = f"Plan {plan.rank}{plane_words(plan)}. Slots stand still; ahead is counterclockwise."
+def _below(outcome: Outcome, plan: Plan, plane: int, ways: list[tuple[CraftPlan, list[Arc]]], stretch: float) -> str:
+    text = f"Plan {plan.rank}{plane_words(outcome, plane)}. Slots stand still; ahead is counterclockwise."
     if any(arc.stage == "phasing" for _, arcs in ways for arc in arcs):
         text += " Open rings: where a craft begins to phase; small dots: its returns to the ring."
     if stretch > 1.0:

@@ -149,6 +149,20 @@ def state_on_ellipse(
     return r * out, radial * out + across * ahead
 
 
+def tilted(vectors: Vector, inclination: float, node: float) -> Vector:
+    """Vectors (..., 3) of a plane's own axes (x along its ascending node, z its pole) in the axes of the equator."""
+    lean, turn = inclination, node
+    axes = np.array(
+        [
+            [math.cos(turn), math.sin(turn), 0.0],
+            [-math.sin(turn) * math.cos(lean), math.cos(turn) * math.cos(lean), math.sin(lean)],
+            [math.sin(turn) * math.sin(lean), -math.cos(turn) * math.sin(lean), math.cos(lean)],
+        ]
+    )
+    moved: Vector = np.asarray(vectors) @ axes
+    return moved
+
+
 def anomaly_on_the_way_up(periapsis: float, apoapsis: float, radius: float) -> float:
     """True anomaly in [0, pi] at which an ellipse has a radius; 0 on a circle."""
     if apoapsis - periapsis <= 1.0:

@@ -25,6 +25,7 @@ from .kepler_flight import (
     push,
     radii_flown,
     state_on_ellipse,
+    tilted,
 )
 from .small_reader import Case, Craft, Insertion, Pad, read_case
 
@@ -37,6 +38,8 @@ CIRCULAR_M_S = 2e-3
 """The velocity in the slot is that of the ring to this: a few mm/s."""
 SLOT_DEG = 1e-3
 """The craft ends in its slot to this arc."""
+PLANE_DEG = 2e-5
+"""Planes agree to this: the arc cosine of a rounded one is no better."""
 LENGTH_M = 1.0
 """Slack on radii: a rounded printed kilometer must not fail a limit that is kept."""
 TIME_S = 1e-2
@@ -135,22 +138,22 @@ def _fold_deg(angle: float) -> float:
     return float(180.0 - (180.0 - angle) % 360.0)
 
 
-def _slot_deg(case: Case, result: Mapping[str, Any], slot: int, time: float) -> float:
-    turned = math.degrees(case.rate * time)
+def _slot_deg(case: Case, result: Mapping[str, Any], plane: int, slot: int, time: float) -> float:
+    turned = math.degrees(case.rate * time + case.ahead_of(plane))
     return float(result["ring"]["slot0_deg"]) + 360.0 * slot / case.slots + turned
 
 
-def _staying(case: Case, slot0_deg: float) -> list[tuple[str, float]]:
-    """Name and argument of latitude at the epoch, deg, of who is in the ring and stays."""
+def _staying(case: Case, slot0_deg: float) -> list[tuple[str, float, int]]:
+    """Name, argument of latitude at the epoch, deg, and plane of who is in the ring and stays."""
     there = []
     for one in case.occupied:
         angle = one.angle
-        degrees = math.degrees(angle) if angle is not None else slot0_deg + 360.0 * (one.slot or 0) / case.slots
-        there.append((one.name, degrees))
+        numbered = slot0_deg + math.degrees(case.ahead_of(one.plane)) + 360.0 * (one.slot or 0) / case.slots
+        there.append((one.name, math.degrees(angle) if angle is not None else numbered, one.plane))
     for craft in case.craft:
         if craft.stay and craft.orbit is not None:
             at_epoch = math.degrees(craft.orbit.angle - case.rate * craft.orbit.at_time)
-            there.append((craft.name, at_epoch))
+            there.append((craft.name, at_epoch, craft.orbit.plane))
     return there
 
 
@@ -160,18 +163,25 @@ def _kept(case: Case, result: Mapping[str, Any]) -> list[str]:
     spacing = 360.0 / case.slots
     staying = _staying(case, slot0)
     kept = {item["craft"]: item for item in result["kept"]}
-    if set(kept) != {name for name, _ in staying}:
-        found.append(f"kept are {sorted(kept)}, the scenario keeps {sorted(name for name, _ in staying)}")
-    for name, angle in staying:
+    if set(kept) != {name for name, _, _ in staying}:
+        found.append(f"kept are {sorted(kept)}, the scenario keeps {sorted(name for name, _, _ in staying)}")
+    for name, seen, plane in staying:
         if name not in kept:
             continue
+        if kept[name].get("plane", 0) != plane:
+            found.append(f"{name} is kept in plane {kept[name].get('plane', 0)}, it is in {plane}")
+        angle = seen - math.degrees(case.ahead_of(plane))
         slot = round((angle - slot0) / spacing) % case.slots
         error = _fold_deg(angle - slot0 - slot * spacing)
         if kept[name]["slot"] != slot:
             found.append(f"{name} is kept in slot {kept[name]['slot']}, it is nearest to {slot}")
         elif abs(_fold_deg(kept[name]["error_deg"] - error)) > 1e-6:
             found.append(f"{name} is off its slot by {error} deg, not {kept[name]['error_deg']}")
-    measured = [angle for (_, angle), given in zip(staying, _measured(case), strict=True) if given]
+    measured = [
+        angle - math.degrees(case.ahead_of(plane))
+        for (_, angle, plane), given in zip(staying, _measured(case), strict=True)
+        if given
+    ]
     if case.slot0 is None and measured and len(measured) == len(staying):
         worst = max(abs(_fold_deg(a - slot0 + spacing / 2.0) % spacing - spacing / 2.0) for a in measured)
         residues = sorted(a % spacing for a in measured)
@@ -186,19 +196,70 @@ def _measured(case: Case) -> list[bool]:
     return [one.angle is not None for one in case.occupied] + [c.stay for c in case.craft if c.stay]
 
 
-def _insertion_state(case: Case, pad: Pad, way: Insertion, launch_s: float) -> tuple[float, Vector, Vector]:
+def _insertion_state(case: Case, pad: Pad, way: Insertion, item: Mapping[str, Any]) -> tuple[float, Vector, Vector]:
+    launch_s = float(item["launch_s"])
     apoapsis = way.apoapsis
     circular = way.apoapsis - way.periapsis <= 1.0
     if not circular and abs(apoapsis - case.radius) <= 1000.0:
         # files round: what is meant to touch the ring touches it
         apoapsis = case.radius
     anomaly = anomaly_on_the_way_up(way.periapsis, apoapsis, way.radius)
-    angle = case.site_angle(pad, launch_s) + pad.downrange
-    if circular:
-        r, v = state_on_ellipse(case.gm, way.radius, way.radius, 0.0, angle)
-    else:
-        r, v = state_on_ellipse(case.gm, way.periapsis, apoapsis, anomaly, angle)
-    return launch_s + pad.ascent, r, v
+    low, high = (way.radius, way.radius) if circular else (way.periapsis, apoapsis)
+    azimuth = item.get("azimuth_deg")
+    if azimuth is None:
+        # a site that is in the plane at all times
+        r, v = state_on_ellipse(case.gm, low, high, anomaly, case.site_angle(pad, launch_s) + pad.downrange)
+        lean, node = case.inclination, case.node_of(int(item["plane"]))
+        return launch_s + pad.ascent, tilted(r, lean, node), tilted(v, lean, node)
+    r, v = state_on_ellipse(case.gm, low, high, anomaly, pad.downrange)
+    site = np.array(case.site_direction(pad, launch_s))
+    heading = _heading(site, math.radians(float(azimuth)))
+    axes = np.stack([site, heading, np.cross(site, heading)])
+    return launch_s + pad.ascent, r @ axes, v @ axes
+
+
+def _heading(site: Vector, azimuth: float) -> Vector:
+    """Unit vector from a site along an azimuth, from north over east."""
+    east = np.array([-site[1], site[0], 0.0])
+    east = east / np.linalg.norm(east)
+    towards: Vector = math.sin(azimuth) * east + math.cos(azimuth) * np.cross(site, east)
+    return towards
+
+
+def _pole(case: Case, plane: int) -> Vector:
+    return tilted(np.array([0.0, 0.0, 1.0]), case.inclination, case.node_of(plane))
+
+
+def _launch(case: Case, pad: Pad, item: Mapping[str, Any]) -> list[str]:
+    """Limits on where a site stands to the plane at liftoff, and on the heading."""
+    name, broken = item["craft"], []
+    site = np.array(case.site_direction(pad, float(item["launch_s"])))
+    pole = _pole(case, int(item["plane"]))
+    off = abs(math.degrees(math.asin(float(site @ pole))))
+    if off > math.degrees(pad.plane_tolerance) + max(PLANE_DEG, 0.001 if item.get("azimuth_deg") is None else 0.0):
+        broken.append(f"{name} lifts off {off} deg from the plane, {math.degrees(pad.plane_tolerance)} are allowed")
+    azimuth = item.get("azimuth_deg")
+    heading = np.cross(pole, site) if azimuth is None else _heading(site, math.radians(float(azimuth)))
+    heading = heading / np.linalg.norm(heading)
+    way = next((way for way in pad.insertions if way.name == item.get("insertion")), pad.insertions[0])
+    apoapsis = case.radius if abs(way.apoapsis - case.radius) <= 1000.0 else way.apoapsis
+    speed = math.sqrt(case.gm * (2.0 / way.radius - 2.0 / (way.periapsis + apoapsis)))
+    ground = speed * heading - case.spin * case.body_radius * np.array([-site[1], site[0], 0.0])
+    east = np.array([-site[1], site[0], 0.0])
+    if np.linalg.norm(east) > 1e-9:
+        east = east / np.linalg.norm(east)
+        flown = math.degrees(math.atan2(float(ground @ east), float(ground @ np.cross(site, east))))
+        if pad.corridor is not None:
+            first, last = (math.degrees(end) for end in pad.corridor)
+            if (flown - first + 1e-6) % 360.0 > (last - first) % 360.0 + 2e-6:
+                broken.append(f"{name} flies on {flown % 360.0} deg, the corridor is {first} to {last}")
+        told = item.get("flight_azimuth_deg")
+        if told is not None and abs(_fold_deg(told - flown)) > 1e-3:
+            broken.append(f"{name} is said to fly on {told} deg over the ground, it is {flown % 360.0}")
+    tilt = math.degrees(math.acos(min(1.0, float(np.cross(site, heading) @ pole))))
+    if azimuth is not None and abs(tilt - item["tilt_deg"]) > 1e-4:
+        broken.append(f"{name} is said to be tilted by {item['tilt_deg']} deg, it is {tilt}")
+    return broken
 
 
 def _space_state(case: Case, craft: Craft) -> tuple[float, Vector, Vector]:
@@ -208,7 +269,8 @@ def _space_state(case: Case, craft: Craft) -> tuple[float, Vector, Vector]:
     anomaly = math.pi if orbit.at == "apoapsis" else 0.0
     r, v = state_on_ellipse(case.gm, orbit.periapsis, orbit.apoapsis, anomaly, orbit.angle)
     where, speed = propagate(case.gm, r, v, np.array([-orbit.at_time]))
-    return 0.0, where[0], speed[0]
+    lean, node = case.inclination, case.node_of(orbit.plane)
+    return 0.0, tilted(where[0], lean, node), tilted(speed[0], lean, node)
 
 
 def _fly_through(
@@ -279,21 +341,37 @@ def _start(case: Case, craft: Craft, item: Mapping[str, Any]) -> list[tuple[floa
     starts: list[tuple[float, Vector, Vector, Insertion | None]] = []
     for pad in pads:
         named = [way for way in pad.insertions if way.name == item.get("insertion")]
-        starts += [(*_insertion_state(case, pad, way, float(item["launch_s"])), way) for way in named or pad.insertions]
+        starts += [(*_insertion_state(case, pad, way, item), way) for way in named or pad.insertions]
     return starts
 
 
-def _final(case: Case, result: Mapping[str, Any], flight: Flight, slot: int) -> tuple[float, float]:
-    """Distance from the slot (deg of arc) and velocity against the ring's (m/s) after the last burn."""
+def _final(case: Case, result: Mapping[str, Any], flight: Flight, item: Mapping[str, Any]) -> tuple[float, float]:
+    """Distance from the slot (deg of arc) and velocity against the ring's (m/s) after the last burn.
+
+    Of a craft whose tilt the ring lets be: along its own orbit from where that crosses the ring, and in size and level.
+    """
     r, v = flight.settled.position, flight.settled.velocity
-    angle = math.radians(_slot_deg(case, result, slot, flight.settled.start))
-    there = case.radius * np.array([math.cos(angle), math.sin(angle), 0.0])
+    plane = int(item["plane"])
+    angle = math.radians(_slot_deg(case, result, plane, item["slot"], flight.settled.start))
+    there = _on_ring(case, angle, plane)
     out = r / np.linalg.norm(r)
-    ahead = np.cross([0.0, 0.0, 1.0], out)
+    pole, own = _pole(case, plane), np.cross(r, v) / np.linalg.norm(np.cross(r, v))
+    if item.get("tilt_at") == "kept":
+        line = np.cross(pole, own) / np.linalg.norm(np.cross(pole, own))
+        mine = math.atan2(float(out @ np.cross(own, line)), float(out @ line))
+        slots = math.atan2(float(there @ np.cross(pole, line)), float(there @ line))
+        level = case.speed * np.cross(own, out)
+        return abs(_fold_deg(math.degrees(mine - slots))), float(np.linalg.norm(v - level))
+    ahead = np.cross(pole, out)
     return (
         math.degrees(float(np.linalg.norm(r - there)) / case.radius),
         float(np.linalg.norm(v - case.speed * ahead)),
     )
+
+
+def _on_ring(case: Case, angle: float, plane: int) -> Vector:
+    flat = case.radius * np.array([math.cos(angle), math.sin(angle), 0.0])
+    return tilted(flat, case.inclination, case.node_of(plane))
 
 
 def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
@@ -306,14 +384,18 @@ def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any]) -> lis
         found.append(f"moves {sorted(names)}, the scenario has {sorted(movers)} to move")
     slot0 = float(result["ring"]["slot0_deg"])
     spacing = 360.0 / case.slots
-    taken = {round((angle - slot0) / spacing) % case.slots: name for name, angle in _staying(case, slot0)}
+    taken = {
+        (plane, round((angle - math.degrees(case.ahead_of(plane)) - slot0) / spacing) % case.slots): name
+        for name, angle, plane in _staying(case, slot0)
+    }
     for item in items:
-        slot = item["slot"]
-        if not 0 <= slot < case.slots:
-            found.append(f"{item['craft']} is sent to slot {slot} of {case.slots}")
-        elif slot in taken:
-            found.append(f"{item['craft']} is sent to slot {slot}, where {taken[slot]} is")
-        taken[slot] = item["craft"]
+        place = (item["plane"], item["slot"])
+        where = f"slot {place[1]}" + (f" of plane {place[0]}" if case.planes > 1 else "")
+        if not (0 <= place[1] < case.slots and 0 <= place[0] < case.planes):
+            found.append(f"{item['craft']} is sent to {where}, of {case.slots} in {case.planes} planes")
+        elif place in taken:
+            found.append(f"{item['craft']} is sent to {where}, where {taken[place]} is")
+        taken[place] = item["craft"]
     limits += _liftoffs(case, items)
     flights = []
     for item in items:
@@ -367,6 +449,7 @@ def _liftoffs(case: Case, items: list[Mapping[str, Any]]) -> list[str]:
         site = next((pad for pad in case.pads if pad.name == item["pad"]), None)
         if one is None or item["launch_s"] is None or site is None:
             continue
+        broken += _launch(case, site, item)
         if one.pads and site.name not in one.pads:
             broken.append(f"{one.name} goes up from {site.name}, it may from {one.pads} only")
         loaded = (item["propellant_kg"] or 0.0) + (item["propellant_left_kg"] or 0.0)
@@ -386,7 +469,7 @@ def _one_craft(
     best: tuple[float, Flight, list[str], Insertion | None] | None = None
     for start, r, v, way in _start(case, craft, item):
         flight, words = _fly_through(case, craft, item, start, r, v)
-        arc, speed = _final(case, result, flight, item["slot"])
+        arc, speed = _final(case, result, flight, item)
         miss = arc + speed
         if best is None or miss < best[0]:
             best = (miss, flight, words, way)
@@ -394,7 +477,13 @@ def _one_craft(
         return None, [f"{craft.name}: no pad {item['pad']!r} to start from"], []
     _, flight, found, way = best
     name = craft.name
-    arc, speed = _final(case, result, flight, item["slot"])
+    arc, speed = _final(case, result, flight, item)
+    own = np.cross(flight.settled.position, flight.settled.velocity)
+    lean = math.degrees(math.acos(min(1.0, float(own @ _pole(case, int(item["plane"]))) / float(np.linalg.norm(own)))))
+    if lean > math.degrees(case.tilt_tolerance) + PLANE_DEG:
+        found.append(f"{name} ends {lean} deg off the plane, {math.degrees(case.tilt_tolerance)} are let be")
+    if abs(lean - item["flown"]["plane_error_deg"]) > PLANE_DEG:
+        found.append(f"{name} is said to end {item['flown']['plane_error_deg']} deg off the plane, it is {lean}")
     if arc > SLOT_DEG:
         found.append(f"{name} ends {arc} deg from slot {item['slot']}")
     if speed > CIRCULAR_M_S:
@@ -553,15 +642,16 @@ def _sums(plan: Mapping[str, Any]) -> list[str]:
     return found
 
 
-def _closest(case: Case, flight: Flight, other: Flight | float, begin: float, end: float) -> float:
-    """Least distance between a flight and another one, or a craft on the ring given by its angle at the epoch (rad)."""
+def _closest(case: Case, flight: Flight, other: Flight | tuple[float, int], begin: float, end: float) -> float:
+    """Least distance between a flight and another one, or a craft on the ring by its angle at the epoch and plane."""
 
     def gap(times: Vector) -> Vector:
         if isinstance(other, Flight):
             there = other.at(case.gm, times)
         else:
-            angle = other + case.rate * times
-            there = case.radius * np.column_stack([np.cos(angle), np.sin(angle), np.zeros(times.size)])
+            angle = other[0] + case.rate * times
+            flat = case.radius * np.column_stack([np.cos(angle), np.sin(angle), np.zeros(times.size)])
+            there = tilted(flat, case.inclination, case.node_of(other[1]))
         apart: Vector = np.linalg.norm(flight.at(case.gm, times) - there, axis=1)
         return apart
 
@@ -597,8 +687,8 @@ def _distances(
             continue
         begin, end = flight.count_from, float(item["burns"][-1]["time_s"])
         least, whom = math.inf, ""
-        others: list[tuple[str, Flight | float, float]] = [
-            (who, math.radians(angle), -math.inf) for who, angle in _staying(case, slot0_deg)
+        others: list[tuple[str, Flight | tuple[float, int], float]] = [
+            (who, (math.radians(angle), plane), -math.inf) for who, angle, plane in _staying(case, slot0_deg)
         ]
         others += [(o.craft.name, o, o.in_place_from) for o, _ in flights if o is not flight]
         for who, other, since in others:

@@ -45,6 +45,8 @@ class Pad:
     until: float
     blackouts: tuple[tuple[float, float], ...]
     payload: float
+    plane_tolerance: float
+    corridor: tuple[float, float] | None
     ascent: float
     downrange: float
     insertions: tuple[Insertion, ...]
@@ -59,6 +61,7 @@ class Orbit:
     angle: float
     at: str | None
     at_time: float
+    plane: int = 0
 
 
 @dataclass(frozen=True)
@@ -84,6 +87,7 @@ class Occupied:
     name: str
     slot: int | None
     angle: float | None
+    plane: int = 0
 
 
 @dataclass(frozen=True)
@@ -97,6 +101,10 @@ class Case:
     meridian: float
     radius: float
     slots: int
+    planes: int
+    phasing: int
+    spread: float
+    tilt_tolerance: float
     inclination: float
     node: float
     slot0: float | None
@@ -126,6 +134,20 @@ class Case:
     def speed(self) -> float:
         """Circular speed on the ring, m/s."""
         return math.sqrt(self.gm / self.radius)
+
+    def node_of(self, plane: int) -> float:
+        """Right ascension of a plane's ascending node, rad."""
+        return self.node + self.spread * plane / self.planes
+
+    def ahead_of(self, plane: int) -> float:
+        """How far slot 0 of a plane is ahead of that of plane 0, rad (Walker 1984)."""
+        return 2.0 * math.pi * plane * self.phasing / (self.planes * self.slots)
+
+    def site_direction(self, pad: Pad, time: float) -> tuple[float, float, float]:
+        """Unit vector from the center to a site."""
+        right_ascension = self.meridian + self.spin * time + pad.longitude
+        level = math.cos(pad.latitude)
+        return level * math.cos(right_ascension), level * math.sin(right_ascension), math.sin(pad.latitude)
 
     def site_angle(self, pad: Pad, time: float) -> float:
         """Argument of latitude of a site in the ring plane, counted along the ring's motion, rad.
@@ -181,7 +203,7 @@ def _insertion(table: Mapping[str, Any], body_radius: float, name: str) -> Inser
         name=str(table.get("name", name)),
         periapsis=body_radius + quantity(table, "periapsis", "length"),
         apoapsis=body_radius + quantity(table, "apoapsis", "length"),
-        radius=body_radius + quantity(table, "altitude", "length"),
+        radius=body_radius + quantity(table, "altitude", "length", quantity(table, "periapsis", "length")),
     )
 
 
@@ -197,10 +219,17 @@ def _pad(table: Mapping[str, Any], body_radius: float) -> Pad:
         until=quantity(table, "until", "time", math.inf),
         blackouts=tuple((quantity(b, "from", "time"), quantity(b, "until", "time")) for b in table.get("blackout", [])),
         payload=quantity(table, "payload", "mass", math.inf),
+        plane_tolerance=quantity(table, "plane_tolerance", "angle", 0.0),
+        corridor=_corridor(table),
         ascent=quantity(table, "ascent", "time", 0.0),
         downrange=quantity(table, "downrange", "angle", 0.0),
         insertions=tuple(_insertion(item, body_radius, str(i)) for i, item in enumerate(listed)),
     )
+
+
+def _corridor(table: Mapping[str, Any]) -> tuple[float, float] | None:
+    first, last = _optional(table, "azimuth_from", "angle"), _optional(table, "azimuth_to", "angle")
+    return None if first is None or last is None else (first, last)
 
 
 def _at_time(orbit: Mapping[str, Any]) -> float:
@@ -220,6 +249,7 @@ def _craft(table: Mapping[str, Any], body_radius: float) -> Craft:
             angle=quantity(o, "angle", "angle"),
             at=o.get("at"),
             at_time=_at_time(o),
+            plane=int(o.get("plane", 0)),
         )
     return Craft(
         name=table["name"],
@@ -289,12 +319,18 @@ def read_case(
         meridian=quantity(world, "prime_meridian", "angle", meridian if meridian is not None else 0.0),
         radius=radius,
         slots=int(ring["slots"]),
+        planes=int(ring.get("planes", 1)),
+        phasing=int(ring.get("phasing", 0)),
+        spread=quantity(ring, "spread", "angle", 2.0 * math.pi),
+        tilt_tolerance=quantity(ring, "tilt_tolerance", "angle", 0.0),
         inclination=quantity(ring, "inclination", "angle", 0.0),
         node=quantity(ring, "node", "angle", 0.0),
         slot0=None if ring.get("slot0_deg", "free") == "free" else quantity(ring, "slot0", "angle"),
         tolerance=quantity(ring, "tolerance", "angle", math.radians(0.5)),
         occupied=tuple(
-            Occupied(name=o["name"], slot=o.get("slot"), angle=_optional(o, "angle", "angle"))
+            Occupied(
+                name=o["name"], slot=o.get("slot"), angle=_optional(o, "angle", "angle"), plane=int(o.get("plane", 0))
+            )
             for o in ring.get("occupied", [])
         ),
         floor=body_radius + top + quantity(limits, "clearance", "length", 0.0),

@@ -46,12 +46,15 @@ def test_bundled_scenario_reads_without_warning(name: str) -> None:
 
 def test_bundled_scenarios_are_those_on_disk() -> None:
     assert sorted(bundled()) == [
+        "backwards-world",
+        "daily-window",
         "four-over-the-equator",
         "low-mars",
         "one-astray",
         "one-craft-mars",
         "platform-at-sea",
         "thick-air",
+        "three-planes",
     ]
     with pytest.raises(InputError, match="did you mean thick-air"):
         text("thin-air")
