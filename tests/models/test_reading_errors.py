@@ -63,7 +63,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "instant-before-epoch": (17, "launch.ready = 2031-04-30T00:00:00Z", "a moment after it"),
     "instant-without-epoch": (17, "launch.ready = 2031-05-02T00:00:00Z", "add epoch ="),
     "key-in-wrong-table": (9, "ring.finish_within_d", "belongs in [limits]"),
-    "key-of-no-table": (9, "ring.color is not a key", "knows altitude_km, inclination_deg"),
+    "key-of-no-table": (9, "ring.color is not a key", "knows altitude_km, hold_for_h, inclination_deg"),
     "key-twice": (9, "slots = 4", "keep one of them"),
     "latitude-beyond-the-pole": (15, "launch.latitude_deg = 95", "at most 90 deg"),
     "list-as-number": (7, "ring.altitude_km = [9000.0]", "write a length"),
