@@ -31,7 +31,7 @@ types: $(READY)
 soak: $(READY)
 	RINGWRIGHT_SOAK=1 $(BIN)/pytest -n 2 -m soak
 
-BENCHMARKS := catalogue_speed schedule_sizes front_times freeform_times start_up
+BENCHMARKS := catalogue_speed schedule_sizes front_times freeform_times start_up budget_speed
 
 bench: $(READY)
 	for name in $(BENCHMARKS); do $(BIN)/python tests/benchmarks/$$name.py && echo || exit 1; done

@@ -75,6 +75,13 @@ def _parser() -> argparse.ArgumentParser:
     _time_limit(plan)
     plan.set_defaults(run=_plan)
 
+    sheet = commands.add_parser("sheet", help="maneuver sheets of a plan: what to do, to read, and how exactly")
+    _scenario(sheet)
+    sheet.add_argument("--craft", action="append", default=[], metavar="NAME", help="only this craft; may be repeated")
+    sheet.add_argument("--plan", type=_rank, default=1, metavar="RANK", help="plan of that rank; default: 1")
+    sheet.add_argument("--out", metavar="DIR", help="write each sheet as text, Markdown and PDF into a directory")
+    sheet.set_defaults(run=_sheet)
+
     compare = commands.add_parser("compare", help="strategies for a scenario, or whole scenarios, side by side")
     compare.add_argument(
         "scenarios", metavar="SCENARIO", nargs="+", help="a scenario file (TOML); several are compared with one another"
@@ -100,6 +107,14 @@ def _parser() -> argparse.ArgumentParser:
     where.add_argument("--workers", type=_workers, metavar="N", help="processes on this machine; default: one a core")
     where.add_argument("--cluster", metavar="ADDRESS", help="address of a Dask scheduler (needs the extra [cluster])")
     sweep.set_defaults(run=_sweep)
+
+    budget = commands.add_parser("budget", help="what errors of launch, burns and readings cost, and what to load")
+    _scenario(budget)
+    budget.add_argument("--samples", type=_samples, default=100_000, metavar="N", help="flights of each craft: 100000")
+    budget.add_argument("--seed", type=_seed, default=1, metavar="N", help="of the random numbers: 1")
+    budget.add_argument("--json", metavar="PATH", help="write the budget as JSON; - for standard output")
+    budget.add_argument("--out", metavar="DIR", help="write text, budget and figure into a directory")
+    budget.set_defaults(run=_budget)
 
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
     if arguments_ask_for("period"):
@@ -162,9 +177,27 @@ def _seconds(text: str) -> float:
     return value
 
 
+def _rank(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text} is no rank: plans are counted from 1")
+    return int(text)
+
+
 def _workers(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 1024:
         raise argparse.ArgumentTypeError(f"{text} is no number of processes from 1 to 1024")
+    return int(text)
+
+
+def _samples(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 1_000_000_000:
+        raise argparse.ArgumentTypeError(f"{text} is no number of flights from 1 to 1 000 000 000")
+    return int(text)
+
+
+def _seed(text: str) -> int:
+    if not text.isdecimal() or int(text) >= 2**63:
+        raise argparse.ArgumentTypeError(f"{text} is no whole number from 0 on")
     return int(text)
 
 
@@ -254,6 +287,43 @@ def _plan(arguments: argparse.Namespace) -> int:
     return 0 if outcome.plans else NO_PLAN
 
 
+def _sheet(arguments: argparse.Namespace) -> int:
+    from .models.reading import read_scenario
+
+    scenario = read_scenario(arguments.scenario, arguments.settings)
+    known = [craft.name for craft in scenario.craft]
+    for name in arguments.craft:
+        if name not in known:
+            raise InputError(f"--craft {name!r} is no craft of the scenario: {', '.join(known)}.", where="command line")
+    from .optimizer.plan import make_plan
+    from .reports.sheet import sheets
+    from .reports.sheet_text import sheet_text
+    from .reports.terminal import infeasible_text
+
+    progress = _Progress()
+    try:
+        outcome = make_plan(scenario, progress)
+        plan = next((plan for plan in outcome.plans if plan.rank == arguments.plan), None)
+        if outcome.plans and plan is None:
+            raise InputError(
+                f"--plan {arguments.plan}: there are plans 1 to {len(outcome.plans)}.", where="command line"
+            )
+        progress("maneuver sheets")
+        found = () if plan is None else sheets(outcome, plan, arguments.craft)
+    finally:
+        progress.done()
+    if plan is None:
+        sys.stdout.write(infeasible_text(outcome, _width()))
+        return NO_PLAN
+    sys.stdout.write("\n".join(sheet_text(one, _width()) for one in found) or "Nothing to do: no craft has to move.\n")
+    if arguments.out is not None and found:
+        from .reports.sheet_files import write_sheets
+
+        write_sheets(found, arguments.out)
+        print(f"\nText, Markdown and PDF of each are in {arguments.out}.")
+    return 0
+
+
 def _compare(arguments: argparse.Namespace) -> int:
     from .models.reading import read_scenario
 
@@ -341,6 +411,42 @@ def _executor(workers: int | None, cluster: str | None) -> AbstractContextManage
     from .reports.workers import cluster_executor, local_executor
 
     return local_executor(workers) if cluster is None else cluster_executor(cluster)
+
+
+def _budget(arguments: argparse.Namespace) -> int:
+    from .models.reading import read_scenario
+
+    scenario = read_scenario(arguments.scenario, arguments.settings)
+    from .optimizer.budget import make_budget, refuse_without_errors
+    from .optimizer.plan import make_plan
+    from .reports.budget import budget_json, budget_text, write_budget
+    from .reports.terminal import infeasible_text
+
+    refuse_without_errors(scenario)
+    progress = _Progress()
+    try:
+        outcome = make_plan(scenario, progress)
+        if not outcome.plans:
+            progress.done()
+            sys.stdout.write(infeasible_text(outcome, _width()))
+            return NO_PLAN
+        budget = make_budget(outcome, arguments.samples, arguments.seed, progress)
+    finally:
+        progress.done()
+    if arguments.json is not None:
+        from .reports.files import write_text
+
+        if arguments.json == "-":
+            sys.stdout.write(budget_json(budget))
+        else:
+            write_text(arguments.json, budget_json(budget))
+    if arguments.out is not None:
+        write_budget(budget, arguments.out)
+    if arguments.json != "-":
+        sys.stdout.write(budget_text(budget, _width()))
+        if arguments.out is not None:
+            print(f"\nText, budget and figure are in {arguments.out}.")
+    return 0
 
 
 def _period(arguments: argparse.Namespace) -> int:

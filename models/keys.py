@@ -123,6 +123,27 @@ def _circle(other: str, meaning: str, also: tuple[str, ...] = ()) -> Key:
     )
 
 
+def _error(name: str, kind: Kind, meaning: str, most: float, default: str = "0, exact") -> Key:
+    return Key(name=name, kind=kind, meaning=meaning, least=0.0, most=most, default=default)
+
+
+_INJECTION = (
+    _error("periapsis", "length", "Of the periapsis at insertion.", 1e9),
+    _error("apoapsis", "length", "Of the apoapsis at insertion.", 1e9),
+    _error("inclination", "angle", "Of the inclination at insertion.", 0.5),
+    _error("node", "angle", "Of the node at insertion.", 0.5),
+    _error("insertion_time", "time", "Of the moment of insertion.", 1e6),
+)
+_BURNS = (
+    _error("burn", "speed", "Size of a burn, the same for every burn.", 1e4),
+    _error("burn_share", "ratio", "Size of a burn, as a share of the burn.", 0.5),
+    _error("across", "speed", "Direction of a burn, on each axis across it, the same for every burn.", 1e4),
+    _error("pointing", "angle", "Direction of a burn, as an angle on each axis across it.", 0.5),
+    _error("burn_time", "time", "Of the moment of a burn.", 1e6),
+    _error("period_reading", "time", "Of a period as read in flight.", 1e6),
+)
+
+
 TABLES: Mapping[str, tuple[Key, ...]] = {
     "": (
         Key(name="title", kind="text", meaning="What the scenario is called.", default='"untitled"'),
@@ -133,6 +154,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
         Key(name="launch", kind="table or tables", meaning="The launch site, or several with a name each."),
         Key(name="craft", kind="tables", meaning="The craft, one table each.", required=True),
         Key(name="goal", kind="table", meaning="What to make least."),
+        Key(name="errors", kind="table", meaning="What may go otherwise than planned."),
     ),
     "body": (
         _name("A built-in body, or the name of a world of your own.", required=True),
@@ -391,6 +413,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             meaning="Where the launcher lets go, or several with a name each, from which the plan chooses.",
             required=True,
         ),
+        Key(name="errors", kind="table", meaning="Errors of the insertion from this site."),
     ),
     "launch.blackout": (
         Key(
@@ -444,6 +467,24 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             most=1e9,
         ),
         Key(
+            name="throttle_min",
+            kind="ratio",
+            meaning="Least thrust as a share of the full; 1: it cannot be throttled.",
+            default="1, full thrust only",
+            least=0.0,
+            above=True,
+            most=1.0,
+        ),
+        Key(
+            name="reaction",
+            kind="time",
+            meaning="From seeing a number to cutting the burn by hand (common practice, no source).",
+            default="0.3 s",
+            least=0.0,
+            above=True,
+            most=60.0,
+        ),
+        Key(
             name="reserve",
             kind="speed",
             meaning="Delta-v kept back.",
@@ -462,6 +503,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
         Key(name="pads", kind="texts", meaning="Names of the launch sites that may launch it.", default="any"),
         Key(name="stay", kind="flag", meaning="Keeps the craft where it is.", default="false"),
         Key(name="orbit", kind="table", meaning="Where the craft is in space; without it the craft is on the ground."),
+        Key(name="errors", kind="table", meaning="Errors of the burns and readings of this craft."),
     ),
     "craft.orbit": (
         Key(
@@ -536,6 +578,9 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             most=500,
         ),
     ),
+    "errors": (*_INJECTION, *_BURNS),
+    "launch.errors": _INJECTION,
+    "craft.errors": _BURNS,
 }
 """Keys of each table; an item of a list of tables goes by the name of the list."""
 

@@ -11,7 +11,7 @@ import difflib
 import math
 import os
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Literal
@@ -25,6 +25,7 @@ from .scenario import (
     Aim,
     Body,
     Craft,
+    Errors,
     Insertion,
     LimitSpec,
     Occupied,
@@ -38,6 +39,7 @@ from .scenario_file import STARTER, file_text, toml_tree
 from .settings import apply_settings
 from .tables import read_table
 from .toml_lines import key_lines
+from .units import split_unit
 
 
 def read_scenario(path: str | os.PathLike[str], settings: Sequence[str] = ()) -> Scenario:
@@ -92,8 +94,9 @@ def parse_scenario(text: str, file: str = "scenario", settings: Sequence[str] = 
 def _scenario(root: Table) -> Scenario:
     body = _body(_one(root, "body"), root.origin.epoch)
     ring = _ring(_one(root, "ring"), body)
-    craft = tuple(_craft(table, body) for table in root.tables["craft"])
-    pads = tuple(_pad(table, body) for table in root.tables.get("launch", ()))
+    errors = _errors(root.table("errors"), None)
+    craft = tuple(_craft(table, body, errors) for table in root.tables["craft"])
+    pads = tuple(_pad(table, body, errors) for table in root.tables.get("launch", ()))
     limits = _limits(_one(root, "limits"), body)
     goal = _one(root, "goal")
     goal.note_defaults("first_service", "front_step")
@@ -110,6 +113,7 @@ def _scenario(root: Table) -> Scenario:
         minimize=minimize,
         first_service=goal.count_or("first_service", 0) or None,
         front_step_s=goal.number_or("front_step", 0.0) or None,
+        errors=errors,
         source=_source(root),
     )
     return replace(scenario, warnings=warnings(scenario))
@@ -254,7 +258,23 @@ def _limits(table: Table, body: Body) -> LimitSpec:
     )
 
 
-def _pad(table: Table, body: Body) -> Pad:
+def _errors(table: Table | None, general: Errors | None) -> Errors | None:
+    """Errors of a table, in place of the general ones where it gives them; None without a table."""
+    if table is None:
+        return None
+    if general is None:
+        table.note_defaults()
+    base = general or Errors()
+    given = {field.name: table.number(_error_key(field.name)) for field in fields(Errors)}
+    return replace(base, **{name: value for name, value in given.items() if value is not None})
+
+
+def _error_key(field_name: str) -> str:
+    """The key of a field: the same without its unit."""
+    return split_unit(field_name)[0]
+
+
+def _pad(table: Table, body: Body, errors: Errors | None) -> Pad:
     insertions = tuple(_insertion(item, body) for item in table.tables["insertion"])
     table.note_defaults()
     return Pad(
@@ -272,6 +292,7 @@ def _pad(table: Table, body: Body) -> Pad:
         plane_tolerance_rad=table.number_or("plane_tolerance", 0.0),
         ascent_s=table.number_or("ascent", 0.0),
         downrange_rad=table.number_or("downrange", 0.0),
+        errors=_errors(table.table("errors"), errors),
         insertions=insertions,
     )
 
@@ -325,9 +346,10 @@ def _apsides(table: Table, body: Body) -> tuple[float, float]:
     return low, high
 
 
-def _craft(table: Table, body: Body) -> Craft:
+def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
     inside = table.table("orbit")
-    table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "")
+    bare = ("throttle_min", "reaction") if "thrust" not in table else ()
+    table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "", *bare)
     load: Literal["full", "least"] = table.text("load") or "full"  # type: ignore[assignment]  # one of the choices
     return Craft(
         name=table.text("name") or "",
@@ -336,10 +358,13 @@ def _craft(table: Table, body: Body) -> Craft:
         load=load,
         isp_s=table.number("isp"),
         thrust_n=table.number("thrust"),
+        throttle_min=table.number_or("throttle_min", 1.0),
+        reaction_s=table.number_or("reaction", 0.3),
         reserve_m_s=table.number_or("reserve", 0.0),
         ready_s=table.number_or("ready", 0.0),
         pads=table.texts("pads"),
         stay=bool(table.entries["stay"].value) if "stay" in table else False,
+        errors=_errors(table.table("errors"), errors),
         orbit=None if inside is None else _orbit(inside, body),
     )
 

@@ -121,6 +121,35 @@ class LimitSpec:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Errors:
+    """Standard deviations of what goes otherwise than planned; 0 for what is taken as exact.
+
+    Args:
+        periapsis_m, apoapsis_m, inclination_rad, node_rad, insertion_time_s: of the insertion by the launcher.
+        burn_m_s, burn_share: size of a burn, a fixed part and a share of the burn.
+        across_m_s, pointing_rad: direction of a burn, a fixed part and an angle, on each of the two axes across it.
+        burn_time_s: moment of a burn.
+        period_reading_s: of a period as read in flight.
+    """
+
+    periapsis_m: float = 0.0
+    apoapsis_m: float = 0.0
+    inclination_rad: float = 0.0
+    node_rad: float = 0.0
+    insertion_time_s: float = 0.0
+    burn_m_s: float = 0.0
+    burn_share: float = 0.0
+    across_m_s: float = 0.0
+    pointing_rad: float = 0.0
+    burn_time_s: float = 0.0
+    period_reading_s: float = 0.0
+
+
+INJECTION_ERRORS = ("periapsis_m", "apoapsis_m", "inclination_rad", "node_rad", "insertion_time_s")
+"""The errors that are the launcher's; the others are the craft's."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Insertion:
     """Where the launcher lets go, on the way up: apsides and the radius of the insertion point itself."""
 
@@ -149,6 +178,7 @@ class Pad:
         payload_kg: greatest mass at the insertion.
         plane_tolerance_rad: how far the site may be from the ring plane at liftoff.
         ascent_s, downrange_rad: from liftoff to insertion, in time and as an inertial angle.
+        errors: of the insertion, where they are not the scenario's.
     """
 
     name: str
@@ -163,6 +193,7 @@ class Pad:
     plane_tolerance_rad: float = 0.0
     ascent_s: float = 0.0
     downrange_rad: float = 0.0
+    errors: Errors | None = None
     insertions: tuple[Insertion, ...] = ()
 
 
@@ -193,7 +224,8 @@ class Craft:
 
     Masses and specific impulse are all given or all None; without them propellant is not counted.
     ``ready_s`` is the earliest burn in space, or the delivery to the pad. ``stay`` keeps a craft where it is.
-    ``pads`` names the launch sites that may launch it, none of them: any.
+    ``pads`` names the launch sites that may launch it, none of them: any. ``errors`` are those of its burns and
+    readings, where they are not the scenario's.
     """
 
     name: str
@@ -202,10 +234,13 @@ class Craft:
     load: Literal["full", "least"] = "full"
     isp_s: float | None = None
     thrust_n: float | None = None
+    throttle_min: float = 1.0
+    reaction_s: float = 0.3
     reserve_m_s: float = 0.0
     ready_s: float = 0.0
     pads: tuple[str, ...] = ()
     stay: bool = False
+    errors: Errors | None = None
     orbit: Orbit | None = None
 
 
@@ -215,6 +250,7 @@ class Scenario:
 
     ``first_service`` is how many neighboring slots must be filled for the first service, None where nobody asks.
     ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
+    ``errors`` is None where nothing is said about them.
     """
 
     title: str
@@ -227,6 +263,7 @@ class Scenario:
     minimize: Aim = "delta_v"
     first_service: int | None = None
     front_step_s: float | None = None
+    errors: Errors | None = None
     source: Source = Source()
     warnings: tuple[str, ...] = ()
 

@@ -119,6 +119,8 @@ def table_words(schema: str) -> str:
         "craft.orbit": "a craft's orbit",
         "launch.insertion": "an insertion of [launch]",
         "launch.blackout": "a blackout of [launch]",
+        "launch.errors": "errors of [launch]",
+        "craft.errors": "a craft's errors",
     }.get(schema, f"[{schema}]")
 
 

@@ -44,6 +44,19 @@ def test_the_output_shown_is_the_output_printed(
         assert block.strip("\n") in printed
 
 
+def test_the_budget_shown_is_the_budget_printed(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown = re.search(r"\$ ringwright budget (\S+)\n(.*?)```", README, flags=re.DOTALL)
+    assert shown is not None
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.chdir(ROOT)
+    assert main(["budget", shown.group(1)]) == 0
+    printed = capsys.readouterr().out
+    for block in re.split(r"\n\[\.\.\.\]\n", shown.group(2).rstrip("\n")):
+        assert block.strip("\n").removesuffix("\n[...]") in printed
+
+
 def test_links_in_the_documents_lead_somewhere() -> None:
     for document in ("README.md", "DEVELOPERS.md", *(f"{r}/README.md" for r in ("models", "optimizer", "reports"))):
         place = ROOT / document

@@ -1,0 +1,76 @@
+"""Execution errors of burns: Gates' model.
+
+A burn meant to give a velocity change v gives v and three independent, normally distributed errors: one along v with
+variance fixed^2 + (share |v|)^2, and one on each of the two axes across v with variance fixed^2 + (angle |v|)^2. The
+fixed parts are what a smallest cut-off and the attitude control leave, the proportional ones what a flow meter and a
+misaligned engine do. Source: C. R. Gates, "A Simplified Model of Midcourse Maneuver Execution Errors", JPL Technical
+Report 32-504, 1963 (four parameters; here per axis; from memory).
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from .scenario import Errors
+
+Array = NDArray[np.float64]
+
+
+class BurnErrors(NamedTuple):
+    """What a burn gives beside what was meant, m/s: along it, and on the two axes across it."""
+
+    along_m_s: Array
+    across_m_s: Array
+    sideways_m_s: Array
+
+
+def sigma_along(errors: Errors, size_m_s: ArrayLike) -> Array:
+    """Standard deviation along a burn of that size, m/s; none for a burn of none.
+
+    >>> float(sigma_along(Errors(burn_m_s=0.3, burn_share=0.004), 100.0))
+    0.5
+    """
+    return _deviation(errors.burn_m_s, errors.burn_share, size_m_s)
+
+
+def sigma_across(errors: Errors, size_m_s: ArrayLike) -> Array:
+    """Standard deviation on each axis across a burn of that size, m/s; none for a burn of none."""
+    return _deviation(errors.across_m_s, errors.pointing_rad, size_m_s)
+
+
+def _deviation(fixed: float, share: float, size_m_s: ArrayLike) -> Array:
+    size = np.abs(np.asarray(size_m_s, dtype=np.float64))
+    if fixed == 0.0:
+        return share * size
+    there = np.asarray(fixed * (size > 0.0))
+    return there if share == 0.0 else np.asarray(np.sqrt(np.square(there) + np.square(share * size)))
+
+
+def burn_errors(errors: Errors, size_m_s: ArrayLike, normal: Array) -> BurnErrors:
+    """Draw the errors of burns.
+
+    Args:
+        errors: standard deviations.
+        size_m_s: sizes of the burns, any shape; the sign does not matter.
+        normal: independent standard normal numbers, shape (3, ...) over that of the sizes.
+    """
+    across = sigma_across(errors, size_m_s)
+    return BurnErrors(sigma_along(errors, size_m_s) * normal[0], across * normal[1], across * normal[2])
+
+
+def covariance(errors: Errors, velocity_m_s: ArrayLike) -> Array:
+    """Covariance of the error of one burn, (m/s)^2, shape (3, 3): the closed form of what is drawn.
+
+    sigma_across^2 (1 - u u') + sigma_along^2 u u', with u the direction of the burn.
+    """
+    vector = np.asarray(velocity_m_s, dtype=np.float64)
+    size = float(np.linalg.norm(vector))
+    if size == 0.0:
+        return np.zeros((3, 3))
+    along = np.outer(vector, vector) / size**2
+    return np.asarray(
+        np.square(sigma_across(errors, size)) * (np.eye(3) - along) + np.square(sigma_along(errors, size)) * along
+    )

@@ -1,0 +1,231 @@
+"""The propellant budget as text, as JSON and as files."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+from ..models.quantiles import CONFIDENCE, Quantile
+from ..models.readouts import plain
+from ..optimizer.budget import SHARES, Budget, CraftBudget
+from .files import whole_directory, write_text
+from .layout import Column, columns, heading, paragraph
+from .wording import listed
+
+_CAUTION = (
+    "A planning aid, not flight software: approximations are point-mass gravity, impulses, tangent burns at the ring, "
+    "normally distributed errors that do not depend on one another, and last corrections (phasing out a slot error, "
+    "taking off a tilt) that are exact. Misses, failures and drag are not in it."
+)
+
+
+def budget_text(budget: Budget, width: int) -> str:
+    """The budget for a console, no line longer than ``width``."""
+    lines = [budget.outcome.scenario.title, *paragraph(_answer(budget), width), ""]
+    broken = budget.plan.broken
+    if broken:
+        lines += paragraph(
+            f"THE PLAN BREAKS A LIMIT: {listed(sorted({b.limit for b in broken}))}. "
+            "The budget is of a plan that should not be flown.",
+            width,
+        )
+    lines += paragraph(
+        f"{_grouped(budget.samples)} flights of each craft of plan 1 with random errors (seed {budget.seed}), each "
+        "corrected as a planner would: the phasing period is read and trimmed, an overshot one is exchanged for the "
+        "next that fits, the ring's period is read and trimmed, what slot error and tilt are beyond tolerance is taken "
+        "off.",
+        width,
+    )
+    lines += [*heading("Delta-v, m/s", width), *columns(*_craft_table(budget), width)]
+    sure = f"{plain(100.0 * CONFIDENCE, 0)} %"
+    lines += paragraph(
+        f"P99 is what 99 in 100 flights do not exceed, with bounds that hold with {sure} confidence each, by order "
+        "statistics alone; the reserve reaches from the plan to the upper one.",
+        width,
+        indent="  ",
+    )
+    for text in _warnings(budget):
+        lines += paragraph(text, width, indent="  ")
+    if any(one.load_kg for one in budget.craft):
+        lines += [*heading("Propellant to load, kg", width), *columns(*_load_table(budget), width)]
+        lines += paragraph(_loads_text(budget), width, indent="  ")
+    lines += [*heading("What drives it", width), *columns(*_driver_table(budget), width)]
+    lines += paragraph(
+        f"P99 less the plan, summed over the craft, from {_grouped(budget.ranking_samples)} flights of each: with one "
+        "source alone, and how much less without it. They do not add up.",
+        width,
+        indent="  ",
+    )
+    if budget.as_zero:
+        lines += paragraph(f"Taken as exact, as nothing is said: {'; '.join(budget.as_zero)}.", width, indent="  ")
+    lines += ["", *paragraph(_CAUTION, width)]
+    return "\n".join(lines) + "\n"
+
+
+def _answer(budget: Budget) -> str:
+    worst = max(budget.craft, key=lambda one: one.reserve_m_s)
+    total = budget.total_m_s[-1]
+    planned = sum(one.planned_m_s for one in budget.craft)
+    text = (
+        f"Add up to {plain(worst.reserve_m_s)} m/s ({worst.craft}) to what the plan burns: 99 in 100 flights then have "
+        f"enough. All craft together: {plain(planned)} m/s planned, {plain(total.value)} m/s for 99 in 100."
+    )
+    if budget.one_load_kg is not None and budget.one_load_planned_kg is not None and len(budget.craft) > 1:
+        load = budget.one_load_kg[-1].value
+        text += (
+            f" One load for all craft: {plain(load, 2)} kg, {plain(load - budget.one_load_planned_kg, 2)} kg more than "
+            "the plan alone needs."
+        )
+    return text
+
+
+def _craft_table(budget: Budget) -> tuple[list[Column], list[list[str]]]:
+    heads = [Column(title="craft"), *(Column(title=t, right=True) for t in ("plan", "P50", "P90", "P99"))]
+    heads += [Column(title="P99 bounds", right=True), Column(title="reserve", right=True)]
+    rows = [_row(one.craft, one.planned_m_s, one.delta_v_m_s, plain(one.reserve_m_s)) for one in budget.craft]
+    if len(budget.craft) > 1:
+        rows.append(_row("all", sum(one.planned_m_s for one in budget.craft), budget.total_m_s, ""))
+    return heads, rows
+
+
+def _row(name: str, planned: float, found: tuple[Quantile, ...], reserve: str) -> list[str]:
+    last = found[-1]
+    return [name, plain(planned), *(plain(q.value) for q in found), f"{_bound(last.low)}..{_bound(last.high)}", reserve]
+
+
+def _bound(value: float) -> str:
+    return plain(value, 2) if math.isfinite(value) else "unknown"
+
+
+def _load_table(budget: Budget) -> tuple[list[Column], list[list[str]]]:
+    heads = [Column(title="craft"), *(Column(title=t, right=True) for t in ("plan", "P50", "P90", "P99", "costs"))]
+    rows = []
+    for one in budget.craft:
+        if one.load_kg is not None:
+            cost = one.load_kg[-1] - one.load_kg[0]
+            rows.append([one.craft, *(plain(kg, 2) for kg in one.load_kg), plain(cost, 2)])
+    if budget.one_load_kg is not None and budget.one_load_planned_kg is not None and len(budget.craft) > 1:
+        cost = budget.one_load_kg[-1].value - budget.one_load_planned_kg
+        values = [budget.one_load_planned_kg, *(q.value for q in budget.one_load_kg)]
+        rows.append(["one for all", *(plain(kg, 2) for kg in values), plain(cost, 2)])
+    return heads, rows
+
+
+def _loads_text(budget: Budget) -> str:
+    text = "By the rocket equation, the reserve that the scenario keeps back on top; costs is P99 less plan."
+    if len(budget.craft) > 1 and budget.one_load_kg is not None:
+        text += " One for all is enough for every craft of 50, 90, 99 in 100 rings."
+    return text
+
+
+def _driver_table(budget: Budget) -> tuple[list[Column], list[list[str]]]:
+    heads = [Column(title="source"), Column(title="alone, m/s", right=True), Column(title="left out, m/s", right=True)]
+    # what is left of a difference of two quantiles may fall short of nothing by noise
+    rows = [[d.source, plain(d.alone_m_s, 2), plain(max(d.left_out_m_s, 0.0), 2)] for d in budget.drivers]
+    return heads, rows
+
+
+def _warnings(budget: Budget) -> list[str]:
+    found = []
+    for one in budget.craft:
+        if one.short > 0.0:
+            found.append(
+                f"{one.craft} RUNS OUT of its {plain(one.available_m_s)} m/s in {_percent(one.short)} of flights, the "
+                "reserve kept back used up."
+            )
+        if one.too_low > 0.0:
+            found.append(
+                f"{one.craft} DIPS BELOW THE FLOOR in {_percent(one.too_low)} of flights, before its period is "
+                "trimmed: aim short of the period first, or raise the clearance."
+            )
+        if one.went_on > 0.0:
+            found.append(
+                f"{one.craft} overshoots its period in {_percent(one.went_on)} of flights and takes one revolution "
+                "more, which costs no propellant."
+            )
+        if one.phased_out > 0.0:
+            found.append(
+                f"{one.craft} ends out of its slot's tolerance in {_percent(one.phased_out)} of flights and phases it "
+                "out afterwards."
+            )
+    return found
+
+
+def _percent(share: float) -> str:
+    return f"{plain(100.0 * share, 1)} %" if share >= 0.0005 else "less than 0.1 %"
+
+
+def _grouped(number: int) -> str:
+    return f"{number:,}".replace(",", " ")
+
+
+def budget_json(budget: Budget) -> str:
+    """The budget as JSON: delta-v in m/s, masses in kg, angles in degrees; bounds that are unknown are null."""
+    return json.dumps(_values(budget), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _values(budget: Budget) -> dict[str, Any]:
+    return {
+        "format": "ringwright-budget/1",
+        "title": budget.outcome.scenario.title,
+        "plan": budget.plan.rank,
+        "plan_within_limits": not budget.plan.broken,
+        "samples": budget.samples,
+        "seed": budget.seed,
+        "confidence": CONFIDENCE,
+        "craft": [_craft_values(one) for one in budget.craft],
+        "total_m_s": [_quantile(q) for q in budget.total_m_s],
+        "one_load_kg": None if budget.one_load_kg is None else [_quantile(q) for q in budget.one_load_kg],
+        "one_load_planned_kg": budget.one_load_planned_kg,
+        "drivers": [
+            {"source": d.source, "alone_m_s": d.alone_m_s, "left_out_m_s": d.left_out_m_s} for d in budget.drivers
+        ],
+        "driver_samples": budget.ranking_samples,
+        "taken_as_exact": list(budget.as_zero),
+        "model": {"gravity": "two-body", "burns": "impulsive"},
+    }
+
+
+def _craft_values(one: CraftBudget) -> dict[str, Any]:
+    shares = ("plan", *(f"p{100 * share:g}" for share in SHARES))
+    return {
+        "craft": one.craft,
+        "planned_m_s": one.planned_m_s,
+        "delta_v_m_s": [_quantile(q) for q in one.delta_v_m_s],
+        "reserve_m_s": one.reserve_m_s,
+        "available_m_s": one.available_m_s if math.isfinite(one.available_m_s) else None,
+        "share_running_out": one.short,
+        "share_going_on": one.went_on,
+        "share_phased_out": one.phased_out,
+        "share_below_floor": one.too_low,
+        "slot_error_p99_deg": math.degrees(one.slot_error_rad),
+        "load_kg": None if one.load_kg is None else dict(zip(shares, one.load_kg, strict=True)),
+    }
+
+
+def _quantile(one: Quantile) -> dict[str, float | None]:
+    return {
+        "share": one.share,
+        "value": one.value,
+        "low": one.low if math.isfinite(one.low) else None,
+        "high": one.high if math.isfinite(one.high) else None,
+    }
+
+
+def write_budget(budget: Budget, directory: str | Path) -> Path:
+    """Write ``budget.json``, ``budget.txt`` and the figure ``budget.svg``, ``.png`` into a directory.
+
+    Raises:
+        InputError: the place cannot be written to.
+    """
+    from .figures.budget import draw_budget
+    from .figures.style import paper, save
+
+    with whole_directory(directory) as place:
+        write_text(place / "budget.json", budget_json(budget))
+        write_text(place / "budget.txt", budget_text(budget, 110))
+        with paper():
+            save(draw_budget(budget), place, "budget")
+    return Path(directory)

@@ -1,0 +1,50 @@
+"""How many flights with errors a second the budget tells: ``python tests/benchmarks/budget_speed.py [--smoke]``.
+
+On one thread, beside how fast NumPy draws the random numbers that they take, measured in the same run in the same
+blocks.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+from ringwright.models.reading import parse_scenario
+from ringwright.optimizer.budget import BLOCK, block
+from ringwright.optimizer.budget_flights import normals_of
+from ringwright.optimizer.budget_story import stories
+from ringwright.optimizer.plan import make_plan
+from ringwright.scenarios import text
+
+
+def taken(work: Callable[[int], object], blocks: int) -> float:
+    """Processor time of a block, s: the least of three rounds."""
+    found = []
+    for _ in range(3):
+        begun = time.process_time()
+        for number in range(blocks):
+            work(number)
+        found.append((time.process_time() - begun) / blocks)
+    return min(found)
+
+
+def main(arguments: list[str]) -> int:
+    """Measure and print a row for each kind of craft."""
+    blocks = 2 if "--smoke" in arguments else 120
+    outcome = make_plan(parse_scenario(text("platform-at-sea")))
+    told = stories(outcome.scenario, outcome.ring, outcome.plans[0])
+    print("craft, revolutions: numbers a flight; million flights/s; share of the rate at which NumPy draws the numbers")
+    for story in told[:2]:
+        rows, generator = normals_of(story), np.random.default_rng(1)
+        drawn = taken(lambda _, g=generator, r=rows: g.standard_normal((r, BLOCK)), blocks)  # type: ignore[misc]
+        flown = taken(lambda number, s=story: block(s, 1, 0, number), blocks)  # type: ignore[misc]
+        rate = BLOCK / flown / 1e6
+        print(f"  {story.craft}, {story.revolutions}: {rows}; {rate:.1f}; {drawn / flown:.2f}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
