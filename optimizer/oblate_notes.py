@@ -59,8 +59,8 @@ def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left:
     moved = [abs(part.heading.moved_s) for plan in plans for part in plan.craft if part.heading is not None]
     if max(moved, default=0.0) >= 1.0:
         said.append(
-            f"liftoffs stand up to {max(moved):.0f} s beside the pass through the ring plane: orbits below the ring drift "
-            "with the oblate body at another rate, and so the planes agree when the craft is in its slot"
+            f"liftoffs stand up to {max(moved):.0f} s beside the pass through the ring plane: over the oblate body "
+            "the planes of orbits on the way drift at another rate, and so they agree when the craft is in its slot"
         )
     ring = problem.ring
     for way in problem.ways:
