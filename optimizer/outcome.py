@@ -6,9 +6,10 @@ meters, times seconds from the epoch, as everywhere inside.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
+from ..models.flown import Itinerary
 from ..models.launch import TiltAt
 from ..models.ring import Ring
 from ..models.scenario import Scenario
@@ -93,7 +94,7 @@ class CraftPlan:
     ``first_guess_error_rad`` is the slot error of the plan by ratios of periods before it was corrected by its own
     flight, None where nothing was corrected. ``free_form`` is the evidence for a free-form flight, None for all else.
     ``heading`` is None for a craft in space, and where the site never leaves the ring plane. ``last_at_ring`` counts
-    the last burn at the ring from the end: -2 where one follows that turns the plane.
+    the last burn at the ring from the end: -2 where one follows that turns the plane. ``itinerary`` is what was flown.
     """
 
     craft: str
@@ -127,6 +128,7 @@ class CraftPlan:
     free_form: FreeForm | None = None
     heading: LaunchHeading | None = None
     last_at_ring: int = -1
+    itinerary: Itinerary | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True, kw_only=True)
