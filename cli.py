@@ -75,6 +75,13 @@ def _parser() -> argparse.ArgumentParser:
     _time_limit(plan)
     plan.set_defaults(run=_plan)
 
+    sheet = commands.add_parser("sheet", help="maneuver sheets of a plan: what to do, to read, and how exactly")
+    _scenario(sheet)
+    sheet.add_argument("--craft", action="append", default=[], metavar="NAME", help="only this craft; may be repeated")
+    sheet.add_argument("--plan", type=_rank, default=1, metavar="RANK", help="plan of that rank; default: 1")
+    sheet.add_argument("--out", metavar="DIR", help="write each sheet as text, Markdown and PDF into a directory")
+    sheet.set_defaults(run=_sheet)
+
     compare = commands.add_parser("compare", help="strategies for a scenario, or whole scenarios, side by side")
     compare.add_argument(
         "scenarios", metavar="SCENARIO", nargs="+", help="a scenario file (TOML); several are compared with one another"
@@ -174,6 +181,12 @@ def _seconds(text: str) -> float:
     if not 0.0 < value < math.inf:
         raise argparse.ArgumentTypeError(f"{text} is no number of seconds above 0")
     return value
+
+
+def _rank(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text} is no rank: plans are counted from 1")
+    return int(text)
 
 
 def _workers(text: str) -> int:
@@ -278,6 +291,43 @@ def _plan(arguments: argparse.Namespace) -> int:
     if patience.stopped and not outcome.plans:
         return INTERRUPTED
     return 0 if outcome.plans else NO_PLAN
+
+
+def _sheet(arguments: argparse.Namespace) -> int:
+    from .models.reading import read_scenario
+
+    scenario = read_scenario(arguments.scenario, arguments.settings)
+    known = [craft.name for craft in scenario.craft]
+    for name in arguments.craft:
+        if name not in known:
+            raise InputError(f"--craft {name!r} is no craft of the scenario: {', '.join(known)}.", where="command line")
+    from .optimizer.plan import make_plan
+    from .reports.sheet import sheets
+    from .reports.sheet_text import sheet_text
+    from .reports.terminal import infeasible_text
+
+    progress = _Progress()
+    try:
+        outcome = make_plan(scenario, progress)
+        plan = next((plan for plan in outcome.plans if plan.rank == arguments.plan), None)
+        if outcome.plans and plan is None:
+            raise InputError(
+                f"--plan {arguments.plan}: there are plans 1 to {len(outcome.plans)}.", where="command line"
+            )
+        progress("maneuver sheets")
+        found = () if plan is None else sheets(outcome, plan, arguments.craft)
+    finally:
+        progress.done()
+    if plan is None:
+        sys.stdout.write(infeasible_text(outcome, _width()))
+        return NO_PLAN
+    sys.stdout.write("\n".join(sheet_text(one, _width()) for one in found) or "Nothing to do: no craft has to move.\n")
+    if arguments.out is not None and found:
+        from .reports.sheet_files import write_sheets
+
+        write_sheets(found, arguments.out)
+        print(f"\nText, Markdown and PDF of each are in {arguments.out}.")
+    return 0
 
 
 def _compare(arguments: argparse.Namespace) -> int:

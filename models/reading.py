@@ -348,7 +348,8 @@ def _apsides(table: Table, body: Body) -> tuple[float, float]:
 
 def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
     inside = table.table("orbit")
-    table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "")
+    bare = ("throttle_min", "reaction") if "thrust" not in table else ()
+    table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "", *bare)
     load: Literal["full", "least"] = table.text("load") or "full"  # type: ignore[assignment]  # one of the choices
     return Craft(
         name=table.text("name") or "",
@@ -357,6 +358,8 @@ def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
         load=load,
         isp_s=table.number("isp"),
         thrust_n=table.number("thrust"),
+        throttle_min=table.number_or("throttle_min", 1.0),
+        reaction_s=table.number_or("reaction", 0.3),
         reserve_m_s=table.number_or("reserve", 0.0),
         ready_s=table.number_or("ready", 0.0),
         pads=table.texts("pads"),

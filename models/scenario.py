@@ -234,6 +234,8 @@ class Craft:
     load: Literal["full", "least"] = "full"
     isp_s: float | None = None
     thrust_n: float | None = None
+    throttle_min: float = 1.0
+    reaction_s: float = 0.3
     reserve_m_s: float = 0.0
     ready_s: float = 0.0
     pads: tuple[str, ...] = ()

@@ -245,11 +245,20 @@ def _craft_plan(
         ),
         period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
+        phasing_burn=_phasing_burn(what, revolutions),
+        before_burns=tuple(tuple(float(x) for x in state) for state in flight.before),
         last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
         heading=_heading(problem, way, float(options.liftoff_s[row])),
         free_form=_evidence(problem, int(options.flight[row])),
         itinerary=flight.itinerary,
     )
+
+
+def _phasing_burn(what: Course, revolutions: int) -> int | None:
+    """The burn with which phasing begins: the one before the last, where there is one."""
+    if what.phasing_burn is not None or revolutions == 0 or what.route == "timed":
+        return what.phasing_burn
+    return len(what.itinerary.impulses) - 2 if len(what.itinerary.impulses) > 1 else None
 
 
 def _evidence(problem: Problem, flight: int) -> FreeForm | None:

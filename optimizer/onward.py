@@ -46,7 +46,8 @@ class Onward:
 
     ``scenario`` is None where nobody is left to move, and while a craft is between liftoff and insertion. ``done`` are
     the craft in their slots, ``lost`` those that are gone, ``assumed`` those under way of which nothing was seen,
-    ``stepped`` whether free-form flights were asked for only because an orbit does not touch the ring. ``as_planned``: nothing was seen that is otherwise than planned.
+    ``stepped`` whether free-form flights were asked for only because an orbit does not touch the ring.
+    ``as_planned``: nothing was seen that is otherwise than planned.
     """
 
     scenario: Scenario | None

@@ -93,6 +93,8 @@ class CraftPlan:
     phasing begins (osculating), which over an oblate body is not quite the same; None where nothing is phased.
     ``first_guess_error_rad`` is the slot error of the plan by ratios of periods before it was corrected by its own
     flight, None where nothing was corrected. ``free_form`` is the evidence for a free-form flight, None for all else.
+    ``phasing_burn`` is the burn with which phasing begins, counted from 0; None where there is none.
+    ``before_burns`` are the states just before each burn, as flown: position, m, and velocity, m/s, six numbers each.
     ``heading`` is None for a craft in space, and where the site never leaves the ring plane. ``last_at_ring`` counts
     the last burn at the ring from the end: -2 where one follows that turns the plane. ``itinerary`` is what was flown.
     """
@@ -126,6 +128,8 @@ class CraftPlan:
     period_to_hit_s: float | None = None
     first_guess_error_rad: float | None = None
     free_form: FreeForm | None = None
+    phasing_burn: int | None = None
+    before_burns: tuple[tuple[float, ...], ...] = ()
     heading: LaunchHeading | None = None
     last_at_ring: int = -1
     itinerary: Itinerary | None = field(default=None, repr=False, compare=False)

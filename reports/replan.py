@@ -87,6 +87,12 @@ def _states(done: Replan, width: int) -> list[str]:
         lines += paragraph(
             f"Nothing was seen of {listed(list(left.assumed))}: taken to be where the plan has it.", width
         )
+    unread = [one.craft for one in left.spent if one.by_plan and not left.as_planned and one.delta_v_m_s > 0.0]
+    unread = [name for name in unread if (seen := done.observed.of(name)) is not None and seen.orbit is not None]
+    if unread:
+        lines += paragraph(
+            f"What {listed(unread)} spent is taken from the plan, as no propellant was read: it may be more.", width
+        )
     tilted = [one for one in done.observed.craft if one.tilt_rad > done.before.scenario.ring.tilt_tolerance_rad + 1e-7]
     for one in tilted:
         cost = 2.0 * done.before.ring.speed_m_s * math.sin(0.5 * one.tilt_rad)

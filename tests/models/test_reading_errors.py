@@ -68,6 +68,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "latitude-beyond-the-pole": (15, "launch.latitude_deg = 95", "at most 90 deg"),
     "list-as-number": (7, "ring.altitude_km = [9000.0]", "write a length"),
     "nan": (12, "limits.clearance_km = nan", "give a finite one"),
+    "throttle-beyond-one": (25, "craft.Teal.throttle_min = 1.5", "1"),
     "negative-mass": (21, "craft.Teal.dry_mass_kg = -310", "more than 0 kg"),
     "no-body": (None, "there is no [body]", "add it"),
     "no-craft": (None, "there is no [[craft]]", "add it"),
