@@ -116,6 +116,12 @@ def _parser() -> argparse.ArgumentParser:
     budget.add_argument("--out", metavar="DIR", help="write text, budget and figure into a directory")
     budget.set_defaults(run=_budget)
 
+    replan = commands.add_parser("replan", help="the best plan from here, from what was seen of the craft")
+    _scenario(replan)
+    replan.add_argument("--observed", metavar="FILE", required=True, help="what was seen, and when (TOML)")
+    replan.add_argument("--json", metavar="PATH", help="write the new plan as JSON; - for standard output")
+    replan.set_defaults(run=_replan)
+
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
     if arguments_ask_for("period"):
         from .reports.period import add_arguments
@@ -447,6 +453,41 @@ def _budget(arguments: argparse.Namespace) -> int:
         if arguments.out is not None:
             print(f"\nText, budget and figure are in {arguments.out}.")
     return 0
+
+
+def _replan(arguments: argparse.Namespace) -> int:
+    from .models.reading import read_scenario
+
+    scenario = read_scenario(arguments.scenario, arguments.settings)
+    from .models.observed import read_observed
+    from .optimizer.plan import make_plan
+    from .optimizer.problem import ring_of
+    from .optimizer.replan import replan
+    from .reports.replan import replan_json, replan_text
+    from .reports.terminal import infeasible_text
+
+    # what cannot be is said before anything is planned
+    read_observed(arguments.observed, scenario, ring_of(scenario))
+    progress = _Progress()
+    try:
+        before = make_plan(scenario, progress)
+        if not before.plans:
+            progress.done()
+            sys.stdout.write(infeasible_text(before, _width()))
+            return NO_PLAN
+        done = replan(before, read_observed(arguments.observed, scenario, before.ring), progress)
+    finally:
+        progress.done()
+    if arguments.json is not None:
+        from .reports.files import write_text
+
+        if arguments.json == "-":
+            sys.stdout.write(replan_json(done))
+        else:
+            write_text(arguments.json, replan_json(done))
+    if arguments.json != "-":
+        sys.stdout.write(replan_text(done, _width()))
+    return NO_PLAN if done.outcome is not None and not done.outcome.plans else 0
 
 
 def _period(arguments: argparse.Namespace) -> int:

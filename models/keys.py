@@ -578,6 +578,96 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             most=500,
         ),
     ),
+    "observed": (
+        Key(
+            name="now",
+            kind="instant",
+            meaning="The moment from which to go on, from the scenario's epoch.",
+            required=True,
+            least=0.0,
+            most=LONGEST_S,
+        ),
+        Key(name="craft", kind="tables", meaning="The craft of which something was seen, one table each."),
+    ),
+    "observed.craft": (
+        _name("A craft of the scenario.", required=True),
+        Key(
+            name="status",
+            kind="choice",
+            meaning='"pad": not launched; "done": in its slot; "lost": gone.',
+            default="by the plan, or by what was seen of its orbit",
+            choices=("pad", "done", "lost"),
+        ),
+        Key(
+            name="propellant",
+            kind="mass",
+            meaning="Propellant left at that moment.",
+            default="what the plan leaves",
+            least=0.0,
+            most=1e9,
+        ),
+        Key(name="orbit", kind="table", meaning="Its orbit as read from instruments."),
+        Key(name="state", kind="table", meaning="Its orbit as a state vector."),
+        Key(name="elements", kind="texts", meaning="Its orbit as the two lines of a two-line element set (Earth)."),
+    ),
+    "observed.craft.orbit": (
+        _length("periapsis", "Periapsis altitude."),
+        _length("apoapsis", "Apoapsis altitude."),
+        Key(
+            name="period",
+            kind="time",
+            meaning="Period; with one apsis it gives the other, alone it is that of a circle.",
+            least=0.0,
+            above=True,
+            most=LONGEST_S,
+        ),
+        Key(
+            name="at",
+            kind="choice",
+            meaning="The apsis that it passed last; a circle needs none.",
+            choices=("periapsis", "apoapsis"),
+        ),
+        Key(
+            name="at_time",
+            stem="at",
+            kind="instant",
+            meaning="When it passed it, or when it was there on a circle.",
+            default="now",
+            least=-LONGEST_S,
+            most=LONGEST_S,
+        ),
+        _angle("angle", "Argument of latitude of that apsis, of the craft on a circle."),
+        Key(name="ahead_of", kind="text", meaning="Instead of that angle: the neighbor that it is ahead of now."),
+        _angle("ahead", "By how much it is ahead of that neighbor now."),
+        Key(
+            name="plane",
+            kind="count",
+            meaning="The plane of the ring that it lies in.",
+            default="0",
+            least=0,
+            most=100,
+        ),
+    ),
+    "observed.craft.state": (
+        *(
+            Key(
+                name=axis,
+                kind="length",
+                meaning=f"Position along {axis}.",
+                required=True,
+                least=-FARTHEST_M,
+                most=FARTHEST_M,
+            )
+            for axis in ("x", "y", "z")
+        ),
+        *(
+            Key(name=f"v{axis}", kind="speed", meaning=f"Velocity along {axis}.", required=True, least=-1e7, most=1e7)
+            for axis in ("x", "y", "z")
+        ),
+        Key(
+            name="at_time", stem="at", kind="instant", meaning="When.", default="now", least=-LONGEST_S, most=LONGEST_S
+        ),
+    ),
     "errors": (*_INJECTION, *_BURNS),
     "launch.errors": _INJECTION,
     "craft.errors": _BURNS,
@@ -615,4 +705,8 @@ def tables_with(spelled: str) -> tuple[str, ...]:
     >>> tables_with("clearance_km"), tables_with("name")[:2]
     (('limits',), ('body', 'ring.occupied'))
     """
-    return tuple(table for table, keys in TABLES.items() if any(spelled in key.spellings for key in keys))
+    return tuple(
+        table
+        for table, keys in TABLES.items()
+        if not table.startswith("observed") and any(spelled in key.spellings for key in keys)
+    )

@@ -84,7 +84,8 @@ def _pointing(table: Table, spelled: str, problem: str) -> InputError:
 def _unknown(table: Table, spelled: str) -> str:
     here = TABLES[table.schema]
     name = f"{table.label}.{spelled}" if table.label else spelled
-    there = [other for other in tables_with(spelled) if other != table.schema]
+    observed = table.schema.startswith("observed")
+    there = [] if observed else [other for other in tables_with(spelled) if other != table.schema]
     near = difflib.get_close_matches(spelled.lower(), [s for key in here for s in key.spellings], n=1, cutoff=0.7)
     if there and spelled not in ("name",):
         also = difflib.get_close_matches(spelled.lower(), [s for key in here for s in key.spellings], n=1, cutoff=0.85)
@@ -92,7 +93,13 @@ def _unknown(table: Table, spelled: str) -> str:
         return f"{name} is in the wrong table: {spelled} belongs in {either([table_words(t) for t in there])}{hint}"
     if near:
         return f"{name} is not a key of {table_words(table.schema)}: did you mean {near[0]}?"
-    everywhere = {s: other for other, keys in TABLES.items() for key in keys for s in key.spellings}
+    everywhere = {
+        s: other
+        for other, keys in TABLES.items()
+        if other.startswith("observed") == observed
+        for key in keys
+        for s in key.spellings
+    }
     far = difflib.get_close_matches(spelled.lower(), list(everywhere), n=1, cutoff=0.8)
     if far:
         there_words = table_words(everywhere[far[0]])
@@ -121,6 +128,10 @@ def table_words(schema: str) -> str:
         "launch.blackout": "a blackout of [launch]",
         "launch.errors": "errors of [launch]",
         "craft.errors": "a craft's errors",
+        "observed": "the top of the file",
+        "observed.craft": "[[craft]]",
+        "observed.craft.orbit": "a craft's orbit",
+        "observed.craft.state": "a craft's state",
     }.get(schema, f"[{schema}]")
 
 

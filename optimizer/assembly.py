@@ -265,6 +265,7 @@ def _craft_plan(
         last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
         heading=_heading(problem, way, float(options.liftoff_s[row]), moved),
         free_form=_evidence(problem, int(options.flight[row])),
+        itinerary=flight.itinerary,
     )
 
 

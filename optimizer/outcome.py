@@ -6,9 +6,10 @@ meters, times seconds from the epoch, as everywhere inside.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
+from ..models.flown import Itinerary
 from ..models.launch import TiltAt
 from ..models.ring import Ring
 from ..models.scenario import Scenario
@@ -97,7 +98,7 @@ class CraftPlan:
     ``phasing_burn`` is the burn with which phasing begins, counted from 0; None where there is none.
     ``before_burns`` are the states just before each burn, as flown: position, m, and velocity, m/s, six numbers each.
     ``heading`` is None for a craft in space, and where the site never leaves the ring plane. ``last_at_ring`` counts
-    the last burn at the ring from the end: -2 where one follows that turns the plane.
+    the last burn at the ring from the end: -2 where one follows that turns the plane. ``itinerary`` is what was flown.
     """
 
     craft: str
@@ -133,6 +134,7 @@ class CraftPlan:
     before_burns: tuple[tuple[float, ...], ...] = ()
     heading: LaunchHeading | None = None
     last_at_ring: int = -1
+    itinerary: Itinerary | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -57,6 +57,22 @@ def test_the_budget_shown_is_the_budget_printed(
         assert block.strip("\n").removesuffix("\n[...]") in printed
 
 
+def test_the_new_plan_shown_is_the_new_plan_printed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown = re.search(
+        r"```toml\n(now_h.*?)```\n\n```console\n\$ ringwright replan (\S+) --observed \S+\n(.*?)\n```",
+        README,
+        flags=re.DOTALL,
+    )
+    assert shown is not None
+    seen = tmp_path / "seen.toml"
+    seen.write_text(shown.group(1), encoding="utf-8")
+    monkeypatch.setenv("COLUMNS", "80")
+    assert main(["replan", str(ROOT / shown.group(2)), "--observed", str(seen)]) == 0
+    assert shown.group(3) in capsys.readouterr().out
+
+
 def test_links_in_the_documents_lead_somewhere() -> None:
     for document in ("README.md", "DEVELOPERS.md", *(f"{r}/README.md" for r in ("models", "optimizer", "reports"))):
         place = ROOT / document

@@ -1,0 +1,287 @@
+"""From a plan and what was seen of it to the scenario of all that is left to do.
+
+The new scenario counts its times from the moment of the observation: ring, site, windows, limits and orbits are carried
+there. Craft in their slots hold them; craft under way are in space on the orbit seen, or where nothing was seen on the
+one that the plan has them on, as flown.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+import numpy as np
+
+from ..models.burns import delta_v_available
+from ..models.errors import InputError
+from ..models.flight import fly
+from ..models.flown import Itinerary
+from ..models.gravity import gravity_around
+from ..models.observed import Observed, Seen, orbit_of_state
+from ..models.scenario import Craft, Occupied, Orbit, Pad, RingSpec, Scenario
+from ..models.scope import on_ring
+from ..models.stepping import turning_points
+from .outcome import CraftPlan, Outcome, Plan
+
+SOONEST_S = 1e-6
+"""A limit that has run out keeps this much, so that planning can say that it binds."""
+
+STEP_TURNS = 0.5
+"""Finishes of free-form flights in ring turns, where an orbit needs them and the scenario states no step."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spent:
+    """What one craft has burned until now, m/s, and whether that is by the plan rather than by what was read."""
+
+    craft: str
+    delta_v_m_s: float
+    by_plan: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Onward:
+    """What is left to do, as a scenario of its own.
+
+    ``scenario`` is None where nobody is left to move, and while a craft is between liftoff and insertion. ``done`` are
+    the craft in their slots, ``lost`` those that are gone, ``assumed`` those under way of which nothing was seen,
+    ``stepped`` whether free-form flights were asked for only because an orbit does not touch the ring.
+    ``as_planned``: nothing was seen that is otherwise than planned.
+    """
+
+    scenario: Scenario | None
+    spent: tuple[Spent, ...]
+    done: tuple[str, ...]
+    lost: tuple[str, ...]
+    assumed: tuple[str, ...]
+    stepped: bool
+    as_planned: bool
+
+
+def onward(outcome: Outcome, plan: Plan, observed: Observed) -> Onward:
+    """Carry a plan and what was seen of it to the moment of the observation.
+
+    Raises:
+        InputError: what was seen contradicts the scenario.
+    """
+    return _Carrier(outcome, plan, observed).onward()
+
+
+class _Carrier:
+    def __init__(self, outcome: Outcome, plan: Plan, observed: Observed) -> None:
+        self.scenario, self.ring, self.plan, self.seen = outcome.scenario, outcome.ring, plan, observed
+        self.now_s = observed.now_s
+        self.done: list[CraftPlan] = []
+        self.lost: list[str] = []
+        self.assumed: list[str] = []
+        self.climbing: CraftPlan | None = None
+
+    def onward(self) -> Onward:
+        parts = {part.craft: part for part in self.plan.craft}
+        craft: list[Craft] = []
+        spent: list[Spent] = []
+        for one in self.scenario.craft:
+            part = parts.get(one.name)
+            if part is None:
+                craft.append(replace(one, orbit=None if one.orbit is None else self._later(one.orbit)))
+                continue
+            moved, used = self._craft(one, part, self.seen.of(one.name) or Seen(name=one.name))
+            spent.append(used)
+            craft += [moved] if moved is not None else []
+        moving = [one for one in craft if not one.stay]
+        as_planned = all(self._by_plan(part) for part in self.plan.craft)
+        if self.climbing is not None and not as_planned:
+            raise InputError(
+                f"craft {self.climbing.craft!r} is between liftoff and insertion now: give a now after its insertion "
+                f"{self.climbing.insertion_s or 0.0:.0f} s from the epoch, or its orbit.",
+                where=self.seen.file,
+            )
+        ring = self._ring()
+        stepped = self.scenario.front_step_s is None and any(self._off_ring(one) for one in moving)
+        step = STEP_TURNS * self.ring.period_s if stepped else self.scenario.front_step_s
+        scenario = self.scenario
+        limits = replace(scenario.limits, finish_within_s=max(scenario.limits.finish_within_s - self.now_s, SOONEST_S))
+        body = replace(
+            scenario.body,
+            prime_meridian_rad=scenario.body.prime_meridian_rad + scenario.body.spin_rad_s * self.now_s,
+        )
+        left = replace(
+            scenario,
+            body=body,
+            ring=ring,
+            craft=tuple(craft),
+            limits=limits,
+            pads=tuple(self._pad(pad) for pad in scenario.pads),
+            epoch=None if scenario.epoch is None else scenario.epoch + timedelta(seconds=self.now_s),
+            front_step_s=step,
+        )
+        return Onward(
+            scenario=left if moving and self.climbing is None else None,
+            spent=tuple(spent),
+            done=tuple(part.craft for part in self.done),
+            lost=tuple(self.lost),
+            assumed=tuple(self.assumed),
+            stepped=stepped,
+            as_planned=as_planned,
+        )
+
+    def _by_plan(self, part: CraftPlan) -> bool:
+        """Whether nothing was seen of a craft that is otherwise than planned."""
+        seen = self.seen.of(part.craft)
+        if seen is None:
+            return True
+        if seen.orbit is not None or seen.propellant_kg is not None or seen.status == "lost":
+            return False
+        waiting = part.launch_s is not None and part.launch_s > self.now_s
+        return seen.status is None or (seen.status == "pad" and waiting) or part in self.done_by_plan
+
+    @property
+    def done_by_plan(self) -> list[CraftPlan]:
+        """Craft that the plan has in their slots by now."""
+        return [part for part in self.plan.craft if part.in_slot_s <= self.now_s]
+
+    def _ring(self) -> RingSpec:
+        spec, ring = self.scenario.ring, self.ring
+        turned = ring.rate_rad_s * self.now_s
+        held = [
+            replace(one, angle_rad=None if one.angle_rad is None else one.angle_rad + turned) for one in spec.occupied
+        ]
+        held += [Occupied(name=part.craft, slot=part.slot, plane=part.plane) for part in self.done]
+        return replace(
+            spec,
+            slot0_rad=ring.slot0_rad + turned,
+            node_rad=ring.node_rad + ring.node_rate_rad_s * self.now_s,
+            occupied=tuple(held),
+        )
+
+    def _pad(self, pad: Pad) -> Pad:
+        now = self.now_s
+        liftoffs = [
+            part.launch_s
+            for part in self.plan.craft
+            if part.pad == pad.name and part.launch_s is not None and part.launch_s <= now and not self._on_pad(part)
+        ]
+        ready = max([pad.ready_s, *(liftoff + pad.turnaround_s for liftoff in liftoffs)])
+        return replace(
+            pad,
+            ready_s=max(ready - now, 0.0),
+            until_s=max(pad.until_s - now, -1.0),
+            blackouts_s=tuple((max(a - now, 0.0), b - now) for a, b in pad.blackouts_s if b > now),
+        )
+
+    def _on_pad(self, part: CraftPlan) -> bool:
+        seen = self.seen.of(part.craft)
+        return seen is not None and seen.status == "pad"
+
+    def _craft(self, craft: Craft, part: CraftPlan, seen: Seen) -> tuple[Craft | None, Spent]:
+        now = self.now_s
+        started = part.launch_s is not None and part.launch_s <= now
+        begun = seen.orbit is not None or (seen.status != "pad" and (started or craft.orbit is not None))
+        if seen.status == "lost":
+            self.lost.append(craft.name)
+            return None, self._spent(craft, part, seen)
+        if seen.status == "done" or (seen.status is None and seen.orbit is None and begun and part.in_slot_s <= now):
+            self.done.append(part)
+            return None, self._spent(craft, part, seen)
+        ready = max(craft.ready_s - now, 0.0)
+        if not begun:
+            return replace(craft, ready_s=ready), Spent(craft=craft.name, delta_v_m_s=0.0, by_plan=False)
+        spent = self._spent(craft, part, seen)
+        moved = replace(craft, ready_s=ready, pads=())
+        moved = self._tank(moved, part, seen)
+        if seen.orbit is not None:
+            return replace(moved, orbit=self._later(seen.orbit)), spent
+        self.assumed.append(craft.name)
+        if craft.orbit is not None and not self._burned(part):
+            # not yet burned: the orbit that the scenario gives is the exact one
+            return replace(moved, orbit=self._later(craft.orbit)), spent
+        if part.insertion_s is not None and now < part.insertion_s:
+            self.climbing = part
+            return replace(craft, ready_s=ready), spent
+        return replace(moved, orbit=self._later(self._flown(part, now))), spent
+
+    def _later(self, orbit: Orbit) -> Orbit:
+        """An orbit with its time counted from now; a craft on the ring keeps the ring's pace."""
+        if on_ring(orbit.periapsis_m, self.ring.radius_m) and orbit.circular:
+            return replace(
+                orbit, angle_rad=orbit.angle_rad + self.ring.rate_rad_s * (self.now_s - orbit.at_s), at_s=0.0
+            )
+        return replace(orbit, at_s=orbit.at_s - self.now_s)
+
+    def _flown(self, part: CraftPlan, time_s: float) -> Orbit:
+        """The orbit of a craft of the plan at a time, as flown; read where it next touches the ring, if it does."""
+        flown = part.itinerary
+        if flown is None:
+            raise ValueError("a plan without its itinerary cannot be gone on from")
+        burned = tuple(burn for burn in flown.impulses if burn.time_s <= time_s)
+        gravity = gravity_around(self.scenario.body)
+        [before] = fly([replace(flown, impulses=burned, end_s=max(time_s, flown.start_s))], gravity)
+        state = before.end_state
+        here = orbit_of_state(self.ring, state[:3], state[3:], time_s, part.plane)[0]
+        if self.scenario.body.j2 == 0.0 or here.circular:
+            return here
+        # over an oblate body the apsides that touch the ring are seen at the touch only
+        turn = 2.0 * math.pi * math.sqrt((0.5 * (here.periapsis_m + here.apoapsis_m)) ** 3 / self.ring.gm)
+        ahead = Itinerary(start_s=time_s, position=state[:3], velocity=state[3:], end_s=time_s + 1.1 * turn)
+        [coast] = fly([ahead], gravity)
+        times = np.concatenate([turning_points(arc)[0][2:] for arc in coast.arcs])
+        if not times.size:
+            return here
+        states = coast.states(times)
+        off = np.abs(np.linalg.norm(states[:, :3], axis=1) - self.ring.radius_m)
+        best = int(np.argmin(off))
+        there, when = states[best], float(times[best])
+        found = orbit_of_state(self.ring, there[:3], there[3:], when, part.plane)[0]
+        touches = min((found.periapsis_m, found.apoapsis_m), key=lambda r: abs(r - self.ring.radius_m))
+        if not on_ring(touches, self.ring.radius_m):
+            return here
+        apsis = "apoapsis" if touches == found.apoapsis_m else "periapsis"
+        angle = found.angle_rad + (math.pi if found.at != apsis else 0.0)
+        return replace(found, at=apsis, at_s=when, angle_rad=angle)  # type: ignore[arg-type]  # one of the two
+
+    def _off_ring(self, craft: Craft) -> bool:
+        orbit = craft.orbit
+        return orbit is not None and not any(
+            on_ring(apsis, self.ring.radius_m) for apsis in (orbit.periapsis_m, orbit.apoapsis_m)
+        )
+
+    def _burned(self, part: CraftPlan) -> list[float]:
+        """Burns behind it; at the very start all of them are still to come."""
+        return [burn.delta_v_m_s for burn in part.burns if 0.0 < self.now_s >= burn.time_s]
+
+    def _tank(self, craft: Craft, part: CraftPlan, seen: Seen) -> Craft:
+        """The craft with the propellant that is left; as it is without masses."""
+        if craft.propellant_kg is None:
+            if seen.propellant_kg is not None:
+                raise InputError(
+                    f"craft {craft.name!r} has no masses in the scenario, so its propellant of {seen.propellant_kg:g} "
+                    "kg says nothing: give dry_mass_kg, propellant_kg and isp_s there.",
+                    where=self.seen.file,
+                )
+            return craft
+        full = self._loaded(craft, part)
+        left = seen.propellant_kg
+        if left is not None and left > full * (1.0 + 1e-9):
+            raise InputError(
+                f"craft {craft.name!r} has {left:g} kg of propellant left, but began with {full:.3f} kg: at most that "
+                "would be accepted.",
+                where=self.seen.file,
+            )
+        if left is None:
+            burned = len(self._burned(part))
+            after = part.burns[burned - 1].propellant_after_kg if burned else full
+            left = full if after is None else after
+        return replace(craft, propellant_kg=left, load="full")
+
+    def _loaded(self, craft: Craft, part: CraftPlan) -> float:
+        if part.propellant_kg is None or part.propellant_left_kg is None:
+            return craft.propellant_kg or 0.0
+        return part.propellant_kg + part.propellant_left_kg
+
+    def _spent(self, craft: Craft, part: CraftPlan, seen: Seen) -> Spent:
+        if seen.propellant_kg is None or craft.dry_mass_kg is None or craft.isp_s is None:
+            return Spent(craft=craft.name, delta_v_m_s=sum(self._burned(part)), by_plan=True)
+        full = self._loaded(craft, part)
+        used = delta_v_available(craft.dry_mass_kg + full, full - seen.propellant_kg, craft.isp_s)
+        return Spent(craft=craft.name, delta_v_m_s=float(used), by_plan=False)

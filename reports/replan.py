@@ -1,0 +1,214 @@
+"""The best plan from here, against the plan that was being flown: as text and as JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from ..models.readouts import clock, instant, plain, span
+from ..optimizer.replan import CraftChange, Decision, Replan
+from .layout import Column, columns, heading, paragraph
+from .result import result
+from .terminal import infeasible_text, period_to_hit_s
+from .wording import listed, small, way_text
+
+_CAUTION = (
+    "A planning aid, not flight software: what is not stated as seen is taken as planned, impulses and the gravity of "
+    "the scenario are approximations, and each craft is taken to lie in the plane of its ring."
+)
+
+
+def replan_text(done: Replan, width: int) -> str:
+    """The new plan for a console, no line longer than ``width``; times from the scenario's epoch."""
+    scenario = done.before.scenario
+    now = instant(scenario.epoch, done.observed.now_s)
+    lines = [scenario.title, f"From {now} on.", ""]
+    if done.outcome is not None and not done.outcome.plans:
+        lines += paragraph("NO PLAN FROM HERE keeps the limits; times below count from now.", width)
+        return "\n".join(lines) + "\n" + infeasible_text(done.outcome, width)
+    lines += paragraph(_answer(done), width)
+    lines += _states(done, width)
+    if done.changes:
+        lines += [*heading("What to fly", width), *columns(*_table(done), width)]
+        lines += paragraph(
+            "Times from the epoch; spent until now, rest from now on; was is the rest of the plan as it was.",
+            width,
+            indent="  ",
+        )
+    broken = () if done.outcome is None else done.outcome.plans[0].broken
+    for limit in broken:
+        lines += paragraph(f"!!! {limit.craft} BREAKS {limit.limit}. DO NOT FLY IT AS IT IS. !!!", width, indent="  ")
+    lines += [f"  {line}" for text in _over_wait(done) for line in paragraph(text, width - 2)]
+    if done.decisions:
+        lines += [*heading("The latest moment for each decision", width)]
+        for one in done.decisions:
+            lines += paragraph(_decision(done, one), width, indent="  ", hang="    ")
+    lines += ["", *paragraph(_CAUTION, width)]
+    return "\n".join(lines) + "\n"
+
+
+def _answer(done: Replan) -> str:
+    old = done.old_plan
+    if not done.changes:
+        return f"Nothing is left to do: {plain(done.total_m_s)} m/s were spent."
+    if done.onward.as_planned:
+        text = "Nothing was seen that is otherwise than planned: go on with the plan. "
+    elif all(change.same for change in done.changes):
+        text = "The plan stands: every craft goes on as it was planned. "
+    else:
+        changed = [change.craft for change in done.changes if not change.same]
+        text = f"Change the plan for {listed(changed)}. "
+    extra, later = done.total_m_s - old.delta_v_m_s, done.finish_s - old.finish_s
+    text += (
+        f"In all {plain(done.total_m_s)} m/s, what is spent included, and the last craft in its slot "
+        f"{span(done.finish_s)} from the epoch: {_more(extra, 0.05, ' m/s', 'dearer', 'cheaper')} and "
+        f"{_when(later)} than the plan as it was."
+    )
+    return text
+
+
+def _more(value: float, least: float, unit: str, more: str, less: str) -> str:
+    return f"no {more}" if abs(value) < least else f"{plain(abs(value))}{unit} {more if value > 0.0 else less}"
+
+
+def _when(later_s: float) -> str:
+    return "no later" if abs(later_s) < 1.0 else f"{span(abs(later_s))} {'later' if later_s > 0.0 else 'sooner'}"
+
+
+def _states(done: Replan, width: int) -> list[str]:
+    lines: list[str] = []
+    left = done.onward
+    if left.done:
+        lines += paragraph(f"In place: {listed(list(left.done))}.", width)
+    if left.lost:
+        lines += paragraph(f"Lost: {listed(list(left.lost))}; the slots go to whoever is left.", width)
+    if left.assumed:
+        lines += paragraph(
+            f"Nothing was seen of {listed(list(left.assumed))}: taken to be where the plan has it.", width
+        )
+    unread = [one.craft for one in left.spent if one.by_plan and not left.as_planned and one.delta_v_m_s > 0.0]
+    unread = [name for name in unread if (seen := done.observed.of(name)) is not None and seen.orbit is not None]
+    if unread:
+        lines += paragraph(
+            f"What {listed(unread)} spent is taken from the plan, as no propellant was read: it may be more.", width
+        )
+    tilted = [one for one in done.observed.craft if one.tilt_rad > done.before.scenario.ring.tilt_tolerance_rad + 1e-7]
+    for one in tilted:
+        cost = 2.0 * done.before.ring.speed_m_s * math.sin(0.5 * one.tilt_rad)
+        lines += paragraph(
+            f"!!! {one.name} IS TILTED by {small(math.degrees(one.tilt_rad))} deg against its plane: some "
+            f"{plain(cost)} m/s to turn it are NOT in this plan. !!!",
+            width,
+        )
+    if left.stepped:
+        lines += paragraph(
+            "An orbit does not touch the ring: free-form flights were looked for that end at each half turn of the "
+            "ring; goal.front_step in the scenario makes that finer.",
+            width,
+        )
+    return lines
+
+
+def _table(done: Replan) -> tuple[list[Column], list[list[str]]]:
+    heads = [Column(title="craft"), Column(title="slot", right=True), Column(title="at the ring", wraps=True)]
+    heads += [Column(title=title, right=True) for title in ("period to hit", "in slot after", "spent", "rest", "was")]
+    rows = []
+    for change in done.changes:
+        part = change.new
+        period = period_to_hit_s(part)
+        burned = done.onward.as_planned and part.phasing_period_s is not None and len(_burns_left(done, change)) < 2
+        rows.append(
+            [
+                change.craft,
+                str(part.slot) if part.slot == change.old.slot else f"{change.old.slot}, now {part.slot}",
+                way_text(part),
+                "-" if period is None or burned else clock(period),
+                span(change.in_slot_s),
+                plain(change.spent_m_s),
+                plain(change.rest_m_s),
+                plain(change.old_rest_m_s),
+            ]
+        )
+    return heads, rows
+
+
+def _burns_left(done: Replan, change: CraftChange) -> list[float]:
+    times = [burn.time_s + change.new_from_s for burn in change.new.burns]
+    return [time for time in times if time >= done.observed.now_s]
+
+
+def _over_wait(done: Replan) -> list[str]:
+    """Craft that reached the ring before now and exceed the wait allowed, which planning counts from now only."""
+    limit = done.before.scenario.limits.wait_within_s
+    found = []
+    for change in done.changes:
+        waited = change.in_slot_s - change.old.ring_arrival_s
+        if change.old.ring_arrival_s < done.observed.now_s and waited > limit + 1.0:
+            found.append(
+                f"!!! {change.craft} BREAKS limits.wait_within: {span(waited)} from reaching the ring, where "
+                f"{span(limit)} are allowed. !!!"
+            )
+    return found
+
+
+def _decision(done: Replan, one: Decision) -> str:
+    scenario = done.before.scenario
+    what = "liftoff" if one.launch else "burn"
+    text = f"{one.craft}, {what}: {span(one.at_s)} from the epoch"
+    text += f" ({instant(scenario.epoch, one.at_s)})." if scenario.epoch is not None else "."
+    if one.lost:
+        return f"{text} MISSED, NO PLAN IS LEFT within the limits."
+    if one.extra_m_s is None or one.later_s is None:
+        return text
+    extra = _more(one.extra_m_s, 0.05, " m/s", "dearer", "cheaper")
+    return f"{text} Missed by a minute, the rest is {extra} and ends {_when(one.later_s)}."
+
+
+def replan_json(done: Replan) -> str:
+    """The new plan as JSON; ``plan`` is that of what is left, its times from ``now_s``, null where none is new."""
+    values: dict[str, Any] = {
+        "format": "ringwright-replan/1",
+        "title": done.before.scenario.title,
+        "now_s": done.observed.now_s,
+        "as_planned": done.onward.as_planned,
+        "total_delta_v_m_s": done.total_m_s,
+        "finish_s": done.finish_s,
+        "old_delta_v_m_s": done.old_plan.delta_v_m_s,
+        "old_finish_s": done.old_plan.finish_s,
+        "done": list(done.onward.done),
+        "lost": list(done.onward.lost),
+        "taken_as_planned": list(done.onward.assumed),
+        "spent": [
+            {"craft": one.craft, "delta_v_m_s": one.delta_v_m_s, "by_plan": one.by_plan} for one in done.onward.spent
+        ],
+        "craft": [
+            {
+                "craft": change.craft,
+                "plane": change.new.plane,
+                "slot": change.new.slot,
+                "old_slot": change.old.slot,
+                "route": change.new.route,
+                "in_slot_s": change.in_slot_s,
+                "old_in_slot_s": change.old.in_slot_s,
+                "spent_m_s": change.spent_m_s,
+                "rest_m_s": change.rest_m_s,
+                "old_rest_m_s": change.old_rest_m_s,
+                "same": change.same,
+            }
+            for change in done.changes
+        ],
+        "decisions": [
+            {
+                "craft": one.craft,
+                "at_s": one.at_s,
+                "what": "liftoff" if one.launch else "burn",
+                "missed_extra_m_s": one.extra_m_s,
+                "missed_later_s": one.later_s,
+                "missed_no_plan": one.lost,
+            }
+            for one in done.decisions
+        ],
+        "plan": None if done.outcome is None else result(done.outcome),
+    }
+    return json.dumps(values, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
