@@ -27,6 +27,8 @@ from ringwright.optimizer.plan import make_plan
 from ringwright.reports.result import gravity_of, result
 from ringwright.reports.terminal import period_to_hit_s, plan_text
 
+IN_PLANE_DEG, CORRECTED_PLANE_DEG = 1e-6, 2e-4
+"""Over the equator nothing leaves the plane; elsewhere the corrector stops at 1e-6 rad, a plane weighed by 0.3."""
 SHORT_OF_A_DEMAND_DEG = 1e-3
 """Corrected plans meet their slots to this."""
 
@@ -111,7 +113,9 @@ def test_every_bundled_scenario_is_flown_within_its_tolerance(name: str) -> None
             assert abs(part.flown.slot_error_rad) < tolerance
             assert abs(math.degrees(part.flown.slot_error_rad)) < SHORT_OF_A_DEMAND_DEG
             assert abs(part.flown.period_error_s) < 1e-5 * outcome.ring.period_s
-            assert math.degrees(part.flown.plane_error_rad) < 1e-6
+            flat = math.sin(outcome.ring.inclination_rad) == 0.0
+            plane_deg = IN_PLANE_DEG if flat else CORRECTED_PLANE_DEG
+            assert math.degrees(part.flown.plane_error_rad) < plane_deg
     assert [plan.rank for plan in outcome.plans] == list(range(1, len(outcome.plans) + 1))
 
 
