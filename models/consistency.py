@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 
+from .carrier_checks import check_carriers
 from .document import Table
 from .readouts import brief, plain, span, turned
 from .scenario import Craft, Insertion, Pad, RingSpec, Scenario
@@ -34,6 +35,7 @@ def check(scenario: Scenario, root: Table) -> None:
     for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
         _check_craft(scenario, craft, table, root)
     _check_launch(scenario, root)
+    check_carriers(scenario, root)
     _check_limits(scenario, root)
     _check_goal(scenario, root)
     refuse_beyond_scope(scenario, root)
@@ -114,6 +116,7 @@ def _check_names(scenario: Scenario, root: Table) -> None:
     occupied = root.tables["ring"][0].tables.get("occupied", ())
     _unique([*occupied, *root.tables["craft"]], "craft")
     _unique(root.tables.get("launch", ()), "launch site")
+    _unique(root.tables.get("carrier", ()), "carrier")
     for pad in root.tables.get("launch", ()):
         _unique(pad.tables["insertion"], "insertion")
 
@@ -249,7 +252,7 @@ def _check_pads(scenario: Scenario, craft: Craft, table: Table, root: Table) -> 
             "propellant_kg and isp_s to it, or take the limit out.",
             "payload",
         )
-    least = lightest(craft)
+    least = craft.lightest_kg
     if limited and all(pad.payload_kg < least for pad in mine):
         strongest = max(limited, key=lambda pad: pad.payload_kg)
         pad = pads[strongest.name]
@@ -259,13 +262,6 @@ def _check_pads(scenario: Scenario, craft: Craft, table: Table, root: Table) -> 
             "least that would be accepted.",
             "payload",
         )
-
-
-def lightest(craft: Craft) -> float:
-    """Least mass, kg, that a launcher may have to carry; 0 for a craft without masses."""
-    if craft.dry_mass_kg is None or craft.propellant_kg is None:
-        return 0.0
-    return craft.dry_mass_kg + (craft.propellant_kg if craft.load == "full" else 0.0)
 
 
 def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> None:

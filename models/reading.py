@@ -11,7 +11,7 @@ import difflib
 import math
 import os
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Literal
@@ -20,17 +20,16 @@ from . import bodies
 from .consistency import check, warnings
 from .document import Origin, Table
 from .errors import InputError
+from .reading_pads import apsides, carried_by, carrier, errors_of, pad
 from .readouts import brief, degrees
 from .scenario import (
     Aim,
     Body,
     Craft,
     Errors,
-    Insertion,
     LimitSpec,
     Occupied,
     Orbit,
-    Pad,
     RingSpec,
     Scenario,
     Source,
@@ -39,7 +38,6 @@ from .scenario_file import STARTER, file_text, toml_tree
 from .settings import apply_settings
 from .tables import read_table
 from .toml_lines import key_lines
-from .units import split_unit
 
 
 def read_scenario(path: str | os.PathLike[str], settings: Sequence[str] = ()) -> Scenario:
@@ -94,9 +92,11 @@ def parse_scenario(text: str, file: str = "scenario", settings: Sequence[str] = 
 def _scenario(root: Table) -> Scenario:
     body = _body(_one(root, "body"), root.origin.epoch)
     ring = _ring(_one(root, "ring"), body)
-    errors = _errors(root.table("errors"), None)
+    errors = errors_of(root.table("errors"), None)
     craft = tuple(_craft(table, body, errors) for table in root.tables["craft"])
-    pads = tuple(_pad(table, body, errors) for table in root.tables.get("launch", ()))
+    pads = tuple(pad(table, body, errors) for table in root.tables.get("launch", ()))
+    carriers = tuple(carrier(table) for table in root.tables.get("carrier", ()))
+    craft = tuple(replace(one, carrier=carried_by(one.name, carriers)) for one in craft)
     limits = _limits(_one(root, "limits"), body)
     goal = _one(root, "goal")
     goal.note_defaults("first_service", "front_step")
@@ -109,6 +109,7 @@ def _scenario(root: Table) -> Scenario:
         craft=craft,
         limits=limits,
         pads=pads,
+        carriers=carriers,
         epoch=root.origin.epoch,
         minimize=minimize,
         first_service=goal.count_or("first_service", 0) or None,
@@ -258,94 +259,6 @@ def _limits(table: Table, body: Body) -> LimitSpec:
     )
 
 
-def _errors(table: Table | None, general: Errors | None) -> Errors | None:
-    """Errors of a table, in place of the general ones where it gives them; None without a table."""
-    if table is None:
-        return None
-    if general is None:
-        table.note_defaults()
-    base = general or Errors()
-    given = {field.name: table.number(_error_key(field.name)) for field in fields(Errors)}
-    return replace(base, **{name: value for name, value in given.items() if value is not None})
-
-
-def _error_key(field_name: str) -> str:
-    """The key of a field: the same without its unit."""
-    return split_unit(field_name)[0]
-
-
-def _pad(table: Table, body: Body, errors: Errors | None) -> Pad:
-    insertions = tuple(_insertion(item, body) for item in table.tables["insertion"])
-    table.note_defaults()
-    return Pad(
-        name=table.text("name") or "pad",
-        latitude_rad=table.number_or("latitude", 0.0),
-        longitude_rad=table.number_or("longitude", 0.0),
-        ready_s=table.number_or("ready", 0.0),
-        until_s=table.number_or("until", math.inf),
-        blackouts_s=tuple(
-            (item.number_or("from", 0.0), item.number_or("until", 0.0)) for item in table.tables.get("blackout", ())
-        ),
-        turnaround_s=table.number_or("turnaround", 0.0),
-        corridor_rad=_corridor(table),
-        payload_kg=table.number_or("payload", math.inf),
-        plane_tolerance_rad=table.number_or("plane_tolerance", 0.0),
-        ascent_s=table.number_or("ascent", 0.0),
-        downrange_rad=table.number_or("downrange", 0.0),
-        errors=_errors(table.table("errors"), errors),
-        insertions=insertions,
-    )
-
-
-def _corridor(table: Table) -> tuple[float, float] | None:
-    first, last = table.number("azimuth_from"), table.number("azimuth_to")
-    if first is None and last is None:
-        return None
-    if first is None or last is None:
-        given, lacking = ("azimuth_to", "azimuth_from") if first is None else ("azimuth_from", "azimuth_to")
-        raise table.error(
-            f"{table.quote(given)} is one end of a corridor of flight azimuths: add {lacking}_deg, the other.", given
-        )
-    return first, last
-
-
-def _insertion(table: Table, body: Body) -> Insertion:
-    periapsis, apoapsis = _apsides(table, body)
-    altitude = table.number("altitude")
-    if altitude is None and periapsis < body.radius_m:
-        raise table.error(
-            f"{table.quote('periapsis')} is below the surface, so the insertion itself lies higher: "
-            f"add {table.label}.altitude_km, its altitude on the way up."
-        )
-    table.note_defaults()
-    return Insertion(
-        name=table.text("name") or "",
-        periapsis_m=periapsis,
-        apoapsis_m=apoapsis,
-        radius_m=periapsis if altitude is None else body.radius_m + altitude,
-    )
-
-
-def _apsides(table: Table, body: Body) -> tuple[float, float]:
-    for name in ("periapsis", "apoapsis"):
-        if name not in table:
-            raise table.error(f"{table.label} has no {name}: add {name}_km, its altitude.")
-    low, high = (body.radius_m + table.number_or(name, math.nan) for name in ("periapsis", "apoapsis"))
-    if low > high:
-        raise table.error(
-            f"{table.quote('periapsis')} is above {table.quote('apoapsis')}: the periapsis is the lower of the two, "
-            "swap them.",
-            "periapsis",
-        )
-    if low <= 0.0:
-        raise table.error(
-            f"{table.quote('periapsis')} is at or below the body's center: more than "
-            f"-{brief(body.radius_m / 1e3)} km would be accepted.",
-            "periapsis",
-        )
-    return low, high
-
-
 def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
     inside = table.table("orbit")
     bare = ("throttle_min", "reaction") if "thrust" not in table else ()
@@ -364,7 +277,7 @@ def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
         ready_s=table.number_or("ready", 0.0),
         pads=table.texts("pads"),
         stay=bool(table.entries["stay"].value) if "stay" in table else False,
-        errors=_errors(table.table("errors"), errors),
+        errors=errors_of(table.table("errors"), errors),
         orbit=None if inside is None else _orbit(inside, body),
     )
 
@@ -373,7 +286,7 @@ def _orbit(table: Table, body: Body) -> Orbit:
     circle = _radius(table, body)
     if circle is None and "periapsis" not in table and "apoapsis" not in table:
         raise table.error(f"{table.label} has no size: add periapsis_km and apoapsis_km, or altitude_km of a circle.")
-    low, high = (circle, circle) if circle is not None else _apsides(table, body)
+    low, high = (circle, circle) if circle is not None else apsides(table, body)
     at: Literal["periapsis", "apoapsis"] | None = table.text("at")  # type: ignore[assignment]  # one of the choices
     orbit = Orbit(
         periapsis_m=low,

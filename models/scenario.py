@@ -165,6 +165,41 @@ class Insertion:
 
 
 @dataclass(frozen=True, kw_only=True)
+class UpperStage:
+    """The launcher's last stage, which stays with what it carries and pays the first burns, in order.
+
+    Args:
+        delta_v_m_s: what it can burn after the insertion, with its payload.
+        lasts_s: how long after the insertion it can still burn.
+    """
+
+    delta_v_m_s: float
+    lasts_s: float = math.inf
+
+
+@dataclass(frozen=True, kw_only=True)
+class Carrier:
+    """Takes several craft up in one launch, enters an orbit that touches the ring and drops them there.
+
+    Args:
+        craft: names of those on board; it flies with all of them, or not at all.
+        delta_v_m_s: what it can burn with all of them on board.
+        mass_kg: of its own, counted against what a launcher can lift.
+        passes_max: most passes through the ring after the first touch until the last craft is dropped.
+        lasts_s: how long after the insertion it can drop craft.
+        pads: launch sites that may launch it, none of them: any.
+    """
+
+    name: str
+    craft: tuple[str, ...]
+    delta_v_m_s: float
+    mass_kg: float = 0.0
+    passes_max: int = 12
+    lasts_s: float = math.inf
+    pads: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Pad:
     """A launch site with its times and the insertions its launcher offers.
 
@@ -179,6 +214,7 @@ class Pad:
         plane_tolerance_rad: how far the site may be from the ring plane at liftoff.
         ascent_s, downrange_rad: from liftoff to insertion, in time and as an inertial angle.
         errors: of the insertion, where they are not the scenario's.
+        upper_stage: of its launcher, where it goes on burning after the insertion.
     """
 
     name: str
@@ -195,6 +231,7 @@ class Pad:
     downrange_rad: float = 0.0
     errors: Errors | None = None
     insertions: tuple[Insertion, ...] = ()
+    upper_stage: UpperStage | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -225,7 +262,7 @@ class Craft:
     Masses and specific impulse are all given or all None; without them propellant is not counted.
     ``ready_s`` is the earliest burn in space, or the delivery to the pad. ``stay`` keeps a craft where it is.
     ``pads`` names the launch sites that may launch it, none of them: any. ``errors`` are those of its burns and
-    readings, where they are not the scenario's.
+    readings, where they are not the scenario's. ``carrier`` names the carrier that may take it up.
     """
 
     name: str
@@ -242,6 +279,14 @@ class Craft:
     stay: bool = False
     errors: Errors | None = None
     orbit: Orbit | None = None
+    carrier: str | None = None
+
+    @property
+    def lightest_kg(self) -> float:
+        """Least mass that a launcher may have to carry; 0 for a craft without masses."""
+        if self.dry_mass_kg is None or self.propellant_kg is None:
+            return 0.0
+        return self.dry_mass_kg + (self.propellant_kg if self.load == "full" else 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -259,6 +304,7 @@ class Scenario:
     craft: tuple[Craft, ...]
     limits: LimitSpec = LimitSpec()
     pads: tuple[Pad, ...] = ()
+    carriers: tuple[Carrier, ...] = ()
     epoch: datetime | None = None
     minimize: Aim = "delta_v"
     first_service: int | None = None

@@ -127,6 +127,8 @@ def table_words(schema: str) -> str:
         "launch.insertion": "an insertion of [launch]",
         "launch.blackout": "a blackout of [launch]",
         "launch.errors": "errors of [launch]",
+        "launch.upper_stage": "the upper stage of [launch]",
+        "carrier": "[[carrier]]",
         "craft.errors": "a craft's errors",
         "observed": "the top of the file",
         "observed.craft": "[[craft]]",

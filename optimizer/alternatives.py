@@ -12,9 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..models.scenario import Aim
-from .catalogue import Catalogue, Restriction, restricted
+from .catalogue import Catalogue, restricted
 from .itinerary import key
 from .options import ROUTES, Options
+from .restriction import Restriction
 from .selection import Chosen, Selection
 
 CRAFT_MAX = 6
@@ -60,14 +61,20 @@ def alternatives(
 
 
 def _worth_asking(options: Options) -> list[int]:
-    """The costliest craft; of those launched alike (class, side, revolutions) only one: others could swap with it."""
+    """The costliest craft; of those launched alike (class, side, revolutions) only one, since
+    others could swap with it, and only one of each carrier.
+    """
     rows: list[int] = []
     seen: set[tuple[int, int, int]] = set()
+    loads: set[int] = set()
     side = options.side
     for row in np.argsort(-options.delta_v_m_s, kind="stable").tolist():
         alike = (int(options.craft_class[row]), int(side[row]), int(options.revolutions[row]))
         if options.pad[row] >= 0 and alike in seen:
             continue
+        if options.bundle[row] >= 0 and options.bundle[row] in loads:
+            continue
+        loads.add(int(options.bundle[row]))
         seen.add(alike)
         rows.append(row)
     return rows[:CRAFT_MAX]
@@ -100,6 +107,7 @@ def _kinds(made: Catalogue, best: Chosen, rows: list[int]) -> list[tuple[str, Re
         if way < 0:
             continue
         routes = {"park" if w.parking else "direct" for w in made.problem.ways}
+        routes |= {"carrier"} if made.problem.aboard else set()
         if len(routes) > 1:
             other = frozenset(r for r in ROUTES if r != ROUTES[options.route[row]])
             kinds.append(("other route", Restriction(slots=slot, routes=other)))
@@ -134,7 +142,7 @@ def _other_order(selection: Selection, best: Chosen, aims: Sequence[Aim]) -> Cho
             forbidden = here & (base.liftoff_s < later.min() - 1.0) & (base.craft_class == options.craft_class[row])
         kept = Catalogue(
             problem=made.problem,
-            options=base.take(~forbidden),
+            options=base.take(base.whole(~forbidden)),
             moments_s=made.moments_s,
             looked_at=made.looked_at,
             exact=made.exact,

@@ -16,15 +16,17 @@ from typing import NamedTuple
 import numpy as np
 
 from ..models import frames
-from ..models.burns import burn_duration, mass_after
 from ..models.craft import delta_v_allowed, mass_at_start
 from ..models.flight import Flight, Leg, Measured, closest, fly, measure
 from ..models.launch import Ascent
 from ..models.opportunities import flight_azimuth, launch_state, tilt
 from ..models.scenario import Craft
+from .carried import Carried, CarrierKey, carrier_key, dropped, fly_carriers
+from .carrier_plans import carrier_plans
 from .itinerary import Course, course, key
 from .options import Options
-from .outcome import Broken, Burn, CraftPlan, Flown, FreeForm, LaunchHeading, Margin, Plan
+from .outcome import Broken, CarrierPlan, CraftPlan, Flown, FreeForm, LaunchHeading, Margin, Plan
+from .plan_burns import burns_of
 from .problem import Problem
 from .refine import Case, correct
 
@@ -60,7 +62,8 @@ class _Seat(NamedTuple):
 class Flights:
     """What was flown, by option key: course, flight, measurement, legs, lowest and highest radius.
 
-    ``first_guess_rad`` is the slot error before correction, for what was corrected. ``nearest`` remembers distances
+    ``first_guess_rad`` is the slot error before correction, for what was corrected. ``carried`` are the carriers'
+    flights. ``nearest`` remembers distances
     that were asked for before: plans share most of their options.
     """
 
@@ -70,6 +73,7 @@ class Flights:
     legs: dict[tuple[float, ...], tuple[Leg, ...]]
     extremes: dict[tuple[float, ...], tuple[float, float]]
     first_guess_rad: dict[tuple[float, ...], float]
+    carried: dict[CarrierKey, Carried] = field(default_factory=dict)
     nearest: dict[tuple[float, ...], float] = field(default_factory=dict)
 
     def finish(self, options: Options, row: int) -> float:
@@ -104,11 +108,13 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     """
     courses: dict[tuple[float, ...], Course] = {}
     slots: dict[tuple[float, ...], int] = {}
+    carried = fly_carriers(problem, chosen)
     for options in chosen:
         for row in range(len(options)):
             name = key(options, row)
             if name not in courses:
-                courses[name] = course(problem, options, row)
+                by = carried[carrier_key(options, row)] if options.bundle[row] >= 0 else None
+                courses[name] = course(problem, options, row) if by is None else dropped(problem, options, row, by)
                 slots[name] = int(options.slot[row])
     first_guess = _corrected(problem, courses, slots) if problem.oblate else {}
     flown = fly([c.itinerary for c in courses.values()], problem.gravity)
@@ -126,6 +132,7 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
         legs=legs,
         extremes=extremes,
         first_guess_rad=first_guess,
+        carried=carried,
     )
 
 
@@ -175,7 +182,8 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
     seats += [_Seat(name, _place(problem, options, row), flights.finish(options, row)) for name, row in named]
     craft = tuple(_craft_plan(problem, options, row, name, seats, flights) for name, row in named)
     used = [c.propellant_kg for c in craft]
-    margins = _margins(problem, craft, flights, [key(options, row) for _, row in named])
+    carriers = carrier_plans(problem, options, named, flights.carried)
+    margins = _margins(problem, craft, flights, [key(options, row) for _, row in named], carriers)
     return Plan(
         rank=0,
         delta_v_m_s=math.fsum(c.delta_v_m_s for c in craft),
@@ -186,6 +194,7 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
         broken=_broken(problem, craft, margins),
         margins=margins,
         on_front=False,
+        carriers=carriers,
     )
 
 
@@ -204,15 +213,16 @@ def _craft_plan(
     planned = float(options.delta_v_m_s[row])
     if option_key in flights.first_guess_rad:
         planned = math.fsum(impulse.delta_v_m_s for impulse in flight.itinerary.impulses)
-    burns = _burns(craft, flight, planned)
+    burns = burns_of(craft, flight, planned)
     spent = math.fsum(b.delta_v_m_s for b in burns)
     revolutions = int(options.revolutions[row])
     finish = flights.finish(options, row)
     plane, slot = divmod(int(options.slot[row]), problem.ring.slots)
     # over an oblate body the flight may have moved the liftoff, and all that follows from it
-    moved = 0.0 if what.insertion_s is None else flight.itinerary.start_s - float(options.liftoff_s[row])
-    moved -= 0.0 if way is None else way.insertion_after_s
-    moved = moved if way is not None and way.place is not None else 0.0
+    by = flights.carried[carrier_key(options, row)] if options.bundle[row] >= 0 else None
+    moved = 0.0
+    if way is not None and way.place is not None and what.insertion_s is not None:
+        moved = what.insertion_s - float(options.liftoff_s[row]) - way.insertion_after_s
     nearest, to = _nearest(problem, flights, option_key, name, finish, seats)
     phased = revolutions > 0 and options.flight[row] < 0
     phasing = float(options.phasing_s[row]) / revolutions if phased else None
@@ -234,13 +244,13 @@ def _craft_plan(
         passes=int(options.passes[row]),
         lead_rad=float(options.lead_rad[row]),
         pad=None if way is None else problem.scenario.pads[way.pad].name,
-        carrier=None,
+        carrier=None if by is None else craft.carrier,
         insertion=None if way is None else way.insertion.name,
         insertion_speed_m_s=None if way is None else way.insertion_speed_m_s,
         launch_s=None if way is None else float(options.liftoff_s[row]) + moved,
-        insertion_s=None if what.insertion_s is None else flight.itinerary.start_s,
+        insertion_s=what.insertion_s,
         parking_wait_s=float(options.parking_wait_s[row]),
-        ring_arrival_s=float(options.touch_s[row]) + moved,
+        ring_arrival_s=float(options.touch_s[row]) + moved if by is None else by.first_pass_s,
         in_slot_s=finish,
         phasing_period_s=phasing,
         lowest_periapsis_m=_lowest_periapsis(what, flights.legs[option_key], option_key in flights.first_guess_rad),
@@ -329,35 +339,6 @@ def _loaded(craft: Craft, spent_m_s: float) -> float | None:
     return None if craft.dry_mass_kg is None else float(mass_at_start(craft, spent_m_s)) - craft.dry_mass_kg
 
 
-def _burns(craft: Craft, flight: Flight, planned_m_s: float) -> tuple[Burn, ...]:
-    mass = None if craft.dry_mass_kg is None else float(mass_at_start(craft, planned_m_s))
-    found = []
-    for impulse, shown in zip(flight.itinerary.impulses, flight.readouts(), strict=True):
-        size = impulse.delta_v_m_s
-        duration = None
-        left = None
-        if mass is not None and craft.isp_s is not None and craft.dry_mass_kg is not None:
-            if craft.thrust_n is not None:
-                duration = float(burn_duration(mass, size, craft.isp_s, craft.thrust_n))
-            mass = float(mass_after(mass, size, craft.isp_s))
-            left = mass - craft.dry_mass_kg
-        found.append(
-            Burn(
-                time_s=impulse.time_s,
-                delta_v_m_s=size,
-                radial_m_s=impulse.radial_m_s,
-                along_m_s=impulse.along_m_s,
-                cross_m_s=impulse.cross_m_s,
-                duration_s=duration,
-                period_after_s=shown.period_s,
-                periapsis_after_m=shown.periapsis_m,
-                apoapsis_after_m=shown.apoapsis_m,
-                propellant_after_kg=left,
-            )
-        )
-    return tuple(found)
-
-
 def _nearest(
     problem: Problem,
     flights: Flights,
@@ -381,7 +362,11 @@ def _nearest(
 
 
 def _margins(
-    problem: Problem, craft: tuple[CraftPlan, ...], flights: Flights, keys: list[tuple[float, ...]]
+    problem: Problem,
+    craft: tuple[CraftPlan, ...],
+    flights: Flights,
+    keys: list[tuple[float, ...]],
+    carriers: tuple[CarrierPlan, ...],
 ) -> tuple[Margin, ...]:
     """How much room the plan leaves under each limit that the scenario sets, by the flight where it can tell."""
     scenario = problem.scenario
@@ -400,7 +385,7 @@ def _margins(
         "limits.clearance",
         limits.clearance_m,
         "at least",
-        [(extremes[c.craft][0] - top, c.craft) for c in craft],
+        [(extremes[c.craft][0] - top, c.craft) for c in craft] + [(c.lowest_m - top, c.carrier) for c in carriers],
     )
     note("limits.finish_within", limits.finish_within_s, "at most", [(c.in_slot_s, c.craft) for c in craft])
     note(
@@ -445,6 +430,8 @@ def _margins(
             "at most",
             [(who.delta_v_m_s, who.craft)],
         )
+    for c in carriers:
+        note(f"carrier.{c.carrier}.delta_v", c.allowed_m_s, "at most", [(c.delta_v_m_s, c.carrier)])
     return tuple(found)
 
 
@@ -473,7 +460,9 @@ def _broken_by_moving(problem: Problem, craft: tuple[CraftPlan, ...]) -> list[Br
     found = []
     for pad in problem.scenario.pads:
         name = "launch" if len(problem.scenario.pads) == 1 else f"launch.{pad.name}"
-        here = sorted((c.launch_s, c.craft) for c in craft if c.pad == pad.name and c.launch_s is not None)
+        # those on one carrier go up together
+        launches = {(c.launch_s, c.carrier or c.craft) for c in craft if c.pad == pad.name and c.launch_s is not None}
+        here = sorted(launches)
         for time, who in here:
             if time < pad.ready_s - MOVED_SLACK_S:
                 found.append(Broken(craft=who, limit=f"{name}.ready", value=time, allowed=pad.ready_s))

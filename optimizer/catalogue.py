@@ -7,18 +7,19 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..models.launch import Ascent
 from ..models.opportunities import grid_step_s, liftoffs, open_to, turn_s
 from ..models.scenario import Pad
 from ..models.sites import can_lift, may_launch, open_at
-from .meetings import meets_kept
+from .loads import LOADS_NOTE, loads
 from .options import F, I, Options, empty, join, undominated
 from .outcome import Route
 from .problem import Problem, kept_tilt_rad
+from .restriction import NO_RESTRICTION, Restriction, route_wanted
 from .routes import direct, park, shift, timed, turning
-from .routes.phasing import LIMIT_SLACK, Touch, Wanted
+from .routes.phasing import Touch, Wanted
+from .screens import passes_kept, within_limits
 from .timing import ends, finish_moments, turning_moments, with_turnarounds
 
 BLOCK_ROWS = 1 << 15
@@ -33,54 +34,6 @@ PASS_TURNS = 10
 
 PASS_TURNS_MAX = 500
 """And never for more turns than this."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Restriction:
-    """Which options are wanted, asked before any pruning. None means no restriction of that kind.
-
-    ``slots`` are those that it applies to (None: all); ``sides`` of -1 below, 0 level, 1 above.
-    """
-
-    slots: frozenset[int] | None = None
-    sides: frozenset[int] | None = None
-    revolutions: frozenset[int] | None = None
-    routes: frozenset[Route] | None = None
-    ways: frozenset[int] | None = None
-
-    def applies(self, slot: int) -> bool:
-        """Whether options of that slot are restricted."""
-        return self.slots is None or slot in self.slots
-
-    def touch(self, touch: Touch) -> Touch:
-        """The touch with its limits drawn in so that only the wanted sides remain."""
-        if self.sides is None:
-            return touch
-        radius = touch.ring.radius_m
-        return Touch(
-            ring=touch.ring,
-            arrival_speed_m_s=touch.arrival_speed_m_s,
-            floor_m=touch.floor_m if -1 in self.sides else radius,
-            ceiling_m=touch.ceiling_m if 1 in self.sides else radius,
-            revolutions_max=touch.revolutions_max,
-            wait_within_s=touch.wait_within_s,
-        )
-
-    def wanted(self) -> Wanted | None:
-        """The filter on (k, m)."""
-        sides, revolutions = self.sides, self.revolutions
-        if sides is None and revolutions is None:
-            return None
-
-        def want(k: int, m: int) -> bool:
-            if sides is not None and 0 not in sides and (k, m) == (0, 0):
-                return False
-            return revolutions is None or k in revolutions
-
-        return want
-
-
-NO_RESTRICTION = Restriction()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -192,6 +145,11 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
         options, count = from_pad(problem, pad, times, restriction)
         parts.append(options)
         looked_at += count
+    if problem.aboard:
+        parts.append(loads(problem, windows(problem), restriction))
+        looked_at += parts[-1].first_row.size
+        exact = False
+        notes.append(LOADS_NOTE)
     options = join(parts)
     return Catalogue(
         problem=problem,
@@ -209,11 +167,12 @@ def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
     if restriction.slots is None:
         return catalogue(made.problem, restriction)
     slots = tuple(sorted(restriction.slots))
-    parts = [made.options.take(~np.isin(made.options.slot, slots))]
+    parts = [made.options.take(~np.isin(made.options.slot, slots) & (made.options.bundle < 0))]
     space = join([in_space(made.problem, restriction), _free_form(made.problem, restriction)])
     parts.append(space.take(np.isin(space.slot, slots)))
     for pad, times in enumerate(made.moments_s):
         parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots)[0])
+    parts.append(loads(made.problem, windows(made.problem), restriction))
     options = join(parts)
     return replace(made, options=options.take(undominated(options)), restriction=restriction)
 
@@ -311,7 +270,7 @@ def _free_form(problem: Problem, restriction: Restriction) -> Options:
     """Free-form flights within the limits."""
     options = timed.options(problem.ring, problem.timed)
     limits = problem.scenario.limits
-    options = _within_limits(problem, options, limits.finish_within_s)
+    options = within_limits(problem, options, limits.finish_within_s)
     wanted = (options.revolutions <= limits.revolutions_max) & shift.within_wait(options, limits.wait_within_s)
     strict = np.array([restriction.applies(slot) for slot in options.slot.tolist()], dtype=bool)
     allowed = np.ones(len(options), dtype=bool)
@@ -352,7 +311,7 @@ def in_space(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Opt
                 tolerance = problem.scenario.ring.tilt_tolerance_rad
                 body, orbit = problem.scenario.body, group.craft.orbit
                 options = turning.turned_back(body, problem.ring, group.start, orbit, options, tolerance)
-            options = _within_limits(problem, options, limits.finish_within_s)
+            options = within_limits(problem, options, limits.finish_within_s)
             parts.append(options.take(~passes_kept(problem, options)))
     return join(parts)
 
@@ -396,7 +355,7 @@ def from_pad(
         until = finish_s if finishing else None
         for strict in (True, False):
             chosen = [s for s in slots if restriction.applies(s) is strict and s // problem.ring.slots == way.plane]
-            if not chosen or (strict and not _route_wanted(restriction, name, index)):
+            if not chosen or (strict and not route_wanted(restriction, name, index)):
                 continue
             touch = restriction.touch(plain) if strict else plain
             wanted = restriction.wanted() if strict else None
@@ -426,8 +385,8 @@ def from_pad(
                     fits = options.liftoff_s >= group.craft.ready_s - 1e-6
                     mine = options.take(fits)
                     mine = mine.take(can_lift(site, group.craft, mine.delta_v_m_s))
-                    mine = Options(**{**vars(mine), "craft_class": np.full(len(mine), number)})
-                    parts.append(_within_limits(problem, mine, finish_s))
+                    mine = replace(mine, craft_class=np.full(len(mine), number))
+                    parts.append(within_limits(problem, mine, finish_s))
     return join(parts), looked_at
 
 
@@ -479,24 +438,6 @@ def launched(
     return turning.turned(up, problem.ring, made)
 
 
-def _route_wanted(restriction: Restriction, route: Route, way: int) -> bool:
-    return (restriction.routes is None or route in restriction.routes) and (
-        restriction.ways is None or way in restriction.ways
-    )
-
-
-def _within_limits(problem: Problem, options: Options, finish_s: float) -> Options:
-    limits = problem.scenario.limits
-    allowed = np.array([c.delta_v_allowed_m_s for c in problem.classes])[options.craft_class]
-    keep = (
-        (options.delta_v_m_s <= allowed + 1e-9)
-        & (options.finish_s <= finish_s + 1e-6)
-        & (options.lowest_m >= problem.scenario.floor_m * (1.0 - LIMIT_SLACK))
-        & (options.highest_m <= limits.apoapsis_max_m * (1.0 + LIMIT_SLACK))
-    )
-    return options.take(keep)
-
-
 def _clear_of_kept(
     problem: Problem, build: Callable[[F, I, bool], Options], liftoff_s: F, slot: I, prune: bool
 ) -> Options:
@@ -509,17 +450,3 @@ def _clear_of_kept(
     rows = np.unique(np.stack([options.liftoff_s[hit], options.slot[hit].astype(np.float64)]), axis=1)
     instead = build(rows[0], rows[1].astype(np.int64), False)
     return join([clear, instead.take(~passes_kept(problem, instead))])
-
-
-def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
-    """Mask of options that come too close to a craft which stays in the ring."""
-    return meets_kept(
-        options,
-        problem.ring,
-        problem.arrival_speed(options.craft_class, options.way),
-        problem.starts_on_ring(options.craft_class),
-        problem.kept_angle_rad,
-        problem.kept_plane,
-        problem.scenario.limits.separation_m,
-        problem.timed,
-    )

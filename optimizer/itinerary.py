@@ -61,11 +61,16 @@ def key(options: Options, row: int) -> tuple[float, ...]:
         float(o.revolutions[row]),
         float(o.ring_revolutions[row]),
         float(o.flight[row]),
+        round(float(o.carrier_speed_m_s[row]), 6) if o.bundle[row] >= 0 else -1.0,
     )
 
 
-def course(problem: Problem, options: Options, row: int) -> Course:
+def course(problem: Problem, options: Options, row: int, late_s: float | None = None) -> Course:
     """Work out one option: its start state, and a burn at each touch that needs one.
+
+    Args:
+        problem, options, row: which option.
+        late_s: how much later than at the pass a craft lifts off; None: so that its plane is the ring's at the end.
 
     Burns are those of point-mass gravity at the touches that the catalogue planned with: over an oblate body a first
     guess, in which burns of nothing are kept for the correction to fill, and the last one waits for the apsis, which
@@ -80,7 +85,7 @@ def course(problem: Problem, options: Options, row: int) -> Course:
     burn_s, turn_after_s = float(options.burn_s[row]), float(options.turn_after_s[row])
     finish_s = float(options.finish_s[row]) - turn_after_s
     speed, revolutions = float(options.speed_m_s[row]), int(options.revolutions[row])
-    arrival = float(problem.arrival_speed(options.craft_class[row : row + 1], options.way[row : row + 1])[0])
+    arrival = float(problem.arrival_speed(options.take(np.array([row])))[0])
     burns: list[tuple[float, float]] = []
     late = 0.0
     unknowns: tuple[Unknown, ...] = ()
@@ -89,7 +94,7 @@ def course(problem: Problem, options: Options, row: int) -> Course:
     must_burn = False
     if way is not None:
         liftoff = float(options.liftoff_s[row])
-        late = _later(problem, way, options, row)
+        late = later(problem, way, options, row) if late_s is None else late_s
         insertion_s = start_s = liftoff + late + way.insertion_after_s
         position, velocity = _inserted(problem, way, liftoff, late, start_s)
         burn_s += late
@@ -215,7 +220,7 @@ def _free_form(problem: Problem, flight: TimedFlight) -> Course:
     )
 
 
-def _later(problem: Problem, way: Ascent, options: Options, row: int) -> float:
+def later(problem: Problem, way: Ascent, options: Options, row: int) -> float:
     """How much later than at the pass a craft lifts off, s, so that its plane has drifted into the ring's at the end.
 
     Over an oblate body the node of a lower orbit drifts by another rate than the ring's. A first guess by secular

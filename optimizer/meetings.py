@@ -96,6 +96,22 @@ def meets_kept(
     return hit
 
 
+def last_passes(options: Options, ring: Ring, slots: I, separation_m: float) -> F:
+    """When each option from a carrier last passes each slot of its plane too closely before it is in its own, s.
+
+    Its own touches of the ring, and the carrier's while it is on board. Shape (n, slots); -inf where it never does.
+    """
+    found = np.full((len(options), slots.size), -np.inf)
+    if separation_m <= 0.0 or not len(options):
+        return found
+    ahead = np.asarray((slots[None, :] - options.slot[:, None]) * ring.spacing_rad, dtype=np.float64)
+    for touch in touches(options, ring, options.carrier_speed_m_s, np.zeros(len(options), dtype=bool)):
+        for column in range(slots.size):
+            hit = passed(touch, ring, ahead[:, column], separation_m)[0] & (slots[column] != options.slot)
+            np.copyto(found[:, column], np.fmax(found[:, column], touch.time_s), where=hit)
+    return found
+
+
 def passes_slots(
     option: Options,
     ring: Ring,

@@ -138,6 +138,48 @@ class CraftPlan:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Drop:
+    """One craft leaves its carrier: on which pass through the ring (0: the first touch) and when."""
+
+    craft: str
+    number: int
+    time_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class CarrierPlan:
+    """What one carrier flies: its own burns, as flown, and whom it drops when.
+
+    ``period_s`` and the apsides (radii) are those of the orbit it drops from; ``pass_every_s`` from pass to pass, 0
+    where it drops everybody at once. ``lowest_m`` is the lowest radius that it flies through after insertion while it
+    has craft on board. ``periapsis_safe``: whether the orbit it is left in clears the floor; else it re-enters.
+    ``meets_s`` is its first later pass that finds a filled slot, None where none of the next ones does: what becomes of
+    it is decided by whoever operates it, before that moment.
+    """
+
+    carrier: str
+    pad: str
+    insertion: str
+    launch_s: float
+    insertion_s: float
+    parking_wait_s: float
+    first_pass_s: float
+    pass_every_s: float
+    period_s: float
+    periapsis_m: float
+    apoapsis_m: float
+    lowest_m: float
+    delta_v_m_s: float
+    allowed_m_s: float
+    burns: tuple[Burn, ...]
+    drops: tuple[Drop, ...]
+    periapsis_safe: bool
+    meets_s: float | None
+    meets: str | None
+    itinerary: Itinerary = field(repr=False, compare=False)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Hold:
     """How long the ring keeps its spacing within its tolerance without another burn.
 
@@ -186,7 +228,10 @@ class Margin:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """One option for each craft that is moved. ``kind`` says in which way it differs from rank 1 (None: front only)."""
+    """One option for each craft that is moved. ``kind`` says in which way it differs from rank 1 (None: front only).
+
+    What carriers burn is theirs and not in ``delta_v_m_s``, which is the sum over the craft.
+    """
 
     rank: int
     delta_v_m_s: float
@@ -199,6 +244,7 @@ class Plan:
     on_front: bool
     kind: str | None = None
     hold: Hold | None = None
+    carriers: tuple[CarrierPlan, ...] = ()
 
     @property
     def by_period_alone(self) -> bool:

@@ -10,7 +10,7 @@ from ..models.scenario import Aim, Scenario
 from . import front as front_walk
 from .alternatives import Alternative, alternatives
 from .assembly import assemble, fly_all
-from .catalogue import NO_RESTRICTION, Restriction, catalogue, in_space
+from .catalogue import catalogue, in_space
 from .free_form import dearest_price, with_free_form
 from .fronts import UNITS, other_fronts
 from .hold import hold
@@ -19,6 +19,7 @@ from .oblate_notes import left_front, notes_on_flight
 from .options import join
 from .outcome import AimFront, Front, FrontPoint, Infeasible, Outcome, Plan, Proof
 from .problem import Problem, kept_errors, problems
+from .restriction import NO_RESTRICTION, Restriction
 from .selection import DELTA_V_TOLERANCE, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection
 
 Progress = Callable[[str], None]

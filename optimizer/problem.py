@@ -24,8 +24,9 @@ from ..models.opportunities import (
 from ..models.ring import Ring
 from ..models.scenario import Craft, Pad, Scenario
 from ..models.windows import SiteAndPlane, azimuth_of_least_tilt, least_angle
-from .options import F, I
+from .options import F, I, Options
 from .outcome import Kept
+from .routes.carrier import Aboard
 from .routes.phasing import Touch
 from .routes.shift import Standing, standing
 from .routes.timed import TimedFlight
@@ -79,6 +80,23 @@ class Problem:
         return sum(c.count for c in self.classes if c.start is None)
 
     @property
+    def aboard(self) -> tuple[Aboard, ...]:
+        """The carriers with whom they take up."""
+        found = []
+        for carrier in self.scenario.carriers:
+            on = [i for i, c in enumerate(self.classes) if c.craft.carrier == carrier.name for _ in c.names]
+            on.sort(key=lambda i: self.classes[i].delta_v_allowed_m_s)
+            found.append(
+                Aboard(
+                    carrier=carrier,
+                    craft_class=np.array(on, dtype=np.int64),
+                    allowed_m_s=np.array([self.classes[i].delta_v_allowed_m_s for i in on], dtype=np.float64),
+                    ready_s=max((self.classes[i].craft.ready_s for i in on), default=0.0),
+                )
+            )
+        return tuple(a for a in found if a.craft_class.size == len(a.carrier.craft))
+
+    @property
     def kept_angle_rad(self) -> F:
         """Angles of the craft that stay, at time 0."""
         return np.array([k.angle_rad for k in self.kept], dtype=np.float64)
@@ -121,11 +139,12 @@ class Problem:
             wait_within_s=limits.wait_within_s,
         )
 
-    def arrival_speed(self, craft_class: I, way: I) -> F:
-        """Speed on the orbit that first touches the ring, for each option."""
+    def arrival_speed(self, options: Options) -> F:
+        """Speed on the orbit from which each option first burns at the ring: its own, or its carrier's."""
         up = np.array([w.arrival_speed_m_s for w in self.ways] + [math.nan])
         there = np.array([math.nan if c.start is None else c.start.speed_m_s for c in self.classes] + [math.nan])
-        return np.asarray(np.where(way >= 0, up[way], there[craft_class]))
+        own = np.where(options.way >= 0, up[options.way], there[options.craft_class])
+        return np.asarray(np.where(options.bundle >= 0, options.carrier_speed_m_s, own))
 
     def starts_on_ring(self, craft_class: I) -> np.ndarray:
         """Mask of options whose craft starts on the ring itself."""

@@ -15,7 +15,7 @@ from ..models.scenario import Aim
 from .catalogue import Catalogue, at_finish, from_pad, launched, windows
 from .itinerary import key
 from .meetings import passes_slots
-from .options import F, Options, columns, join
+from .options import F, Options, columns, join, summed, worst
 from .problem import Problem
 from .schedule import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
 from .timing import grid_step_s, with_turnarounds
@@ -111,7 +111,7 @@ class Selection:
         if math.isfinite(finish_s) and made.moments_s:
             parts.append(at_finish(made, finish_s, later_too=slots is not None))
         options = join(parts)
-        options = options.take(_in_time(options, finish_s, slots))
+        options = options.take(options.whole(_in_time(options, finish_s, slots)))
         zoom = 1.0
         for _ in range(ROUNDS_MAX):
             chosen = self._solve(options, aims, delta_v_m_s, ties, slots)
@@ -124,7 +124,7 @@ class Selection:
             if more is None:
                 return chosen
             if len(more):
-                options = join([options, more.take(_in_time(more, finish_s, slots))])
+                options = join([options, more.take(more.whole(_in_time(more, finish_s, slots)))])
         raise RuntimeError("meetings could not be resolved: a fault of ours")
 
     def _closer_moments(self, made: Catalogue, options: Options, zoom: float) -> Options | None:
@@ -133,7 +133,12 @@ class Selection:
         moments: dict[int, list[F]] = {}
         for row in range(len(options)):
             way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
-            if way is None or way.parking or options.speed_m_s[row] >= way.arrival_speed_m_s - 1e-9:
+            if (
+                way is None
+                or way.parking
+                or options.bundle[row] >= 0
+                or options.speed_m_s[row] >= way.arrival_speed_m_s - 1e-9
+            ):
                 continue
             step = grid_step_s(problem.touch(way.arrival_speed_m_s), way) * int(options.revolutions[row]) * zoom
             near = options.liftoff_s[row] + step * np.linspace(-1.0, 1.0, 2 * ZOOM + 1)
@@ -184,7 +189,8 @@ class Selection:
             return None
         if solved.status == "failed":
             raise OutOfTimeError
-        return Chosen(options=options.take(np.array(solved.chosen)), solved=solved, columns=len(options))
+        rows = np.isin(options.column, np.array(solved.chosen))
+        return Chosen(options=options.take(rows), solved=solved, columns=options.first_row.size)
 
     def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
         """For each meeting found so far: the option, and everybody in place there before it passes."""
@@ -194,16 +200,19 @@ class Selection:
             if own.size:
                 there = np.nonzero((options.slot == slot) & (options.finish_s <= until))[0]
                 # alike craft may fly the same option: they share the slot, so at most one of them is chosen anyway
-                found.append((*own.tolist(), *there.tolist()))
+                both = np.union1d(options.column[own], options.column[there])
+                found.append(tuple(both.tolist()))
         return tuple(found)
 
     def _meetings(self, made: Catalogue, options: Options) -> Options | None:
         """None where nobody meets anybody; else remember the meetings, and give further options to go round them."""
         problem = made.problem
         separation = problem.scenario.limits.separation_m
-        arrival = problem.arrival_speed(options.craft_class, options.way)
+        arrival = problem.arrival_speed(options)
         on_ring = problem.starts_on_ring(options.craft_class)
         taken = options.slot
+        # who is dropped by the same carrier was screened together with its load
+        together = (options.bundle[:, None] == options.bundle[None, :]) & (options.bundle >= 0)[:, None]
         found = False
         more = []
         for row in range(len(options)):
@@ -213,7 +222,7 @@ class Selection:
                 problem.ring,
                 arrival[row : row + 1],
                 on_ring[row : row + 1],
-                taken[taken != one.slot[0]],
+                taken[(taken != one.slot[0]) & ~together[row]],
                 separation,
                 problem.timed,
             )
@@ -227,7 +236,7 @@ class Selection:
                     raise RuntimeError("a meeting came back: a fault of ours")
                 self._known.add((name, slot))
                 self._rows.append((name, slot, until))
-                if one.pad[0] >= 0:
+                if one.pad[0] >= 0 and one.bundle[0] < 0:
                     more.append(self._round(made, one, slot))
         if not found:
             return None
@@ -270,7 +279,7 @@ class Selection:
             passes_slots(
                 option.take(np.zeros(1, dtype=np.int64)),
                 problem.ring,
-                problem.arrival_speed(option.craft_class[:1], option.way[:1]),
+                problem.arrival_speed(option)[:1],
                 np.zeros(1, dtype=bool),
                 np.array([slot]),
                 problem.scenario.limits.separation_m,
@@ -293,18 +302,20 @@ def _filled(problem: Problem, options: Options, slots: frozenset[int] | None) ->
     if slots is None:
         return ()
     wanted = sorted(slots & frozenset(problem.free_slots))
-    return ((np.where(np.isin(options.slot, wanted), -1.0, 0.0), -float(len(wanted))),)
+    return ((summed(options, np.where(np.isin(options.slot, wanted), -1.0, 0.0)), -float(len(wanted))),)
 
 
 def _same(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
     """Mask of the options with that key (see ``itinerary.key``)."""
-    who, slot, liftoff, wait, passes, k, m, flight = name
+    who, slot, liftoff, wait, passes, k, m, flight, dropped_at = name
     mask = (
         (options.slot == slot)
         & (options.flight == flight)
         & (options.revolutions == k)
         & (options.ring_revolutions == m)
     )
+    speed = np.where(options.bundle >= 0, options.carrier_speed_m_s, -1.0)
+    mask &= np.abs(speed - dropped_at) < 1e-5
     mask &= (options.passes == passes) & (np.abs(options.parking_wait_s - wait) < 1e-5)
     if who >= 0:
         return np.asarray(mask & (options.way == who) & (np.abs(options.liftoff_s - liftoff) < 1e-5))
@@ -332,17 +343,18 @@ def total(made: Catalogue, options: Options, aim: Aim) -> float:
 def _objective(made: Catalogue, options: Options, aim: Order, slots: frozenset[int] | None) -> Objective:
     if aim == "served":
         bound = np.ones(len(options), dtype=bool) if slots is None else np.isin(options.slot, sorted(slots))
-        return Objective(value=np.where(bound, options.finish_s, 0.0), kind="worst", tolerance=FINISH_TOLERANCE)
+        finish = np.where(bound, options.finish_s, 0.0)
+        return Objective(value=worst(options, finish), kind="worst", tolerance=FINISH_TOLERANCE)
     if aim == "last_liftoff":
         liftoff = np.where(np.isnan(options.liftoff_s), 0.0, options.liftoff_s)
-        return Objective(value=liftoff, kind="worst", tolerance=FINISH_TOLERANCE)
+        return Objective(value=worst(options, liftoff), kind="worst", tolerance=FINISH_TOLERANCE)
     if aim == "delta_v":
-        return Objective(value=options.delta_v_m_s, tolerance=DELTA_V_TOLERANCE)
+        return Objective(value=summed(options, options.delta_v_m_s), tolerance=DELTA_V_TOLERANCE)
     if aim == "finish":
-        return Objective(value=options.finish_s, kind="worst", tolerance=FINISH_TOLERANCE)
+        return Objective(value=worst(options, options.finish_s), kind="worst", tolerance=FINISH_TOLERANCE)
     if aim == "worst_delta_v":
-        return Objective(value=options.delta_v_m_s, kind="worst", tolerance=DELTA_V_TOLERANCE)
-    return Objective(value=burned(made, options), tolerance=1e-6)
+        return Objective(value=worst(options, options.delta_v_m_s), kind="worst", tolerance=DELTA_V_TOLERANCE)
+    return Objective(value=summed(options, burned(made, options)), tolerance=1e-6)
 
 
 def _ties(options: Options) -> tuple[F, F]:
@@ -351,4 +363,4 @@ def _ties(options: Options) -> tuple[F, F]:
     liftoff = np.where(np.isnan(options.liftoff_s), 0.0, options.liftoff_s)
     span = float(np.ptp(liftoff)) if liftoff.size else 0.0
     early = 1.0 + (liftoff.max(initial=0.0) - liftoff) / span if span > 0.0 else np.ones(liftoff.size)
-    return options.slot * classes * early, options.finish_s
+    return summed(options, options.slot * classes * early), summed(options, options.finish_s)

@@ -13,7 +13,6 @@ from typing import Literal
 
 from ..models.scenario import Scenario
 from .assembly import assemble, fly_all
-from .catalogue import NO_RESTRICTION, Restriction
 from .first_service import first_service_s
 from .front import walk
 from .fronts import UNITS, as_front, other_fronts
@@ -21,6 +20,7 @@ from .infeasible import diagnose
 from .outcome import AimFront, Infeasible, Margin, Plan, Proof
 from .plan import best_phase, proof_of
 from .problem import problems
+from .restriction import NO_RESTRICTION, Restriction
 from .selection import Chosen, Order, Selection
 
 About = Literal["all", "side", "revolutions", "route", "liftoff", "scenario"]
@@ -77,7 +77,8 @@ def strategies(scenario: Scenario) -> tuple[Strategy, ...]:
     """The strategies that mean something for a scenario, the unrestricted one first.
 
     Below and above are said of the phasing orbit, few of its revolutions; a craft that needs no phasing keeps any of
-    these rules. Routes are compared where pads offer several, liftoffs where something is launched.
+    these rules. Routes are compared where pads offer several or there are carriers, liftoffs
+    where something is launched.
     """
     most = scenario.limits.revolutions_max
     found = [
@@ -103,6 +104,11 @@ def strategies(scenario: Scenario) -> tuple[Strategy, ...]:
             )
             found.append(Strategy(name="direct", about="route", restriction=direct))
             found.append(Strategy(name="by parking orbit", about="route", restriction=park))
+        if scenario.carriers:
+            by = Restriction(routes=frozenset({"carrier", "shift", "timed"}))
+            alone = Restriction(routes=frozenset({"direct", "park", "shift", "timed"}))
+            found.append(Strategy(name="by carrier", about="route", restriction=by))
+            found.append(Strategy(name="a launch each", about="route", restriction=alone))
         found.append(Strategy(name="lift off at once", about="liftoff", at_once=True))
     if scenario.front_step_s is not None:
         by_period = Restriction(routes=frozenset({"direct", "park", "shift"}))

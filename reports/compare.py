@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..models.readouts import plain, span
-from ..optimizer.outcome import AimFront, Bind, Margin
+from ..optimizer.outcome import AimFront, Bind, Margin, Plan
 from ..optimizer.strategies import Entry, room_share
 from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
@@ -99,6 +99,16 @@ def _shown(entries: Sequence[Entry]) -> tuple[bool, bool]:
     return weighed, any(entry.first_service_s is not None for entry in entries)
 
 
+def _carried(entries: Sequence[Entry]) -> bool:
+    """Whether any plan has a carrier."""
+    return any(entry.plan is not None and entry.plan.carriers for entry in entries)
+
+
+def carriers_m_s(plan: Plan) -> float:
+    """What the carriers of a plan burn of their own, m/s."""
+    return math.fsum(carrier.delta_v_m_s for carrier in plan.carriers)
+
+
 def _heads(entries: Sequence[Entry], width: int) -> list[Column]:
     weighed, served = _shown(entries)
     heads = [
@@ -107,6 +117,7 @@ def _heads(entries: Sequence[Entry], width: int) -> list[Column]:
         Column(title="worst m/s", right=True),
     ]
     heads += [Column(title="kg", right=True)] if weighed else []
+    heads += [Column(title="carriers m/s", right=True)] if _carried(entries) and width >= WIDE else []
     heads += [Column(title="done after", right=True)]
     if width < WIDE:
         return [*heads, Column(title="against the first", wraps=True)]
@@ -120,6 +131,7 @@ def _row(entry: Entry, entries: Sequence[Entry], width: int) -> list[str]:
     weighed, served = _shown(entries)
     row = [entry.name, plain(plan.delta_v_m_s), plain(plan.worst_delta_v_m_s)]
     row += ["" if plan.propellant_kg is None else plain(plan.propellant_kg)] if weighed else []
+    row += _carriers_cell(entry, entries) if width >= WIDE else []
     row.append(span(plan.finish_s))
     if width < WIDE:
         return [*row, _against(entry, entries)]
@@ -127,16 +139,24 @@ def _row(entry: Entry, entries: Sequence[Entry], width: int) -> list[str]:
     return [*row, _clearance(entry), _limit_text(entry)]
 
 
+def _carriers_cell(entry: Entry, entries: Sequence[Entry]) -> list[str]:
+    """What the carriers burn, where the table has such a column."""
+    if not _carried(entries):
+        return []
+    return [plain(carriers_m_s(entry.plan)) if entry.plan is not None and entry.plan.carriers else ""]
+
+
 def _more_heads(entries: Sequence[Entry]) -> list[Column]:
     _, served = _shown(entries)
     heads = [Column(title="", wraps=True)]
+    heads += [Column(title="carriers m/s", right=True)] if _carried(entries) else []
     heads += [Column(title="service after", right=True)] if served else []
     return [*heads, Column(title="clears km", right=True), Column(title="what limits it", wraps=True)]
 
 
 def _more_row(entry: Entry, entries: Sequence[Entry]) -> list[str]:
     _, served = _shown(entries)
-    row = [entry.name]
+    row = [entry.name, *_carriers_cell(entry, entries)]
     row += ["" if entry.first_service_s is None else span(entry.first_service_s)] if served else []
     return [*row, _clearance(entry), _limit_text(entry)]
 
@@ -239,6 +259,7 @@ def _entry(entry: Entry) -> dict[str, Any]:
         "delta_v_m_s": None if plan is None else round(plan.delta_v_m_s, 6),
         "worst_delta_v_m_s": None if plan is None else round(plan.worst_delta_v_m_s, 6),
         "propellant_kg": None if plan is None or plan.propellant_kg is None else round(plan.propellant_kg, 6),
+        **({} if plan is None or not plan.carriers else {"carriers_m_s": round(carriers_m_s(plan), 6)}),
         "finish_s": None if plan is None else round(plan.finish_s, 6),
         "first_service_s": None if entry.first_service_s is None else round(entry.first_service_s, 6),
         "clearance_km": None if entry.clearance_m is None else round(entry.clearance_m * 1e-3, 6),

@@ -7,29 +7,11 @@ import math
 from ..models.bodies import body as built_in
 from ..models.bodies import body_names
 from ..models.readouts import clock, instant, plain, span
-from ..optimizer.outcome import Burn, CraftPlan, Outcome, Plan
-from .layout import Column, columns, heading, paragraph, shell_lines
+from ..optimizer.outcome import CraftPlan, Outcome, Plan
+from .burn_table import burn_table
+from .layout import heading, paragraph, shell_lines
 from .result import gravity_of
 from .wording import count, gained_rad, small
-
-
-def burn_words(burn: Burn) -> str:
-    """Say size and direction of a burn: forward or back, out or in, left or right of track.
-
-    Parts below a centimeter a second are left unsaid where a larger part is said.
-    """
-    parts = [
-        (abs(burn.along_m_s), "forward" if burn.along_m_s >= 0 else "back"),
-        (abs(burn.radial_m_s), "out" if burn.radial_m_s >= 0 else "in"),
-        (abs(burn.cross_m_s), "left" if burn.cross_m_s >= 0 else "right"),
-    ]
-    told = [(size, name) for size, name in parts if size >= 0.01]
-    if not told:
-        return f"{burn.delta_v_m_s:.3f} m/s"
-    if len(told) == 1:
-        return f"{plain(told[0][0], 2)} m/s {told[0][1]}"
-    pieces = ", ".join(f"{plain(size, 2)} {name}" for size, name in told)
-    return f"{plain(burn.delta_v_m_s, 2)} m/s: {pieces}"
 
 
 def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
@@ -52,8 +34,9 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
             text += f" ({part.insertion})" if part.insertion else ""
             if part.insertion_speed_m_s is not None:
                 text += f" with {plain(part.insertion_speed_m_s)} m/s, which the launcher gives"
+        text += f", on board of {part.carrier}" if part.carrier is not None else ""
         lines += paragraph(f"{text}.", width, indent="  ")
-    lines += _burn_table(outcome, part, width)
+    lines += burn_table(outcome, part.burns, width) if part.burns else []
     for remark in _exactness(outcome, part):
         lines += paragraph(remark, width, indent="  ")
     command = after_burn_command(outcome, part)
@@ -62,34 +45,6 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
             "After the first burn, ask what the period read (for PERIOD) makes of it:", width, indent="  "
         )
         lines += shell_lines(command, width, indent="    ")
-    return lines
-
-
-def _burn_table(outcome: Outcome, part: CraftPlan, width: int) -> list[str]:
-    if not part.burns:
-        return []
-    radius_m = outcome.scenario.body.radius_m
-    long = any(burn.duration_s for burn in part.burns)
-    epoch = outcome.scenario.epoch
-    utc = epoch is not None and instant(epoch, 0.0).endswith(" UTC")
-    at = Column(title="at (UTC)" if utc else "at", wraps=True)
-    heads = [Column(title="burn", right=True), at, Column(title="give", wraps=True)]
-    heads += [Column(title="for", right=True)] if long else []
-    heads += [
-        Column(title="then read", right=True),
-        Column(title="low km", right=True),
-        Column(title="high km", right=True),
-    ]
-    rows = []
-    for index, burn in enumerate(part.burns, start=1):
-        row = [str(index), instant(epoch, burn.time_s, 1).removesuffix(" UTC"), burn_words(burn)]
-        row += [f"{burn.duration_s or 0.0:.1f} s"] if long else []
-        row.append(clock(burn.period_after_s))
-        row.append(plain((burn.periapsis_after_m - radius_m) * 1e-3))
-        row.append(plain((burn.apoapsis_after_m - radius_m) * 1e-3))
-        rows.append(row)
-    lines = columns(heads, rows, width)
-    lines += paragraph("Then read: the period; low and high: altitudes of periapsis and apoapsis.", width, indent="  ")
     return lines
 
 

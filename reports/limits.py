@@ -7,7 +7,7 @@ spells them (``limits.finish_within_d``, in days).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,6 +100,8 @@ def limit_words(limit: str) -> LimitWords:
     ('h', 'h')
     """
     name = limit.rpartition(".")[2]
+    if limit.startswith("carrier.") and name == "delta_v":
+        return replace(_KNOWN[name], words="delta-v of the carrier")
     if name in _KNOWN:
         return _KNOWN[name]
     for suffix, per_unit, unit in _UNITS:

@@ -18,6 +18,7 @@ from ..optimizer.outcome import (
     Bind,
     Broken,
     Burn,
+    CarrierPlan,
     CraftPlan,
     Front,
     Hold,
@@ -211,6 +212,37 @@ def _plan(scenario: Scenario, plan: Plan) -> dict[str, Any]:
         "margins": [_margin(margin) for margin in plan.margins],
         **({} if plan.hold is None else {"hold": _hold(plan.hold)}),
         "craft": [_craft(scenario, part) for part in plan.craft],
+        **({"carriers": [_carrier(scenario, carrier) for carrier in plan.carriers]} if plan.carriers else {}),
+    }
+
+
+def _carrier(scenario: Scenario, carrier: CarrierPlan) -> dict[str, Any]:
+    return {
+        "carrier": carrier.carrier,
+        "pad": carrier.pad,
+        "insertion": carrier.insertion,
+        "launch_s": _number(carrier.launch_s, "s"),
+        "insertion_s": _number(carrier.insertion_s, "s"),
+        "parking_wait_s": _number(carrier.parking_wait_s, "s"),
+        "first_touch_s": _number(carrier.first_pass_s, "s"),
+        "touch_every_s": _number(carrier.pass_every_s, "s"),
+        "period_s": _number(carrier.period_s, "s"),
+        "periapsis_km": _altitude(scenario, carrier.periapsis_m),
+        "apoapsis_km": _altitude(scenario, carrier.apoapsis_m),
+        "lowest_km": _altitude(scenario, carrier.lowest_m),
+        "delta_v_m_s": _number(carrier.delta_v_m_s, "m_s"),
+        "delta_v_allowed_m_s": _number(carrier.allowed_m_s, "m_s"),
+        "burns": [_burn(scenario, burn) for burn in carrier.burns],
+        "drops": [
+            {"craft": drop.craft, "touch": drop.number + 1, "time_s": _number(drop.time_s, "s")}
+            for drop in carrier.drops
+        ],
+        "open_duty": {
+            "what": "disposal",
+            "re_enters": not carrier.periapsis_safe,
+            "meets_s": _maybe(carrier.meets_s, "s"),
+            "meets": carrier.meets,
+        },
     }
 
 

@@ -19,7 +19,7 @@ from ..optimizer.hold import trim_m_s
 from ..optimizer.missed import Missed, missed
 from ..optimizer.outcome import Burn, CraftPlan, Outcome, Plan
 from ..optimizer.sensitivity import Sensitivity, sensitivities
-from .first_to_act import burn_words
+from .burn_table import burn_words
 from .terminal import CAUTION
 from .wording import count, small, way_text
 

@@ -12,6 +12,7 @@ import shlex
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Margin, Outcome, Plan, Proof
+from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .hold import hold_lines
 from .layout import Column, columns, heading, paragraph, shell_lines
@@ -60,6 +61,7 @@ def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = N
         *_answer(outcome, first, width),
         *_trust(outcome, first, width),
         *_to_fly(outcome, first, width),
+        *carrier_lines(outcome, first, width),
         *_shapes(outcome, first, width),
         *price_of_time(outcome, first, width),
         *other_ways(outcome, first, width),
@@ -137,7 +139,8 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
     most = "" if worst is None or len(first.craft) < 2 else f", {plain(worst.delta_v_m_s)} m/s at most ({worst.craft})"
     lines += paragraph(
         f"{moved} for {plain(first.delta_v_m_s)} m/s in all{most}; "
-        f"{'the last' if len(first.craft) > 1 else 'it'} arrives after {span(first.finish_s)}{when}.",
+        f"{'the last' if len(first.craft) > 1 else 'it'} arrives after {span(first.finish_s)}{when}."
+        f"{carriers_sum(first)}",
         width,
     )
     if outcome.kept:

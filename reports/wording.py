@@ -71,7 +71,9 @@ def way_text(part: CraftPlan) -> str:
         before.append("drifts until its plane has turned")
     if part.parking_wait_s > 0.0:
         before.append(f"waits {span(part.parking_wait_s)} in the parking orbit")
-    if part.passes:
+    if part.carrier is not None:
+        before.append(f"is dropped at touch {part.passes + 1} of the ring")
+    elif part.passes:
         before.append(f"passes the ring {count(part.passes, 'time')} before its first burn")
     return ", ".join([*before, _phasing_text(part)])
 

@@ -53,6 +53,7 @@ def test_bundled_scenarios_are_those_on_disk() -> None:
         "one-astray",
         "one-craft-mars",
         "platform-at-sea",
+        "shared-ride",
         "thick-air",
         "three-planes",
     ]

@@ -14,7 +14,8 @@ import pytest
 from ringwright.cli import main
 from ringwright.models.readouts import clock
 from ringwright.optimizer.outcome import Burn, FrontPoint, Outcome
-from ringwright.reports.first_to_act import after_burn_command, burn_words, next_period_s, slot_deg_per_period_s
+from ringwright.reports.burn_table import burn_words
+from ringwright.reports.first_to_act import after_burn_command, next_period_s, slot_deg_per_period_s
 from ringwright.reports.price_of_time import ROWS_SHOWN, telling_points
 from ringwright.reports.terminal import CAUTION, period_to_hit_s, plan_text
 from ringwright.tests.reports import sample

@@ -1,0 +1,83 @@
+"""What each carrier of a plan does: its burns, whom it drops when, and what is left to decide about it."""
+
+from __future__ import annotations
+
+from ..models.readouts import clock, instant, plain
+from ..optimizer.outcome import CarrierPlan, CraftPlan, Outcome, Plan
+from .burn_table import burn_table
+from .layout import Column, columns, heading, paragraph
+from .wording import listed
+
+
+def carriers_sum(plan: Plan) -> str:
+    """A sentence on what carriers burn beside the craft; empty where there is none."""
+    burning = [c for c in plan.carriers if c.delta_v_m_s > 0.05]
+    if not burning:
+        return ""
+    told = listed([f"{c.carrier} {plain(c.delta_v_m_s)} m/s" for c in burning])
+    return f" Of its own a carrier burns besides: {told}."
+
+
+def carrier_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
+    """Lines on the carriers of a plan, in the order of liftoff; none without carriers."""
+    lines: list[str] = []
+    for carrier in plan.carriers:
+        lines += heading(f"Carrier {carrier.carrier}", width)
+        lines += paragraph(_launch(outcome, carrier), width, indent="  ")
+        if carrier.burns:
+            lines += burn_table(outcome, carrier.burns, width)
+        lines += _drops(outcome, plan, carrier, width)
+        lines += paragraph(_orbit(outcome, carrier), width, indent="  ")
+        lines += paragraph(duty_text(outcome, carrier), width, indent="  ")
+    return lines
+
+
+def _launch(outcome: Outcome, carrier: CarrierPlan) -> str:
+    epoch = outcome.scenario.epoch
+    by = f" ({carrier.insertion})" if carrier.insertion else ""
+    return (
+        f"Liftoff from {carrier.pad} at {instant(epoch, carrier.launch_s)}, insertion at "
+        f"{instant(epoch, carrier.insertion_s)}{by}; at the ring at {instant(epoch, carrier.first_pass_s)}. "
+        f"Burns {plain(carrier.delta_v_m_s)} m/s of its own {plain(carrier.allowed_m_s)} m/s, which are not in the "
+        "sums of the craft."
+    )
+
+
+def _drops(outcome: Outcome, plan: Plan, carrier: CarrierPlan, width: int) -> list[str]:
+    parts: dict[str, CraftPlan] = {part.craft: part for part in plan.craft}
+    rows = []
+    for drop in carrier.drops:
+        part = parts[drop.craft]
+        pays = f"{plain(part.delta_v_m_s, 2)}"
+        slot = f"{part.plane}, {part.slot}" if outcome.ring.planes > 1 else str(part.slot)
+        at = instant(outcome.scenario.epoch, drop.time_s, 1)
+        rows.append([str(drop.number + 1), at, drop.craft, slot, pays])
+    heads = [
+        Column(title="touch", right=True),
+        Column(title="drop at", wraps=True),
+        Column(title="craft"),
+        Column(title="plane, slot" if outcome.ring.planes > 1 else "slot", right=True),
+        Column(title="it pays m/s", right=True),
+    ]
+    return columns(heads, rows, width)
+
+
+def _orbit(outcome: Outcome, carrier: CarrierPlan) -> str:
+    radius_m = outcome.scenario.body.radius_m
+    low, high = ((r - radius_m) * 1e-3 for r in (carrier.periapsis_m, carrier.apoapsis_m))
+    shown = f"Drop orbit: {plain(low)} km to {plain(high)} km, period {clock(carrier.period_s)}"
+    return f"{shown}, a touch every {clock(carrier.pass_every_s)}." if carrier.pass_every_s else f"{shown}."
+
+
+def duty_text(outcome: Outcome, carrier: CarrierPlan) -> str:
+    """What is left to decide about a carrier when the last craft is off."""
+    if not carrier.periapsis_safe:
+        return (
+            "Open: what becomes of the carrier. Its orbit dips below the floor, so it re-enters at its next periapsis "
+            "unless it burns: where it comes down is for the operator to decide and to answer for."
+        )
+    what = "Open: what becomes of the carrier. Left alone it goes on touching the ring"
+    if carrier.meets_s is None:
+        return f"{what}, though in the passes looked at it finds no filled slot; its disposal is for the operator."
+    at = instant(outcome.scenario.epoch, carrier.meets_s)
+    return f"{what} and comes back to where {carrier.meets} is at {at}: its disposal before that is for the operator."
