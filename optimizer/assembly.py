@@ -331,7 +331,9 @@ def _lowest_periapsis(what: Course, legs: tuple[Leg, ...], corrected: bool) -> f
     """Lowest periapsis flown through before the last burn: as planned where the flight has nothing to add to it."""
     if what.periapsis_m is None or not corrected:
         return what.periapsis_m
-    return min((leg.periapsis_m for leg in legs[:-1] if leg.periapsis_m is not None), default=what.periapsis_m)
+    flown = [leg.periapsis_m for leg in legs[:-1] if leg.periapsis_m is not None]
+    # what a craft passed on board of its carrier is not part of its own flight
+    return min([*flown, what.periapsis_m] if what.route == "carrier" else flown, default=what.periapsis_m)
 
 
 def _loaded(craft: Craft, spent_m_s: float) -> float | None:

@@ -285,7 +285,9 @@ def _fly_through(
     if craft.dry is not None and exhaust is not None and item["propellant_kg"] is not None:
         mass = craft.dry + item["propellant_left_kg"] + item["propellant_kg"]
     now = start
-    for number, burn in enumerate(item["burns"], 1):
+    # until it is dropped a craft goes where its carrier's burns take it
+    carried = item.get("carried_by", [])
+    for number, burn in enumerate([*carried, *item["burns"]], 1 - len(carried)):
         time = float(burn["time_s"])
         if time < now - TIME_S:
             found.append(f"{name}: burn {number} at {time} s comes before {now} s")
@@ -314,7 +316,7 @@ def _fly_through(
                 found.append(
                     f"{name}: after burn {number} the {word} is {(value - case.body_radius) / 1e3} km, not {told}"
                 )
-        if mass is not None and exhaust is not None and craft.dry is not None:
+        if mass is not None and exhaust is not None and craft.dry is not None and number > 0:
             mass *= math.exp(-size / exhaust)
             left = burn["propellant_after_kg"]
             if left is None or abs(mass - craft.dry - left) > MASS_KG:
@@ -330,6 +332,8 @@ def _fly_through(
         first = float(item["burns"][0]["time_s"])
         turn = case.period if item["route"] == "timed" else float(item["phasing_period_s"] or 0.0)
         count_from = first + 0.5 * turn
+    if item["carrier"] is not None:
+        count_from = float(item["burns"][0]["time_s"]) + 0.5 * float(item["phasing_period_s"] or 0.0)
     return Flight(craft, start, tuple(arcs), settled, in_place, count_from), found
 
 
@@ -398,10 +402,13 @@ def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any]) -> lis
         taken[place] = item["craft"]
     limits += _liftoffs(case, items)
     flights = []
+    own = {bus["carrier"]: bus["burns"] for bus in plan.get("carriers", [])}
     for item in items:
         craft = movers.get(item["craft"])
         if craft is None:
             continue
+        if item["carrier"] is not None:
+            item = {**item, "carried_by": own[item["carrier"]]}
         flight, words, broken = _one_craft(case, result, craft, item)
         found += words
         limits += broken
@@ -427,9 +434,11 @@ def _liftoffs(case: Case, items: list[Mapping[str, Any]]) -> list[str]:
     ready = {craft.name: craft.ready for craft in case.craft}
     for pad in case.pads:
         here = sorted(
-            (float(item["launch_s"]), item["craft"])
-            for item in items
-            if item["launch_s"] is not None and (item["pad"] == pad.name or len(case.pads) == 1)
+            {
+                (float(item["launch_s"]), item["carrier"] or item["craft"])
+                for item in items
+                if item["launch_s"] is not None and (item["pad"] == pad.name or len(case.pads) == 1)
+            }
         )
         for time, name in here:
             if time < pad.ready - TIME_S:

@@ -94,7 +94,7 @@ FOUR = ("Sorrel", "Tansy", "Yarrow", "Bryony")
 
 def low_of(share: float) -> float:
     """Altitude, km, of the other apsis of an orbit that touches the ring with that share of its period."""
-    return (2.0 * RING_M * share ** (2.0 / 3.0) - RING_M - BODY_M) * 1e-3
+    return float((2.0 * RING_M * share ** (2.0 / 3.0) - RING_M - BODY_M) * 1e-3)
 
 
 def test_inserted_into_its_drop_orbit_a_carrier_and_single_launches_pay_alike() -> None:
@@ -299,7 +299,7 @@ def shared_ride() -> str:
 
 
 def worst(plan: dict[str, Any], what: str) -> float:
-    return max(abs(item["flown"][what]) for item in plan["craft"])
+    return max(abs(float(item["flown"][what])) for item in plan["craft"])
 
 
 def test_shared_ride_is_flown_within_its_tolerances() -> None:
