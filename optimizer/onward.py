@@ -19,7 +19,7 @@ from ..models.flight import fly
 from ..models.flown import Itinerary
 from ..models.gravity import gravity_around
 from ..models.observed import Observed, Seen, orbit_of_state
-from ..models.scenario import Craft, Occupied, Orbit, Pad, RingSpec, Scenario
+from ..models.scenario import Carrier, Craft, Occupied, Orbit, Pad, RingSpec, Scenario
 from ..models.scope import on_ring
 from ..models.stepping import turning_points
 from .outcome import CraftPlan, Outcome, Plan
@@ -113,6 +113,7 @@ class _Carrier:
             craft=tuple(craft),
             limits=limits,
             pads=tuple(self._pad(pad) for pad in scenario.pads),
+            carriers=tuple(self._carriers(craft)),
             epoch=None if scenario.epoch is None else scenario.epoch + timedelta(seconds=self.now_s),
             front_step_s=step,
         )
@@ -125,6 +126,13 @@ class _Carrier:
             stepped=stepped,
             as_planned=as_planned,
         )
+
+    def _carriers(self, craft: list[Craft]) -> list[Carrier]:
+        """Carriers that are still to be launched, with who is left of their craft."""
+        left = {one.name for one in craft if one.orbit is None}
+        gone = {part.carrier for part in self.plan.craft if part.carrier and part.craft not in left | set(self.lost)}
+        found = [replace(c, craft=tuple(n for n in c.craft if n in left)) for c in self.scenario.carriers]
+        return [c for c in found if c.craft and c.name not in gone]
 
     def _by_plan(self, part: CraftPlan) -> bool:
         """Whether nothing was seen of a craft that is otherwise than planned."""
@@ -188,7 +196,7 @@ class _Carrier:
         if not begun:
             return replace(craft, ready_s=ready), Spent(craft=craft.name, delta_v_m_s=0.0, by_plan=False)
         spent = self._spent(craft, part, seen)
-        moved = replace(craft, ready_s=ready, pads=())
+        moved = replace(craft, ready_s=ready, pads=(), carrier=None)
         moved = self._tank(moved, part, seen)
         if seen.orbit is not None:
             return replace(moved, orbit=self._later(seen.orbit)), spent
@@ -212,6 +220,9 @@ class _Carrier:
     def _flown(self, part: CraftPlan, time_s: float) -> Orbit:
         """The orbit of a craft of the plan at a time, as flown; read where it next touches the ring, if it does."""
         flown = part.itinerary
+        if flown is not None and time_s < flown.start_s:
+            # still on board
+            flown = next((c.itinerary for c in self.plan.carriers if c.carrier == part.carrier), flown)
         if flown is None:
             raise ValueError("a plan without its itinerary cannot be gone on from")
         burned = tuple(burn for burn in flown.impulses if burn.time_s <= time_s)

@@ -84,7 +84,8 @@ class Problem:
         """The carriers with whom they take up."""
         found = []
         for carrier in self.scenario.carriers:
-            on = [i for i, c in enumerate(self.classes) if c.craft.carrier == carrier.name for _ in c.names]
+            ground = [(i, c) for i, c in enumerate(self.classes) if c.start is None]
+            on = [i for i, c in ground if c.craft.carrier == carrier.name for _ in c.names]
             on.sort(key=lambda i: self.classes[i].delta_v_allowed_m_s)
             found.append(
                 Aboard(

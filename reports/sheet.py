@@ -21,7 +21,7 @@ from ..optimizer.outcome import Burn, CraftPlan, Outcome, Plan
 from ..optimizer.sensitivity import Sensitivity, sensitivities
 from .burn_table import burn_words
 from .terminal import CAUTION
-from .wording import count, small, way_text
+from .wording import capital, count, small, way_text
 
 REACTION_S = 0.3
 """From seeing the number to cutting the burn, where the scenario says nothing (common practice, no source)."""
@@ -85,7 +85,7 @@ def sheet(outcome: Outcome, plan: Plan, part: CraftPlan) -> Sheet:
     return Sheet(
         craft=part.craft,
         title=f"{part.craft} to slot {part.slot}: {scenario.title}",
-        summary=f"Plan {plan.rank}. {way_text(part).capitalize()}; {plain(part.delta_v_m_s, 2)} m/s in "
+        summary=f"Plan {plan.rank}. {capital(way_text(part))}; {plain(part.delta_v_m_s, 2)} m/s in "
         f"{count(len(part.burns), 'burn')}, in its slot at {instant(scenario.epoch, part.in_slot_s)}.{said}",
         blocks=blocks,
     )

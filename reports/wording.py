@@ -38,10 +38,15 @@ def listed(names: list[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
 
 
+def capital(text: str) -> str:
+    """The text with a capital first, names in it as they are."""
+    return text[:1].upper() + text[1:]
+
+
 def sentence(text: str) -> str:
     """Make a note a sentence: a capital first, a period last."""
     text = text.strip()
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+    return capital(text) + ("" if text.endswith((".", "!", "?")) else ".")
 
 
 def small(value: float) -> str:
