@@ -210,11 +210,11 @@ def _craft_plan(
     what, flight, seen = flights.courses[option_key], flights.flights[option_key], flights.measured[option_key]
     craft = next(c for c in problem.scenario.craft if c.name == name)
     way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
-    planned = float(options.delta_v_m_s[row])
-    if option_key in flights.first_guess_rad:
-        planned = math.fsum(impulse.delta_v_m_s for impulse in flight.itinerary.impulses)
-    burns = burns_of(craft, flight, planned)
-    spent = math.fsum(b.delta_v_m_s for b in burns)
+    # over an oblate body the burns are no longer those planned
+    planned = None if option_key in flights.first_guess_rad else float(options.delta_v_m_s[row])
+    stage = None if way is None or options.bundle[row] >= 0 else problem.scenario.pads[way.pad].upper_stage
+    burns = burns_of(craft, flight, planned, stage)
+    spent = math.fsum(b.own_m_s for b in burns)
     revolutions = int(options.revolutions[row])
     finish = flights.finish(options, row)
     plane, slot = divmod(int(options.slot[row]), problem.ring.slots)

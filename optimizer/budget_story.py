@@ -86,6 +86,18 @@ def errors_of(scenario: Scenario, part: CraftPlan) -> Errors:
 
 
 def _story(scenario: Scenario, ring: Ring, plan: Plan, part: CraftPlan) -> Story:
+    if part.route == "carrier":
+        raise InputError(
+            f"craft {part.craft!r} is dropped by carrier {part.carrier!r}, whose errors they share, and the budget has "
+            "no closed form for that: take [[carrier]] out, so that each is launched by itself.",
+            where=scenario.source.where("carrier"),
+        )
+    if any(burn.by_stage_m_s > 0.0 for burn in part.burns):
+        raise InputError(
+            f"the first burns of craft {part.craft!r} are paid by an upper stage, and the budget has no closed form "
+            "for its errors: take upper_stage out, so that the craft pays them.",
+            where=scenario.source.where("launch"),
+        )
     if part.route not in TANGENT:
         raise InputError(
             f"craft {part.craft!r} does not go by tangent burns at the ring, and the budget has no closed form for its "

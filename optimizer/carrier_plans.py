@@ -53,7 +53,7 @@ def _plan(
         (Drop(craft=name, number=int(options.passes[r]), time_s=by.pass_s(int(options.passes[r]))) for name, r in load),
         key=lambda drop: (drop.time_s, drop.craft),
     )
-    burns = burns_of(Craft(name=carrier.name), by.flight, 0.0)
+    burns = burns_of(Craft(name=carrier.name), by.flight, 0.0, problem.scenario.pads[way.pad].upper_stage)
     last = drops[-1].time_s
     shown = readout(by.flight.states(drops[0].time_s)[0], problem.ring.gm)
     meets_s, meets = _meets(problem, options, load, by)
@@ -72,7 +72,7 @@ def _plan(
         periapsis_m=shown.periapsis_m,
         apoapsis_m=shown.apoapsis_m,
         lowest_m=lowest,
-        delta_v_m_s=math.fsum(burn.delta_v_m_s for burn in burns),
+        delta_v_m_s=math.fsum(burn.own_m_s for burn in burns),
         allowed_m_s=carrier.delta_v_m_s,
         burns=burns,
         drops=tuple(drops),

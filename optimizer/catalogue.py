@@ -17,7 +17,7 @@ from .options import F, I, Options, empty, join, undominated
 from .outcome import Route
 from .problem import Problem, kept_tilt_rad
 from .restriction import NO_RESTRICTION, Restriction, route_wanted
-from .routes import direct, park, shift, timed, turning
+from .routes import direct, park, shift, staged, timed, turning
 from .routes.phasing import Touch, Wanted
 from .screens import passes_kept, within_limits
 from .timing import ends, finish_moments, turning_moments, with_turnarounds
@@ -145,6 +145,12 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
         options, count = from_pad(problem, pad, times, restriction)
         parts.append(options)
         looked_at += count
+    if any(pad.upper_stage is not None and math.isfinite(pad.upper_stage.lasts_s) for pad in problem.scenario.pads):
+        exact = False
+        notes.append(
+            "the time of an upper stage: liftoffs at which a burn comes just at its end are not looked for, so a "
+            "better moment is possible"
+        )
     if problem.aboard:
         parts.append(loads(problem, windows(problem), restriction))
         looked_at += parts[-1].first_row.size
@@ -229,7 +235,9 @@ def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tupl
             open_moments += _choices(problem, way) * int(np.count_nonzero(kept))
             continue
         touch = problem.touch(way.arrival_speed_m_s)
-        at = ends(touch, tuple(a - way.entry_delta_v_m_s for a in allowed))
+        stage = problem.scenario.pads[pad].upper_stage
+        more = (0.0,) if stage is None else (0.0, stage.delta_v_m_s)
+        at = ends(touch, tuple(a + by - way.entry_delta_v_m_s for a in allowed for by in more))
         grid = grid or at.grid
         found.append(turning_moments(touch, way, at, earliest, latest))
         if math.isfinite(problem.scenario.limits.finish_within_s):
@@ -420,7 +428,11 @@ def launched(
             insertion_m=up.insertion.radius_m,
             wanted=wanted,
         )
-        return turning.turned(up, problem.ring, waited)
+        return _paid(problem, up, turning.turned(up, problem.ring, waited))
+    stage = problem.scenario.pads[up.pad].upper_stage
+    if stage is not None and math.isfinite(stage.lasts_s):
+        # which choice is the cheapest for the craft depends on which burns come in the stage's time
+        prune = False
     build = park.options if up.parking else direct.options
     if up.parking and up.tilt_at == "apsis":
         build = turning.from_node
@@ -435,7 +447,13 @@ def launched(
         wanted=wanted,
         prune=prune,
     )
-    return turning.turned(up, problem.ring, made)
+    return _paid(problem, up, turning.turned(up, problem.ring, made))
+
+
+def _paid(problem: Problem, up: Ascent, options: Options) -> Options:
+    """The options with what an upper stage pays taken off."""
+    stage = problem.scenario.pads[up.pad].upper_stage
+    return options if stage is None else staged.left_for_craft(stage, up, problem.ring, options)
 
 
 def _clear_of_kept(

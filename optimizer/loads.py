@@ -74,6 +74,7 @@ def _from_pad(
                     insertion_m=way.insertion.radius_m,
                     finish_s=problem.scenario.limits.finish_within_s,
                     keeps=lambda rows: safe(problem, rows) & ~passes_kept(problem, rows),
+                    stage=site.upper_stage,
                     last_passes=lambda rows, slots: last_passes(rows, problem.ring, slots, separation),
                 )
             )

@@ -73,7 +73,7 @@ def missed(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> Misse
         return Missed(kind="replan", next_s=time_s, lead_rad=lead)
     cost = np.where(within, chosen.cost_m_s, np.inf)
     best = int(np.lexsort((chosen.wait_s, np.round(cost, 3)))[0])
-    rest = math.fsum(burn.delta_v_m_s for burn in part.burns[index:])
+    rest = math.fsum(burn.own_m_s for burn in part.burns[index:])
     return Missed(
         kind="again",
         next_s=time_s,

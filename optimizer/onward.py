@@ -259,7 +259,7 @@ class _Carrier:
 
     def _burned(self, part: CraftPlan) -> list[float]:
         """Burns behind it; at the very start all of them are still to come."""
-        return [burn.delta_v_m_s for burn in part.burns if 0.0 < self.now_s >= burn.time_s]
+        return [burn.own_m_s for burn in part.burns if 0.0 < self.now_s >= burn.time_s]
 
     def _tank(self, craft: Craft, part: CraftPlan, seen: Seen) -> Craft:
         """The craft with the propellant that is left; as it is without masses."""

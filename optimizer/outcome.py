@@ -25,7 +25,8 @@ class Burn:
     """One burn as an equivalent impulse, its axes those of the state just before it; the orbit is that at cut-off.
 
     ``radial_m_s`` outward, ``along_m_s`` at right angles to it towards the motion, ``cross_m_s`` completing the
-    right-handed set. Apsides are radii from the center. Masses are None where the scenario gives none.
+    right-handed set. Apsides are radii from the center. Masses are None where the scenario gives none. ``by_stage_m_s``
+    is the part of it that the launcher's upper stage pays.
     """
 
     time_s: float
@@ -38,6 +39,12 @@ class Burn:
     periapsis_after_m: float
     apoapsis_after_m: float
     propellant_after_kg: float | None
+    by_stage_m_s: float = 0.0
+
+    @property
+    def own_m_s(self) -> float:
+        """The craft's own part of it."""
+        return self.delta_v_m_s - self.by_stage_m_s
 
 
 @dataclass(frozen=True, kw_only=True)

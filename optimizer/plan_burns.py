@@ -2,25 +2,39 @@
 
 from __future__ import annotations
 
+import math
+
 from ..models.burns import burn_duration, mass_after
 from ..models.craft import mass_at_start
 from ..models.flight import Flight
-from ..models.scenario import Craft
+from ..models.scenario import Craft, UpperStage
+from ..models.upper_stage import paid_by_stage
 from .outcome import Burn
 
 
-def burns_of(craft: Craft, flight: Flight, planned_m_s: float) -> tuple[Burn, ...]:
-    """Every burn of a flight, in order.
+def burns_of(
+    craft: Craft, flight: Flight, planned_m_s: float | None = None, stage: UpperStage | None = None
+) -> tuple[Burn, ...]:
+    """Every burn of a flight, in order. Propellant and burn lengths are those of the craft's own part.
 
     Args:
         craft: for its masses and thrust.
         flight: as flown.
-        planned_m_s: what the plan asks of the craft in all, for a load that depends on it.
+        planned_m_s: what the plan asks of the craft in all, for a load that depends on it; None: what it burns here.
+        stage: the launcher's, where it pays the first burns.
     """
+    impulses = flight.itinerary.impulses
+    sizes = [impulse.delta_v_m_s for impulse in impulses]
+    paid = [0.0] * len(sizes)
+    if stage is not None and sizes:
+        after = [impulse.time_s - flight.itinerary.start_s for impulse in impulses]
+        paid = paid_by_stage(stage, sizes, after).tolist()
+    if planned_m_s is None:
+        planned_m_s = math.fsum(sizes) - math.fsum(paid)
     mass = None if craft.dry_mass_kg is None else float(mass_at_start(craft, planned_m_s))
     found = []
-    for impulse, shown in zip(flight.itinerary.impulses, flight.readouts(), strict=True):
-        size = impulse.delta_v_m_s
+    for impulse, by_stage, shown in zip(impulses, paid, flight.readouts(), strict=True):
+        size = impulse.delta_v_m_s - by_stage
         duration = None
         left = None
         if mass is not None and craft.isp_s is not None and craft.dry_mass_kg is not None:
@@ -31,7 +45,8 @@ def burns_of(craft: Craft, flight: Flight, planned_m_s: float) -> tuple[Burn, ..
         found.append(
             Burn(
                 time_s=impulse.time_s,
-                delta_v_m_s=size,
+                delta_v_m_s=impulse.delta_v_m_s,
+                by_stage_m_s=by_stage,
                 radial_m_s=impulse.radial_m_s,
                 along_m_s=impulse.along_m_s,
                 cross_m_s=impulse.cross_m_s,

@@ -162,7 +162,7 @@ def _change(part: CraftPlan, old: Plan, start_s: float, now_s: float, spent: dic
 
 def _rest(part: CraftPlan, after_s: float) -> float:
     """What is burned after a moment; a burn at time 0 of a plan is still to be made."""
-    return sum(burn.delta_v_m_s for burn in part.burns if burn.time_s > after_s or after_s == 0.0)
+    return sum(burn.own_m_s for burn in part.burns if burn.time_s > after_s or after_s == 0.0)
 
 
 def _decisions(

@@ -44,7 +44,11 @@ def burn_table(outcome: Outcome, burns: Sequence[Burn], width: int) -> list[str]
     ]
     rows = []
     for index, burn in enumerate(burns, start=1):
-        row = [str(index), instant(epoch, burn.time_s, 1).removesuffix(" UTC"), burn_words(burn)]
+        give = burn_words(burn)
+        if burn.by_stage_m_s > 0.0:
+            whole = burn.own_m_s < 0.005
+            give += "; by the upper stage" if whole else f"; {plain(burn.by_stage_m_s, 2)} of it by the upper stage"
+        row = [str(index), instant(epoch, burn.time_s, 1).removesuffix(" UTC"), give]
         row += [f"{burn.duration_s or 0.0:.1f} s"] if long else []
         row.append(clock(burn.period_after_s))
         row.append(plain((burn.periapsis_after_m - radius_m) * 1e-3))

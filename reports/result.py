@@ -362,6 +362,7 @@ def _burn(scenario: Scenario, burn: Burn) -> dict[str, Any]:
     return {
         "time_s": _number(burn.time_s, "s"),
         "delta_v_m_s": _number(burn.delta_v_m_s, "m_s"),
+        **({"by_stage_m_s": _number(burn.by_stage_m_s, "m_s")} if burn.by_stage_m_s else {}),
         "radial_m_s": _number(burn.radial_m_s, "m_s"),
         "along_m_s": _number(burn.along_m_s, "m_s"),
         "cross_m_s": _number(burn.cross_m_s, "m_s"),

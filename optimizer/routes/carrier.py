@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 
 from ...models import launch, orbits
 from ...models.carriers import carrier_orbits
-from ...models.scenario import Carrier
+from ...models.scenario import Carrier, UpperStage
+from ...models.upper_stage import paid_by_stage
 from ..options import ROUTES, F, I, Options, empty, join
 from .phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 
@@ -66,11 +67,11 @@ LastPasses = Callable[[Options, I], F]
 Keeps = Callable[[Options], NDArray[np.bool_]]
 
 
-def speeds(touch: Touch, way: launch.Ascent, carrier: Carrier) -> list[tuple[float, bool]]:
+def speeds(touch: Touch, way: launch.Ascent, able_m_s: float) -> list[tuple[float, bool]]:
     """Speeds at the ring of the orbits that a carrier may drop from, and whether it can come round in each.
 
     The orbit it arrived by comes first: it costs nothing. Then those that bring slot after slot, the cheapest first,
-    as far as the carrier's own delta-v goes.
+    as far as ``able_m_s`` goes, from the insertion on.
     """
     ring = touch.ring
     arrival = way.arrival_speed_m_s
@@ -82,13 +83,13 @@ def speeds(touch: Touch, way: launch.Ascent, carrier: Carrier) -> list[tuple[flo
     drops = carrier_orbits(
         replace(ring, planes=1), arrival_speed_m_s=arrival, floor_m=touch.floor_m, ceiling_m=ceiling, drops=1
     )
-    kept = drops.entry_delta_v_m_s + way.entry_delta_v_m_s <= carrier.delta_v_m_s + 1e-9
+    kept = drops.entry_delta_v_m_s + way.entry_delta_v_m_s <= able_m_s + 1e-9
     order = np.argsort(drops.entry_delta_v_m_s[kept], kind="stable")
     for step in drops.step[kept][order].tolist():
         speed = float(touch.speed(np.array(step / ring.slots)))
         if abs(speed - arrival) > 1e-6:
             found.append((speed, True))
-    return found if way.entry_delta_v_m_s <= carrier.delta_v_m_s + 1e-9 else []
+    return found if way.entry_delta_v_m_s <= able_m_s + 1e-9 else []
 
 
 def options(
@@ -103,6 +104,7 @@ def options(
     keeps: Keeps,
     last_passes: LastPasses,
     prune: bool = True,
+    stage: UpperStage | None = None,
 ) -> Options:
     """Bundles for each liftoff: one row for each craft on board, each in a slot of its own.
 
@@ -116,11 +118,12 @@ def options(
         keeps: which rows keep the other limits (floor, ceiling, craft in place); asked before bundles are made.
         last_passes: when each row last passes each of some slots too closely, (n, slots), -inf for never.
         prune: whether phasing that another beats in delta-v and time is left out.
+        stage: the launcher's, where it pays the carrier's first burns.
     """
     parts: list[Options] = []
     for first in range(0, liftoff_s.size, BLOCK_LIFTOFFS):
         times = liftoff_s[first : first + BLOCK_LIFTOFFS]
-        rows, group = _rows(asked, way, way_index, times, aboard, insertion_m, prune)
+        rows, group = _rows(asked, way, way_index, times, aboard, insertion_m, prune, stage)
         fits = (rows.finish_s <= finish_s + 1e-6) & (rows.delta_v_m_s <= aboard.allowed_m_s.max(initial=0.0) + 1e-9)
         fits &= rows.liftoff_s >= aboard.ready_s - 1e-6
         rows, group = rows.take(fits), group[fits]
@@ -143,16 +146,18 @@ def _rows(
     aboard: Aboard,
     insertion_m: float,
     prune: bool,
+    stage: UpperStage | None,
 ) -> tuple[Options, I]:
     """Every option of one craft dropped by the carrier, and the group (liftoff, wait, carrier orbit) of each."""
     parts: list[Options] = []
     groups: list[I] = []
     carrier = aboard.carrier
     slots = [slot for each in asked for slot in each.slots]
+    able = carrier.delta_v_m_s + (0.0 if stage is None else stage.delta_v_m_s)
     lead0 = {slot: launch.lead_on_arrival(asked[0].touch.ring, way, liftoff_s, np.array(slot)) for slot in slots}
     count = 0
     for waited in _waits(asked[0].touch, way, lead0):
-        for speed, comes_round in speeds(asked[0].touch, way, carrier):
+        for speed, comes_round in speeds(asked[0].touch, way, able):
             ring = asked[0].touch.ring
             semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed))
             period = float(orbits.period(ring.gm, semi))
@@ -165,13 +170,23 @@ def _rows(
                 )  # fmt: skip
                 made = replace(made, craft_class=np.full(len(made), int(aboard.craft_class[0])))
                 after = made.burn_s - made.liftoff_s - way.insertion_after_s
-                kept = after <= carrier.lasts_s + 1e-6
+                kept = (after <= carrier.lasts_s + 1e-6) & (_own(stage, way, made, speed) <= carrier.delta_v_m_s + 1e-9)
                 parts.append(made.take(kept))
                 groups.append(count + row[kept])
             count += liftoff_s.size
     if not parts:
         return empty(), np.zeros(0, dtype=np.int64)
     return join(parts), np.concatenate(groups)
+
+
+def _own(stage: UpperStage | None, way: launch.Ascent, made: Options, speed_m_s: float) -> F:
+    """What the carrier itself pays to get into its drop orbit, for each option, m/s."""
+    sizes = np.array([way.entry_delta_v_m_s, abs(speed_m_s - way.arrival_speed_m_s)])
+    if stage is None:
+        return np.full(len(made), sizes.sum())
+    inserted = made.liftoff_s + way.insertion_after_s
+    after = np.stack([made.parking_wait_s, made.touch_s - inserted], axis=-1)
+    return np.asarray(sizes.sum() - paid_by_stage(stage, np.broadcast_to(sizes, after.shape), after).sum(axis=-1))
 
 
 def _waits(touch: Touch, way: launch.Ascent, lead0: dict[int, F]) -> list[F]:
