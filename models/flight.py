@@ -22,7 +22,7 @@ from .burns import BurnModel, FiniteThrust, Impulsive, burn_duration, mass_after
 from .errors import FlightError, InputError
 from .flown import TURN_MARGIN, Flight, Impulse, Itinerary, Leg, Readout, readout
 from .gravity import Gravity, Oblate, PointMass
-from .placing import Approach, Measured, closest, closest_in_ring, measure
+from .placing import Approach, Measured, closest, closest_in_ring, closest_of_each, measure
 from .stepping import RELATIVE_TOLERANCE, Arc, Steps, coast, land, steering_axes, thrust_arc
 
 __all__ = [
@@ -42,6 +42,7 @@ __all__ = [
     "Readout",
     "closest",
     "closest_in_ring",
+    "closest_of_each",
     "fly",
     "measure",
     "readout",

@@ -6,6 +6,7 @@ frame (z along the body's pole).
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -181,15 +182,36 @@ class Flight:
         """Osculating orbit at each cut-off."""
         return tuple(readout(state, self.gravity.gm) for state in self.after)
 
-    def sample_times(self, from_s: float, to_s: float) -> Array:
-        """Moments dense enough to see every near pass between two times: some four to a step of the integrator."""
-        parts = [np.array([from_s, to_s])]
+    def sampled(self, from_s: float, to_s: float) -> tuple[Array, Array]:
+        """Moments dense enough to see every near pass between two times, and the positions then.
+
+        Some four to a step of the integrator, and the two times themselves; worked out once for the whole flight.
+
+        Returns:
+            Times, rising, shape (n,), and positions, m, (n, 3).
+        """
+        times, positions = self._samples
+        inside = slice(*np.searchsorted(times, [np.nextafter(from_s, np.inf), to_s]).tolist())
+        ends = np.unique([from_s, to_s])
+        edges = self.states(ends)[:, :3]
+        if ends.size == 1:
+            return ends, edges
+        return (
+            np.concatenate([ends[:1], times[inside], ends[1:]]),
+            np.concatenate([edges[:1], positions[inside], edges[1:]]),
+        )
+
+    @functools.cached_property
+    def _samples(self) -> tuple[Array, Array]:
+        spread = np.arange(_SAMPLES_PER_STEP) / _SAMPLES_PER_STEP
+        parts, at = [np.zeros(0)], [np.zeros((0, 3))]
         for arc in self.arcs:
-            spread = np.arange(_SAMPLES_PER_STEP) / _SAMPLES_PER_STEP
             inner = arc.knots[:-1, np.newaxis] + np.diff(arc.knots)[:, np.newaxis] * spread
             moments = arc.start_s + inner.ravel()
-            parts.append(moments[(moments > from_s) & (moments < min(to_s, arc.end_s))])
-        return np.unique(np.concatenate(parts))
+            moments = moments[moments < arc.end_s]
+            parts.append(moments)
+            at.append(arc.states(moments - arc.start_s)[:, :3])
+        return np.concatenate(parts), np.concatenate(at)
 
     def legs(self) -> tuple[Leg, ...]:
         """Extremes of the radius on each leg, one more leg than burns.

@@ -143,7 +143,9 @@ def closest(flight: Flight, position: Positions, from_s: float | None = None, to
         position: where the other is: times (n,) to positions (n, 3), m.
         from_s, to_s: part of the flight that counts; by default all of it.
     """
-    return _closest(flight, lambda times, _: position(times), 1, from_s, to_s)[0]
+    first = flight.begin_s if from_s is None else from_s
+    last = flight.itinerary.end_s if to_s is None else to_s
+    return closest_of_each(flight, lambda times, _: position(times), np.array([first]), last)[0]
 
 
 def closest_in_ring(
@@ -175,23 +177,35 @@ def closest_in_ring(
             node[which] + ring.node_rate_rad_s * times,
         )
 
-    return _closest(flight, position, len(seats), from_s, to_s)
-
-
-def _closest(
-    flight: Flight,
-    position: Callable[[Array, NDArray[np.intp]], Array],
-    others: int,
-    from_s: float | None,
-    to_s: float | None,
-) -> tuple[Approach, ...]:
     first = flight.begin_s if from_s is None else from_s
     last = flight.itinerary.end_s if to_s is None else to_s
-    times = flight.sample_times(first, last)
-    own = flight.states(times)[:, :3]
+    return closest_of_each(flight, position, np.full(len(seats), first), last)
+
+
+def closest_of_each(
+    flight: Flight,
+    position: Callable[[Array, NDArray[np.intp]], Array],
+    from_s: Array,
+    to_s: float,
+) -> tuple[Approach, ...]:
+    """Least distance of a flight to each of several others, each from a moment of its own, good to about a meter.
+
+    Args:
+        position: where they are: times (n,) and whom, as an index (n,), to positions (n, 3), m.
+        from_s: since when each counts, at most ``to_s``, shape (others,).
+        to_s: until when all of them do.
+    """
+    others = from_s.size
+    times, own = flight.sampled(float(from_s.min()), to_s)
+    added = np.setdiff1d(from_s, times)
+    if added.size:
+        place = np.searchsorted(times, added)
+        times, own = np.insert(times, place, added), np.insert(own, place, flight.states(added)[:, :3], axis=0)
     every = np.tile(times, others)
     which = np.repeat(np.arange(others), times.size)
     gap = np.linalg.norm((np.tile(own, (others, 1)) - position(every, which)).reshape(others, times.size, 3), axis=2)
+    fall = np.abs(np.diff(gap, axis=1))
+    gap[times[np.newaxis, :] < from_s[:, np.newaxis]] = np.inf
     best = np.argmin(gap, axis=1)
     distance, moment = gap[np.arange(others), best], times[best]
     if times.size == 1:
@@ -199,10 +213,9 @@ def _closest(
     padded = np.pad(gap, ((0, 0), (1, 1)), constant_values=np.inf)
     valley = (gap <= padded[:, :-2]) & (gap <= padded[:, 2:])
     # between samples the distance can fall by no more than the steepest change seen nearby, taken twice to be safe
-    fall = np.abs(np.diff(gap, axis=1))
     steepest = 2.0 * np.maximum(np.pad(fall, ((0, 0), (1, 0))), np.pad(fall, ((0, 0), (0, 1))))
-    owner, place = np.nonzero(valley & (gap - steepest <= distance[:, np.newaxis]))
-    low, high = times[np.maximum(place - 1, 0)], times[np.minimum(place + 1, times.size - 1)]
+    owner, place = np.nonzero(valley & np.isfinite(gap) & (gap - steepest <= distance[:, np.newaxis]))
+    low, high = np.maximum(times[np.maximum(place - 1, 0)], from_s[owner]), times[np.minimum(place + 1, times.size - 1)]
     fractions = np.linspace(0.0, 1.0, 9)
     for _ in range(NARROWINGS):
         grid = low[:, np.newaxis] + (high - low)[:, np.newaxis] * fractions

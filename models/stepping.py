@@ -9,6 +9,7 @@ each arc lands on its end by a last short integration in time itself.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -30,6 +31,7 @@ TOLERANCE_FLOOR = 3e-14
 """Below this rounding rules."""
 SCIPY_FLOOR = 2.3e-14
 """The least relative tolerance that scipy takes without a warning; for time, which only grows, absolute counts."""
+_EXPONENTS = np.arange(1.0, 8.0)
 STEPS_MAX = 100_000
 FALSE_POSITIONS = 7
 """Rounds of false position for a turning point of the radius: far below a millimeter after five."""
@@ -68,21 +70,28 @@ class Arc:
         """States at seconds from the start of the piece: (n, 6)."""
         step = np.clip(np.searchsorted(self.knots, local_s, side="right") - 1, 0, len(self.base) - 1)
         begin, length = self.knots[step], np.diff(self.knots)[step]
-        curve, base = self.curve[step, :, 6], self.base[step, 6]
+        clock, wanted = self._clock[step], local_s - self.base[step, 6]
         x = (local_s - begin) / length
         for _ in range(8):
-            value, slope = np.zeros_like(x), np.zeros_like(x)
-            for i in range(6, -1, -1):
-                value = value + curve[:, i]
-                if i % 2 == 0:
-                    slope, value = slope * x + value, value * x
-                else:
-                    slope, value = slope * (1.0 - x) - value, value * (1.0 - x)
-            change = (local_s - base - value) / slope
-            x = x + change
-            if x.size == 0 or np.max(np.abs(change)) < 1e-14:
+            powers = np.vander(x, 8, increasing=True)
+            value = np.einsum("ij,ij->i", clock, powers) - wanted
+            slope = np.einsum("ij,ij->i", clock[:, 1:] * _EXPONENTS, powers[:, :-1])
+            change = value / slope
+            x = x - change
+            # Newton's step is squared by the next one: this one was the last if it was small enough
+            if x.size == 0 or np.max(np.abs(change)) < 1e-9:
                 break
         return self.at(step, x)[:, :6]
+
+    @functools.cached_property
+    def _clock(self) -> Array:
+        """Time since the start of each step as a polynomial of x in [0, 1], rising powers: (m, 8)."""
+        found = np.zeros((len(self.base), 8))
+        for i in range(6, -1, -1):
+            found[:, 0] += self.curve[:, i, 6]
+            raised = np.roll(found, 1, axis=1)
+            found = raised if i % 2 == 0 else found - raised
+        return found
 
 
 def turning_points(piece: Arc) -> tuple[Array, Array, NDArray[np.bool_]]:
@@ -225,13 +234,14 @@ def coast(
 
     def scaled(y: Array, chosen: NDArray[np.intp]) -> Array:
         out = np.empty_like(y)
+        position, pace = y[:3], out[6]
         # square roots, because powers cost ten times as much
-        r = np.sqrt(y[0] * y[0] + y[1] * y[1] + y[2] * y[2])
-        pace = 1.0 / (root / (r * np.sqrt(r)) + rush[chosen])
-        out[:3] = y[3:6]
-        out[3:6] = gravity.acceleration(y[:3])
-        out[:6] *= pace
-        out[6] = pace
+        r = np.sqrt(np.einsum("ij,ij->j", position, position))
+        np.divide(root, r * np.sqrt(r), out=pace)
+        pace += rush[chosen]
+        np.divide(1.0, pace, out=pace)
+        np.multiply(y[3:6], pace, out=out[:3])
+        np.multiply(gravity.acceleration(position), pace, out=out[3:6])
         return out
 
     begin = np.vstack([start, np.zeros(start.shape[1])])

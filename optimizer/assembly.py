@@ -17,10 +17,11 @@ import numpy as np
 
 from ..models import frames
 from ..models.craft import delta_v_allowed, mass_at_start
-from ..models.flight import Flight, Leg, Measured, closest, fly, measure
+from ..models.flight import Flight, Leg, Measured, closest_of_each, fly, measure
 from ..models.launch import Ascent
 from ..models.opportunities import flight_azimuth, launch_state, tilt
 from ..models.scenario import Craft
+from ..models.stepping import RELATIVE_TOLERANCE
 from .carried import Carried, CarrierKey, carrier_key, dropped, fly_carriers
 from .carrier_plans import carrier_plans
 from .itinerary import Course, course, key
@@ -32,6 +33,10 @@ from .refine import Case, correct
 
 LENGTH_SLACK_M = 1.0
 """The integrator and its search for the lowest point are good to less than this."""
+
+
+CORRECTED_RELATIVE = 1e-12
+"""Error allowed in a step of the flight that is printed, where burns were corrected by a rougher one."""
 
 
 PLANE_SLACK_RAD = math.radians(0.01)
@@ -82,23 +87,28 @@ class Flights:
         impulses = self.flights[name].itinerary.impulses
         return impulses[-1].time_s if name in self.first_guess_rad else float(options.finish_s[row])
 
-    def distance(self, problem: Problem, name: tuple[float, ...], place: _Place, from_s: float, to_s: float) -> float:
-        """Least distance between two times to somebody in place, m; looked up once found.
+    def distances(
+        self, problem: Problem, name: tuple[float, ...], seats: Sequence[tuple[_Place, float]], to_s: float
+    ) -> list[float]:
+        """Least distance to each of several in place, since a moment of its own until one time, m; remembered.
 
         Whoever is on the ring is taken to move evenly on its circle: over an oblate body real craft wobble about that
         (about 1 km in a low Earth orbit), which is left out.
         """
         ring = problem.ring
-        asked = (*name, *place, from_s, to_s)
-        if asked not in self.nearest:
+        asked = [(*name, *place, from_s, to_s) for place, from_s in seats]
+        new = [i for i, what in enumerate(asked) if what not in self.nearest]
+        if new:
+            angle, lean, node = (np.array(column) for column in zip(*(seats[i][0] for i in new), strict=True))
 
-            def there(times: np.ndarray) -> np.ndarray:
-                angle = place.angle_rad + ring.rate_rad_s * times
-                node = place.node_rad + ring.node_rate_rad_s * times
-                return frames.on_circle(ring.radius_m, angle, place.inclination_rad, node)
+            def there(times: np.ndarray, which: np.ndarray) -> np.ndarray:
+                turned = angle[which] + ring.rate_rad_s * times
+                return frames.on_circle(ring.radius_m, turned, lean[which], node[which] + ring.node_rate_rad_s * times)
 
-            self.nearest[asked] = closest(self.flights[name], there, from_s, to_s).distance_m
-        return self.nearest[asked]
+            since = np.array([seats[i][1] for i in new])
+            found = closest_of_each(self.flights[name], there, since, to_s)
+            self.nearest.update((asked[i], near.distance_m) for i, near in zip(new, found, strict=True))
+        return [self.nearest[what] for what in asked]
 
 
 def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
@@ -117,7 +127,9 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
                 courses[name] = course(problem, options, row) if by is None else dropped(problem, options, row, by)
                 slots[name] = int(options.slot[row])
     first_guess = _corrected(problem, courses, slots) if problem.oblate else {}
-    flown = fly([c.itinerary for c in courses.values()], problem.gravity)
+    # a corrected flight is no better than its correction: a hundred thousandth of a degree of slot
+    relative = CORRECTED_RELATIVE if problem.oblate else RELATIVE_TOLERANCE
+    flown = fly([c.itinerary for c in courses.values()], problem.gravity, relative=relative)
     flights = dict(zip(courses, flown, strict=True))
     measured = {
         name: measure(flight, problem.ring, *divmod(slots[name], problem.ring.slots))
@@ -350,17 +362,16 @@ def _nearest(
     seats: list[_Seat],
 ) -> tuple[float | None, str | None]:
     """Least flown distance to anybody in place before this craft is, and to whom."""
-    best: tuple[float | None, str | None] = (None, None)
+    names: list[str] = []
+    counted: list[tuple[_Place, float]] = []
     for who, place, since in seats:
-        if who == name:
-            continue
         start = max(flights.courses[option_key].screened_from_s, since, flights.flights[option_key].begin_s)
-        if start >= finish_s:
-            continue
-        distance = flights.distance(problem, option_key, place, start, finish_s)
-        if best[0] is None or distance < best[0]:
-            best = (distance, who)
-    return best
+        if who != name and start < finish_s:
+            names.append(who)
+            counted.append((place, start))
+    if not names:
+        return None, None
+    return min(zip(flights.distances(problem, option_key, counted, finish_s), names, strict=True), key=lambda d: d[0])
 
 
 def _margins(

@@ -35,7 +35,7 @@ Target = Literal["slot", "period", "eccentricity", "radius", "plane"]
 TOLERANCE_RAD = 1e-6
 """A case is met when its weighted miss is below this: 6e-5 deg of slot or of drift a turn, 5e-5 of eccentricity."""
 ROUNDS_MAX = 10
-_RELATIVE = 1e-11
+_RELATIVE = 1e-10
 """Error allowed in a step of the flights in between: far below the differences that are taken of them."""
 _DIFFERENCE = 1e-5
 """Step of the finite differences: in radians of ring motion for times, in circular speeds for burns."""
