@@ -39,6 +39,8 @@ class _Parser(argparse.ArgumentParser):
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; returns the exit status. ``arguments`` default to those of the process."""
+    # our matrices are small: the threads that NumPy's library would start for them only spin
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         parsed = _parser().parse_args(arguments)
         run: Callable[[argparse.Namespace], int] = parsed.run

@@ -353,11 +353,16 @@ def _check_slots(scenario: Scenario, root: Table) -> None:
         )
     for plane in range(ring.planes):
         there = [one.name for one in ring.occupied if one.plane == plane]
-        there += [craft.name for craft in scenario.craft if craft.orbit is not None and craft.orbit.plane == plane]
+        there += [
+            craft.name
+            for craft in scenario.craft
+            if craft.orbit is not None and craft.orbit.plane == plane and not _may_change_plane(scenario, craft)
+        ]
         if len(there) > ring.slots:
             raise table.error(
-                f"{_listed(there)} are in plane {plane}, which has {_places(ring.slots)}, and this version lets a "
-                f"craft in space keep to its plane: raise ring.slots to {len(there)}, or take craft out.",
+                f"{_listed(there)} are in plane {plane}, which has {_places(ring.slots)}, and only from the "
+                "ring itself, or from a circle over an oblate body, a craft in space gets into another: raise "
+                f"ring.slots to {len(there)}, or take craft out.",
                 "slots",
             )
     taken_by: dict[tuple[int, int], str] = {}
@@ -370,6 +375,15 @@ def _check_slots(scenario: Scenario, root: Table) -> None:
                 "of them another place, or take it out."
             )
         taken_by[plane, slot] = who
+
+
+def _may_change_plane(scenario: Scenario, craft: Craft) -> bool:
+    """Whether a craft in space may reach another plane: from the ring by a burn, from any circle by nodal drift."""
+    orbit = craft.orbit
+    drifts = scenario.body.j2 != 0.0 and abs(math.sin(2.0 * scenario.ring.inclination_rad)) > SAME_PLANE
+    if orbit is None or craft.stay or not orbit.circular:
+        return False
+    return drifts or on_ring(orbit.apoapsis_m, scenario.ring.radius_m)
 
 
 def _places_taken(scenario: Scenario, root: Table) -> list[tuple[str, int, int, Table]]:

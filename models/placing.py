@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 Positions = Callable[[Array], Array]
 
 _GAUSS_POINTS = 48
+LOOKED_AT = 2.0
+"""A craft that has not come round once within so many ring turns does not."""
 NARROWINGS = 3
 """Rounds in which the place of a near pass is narrowed fourfold, before a parabola through three points ends it."""
 
@@ -110,7 +112,7 @@ def _time_round(flight: Flight, ring: Ring, plane: int, start_s: float) -> float
         states = flight.states(times)
         return frames.latitude_argument(states[:, :3], ring.inclination_rad, _ring_node(ring, times, plane))
 
-    times = np.linspace(start_s, flight.itinerary.end_s, 65)
+    times = np.linspace(start_s, min(flight.itinerary.end_s, start_s + LOOKED_AT * ring.period_s), 65)
     angles = turned(times)
     gained = np.cumsum([0.0, *frames.wrap(np.diff(angles))])
     past = np.flatnonzero(gained >= 2.0 * math.pi)

@@ -24,6 +24,7 @@ from ..models.scenario import Craft
 from ..models.stepping import RELATIVE_TOLERANCE
 from .carried import Carried, CarrierKey, carrier_key, dropped, fly_carriers
 from .carrier_plans import carrier_plans
+from .drifting import drift_courses
 from .itinerary import Course, course, key
 from .options import Options
 from .outcome import Broken, CarrierPlan, CraftPlan, Flown, FreeForm, LaunchHeading, Margin, Plan
@@ -119,14 +120,21 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     courses: dict[tuple[float, ...], Course] = {}
     slots: dict[tuple[float, ...], int] = {}
     carried = fly_carriers(problem, chosen)
+    drifted = drift_courses(problem, chosen)
     for options in chosen:
         for row in range(len(options)):
             name = key(options, row)
             if name not in courses:
                 by = carried[carrier_key(options, row)] if options.bundle[row] >= 0 else None
-                courses[name] = course(problem, options, row) if by is None else dropped(problem, options, row, by)
+                if name in drifted:
+                    courses[name] = drifted[name].course
+                elif by is not None:
+                    courses[name] = dropped(problem, options, row, by)
+                else:
+                    courses[name] = course(problem, options, row)
                 slots[name] = int(options.slot[row])
     first_guess = _corrected(problem, courses, slots) if problem.oblate else {}
+    first_guess.update((name, one.first_guess_rad) for name, one in drifted.items())
     # a corrected flight is no better than its correction: a hundred thousandth of a degree of slot
     relative = CORRECTED_RELATIVE if problem.oblate else RELATIVE_TOLERANCE
     flown = fly([c.itinerary for c in courses.values()], problem.gravity, relative=relative)
@@ -136,6 +144,9 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
         for name, flight in flights.items()
     }
     legs = {name: flight.legs() for name, flight in flights.items()}
+    for name, what in courses.items():
+        if what.earlier is not None:
+            legs[name] = (*what.earlier.legs(), *legs[name])
     extremes = {n: (min(leg.lowest_m for leg in ls), max(leg.highest_m for leg in ls)) for n, ls in legs.items()}
     return Flights(
         courses=courses,
@@ -222,10 +233,11 @@ def _craft_plan(
     what, flight, seen = flights.courses[option_key], flights.flights[option_key], flights.measured[option_key]
     craft = next(c for c in problem.scenario.craft if c.name == name)
     way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
+    flown = [flight] if what.earlier is None else [what.earlier, flight]
     # over an oblate body the burns are no longer those planned
     planned = None if option_key in flights.first_guess_rad else float(options.delta_v_m_s[row])
     stage = None if way is None or options.bundle[row] >= 0 else problem.scenario.pads[way.pad].upper_stage
-    burns = burns_of(craft, flight, planned, stage)
+    burns = burns_of(craft, flown, planned, stage)
     spent = math.fsum(b.own_m_s for b in burns)
     revolutions = int(options.revolutions[row])
     finish = flights.finish(options, row)
@@ -283,11 +295,12 @@ def _craft_plan(
         period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
         phasing_burn=_phasing_burn(what, revolutions),
-        before_burns=tuple(tuple(float(x) for x in state) for state in flight.before),
+        before_burns=tuple(tuple(float(x) for x in state) for part in flown for state in part.before),
+        turned_s=None if math.isnan(options.turned_s[row]) else burns[0].time_s,
         last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
         heading=_heading(problem, way, float(options.liftoff_s[row]), moved),
         free_form=_evidence(problem, int(options.flight[row])),
-        itinerary=flight.itinerary,
+        itinerary=flight.itinerary if what.full is None else what.full,
     )
 
 

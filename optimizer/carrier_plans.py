@@ -53,7 +53,7 @@ def _plan(
         (Drop(craft=name, number=int(options.passes[r]), time_s=by.pass_s(int(options.passes[r]))) for name, r in load),
         key=lambda drop: (drop.time_s, drop.craft),
     )
-    burns = burns_of(Craft(name=carrier.name), by.flight, 0.0, problem.scenario.pads[way.pad].upper_stage)
+    burns = burns_of(Craft(name=carrier.name), [by.flight], 0.0, problem.scenario.pads[way.pad].upper_stage)
     last = drops[-1].time_s
     shown = readout(by.flight.states(drops[0].time_s)[0], problem.ring.gm)
     meets_s, meets = _meets(problem, options, load, by)

@@ -12,12 +12,13 @@ from ..models.launch import Ascent
 from ..models.opportunities import grid_step_s, liftoffs, open_to, turn_s
 from ..models.scenario import Pad
 from ..models.sites import can_lift, may_launch, open_at
+from .from_space import FROM_SPACE
 from .loads import LOADS_NOTE, loads
 from .options import F, I, Options, empty, join, undominated
 from .outcome import Route
 from .problem import Problem, kept_tilt_rad
 from .restriction import NO_RESTRICTION, Restriction, route_wanted
-from .routes import direct, park, shift, staged, timed, turning
+from .routes import direct, park, staged, turning
 from .routes.phasing import Touch, Wanted
 from .screens import passes_kept, within_limits
 from .timing import ends, finish_moments, turning_moments, with_turnarounds
@@ -120,7 +121,7 @@ def _notes_on_passes(problem: Problem, pad: int, latest: float) -> list[str]:
 
 def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Catalogue:
     """All options over the exact candidate moments (see ``timing.py``), pruned to what none beats."""
-    moments, notes, exact = [], [], True
+    moments, notes, exact = [], list[str](), True
     for pad, (earliest, latest) in enumerate(windows(problem)):
         times, whole, grid = _moments(problem, pad, earliest, latest)
         moments.append(times)
@@ -139,8 +140,14 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
                 f"liftoffs from {problem.scenario.pads[pad].name}: where a phasing orbit lower than the coast to the "
                 "ring is used, moments are a grid"
             )
-    parts = [in_space(problem, restriction), _free_form(problem, restriction)]
-    looked_at = len(parts[0]) + len(parts[1])
+    parts = [way(problem, restriction) for way in FROM_SPACE]
+    looked_at = sum(len(part) for part in parts)
+    if any(np.any(~np.isnan(part.waiting_m)) for part in parts):
+        exact = False
+        notes.append(
+            "nodal drift: begun as soon as the craft may burn, in one circular waiting orbit, until the nodes first "
+            "meet; a later start or a plane turned in part by burns is not looked at"
+        )
     for pad, times in enumerate(moments):
         options, count = from_pad(problem, pad, times, restriction)
         parts.append(options)
@@ -174,8 +181,8 @@ def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
         return catalogue(made.problem, restriction)
     slots = tuple(sorted(restriction.slots))
     parts = [made.options.take(~np.isin(made.options.slot, slots) & (made.options.bundle < 0))]
-    space = join([in_space(made.problem, restriction), _free_form(made.problem, restriction)])
-    parts.append(space.take(np.isin(space.slot, slots)))
+    space = [way(made.problem, restriction) for way in FROM_SPACE]
+    parts += [one.take(np.isin(one.slot, slots)) for one in space]
     for pad, times in enumerate(made.moments_s):
         parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots)[0])
     parts.append(loads(made.problem, windows(made.problem), restriction))
@@ -272,56 +279,6 @@ def _choices(problem: Problem, way: Ascent) -> int:
     touch = problem.touch(way.arrival_speed_m_s)
     steps = park.DIVE_STEPS if way.parking and park.dives(touch) else 1
     return len(problem.free_slots) * (len(touch.windings()) * steps + 1)
-
-
-def _free_form(problem: Problem, restriction: Restriction) -> Options:
-    """Free-form flights within the limits."""
-    options = timed.options(problem.ring, problem.timed)
-    limits = problem.scenario.limits
-    options = within_limits(problem, options, limits.finish_within_s)
-    wanted = (options.revolutions <= limits.revolutions_max) & shift.within_wait(options, limits.wait_within_s)
-    strict = np.array([restriction.applies(slot) for slot in options.slot.tolist()], dtype=bool)
-    allowed = np.ones(len(options), dtype=bool)
-    if restriction.routes is not None and "timed" not in restriction.routes:
-        allowed[:] = False
-    if restriction.sides is not None:
-        allowed &= np.isin(options.side, sorted(restriction.sides))
-    if restriction.revolutions is not None:
-        allowed &= np.isin(options.revolutions, sorted(restriction.revolutions))
-    options = options.take(wanted & (allowed | ~strict))
-    return options.take(~passes_kept(problem, options))
-
-
-def in_space(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Options:
-    """Phasing options of the craft in space within the limits, dominated ones too."""
-    parts = []
-    limits = problem.scenario.limits
-    for index, group in enumerate(problem.classes):
-        if group.start is None or not group.start.touches:
-            continue
-        plain = problem.touch(group.start.speed_m_s)
-        plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
-        own = [s for s in problem.free_slots if s // problem.ring.slots == plane]
-        for strict in (True, False):
-            chosen = [s for s in own if restriction.applies(s) is strict]
-            if not chosen or (strict and restriction.routes is not None and "shift" not in restriction.routes):
-                continue
-            options = shift.options(
-                restriction.touch(plain) if strict else plain,
-                group.start,
-                np.array(chosen),
-                craft_class=index,
-                wanted=restriction.wanted() if strict else None,
-                floor_m=problem.scenario.floor_m,
-                ceiling_m=limits.apoapsis_max_m,
-            )
-            if group.craft.orbit is not None:
-                tolerance = problem.scenario.ring.tilt_tolerance_rad
-                body, orbit = problem.scenario.body, group.craft.orbit
-                options = turning.turned_back(body, problem.ring, group.start, orbit, options, tolerance)
-            options = within_limits(problem, options, limits.finish_within_s)
-            parts.append(options.take(~passes_kept(problem, options)))
-    return join(parts)
 
 
 def from_pad(

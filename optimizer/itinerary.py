@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..models import coast, orbits
-from ..models.flight import Impulse, Itinerary
+from ..models import coast, frames, orbits
+from ..models.flight import Flight, Impulse, Itinerary
 from ..models.launch import Ascent
 from ..models.oblateness import apsis_lag, node_behind, ring_state
 from ..models.opportunities import launch_state, tilt
@@ -17,6 +17,7 @@ from .options import ROUTES, Options
 from .outcome import Route
 from .problem import Problem
 from .refine import IN_PLANE, Part, Target, Unknown
+from .routes.over import crossings
 from .routes.timed import TimedFlight
 from .routes.turning import apsis_burns, drift_of
 
@@ -33,6 +34,8 @@ class Course:
     ``unknowns`` are what a correction by the flight may change: none where the craft stays as it is. ``phasing_burn``
     is the index of the burn with which the phasing begins, None where there is none. ``last_at_ring`` is the index of
     the last burn at the ring, counted from the end: -2 where one at the relative node follows. ``plane`` of the ring.
+    ``earlier`` is what was flown before the itinerary, where months without a burn lie between that were flown but not
+    kept; ``full`` is then the itinerary of all of it.
     """
 
     itinerary: Itinerary
@@ -46,6 +49,8 @@ class Course:
     targets: tuple[Target, ...] = IN_PLANE
     last_at_ring: int = -1
     plane: int = 0
+    earlier: Flight | None = None
+    full: Itinerary | None = None
 
 
 def key(options: Options, row: int) -> tuple[float, ...]:
@@ -62,6 +67,8 @@ def key(options: Options, row: int) -> tuple[float, ...]:
         float(o.ring_revolutions[row]),
         float(o.flight[row]),
         round(float(o.carrier_speed_m_s[row]), 6) if o.bundle[row] >= 0 else -1.0,
+        0.0 if math.isnan(o.waiting_m[row]) else round(float(o.waiting_m[row]), 3),
+        -1.0 if math.isnan(o.turned_s[row]) else round(float(o.turned_s[row]), 6),
     )
 
 
@@ -78,6 +85,8 @@ def course(problem: Problem, options: Options, row: int, late_s: float | None = 
     """
     if options.flight[row] >= 0:
         return _free_form(problem, problem.timed[options.flight[row]])
+    if not math.isnan(options.turned_s[row]):
+        return _turned_over(problem, options, row)
     ring = problem.ring
     radius, circular = ring.radius_m, ring.speed_m_s
     way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
@@ -117,7 +126,7 @@ def course(problem: Problem, options: Options, row: int, late_s: float | None = 
             raise ValueError("an option without a way up belongs to a craft in space")
         start_s = 0.0 if not start.on_ring else start.first_s
         touch_m = start.touch_m
-        position, velocity = _standing(problem, orbit, start.on_ring, start_s)
+        position, velocity = state_in_space(problem, orbit, start.on_ring, start_s)
         period = (finish_s - burn_s) / max(revolutions, 1)
         screened = start_s + (0.5 * period if start.on_ring else 0.0)
         if start.passed_other or options.passes[row] > 0:
@@ -191,13 +200,50 @@ def course(problem: Problem, options: Options, row: int, late_s: float | None = 
     )
 
 
+def _turned_over(problem: Problem, options: Options, row: int) -> Course:
+    """What a craft flies that turns into another plane first: from there on what it would fly had it been there."""
+    ring, index = problem.ring, int(options.craft_class[row])
+    group = problem.classes[index]
+    start, orbit = group.start, group.craft.orbit
+    if start is None or orbit is None:
+        raise ValueError("only a craft in space turns into another plane")
+    plane, time = int(options.slot[row]) // ring.slots, float(options.turned_s[row])
+    crossing = next(c for c in crossings(ring, start, orbit.plane, plane) if abs(c.time_s - time) < 1e-3)
+    there = replace(orbit, plane=plane, angle_rad=crossing.angle_after_rad, at_s=time)
+    moved = replace(
+        group,
+        start=replace(start, first_s=time, angle_rad=crossing.angle_after_rad),
+        craft=replace(group.craft, orbit=there),
+    )
+    classes = (*problem.classes[:index], moved, *problem.classes[index + 1 :])
+    one = replace(options.take(np.array([row])), turned_s=np.full(1, np.nan))
+    after = course(replace(problem, classes=classes), one, 0)
+    _, velocity = state_in_space(problem, orbit, True, time)
+    here, turned = after.itinerary.position, after.itinerary.velocity
+    parts = frames.to_local(here, velocity, turned - velocity)
+    impulses = (Impulse(time, *parts.tolist()), *after.itinerary.impulses)
+    unknowns = [Unknown(u.burn + 1 if u.burn >= 0 else u.burn, u.part) for u in after.unknowns]
+    if problem.oblate:
+        turning = [Unknown(0, "time"), Unknown(0, "cross")]
+        unknowns = [*turning, *(unknowns or [Unknown(-1, "radial"), Unknown(-1, "along")])]
+    begun = state_in_space(problem, orbit, True, start.first_s)
+    return replace(
+        after,
+        itinerary=Itinerary.through_turn(start.first_s, *begun, impulses, ring),
+        screened_from_s=start.first_s + 0.5 * ring.period_s,
+        unknowns=tuple(dict.fromkeys(unknowns)),
+        targets=(*IN_PLANE, "plane") if problem.oblate else after.targets,
+        phasing_burn=None if after.phasing_burn is None else after.phasing_burn + 1,
+    )
+
+
 def _free_form(problem: Problem, flight: TimedFlight) -> Course:
     """A free-form flight: its burns as they were found; all of them are what a correction may change, by the least."""
     ring, start, group = problem.ring, flight.start, problem.classes[flight.craft_class]
     orbit = group.craft.orbit
     if orbit is None:
         raise ValueError("a free-form flight belongs to a craft in space")
-    position, velocity = _standing(problem, orbit, start.on_ring, start.time_s)
+    position, velocity = state_in_space(problem, orbit, start.on_ring, start.time_s)
     impulses = tuple(
         Impulse(burn.time_s, burn.radial_m_s, burn.along_m_s, burn.cross_m_s) for burn in flight.solution.burns
     )
@@ -343,7 +389,7 @@ def _inserted(
     return coast.apsis_state(ring.gm, periapsis, apoapsis, way.insertion_anomaly_rad, angle_rad, plane)
 
 
-def _standing(problem: Problem, orbit: Orbit, on_ring: bool, time_s: float) -> tuple[np.ndarray, np.ndarray]:
+def state_in_space(problem: Problem, orbit: Orbit, on_ring: bool, time_s: float) -> tuple[np.ndarray, np.ndarray]:
     """State at a time of a craft that is in space already: on the ring, by Kepler's equation, or flown there."""
     ring, body = problem.ring, problem.scenario.body
     if not problem.oblate:

@@ -47,6 +47,9 @@ class Options:
         bundle: rows of one carrier share a number and stand side by side; -1 for a craft that goes by itself.
         carrier_speed_m_s: speed at the ring of the orbit from which a carrier drops the craft; nan without a carrier.
             ``touch_s`` is the carrier's, ``passes`` are its passes from then on, ``burn_s`` is the drop.
+        waiting_m: radius of the orbit in which a craft waits for its node to drift; nan for every other route. It waits
+            for ``parking_wait_s``, until ``burn_s``.
+        turned_s: when a craft on the ring turns into another plane, before all else; nan where it does not.
     """
 
     craft_class: I
@@ -71,11 +74,16 @@ class Options:
     highest_m: F
     bundle: I = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     carrier_speed_m_s: F = field(default_factory=lambda: np.zeros(0))
+    waiting_m: F = field(default_factory=lambda: np.zeros(0))
+    turned_s: F = field(default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         if self.bundle.size != self.slot.size:
             object.__setattr__(self, "bundle", np.full(self.slot.size, -1, dtype=np.int64))
             object.__setattr__(self, "carrier_speed_m_s", np.full(self.slot.size, np.nan))
+        for name in ("waiting_m", "turned_s"):
+            if getattr(self, name).size != self.slot.size:
+                object.__setattr__(self, name, np.full(self.slot.size, np.nan))
 
     def __len__(self) -> int:
         return int(self.slot.size)

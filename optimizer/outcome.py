@@ -106,6 +106,7 @@ class CraftPlan:
     ``before_burns`` are the states just before each burn, as flown: position, m, and velocity, m/s, six numbers each.
     ``heading`` is None for a craft in space, and where the site never leaves the ring plane. ``last_at_ring`` counts
     the last burn at the ring from the end: -2 where one follows that turns the plane. ``itinerary`` is what was flown.
+    ``turned_s`` is when a craft on the ring turns into another plane, None where it does not.
     """
 
     craft: str
@@ -141,6 +142,7 @@ class CraftPlan:
     before_burns: tuple[tuple[float, ...], ...] = ()
     heading: LaunchHeading | None = None
     last_at_ring: int = -1
+    turned_s: float | None = None
     itinerary: Itinerary | None = field(default=None, repr=False, compare=False)
 
 

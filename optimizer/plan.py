@@ -10,8 +10,9 @@ from ..models.scenario import Aim, Scenario
 from . import front as front_walk
 from .alternatives import Alternative, alternatives
 from .assembly import assemble, fly_all
-from .catalogue import catalogue, in_space
+from .catalogue import catalogue
 from .free_form import dearest_price, with_free_form
+from .from_space import in_space
 from .fronts import UNITS, other_fronts
 from .hold import hold
 from .infeasible import diagnose

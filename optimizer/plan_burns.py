@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from ..models.burns import burn_duration, mass_after
 from ..models.craft import mass_at_start
@@ -13,27 +14,30 @@ from .outcome import Burn
 
 
 def burns_of(
-    craft: Craft, flight: Flight, planned_m_s: float | None = None, stage: UpperStage | None = None
+    craft: Craft, flights: Sequence[Flight], planned_m_s: float | None = None, stage: UpperStage | None = None
 ) -> tuple[Burn, ...]:
-    """Every burn of a flight, in order. Propellant and burn lengths are those of the craft's own part.
+    """Every burn of one or more flights that follow one another, in order.
+
+    Propellant and burn lengths are those of the craft's own part.
 
     Args:
         craft: for its masses and thrust.
-        flight: as flown.
+        flights: as flown.
         planned_m_s: what the plan asks of the craft in all, for a load that depends on it; None: what it burns here.
         stage: the launcher's, where it pays the first burns.
     """
-    impulses = flight.itinerary.impulses
+    impulses = [impulse for flight in flights for impulse in flight.itinerary.impulses]
+    readouts = [shown for flight in flights for shown in flight.readouts()]
     sizes = [impulse.delta_v_m_s for impulse in impulses]
     paid = [0.0] * len(sizes)
     if stage is not None and sizes:
-        after = [impulse.time_s - flight.itinerary.start_s for impulse in impulses]
+        after = [impulse.time_s - flights[0].itinerary.start_s for impulse in impulses]
         paid = paid_by_stage(stage, sizes, after).tolist()
     if planned_m_s is None:
         planned_m_s = math.fsum(sizes) - math.fsum(paid)
     mass = None if craft.dry_mass_kg is None else float(mass_at_start(craft, planned_m_s))
     found = []
-    for impulse, by_stage, shown in zip(impulses, paid, flight.readouts(), strict=True):
+    for impulse, by_stage, shown in zip(impulses, paid, readouts, strict=True):
         size = impulse.delta_v_m_s - by_stage
         duration = None
         left = None

@@ -307,7 +307,7 @@ def _filled(problem: Problem, options: Options, slots: frozenset[int] | None) ->
 
 def _same(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
     """Mask of the options with that key (see ``itinerary.key``)."""
-    who, slot, liftoff, wait, passes, k, m, flight, dropped_at = name
+    who, slot, liftoff, wait, passes, k, m, flight, dropped_at, waiting, turned = name
     mask = (
         (options.slot == slot)
         & (options.flight == flight)
@@ -315,7 +315,8 @@ def _same(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
         & (options.ring_revolutions == m)
     )
     speed = np.where(options.bundle >= 0, options.carrier_speed_m_s, -1.0)
-    mask &= np.abs(speed - dropped_at) < 1e-5
+    mask &= (np.abs(speed - dropped_at) < 1e-5) & (np.abs(np.nan_to_num(options.waiting_m) - waiting) < 1e-2)
+    mask &= np.abs(np.nan_to_num(options.turned_s, nan=-1.0) - turned) < 1e-5
     mask &= (options.passes == passes) & (np.abs(options.parking_wait_s - wait) < 1e-5)
     if who >= 0:
         return np.asarray(mask & (options.way == who) & (np.abs(options.liftoff_s - liftoff) < 1e-5))

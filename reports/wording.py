@@ -72,9 +72,11 @@ def way_text(part: CraftPlan) -> str:
     before = []
     if part.carrier is not None:
         before.append(f"rides on {part.carrier}")
+    if part.turned_s is not None:
+        before.append(f"turns into plane {part.plane}")
     if part.route == "drift":
-        before.append("drifts until its plane has turned")
-    if part.parking_wait_s > 0.0:
+        before.append(f"waits {span(part.parking_wait_s)} in another orbit for its node to drift")
+    elif part.parking_wait_s > 0.0:
         before.append(f"waits {span(part.parking_wait_s)} in the parking orbit")
     if part.carrier is not None:
         before.append(f"is dropped at touch {part.passes + 1} of the ring")

@@ -54,6 +54,7 @@ def test_bundled_scenarios_are_those_on_disk() -> None:
         "one-craft-mars",
         "platform-at-sea",
         "shared-ride",
+        "slow-drift",
         "thick-air",
         "three-planes",
     ]

