@@ -261,7 +261,8 @@ def _limits(table: Table, body: Body) -> LimitSpec:
 
 def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
     inside = table.table("orbit")
-    bare = ("throttle_min", "reaction") if "thrust" not in table else ()
+    bare = ["burns_max", "burn_least", "between_burns"]
+    bare += ["throttle_min", "reaction"] if "thrust" not in table else []
     table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "", *bare)
     load: Literal["full", "least"] = table.text("load") or "full"  # type: ignore[assignment]  # one of the choices
     return Craft(
@@ -272,6 +273,9 @@ def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
         isp_s=table.number("isp"),
         thrust_n=table.number("thrust"),
         throttle_min=table.number_or("throttle_min", 1.0),
+        burns_max=table.count_or("burns_max", 0) or None,
+        burn_least_m_s=table.number_or("burn_least", 0.0),
+        between_burns_s=table.number_or("between_burns", 0.0),
         reaction_s=table.number_or("reaction", 0.3),
         reserve_m_s=table.number_or("reserve", 0.0),
         ready_s=table.number_or("ready", 0.0),

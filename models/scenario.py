@@ -263,6 +263,8 @@ class Craft:
     ``ready_s`` is the earliest burn in space, or the delivery to the pad. ``stay`` keeps a craft where it is.
     ``pads`` names the launch sites that may launch it, none of them: any. ``errors`` are those of its burns and
     readings, where they are not the scenario's. ``carrier`` names the carrier that may take it up.
+    ``burns_max`` is how often its engine may be lit, ``burn_least_m_s`` the smallest burn that it can do,
+    ``between_burns_s`` the least time from cut-off to ignition.
     """
 
     name: str
@@ -272,6 +274,9 @@ class Craft:
     isp_s: float | None = None
     thrust_n: float | None = None
     throttle_min: float = 1.0
+    burns_max: int | None = None
+    burn_least_m_s: float = 0.0
+    between_burns_s: float = 0.0
     reaction_s: float = 0.3
     reserve_m_s: float = 0.0
     ready_s: float = 0.0

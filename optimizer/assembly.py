@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..models import frames
+from ..models.burns import BurnModel, FiniteThrust
 from ..models.craft import delta_v_allowed, mass_at_start
 from ..models.flight import Flight, Leg, Measured, closest_of_each, fly, measure
 from ..models.launch import Ascent
@@ -25,12 +26,13 @@ from ..models.stepping import RELATIVE_TOLERANCE
 from .carried import Carried, CarrierKey, carrier_key, dropped, fly_carriers
 from .carrier_plans import carrier_plans
 from .drifting import drift_courses
-from .itinerary import Course, course, key
+from .engines import engine_of
+from .itinerary import Course, course, flight_key
 from .options import Options
 from .outcome import Broken, CarrierPlan, CraftPlan, Flown, FreeForm, LaunchHeading, Margin, Plan
 from .plan_burns import burns_of
 from .problem import Problem
-from .refine import Case, correct
+from .refine import IMPULSIVE, Case, correct
 
 LENGTH_SLACK_M = 1.0
 """The integrator and its search for the lowest point are good to less than this."""
@@ -82,9 +84,9 @@ class Flights:
     carried: dict[CarrierKey, Carried] = field(default_factory=dict)
     nearest: dict[tuple[float, ...], float] = field(default_factory=dict)
 
-    def finish(self, options: Options, row: int) -> float:
+    def finish(self, problem: Problem, options: Options, row: int) -> float:
         """When an option's craft is in its slot, s: its last burn as flown."""
-        name = key(options, row)
+        name = flight_key(problem, options, row)
         impulses = self.flights[name].itinerary.impulses
         return impulses[-1].time_s if name in self.first_guess_rad else float(options.finish_s[row])
 
@@ -119,25 +121,29 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     """
     courses: dict[tuple[float, ...], Course] = {}
     slots: dict[tuple[float, ...], int] = {}
+    engines: dict[tuple[float, ...], BurnModel] = {}
     carried = fly_carriers(problem, chosen)
     drifted = drift_courses(problem, chosen)
     for options in chosen:
         for row in range(len(options)):
-            name = key(options, row)
+            name = flight_key(problem, options, row)
             if name not in courses:
                 by = carried[carrier_key(options, row)] if options.bundle[row] >= 0 else None
+                engine = engine_of(problem, options, row)
+                engines[name] = IMPULSIVE if engine is None else engine
                 if name in drifted:
                     courses[name] = drifted[name].course
                 elif by is not None:
-                    courses[name] = dropped(problem, options, row, by)
+                    courses[name] = dropped(problem, options, row, by, finite=engine is not None)
                 else:
-                    courses[name] = course(problem, options, row)
+                    courses[name] = course(problem, options, row, finite=engine is not None)
                 slots[name] = int(options.slot[row])
-    first_guess = _corrected(problem, courses, slots) if problem.oblate else {}
+    first_guess = _corrected(problem, courses, slots, engines)
     first_guess.update((name, one.first_guess_rad) for name, one in drifted.items())
     # a corrected flight is no better than its correction: a hundred thousandth of a degree of slot
     relative = CORRECTED_RELATIVE if problem.oblate else RELATIVE_TOLERANCE
-    flown = fly([c.itinerary for c in courses.values()], problem.gravity, relative=relative)
+    models = [engines[name] for name in courses]
+    flown = fly([c.itinerary for c in courses.values()], problem.gravity, models, relative=relative)
     flights = dict(zip(courses, flown, strict=True))
     measured = {
         name: measure(flight, problem.ring, *divmod(slots[name], problem.ring.slots))
@@ -160,7 +166,10 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
 
 
 def _corrected(
-    problem: Problem, courses: dict[tuple[float, ...], Course], slots: dict[tuple[float, ...], int]
+    problem: Problem,
+    courses: dict[tuple[float, ...], Course],
+    slots: dict[tuple[float, ...], int],
+    engines: dict[tuple[float, ...], BurnModel],
 ) -> dict[tuple[float, ...], float]:
     """Correct all courses by their flight, in place; the slot error of each first guess, rad."""
     names = [name for name, what in courses.items() if what.unknowns]
@@ -172,6 +181,7 @@ def _corrected(
             slot=slots[name] % problem.ring.slots,
             unknowns=courses[name].unknowns,
             targets=courses[name].targets,
+            burns=engines[name],
             spin_rad_s=problem.scenario.body.spin_rad_s,
         )
         for name in names
@@ -202,11 +212,11 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
     order = {c.name: i for i, c in enumerate(problem.scenario.craft)}
     named.sort(key=lambda item: order[item[0]])
     seats = [_Seat(k.name, _in_ring(problem, k.angle_rad, k.slot), -math.inf) for k in problem.kept]
-    seats += [_Seat(name, _place(problem, options, row), flights.finish(options, row)) for name, row in named]
+    seats += [_Seat(name, _place(problem, options, row), flights.finish(problem, options, row)) for name, row in named]
     craft = tuple(_craft_plan(problem, options, row, name, seats, flights) for name, row in named)
     used = [c.propellant_kg for c in craft]
     carriers = carrier_plans(problem, options, named, flights.carried)
-    margins = _margins(problem, craft, flights, [key(options, row) for _, row in named], carriers)
+    margins = _margins(problem, craft, flights, [flight_key(problem, options, row) for _, row in named], carriers)
     return Plan(
         rank=0,
         delta_v_m_s=math.fsum(c.delta_v_m_s for c in craft),
@@ -229,7 +239,7 @@ def _craft_plan(
     seats: list[_Seat],
     flights: Flights,
 ) -> CraftPlan:
-    option_key = key(options, row)
+    option_key = flight_key(problem, options, row)
     what, flight, seen = flights.courses[option_key], flights.flights[option_key], flights.measured[option_key]
     craft = next(c for c in problem.scenario.craft if c.name == name)
     way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
@@ -240,7 +250,7 @@ def _craft_plan(
     burns = burns_of(craft, flown, planned, stage)
     spent = math.fsum(b.own_m_s for b in burns)
     revolutions = int(options.revolutions[row])
-    finish = flights.finish(options, row)
+    finish = flights.finish(problem, options, row)
     plane, slot = divmod(int(options.slot[row]), problem.ring.slots)
     # over an oblate body the flight may have moved the liftoff, and all that follows from it
     by = flights.carried[carrier_key(options, row)] if options.bundle[row] >= 0 else None
@@ -301,6 +311,7 @@ def _craft_plan(
         heading=_heading(problem, way, float(options.liftoff_s[row]), moved),
         free_form=_evidence(problem, int(options.flight[row])),
         itinerary=flight.itinerary if what.full is None else what.full,
+        engine=flight.burns if isinstance(flight.burns, FiniteThrust) else None,
     )
 
 

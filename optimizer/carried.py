@@ -203,7 +203,7 @@ def _entry(problem: Problem, one: Options) -> float:
     return float(one.carrier_speed_m_s[0] - problem.ways[one.way[0]].arrival_speed_m_s)
 
 
-def dropped(problem: Problem, options: Options, row: int, carried: Carried) -> Course:
+def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, finite: bool = False) -> Course:
     """What a craft flies that a carrier drops: from the drop on, its own burns.
 
     Over an oblate body the burn that enters the ring at the drop itself can only mend period and shape.
@@ -240,7 +240,7 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried) -> C
         screened_from_s=screened,
         periapsis_m=min((min(d, ring.radius_m) for d in dips), default=None),
         must_burn=carried.must_burn,
-        unknowns=unknowns if problem.oblate else (),
+        unknowns=unknowns if problem.oblate or finite else (),
         targets=targets,
         phasing_burn=phasing_burn,
         plane=int(options.slot[row]) // ring.slots,

@@ -12,6 +12,7 @@ from ..models.launch import Ascent
 from ..models.opportunities import grid_step_s, liftoffs, open_to, turn_s
 from ..models.scenario import Pad
 from ..models.sites import can_lift, may_launch, open_at
+from .engines import takes_long
 from .from_space import FROM_SPACE
 from .loads import LOADS_NOTE, loads
 from .options import F, I, Options, empty, join, undominated
@@ -387,8 +388,8 @@ def launched(
         )
         return _paid(problem, up, turning.turned(up, problem.ring, waited))
     stage = problem.scenario.pads[up.pad].upper_stage
-    if stage is not None and math.isfinite(stage.lasts_s):
-        # which choice is the cheapest for the craft depends on which burns come in the stage's time
+    if (stage is not None and math.isfinite(stage.lasts_s)) or takes_long(problem):
+        # which choice is the cheapest depends on which burns come in the stage's time, and how long they are
         prune = False
     build = park.options if up.parking else direct.options
     if up.parking and up.tilt_at == "apsis":

@@ -20,7 +20,7 @@ from ..models.oblateness import ring_rates
 from ..models.pace import RELATIVE, TURNS, drift_between, offsets
 from ..models.ring import Ring
 from ..models.stepping import coast
-from .itinerary import Course, key, state_in_space
+from .itinerary import Course, flight_key, state_in_space
 from .options import Options
 from .problem import Problem
 from .refine import Case, Unknown, correct
@@ -63,7 +63,7 @@ def drift_courses(problem: Problem, chosen: Sequence[Options]) -> dict[tuple[flo
     found: dict[tuple[float, ...], _Drift] = {}
     for options in chosen:
         for row in np.flatnonzero(~np.isnan(options.waiting_m)).tolist():
-            name = key(options, row)
+            name = flight_key(problem, options, row)
             if name not in found:
                 found[name] = _drift(problem, options, row, name)
     if not found:

@@ -72,21 +72,31 @@ def key(options: Options, row: int) -> tuple[float, ...]:
     )
 
 
-def course(problem: Problem, options: Options, row: int, late_s: float | None = None) -> Course:
+def flight_key(problem: Problem, options: Options, row: int) -> tuple[float, ...]:
+    """The same, and by whose engine: what distinguishes one flight from another once burns take time."""
+    group = problem.classes[options.craft_class[row]]
+    engine = -1.0 if group.craft.thrust_n is None else float(options.craft_class[row])
+    return (*key(options, row), engine)
+
+
+def course(
+    problem: Problem, options: Options, row: int, late_s: float | None = None, *, finite: bool = False
+) -> Course:
     """Work out one option: its start state, and a burn at each touch that needs one.
 
     Args:
         problem, options, row: which option.
         late_s: how much later than at the pass a craft lifts off; None: so that its plane is the ring's at the end.
+        finite: whether its burns take time, so that they are corrected by the flight over a round body too.
 
     Burns are those of point-mass gravity at the touches that the catalogue planned with: over an oblate body a first
     guess, in which burns of nothing are kept for the correction to fill, and the last one waits for the apsis, which
     has turned meanwhile.
     """
     if options.flight[row] >= 0:
-        return _free_form(problem, problem.timed[options.flight[row]])
+        return _free_form(problem, problem.timed[options.flight[row]], finite)
     if not math.isnan(options.turned_s[row]):
-        return _turned_over(problem, options, row)
+        return _turned_over(problem, options, row, finite)
     ring = problem.ring
     radius, circular = ring.radius_m, ring.speed_m_s
     way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
@@ -148,7 +158,7 @@ def course(problem: Problem, options: Options, row: int, late_s: float | None = 
             finish_s += lag * (finish_s - burn_s)
         burns.append((finish_s, last))
         dips.append(min(other, radius))
-    corrected = problem.oblate and (revolutions > 0 or abs(burns[-1][1]) > NO_BURN_M_S)
+    corrected = (problem.oblate or finite) and (revolutions > 0 or abs(burns[-1][1]) > NO_BURN_M_S)
     crosses = [0.0] * len(burns)
     at_ring, kept_tilt = -1, False
     if way is not None and way.place is not None:
@@ -165,10 +175,13 @@ def course(problem: Problem, options: Options, row: int, late_s: float | None = 
         after_s = finish_s + turn_after_s
         north = math.sin(float(ring.phase(after_s, int(options.slot[row])))) > 0.0
         burns, crosses = [*burns, (after_s, 0.0)], [*crosses, (1.0 if north else -1.0) * circular * back]
-        at_ring, corrected = -2, problem.oblate
+        at_ring, corrected = -2, problem.oblate or finite
     if revolutions > 0:
         unknowns += (Unknown(first_at_ring, "along"),)
     unknowns += (Unknown(at_ring, "radial"), Unknown(at_ring, "along"))
+    if finite and not revolutions and (way is None or not way.parking):
+        # arriving in place, only the moment of its one burn is left to choose
+        unknowns += (Unknown(at_ring, "time"),)
     targets = IN_PLANE
     if back:
         unknowns += (Unknown(-2, "cross"), Unknown(-1, "cross"))
@@ -200,7 +213,7 @@ def course(problem: Problem, options: Options, row: int, late_s: float | None = 
     )
 
 
-def _turned_over(problem: Problem, options: Options, row: int) -> Course:
+def _turned_over(problem: Problem, options: Options, row: int, finite: bool) -> Course:
     """What a craft flies that turns into another plane first: from there on what it would fly had it been there."""
     ring, index = problem.ring, int(options.craft_class[row])
     group = problem.classes[index]
@@ -217,13 +230,13 @@ def _turned_over(problem: Problem, options: Options, row: int) -> Course:
     )
     classes = (*problem.classes[:index], moved, *problem.classes[index + 1 :])
     one = replace(options.take(np.array([row])), turned_s=np.full(1, np.nan))
-    after = course(replace(problem, classes=classes), one, 0)
+    after = course(replace(problem, classes=classes), one, 0, finite=finite)
     _, velocity = state_in_space(problem, orbit, True, time)
     here, turned = after.itinerary.position, after.itinerary.velocity
     parts = frames.to_local(here, velocity, turned - velocity)
     impulses = (Impulse(time, *parts.tolist()), *after.itinerary.impulses)
     unknowns = [Unknown(u.burn + 1 if u.burn >= 0 else u.burn, u.part) for u in after.unknowns]
-    if problem.oblate:
+    if problem.oblate or finite:
         turning = [Unknown(0, "time"), Unknown(0, "cross")]
         unknowns = [*turning, *(unknowns or [Unknown(-1, "radial"), Unknown(-1, "along")])]
     begun = state_in_space(problem, orbit, True, start.first_s)
@@ -232,12 +245,12 @@ def _turned_over(problem: Problem, options: Options, row: int) -> Course:
         itinerary=Itinerary.through_turn(start.first_s, *begun, impulses, ring),
         screened_from_s=start.first_s + 0.5 * ring.period_s,
         unknowns=tuple(dict.fromkeys(unknowns)),
-        targets=(*IN_PLANE, "plane") if problem.oblate else after.targets,
+        targets=(*IN_PLANE, "plane") if problem.oblate or finite else after.targets,
         phasing_burn=None if after.phasing_burn is None else after.phasing_burn + 1,
     )
 
 
-def _free_form(problem: Problem, flight: TimedFlight) -> Course:
+def _free_form(problem: Problem, flight: TimedFlight, finite: bool) -> Course:
     """A free-form flight: its burns as they were found; all of them are what a correction may change, by the least."""
     ring, start, group = problem.ring, flight.start, problem.classes[flight.craft_class]
     orbit = group.craft.orbit
@@ -260,7 +273,7 @@ def _free_form(problem: Problem, flight: TimedFlight) -> Course:
         screened_from_s=flight.begin_s + 0.5 * ring.period_s if start.on_ring else start.time_s,
         periapsis_m=None if lowest is None else min(lowest, ring.radius_m),
         must_burn=not start.on_ring and min(orbit.periapsis_m, ring.radius_m) < problem.scenario.floor_m * (1.0 - 1e-9),
-        unknowns=tuple(unknowns) if problem.oblate else (),
+        unknowns=tuple(unknowns) if problem.oblate or finite else (),
         targets=(*IN_PLANE, "plane") if drifts else IN_PLANE,
         plane=flight.slot // ring.slots,
     )

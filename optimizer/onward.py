@@ -23,6 +23,7 @@ from ..models.scenario import Carrier, Craft, Occupied, Orbit, Pad, RingSpec, Sc
 from ..models.scope import on_ring
 from ..models.stepping import turning_points
 from .outcome import CraftPlan, Outcome, Plan
+from .refine import IMPULSIVE
 
 SOONEST_S = 1e-6
 """A limit that has run out keeps this much, so that planning can say that it binds."""
@@ -227,7 +228,11 @@ class _Carrier:
             raise ValueError("a plan without its itinerary cannot be gone on from")
         burned = tuple(burn for burn in flown.impulses if burn.time_s <= time_s)
         gravity = gravity_around(self.scenario.body)
-        [before] = fly([replace(flown, impulses=burned, end_s=max(time_s, flown.start_s))], gravity)
+        model = IMPULSIVE if part.engine is None or flown is not part.itinerary else part.engine
+        # in the middle of a burn it is taken to be over
+        end = max([time_s, flown.start_s, *(b.time_s + 0.5 * (b.duration_s or 0.0) for b in part.burns[: len(burned)])])
+        [before] = fly([replace(flown, impulses=burned, end_s=end)], gravity, model)
+        time_s = end
         state = before.end_state
         here = orbit_of_state(self.ring, state[:3], state[3:], time_s, part.plane)[0]
         if self.scenario.body.j2 == 0.0 or here.circular:

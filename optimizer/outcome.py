@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
+from ..models.burns import FiniteThrust
 from ..models.flown import Itinerary
 from ..models.launch import TiltAt
 from ..models.ring import Ring
@@ -107,6 +108,7 @@ class CraftPlan:
     ``heading`` is None for a craft in space, and where the site never leaves the ring plane. ``last_at_ring`` counts
     the last burn at the ring from the end: -2 where one follows that turns the plane. ``itinerary`` is what was flown.
     ``turned_s`` is when a craft on the ring turns into another plane, None where it does not.
+    ``engine`` is what it was flown with, None where its burns were taken to be impulses.
     """
 
     craft: str
@@ -143,6 +145,7 @@ class CraftPlan:
     heading: LaunchHeading | None = None
     last_at_ring: int = -1
     turned_s: float | None = None
+    engine: FiniteThrust | None = field(default=None, repr=False, compare=False)
     itinerary: Itinerary | None = field(default=None, repr=False, compare=False)
 
 

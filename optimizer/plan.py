@@ -255,10 +255,12 @@ def _order(plan: Plan, aim: Aim) -> tuple[object, ...]:
         "worst_delta_v": plan.worst_delta_v_m_s,
         "propellant": plan.propellant_kg or 0.0,
     }
+    # where burns take time, a centimeter a second is worth no wait
+    places = 2 if any(part.engine is not None for part in plan.craft) and aim != "finish" else 5
     return (
         bool(plan.broken),
-        round(value[aim], 5),
-        round(plan.delta_v_m_s, 5),
+        round(value[aim], places),
+        round(plan.delta_v_m_s, places),
         round(plan.finish_s, 3),
         round(plan.worst_delta_v_m_s, 5),
         round(plan.propellant_kg or 0.0, 5),

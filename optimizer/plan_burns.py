@@ -27,6 +27,7 @@ def burns_of(
         stage: the launcher's, where it pays the first burns.
     """
     impulses = [impulse for flight in flights for impulse in flight.itinerary.impulses]
+    lasting = [float(t) for flight in flights for t in flight.cutoff_s - flight.ignition_s]
     readouts = [shown for flight in flights for shown in flight.readouts()]
     sizes = [impulse.delta_v_m_s for impulse in impulses]
     paid = [0.0] * len(sizes)
@@ -37,13 +38,13 @@ def burns_of(
         planned_m_s = math.fsum(sizes) - math.fsum(paid)
     mass = None if craft.dry_mass_kg is None else float(mass_at_start(craft, planned_m_s))
     found = []
-    for impulse, by_stage, shown in zip(impulses, paid, readouts, strict=True):
+    for impulse, by_stage, shown, flown_s in zip(impulses, paid, readouts, lasting, strict=True):
         size = impulse.delta_v_m_s - by_stage
         duration = None
         left = None
         if mass is not None and craft.isp_s is not None and craft.dry_mass_kg is not None:
             if craft.thrust_n is not None:
-                duration = float(burn_duration(mass, size, craft.isp_s, craft.thrust_n))
+                duration = flown_s or float(burn_duration(mass, size, craft.isp_s, craft.thrust_n))
             mass = float(mass_after(mass, size, craft.isp_s))
             left = mass - craft.dry_mass_kg
         found.append(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from .engines import with_engines
 from .meetings import meets_kept
 from .options import Options
 from .problem import Problem
@@ -12,7 +13,11 @@ from .routes.phasing import LIMIT_SLACK
 
 
 def within_limits(problem: Problem, options: Options, finish_s: float) -> Options:
-    """The options that keep to what the craft may spend, to the latest finish, to floor and ceiling."""
+    """The options that keep to what craft and engine can do, to the latest finish, to floor and ceiling.
+
+    What the length of burns costs is added on the way.
+    """
+    options = with_engines(problem, options)
     allowed = np.array([c.delta_v_allowed_m_s for c in problem.classes])[options.craft_class]
     keep = (options.delta_v_m_s <= allowed + 1e-9) & (options.finish_s <= finish_s + 1e-6)
     return options.take(keep & safe(problem, options))

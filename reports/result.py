@@ -134,11 +134,8 @@ def gravity_of(outcome: Outcome) -> str:
 
 
 def burn_model_of(outcome: Outcome) -> str:
-    """Name the burn model of the plans as the result spells it.
-
-    Plans are made and flown with impulses; a burn's ``duration_s`` tells how long its motor would run, no more.
-    """
-    return "impulsive"
+    """Name the burn model of the plans as the result spells it: finite where any craft flies with its own thrust."""
+    return "finite" if any(part.engine for plan in outcome.plans for part in plan.craft) else "impulsive"
 
 
 def _proof(proof: Proof) -> dict[str, Any]:

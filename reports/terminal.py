@@ -190,13 +190,22 @@ def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
 
 
 def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
-    """How far the impulses are from the truth: the longest burn against a turn of the ring."""
+    """The longest burn against a turn of the ring, and what the length of all of them costs or leaves out."""
     lengths = [(burn.duration_s or 0.0, part.craft) for part in plan.craft for burn in part.burns]
     longest_s, craft = max(lengths, default=(0.0, ""))
-    if longest_s <= 0.0 or burn_model_of(outcome) != "impulsive":
+    if longest_s <= 0.0:
         return ""
     share = longest_s / outcome.ring.period_s
-    return f" The longest burn, {craft}'s, would run {span(longest_s)}, {share:.1%} of a turn of the ring."
+    if burn_model_of(outcome) == "impulsive":
+        return f" The longest burn, {craft}'s, would run {span(longest_s)}, {share:.1%} of a turn of the ring."
+    turned = [
+        (burn.own_m_s, outcome.ring.rate_rad_s * (burn.duration_s or 0.0)) for part in plan.craft for burn in part.burns
+    ]
+    lost = math.fsum(size * angle**2 / 24.0 for size, angle in turned)
+    return (
+        f" The longest burn, {craft}'s, runs {span(longest_s)}, {share:.1%} of a turn of the ring; that burns take time "
+        f"costs about {plain(lost, 2)} m/s in all."
+    )
 
 
 def _proof_text(proof: Proof) -> str:

@@ -242,7 +242,8 @@ def varied(draft: Draft, number: int) -> Draft:
         ring["inclination_deg"] = float(np.round(rng.uniform(0.0, 180.0), 3))
     for one in changed["craft"]:
         if "isp_s" in one and rng.random() < 0.3:
-            one["thrust_n"] = 400.0
+            # so strong that its burns are all but impulses: the checker flies impulses
+            one["thrust_n"] = 4.0e6
     return changed
 
 

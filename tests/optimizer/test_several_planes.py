@@ -14,7 +14,7 @@ from ringwright.models.errors import InputError
 from ringwright.models.reading import parse_scenario
 from ringwright.optimizer.assembly import fly_all
 from ringwright.optimizer.catalogue import catalogue
-from ringwright.optimizer.itinerary import key
+from ringwright.optimizer.itinerary import flight_key
 from ringwright.optimizer.options import Options
 from ringwright.optimizer.problem import Problem, problems
 from ringwright.optimizer.selection import Selection
@@ -58,7 +58,7 @@ def test_every_craft_ends_in_its_place_of_the_pattern() -> None:
     assert sorted(options.slot.tolist()) == list(range(6))
     flights = fly_all(problem, [options])
     for row in range(6):
-        flight = flights.flights[key(options, row)]
+        flight = flights.flights[flight_key(problem, options, row)]
         plane, slot = divmod(int(options.slot[row]), SLOTS)
         node, angle = place(case.rate, plane, slot, flight.itinerary.end_s)
         lean = case.inclination

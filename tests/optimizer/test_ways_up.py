@@ -14,7 +14,7 @@ from ringwright.models.scenario import Scenario
 from ringwright.models.windows import off_plane
 from ringwright.optimizer import catalogue as building
 from ringwright.optimizer.assembly import fly_all
-from ringwright.optimizer.itinerary import key
+from ringwright.optimizer.itinerary import flight_key
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem import Problem, problems
 
@@ -165,7 +165,7 @@ def test_every_kind_of_tilt_flies_as_it_was_planned(insertion: str, turn: str) -
         for options in parts:
             flights = fly_all(problem, [options])
             for row in range(len(options)):
-                name = key(options, row)
+                name = flight_key(problem, options, row)
                 seen = flights.measured[name]
                 way = problem.ways[int(options.way[row])]
                 assert way.place is not None
