@@ -203,8 +203,8 @@ def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
     ]
     lost = math.fsum(size * angle**2 / 24.0 for size, angle in turned)
     return (
-        f" The longest burn, {craft}'s, runs {span(longest_s)}, {share:.1%} of a turn of the ring; that burns take time "
-        f"costs about {plain(lost, 2)} m/s in all."
+        f" The longest burn, {craft}'s, runs {span(longest_s)}, {share:.1%} of a turn of the ring; that burns take "
+        f"time costs about {plain(lost, 2)} m/s in all."
     )
 
 
