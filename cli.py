@@ -123,6 +123,15 @@ def _parser() -> argparse.ArgumentParser:
     replan.add_argument("--observed", metavar="FILE", required=True, help="what was seen, and when (TOML)")
     replan.add_argument("--json", metavar="PATH", help="write the new plan as JSON; - for standard output")
     replan.set_defaults(run=_replan)
+    slips = commands.add_parser("slips", help="what a late launch costs, and what to do about a craft that is lost")
+    _scenario(slips)
+    slips.add_argument("--slip", metavar="TIMES", default="6h,1d,3d", help="how late to look at: 6h,1d,3d")
+    slips.add_argument(
+        "--spare-after", metavar="TIME", default="30d", help="a spare is launched this much later at the soonest: 30d"
+    )
+    slips.add_argument("--craft", metavar="NAME", action="append", default=[], help="only this one; may be repeated")
+    slips.add_argument("--json", metavar="PATH", help="write the answer as JSON; - for standard output")
+    slips.set_defaults(run=_slips)
 
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
     if arguments_ask_for("period"):
@@ -490,6 +499,46 @@ def _replan(arguments: argparse.Namespace) -> int:
     if arguments.json != "-":
         sys.stdout.write(replan_text(done, _width()))
     return NO_PLAN if done.outcome is not None and not done.outcome.plans else 0
+
+
+def _slips(arguments: argparse.Namespace) -> int:
+    from .models.reading import read_scenario
+
+    scenario = read_scenario(arguments.scenario, arguments.settings)
+    from .optimizer.plan import make_plan
+    from .optimizer.slips import make_slips
+    from .reports.slips import slips_json, slips_text
+    from .reports.terminal import infeasible_text
+    from .reports.typed import quantity
+
+    late_s = tuple(quantity(text, "time", "--slip") for text in arguments.slip.split(","))
+    spare_s = quantity(arguments.spare_after, "time", "--spare-after")
+    if min(late_s) <= 0.0 or spare_s < 0.0:
+        raise InputError("a launch slips to a later time: times above 0 would be accepted.", where="--slip")
+    known = [*(craft.name for craft in scenario.craft), *(carrier.name for carrier in scenario.carriers)]
+    for name in arguments.craft:
+        if name not in known:
+            raise InputError(f"{name!r} is no craft of the scenario: there are {', '.join(known)}.", where="--craft")
+    progress = _Progress()
+    try:
+        outcome = make_plan(scenario, progress)
+        if not outcome.plans:
+            progress.done()
+            sys.stdout.write(infeasible_text(outcome, _width()))
+            return NO_PLAN
+        found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
+    finally:
+        progress.done()
+    if arguments.json is not None:
+        from .reports.files import write_text
+
+        if arguments.json == "-":
+            sys.stdout.write(slips_json(found))
+        else:
+            write_text(arguments.json, slips_json(found))
+    if arguments.json != "-":
+        sys.stdout.write(slips_text(found, _width()))
+    return 0
 
 
 def _period(arguments: argparse.Namespace) -> int:

@@ -57,6 +57,17 @@ def test_the_budget_shown_is_the_budget_printed(
         assert block.strip("\n").removesuffix("\n[...]") in printed
 
 
+def test_the_slips_shown_are_the_slips_printed(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown = re.search(r"\$ ringwright slips (\S+) --craft (\S+)\n(.*?)\n\[\.\.\.\]\n```", README, flags=re.DOTALL)
+    assert shown is not None
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.chdir(ROOT)
+    assert main(["slips", shown.group(1), "--craft", shown.group(2)]) == 0
+    assert shown.group(3) in capsys.readouterr().out
+
+
 def test_the_new_plan_shown_is_the_new_plan_printed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -1,0 +1,144 @@
+"""Slips and losses as text and as JSON."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from ..models.readouts import instant, plain, span
+from ..optimizer.slips import Launch, Loss, Price, Slips
+from .layout import Column, columns, heading, paragraph
+from .terminal import CAUTION
+
+FORMAT = "ringwright-slips/1"
+
+
+def slips_text(slips: Slips, width: int) -> str:
+    """What a console shows, no line longer than ``width``; times from the scenario's epoch."""
+    scenario, planned = slips.scenario, slips.planned
+    lines = paragraph(scenario.title, width)
+    lines += paragraph(
+        f"As planned: {plain(planned.delta_v_m_s)} m/s in all, the last craft in its slot after "
+        f"{span(planned.finish_s)}.",
+        width,
+    )
+    for launch in slips.launches:
+        lines += heading(launch.name, width)
+        if launch.planned_s is not None:
+            riding = "" if launch.craft == (launch.name,) else f" with {', '.join(launch.craft)}"
+            lines += paragraph(
+                f"Liftoff{riding} planned for {instant(scenario.epoch, launch.planned_s)}.", width, indent="  "
+            )
+        if launch.slips:
+            lines += columns(_SLIPPED, [_slip_row(slips, launch, k) for k in range(len(launch.slips))], width)
+        for name, loss in zip(_owners(launch), launch.losses, strict=True):
+            for text in _loss_lines(slips, name, loss):
+                lines += paragraph(text, width, indent="  ", hang="    ")
+    lines.append("")
+    lines += paragraph(
+        "Best plans by the goal over the catalogue, not flown; what went up before a slip keeps its slot. Spares are "
+        f"like the craft they stand in for and are launched {span(slips.spare_after_s)} later at the soonest, whatever "
+        "the latest finish; delta-v is that of all craft, the launchers' and carriers' left out.",
+        width,
+    )
+    lines += ["", *paragraph(CAUTION, width)]
+    return "\n".join(lines) + "\n"
+
+
+_SLIPPED = [
+    Column(title="late by"),
+    Column(title="next good liftoff", wraps=True),
+    Column(title="m/s more", right=True),
+    Column(title="done after", right=True),
+    Column(title="later by", right=True),
+]
+
+
+def _owners(launch: Launch) -> list[str]:
+    """The craft that each loss is about: on the pad and in orbit, craft by craft."""
+    each = len(launch.losses) // max(len(launch.craft), 1)
+    return [name for name in launch.craft for _ in range(each)]
+
+
+def _slip_row(slips: Slips, launch: Launch, number: int) -> list[str]:
+    slip = launch.slips[number]
+    if slip.price is None:
+        return [span(slip.late_s), "NO PLAN keeps the limits", "", "", ""]
+    price, was = slip.price, slips.planned
+    at = "" if price.liftoff_s is None else instant(slips.scenario.epoch, price.liftoff_s)
+    dearer, later = price.delta_v_m_s - was.delta_v_m_s, price.finish_s - was.finish_s
+    return [
+        span(slip.late_s),
+        at,
+        plain(dearer),
+        span(price.finish_s),
+        ("-" if later < 0.0 else "") + span(abs(later)),
+    ]
+
+
+def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
+    where = "dies in its slot" if loss.in_orbit else "is lost on the pad"
+    lines = []
+    if loss.in_orbit:
+        since = 0.0 if loss.gap is None else loss.gap.finish_s
+        lines.append(f"{name} {where}, everybody in place after {span(since)}:")
+    else:
+        lines.append(f"{name} {where}:")
+        lines.append(f"- leave the gap: {_price(loss.gap)}")
+    lines.append(f"- spread the others evenly: {loss.why_not_spread or _price(loss.spread, since_of(loss))}")
+    lines.append(f"- wait for a spare: {_price(loss.spare, since_of(loss))}")
+    return lines
+
+
+def since_of(loss: Loss) -> float:
+    """From when the times of a loss are told: the last arrival for one in orbit, else the epoch."""
+    return loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
+
+
+def _price(price: Price | None, since_s: float = 0.0) -> str:
+    if price is None:
+        return "no plan keeps the limits."
+    after = f"done {span(price.finish_s - since_s)} later" if since_s else f"done after {span(price.finish_s)}"
+    return f"{plain(price.delta_v_m_s)} m/s, {after}."
+
+
+def slips_json(slips: Slips) -> str:
+    """The same as strict JSON, a newline at the end."""
+    told = {
+        "format": FORMAT,
+        "title": slips.scenario.title,
+        "planned": _as_json(slips.planned),
+        "spare_after_s": round(slips.spare_after_s, 3),
+        "launches": [_launch(launch) for launch in slips.launches],
+    }
+    return json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _launch(launch: Launch) -> dict[str, Any]:
+    return {
+        "name": launch.name,
+        "craft": list(launch.craft),
+        "launch_s": None if launch.planned_s is None else round(launch.planned_s, 3),
+        "slips": [{"late_s": slip.late_s, "plan": _as_json(slip.price)} for slip in launch.slips],
+        "losses": [
+            {
+                "craft": name,
+                "where": "in orbit" if loss.in_orbit else "on the pad",
+                "gap": _as_json(loss.gap),
+                "spread": _as_json(loss.spread),
+                "why_not_spread": loss.why_not_spread or None,
+                "spare": _as_json(loss.spare),
+            }
+            for name, loss in zip(_owners(launch), launch.losses, strict=True)
+        ],
+    }
+
+
+def _as_json(price: Price | None) -> dict[str, Any] | None:
+    if price is None:
+        return None
+    return {
+        "delta_v_m_s": round(price.delta_v_m_s, 6),
+        "finish_s": round(price.finish_s, 3),
+        "liftoff_s": None if price.liftoff_s is None else round(price.liftoff_s, 3),
+    }
