@@ -13,7 +13,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from ..models.burns import delta_v_available
+from ..models.burns import delta_v_available, propellant_needed
 from ..models.errors import InputError
 from ..models.flight import fly
 from ..models.flown import Itinerary
@@ -48,7 +48,8 @@ class Onward:
     ``scenario`` is None where nobody is left to move, and while a craft is between liftoff and insertion. ``done`` are
     the craft in their slots, ``lost`` those that are gone, ``assumed`` those under way of which nothing was seen,
     ``stepped`` whether free-form flights were asked for only because an orbit does not touch the ring.
-    ``as_planned``: nothing was seen that is otherwise than planned.
+    ``as_planned``: nothing was seen that is otherwise than planned. ``frozen`` craft go on as planned and are left out
+    of the scenario; their slots are held for them, and their liftoffs kept free.
     """
 
     scenario: Scenario | None
@@ -58,25 +59,34 @@ class Onward:
     assumed: tuple[str, ...]
     stepped: bool
     as_planned: bool
+    frozen: tuple[str, ...] = ()
 
 
-def onward(outcome: Outcome, plan: Plan, observed: Observed) -> Onward:
+def onward(outcome: Outcome, plan: Plan, observed: Observed, *, freeze: bool = False) -> Onward:
     """Carry a plan and what was seen of it to the moment of the observation.
+
+    Args:
+        outcome: of planning.
+        plan: the one that was being flown.
+        observed: what was seen, and when.
+        freeze: leave craft alone of which nothing was seen that is otherwise than planned.
 
     Raises:
         InputError: what was seen contradicts the scenario.
     """
-    return _Carrier(outcome, plan, observed).onward()
+    return _Carrying(outcome, plan, observed, freeze).onward()
 
 
-class _Carrier:
-    def __init__(self, outcome: Outcome, plan: Plan, observed: Observed) -> None:
+class _Carrying:
+    def __init__(self, outcome: Outcome, plan: Plan, observed: Observed, freeze: bool) -> None:
+        self.freeze = freeze
         self.scenario, self.ring, self.plan, self.seen = outcome.scenario, outcome.ring, plan, observed
         self.now_s = observed.now_s
         self.done: list[CraftPlan] = []
         self.lost: list[str] = []
         self.assumed: list[str] = []
         self.climbing: CraftPlan | None = None
+        self.frozen: list[CraftPlan] = []
 
     def onward(self) -> Onward:
         parts = {part.craft: part for part in self.plan.craft}
@@ -87,7 +97,13 @@ class _Carrier:
             if part is None:
                 craft.append(replace(one, orbit=None if one.orbit is None else self._later(one.orbit)))
                 continue
-            moved, used = self._craft(one, part, self.seen.of(one.name) or Seen(name=one.name))
+            seen = self.seen.of(one.name) or Seen(name=one.name)
+            as_before = self._by_plan(part) or self._has_enough(one, part, seen)
+            if self.freeze and as_before and part.in_slot_s > self.now_s:
+                self.frozen.append(part)
+                spent.append(self._spent(one, part, seen))
+                continue
+            moved, used = self._craft(one, part, seen)
             spent.append(used)
             craft += [moved] if moved is not None else []
         moving = [one for one in craft if not one.stay]
@@ -126,6 +142,7 @@ class _Carrier:
             assumed=tuple(self.assumed),
             stepped=stepped,
             as_planned=as_planned,
+            frozen=tuple(part.craft for part in self.frozen),
         )
 
     def _carriers(self, craft: list[Craft]) -> list[Carrier]:
@@ -145,6 +162,17 @@ class _Carrier:
         waiting = part.launch_s is not None and part.launch_s > self.now_s
         return seen.status is None or (seen.status == "pad" and waiting) or part in self.done_by_plan
 
+    def _has_enough(self, craft: Craft, part: CraftPlan, seen: Seen) -> bool:
+        """Whether all that was seen is a tank, and that one holds what the rest of the plan burns and the reserve."""
+        if seen.propellant_kg is None or seen.orbit is not None or seen.status is not None:
+            return False
+        if craft.dry_mass_kg is None or craft.isp_s is None or part.propellant_left_kg is None:
+            return False
+        behind = len(self._burned(part))
+        now_kg = part.burns[behind - 1].propellant_after_kg if behind else self._loaded(craft, part)
+        reserve = float(propellant_needed(craft.dry_mass_kg, craft.reserve_m_s, craft.isp_s))
+        return now_kg is not None and seen.propellant_kg - (now_kg - part.propellant_left_kg) >= reserve - 1e-9
+
     @property
     def done_by_plan(self) -> list[CraftPlan]:
         """Craft that the plan has in their slots by now."""
@@ -156,7 +184,7 @@ class _Carrier:
         held = [
             replace(one, angle_rad=None if one.angle_rad is None else one.angle_rad + turned) for one in spec.occupied
         ]
-        held += [Occupied(name=part.craft, slot=part.slot, plane=part.plane) for part in self.done]
+        held += [Occupied(name=part.craft, slot=part.slot, plane=part.plane) for part in (*self.done, *self.frozen)]
         return replace(
             spec,
             slot0_rad=ring.slot0_rad + turned,
@@ -171,12 +199,17 @@ class _Carrier:
             for part in self.plan.craft
             if part.pad == pad.name and part.launch_s is not None and part.launch_s <= now and not self._on_pad(part)
         ]
+        taken = [
+            (part.launch_s - pad.turnaround_s, part.launch_s + pad.turnaround_s)
+            for part in self.frozen
+            if part.pad == pad.name and part.launch_s is not None and part.launch_s > now and pad.turnaround_s > 0.0
+        ]
         ready = max([pad.ready_s, *(liftoff + pad.turnaround_s for liftoff in liftoffs)])
         return replace(
             pad,
             ready_s=max(ready - now, 0.0),
             until_s=max(pad.until_s - now, -1.0),
-            blackouts_s=tuple((max(a - now, 0.0), b - now) for a, b in pad.blackouts_s if b > now),
+            blackouts_s=tuple((max(a - now, 0.0), b - now) for a, b in (*pad.blackouts_s, *taken) if b > now),
         )
 
     def _on_pad(self, part: CraftPlan) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from ..models.observed import Observed
-from ..models.scenario import Scenario
+from ..models.scenario import Aim, Scenario
 from .onward import Onward, onward
 from .outcome import CraftPlan, Outcome, Plan
 from .plan import best_phase, make_plan
@@ -90,6 +90,11 @@ class Replan:
     total_m_s: float
     finish_s: float
 
+    @property
+    def fits(self) -> bool:
+        """Whether there is a plan, and one within the limits."""
+        return self.outcome is None or bool(self.outcome.plans and not self.outcome.plans[0].broken)
+
 
 def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: None) -> Replan:
     """Plan what is left of the best plan of an outcome, from what was seen.
@@ -104,29 +109,45 @@ def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: N
     """
     old = before.plans[0]
     left = onward(before, old, observed)
+    if left.as_planned or left.scenario is None:
+        return _rest_of(before, observed, left, None, progress)
+    others = onward(before, old, observed, freeze=True)
+    found = []
+    if others.frozen and others.scenario is not None:
+        progress("with the others as planned")
+        found.append(_rest_of(before, observed, others, make_plan(others.scenario, progress), progress))
+    # craft on orbits that do not touch the ring are not planned anew for the sake of others
+    if not found or not found[0].fits or not left.stepped:
+        found.append(_rest_of(before, observed, left, make_plan(left.scenario, progress), progress))
+    aim = before.scenario.minimize
+    return min(found, key=lambda one: (not one.fits, *_worth(one, aim)))
+
+
+def _worth(done: Replan, aim: Aim) -> tuple[float, float]:
+    """What a new plan comes to by the goal, then by the other of delta-v and finish."""
+    total, finish = round(done.total_m_s, 3), round(done.finish_s, 1)
+    return (finish, total) if aim == "finish" else (total, finish)
+
+
+def _rest_of(before: Outcome, observed: Observed, left: Onward, outcome: Outcome | None, progress: Progress) -> Replan:
+    old, now = before.plans[0], observed.now_s
     spent = {one.craft: one.delta_v_m_s for one in left.spent}
-    total, finish = sum(spent.values()), _done_s(old, left)
-    now, outcome = observed.now_s, None
-    parts: tuple[CraftPlan, ...] = ()
-    if left.as_planned:
-        parts, start_s = tuple(part for part in old.craft if part.craft not in left.done), 0.0
-    elif left.scenario is not None:
-        outcome, start_s = make_plan(left.scenario, progress), now
-        parts = outcome.plans[0].craft if outcome.plans else ()
-    else:
-        start_s = now
-    changes = tuple(_change(part, old, start_s, now, spent) for part in parts)
-    total += sum(change.rest_m_s for change in changes)
-    finish = max([finish, *(change.in_slot_s for change in changes)])
-    decisions = _decisions(left, changes, now, progress)
+    kept = {part.craft for part in old.craft} - set(left.done) - set(left.lost) if left.as_planned else set(left.frozen)
+    changes = [_change(part, old, 0.0, now, spent) for part in old.craft if part.craft in kept]
+    if outcome is not None and outcome.plans:
+        changes += [_change(part, old, now, now, spent) for part in outcome.plans[0].craft]
+    order = [part.craft for part in old.craft]
+    changes.sort(key=lambda change: order.index(change.craft))
+    total = sum(spent.values()) + sum(change.rest_m_s for change in changes)
+    finish = max([_done_s(old, left), *(change.in_slot_s for change in changes)])
     return Replan(
         before=before,
         old_plan=old,
         observed=observed,
         onward=left,
         outcome=outcome,
-        changes=changes,
-        decisions=decisions,
+        changes=tuple(changes),
+        decisions=_decisions(left, tuple(changes), now, progress),
         total_m_s=total,
         finish_s=finish,
     )
@@ -183,8 +204,9 @@ def _decisions(
     kept = _cheapest(scenario, progress)
     if kept is None:
         return tuple(found)
+    planned = {craft.name for craft in scenario.craft}
     return tuple(
-        _missed(scenario, kept, one, now_s, progress) if number < DECISIONS_MAX else one
+        _missed(scenario, kept, one, now_s, progress) if number < DECISIONS_MAX and one.craft in planned else one
         for number, one in enumerate(found)
     )
 

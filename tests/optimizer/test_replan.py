@@ -25,6 +25,7 @@ from ringwright.optimizer.replan import Replan, replan
 from ringwright.reports.replan import replan_json, replan_text
 
 from ..planned import scenario_of
+from .test_carriers_in_plans import world
 
 ROUND = """
 title = "Round world"
@@ -287,3 +288,20 @@ def test_element_sets_are_read_by_the_library_and_turned_to_the_scenario_axes() 
     assert _sidereal_less_rotation(epoch) == pytest.approx(apart, abs=1e-6)
     with pytest.raises(InputError, match="69 characters"):
         parse_observed(f"now_h = 2\n{FEN}elements = ['1 bad', '2 bad']\n", scenario, ring_of(scenario))
+
+
+def test_whoever_goes_on_as_planned_is_left_alone() -> None:
+    """A tank that reads less, but enough: the plan stands; too little for the rest: only that craft is planned anew."""
+    masses = "dry_mass_kg = 200.0\npropellant_kg = 150.0\nisp_s = 300.0\nreserve_m_s = 10.0"
+    text = world(names=("Sorrel", "Tansy"), masses=masses, launch="turnaround_h = 30.0", ring="slot0_deg = 40.0")
+    scenario = scenario_of(text)
+    before = make_plan(scenario)
+    plan = before.plans[0]
+    last = max(plan.craft, key=lambda part: part.launch_s or 0.0)
+    now = (last.launch_s or 0.0) / 3600.0 + 0.5
+    for left, anew in ((149.0, False), (20.0, True)):
+        seen = f'now_h = {now!r}\n[[craft]]\nname = "{last.craft}"\npropellant_kg = {left!r}\n'
+        done = replan(before, parse_observed(seen, scenario, before.ring))
+        assert (done.outcome is not None and not done.outcome.plans) is anew
+        if not anew:
+            assert all(change.same for change in done.changes)
