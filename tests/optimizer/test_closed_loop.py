@@ -3,8 +3,9 @@
 A burn that leaves the slot within tolerance is let be, as the sheet says; one that does not leads to a new plan; at the
 end a period that is off is trimmed along the track. Errors are drawn as the budget draws them (Gates, JPL TR 32-504,
 1963: size and direction, a fixed part and one in proportion); the flight is the integrator's; what is seen is the
-state, exact. The propellant is then held against the stated P99: with n flights no more than the binomial bound may lie above
-it (order statistics, David and Nagaraja, Order Statistics, 3rd ed., section 7.1; scipy for the binomial).
+state, exact. The propellant is then held against the stated P99: with n flights no more than the binomial bound may
+lie above it (order statistics, David and Nagaraja, Order Statistics, 3rd ed., section 7.1; scipy for the
+binomial).
 """
 
 from __future__ import annotations
