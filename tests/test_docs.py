@@ -68,6 +68,21 @@ def test_the_slips_shown_are_the_slips_printed(
     assert shown.group(3) in capsys.readouterr().out
 
 
+def test_the_story_is_what_its_commands_print(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    story = README.split("## One flight, from plan to hold", 1)[1].split("\n## ", 1)[0]
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.chdir(ROOT)
+    shown = re.findall(r"```console\n\$ ringwright (plan|budget|sheet) ([^\n]*)\n(.*?)\n```", story, flags=re.DOTALL)
+    assert [command for command, _, _ in shown] == ["plan", "budget", "sheet", "sheet", "plan"]
+    for command, options, text in shown:
+        assert main([command, *options.split()]) == 0
+        printed = capsys.readouterr().out
+        for block in re.split(r"\n?\[\.\.\.\]\n?", text):
+            assert block.strip("\n") in printed
+
+
 def test_the_new_plan_shown_is_the_new_plan_printed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
