@@ -16,7 +16,7 @@ import numpy as np
 from ..models import orbits
 from ..models.flight import Flight, Impulse, Itinerary, fly
 from ..models.oblateness import apsis_lag
-from .itinerary import NO_BURN_M_S, Course, course, later
+from .itinerary import NO_BURN_M_S, Course, course
 from .options import ROUTES, Options
 from .problem import Problem
 from .refine import IN_PLANE, Case, Target, Unknown, correct
@@ -134,10 +134,11 @@ def _stand_in(problem: Problem, options: Options, row: int) -> Options:
 
 
 def _stand_in_course(problem: Problem, one: Options) -> Course:
-    """What it flies, its plane the ring's when it first gets there: craft dropped later find it apart by the drift."""
-    way = problem.ways[one.way[0]]
-    late = later(problem, way, replace(one, revolutions=np.zeros(1, dtype=np.int64)), 0)
-    found = course(problem, one, 0, late)
+    """What it flies, launched at the pass itself: later, and its plane would be nearer to the ring's, but not its slot.
+
+    What planes drift apart meanwhile is left as it is, and judged by the flight.
+    """
+    found = course(problem, one, 0, 0.0)
     kept = tuple(unknown for unknown in found.unknowns if unknown.part in ("along", "radial"))
     return replace(found, unknowns=kept, targets=IN_PLANE)
 

@@ -217,7 +217,8 @@ def _doing(part: CraftPlan) -> str:
         return f"free-form, {len(part.burns)} burns"
     if part.side == "level" or part.phasing_period_s is None:
         waits = part.parking_wait_s > 0.0
-        return f"parking orbit for {span(part.parking_wait_s)}, arrives in place" if waits else "arrives in place"
+        where = "waiting orbit, its node drifting," if part.route == "drift" else "parking orbit"
+        return f"{where} for {span(part.parking_wait_s)}, arrives in place" if waits else "arrives in place"
     degrees = math.degrees(gained_rad(part))
     verb = "gains" if degrees >= 0 else "falls back"
     return f"{part.revolutions} of {clock(part.phasing_period_s)}: {verb} {plain(abs(degrees))} deg"

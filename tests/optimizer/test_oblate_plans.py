@@ -111,10 +111,17 @@ def test_every_bundled_scenario_is_flown_within_its_tolerance(name: str) -> None
     for plan in outcome.plans:
         for part in plan.craft:
             assert abs(part.flown.slot_error_rad) < tolerance
-            assert abs(math.degrees(part.flown.slot_error_rad)) < SHORT_OF_A_DEMAND_DEG
+            # dropped straight into its slot, a craft cannot mend where its carrier arrived
+            level = part.route == "carrier" and part.revolutions == 0
+            assert abs(math.degrees(part.flown.slot_error_rad)) < (0.1 if level else SHORT_OF_A_DEMAND_DEG)
             assert abs(part.flown.period_error_s) < 1e-5 * outcome.ring.period_s
             flat = math.sin(outcome.ring.inclination_rad) == 0.0
             plane_deg = IN_PLANE_DEG if flat else CORRECTED_PLANE_DEG
+            if part.route == "carrier":
+                # whoever is dropped later finds the ring plane apart by its drift meanwhile
+                plane_deg = math.degrees(outcome.scenario.ring.tilt_tolerance_rad)
+            elif part.route == "drift":
+                plane_deg = 0.01
             assert math.degrees(part.flown.plane_error_rad) < plane_deg
     assert [plan.rank for plan in outcome.plans] == list(range(1, len(outcome.plans) + 1))
 
