@@ -122,6 +122,9 @@ def test_every_bundled_scenario_is_flown_within_its_tolerance(name: str) -> None
                 plane_deg = math.degrees(outcome.scenario.ring.tilt_tolerance_rad)
             elif part.route == "drift":
                 plane_deg = 0.01
+            elif not flat and part.route == "shift":
+                # planes that drift apart by less than 0.001 deg while phasing are left so
+                plane_deg = 0.0025
             assert math.degrees(part.flown.plane_error_rad) < plane_deg
     assert [plan.rank for plan in outcome.plans] == list(range(1, len(outcome.plans) + 1))
 
