@@ -89,7 +89,8 @@ def closed_loop(start: str, seed: int) -> Flown:
         spent += size
         tank -= (200.0 + tank) * -math.expm1(-size / (300.0 * 9.80665))
         assert tank > 0.0
-        seen_s = real.time_s + 30.0
+        # looked at half a minute later, or just before the next burn
+        seen_s = min([real.time_s + 30.0, *(0.5 * (real.time_s + burn.time_s) for burn in impulses[1:2])])
         [flight] = fly(
             [Itinerary(start_s=now, position=position, velocity=velocity, impulses=(real,), end_s=seen_s)], gravity
         )
