@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -39,7 +39,8 @@ MOST_TILT_RAD = math.radians(5.0)
 @dataclass(frozen=True, kw_only=True)
 class Seen:
     """What was seen of one craft. ``orbit`` in the ring's plane, times from the epoch; ``tilt_rad`` of the orbit seen
-    against that plane; None for what was not seen.
+    against that plane; ``state``, m and m/s, six numbers, at ``state_s``, where it was given as such; None for what was
+    not seen.
     """
 
     name: str
@@ -47,6 +48,8 @@ class Seen:
     orbit: Orbit | None = None
     tilt_rad: float = 0.0
     propellant_kg: float | None = None
+    state: tuple[float, ...] | None = None
+    state_s: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,13 +129,16 @@ class _Reader:
                 f"{table.quote('status')}, but the scenario has {name} in space from the start: give its orbit.",
                 "status",
             )
-        orbit, tilt = None, 0.0
+        seen = Seen(name=name, status=status, propellant_kg=table.number("propellant"))
         inside = table.table("orbit")
         if inside is not None:
-            orbit = self._read_orbit(inside)
-        elif ways:
-            orbit, tilt = self._from_state(*self._state())
-        return Seen(name=name, status=status, orbit=orbit, tilt_rad=tilt, propellant_kg=table.number("propellant"))
+            return replace(seen, orbit=self._read_orbit(inside))
+        if not ways:
+            return seen
+        position, velocity, time_s = self._state()
+        orbit, tilt = self._from_state(position, velocity, time_s)
+        state = (*position.tolist(), *velocity.tolist())
+        return replace(seen, orbit=orbit, tilt_rad=tilt, state=state, state_s=time_s)
 
     def _past(self, table: Table, name: str) -> float:
         """A time that must not be after now."""

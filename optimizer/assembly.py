@@ -10,14 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from ..models import frames
 from ..models.burns import BurnModel, FiniteThrust
-from ..models.craft import delta_v_allowed, mass_at_start
+from ..models.craft import mass_at_start
 from ..models.flight import Flight, Leg, Measured, closest_of_each, fly, measure
 from ..models.launch import Ascent
 from ..models.opportunities import flight_azimuth, launch_state, tilt
@@ -28,26 +27,15 @@ from .carrier_plans import carrier_plans
 from .drifting import drift_courses
 from .engines import engine_of
 from .itinerary import Course, course, flight_key
+from .judging import broken_of, margins_of
 from .options import Options
-from .outcome import Broken, CarrierPlan, CraftPlan, Flown, FreeForm, LaunchHeading, Margin, Plan
+from .outcome import CraftPlan, Flown, FreeForm, LaunchHeading, Plan
 from .plan_burns import burns_of
 from .problem import Problem
 from .refine import IMPULSIVE, Case, correct
 
-LENGTH_SLACK_M = 1.0
-"""The integrator and its search for the lowest point are good to less than this."""
-
-
 CORRECTED_RELATIVE = 1e-12
 """Error allowed in a step of the flight that is printed, where burns were corrected by a rougher one."""
-
-
-PLANE_SLACK_RAD = math.radians(0.01)
-"""A tilt below this is none: the corrector and the ring's own mean plane over an oblate body are no better."""
-
-
-MOVED_SLACK_S = 1.0
-"""A liftoff that the flight has moved by less than this keeps the limits of its pad."""
 
 
 class _Place(NamedTuple):
@@ -216,7 +204,8 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
     craft = tuple(_craft_plan(problem, options, row, name, seats, flights) for name, row in named)
     used = [c.propellant_kg for c in craft]
     carriers = carrier_plans(problem, options, named, flights.carried)
-    margins = _margins(problem, craft, flights, [flight_key(problem, options, row) for _, row in named], carriers)
+    extremes = {name: flights.extremes[flight_key(problem, options, row)] for name, row in named}
+    margins = margins_of(problem.scenario, craft, extremes, carriers)
     return Plan(
         rank=0,
         delta_v_m_s=math.fsum(c.delta_v_m_s for c in craft),
@@ -224,7 +213,7 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
         propellant_kg=None if any(u is None for u in used) else math.fsum(u for u in used if u is not None),
         finish_s=max((c.in_slot_s for c in craft), default=0.0),
         craft=craft,
-        broken=_broken(problem, craft, margins),
+        broken=broken_of(problem.scenario, craft, margins, moved=any(way.place is not None for way in problem.ways)),
         margins=margins,
         on_front=False,
         carriers=carriers,
@@ -396,120 +385,3 @@ def _nearest(
     if not names:
         return None, None
     return min(zip(flights.distances(problem, option_key, counted, finish_s), names, strict=True), key=lambda d: d[0])
-
-
-def _margins(
-    problem: Problem,
-    craft: tuple[CraftPlan, ...],
-    flights: Flights,
-    keys: list[tuple[float, ...]],
-    carriers: tuple[CarrierPlan, ...],
-) -> tuple[Margin, ...]:
-    """How much room the plan leaves under each limit that the scenario sets, by the flight where it can tell."""
-    scenario = problem.scenario
-    limits, body = scenario.limits, scenario.body
-    top = body.radius_m + body.atmosphere_top_m
-    found: list[Margin] = []
-
-    def note(limit: str, allowed: float, sense: str, values: list[tuple[float, str]]) -> None:
-        if not values or not math.isfinite(allowed):
-            return
-        value, who = (min if sense == "at least" else max)(values, key=lambda pair: round(pair[0], 6))
-        found.append(Margin(limit=limit, value=value, allowed=allowed, sense=sense, craft=who))  # type: ignore[arg-type]
-
-    extremes = {c.craft: flights.extremes[k] for c, k in zip(craft, keys, strict=True)}
-    note(
-        "limits.clearance",
-        limits.clearance_m,
-        "at least",
-        [(extremes[c.craft][0] - top, c.craft) for c in craft] + [(c.lowest_m - top, c.carrier) for c in carriers],
-    )
-    note("limits.finish_within", limits.finish_within_s, "at most", [(c.in_slot_s, c.craft) for c in craft])
-    note(
-        "limits.wait_within",
-        limits.wait_within_s,
-        "at most",
-        [(c.in_slot_s - c.ring_arrival_s, c.craft) for c in craft],
-    )
-    note("limits.revolutions_max", limits.revolutions_max, "at most", [(float(c.revolutions), c.craft) for c in craft])
-    note(
-        "limits.apoapsis_max",
-        limits.apoapsis_max_m - body.radius_m,
-        "at most",
-        [(extremes[c.craft][1] - body.radius_m, c.craft) for c in craft],
-    )
-    if limits.separation_m > 0.0:
-        note(
-            "limits.separation",
-            limits.separation_m,
-            "at least",
-            [(c.flown.closest_m, c.craft) for c in craft if c.flown.closest_m is not None],
-        )
-    note(
-        "ring.tolerance",
-        scenario.ring.tolerance_rad,
-        "at most",
-        [(abs(c.flown.slot_error_rad), c.craft) for c in craft],
-    )
-    note(
-        "ring.tilt_tolerance",
-        scenario.ring.tilt_tolerance_rad,
-        "at most",
-        [(c.flown.plane_error_rad, c.craft) for c in craft if c.flown.plane_error_rad > PLANE_SLACK_RAD],
-    )
-    by_name = {c.name: c for c in scenario.craft}
-    tight = [(delta_v_allowed(by_name[c.craft]) - c.delta_v_m_s, c) for c in craft if c.propellant_kg is not None]
-    if tight:
-        _, who = min(tight, key=lambda pair: pair[0])
-        note(
-            f"craft.{who.craft}.delta_v",
-            delta_v_allowed(by_name[who.craft]),
-            "at most",
-            [(who.delta_v_m_s, who.craft)],
-        )
-    for c in carriers:
-        note(f"carrier.{c.carrier}.delta_v", c.allowed_m_s, "at most", [(c.delta_v_m_s, c.carrier)])
-    return tuple(found)
-
-
-def _broken(problem: Problem, craft: tuple[CraftPlan, ...], margins: tuple[Margin, ...]) -> tuple[Broken, ...]:
-    """Limits that the flight finds broken: none should be, and if one is the plan says so."""
-    slack = {
-        "ring.tilt_tolerance": PLANE_SLACK_RAD,
-        "limits.clearance": LENGTH_SLACK_M,
-        "limits.apoapsis_max": LENGTH_SLACK_M,
-        "limits.separation": LENGTH_SLACK_M,
-        "limits.finish_within": 1e-3,
-        "limits.wait_within": 1e-3,
-    }
-    found = []
-    for margin in margins:
-        over = margin.allowed - margin.value if margin.sense == "at least" else margin.value - margin.allowed
-        if over > slack.get(margin.limit, 1e-6):
-            found.append(Broken(craft=margin.craft, limit=margin.limit, value=margin.value, allowed=margin.allowed))
-    return (*found, *_broken_by_moving(problem, craft))
-
-
-def _broken_by_moving(problem: Problem, craft: tuple[CraftPlan, ...]) -> list[Broken]:
-    """Limits of a pad that liftoffs break which the flight over an oblate body has moved, by minutes at most."""
-    if not problem.oblate or all(way.place is None for way in problem.ways):
-        return []
-    found = []
-    for pad in problem.scenario.pads:
-        name = "launch" if len(problem.scenario.pads) == 1 else f"launch.{pad.name}"
-        # those on one carrier go up together
-        launches = {(c.launch_s, c.carrier or c.craft) for c in craft if c.pad == pad.name and c.launch_s is not None}
-        here = sorted(launches)
-        for time, who in here:
-            if time < pad.ready_s - MOVED_SLACK_S:
-                found.append(Broken(craft=who, limit=f"{name}.ready", value=time, allowed=pad.ready_s))
-            if time > pad.until_s + MOVED_SLACK_S:
-                found.append(Broken(craft=who, limit=f"{name}.until", value=time, allowed=pad.until_s))
-            for start, end in pad.blackouts_s:
-                if start + MOVED_SLACK_S < time < end - MOVED_SLACK_S:
-                    found.append(Broken(craft=who, limit=f"{name}.blackout", value=time, allowed=end))
-        for (early, _), (late, who) in pairwise(here):
-            if late - early < pad.turnaround_s - MOVED_SLACK_S:
-                limit = f"{name}.turnaround"
-                found.append(Broken(craft=who, limit=limit, value=late - early, allowed=pad.turnaround_s))
-    return found

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..models.burns import delta_v_available, propellant_needed
 from ..models.errors import InputError
@@ -48,8 +49,8 @@ class Onward:
     ``scenario`` is None where nobody is left to move, and while a craft is between liftoff and insertion. ``done`` are
     the craft in their slots, ``lost`` those that are gone, ``assumed`` those under way of which nothing was seen,
     ``stepped`` whether free-form flights were asked for only because an orbit does not touch the ring.
-    ``as_planned``: nothing was seen that is otherwise than planned. ``frozen`` craft go on as planned and are left out
-    of the scenario; their slots are held for them, and their liftoffs kept free.
+    ``as_planned``: nothing was seen that is otherwise than planned. ``frozen`` craft go on as planned, or as their plan
+    was mended, and are left out of the scenario; their slots are held for them, and their liftoffs kept free.
     """
 
     scenario: Scenario | None
@@ -62,7 +63,14 @@ class Onward:
     frozen: tuple[str, ...] = ()
 
 
-def onward(outcome: Outcome, plan: Plan, observed: Observed, *, freeze: bool = False) -> Onward:
+def onward(
+    outcome: Outcome,
+    plan: Plan,
+    observed: Observed,
+    *,
+    freeze: bool = False,
+    held: frozenset[str] = frozenset(),
+) -> Onward:
     """Carry a plan and what was seen of it to the moment of the observation.
 
     Args:
@@ -70,16 +78,17 @@ def onward(outcome: Outcome, plan: Plan, observed: Observed, *, freeze: bool = F
         plan: the one that was being flown.
         observed: what was seen, and when.
         freeze: leave craft alone of which nothing was seen that is otherwise than planned.
+        held: craft to leave alone too, whose slots are held for them.
 
     Raises:
         InputError: what was seen contradicts the scenario.
     """
-    return _Carrying(outcome, plan, observed, freeze).onward()
+    return _Carrying(outcome, plan, observed, freeze, held).onward()
 
 
 class _Carrying:
-    def __init__(self, outcome: Outcome, plan: Plan, observed: Observed, freeze: bool) -> None:
-        self.freeze = freeze
+    def __init__(self, outcome: Outcome, plan: Plan, observed: Observed, freeze: bool, held: frozenset[str]) -> None:
+        self.freeze, self.held = freeze, held
         self.scenario, self.ring, self.plan, self.seen = outcome.scenario, outcome.ring, plan, observed
         self.now_s = observed.now_s
         self.done: list[CraftPlan] = []
@@ -99,7 +108,7 @@ class _Carrying:
                 continue
             seen = self.seen.of(one.name) or Seen(name=one.name)
             as_before = self._by_plan(part) or self._has_enough(one, part, seen)
-            if self.freeze and as_before and part.in_slot_s > self.now_s:
+            if one.name in self.held or (self.freeze and as_before and part.in_slot_s > self.now_s):
                 self.frozen.append(part)
                 spent.append(self._spent(one, part, seen))
                 continue
@@ -233,7 +242,7 @@ class _Carrying:
         moved = replace(craft, ready_s=ready, pads=(), carrier=None)
         moved = self._tank(moved, part, seen)
         if seen.orbit is not None:
-            return replace(moved, orbit=self._later(seen.orbit)), spent
+            return replace(moved, orbit=self._later(self._as_touched(seen))), spent
         self.assumed.append(craft.name)
         if craft.orbit is not None and not self._burned(part):
             # not yet burned: the orbit that the scenario gives is the exact one
@@ -266,14 +275,30 @@ class _Carrying:
         end = max([time_s, flown.start_s, *(b.time_s + 0.5 * (b.duration_s or 0.0) for b in part.burns[: len(burned)])])
         [before] = fly([replace(flown, impulses=burned, end_s=end)], gravity, model)
         time_s = end
-        state = before.end_state
-        here = orbit_of_state(self.ring, state[:3], state[3:], time_s, part.plane)[0]
+        return self._touching(before.end_state, time_s, part.plane)
+
+    def _as_touched(self, seen: Seen) -> Orbit:
+        """An orbit that was seen; given as a state over an oblate body, read where it next touches the ring."""
+        if seen.orbit is None:
+            raise ValueError("an orbit that was not seen")
+        if seen.state is None or self.scenario.body.j2 == 0.0:
+            return seen.orbit
+        touching = self._touching(np.array(seen.state), seen.state_s, seen.orbit.plane)
+        return (
+            touching
+            if on_ring(touching.periapsis_m, self.ring.radius_m) or on_ring(touching.apoapsis_m, self.ring.radius_m)
+            else seen.orbit
+        )
+
+    def _touching(self, state: NDArray[np.float64], time_s: float, plane: int) -> Orbit:
+        """The orbit of a state; over an oblate body as it is read where it next touches the ring, if it does."""
+        here = orbit_of_state(self.ring, state[:3], state[3:], time_s, plane)[0]
         if self.scenario.body.j2 == 0.0 or here.circular:
             return here
         # over an oblate body the apsides that touch the ring are seen at the touch only
         turn = 2.0 * math.pi * math.sqrt((0.5 * (here.periapsis_m + here.apoapsis_m)) ** 3 / self.ring.gm)
         ahead = Itinerary(start_s=time_s, position=state[:3], velocity=state[3:], end_s=time_s + 1.1 * turn)
-        [coast] = fly([ahead], gravity)
+        [coast] = fly([ahead], gravity_around(self.scenario.body))
         times = np.concatenate([turning_points(arc)[0][2:] for arc in coast.arcs])
         if not times.size:
             return here
@@ -281,7 +306,7 @@ class _Carrying:
         off = np.abs(np.linalg.norm(states[:, :3], axis=1) - self.ring.radius_m)
         best = int(np.argmin(off))
         there, when = states[best], float(times[best])
-        found = orbit_of_state(self.ring, there[:3], there[3:], when, part.plane)[0]
+        found = orbit_of_state(self.ring, there[:3], there[3:], when, plane)[0]
         touches = min((found.periapsis_m, found.apoapsis_m), key=lambda r: abs(r - self.ring.radius_m))
         if not on_ring(touches, self.ring.radius_m):
             return here

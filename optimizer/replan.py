@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from ..models.observed import Observed
+import numpy as np
+from numpy.typing import NDArray
+
+from ..models import coast
+from ..models.oblateness import ring_state
+from ..models.observed import Observed, Seen
+from ..models.ring import Ring
 from ..models.scenario import Aim, Scenario
+from ..models.scope import on_ring
+from .mending import Astray, mend
+from .missed import missed
 from .onward import Onward, onward
 from .outcome import CraftPlan, Outcome, Plan
 from .plan import best_phase, make_plan
 from .problem import problems
 
+Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 
 LATE_S = 60.0
@@ -19,6 +30,16 @@ LATE_S = 60.0
 
 SAME_S, SAME_M_S = 1.0, 0.01
 """Within this in time and in delta-v the way into a slot is the same."""
+
+NOTICED_M_S = 0.05
+"""Of two plans that differ by less than this, the one that changes less is taken."""
+
+AS_GOOD_M_S, LATER_S = 0.1, 60.0
+"""Where the rest of the old plan, mended, costs what it was to cost within this and ends no later than this beyond it,
+nothing better is looked for."""
+
+FREE_FORM_M_S = 1.0
+"""Free-form flights are not looked for where mending the old plan changes what it costs by no more than this."""
 
 DECISIONS_MAX = 6
 """Decisions, the soonest first, for which the price of missing them is worked out: each takes a search of its own."""
@@ -77,7 +98,8 @@ class Replan:
 
     ``outcome`` is the plan of what is left, its times from now; None where nothing is left, or where nothing was seen
     that is otherwise than planned: the rest of the best plan is then the best plan of the rest. ``total_m_s``
-    counts what was spent, ``finish_s`` counts from the first epoch, both with the craft that are done.
+    counts what was spent, ``finish_s`` counts from the first epoch, both with the craft that are done. ``mended``
+    craft go on with the burns that they were to make, corrected.
     """
 
     before: Outcome
@@ -89,6 +111,22 @@ class Replan:
     decisions: tuple[Decision, ...]
     total_m_s: float
     finish_s: float
+    mended: tuple[str, ...] = ()
+
+    @property
+    def dearer_m_s(self) -> float:
+        """By how much the rest costs more than that of the plan as it was, for the craft that are moved."""
+        return math.fsum(change.rest_m_s - change.old_rest_m_s for change in self.changes)
+
+    @property
+    def worst_m_s(self) -> float:
+        """What the craft that burns most burns in all."""
+        return max((change.spent_m_s + change.rest_m_s for change in self.changes), default=0.0)
+
+    @property
+    def later_s(self) -> float:
+        """By how much the last craft is in its slot later than by the plan as it was."""
+        return self.finish_s - self.old_plan.finish_s
 
     @property
     def fits(self) -> bool:
@@ -98,6 +136,8 @@ class Replan:
 
 def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: None) -> Replan:
     """Plan what is left of the best plan of an outcome, from what was seen.
+
+    What is left of the old plan, mended, stands against planning anew: whoever is off the plan alone, and everybody.
 
     Args:
         before: of planning the scenario; it must have a plan.
@@ -110,30 +150,108 @@ def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: N
     old = before.plans[0]
     left = onward(before, old, observed)
     if left.as_planned or left.scenario is None:
-        return _rest_of(before, observed, left, None, progress)
-    others = onward(before, old, observed, freeze=True)
-    found = []
-    if others.frozen and others.scenario is not None:
-        progress("with the others as planned")
-        found.append(_rest_of(before, observed, others, make_plan(others.scenario, progress), progress))
-    # craft on orbits that do not touch the ring are not planned anew for the sake of others
-    if not found or not found[0].fits or not left.stepped:
-        found.append(_rest_of(before, observed, left, make_plan(left.scenario, progress), progress))
-    aim = before.scenario.minimize
-    return min(found, key=lambda one: (not one.fits, *_worth(one, aim)))
+        return _rest_of(before, observed, left, None, {}, progress)
+    progress("what is left of the plan, mended")
+    held = _mended(before, observed, left)
+    aim, found = before.scenario.minimize, []
+    if held:
+        kept = onward(before, old, observed, freeze=True, held=frozenset(held))
+        outcome = None if kept.scenario is None else make_plan(kept.scenario, progress)
+        found.append(_rest_of(before, observed, kept, outcome, held, progress))
+        # what is left of the best plan is the best that can be left
+        if found[0].fits and not left.lost and abs(found[0].dearer_m_s) <= AS_GOOD_M_S and found[0].later_s <= LATER_S:
+            return found[0]
+    for freeze in (True, False):
+        way = onward(before, old, observed, freeze=freeze)
+        if freeze and not way.frozen:
+            continue
+        # free-form flights are for whoever has no other way, and not for the sake of others
+        fitting = [one for one in found if one.fits]
+        anew = any(not one.mended for one in fitting)
+        if way.stepped and fitting and (anew or min(abs(one.dearer_m_s) for one in fitting) <= FREE_FORM_M_S):
+            continue
+        progress("with the others as planned" if freeze else "everybody anew")
+        outcome = None if way.scenario is None else make_plan(way.scenario, progress)
+        found.append(_rest_of(before, observed, way, outcome, {}, progress))
+    best = found[0]
+    for one in found[1:]:
+        # what changes less comes first, and stays where another is not better by what a person would notice
+        if (one.fits, best.fits) == (True, False) or (one.fits == best.fits and _better(one, best, aim)):
+            best = one
+    return best
 
 
-def _worth(done: Replan, aim: Aim) -> tuple[float, float]:
-    """What a new plan comes to by the goal, then by the other of delta-v and finish."""
-    total, finish = round(done.total_m_s, 3), round(done.finish_s, 1)
-    return (finish, total) if aim == "finish" else (total, finish)
+def _mended(before: Outcome, observed: Observed, left: Onward) -> dict[str, CraftPlan]:
+    """Craft whose orbit was seen, each with the rest of its old plan mended, where that keeps the limits."""
+    scenario, ring, old = before.scenario, before.ring, before.plans[0]
+    if left.scenario is None:
+        return {}
+    now = {craft.name: craft for craft in left.scenario.craft}
+    astray = []
+    for part in old.craft:
+        seen = observed.of(part.craft)
+        if part.craft in now and seen is not None and seen.orbit is not None:
+            position, velocity, seen_s = state_seen(scenario, ring, seen)
+            astray.append(
+                Astray(
+                    part=part,
+                    craft=now[part.craft],
+                    position=position,
+                    velocity=velocity,
+                    seen_s=seen_s,
+                    now_s=observed.now_s,
+                )
+            )
+    seats = [(one.craft, one.plane, one.slot, -math.inf) for one in before.kept]
+    seats += [(part.craft, part.plane, part.slot, part.in_slot_s) for part in old.craft if part.craft not in left.lost]
+    found = zip(astray, mend(scenario, ring, astray, seats, scenario.minimize), strict=True)
+    return {one.part.craft: part for one, part in found if part is not None}
 
 
-def _rest_of(before: Outcome, observed: Observed, left: Onward, outcome: Outcome | None, progress: Progress) -> Replan:
+def state_seen(scenario: Scenario, ring: Ring, seen: Seen) -> tuple[Array, Array, float]:
+    """Position, m, and velocity, m/s, of a craft whose orbit was seen, and when it was there."""
+    if seen.state is not None:
+        return np.array(seen.state[:3]), np.array(seen.state[3:]), seen.state_s
+    orbit = seen.orbit
+    if orbit is None:
+        raise ValueError(f"nothing was seen of the orbit of {seen.name}")
+    with_ring = orbit.circular and on_ring(orbit.periapsis_m, ring.radius_m)
+    if scenario.body.j2 == 0.0:
+        return *coast.point_mass_state(ring, orbit, orbit.at_s, on_ring=with_ring), orbit.at_s
+    if with_ring:
+        node = ring.node(orbit.at_s, orbit.plane)
+        return *ring_state(scenario.body, ring.radius_m, orbit.angle_rad, ring.inclination_rad, node), orbit.at_s
+    return *coast.state_as_given(scenario.body, ring, orbit), orbit.at_s
+
+
+def _better(one: Replan, other: Replan, aim: Aim) -> bool:
+    """Whether a new plan beats another by the goal, then by delta-v and finish, by more than is noticed."""
+    gains = [other.total_m_s - one.total_m_s, other.finish_s - one.finish_s]
+    least = [NOTICED_M_S, LATER_S]
+    if aim == "finish":
+        gains.reverse()
+        least.reverse()
+    if aim == "worst_delta_v":
+        gains.insert(0, other.worst_m_s - one.worst_m_s)
+        least.insert(0, NOTICED_M_S)
+    for gain, least_gain in zip(gains, least, strict=True):
+        if abs(gain) > least_gain:
+            return gain > 0.0
+    return False
+
+
+def _rest_of(
+    before: Outcome,
+    observed: Observed,
+    left: Onward,
+    outcome: Outcome | None,
+    held: dict[str, CraftPlan],
+    progress: Progress,
+) -> Replan:
     old, now = before.plans[0], observed.now_s
     spent = {one.craft: one.delta_v_m_s for one in left.spent}
     kept = {part.craft for part in old.craft} - set(left.done) - set(left.lost) if left.as_planned else set(left.frozen)
-    changes = [_change(part, old, 0.0, now, spent) for part in old.craft if part.craft in kept]
+    changes = [_change(held.get(part.craft, part), old, 0.0, now, spent) for part in old.craft if part.craft in kept]
     if outcome is not None and outcome.plans:
         changes += [_change(part, old, now, now, spent) for part in outcome.plans[0].craft]
     order = [part.craft for part in old.craft]
@@ -147,9 +265,10 @@ def _rest_of(before: Outcome, observed: Observed, left: Onward, outcome: Outcome
         onward=left,
         outcome=outcome,
         changes=tuple(changes),
-        decisions=_decisions(left, tuple(changes), now, progress),
+        decisions=_decisions(before, left, tuple(changes), now, progress),
         total_m_s=total,
         finish_s=finish,
+        mended=tuple(name for name in order if name in held),
     )
 
 
@@ -187,7 +306,7 @@ def _rest(part: CraftPlan, after_s: float) -> float:
 
 
 def _decisions(
-    left: Onward, changes: tuple[CraftChange, ...], now_s: float, progress: Progress
+    before: Outcome, left: Onward, changes: tuple[CraftChange, ...], now_s: float, progress: Progress
 ) -> tuple[Decision, ...]:
     found = []
     for change in changes:
@@ -198,17 +317,38 @@ def _decisions(
         elif burns:
             found.append(Decision(craft=change.craft, at_s=burns[0], launch=False))
     found.sort(key=lambda one: (one.at_s, one.craft))
+    by_name = {change.craft: change for change in changes}
     scenario = left.scenario
-    if not found or scenario is None or scenario.front_step_s is not None:
-        return tuple(found)
-    kept = _cheapest(scenario, progress)
-    if kept is None:
-        return tuple(found)
-    planned = {craft.name for craft in scenario.craft}
-    return tuple(
-        _missed(scenario, kept, one, now_s, progress) if number < DECISIONS_MAX and one.craft in planned else one
-        for number, one in enumerate(found)
-    )
+    if scenario is None or scenario.front_step_s is not None:
+        kept, planned = None, set()
+    else:
+        kept, planned = _cheapest(scenario, progress), {craft.name for craft in scenario.craft}
+    out = []
+    for number, one in enumerate(found):
+        if number >= DECISIONS_MAX:
+            out.append(one)
+        elif kept is not None and scenario is not None and one.craft in planned:
+            out.append(_missed(scenario, kept, one, now_s, progress))
+        elif by_name[one.craft].new_from_s == 0.0 and not one.launch:
+            out.append(_missed_for_a_turn(before, changes, by_name[one.craft].new, one, now_s))
+        else:
+            out.append(one)
+    return tuple(out)
+
+
+def _missed_for_a_turn(
+    before: Outcome, changes: tuple[CraftChange, ...], part: CraftPlan, one: Decision, now_s: float
+) -> Decision:
+    """What a missed burn costs a craft that goes on as planned, by closed forms, where another touch comes."""
+    index = next(k for k, burn in enumerate(part.burns) if burn.time_s > now_s or now_s == 0.0)
+    told = missed(before.scenario, before.ring, part, index)
+    if told.kind == "re-entry":
+        return replace(one, lost=True)
+    if told.kind != "again":
+        return one
+    finish = max(change.in_slot_s for change in changes)
+    others = max((change.in_slot_s for change in changes if change.craft != part.craft), default=0.0)
+    return replace(one, extra_m_s=told.more_m_s, later_s=max(told.in_slot_s, others) - finish)
 
 
 def _missed(scenario: Scenario, kept: tuple[float, float], one: Decision, now_s: float, progress: Progress) -> Decision:

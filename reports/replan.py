@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 from ..models.readouts import clock, instant, plain, span
 from ..optimizer.replan import CraftChange, Decision, Replan
+from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
 from .result import result
 from .terminal import infeasible_text, period_to_hit_s
-from .wording import listed, small, way_text
+from .wording import count, listed, small, way_text
 
 _CAUTION = (
     "A planning aid, not flight software: what is not stated as seen is taken as planned, impulses and the gravity of "
@@ -40,6 +42,7 @@ def replan_text(done: Replan, width: int) -> str:
     for limit in broken:
         lines += paragraph(f"!!! {limit.craft} BREAKS {limit.limit}. DO NOT FLY IT AS IT IS. !!!", width, indent="  ")
     lines += [f"  {line}" for text in _over_wait(done) for line in paragraph(text, width - 2)]
+    lines += _burns_to_come(done, width)
     if done.decisions:
         lines += [*heading("The latest moment for each decision", width)]
         for one in done.decisions:
@@ -116,13 +119,14 @@ def _table(done: Replan) -> tuple[list[Column], list[list[str]]]:
     rows = []
     for change in done.changes:
         part = change.new
-        period = period_to_hit_s(part)
-        burned = done.onward.as_planned and part.phasing_period_s is not None and len(_burns_left(done, change)) < 2
+        kept = change.new_from_s == 0.0 and change.craft not in done.mended
+        period = part.period_to_hit_s if change.craft in done.mended else period_to_hit_s(part)
+        burned = kept and part.phasing_period_s is not None and len(_burns_left(done, change)) < 2
         rows.append(
             [
                 change.craft,
                 str(part.slot) if part.slot == change.old.slot else f"{change.old.slot}, now {part.slot}",
-                way_text(part),
+                _way(done, change),
                 "-" if period is None or burned else clock(period),
                 span(change.in_slot_s),
                 plain(change.spent_m_s),
@@ -131,6 +135,29 @@ def _table(done: Replan) -> tuple[list[Column], list[list[str]]]:
             ]
         )
     return heads, rows
+
+
+def _way(done: Replan, change: CraftChange) -> str:
+    """The way in words; of a craft whose plan was mended, what became of it."""
+    if change.craft not in done.mended:
+        return way_text(change.new)
+    before = sum(1 for burn in change.old.burns if burn.time_s > done.observed.now_s)
+    more, turns = len(change.new.burns) - before, change.new.revolutions - change.old.revolutions
+    told = ["as planned, corrected"]
+    told += [f"{count(more, 'burn')} more"] if more > 0 else []
+    told += [f"{count(turns, 'turn')} later"] if turns > 0 else []
+    return ", ".join(told)
+
+
+def _burns_to_come(done: Replan, width: int) -> list[str]:
+    """The burns of every craft whose plan has changed, one table a craft, times from the scenario's epoch."""
+    lines: list[str] = []
+    for change in done.changes:
+        burns = [replace(b, time_s=b.time_s + change.new_from_s) for b in change.new.burns]
+        burns = [b for b in burns if b.time_s > done.observed.now_s or done.observed.now_s == change.new_from_s]
+        if not change.same and burns:
+            lines += [*heading(f"Burns to come: {change.craft}", width), *burn_table(done.before, burns, width)]
+    return lines
 
 
 def _burns_left(done: Replan, change: CraftChange) -> list[float]:
@@ -195,6 +222,7 @@ def replan_json(done: Replan) -> str:
                 "rest_m_s": change.rest_m_s,
                 "old_rest_m_s": change.old_rest_m_s,
                 "same": change.same,
+                "mended": change.craft in done.mended,
             }
             for change in done.changes
         ],
