@@ -11,7 +11,7 @@ binomial).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -114,11 +114,15 @@ def closed_loop(start: str, seed: int) -> Flown:
         state = ", ".join(f"{a}_m = {r!r}, v{a}_m_s = {v!r}" for a, r, v in axes)
         seen = f'now_s = {now!r}\n[[craft]]\nname = "{NAME}"\npropellant_kg = {tank!r}\nstate = {{ {state} }}\n'
         done = replan(outcome, parse_observed(seen, outcome.scenario, ring))
-        assert done.outcome is not None
-        assert done.outcome.plans, "no plan is left"
-        # the new plan counts its times from now
-        outcome, now = done.outcome, 0.0
-        [part] = outcome.plans[0].craft
+        assert done.fits, "no plan is left"
+        [change] = done.changes
+        if done.outcome is None:
+            # the old plan mended: its times still count from the same epoch
+            outcome = replace(outcome, plans=(replace(outcome.plans[0], craft=(change.new,)),))
+        else:
+            # the new plan counts its times from now
+            outcome, now = done.outcome, 0.0
+        part = change.new
         assert part.itinerary is not None
         impulses = list(part.itinerary.impulses)
         assert impulses, "a slot missed by more than the tolerance needs a burn"
