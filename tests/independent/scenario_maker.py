@@ -243,7 +243,7 @@ def varied(draft: Draft, number: int) -> Draft:
     for one in changed["craft"]:
         if "isp_s" in one and rng.random() < 0.3:
             # so strong that its burns are all but impulses: the checker flies impulses
-            one["thrust_n"] = 4.0e6
+            one["thrust_n"] = 9.0e8
     return changed
 
 
