@@ -60,6 +60,7 @@ def understood(scenario: Scenario, width: int = 80) -> str:
         ("The ring", _ring_items(scenario)),
         ("Limits", _limit_items(scenario)),
         ("Launch", _launch_items(scenario)),
+        ("Carriers", _carrier_items(scenario)),
         ("Craft", _craft_items(scenario)),
         ("Goal", _goal_items(scenario)),
     ):
@@ -220,6 +221,10 @@ def _site_limits(pad: Pad, body: Body) -> list[str]:
         said.append(f"flight azimuths over the ground from {first} clockwise to {last} deg only")
     if math.isfinite(pad.payload_kg):
         said.append(f"at most {brief(pad.payload_kg)} kg at the insertion")
+    if pad.upper_stage is not None:
+        stage = pad.upper_stage
+        lasts = f", for {duration(stage.lasts_s, body)}" if math.isfinite(stage.lasts_s) else ""
+        said.append(f"an upper stage pays the first {brief(stage.delta_v_m_s)} m/s after the insertion{lasts}")
     return said
 
 
@@ -233,6 +238,24 @@ def _insertion_item(scenario: Scenario, pad: Pad, insertion: Insertion) -> str:
     if insertion.periapsis_m < scenario.floor_m:
         must = " It falls back below the floor, so the first ring burn has to come on the first arrival."
     return f"{name}: at {at} on the way up, periapsis {low}, apoapsis {high}, on the ring.{must}"
+
+
+def _carrier_items(scenario: Scenario) -> list[str]:
+    items = []
+    for carrier in scenario.carriers:
+        said = [
+            f"takes up {_listed(list(carrier.craft))}, all of them or none",
+            f"burns up to {brief(carrier.delta_v_m_s)} m/s",
+        ]
+        said.append(f"drops within {carrier.passes_max} passes of the ring after the first touch")
+        if math.isfinite(carrier.lasts_s):
+            said.append(f"lasts {duration(carrier.lasts_s, scenario.body)} from the insertion")
+        if carrier.mass_kg:
+            said.append(f"{brief(carrier.mass_kg)} kg of its own")
+        if carrier.pads:
+            said.append(f"from {_listed(list(carrier.pads))} only")
+        items.append(f"{carrier.name}: {'; '.join(said)}. A launch each is looked at beside it.")
+    return items
 
 
 def _craft_items(scenario: Scenario) -> list[str]:

@@ -18,6 +18,7 @@ from ringwright.models.errors import InputError
 from ringwright.optimizer.catalogue import catalogue
 from ringwright.optimizer.problem import problems
 from ringwright.optimizer.strategies import strategies
+from ringwright.reports.understood import understood
 
 from ..planned import planned, scenario_of
 
@@ -320,3 +321,14 @@ def test_its_catalogue_has_no_load_in_part() -> None:
     bundled = options.take(options.bundle >= 0)
     assert len(bundled) == 6 * bundled.first_row.size
     assert all(len(set(bundled.slot[first : first + 6].tolist())) == 6 for first in bundled.first_row.tolist())
+
+
+def test_what_was_understood_tells_of_carriers_and_upper_stages() -> None:
+    launch = "until_h = 5.0\nupper_stage = { delta_v_m_s = 700.0, lasts_h = 9.0 }"
+    more = "passes_max = 7\nlasts_h = 30.0\nmass_kg = 80.0"
+    text = understood(scenario_of(world(carriers=carrier(FOUR, 321.0, more=more), launch=launch)), 100)
+    said = " ".join(text.split())
+    assert "Pannier: takes up Sorrel, Tansy, Yarrow and Bryony, all of them or none; burns up to 321 m/s" in said
+    assert "within 7 passes" in said
+    assert "80 kg of its own" in said
+    assert "an upper stage pays the first 700 m/s after the insertion, for 9 h" in said
