@@ -120,7 +120,14 @@ def _parser() -> argparse.ArgumentParser:
 
     replan = commands.add_parser("replan", help="the best plan from here, from what was seen of the craft")
     _scenario(replan)
-    replan.add_argument("--observed", metavar="FILE", required=True, help="what was seen, and when (TOML)")
+    replan.add_argument(
+        "--observed",
+        metavar="FILE",
+        action="append",
+        required=True,
+        help="what was seen, and when (TOML); repeated in order of time, each goes on from the plan before it left",
+    )
+    replan.add_argument("--out", metavar="DIR", help="write the plan from here, its tables, figures and sheets there")
     replan.add_argument("--json", metavar="PATH", help="write the new plan as JSON; - for standard output")
     replan.set_defaults(run=_replan)
     slips = commands.add_parser("slips", help="what a late launch costs, and what to do about a craft that is lost")
@@ -471,14 +478,14 @@ def _replan(arguments: argparse.Namespace) -> int:
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
     from .models.observed import read_observed
+    from .optimizer.from_here import go_on
     from .optimizer.plan import make_plan
     from .optimizer.problem import ring_of
-    from .optimizer.replan import replan
     from .reports.replan import replan_json, replan_text
     from .reports.terminal import infeasible_text
 
     # what cannot be is said before anything is planned
-    read_observed(arguments.observed, scenario, ring_of(scenario))
+    read_observed(arguments.observed[0], scenario, ring_of(scenario))
     progress = _Progress()
     try:
         before = make_plan(scenario, progress)
@@ -486,7 +493,13 @@ def _replan(arguments: argparse.Namespace) -> int:
             progress.done()
             sys.stdout.write(infeasible_text(before, _width()))
             return NO_PLAN
-        done = replan(before, read_observed(arguments.observed, scenario, before.ring), progress)
+        looks = [lambda now, file=file: read_observed(file, now.scenario, now.ring) for file in arguments.observed]
+        done, here = go_on(before, looks, progress)
+        if arguments.out is not None:
+            from .reports.replan_files import write_replan
+
+            progress("tables, figures and sheets")
+            write_replan(done, here, arguments.out)
     finally:
         progress.done()
     if arguments.json is not None:
@@ -498,6 +511,8 @@ def _replan(arguments: argparse.Namespace) -> int:
             write_text(arguments.json, replan_json(done))
     if arguments.json != "-":
         sys.stdout.write(replan_text(done, _width()))
+        if arguments.out is not None:
+            print(f"\nThe plan from here, its tables, figures and sheets are in {arguments.out}.")
     return NO_PLAN if done.outcome is not None and not done.outcome.plans else 0
 
 

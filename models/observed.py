@@ -32,7 +32,7 @@ Status = Literal["pad", "done", "lost"]
 PERIOD_FITS = 1e-3
 """Share by which a period may differ from that of the apsides it is read with."""
 
-MOST_TILT_RAD = math.radians(5.0)
+MOST_TILT_RAD = math.radians(20.0)
 """An orbit tilted more than this against every plane of the ring is no start of a plan in that plane."""
 
 

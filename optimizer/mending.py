@@ -29,7 +29,7 @@ from ..models.stepping import turning_points
 from .judging import LENGTH_SLACK_M, PLANE_SLACK_RAD
 from .outcome import Burn, CraftPlan, Flown
 from .plan_burns import burns_of
-from .refine import IMPULSIVE, Case, Part, Target, Unknown, correct
+from .refine import IMPULSIVE, IN_PLANE, Case, Part, Target, Unknown, correct
 
 Array = NDArray[np.float64]
 
@@ -118,16 +118,25 @@ def mend(
     possible = [k for k, one in enumerate(astray) if _may_be_mended(ring, one)]
     found: list[CraftPlan | None] = [None] * len(astray)
     drafts = [draft for k in possible for draft in _as_planned(ring, k, astray[k])]
-    _take_best(scenario, ring, astray, _corrected(ring, gravity, astray, drafts), found, seats, aim)
+    results = _corrected(ring, gravity, astray, drafts)
+    _take_best(scenario, ring, astray, results, found, seats, aim)
+    flat = {draft.who for draft, _, seen in results if "plane" not in draft.targets and _in_plane(scenario, seen)}
     # whoever is as good as on the plan needs no burn more
     others = [k for k in possible if not _as_good(found[k], astray[k])]
     drafts = [
         draft
         for k, passes in zip(others, _next_apsides(ring, gravity, [astray[k] for k in others]), strict=True)
-        for draft in _with_more_burns(scenario, ring, k, astray[k], passes)
+        for draft in _with_more_burns(scenario, ring, k, astray[k], passes, _FLAT if k in flat else _WHOLE)
     ]
     _take_best(scenario, ring, astray, _corrected(ring, gravity, astray, drafts), found, seats, aim)
     return tuple(found)
+
+
+def rest_as_it_is(scenario: Scenario, ring: Ring, one: Astray, seats: Seats = ()) -> CraftPlan:
+    """What is left for a craft to do, with the burns as they were planned; limits are not looked at."""
+    item = Itinerary.through_turn(one.seen_s, one.position, one.velocity, _left(one), ring)
+    [flight] = fly([item], gravity_around(scenario.body), _engine(one))
+    return _part(ring, one, flight, measure(flight, ring, one.part.plane, one.part.slot), seats)
 
 
 def _as_good(part: CraftPlan | None, one: Astray) -> bool:
@@ -208,41 +217,44 @@ def _next_apsides(ring: Ring, gravity: Gravity, astray: Sequence[Astray]) -> lis
     return found
 
 
-def _draft(ring: Ring, who: int, one: Astray, impulses: Sequence[Impulse], added: Sequence[float] = ()) -> _Draft:
+_FLAT: tuple[Part, ...] = ("radial", "along")
+_WHOLE: tuple[Part, ...] = ("radial", "along", "cross")
+
+
+def _draft(who: int, impulses: Sequence[Impulse], parts: tuple[Part, ...], added: Sequence[float] = ()) -> _Draft:
     """Burns in order of time, all of them free to change by the least; the last one's moment too unless it is new."""
     burns = tuple(sorted(impulses, key=lambda burn: burn.time_s))
-    parts = _parts(ring, one)
     unknowns = [Unknown(k, part) for k in range(len(burns)) for part in parts]
     if burns[-1].time_s not in added:
         unknowns.append(Unknown(len(burns) - 1, "time"))
-    targets: tuple[Target, ...] = ("slot", "period", "eccentricity")
     return _Draft(
         who=who,
         impulses=burns,
         added=frozenset(k for k, burn in enumerate(burns) if burn.time_s in added),
         unknowns=tuple(unknowns),
-        targets=(*targets, "plane") if "cross" in parts else targets,
+        targets=(*IN_PLANE, "plane") if "cross" in parts else IN_PLANE,
     )
 
 
-def _parts(ring: Ring, one: Astray) -> tuple[Part, ...]:
-    """Parts of burns that may change: the one across the plane where it matters."""
-    tilted = _tilt(ring, one) > PLANE_SLACK_RAD or any(burn.cross_m_s for burn in _left(one))
-    return ("radial", "along", "cross") if tilted or ring.node_rate_rad_s != 0.0 else ("radial", "along")
-
-
 def _as_planned(ring: Ring, who: int, one: Astray) -> list[_Draft]:
-    """The burns that are left, corrected; and the slot let be, with only the ring's period and shape met."""
-    left = _left(one)
-    if not left:
-        return []
-    whole = _draft(ring, who, one, left)
-    last = tuple(Unknown(len(left) - 1, part) for part in _parts(ring, one))
-    targets = tuple(target for target in whole.targets if target != "slot")
-    return [whole, replace(whole, unknowns=last, targets=targets, as_it_is=True)]
+    """The burns that are left, corrected; and the slot let be, with only the ring's period and shape met.
+
+    Where planes matter, each of these with the plane let be and with the plane met.
+    """
+    left, ways = _left(one), []
+    turns = _tilt(ring, one) > PLANE_SLACK_RAD or any(burn.cross_m_s for burn in left) or ring.node_rate_rad_s != 0.0
+    for parts in (_FLAT, _WHOLE) if turns else (_FLAT,):
+        if left:
+            whole = _draft(who, left, parts)
+            last = tuple(Unknown(len(left) - 1, part) for part in parts)
+            targets = tuple(target for target in whole.targets if target != "slot")
+            ways += [whole, replace(whole, unknowns=last, targets=targets, as_it_is=True)]
+    return ways
 
 
-def _with_more_burns(scenario: Scenario, ring: Ring, who: int, one: Astray, passes: Sequence[float]) -> list[_Draft]:
+def _with_more_burns(
+    scenario: Scenario, ring: Ring, who: int, one: Astray, passes: Sequence[float], parts: tuple[Part, ...]
+) -> list[_Draft]:
     """The ways to mend one craft that take one or two more burns, all of nothing at first."""
     left, turn, limits = _left(one), ring.period_s, scenario.limits
     latest = min(limits.finish_within_s, one.part.ring_arrival_s + limits.wait_within_s)
@@ -251,20 +263,20 @@ def _with_more_burns(scenario: Scenario, ring: Ring, who: int, one: Astray, pass
         begin = passes[0] if passes else one.now_s + SOONEST_S
         ends = [begin + turns * turn for turns in TURNS if turns <= most]
         pairs = [(Impulse(begin, 0.0, 0.0), Impulse(end, 0.0, 0.0)) for end in ends if end <= latest]
-        return [_draft(ring, who, one, pair, [burn.time_s for burn in pair]) for pair in pairs]
+        return [_draft(who, pair, parts, [burn.time_s for burn in pair]) for pair in pairs]
     last = left[-1].time_s
     soon = [time for time in passes if time < left[0].time_s - SOONEST_S]
-    ways = [_draft(ring, who, one, [Impulse(time, 0.0, 0.0), *left], [time]) for time in soon]
+    ways = [_draft(who, [Impulse(time, 0.0, 0.0), *left], parts, [time]) for time in soon]
     # an overshot period: one or two revolutions more, from the pass that is nearer to the ring
     for later in (last + turn, last + 2.0 * turn):
         if soon and later <= latest:
             burns = [Impulse(soon[0], 0.0, 0.0), *left[:-1], left[-1]._replace(time_s=later)]
-            ways.append(_draft(ring, who, one, burns, [soon[0]]))
+            ways.append(_draft(who, burns, parts, [soon[0]]))
     ends = [last + turns * turn for turns in TURNS if turns <= most]
-    if "cross" in _parts(ring, one):
+    if "cross" in parts:
         # what the burns at the touch cannot take off of a tilt
         ends.insert(0, last + 0.25 * turn)
-    ways += [_draft(ring, who, one, [*left, Impulse(end, 0.0, 0.0)], [end]) for end in ends if end <= latest]
+    ways += [_draft(who, [*left, Impulse(end, 0.0, 0.0)], parts, [end]) for end in ends if end <= latest]
     return ways
 
 
@@ -341,7 +353,7 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: Astray, draft: _Draft, fl
         return False
     if abs(2.0 * math.pi * seen.period_error_s / ring.period_s) > MET_RAD:
         return False
-    if seen.plane_error_rad > scenario.ring.tilt_tolerance_rad + PLANE_SLACK_RAD:
+    if not _in_plane(scenario, seen):
         return False
     sizes = [burn.delta_v_m_s for burn in impulses]
     if math.fsum(sizes) > delta_v_allowed(craft) + 1e-6:
@@ -369,6 +381,10 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: Astray, draft: _Draft, fl
         min(lowest, default=math.inf) >= scenario.floor_m - LENGTH_SLACK_M
         and max(leg.highest_m for leg in legs) <= limits.apoapsis_max_m + LENGTH_SLACK_M
     )
+
+
+def _in_plane(scenario: Scenario, seen: Measured) -> bool:
+    return seen.plane_error_rad <= scenario.ring.tilt_tolerance_rad + PLANE_SLACK_RAD
 
 
 def _revolutions(ring: Ring, one: Astray, finish_s: float) -> int:

@@ -273,6 +273,11 @@ class _Carrying:
         model = IMPULSIVE if part.engine is None or flown is not part.itinerary else part.engine
         # in the middle of a burn it is taken to be over
         end = max([time_s, flown.start_s, *(b.time_s + 0.5 * (b.duration_s or 0.0) for b in part.burns[: len(burned)])])
+        if burned and model is IMPULSIVE and flown is part.itinerary:
+            # from the last burn behind it, where the state is known: months may lie before that
+            state = np.array(part.before_burns[len(burned) - 1])
+            flown = replace(flown, start_s=burned[-1].time_s, position=state[:3], velocity=state[3:])
+            burned = burned[-1:]
         [before] = fly([replace(flown, impulses=burned, end_s=end)], gravity, model)
         time_s = end
         return self._touching(before.end_state, time_s, part.plane)

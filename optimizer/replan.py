@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..models import coast
+from ..models.errors import InputError
 from ..models.oblateness import ring_state
 from ..models.observed import Observed, Seen
 from ..models.ring import Ring
@@ -93,6 +94,32 @@ class Decision:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Past:
+    """What lies behind a plan that is gone on from a second time.
+
+    Args:
+        now_s: when it was made, from the first epoch.
+        spent: what each craft had burned by then, m/s, by name.
+        finish_s: when the last of the craft was in its slot that were there by then.
+        done, lost: craft that were in their slots, or gone.
+    """
+
+    now_s: float = 0.0
+    spent: tuple[tuple[str, float], ...] = ()
+    finish_s: float = 0.0
+    done: tuple[str, ...] = ()
+    lost: tuple[str, ...] = ()
+
+    @property
+    def spent_m_s(self) -> float:
+        """By all craft."""
+        return math.fsum(one for _, one in self.spent)
+
+
+NOTHING = Past()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Replan:
     """The whole answer.
 
@@ -112,6 +139,17 @@ class Replan:
     total_m_s: float
     finish_s: float
     mended: tuple[str, ...] = ()
+    past: Past = NOTHING
+
+    @property
+    def old_total_m_s(self) -> float:
+        """What the plan as it was comes to, with what was spent before it."""
+        return self.old_plan.delta_v_m_s + self.past.spent_m_s
+
+    @property
+    def old_finish_s(self) -> float:
+        """When the last craft was to be in its slot by the plan as it was."""
+        return max(self.old_plan.finish_s, self.past.finish_s)
 
     @property
     def dearer_m_s(self) -> float:
@@ -126,7 +164,7 @@ class Replan:
     @property
     def later_s(self) -> float:
         """By how much the last craft is in its slot later than by the plan as it was."""
-        return self.finish_s - self.old_plan.finish_s
+        return self.finish_s - self.old_finish_s
 
     @property
     def fits(self) -> bool:
@@ -134,7 +172,7 @@ class Replan:
         return self.outcome is None or bool(self.outcome.plans and not self.outcome.plans[0].broken)
 
 
-def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: None) -> Replan:
+def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: None, past: Past = NOTHING) -> Replan:
     """Plan what is left of the best plan of an outcome, from what was seen.
 
     What is left of the old plan, mended, stands against planning anew: whoever is off the plan alone, and everybody.
@@ -143,21 +181,29 @@ def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: N
         before: of planning the scenario; it must have a plan.
         observed: what was seen, and when.
         progress: told in words what is being done.
+        past: what lies behind the plan, where it was itself gone on with.
 
     Raises:
-        InputError: what was seen contradicts the scenario.
+        InputError: what was seen contradicts the scenario, or came before what the plan knows.
     """
+    if observed.now_s < past.now_s:
+        raise InputError(
+            f"now is {past.now_s - observed.now_s:.0f} s before that of the observation before it: give the files in "
+            "the order of their times.",
+            where=observed.file,
+        )
+    progress("where the plan has the craft now")
     old = before.plans[0]
     left = onward(before, old, observed)
     if left.as_planned or left.scenario is None:
-        return _rest_of(before, observed, left, None, {}, progress)
+        return _rest_of(before, observed, left, None, {}, past, progress)
     progress("what is left of the plan, mended")
     held = _mended(before, observed, left)
     aim, found = before.scenario.minimize, []
     if held:
         kept = onward(before, old, observed, freeze=True, held=frozenset(held))
         outcome = None if kept.scenario is None else make_plan(kept.scenario, progress)
-        found.append(_rest_of(before, observed, kept, outcome, held, progress))
+        found.append(_rest_of(before, observed, kept, outcome, held, past, progress))
         # what is left of the best plan is the best that can be left
         if found[0].fits and not left.lost and abs(found[0].dearer_m_s) <= AS_GOOD_M_S and found[0].later_s <= LATER_S:
             return found[0]
@@ -172,7 +218,7 @@ def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: N
             continue
         progress("with the others as planned" if freeze else "everybody anew")
         outcome = None if way.scenario is None else make_plan(way.scenario, progress)
-        found.append(_rest_of(before, observed, way, outcome, {}, progress))
+        found.append(_rest_of(before, observed, way, outcome, {}, past, progress))
     best = found[0]
     for one in found[1:]:
         # what changes less comes first, and stays where another is not better by what a person would notice
@@ -246,10 +292,13 @@ def _rest_of(
     left: Onward,
     outcome: Outcome | None,
     held: dict[str, CraftPlan],
+    past: Past,
     progress: Progress,
 ) -> Replan:
     old, now = before.plans[0], observed.now_s
-    spent = {one.craft: one.delta_v_m_s for one in left.spent}
+    spent = dict(past.spent)
+    for one in left.spent:
+        spent[one.craft] = spent.get(one.craft, 0.0) + one.delta_v_m_s
     kept = {part.craft for part in old.craft} - set(left.done) - set(left.lost) if left.as_planned else set(left.frozen)
     changes = [_change(held.get(part.craft, part), old, 0.0, now, spent) for part in old.craft if part.craft in kept]
     if outcome is not None and outcome.plans:
@@ -257,7 +306,7 @@ def _rest_of(
     order = [part.craft for part in old.craft]
     changes.sort(key=lambda change: order.index(change.craft))
     total = sum(spent.values()) + sum(change.rest_m_s for change in changes)
-    finish = max([_done_s(old, left), *(change.in_slot_s for change in changes)])
+    finish = max([past.finish_s, _done_s(old, left), *(change.in_slot_s for change in changes)])
     return Replan(
         before=before,
         old_plan=old,
@@ -269,6 +318,7 @@ def _rest_of(
         total_m_s=total,
         finish_s=finish,
         mended=tuple(name for name in order if name in held),
+        past=past,
     )
 
 

@@ -52,7 +52,6 @@ def replan_text(done: Replan, width: int) -> str:
 
 
 def _answer(done: Replan) -> str:
-    old = done.old_plan
     if not done.changes:
         return f"Nothing is left to do: {plain(done.total_m_s)} m/s were spent."
     if done.onward.as_planned:
@@ -62,7 +61,7 @@ def _answer(done: Replan) -> str:
     else:
         changed = [change.craft for change in done.changes if not change.same]
         text = f"Change the plan for {listed(changed)}. "
-    extra, later = done.total_m_s - old.delta_v_m_s, done.finish_s - old.finish_s
+    extra, later = done.total_m_s - done.old_total_m_s, done.later_s
     text += (
         f"In all {plain(done.total_m_s)} m/s, what is spent included, and the last craft in its slot "
         f"{span(done.finish_s)} from the epoch: {_more(extra, 0.05, ' m/s', 'dearer', 'cheaper')} and "
@@ -82,10 +81,11 @@ def _when(later_s: float) -> str:
 def _states(done: Replan, width: int) -> list[str]:
     lines: list[str] = []
     left = done.onward
-    if left.done:
-        lines += paragraph(f"In place: {listed(list(left.done))}.", width)
-    if left.lost:
-        lines += paragraph(f"Lost: {listed(list(left.lost))}; the slots go to whoever is left.", width)
+    in_place, gone = [*done.past.done, *left.done], [*done.past.lost, *left.lost]
+    if in_place:
+        lines += paragraph(f"In place: {listed(in_place)}.", width)
+    if gone:
+        lines += paragraph(f"Lost: {listed(gone)}; the slots go to whoever is left.", width)
     if left.assumed:
         lines += paragraph(
             f"Nothing was seen of {listed(list(left.assumed))}: taken to be where the plan has it.", width
@@ -98,6 +98,8 @@ def _states(done: Replan, width: int) -> list[str]:
         )
     tilted = [one for one in done.observed.craft if one.tilt_rad > done.before.scenario.ring.tilt_tolerance_rad + 1e-7]
     for one in tilted:
+        if one.name in done.mended:
+            continue
         cost = 2.0 * done.before.ring.speed_m_s * math.sin(0.5 * one.tilt_rad)
         lines += paragraph(
             f"!!! {one.name} IS TILTED by {small(math.degrees(one.tilt_rad))} deg against its plane: some "
@@ -201,10 +203,10 @@ def replan_json(done: Replan) -> str:
         "as_planned": done.onward.as_planned,
         "total_delta_v_m_s": done.total_m_s,
         "finish_s": done.finish_s,
-        "old_delta_v_m_s": done.old_plan.delta_v_m_s,
-        "old_finish_s": done.old_plan.finish_s,
-        "done": list(done.onward.done),
-        "lost": list(done.onward.lost),
+        "old_delta_v_m_s": done.old_total_m_s,
+        "old_finish_s": done.old_finish_s,
+        "done": [*done.past.done, *done.onward.done],
+        "lost": [*done.past.lost, *done.onward.lost],
         "taken_as_planned": list(done.onward.assumed),
         "spent": [
             {"craft": one.craft, "delta_v_m_s": one.delta_v_m_s, "by_plan": one.by_plan} for one in done.onward.spent
