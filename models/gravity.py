@@ -23,6 +23,9 @@ class Gravity(Protocol):
     def acceleration(self, position: Array) -> Array:
         """Acceleration, m/s^2, at positions, m; both of shape (3, n)."""
 
+    def field(self, position: Array, square: Array, cube: Array) -> Array:
+        """The same where square and cube of the radius, (n,), are at hand."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class PointMass:
@@ -32,9 +35,11 @@ class PointMass:
 
     def acceleration(self, position: Array) -> Array:
         """-GM r / r^3; both of shape (3, n)."""
-        x, y, z = position
-        r2 = x * x + y * y + z * z
-        pull: Array = position * (-self.gm / (r2 * np.sqrt(r2)))
+        return self.field(position, *_powers(position))
+
+    def field(self, position: Array, square: Array, cube: Array) -> Array:
+        """The same where square and cube of the radius, (n,), are at hand."""
+        pull: Array = position * (-self.gm / cube)
         return pull
 
 
@@ -56,14 +61,32 @@ class Oblate:
 
     def acceleration(self, position: Array) -> Array:
         """Acceleration; both of shape (3, n)."""
-        x, y, z = position
-        z2 = z * z
-        r2 = x * x + y * y + z2
-        pull = -self.gm / (r2 * np.sqrt(r2))
-        bulge = (1.5 * self.j2 * self.j2_radius**2) * pull / r2
-        total: Array = position * (pull + bulge * (1.0 - 5.0 * z2 / r2))
-        total[2] += 2.0 * bulge * z
+        return self.field(position, *_powers(position))
+
+    def field(self, position: Array, square: Array, cube: Array) -> Array:
+        """The same where square and cube of the radius, (n,), are at hand."""
+        # written with few operations, as flights spend most of their time here
+        z = position[2]
+        pull = -self.gm / cube
+        bulge = pull * (1.5 * self.j2 * self.j2_radius**2)
+        bulge /= square
+        lift = z * z
+        lift *= -5.0
+        lift /= square
+        lift += 1.0
+        lift *= bulge
+        lift += pull
+        total: Array = position * lift
+        bulge *= 2.0
+        bulge *= z
+        total[2] += bulge
         return total
+
+
+def _powers(position: Array) -> tuple[Array, Array]:
+    """Square and cube of the radius."""
+    square = np.einsum("ij,ij->j", position, position)
+    return square, square * np.sqrt(square)
 
 
 def gravity_around(body: Body) -> Gravity:

@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 Positions = Callable[[Array], Array]
 
 _GAUSS_POINTS = 48
+_LOOKS = 65
 LOOKED_AT = 2.0
 """A craft that has not come round once within so many ring turns does not."""
 NARROWINGS = 3
@@ -63,21 +64,24 @@ def measure(flight: Flight, ring: Ring, plane: int, slot: int, from_s: float | N
     start = flight.settled_s if from_s is None else from_s
     period = ring.period_s
     fractions, weights = _quadrature()
-    times = start + period * fractions
+    until = min(flight.itinerary.end_s, start + LOOKED_AT * period)
+    # one look at the flight for both: the points of the mean, and those between which the turn is found to end
+    times = np.concatenate([start + period * fractions, np.linspace(start, until, _LOOKS)])
     states = flight.states(times)
-    node = _ring_node(ring, times, plane)
-    angle = frames.latitude_argument(states[:, :3], ring.inclination_rad, node)
+    axes = frames.plane_axes(ring.inclination_rad, _ring_node(ring, times, plane))
+    angle, rate = _angle_and_rate(states, axes)
+    around = _time_round(flight, ring, plane, times[weights.size :], angle[weights.size :], rate[weights.size :])
+    times, states, angle = times[: weights.size], states[: weights.size], angle[: weights.size]
     gap = angle - ring.phase(times, slot, plane)
     error = frames.wrap(float(weights @ (gap[0] + np.cumsum([0.0, *frames.wrap(np.diff(gap))]))))
     poles = np.cross(states[:, :3], states[:, 3:])
     poles /= np.linalg.norm(poles, axis=1, keepdims=True)
-    axes = frames.plane_axes(ring.inclination_rad, node)
-    lean = [float(weights @ np.sum(poles * axis, axis=1)) for axis in axes]
+    lean = [float(weights @ np.sum(poles * axis[: weights.size], axis=1)) for axis in axes]
     radius = np.linalg.norm(states[:, :3], axis=1)
     mean, e_x, e_y = _first_harmonic(radius, angle, weights)
     return Measured(
         slot_error_rad=float(error),
-        period_error_s=_time_round(flight, ring, plane, start) - period,
+        period_error_s=around - period,
         plane_error_rad=math.atan2(math.hypot(lean[0], lean[1]), lean[2]),
         radius_error_m=mean - ring.radius_m,
         eccentricity=(e_x, e_y),
@@ -105,30 +109,42 @@ def _first_harmonic(radius: Array, angle: Array, weights: Array) -> tuple[float,
     return float(fit[0] * scale), float(-fit[1] / fit[0]), float(-fit[2] / fit[0])
 
 
-def _time_round(flight: Flight, ring: Ring, plane: int, start_s: float) -> float:
-    """Seconds until the craft passes the same projected angle again."""
+def _angle_and_rate(states: Array, axes: tuple[Array, Array, Array]) -> tuple[Array, Array]:
+    """Angle projected on a plane, and how fast it grows in it, from states (n, 6) and the plane's axes (n, 3)."""
+    x, y = (np.einsum("ij,ij->i", states[:, :3], axis) for axis in axes[:2])
+    x_rate, y_rate = (np.einsum("ij,ij->i", states[:, 3:], axis) for axis in axes[:2])
+    return np.arctan2(y, x), (x * y_rate - y * x_rate) / (x * x + y * y)
 
-    def turned(times: Array) -> Array:
-        states = flight.states(times)
-        return frames.latitude_argument(states[:, :3], ring.inclination_rad, _ring_node(ring, times, plane))
 
-    times = np.linspace(start_s, min(flight.itinerary.end_s, start_s + LOOKED_AT * ring.period_s), 65)
-    angles = turned(times)
+def _time_round(flight: Flight, ring: Ring, plane: int, times: Array, angles: Array, rates: Array) -> float:
+    """Seconds until the craft passes the same projected angle again, which it does between two of the times given."""
     gained = np.cumsum([0.0, *frames.wrap(np.diff(angles))])
     past = np.flatnonzero(gained >= 2.0 * math.pi)
+    start = float(times[0])
     if past.size == 0:
         raise FlightError(
-            f"the flight ends at {flight.itinerary.end_s!r} s, before the craft has come round once from {start_s!r} s"
+            f"the flight ends at {flight.itinerary.end_s!r} s, before the craft has come round once from {start!r} s"
         )
-    low, high = float(times[past[0] - 1]), float(times[past[0]])
-    rate = float(gained[past[0]] - gained[past[0] - 1]) / (high - low)
-    moment = float(high - (gained[past[0]] - 2.0 * math.pi) / rate)
+    before, after = int(past[0]) - 1, int(past[0])
+    low, high = float(times[before]), float(times[after])
+    # time as a cubic of the angle through both ends and their slopes, then Newton's steps on the flight itself
+    width = float(gained[after] - gained[before])
+    x = (2.0 * math.pi - float(gained[before])) / width
+    moment = (
+        low
+        + (high - low) * x * x * (3.0 - 2.0 * x)
+        + width * x * (1.0 - x) * ((1.0 - x) / float(rates[before]) - x / float(rates[after]))
+    )
     for _ in range(12):
-        change = float(frames.wrap(turned(np.array([moment])) - angles[0])[0]) / rate
+        at = np.array([moment])
+        axes = frames.plane_axes(ring.inclination_rad, _ring_node(ring, at, plane))
+        angle, rate = _angle_and_rate(flight.states(at), axes)
+        change = math.remainder(float(angle[0] - angles[0]), 2.0 * math.pi) / float(rate[0])
         moment = min(max(moment - change, low), high)
-        if abs(change) < 1e-11 * ring.period_s:
+        # its square is what the next step would be
+        if abs(change) < 1e-8 * ring.period_s:
             break
-    return moment - start_s
+    return moment - start
 
 
 class Approach(NamedTuple):

@@ -31,7 +31,6 @@ TOLERANCE_FLOOR = 3e-14
 """Below this rounding rules."""
 SCIPY_FLOOR = 2.3e-14
 """The least relative tolerance that scipy takes without a warning; for time, which only grows, absolute counts."""
-_EXPONENTS = np.arange(1.0, 8.0)
 STEPS_MAX = 100_000
 FALSE_POSITIONS = 7
 """Rounds of false position for a turning point of the radius: far below a millimeter after five."""
@@ -70,12 +69,17 @@ class Arc:
         """States at seconds from the start of the piece: (n, 6)."""
         step = np.clip(np.searchsorted(self.knots, local_s, side="right") - 1, 0, len(self.base) - 1)
         begin, length = self.knots[step], np.diff(self.knots)[step]
-        clock, wanted = self._clock[step], local_s - self.base[step, 6]
+        clock, wanted = self._clock[:, step], local_s - self.base[step, 6]
         x = (local_s - begin) / length
         for _ in range(8):
-            powers = np.vander(x, 8, increasing=True)
-            value = np.einsum("ij,ij->i", clock, powers) - wanted
-            slope = np.einsum("ij,ij->i", clock[:, 1:] * _EXPONENTS, powers[:, :-1])
+            # Horner's rule, for the value and its slope
+            value, slope = clock[7].copy(), np.zeros(x.size)
+            for power in clock[6::-1]:
+                slope *= x
+                slope += value
+                value *= x
+                value += power
+            value -= wanted
             change = value / slope
             x = x - change
             # Newton's step is squared by the next one: this one was the last if it was small enough
@@ -85,11 +89,11 @@ class Arc:
 
     @functools.cached_property
     def _clock(self) -> Array:
-        """Time since the start of each step as a polynomial of x in [0, 1], rising powers: (m, 8)."""
-        found = np.zeros((len(self.base), 8))
+        """Time since the start of each step as a polynomial of x in [0, 1], rising powers: (8, m)."""
+        found = np.zeros((8, len(self.base)))
         for i in range(6, -1, -1):
-            found[:, 0] += self.curve[:, i, 6]
-            raised = np.roll(found, 1, axis=1)
+            found[0] += self.curve[:, i, 6]
+            raised = np.roll(found, 1, axis=0)
             found = raised if i % 2 == 0 else found - raised
         return found
 
@@ -145,7 +149,7 @@ class Steps(NamedTuple):
 
 
 def step_together(
-    rate: Callable[[Array, NDArray[np.intp]], Array],
+    rates: Callable[[NDArray[np.intp]], Callable[[Array], Array]],
     start: Array,
     *,
     bound: float,
@@ -156,6 +160,7 @@ def step_together(
 ) -> Steps:
     """Step arcs of (7, n) together to s = ``bound``, or each until its time has reached ``until_s``.
 
+    ``rates`` gives for some of the arcs, by their indices, the function from their states (7, m) to the rates of these.
     With ``keep`` every step is recorded with its interpolation, which costs a quarter more. ``relative`` is the error
     allowed in a step.
 
@@ -181,8 +186,10 @@ def step_together(
         scale[3:6] = speed[active]
         scale[6] = size[active] / speed[active]
 
-        def slope(_: float, y: Array, chosen: NDArray[np.intp] = active) -> Array:
-            return rate(y.reshape(7, -1), chosen).ravel()
+        rate = rates(active)
+
+        def slope(_: float, y: Array, rate: Callable[[Array], Array] = rate) -> Array:
+            return rate(y.reshape(7, -1)).ravel()
 
         solver = DOP853(
             slope,
@@ -228,21 +235,28 @@ def coast(
     gravity: Gravity, start: Array, duration_s: Array, keep: bool, relative: float = RELATIVE_TOLERANCE
 ) -> tuple[Array, Steps]:
     """Fly arcs without thrust: states (6, n) over durations (n,), > 0; also the steps."""
-    root = math.sqrt(gravity.gm)
     # an open orbit would reach infinity in a finite s: no step of s = 1 may be longer than the whole arc
-    rush = 1.0 / duration_s
+    gm, rush = gravity.gm, 1.0 / duration_s
 
-    def scaled(y: Array, chosen: NDArray[np.intp]) -> Array:
-        out = np.empty_like(y)
-        position, pace = y[:3], out[6]
-        # square roots, because powers cost ten times as much
-        r = np.sqrt(np.einsum("ij,ij->j", position, position))
-        np.divide(root, r * np.sqrt(r), out=pace)
-        pace += rush[chosen]
-        np.divide(1.0, pace, out=pace)
-        np.multiply(y[3:6], pace, out=out[:3])
-        np.multiply(gravity.acceleration(position), pace, out=out[3:6])
-        return out
+    def scaled(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
+        least = rush[chosen]
+
+        def rate(y: Array) -> Array:
+            out = np.empty_like(y)
+            position, pace = y[:3], out[6]
+            # square roots, because powers cost ten times as much
+            square = np.einsum("ij,ij->j", position, position)
+            cube = np.sqrt(square)
+            cube *= square
+            np.divide(gm, cube, out=pace)
+            np.sqrt(pace, out=pace)
+            pace += least
+            np.divide(1.0, pace, out=pace)
+            np.multiply(y[3:6], pace, out=out[:3])
+            np.multiply(gravity.field(position, square, cube), pace, out=out[3:6])
+            return out
+
+        return rate
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
     steps = step_together(
@@ -254,13 +268,18 @@ def coast(
 def land(gravity: Gravity, start: Array, remaining_s: Array) -> Array:
     """Fly arcs without thrust over short times of either sign, in time itself: (6, n)."""
 
-    def timed(y: Array, chosen: NDArray[np.intp]) -> Array:
-        out = np.empty_like(y)
-        out[:3] = y[3:6]
-        out[3:6] = gravity.acceleration(y[:3])
-        out[6] = 1.0
-        out *= remaining_s[chosen]
-        return out
+    def timed(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
+        length = remaining_s[chosen]
+
+        def rate(y: Array) -> Array:
+            out = np.empty_like(y)
+            out[:3] = y[3:6]
+            out[3:6] = gravity.acceleration(y[:3])
+            out[6] = 1.0
+            out *= length
+            return out
+
+        return rate
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
     return step_together(timed, begin, bound=1.0, until_s=None, first_step=1.0, keep=False).final[:6]
@@ -279,19 +298,24 @@ def thrust_arc(
     flow = np.array([model.flow_kg_s for model in models])
     held = np.array([model.steering for model in models])
 
-    def timed(y: Array, chosen: NDArray[np.intp]) -> Array:
-        out = np.empty_like(y)
-        aim = direction[:, chosen].copy()
-        for steering in ("local", "velocity"):
-            moving = held[chosen] == steering
-            if moving.any():
-                axes = steering_axes(y[:3, moving].T, y[3:6, moving].T, steering)
-                aim[:, moving] = np.einsum("nij,in->jn", axes, aim[:, moving])
-        out[:3] = y[3:6]
-        out[3:6] = gravity.acceleration(y[:3]) + aim * (thrust[chosen] / (mass_kg[chosen] - flow[chosen] * y[6]))
-        out[6] = 1.0
-        out *= duration_s[chosen]
-        return out
+    def timed(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
+        push, mass, loss, length = thrust[chosen], mass_kg[chosen], flow[chosen], duration_s[chosen]
+        held_to = [(steering, np.flatnonzero(held[chosen] == steering)) for steering in ("local", "velocity")]
+
+        def rate(y: Array) -> Array:
+            out = np.empty_like(y)
+            aim = direction[:, chosen]
+            for steering, moving in held_to:
+                if moving.size:
+                    axes = steering_axes(y[:3, moving].T, y[3:6, moving].T, steering)
+                    aim[:, moving] = np.einsum("nij,in->jn", axes, aim[:, moving])
+            out[:3] = y[3:6]
+            out[3:6] = gravity.acceleration(y[:3]) + aim * (push / (mass - loss * y[6]))
+            out[6] = 1.0
+            out *= length
+            return out
+
+        return rate
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
     steps = step_together(timed, begin, bound=1.0, until_s=None, first_step=0.25, keep=True)

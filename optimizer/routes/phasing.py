@@ -204,16 +204,30 @@ def _cheapest(touch: Touch, turns: F, revolutions: list[int] | None) -> tuple[F,
 
     Both burns together cost the same while the phasing period lies between the arrival's and the ring's, and ever more
     the farther it lies outside. Along k the period falls, so of all k two need a look: the first at or under the upper
-    end of that stretch (or under the ceiling, where that is lower), and the one before it.
+    end of that stretch (or under the ceiling, where that is lower), and the one before it; and where the first lies on
+    the stretch, none is cheaper and that one is enough.
     """
+    if revolutions is not None:
+        return _cheapest_of(touch, turns, [np.full(turns.size, float(k)) for k in revolutions])
+    arrival = touch.ratio(touch.arrival_speed_m_s)
+    top = min(max(arrival, 1.0), touch.ratio_high)
+    # a hair beyond the end by rounding is at it: fewest revolutions of what costs the same
+    first = np.clip(np.ceil(turns / top - 1e-12), 1.0, touch.revolutions_max)
+    ratio = turns / first
+    on_stretch = _fits(touch, ratio, turns * touch.ring.period_s)
+    on_stretch &= (ratio >= min(arrival, 1.0)) & (ratio <= top * (1.0 + 1e-13))
+    cheapest, chosen = np.where(on_stretch, touch.level_cost, np.inf), first.astype(np.int64)
+    others = np.flatnonzero(~on_stretch)
+    if others.size:
+        last = first[others]
+        trials = [np.maximum(last - 1.0, 1.0), last, np.minimum(last + 1.0, touch.revolutions_max)]
+        cheapest[others], chosen[others] = _cheapest_of(touch, turns[others], trials)
+    return cheapest, chosen
+
+
+def _cheapest_of(touch: Touch, turns: F, trials: list[F]) -> tuple[F, I]:
+    """The cheapest of some numbers of revolutions for each wait, and its cost; the first of those that cost alike."""
     wait = turns * touch.ring.period_s
-    trials: tuple[F, ...]
-    if revolutions is None:
-        top = min(max(touch.ratio(touch.arrival_speed_m_s), 1.0), touch.ratio_high)
-        first = np.clip(np.ceil(turns / top), 1.0, touch.revolutions_max)
-        trials = (np.maximum(first - 1.0, 1.0), first)
-    else:
-        trials = tuple(np.full(turns.size, float(k)) for k in revolutions)
     cheapest = np.full(turns.size, np.inf)
     chosen = np.ones(turns.size)
     for k in trials:
