@@ -264,12 +264,14 @@ class Craft:
     ``pads`` names the launch sites that may launch it, none of them: any. ``errors`` are those of its burns and
     readings, where they are not the scenario's. ``carrier`` names the carrier that may take it up.
     ``burns_max`` is how often its engine may be lit, ``burn_least_m_s`` the smallest burn that it can do,
-    ``between_burns_s`` the least time from cut-off to ignition.
+    ``between_burns_s`` the least time from cut-off to ignition. ``tank_kg`` is what it began with, where that was more
+    than ``propellant_kg``.
     """
 
     name: str
     dry_mass_kg: float | None = None
     propellant_kg: float | None = None
+    tank_kg: float | None = None
     load: Literal["full", "least"] = "full"
     isp_s: float | None = None
     thrust_n: float | None = None

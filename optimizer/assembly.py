@@ -296,6 +296,7 @@ def _craft_plan(
         phasing_burn=_phasing_burn(what, revolutions),
         before_burns=tuple(tuple(float(x) for x in state) for part in flown for state in part.before),
         turned_s=None if math.isnan(options.turned_s[row]) else burns[0].time_s,
+        screened_from_s=what.screened_from_s,
         last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
         heading=_heading(problem, way, float(options.liftoff_s[row]), moved),
         free_form=_evidence(problem, int(options.flight[row])),

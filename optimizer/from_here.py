@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..models.flight import fly
-from ..models.flown import Itinerary
 from ..models.gravity import gravity_around
 from ..models.observed import Observed
 from ..models.scenario import Craft, Occupied, Scenario
@@ -23,7 +22,7 @@ from .hold import hold
 from .judging import broken_of, margins_of
 from .mending import Astray, rest_as_it_is
 from .onward import onward
-from .outcome import Burn, CarrierPlan, CraftPlan, Kept, Outcome, Plan
+from .outcome import CarrierPlan, CraftPlan, Kept, Outcome, Plan, burn_later, flown_later, later
 from .refine import IMPULSIVE
 from .replan import NOTHING, CraftChange, Past, Progress, Replan, replan
 
@@ -149,7 +148,7 @@ def _part(
     if change.craft in done.mended:
         return part, True
     if change.new_from_s > 0.0:
-        part = _later(part, change.new_from_s)
+        part = later(part, change.new_from_s)
         # whoever has been at the ring before goes on waiting since then
         arrival = min(part.ring_arrival_s, change.old.ring_arrival_s)
         return (replace(part, ring_arrival_s=arrival) if arrival <= now_s else part), True
@@ -192,37 +191,6 @@ def _rest_of_drift(part: CraftPlan, now: Craft, now_s: float) -> CraftPlan:
     )
 
 
-def _later(part: CraftPlan, by_s: float) -> CraftPlan:
-    """A part of a plan whose times count from now, with times that count from the first epoch."""
-
-    def moved(time_s: float | None) -> float | None:
-        return None if time_s is None else time_s + by_s
-
-    return replace(
-        part,
-        launch_s=moved(part.launch_s),
-        insertion_s=moved(part.insertion_s),
-        ring_arrival_s=part.ring_arrival_s + by_s,
-        in_slot_s=part.in_slot_s + by_s,
-        turned_s=moved(part.turned_s),
-        burns=tuple(_burn_later(burn, by_s) for burn in part.burns),
-        itinerary=None if part.itinerary is None else _flown_later(part.itinerary, by_s),
-    )
-
-
-def _burn_later(burn: Burn, by_s: float) -> Burn:
-    return replace(burn, time_s=burn.time_s + by_s)
-
-
-def _flown_later(item: Itinerary, by_s: float) -> Itinerary:
-    return replace(
-        item,
-        start_s=item.start_s + by_s,
-        impulses=tuple(burn._replace(time_s=burn.time_s + by_s) for burn in item.impulses),
-        end_s=item.end_s + by_s,
-    )
-
-
 def _carriers(done: Replan, parts: list[CraftPlan]) -> tuple[CarrierPlan, ...]:
     """Carriers of the new plan, and those of the old one that still have craft on board."""
     by_s = done.observed.now_s
@@ -233,10 +201,10 @@ def _carriers(done: Replan, parts: list[CraftPlan]) -> tuple[CarrierPlan, ...]:
             launch_s=one.launch_s + by_s,
             insertion_s=one.insertion_s + by_s,
             first_pass_s=one.first_pass_s + by_s,
-            burns=tuple(_burn_later(burn, by_s) for burn in one.burns),
+            burns=tuple(burn_later(burn, by_s) for burn in one.burns),
             drops=tuple(replace(drop, time_s=drop.time_s + by_s) for drop in one.drops),
             meets_s=None if one.meets_s is None else one.meets_s + by_s,
-            itinerary=_flown_later(one.itinerary, by_s),
+            itinerary=flown_later(one.itinerary, by_s),
         )
         for one in new
     ]

@@ -22,11 +22,13 @@ from ..models.craft import delta_v_allowed
 from ..models.errors import FlightError
 from ..models.flight import Flight, Impulse, Itinerary, Measured, closest_in_ring, fly, measure
 from ..models.flown import TURN_MARGIN, readout
+from ..models.frames import plane_axes
 from ..models.gravity import Gravity, gravity_around
 from ..models.ring import Ring
 from ..models.scenario import Aim, Craft, Scenario
 from ..models.stepping import turning_points
 from .judging import LENGTH_SLACK_M, PLANE_SLACK_RAD
+from .least_burns import Asked, Found, least_burns
 from .outcome import Burn, CraftPlan, Flown
 from .plan_burns import burns_of
 from .refine import IMPULSIVE, IN_PLANE, Case, Part, Target, Unknown, correct
@@ -44,6 +46,15 @@ WORTH_M_S = 0.05
 
 TURNS = (1, 2, 3, 5, 8, 12)
 """Over so many ring turns a slot error is phased out at the end."""
+
+GRID = 8
+"""Moments a turn after the last burn at which one more may be made."""
+
+APART = 0.02
+"""In ring turns: two burns nearer to each other in time would be one."""
+
+TRIED = 4
+"""Ways of one craft that are flown, of the cheapest for each set of targets; and the soonest."""
 
 LONGEST_TURNS = 80.0
 """A craft that is under way for longer is planned anew: flights of many months take their own correction."""
@@ -120,14 +131,9 @@ def mend(
     drafts = [draft for k in possible for draft in _as_planned(ring, k, astray[k])]
     results = _corrected(ring, gravity, astray, drafts)
     _take_best(scenario, ring, astray, results, found, seats, aim)
-    flat = {draft.who for draft, _, seen in results if "plane" not in draft.targets and _in_plane(scenario, seen)}
     # whoever is as good as on the plan needs no burn more
     others = [k for k in possible if not _as_good(found[k], astray[k])]
-    drafts = [
-        draft
-        for k, passes in zip(others, _next_apsides(ring, gravity, [astray[k] for k in others]), strict=True)
-        for draft in _with_more_burns(scenario, ring, k, astray[k], passes, _FLAT if k in flat else _WHOLE)
-    ]
+    drafts = _changed(scenario, ring, gravity, astray, others, aim)
     _take_best(scenario, ring, astray, _corrected(ring, gravity, astray, drafts), found, seats, aim)
     return tuple(found)
 
@@ -186,10 +192,10 @@ def _engine(one: Astray) -> BurnModel:
     return replace(one.part.engine, mass_kg=craft.dry_mass_kg + craft.propellant_kg)
 
 
-def _next_apsides(ring: Ring, gravity: Gravity, astray: Sequence[Astray]) -> list[list[float]]:
-    """The next two apsides of each craft before its next burn, the one nearer to the ring first.
+def _moments_ahead(ring: Ring, gravity: Gravity, astray: Sequence[Astray]) -> list[list[float]]:
+    """Moments at which each craft may burn before its next burn.
 
-    On a circle, where apsides say nothing, the soonest moment and a turn later.
+    As soon as may be, and where it next passes its apsides and the plane that it is to be in.
     """
     if not astray:
         return []
@@ -206,15 +212,23 @@ def _next_apsides(ring: Ring, gravity: Gravity, astray: Sequence[Astray]) -> lis
         )
     found = []
     for one, flight in zip(astray, fly(items, gravity), strict=True):
-        shown = readout(flight.end_state, ring.gm)
-        if shown.apoapsis_m - shown.periapsis_m < 1e-3 * ring.radius_m:
-            found.append([one.now_s + SOONEST_S])
-            continue
-        times = np.concatenate([turning_points(arc)[0][2:] for arc in flight.arcs])
-        times = times[(times > one.now_s + SOONEST_S) & (times < flight.itinerary.end_s - SOONEST_S)][:2]
-        off = np.abs(np.linalg.norm(flight.states(times)[:, :3], axis=1) - ring.radius_m) if times.size else times
-        found.append(times[np.argsort(off)].tolist())
+        first, end = one.now_s + SOONEST_S, flight.itinerary.end_s
+        times = [np.array([first]), *(turning_points(arc)[0][2:] for arc in flight.arcs)]
+        if end > first and _tilt(ring, one) > PLANE_SLACK_RAD:
+            times.append(_passes(ring, one.part.plane, flight, first, end))
+        every = np.unique(np.concatenate(times))
+        every = every[(every >= first) & (every < end - SOONEST_S)]
+        found.append(every[np.diff(every, prepend=-math.inf) > APART * ring.period_s].tolist())
     return found
+
+
+def _passes(ring: Ring, plane: int, flight: Flight, from_s: float, to_s: float) -> Array:
+    """When a flight passes through a plane of the ring, to a hundredth of a turn."""
+    times = np.linspace(from_s, to_s, 200)
+    pole = plane_axes(ring.inclination_rad, ring.node(from_s, plane))[2]
+    above = flight.states(times)[:, :3] @ pole
+    at = np.flatnonzero(np.signbit(above[:-1]) != np.signbit(above[1:]))
+    return np.asarray(times[at] + (times[at + 1] - times[at]) * above[at] / (above[at] - above[at + 1]))
 
 
 _FLAT: tuple[Part, ...] = ("radial", "along")
@@ -252,38 +266,64 @@ def _as_planned(ring: Ring, who: int, one: Astray) -> list[_Draft]:
     return ways
 
 
-def _with_more_burns(
-    scenario: Scenario, ring: Ring, who: int, one: Astray, passes: Sequence[float], parts: tuple[Part, ...]
+def _changed(
+    scenario: Scenario, ring: Ring, gravity: Gravity, astray: Sequence[Astray], whom: Sequence[int], aim: Aim
 ) -> list[_Draft]:
-    """The ways to mend one craft that take one or two more burns, all of nothing at first."""
-    left, turn, limits = _left(one), ring.period_s, scenario.limits
-    latest = min(limits.finish_within_s, one.part.ring_arrival_s + limits.wait_within_s)
-    most = max(limits.revolutions_max, 1)
-    if not left:
-        begin = passes[0] if passes else one.now_s + SOONEST_S
-        ends = [begin + turns * turn for turns in TURNS if turns <= most]
-        pairs = [(Impulse(begin, 0.0, 0.0), Impulse(end, 0.0, 0.0)) for end in ends if end <= latest]
-        return [_draft(who, pair, parts, [burn.time_s for burn in pair]) for pair in pairs]
-    last = left[-1].time_s
-    soon = [time for time in passes if time < left[0].time_s - SOONEST_S]
-    ways = [_draft(who, [Impulse(time, 0.0, 0.0), *left], parts, [time]) for time in soon]
-    # an overshot period: one or two revolutions more, from the pass that is nearer to the ring
-    for later in (last + turn, last + 2.0 * turn):
-        if soon and later <= latest:
-            burns = [Impulse(soon[0], 0.0, 0.0), *left[:-1], left[-1]._replace(time_s=later)]
-            ways.append(_draft(who, burns, parts, [soon[0]]))
-    ends = [last + turns * turn for turns in TURNS if turns <= most]
-    if "cross" in parts:
-        # what the burns at the touch cannot take off of a tilt
-        ends.insert(0, last + 0.25 * turn)
-    ways += [_draft(who, [*left, Impulse(end, 0.0, 0.0)], parts, [end]) for end in ends if end <= latest]
-    return ways
+    """The cheapest ways to change burns and to add some, by the linear law.
+
+    Also with the last burn a turn or two later, which makes a way of its own of a period that was overshot.
+    """
+    asked: list[Asked] = []
+    owners: list[int] = []
+    for k, ahead in zip(whom, _moments_ahead(ring, gravity, [astray[k] for k in whom]), strict=True):
+        one, left, turn = astray[k], _left(astray[k]), ring.period_s
+        latest = min(scenario.limits.finish_within_s, one.part.ring_arrival_s + scenario.limits.wait_within_s)
+        turns = [*(j / GRID for j in range(1, GRID + 1)), *TURNS]
+        turns = [t for t in dict.fromkeys(turns) if t <= max(scenario.limits.revolutions_max, 1)]
+        for later in (0.0, turn, 2.0 * turn) if left and one.part.revolutions else (0.0,):
+            burns = (*left[:-1], left[-1]._replace(time_s=left[-1].time_s + later)) if left else ()
+            begin = burns[-1].time_s if burns else (ahead or [one.now_s + SOONEST_S])[0]
+            if begin > latest:
+                continue
+            times = [*ahead, *(time for t in turns if (time := begin + t * turn) <= latest)]
+            near = max(APART * turn, one.craft.between_burns_s)
+            times = [time for time in times if all(abs(time - burn.time_s) > near for burn in burns)]
+            asked.append(
+                Asked(
+                    start_s=one.seen_s,
+                    position=one.position,
+                    velocity=one.velocity,
+                    burns=burns,
+                    times=tuple(times or [begin]),
+                    plane=one.part.plane,
+                    slot=one.part.slot,
+                )
+            )
+            owners.append(k)
+    drafts: list[_Draft] = []
+    spec = scenario.ring
+    tilt = spec.tilt_tolerance_rad + PLANE_SLACK_RAD
+    ways = least_burns(ring, gravity, asked, swing_rad=spec.tolerance_rad, tilt_rad=tilt)
+    for k in whom:
+        own = [way for owner, found in zip(owners, ways, strict=True) if owner == k for way in found]
+        chosen: list[Found] = []
+        soonest = sorted(own, key=lambda way: _worth(way.burns, "finish"))
+        for names in dict.fromkeys(way.targets for way in own):
+            alike = [way for way in soonest if way.targets == names]
+            # the same burns are found for many ends
+            unlike = {(len(way.burns), _worth(way.burns, "delta_v")): way for way in reversed(alike)}
+            cheapest = sorted(unlike.values(), key=lambda way: _worth(way.burns, "delta_v"))
+            chosen += [*cheapest[:TRIED], *alike[:1]]
+        planned = {burn.time_s for burn in _left(astray[k])}
+        for way in dict.fromkeys(chosen):
+            parts = _WHOLE if "plane" in way.targets else _FLAT
+            added = [burn.time_s for burn in way.burns if burn.time_s not in planned]
+            drafts.append(replace(_draft(k, way.burns, parts, added), targets=way.targets))
+    return drafts
 
 
 def _tilt(ring: Ring, one: Astray) -> float:
     """Tilt of the orbit seen against the plane that the craft is to be in, rad."""
-    from ..models.frames import plane_axes
-
     spin = np.cross(one.position, one.velocity)
     pole = plane_axes(ring.inclination_rad, ring.node(one.seen_s, one.part.plane))[2]
     return math.atan2(float(np.linalg.norm(np.cross(spin, pole))), float(spin @ pole))
@@ -353,6 +393,10 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: Astray, draft: _Draft, fl
         return False
     if abs(2.0 * math.pi * seen.period_error_s / ring.period_s) > MET_RAD:
         return False
+    # what is left eccentric swings to either side by twice that
+    swing = 0.0 if "eccentricity" in draft.targets else 2.0 * math.hypot(*seen.eccentricity)
+    if abs(seen.slot_error_rad) + swing > tolerance:
+        return False
     if not _in_plane(scenario, seen):
         return False
     sizes = [burn.delta_v_m_s for burn in impulses]
@@ -367,7 +411,10 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: Astray, draft: _Draft, fl
     if craft.burns_max is not None and before + len(sizes) > craft.burns_max:
         return False
     finish = impulses[-1].time_s if impulses else one.now_s
-    if _revolutions(ring, one, finish) > max(limits.revolutions_max, one.part.revolutions):
+    # as planning anew would: revolutions count from now on
+    begin = max(one.now_s, one.part.ring_arrival_s)
+    planned = (one.part.in_slot_s - begin) / ring.period_s
+    if (finish - begin) / ring.period_s > max(limits.revolutions_max, planned) + 0.5:
         return False
     if finish > limits.finish_within_s + 1e-3 or finish - one.part.ring_arrival_s > limits.wait_within_s + 1e-3:
         return False
@@ -461,7 +508,7 @@ def _nearest(
     seats: Seats,
 ) -> tuple[float | None, str | None]:
     """Least distance to anybody who is in place before the craft is, and to whom."""
-    start = max(now_s, flight.begin_s)
+    start = max(now_s, flight.begin_s, part.screened_from_s)
     found = []
     for name, plane, slot, since_s in seats:
         begin = max(start, since_s)

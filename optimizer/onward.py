@@ -340,10 +340,12 @@ class _Carrying:
                 )
             return craft
         full = self._loaded(craft, part)
+        # after an earlier look the plan only takes it to have burned what it was to burn: it began with more
+        began = full if craft.tank_kg is None else craft.tank_kg
         left = seen.propellant_kg
-        if left is not None and left > full * (1.0 + 1e-9):
+        if left is not None and left > began * (1.0 + 1e-9):
             raise InputError(
-                f"craft {craft.name!r} has {left:g} kg of propellant left, but began with {full:.3f} kg: at most that "
+                f"craft {craft.name!r} has {left:g} kg of propellant left, but began with {began:.3f} kg: at most that "
                 "would be accepted.",
                 where=self.seen.file,
             )
@@ -351,7 +353,7 @@ class _Carrying:
             burned = len(self._burned(part))
             after = part.burns[burned - 1].propellant_after_kg if burned else full
             left = full if after is None else after
-        return replace(craft, propellant_kg=left, load="full")
+        return replace(craft, propellant_kg=left, tank_kg=began, load="full")
 
     def _loaded(self, craft: Craft, part: CraftPlan) -> float:
         if part.propellant_kg is None or part.propellant_left_kg is None:

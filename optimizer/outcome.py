@@ -6,7 +6,8 @@ meters, times seconds from the epoch, as everywhere inside.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from ..models.burns import FiniteThrust
@@ -108,6 +109,7 @@ class CraftPlan:
     ``heading`` is None for a craft in space, and where the site never leaves the ring plane. ``last_at_ring`` counts
     the last burn at the ring from the end: -2 where one follows that turns the plane. ``itinerary`` is what was flown.
     ``turned_s`` is when a craft on the ring turns into another plane, None where it does not.
+    ``screened_from_s`` is when its distance to those in place begins to count.
     ``engine`` is what it was flown with, None where its burns were taken to be impulses.
     """
 
@@ -145,6 +147,7 @@ class CraftPlan:
     heading: LaunchHeading | None = None
     last_at_ring: int = -1
     turned_s: float | None = None
+    screened_from_s: float = -math.inf
     engine: FiniteThrust | None = field(default=None, repr=False, compare=False)
     itinerary: Itinerary | None = field(default=None, repr=False, compare=False)
 
@@ -386,3 +389,37 @@ class Outcome:
     fronts: tuple[AimFront, ...] = ()
     unfinished: str = ""
     price: CraftPrice | None = None
+
+
+def later(part: CraftPlan, by_s: float) -> CraftPlan:
+    """A part of a plan whose times count from now, with times that count from the first epoch."""
+
+    def moved(time_s: float | None) -> float | None:
+        return None if time_s is None else time_s + by_s
+
+    return replace(
+        part,
+        launch_s=moved(part.launch_s),
+        insertion_s=moved(part.insertion_s),
+        ring_arrival_s=part.ring_arrival_s + by_s,
+        in_slot_s=part.in_slot_s + by_s,
+        turned_s=moved(part.turned_s),
+        screened_from_s=part.screened_from_s + by_s,
+        burns=tuple(burn_later(burn, by_s) for burn in part.burns),
+        itinerary=None if part.itinerary is None else flown_later(part.itinerary, by_s),
+    )
+
+
+def burn_later(burn: Burn, by_s: float) -> Burn:
+    """A burn so much later."""
+    return replace(burn, time_s=burn.time_s + by_s)
+
+
+def flown_later(item: Itinerary, by_s: float) -> Itinerary:
+    """What is flown, so much later, from the same state."""
+    return replace(
+        item,
+        start_s=item.start_s + by_s,
+        impulses=tuple(burn._replace(time_s=burn.time_s + by_s) for burn in item.impulses),
+        end_s=item.end_s + by_s,
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,10 +16,11 @@ from ..models.observed import Observed, Seen
 from ..models.ring import Ring
 from ..models.scenario import Aim, Scenario
 from ..models.scope import on_ring
+from .judging import PLANE_SLACK_RAD
 from .mending import Astray, mend
 from .missed import missed
 from .onward import Onward, onward
-from .outcome import CraftPlan, Outcome, Plan
+from .outcome import CraftPlan, Outcome, Plan, later
 from .plan import best_phase, make_plan
 from .problem import problems
 
@@ -39,8 +40,9 @@ AS_GOOD_M_S, LATER_S = 0.1, 60.0
 """Where the rest of the old plan, mended, costs what it was to cost within this and ends no later than this beyond it,
 nothing better is looked for."""
 
-FREE_FORM_M_S = 1.0
-"""Free-form flights are not looked for where mending the old plan changes what it costs by no more than this."""
+NEAR_SHARE = 0.005
+"""In circular speeds: where mending the old plan changes what it costs by no more than this, free-form flights are not
+looked for, as mending takes the cheapest burns that there are near it."""
 
 DECISIONS_MAX = 6
 """Decisions, the soonest first, for which the price of missing them is worked out: each takes a search of its own."""
@@ -172,7 +174,14 @@ class Replan:
         return self.outcome is None or bool(self.outcome.plans and not self.outcome.plans[0].broken)
 
 
-def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: None, past: Past = NOTHING) -> Replan:
+def replan(
+    before: Outcome,
+    observed: Observed,
+    progress: Progress = lambda _: None,
+    past: Past = NOTHING,
+    *,
+    anew: bool = True,
+) -> Replan:
     """Plan what is left of the best plan of an outcome, from what was seen.
 
     What is left of the old plan, mended, stands against planning anew: whoever is off the plan alone, and everybody.
@@ -182,6 +191,8 @@ def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: N
         observed: what was seen, and when.
         progress: told in words what is being done.
         past: what lies behind the plan, where it was itself gone on with.
+        anew: False to plan anew only where mending the old plan changes what it costs by more than `NEAR_SHARE` of the
+            circular speed: this is quick, and may miss a plan that is better by less.
 
     Raises:
         InputError: what was seen contradicts the scenario, or came before what the plan knows.
@@ -205,7 +216,10 @@ def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: N
         outcome = None if kept.scenario is None else make_plan(kept.scenario, progress)
         found.append(_rest_of(before, observed, kept, outcome, held, past, progress))
         # what is left of the best plan is the best that can be left
-        if found[0].fits and not left.lost and abs(found[0].dearer_m_s) <= AS_GOOD_M_S and found[0].later_s <= LATER_S:
+        changed = abs(found[0].dearer_m_s)
+        as_good = changed <= AS_GOOD_M_S and found[0].later_s <= LATER_S
+        near = not anew and changed <= NEAR_SHARE * before.ring.speed_m_s
+        if found[0].fits and not left.lost and (as_good or near):
             return found[0]
     for freeze in (True, False):
         way = onward(before, old, observed, freeze=freeze)
@@ -213,12 +227,13 @@ def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: N
             continue
         # free-form flights are for whoever has no other way, and not for the sake of others
         fitting = [one for one in found if one.fits]
-        anew = any(not one.mended for one in fitting)
-        if way.stepped and fitting and (anew or min(abs(one.dearer_m_s) for one in fitting) <= FREE_FORM_M_S):
+        touching = any(one.outcome is not None for one in fitting)
+        dearest = NEAR_SHARE * before.ring.speed_m_s
+        if way.stepped and fitting and (touching or min(abs(one.dearer_m_s) for one in fitting) <= dearest):
             continue
         progress("with the others as planned" if freeze else "everybody anew")
         outcome = None if way.scenario is None else make_plan(way.scenario, progress)
-        found.append(_rest_of(before, observed, way, outcome, {}, past, progress))
+        found.append(_rest_of(before, observed, way, outcome, _turned(before, observed, way, outcome), past, progress))
     best = found[0]
     for one in found[1:]:
         # what changes less comes first, and stays where another is not better by what a person would notice
@@ -229,12 +244,31 @@ def replan(before: Outcome, observed: Observed, progress: Progress = lambda _: N
 
 def _mended(before: Outcome, observed: Observed, left: Onward) -> dict[str, CraftPlan]:
     """Craft whose orbit was seen, each with the rest of its old plan mended, where that keeps the limits."""
-    scenario, ring, old = before.scenario, before.ring, before.plans[0]
+    gone = set(left.lost)
+    return _mend(before, observed, left, [part for part in before.plans[0].craft if part.craft not in gone])
+
+
+def _turned(before: Outcome, observed: Observed, left: Onward, outcome: Outcome | None) -> dict[str, CraftPlan]:
+    """Craft that were seen tilted, of which planning anew takes no account: their new parts with the tilt taken off."""
+    if outcome is None or not outcome.plans:
+        return {}
+    allowed = before.scenario.ring.tilt_tolerance_rad + PLANE_SLACK_RAD
+    parts = [
+        later(part, observed.now_s)
+        for part in outcome.plans[0].craft
+        if (seen := observed.of(part.craft)) is not None and seen.tilt_rad > allowed
+    ]
+    return _mend(before, observed, left, parts)
+
+
+def _mend(before: Outcome, observed: Observed, left: Onward, parts: Sequence[CraftPlan]) -> dict[str, CraftPlan]:
+    """Parts of a plan, times from the first epoch, mended from where their craft were seen."""
+    scenario, ring = before.scenario, before.ring
     if left.scenario is None:
         return {}
     now = {craft.name: craft for craft in left.scenario.craft}
     astray = []
-    for part in old.craft:
+    for part in parts:
         seen = observed.of(part.craft)
         if part.craft in now and seen is not None and seen.orbit is not None:
             position, velocity, seen_s = state_seen(scenario, ring, seen)
@@ -248,8 +282,9 @@ def _mended(before: Outcome, observed: Observed, left: Onward) -> dict[str, Craf
                     now_s=observed.now_s,
                 )
             )
+    others = {part.craft: part for part in (*before.plans[0].craft, *parts) if part.craft not in left.lost}
     seats = [(one.craft, one.plane, one.slot, -math.inf) for one in before.kept]
-    seats += [(part.craft, part.plane, part.slot, part.in_slot_s) for part in old.craft if part.craft not in left.lost]
+    seats += [(part.craft, part.plane, part.slot, part.in_slot_s) for part in others.values()]
     found = zip(astray, mend(scenario, ring, astray, seats, scenario.minimize), strict=True)
     return {one.part.craft: part for one, part in found if part is not None}
 
@@ -302,7 +337,12 @@ def _rest_of(
     kept = {part.craft for part in old.craft} - set(left.done) - set(left.lost) if left.as_planned else set(left.frozen)
     changes = [_change(held.get(part.craft, part), old, 0.0, now, spent) for part in old.craft if part.craft in kept]
     if outcome is not None and outcome.plans:
-        changes += [_change(part, old, now, now, spent) for part in outcome.plans[0].craft]
+        changes += [
+            _change(held[part.craft], old, 0.0, now, spent)
+            if part.craft in held
+            else _change(part, old, now, now, spent)
+            for part in outcome.plans[0].craft
+        ]
     order = [part.craft for part in old.craft]
     changes.sort(key=lambda change: order.index(change.craft))
     total = sum(spent.values()) + sum(change.rest_m_s for change in changes)

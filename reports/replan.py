@@ -145,6 +145,8 @@ def _way(done: Replan, change: CraftChange) -> str:
         return way_text(change.new)
     before = sum(1 for burn in change.old.burns if burn.time_s > done.observed.now_s)
     more, turns = len(change.new.burns) - before, change.new.revolutions - change.old.revolutions
+    if (change.new.route, change.new.slot) != (change.old.route, change.old.slot):
+        return f"{way_text(change.new)}, corrected"
     told = ["as planned, corrected"]
     told += [f"{count(more, 'burn')} more"] if more > 0 else []
     told += [f"{count(turns, 'turn')} later"] if turns > 0 else []
