@@ -17,7 +17,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models.kepler import Arc, Held, apoapsis_held, fly, periapsis_held, pull_back
+from ..models.kepler import Arc, Held, Universal, apoapsis_held, fly, periapsis_held, pull_back
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -70,6 +70,23 @@ class Chain(NamedTuple):
     def cost(self) -> Array:
         """Sum of the burns' sizes, (B,)."""
         return np.asarray(np.sqrt((self.burns**2).sum(axis=1)).sum(axis=0))
+
+    def take(self, index: NDArray[np.int64]) -> Chain:
+        """Some of the flights, in the order of ``index``."""
+        return Chain(
+            self.times[:, index],
+            self.burns[..., index],
+            tuple(_arc_of(arc, index) for arc in self.arcs),
+            self.miss[:, index],
+            self.slot[:, index],
+            self.slot_speed[:, index],
+        )
+
+
+def _arc_of(arc: Arc, index: NDArray[np.int64]) -> Arc:
+    universal = Universal(*(part[index] for part in arc.universal))
+    parts = (getattr(arc, name)[..., index] for name in Arc._fields[:-1])
+    return Arc._make((*parts, universal))
 
 
 class Bound(NamedTuple):

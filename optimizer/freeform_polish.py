@@ -22,6 +22,7 @@ DIFFERENCE = 1e-7  # step of the differences, between rounding (1e-16) and the f
 TO_BOUNDARY = 0.995  # share of the way to a bound that one step may take
 MULTIPLIER_SPREAD = 1e3  # how far a multiplier may lie from the barrier's own
 HALVINGS = 5
+SMALL = 40  # cases, up to which all lengths of a step are tried at once: so few cost little more than one
 CHORDS = 3  # corrections of the arrival after each trial step
 SHORTER = 0.3
 SOUND = 3e-3  # miss and breach, in ring radii, below which the cost of a guess means something
@@ -497,30 +498,38 @@ def _search(
     length: Array,
     homing: Array,
 ) -> None:
-    """Shorten each step until the merit falls, and take it."""
+    """Shorten each step until the merit falls, and take it; all lengths of a small batch are tried together."""
     pending = np.arange(len(batch.index))
     unknowns = batch.unknowns.copy()
     batch.chain = None
-    for halving in range(HALVINGS):
-        part = batch if len(pending) == len(batch.index) else batch.take(pending)
-        there = cases if part is batch else cases.take(pending)
-        trial = part.unknowns + (length[pending, None] * step[pending]).T
+    full = length.copy()
+    together = HALVINGS if len(pending) <= SMALL else 1
+    for first in range(0, HALVINGS, together):
+        copies = np.tile(pending, together)
+        shares = np.repeat(SHORTER ** np.arange(first, first + together), len(pending))
+        part = batch if len(copies) == len(batch.index) else batch.take(copies)
+        there = cases if part is batch else cases.take(copies)
+        trial = part.unknowns + ((full[copies] * shares)[:, None] * step[copies]).T
         chain = fly_chain(there, trial, burns)
         for _ in range(CHORDS):
             if np.abs(chain.miss).max() < 1e-9:
                 break
-            fix = -(homing[pending] @ chain.miss.T[:, :, None])[:, :, 0]
+            fix = -(homing[copies] @ chain.miss.T[:, :, None])[:, :, 0]
             fix *= np.minimum(1.0, 0.3 / np.maximum(np.abs(fix).max(axis=1), 1e-300))[:, None]
             trial = trial + fix.T
             chain = fly_chain(there, trial, burns)
         values = _values(there, chain, _bounds(there, chain, part.circle, limits), limits)
         merit = _merit(chain, values, part, limits)
-        # a step that helps at no length is taken at the least one: the next model is another
-        good = (merit <= before[pending] + 1e-10) | ((halving == HALVINGS - 1) & np.isfinite(merit))
-        unknowns[:, pending[good]] = trial[:, good]
-        if good.all():
-            batch.chain = chain if part is batch else None
+        good = (merit <= before[copies] + 1e-10).reshape(together, len(pending))
+        if first + together == HALVINGS:
+            # a step that helps at no length is taken at the least one: the next model is another
+            good[-1] |= np.isfinite(merit[-len(pending) :])
+        found, which = good.any(axis=0), np.argmax(good, axis=0)
+        column = which * len(pending) + np.arange(len(pending))
+        unknowns[:, pending[found]] = trial[:, column[found]]
+        length[pending] = full[pending] * SHORTER ** np.where(found, first + which, first + together)
+        if found.all():
+            batch.chain = chain.take(column) if len(pending) == len(batch.index) else None
             break
-        pending = pending[~good]
-        length[pending] *= SHORTER
+        pending = pending[~found]
     batch.unknowns = unknowns

@@ -393,9 +393,9 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: Astray, draft: _Draft, fl
         return False
     if abs(2.0 * math.pi * seen.period_error_s / ring.period_s) > MET_RAD:
         return False
-    # what is left eccentric swings to either side by twice that
-    swing = 0.0 if "eccentricity" in draft.targets else 2.0 * math.hypot(*seen.eccentricity)
-    if abs(seen.slot_error_rad) + swing > tolerance:
+    # what is left eccentric swings to either side by twice that: no more than the tolerance, or than was planned
+    swing = 2.0 * math.hypot(*seen.eccentricity)
+    if abs(seen.slot_error_rad) + swing > max(tolerance, 2.0 * one.part.flown.eccentricity + MET_RAD):
         return False
     if not _in_plane(scenario, seen):
         return False
