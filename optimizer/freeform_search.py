@@ -31,6 +31,8 @@ AGAIN = Schedule(iterations=30, barrier=1e-3, barrier_end=1e-6, burn=1e-2, circl
 FINE = Schedule(iterations=16, barrier=1e-5, barrier_end=1e-9, burn=1e-3, circle=1e-5, circle_end=1e-7, margin=1e-7)
 ARRIVED = 1e-9  # distance from the slot, ring radii, within which a flight has arrived
 KEPT = 1e-7  # breach of a radius limit, ring radii, that counts as none
+NEAR = 1e-4  # the same of a flight that is worth polishing on
+MUCH = 0.95  # share of the cost known below which a second flight is polished in reserve
 WORTH = 1.6  # guesses of two burns dearer than so many times the cheapest are not polished
 EXCESS = 1e-4  # of the primer, above which another burn is tried
 ROUNDS = 3  # of adding burns
@@ -178,8 +180,8 @@ def _improve(
             chosen.setdefault(draft.question, []).append((float(result.cost[0]), i))
     finalists = []
     for question, ranked in chosen.items():
-        # a second one in reserve where there is nothing yet
-        for _, i in sorted(ranked)[: 2 if best[question] is None else 1]:
+        # a second one in reserve where much is at stake
+        for _, i in sorted(ranked)[: 2 if min(ranked)[0] < known[question] * MUCH else 1]:
             finalists.append(drafts[i]._replace(unknowns=rough[i].unknowns[:, 0]))
     return _finish(questions, best, finalists)
 
@@ -200,6 +202,14 @@ def _finish(questions: Questions, best: Bests, drafts: list[Draft]) -> bool:
                 continue
         improved |= _keep(best, tidy, result)
     for draft, result in zip(again, _polish_all(questions, again, FINE, None), strict=True):
+        improved |= _keep(best, draft, result)
+    # those that ended a hair beyond a limit go on from there
+    near = [
+        draft._replace(unknowns=result.unknowns[:, 0])
+        for draft, result in zip(simpler, fine, strict=True)
+        if not _sound(result) and result.miss[0] < NEAR and result.shortfall[0] < NEAR
+    ]
+    for draft, result in zip(near, _polish_all(questions, near, FINE, None), strict=True):
         improved |= _keep(best, draft, result)
     return improved
 

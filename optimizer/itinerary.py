@@ -115,7 +115,7 @@ def course(
         liftoff = float(options.liftoff_s[row])
         late = later(problem, way, options, row) if late_s is None else late_s
         insertion_s = start_s = liftoff + late + way.insertion_after_s
-        position, velocity = _inserted(problem, way, liftoff, late, start_s)
+        position, velocity = inserted(problem, way, liftoff, late, start_s)
         burn_s += late
         if late and revolutions:
             speed = float(problem.touch(arrival).speed(np.array((finish_s - burn_s) / revolutions / ring.period_s)))
@@ -254,9 +254,15 @@ def _free_form(problem: Problem, flight: TimedFlight, finite: bool) -> Course:
     """A free-form flight: its burns as they were found; all of them are what a correction may change, by the least."""
     ring, start, group = problem.ring, flight.start, problem.classes[flight.craft_class]
     orbit = group.craft.orbit
-    if orbit is None:
-        raise ValueError("a free-form flight belongs to a craft in space")
-    position, velocity = state_in_space(problem, orbit, start.on_ring, start.time_s)
+    if flight.way >= 0:
+        way = problem.ways[flight.way]
+        position, velocity = start.position, start.velocity
+        dives = not way.parking and way.periapsis_m < problem.scenario.floor_m * (1.0 - 1e-9)
+    elif orbit is not None:
+        position, velocity = state_in_space(problem, orbit, start.on_ring, start.time_s)
+        dives = min(orbit.periapsis_m, ring.radius_m) < problem.scenario.floor_m * (1.0 - 1e-9)
+    else:
+        raise ValueError("a free-form flight begins in space, or where a craft from the ground is let go")
     impulses = tuple(
         Impulse(burn.time_s, burn.radial_m_s, burn.along_m_s, burn.cross_m_s) for burn in flight.solution.burns
     )
@@ -269,10 +275,10 @@ def _free_form(problem: Problem, flight: TimedFlight, finite: bool) -> Course:
     return Course(
         itinerary=Itinerary.through_turn(start.time_s, position, velocity, impulses, ring),
         route="timed",
-        insertion_s=None,
+        insertion_s=start.time_s if flight.way >= 0 else None,
         screened_from_s=flight.begin_s + 0.5 * ring.period_s if start.on_ring else start.time_s,
         periapsis_m=None if lowest is None else min(lowest, ring.radius_m),
-        must_burn=not start.on_ring and min(orbit.periapsis_m, ring.radius_m) < problem.scenario.floor_m * (1.0 - 1e-9),
+        must_burn=not start.on_ring and dives,
         unknowns=tuple(unknowns) if problem.oblate or finite else (),
         targets=(*IN_PLANE, "plane") if drifts else IN_PLANE,
         plane=flight.slot // ring.slots,
@@ -376,7 +382,7 @@ def _tilted(
     return out, crosses
 
 
-def _inserted(
+def inserted(
     problem: Problem, way: Ascent, liftoff_s: float, late_s: float, time_s: float
 ) -> tuple[np.ndarray, np.ndarray]:
     """State at insertion: on the given apsides, the apoapsis laid on the ring; a parking orbit keeps its height.

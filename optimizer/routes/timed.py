@@ -1,4 +1,4 @@
-"""Free-form flights: a few burns in any direction at any moment, for craft in space.
+"""Free-form flights: a few burns in any direction at any moment, for craft in space and for those just launched.
 
 Such a flight costs no more than any phasing orbit that is as quick (``freeform.py``), and follows no period: it is
 flown by attitude and clock. Two-body; over an oblate body it is a first guess like every other option.
@@ -49,6 +49,7 @@ class TimedFlight:
         lead_rad: how far the slot is ahead at the first burn, in (-pi, pi].
         touch_s: when the flight first reaches the ring's radius.
         lowest_m, periapsis_m: lowest radius from the start on, and the lowest periapsis passed; None where none is.
+        way, pad, liftoff_s: how a craft from the ground got to the start; -1, -1 and nan for one in space.
     """
 
     craft_class: int
@@ -60,6 +61,9 @@ class TimedFlight:
     touch_s: float
     lowest_m: float
     periapsis_m: float | None
+    way: int = -1
+    pad: int = -1
+    liftoff_s: float = math.nan
 
     @property
     def begin_s(self) -> float:
@@ -255,10 +259,10 @@ def options(ring: Ring, flights: Sequence[TimedFlight]) -> Options:
         craft_class=np.array([f.craft_class for f in flights]),
         slot=np.array([f.slot for f in flights]),
         route=np.full(n, ROUTES.index("timed")),
-        pad=np.full(n, -1),
-        way=np.full(n, -1),
+        pad=np.array([f.pad for f in flights]),
+        way=np.array([f.way for f in flights]),
         flight=np.arange(n),
-        liftoff_s=np.full(n, np.nan),
+        liftoff_s=each(lambda f: f.liftoff_s),
         parking_wait_s=np.zeros(n),
         passes=np.zeros(n, dtype=np.int64),
         revolutions=ring_turns + beyond,
