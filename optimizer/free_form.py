@@ -30,6 +30,9 @@ FINISHES_MAX = 200
 LIFTOFFS_MAX = 3
 """Liftoffs, the soonest, from which free-form flights of launched craft are looked for, for each way up and slot."""
 
+SAME_S = 1.0
+"""A burn this close to the arrival at the ring is at it."""
+
 LAUNCHED_MAX = 24
 """Most finishes looked at for one liftoff and slot."""
 
@@ -100,11 +103,13 @@ def with_free_form(
         widest = max(widest, wide)
         ring = problem.ring.of_plane(rise.slot // problem.ring.slots)
         flights = timed.find(ring, rise.start, rise.slot, finishes, craft_class=0, floor_m=low, ceiling_m=high)
-        for index in rise.classes:
-            way = problem.ways[rise.way]
-            found += [
-                replace(one, craft_class=index, way=rise.way, pad=way.pad, liftoff_s=rise.liftoff_s) for one in flights
-            ]
+        way = problem.ways[rise.way]
+        # a coast to the ring comes to it at its apoapsis, which no crossing shows
+        arrival = math.inf if way.parking else rise.liftoff_s + way.after_s
+        for one in flights:
+            touch = min(one.touch_s, arrival) if one.begin_s >= arrival - SAME_S else one.touch_s
+            up = replace(one, way=rise.way, pad=way.pad, liftoff_s=rise.liftoff_s, touch_s=touch)
+            found += [replace(up, craft_class=index) for index in rise.classes]
     said = [f"free-form flights: {len(found)} were found, the best of their finish as far as is known, not by proof"]
     if widest > 1:
         said.append(f"free-form finishes: only every {widest}th multiple of front_step was looked at for some craft")

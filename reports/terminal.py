@@ -293,7 +293,15 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
             row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))
         rows.append(row)
     lines = [*heading("What to fly", width), *columns(heads, rows, width)]
-    must = [part.craft for part in first.craft if part.must_burn]
+    must = [part.craft for part in first.craft if part.must_burn and part.free_form is None]
+    dive = [part.craft for part in first.craft if part.must_burn and part.free_form is not None]
+    if dive:
+        lines += paragraph(
+            f"{listed(dive)}: the coast ends below the lowest altitude allowed, and so may the orbits between the "
+            "burns (the sheet says which): a burn that is left out then means re-entry.",
+            width,
+            indent="  ",
+        )
     if must:
         lines += paragraph(
             f"{listed(must)}: the first burn at the ring cannot wait for a second pass. The coast ends below the "

@@ -524,7 +524,8 @@ def _limits(case: Case, craft: Craft, item: Mapping[str, Any], flight: Flight, w
             broken.append(f"{name} goes up to {(high - case.body_radius) / 1e3} km on arc {number}")
     if way is not None and way.apoapsis - way.periapsis <= 1.0 and way.radius < case.floor - LENGTH_M:
         broken.append(f"{name} parks at {(way.radius - case.body_radius) / 1e3} km")
-    if way is not None and way.periapsis < case.floor - LENGTH_M and way.apoapsis - way.periapsis > 1.0:
+    tangent = item["route"] != "timed"  # burns in any direction are judged by what is flown through alone
+    if tangent and way is not None and way.periapsis < case.floor - LENGTH_M and way.apoapsis - way.periapsis > 1.0:
         first = item["burns"][0]
         if first["periapsis_after_km"] * 1e3 + case.body_radius < case.floor - LENGTH_M:
             broken.append(f"{name}: the first burn leaves the lowest point at {first['periapsis_after_km']} km")

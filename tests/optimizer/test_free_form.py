@@ -173,8 +173,8 @@ def test_a_finer_step_only_adds_to_the_front() -> None:
     coarse, fine = planned(world(ON_RING)), planned(world(ON_RING, step="front_step_min = 30"))
     for point in coarse["front"]:
         in_time = [p["delta_v_m_s"] for p in fine["front"] if p["finish_s"] <= point["finish_s"] + 1e-3]
-        # the solver finds each flight anew: alike to a part in ten thousand
-        assert min(in_time) <= point["delta_v_m_s"] * (1.0 + 1e-4)
+        # the solver finds each flight anew, and promises each within two parts in a thousand of the best
+        assert min(in_time) <= point["delta_v_m_s"] * (1.0 + 2e-3)
 
 
 def test_the_bundled_scenario_is_planned_over_the_oblate_body() -> None:
@@ -184,3 +184,68 @@ def test_the_bundled_scenario_is_planned_over_the_oblate_body() -> None:
     told = result(outcome)
     assert told["plans"][0]["craft"][0]["route"] == "timed"
     assert told["plans"][0]["within_limits"]
+
+
+LAUNCHED = """
+title = "One from the ground"
+[body]
+name = "Tessaly"
+gm_km3_s2 = 9120.5
+radius_km = 1210.0
+atmosphere_top_km = 62.0
+sidereal_day_h = 70.0
+{j2}
+[ring]
+altitude_km = 1400.0
+slots = 2
+slot0_deg = 0.0
+[[ring.occupied]]
+name = "Alder"
+slot = 1
+[limits]
+clearance_km = 20.0
+apoapsis_max_km = 4000.0
+finish_within_h = 12
+separation_km = 10
+[launch]
+latitude_deg = 0.0
+longitude_deg = {longitude}
+ascent_min = 6.0
+downrange_deg = 18.0
+insertion = {{ periapsis_km = {low}, apoapsis_km = {high}, altitude_km = 95.0 }}
+[goal]
+{step}
+[[craft]]
+name = "Gannet"
+dry_mass_kg = 90.0
+propellant_kg = 80.0
+isp_s = 250.0
+"""
+COAST, PARKING = {"low": -200.0, "high": 1400.0}, {"low": 95.0, "high": 95.0}
+
+
+@pytest.mark.parametrize("insertion", [COAST, PARKING], ids=["direct", "parking"])
+@pytest.mark.parametrize("longitude", [90.0, 300.0])
+def test_from_the_ground_too_and_never_above_the_phasing_orbits(insertion: dict[str, float], longitude: float) -> None:
+    def text(step: str) -> str:
+        return LAUNCHED.format(j2="", longitude=longitude, step=step, **insertion)
+
+    free, steps = planned(text("front_step_min = 20")), planned(text(""))
+    assert check(text("front_step_min = 20"), free) == []
+    assert len(free["front"]) > len(steps["front"])
+    for point in steps["front"]:
+        in_time = [p["delta_v_m_s"] for p in free["front"] if p["finish_s"] <= point["finish_s"] + 1e-3]
+        assert min(in_time) <= point["delta_v_m_s"] + TANGENT_M_S
+    found = [item for plan in free["plans"] for item in plan["craft"] if item["route"] == "timed"]
+    assert found
+    assert all(item["launch_s"] is not None and item["insertion"] is not None for item in found)
+    assert all(plan["within_limits"] for plan in free["plans"])
+
+
+def test_from_the_ground_over_an_oblate_body_burns_are_corrected() -> None:
+    result = planned(LAUNCHED.format(j2="j2 = 0.001", longitude=300.0, step="front_step_min = 60", **COAST))
+    found = [item for plan in result["plans"] for item in plan["craft"] if item["route"] == "timed"]
+    assert found
+    for item in found:
+        assert abs(item["flown"]["slot_error_deg"]) < 1e-3
+        assert abs(item["flown"]["period_error_s"]) < 0.1
