@@ -53,8 +53,9 @@ GRID = 8
 APART = 0.02
 """In ring turns: two burns nearer to each other in time would be one."""
 
-TRIED = 4
-"""Ways of one craft that are flown, of the cheapest for each set of targets; and the soonest."""
+LIKELY, TRIED = 2, 5
+"""Ways of one craft that are flown, of the cheapest for each set of targets; up to so many, and the soonest, where none
+of them serves."""
 
 LONGEST_TURNS = 80.0
 """A craft that is under way for longer is planned anew: flights of many months take their own correction."""
@@ -133,8 +134,10 @@ def mend(
     _take_best(scenario, ring, astray, results, found, seats, aim)
     # whoever is as good as on the plan needs no burn more
     others = [k for k in possible if not _as_good(found[k], astray[k])]
-    drafts = _changed(scenario, ring, gravity, astray, others, aim)
-    _take_best(scenario, ring, astray, _corrected(ring, gravity, astray, drafts), found, seats, aim)
+    likely, rest = _changed(scenario, ring, gravity, astray, others)
+    served = _take_best(scenario, ring, astray, _corrected(ring, gravity, astray, likely), found, seats, aim)
+    rest = [draft for draft in rest if draft.who not in served or aim == "finish"]
+    _take_best(scenario, ring, astray, _corrected(ring, gravity, astray, rest), found, seats, aim)
     return tuple(found)
 
 
@@ -157,18 +160,25 @@ def _take_best(
     found: list[CraftPlan | None],
     seats: Seats,
     aim: Aim,
-) -> None:
-    """Put for each craft the best of some ways that keep the limits in its place, where it beats what is there."""
+) -> set[int]:
+    """Put for each craft the best of some ways that keep the limits in its place, where it beats what is there.
+
+    Returns who has a way now.
+    """
+    served: set[int] = set()
     for k in sorted({draft.who for draft, _, _ in results}):
         ways = [way for way in results if way[0].who == k and _keeps_limits(scenario, ring, astray[k], *way)]
         for draft, flight, seen in sorted(ways, key=lambda way: _worth(way[1].itinerary.impulses, aim, way[0])):
             there = found[k]
             if there is not None and _worth(there.burns, aim) <= _worth(flight.itinerary.impulses, aim, draft):
+                served.add(k)
                 break
             part = _part(ring, astray[k], flight, seen, seats)
             if (part.flown.closest_m or math.inf) >= scenario.limits.separation_m - LENGTH_SLACK_M:
                 found[k] = part
+                served.add(k)
                 break
+    return served
 
 
 def _may_be_mended(ring: Ring, one: Astray) -> bool:
@@ -267,9 +277,9 @@ def _as_planned(ring: Ring, who: int, one: Astray) -> list[_Draft]:
 
 
 def _changed(
-    scenario: Scenario, ring: Ring, gravity: Gravity, astray: Sequence[Astray], whom: Sequence[int], aim: Aim
-) -> list[_Draft]:
-    """The cheapest ways to change burns and to add some, by the linear law.
+    scenario: Scenario, ring: Ring, gravity: Gravity, astray: Sequence[Astray], whom: Sequence[int]
+) -> tuple[list[_Draft], list[_Draft]]:
+    """The cheapest ways to change burns and to add some, by the linear law: the likely ones, and some more.
 
     Also with the last burn a turn or two later, which makes a way of its own of a period that was overshot.
     """
@@ -300,26 +310,30 @@ def _changed(
                 )
             )
             owners.append(k)
-    drafts: list[_Draft] = []
+    likely: list[_Draft] = []
+    rest: list[_Draft] = []
     spec = scenario.ring
     tilt = spec.tilt_tolerance_rad + PLANE_SLACK_RAD
     ways = least_burns(ring, gravity, asked, swing_rad=spec.tolerance_rad, tilt_rad=tilt)
     for k in whom:
         own = [way for owner, found in zip(owners, ways, strict=True) if owner == k for way in found]
-        chosen: list[Found] = []
+        first: list[Found] = []
+        more: list[Found] = []
         soonest = sorted(own, key=lambda way: _worth(way.burns, "finish"))
         for names in dict.fromkeys(way.targets for way in own):
             alike = [way for way in soonest if way.targets == names]
             # the same burns are found for many ends
             unlike = {(len(way.burns), _worth(way.burns, "delta_v")): way for way in reversed(alike)}
             cheapest = sorted(unlike.values(), key=lambda way: _worth(way.burns, "delta_v"))
-            chosen += [*cheapest[:TRIED], *alike[:1]]
+            first += cheapest[:LIKELY]
+            more += [*cheapest[LIKELY:TRIED], *alike[:1]]
         planned = {burn.time_s for burn in _left(astray[k])}
-        for way in dict.fromkeys(chosen):
+        for way in dict.fromkeys([*first, *more]):
             parts = _WHOLE if "plane" in way.targets else _FLAT
             added = [burn.time_s for burn in way.burns if burn.time_s not in planned]
-            drafts.append(replace(_draft(k, way.burns, parts, added), targets=way.targets))
-    return drafts
+            draft = replace(_draft(k, way.burns, parts, added), targets=way.targets)
+            (likely if way in first else rest).append(draft)
+    return likely, rest
 
 
 def _tilt(ring: Ring, one: Astray) -> float:
@@ -411,10 +425,12 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: Astray, draft: _Draft, fl
     if craft.burns_max is not None and before + len(sizes) > craft.burns_max:
         return False
     finish = impulses[-1].time_s if impulses else one.now_s
-    # as planning anew would: revolutions count from now on
-    begin = max(one.now_s, one.part.ring_arrival_s)
-    planned = (one.part.in_slot_s - begin) / ring.period_s
-    if (finish - begin) / ring.period_s > max(limits.revolutions_max, planned) + 0.5:
+    # a craft that was to be in its slot by now begins to count anew, as planning anew would
+    if one.part.in_slot_s > one.now_s:
+        revolutions, most = _revolutions(ring, one, finish), max(limits.revolutions_max, one.part.revolutions)
+    else:
+        revolutions, most = round((finish - one.now_s) / ring.period_s), limits.revolutions_max
+    if revolutions > most:
         return False
     if finish > limits.finish_within_s + 1e-3 or finish - one.part.ring_arrival_s > limits.wait_within_s + 1e-3:
         return False
