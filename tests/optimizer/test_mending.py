@@ -246,3 +246,34 @@ def test_what_a_craft_leaves_behind_does_not_make_the_others_dearer() -> None:
     others = {part.craft: part for part in old.craft if part.craft != "Twite"}
     assert {change.craft for change in done.changes} | set(done.onward.done) == set(others)
     assert done.dearer_m_s <= 1e-6
+
+
+@pytest.mark.parametrize("share", [1.03, 1.06])
+def test_a_tilt_is_taken_off_of_a_new_plan_too(share: float) -> None:
+    """So far off that the old burns do not serve, and 0.3 deg out of the plane: planned anew, then turned by burns.
+
+    It costs no less than the tilt alone at the node and no more than both one after the other: 2 v sin(i / 2).
+    """
+    before, one = in_flight(revolutions=8)
+    now = one.part.burns[0].time_s + 1.0
+    state = state_at(before.scenario, one.part, now)
+    pole = np.cross(state[:3], state[3:])
+    pole *= np.linalg.norm(state[3:]) / np.linalg.norm(pole)
+    tilt = math.radians(0.3)
+
+    def planned_from(angle: float) -> Replan:
+        turned = state.copy()
+        turned[3:] = share * (math.cos(angle) * state[3:] + math.sin(angle) * pole)
+        text = f"now_s = {now!r}\n" + as_read("Fen", turned)
+        return replan(before, parse_observed(text, before.scenario, before.ring))
+
+    flat, done = planned_from(0.0), planned_from(tilt)
+    [change] = done.changes
+    assert done.mended == ("Fen",)
+    assert done.outcome is not None
+    assert change.new.flown.plane_error_rad < math.radians(0.01)
+    assert abs(change.new.flown.slot_error_rad) < MISS_RAD
+    turning = 2.0 * share * before.ring.speed_m_s * math.sin(0.5 * tilt)
+    assert flat.total_m_s - 0.5 < done.total_m_s < flat.total_m_s + 1.1 * turning
+    assert "TILTED" not in told(done)
+    assert "corrected" in told(done)
