@@ -101,6 +101,8 @@ def with_free_form(
         progress(f"free-form flights from the ground: {number + 1} of {len(launched)}")
         wide, finishes = _steps(rise.start.time_s, rise.until_s, step, LAUNCHED_MAX)
         widest = max(widest, wide)
+        if not finishes:
+            continue
         ring = problem.ring.of_plane(rise.slot // problem.ring.slots)
         flights = timed.find(ring, rise.start, rise.slot, finishes, craft_class=0, floor_m=low, ceiling_m=high)
         way = problem.ways[rise.way]

@@ -10,13 +10,13 @@ from ..models.pace import pace
 from ..models.planes import turn_delta_v
 from .options import Options, join
 from .problem import CraftClass, Problem
-from .restriction import NO_RESTRICTION, Restriction
+from .restriction import NO_RESTRICTION, Restriction, route_wanted
 from .routes import drift, over, shift, timed, turning
 from .screens import passes_kept, within_limits
 
 
 def free_form(problem: Problem, restriction: Restriction) -> Options:
-    """Free-form flights within the limits."""
+    """Free-form flights within the limits; those from the ground where the way up is wanted that they begin with."""
     options = timed.options(problem.ring, problem.timed)
     limits = problem.scenario.limits
     options = within_limits(problem, options, limits.finish_within_s)
@@ -25,6 +25,8 @@ def free_form(problem: Problem, restriction: Restriction) -> Options:
     allowed = np.ones(len(options), dtype=bool)
     if restriction.routes is not None and "timed" not in restriction.routes:
         allowed[:] = False
+    up = [route_wanted(restriction, "park" if way.parking else "direct", i) for i, way in enumerate(problem.ways)]
+    allowed &= (options.way < 0) | np.array([*up, True])[options.way]
     if restriction.sides is not None:
         allowed &= np.isin(options.side, sorted(restriction.sides))
     if restriction.revolutions is not None:
