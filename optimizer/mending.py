@@ -1,10 +1,10 @@
-"""The rest of a plan, mended: a craft that is a little off goes on with the burns it was to make, corrected.
+"""The rest of a plan, mended: a craft that is a little off goes on with the burns it was to make, changed and added to.
 
-Slot and structure of the plan are held. For each craft several ways to mend are drafted: the burns that are left as
-they are; the same with one more burn at one of the next two apsides; with the last burn a turn later, which makes an
-overshot period a way of its own; with a burn some turns after the last, which phases a slot error out. All of them are
-corrected by their own numerical flight (``refine.py``, the smallest change of the burns), and the best that keeps the
-limits is taken. It is the nearest way on, not the best of all: planning anew looks for that.
+Slot and structure of the plan are held. First the burns that are left are corrected as they are; where that costs more
+than it was to, the cheapest ways to change them and to add some are looked for by the linearized flight
+(``least_burns.py``), also with the last burn a turn or two later, which makes an overshot period a way of its own. All
+ways are corrected by their own numerical flight (``refine.py``, the smallest change of the burns), and the best that
+keeps the limits is taken. It is the nearest way on, not the best of all: planning anew looks for that.
 """
 
 from __future__ import annotations
