@@ -68,6 +68,7 @@ class CraftBudget:
         went_on, phased_out, too_low: shares of flights that take another revolution, that end with a phasing for a
             slot error, and whose phasing orbit dips below the floor before it is trimmed.
         slot_error_rad: at 0.99, either way, before it is phased out.
+        too_late: whether the limits leave no turn to phase a slot error out: those flights end late, or pay more.
     """
 
     craft: str
@@ -81,6 +82,7 @@ class CraftBudget:
     phased_out: float
     too_low: float
     slot_error_rad: float
+    too_late: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -261,6 +263,7 @@ def _craft_budget(scenario: Scenario, story: Story, used: Array, counts: _Counts
         phased_out=counts.phased_out / used.size,
         too_low=counts.too_low / used.size,
         slot_error_rad=quantiles(np.concatenate(counts.slot_errors), (0.99,))[0].value,
+        too_late=story.too_late,
     )
 
 

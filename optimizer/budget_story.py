@@ -34,7 +34,8 @@ class Story:
         revolutions, wait_s: of the phasing, none where it arrives in place.
         touch_rad: argument of latitude of the touch.
         may_go_on: whether the limits leave room for one more revolution.
-        trim_turns: ring turns over which a slot error may be taken out at the end.
+        trim_turns: ring turns over which a slot error may be taken out at the end, one at least.
+        too_late: whether the limits leave no turn for that.
         tolerance_rad, tilt_tolerance_rad: of the slot, and of the plane.
         floor_m: lowest radius allowed.
         match_s: how well the period must match the ring's.
@@ -53,6 +54,7 @@ class Story:
     touch_rad: float
     may_go_on: bool
     trim_turns: int
+    too_late: bool
     tolerance_rad: float
     tilt_tolerance_rad: float
     floor_m: float
@@ -143,6 +145,7 @@ def _story(scenario: Scenario, ring: Ring, plan: Plan, part: CraftPlan) -> Story
         touch_rad=float(ring.phase(part.in_slot_s, part.slot, part.plane)),
         may_go_on=may_go_on,
         trim_turns=max(turns, 1),
+        too_late=turns < 1,
         tolerance_rad=spec.tolerance_rad,
         tilt_tolerance_rad=spec.tilt_tolerance_rad,
         floor_m=scenario.floor_m,

@@ -145,7 +145,13 @@ def _warnings(budget: Budget) -> list[str]:
                 f"{one.craft} overshoots its period in {_percent(one.went_on)} of flights and takes one revolution "
                 "more, which costs no propellant."
             )
-        if one.phased_out > 0.0:
+        if one.phased_out > 0.0 and one.too_late:
+            found.append(
+                f"{one.craft} ends out of its slot's tolerance in {_percent(one.phased_out)} of flights, and THE "
+                "LIMITS LEAVE NO TURN to phase it out: these flights end late by a turn, as counted here, or pay far "
+                "more."
+            )
+        elif one.phased_out > 0.0:
             found.append(
                 f"{one.craft} ends out of its slot's tolerance in {_percent(one.phased_out)} of flights and phases it "
                 "out afterwards."
@@ -199,6 +205,7 @@ def _craft_values(one: CraftBudget) -> dict[str, Any]:
         "share_running_out": one.short,
         "share_going_on": one.went_on,
         "share_phased_out": one.phased_out,
+        "too_late_to_phase_out": one.too_late,
         "share_below_floor": one.too_low,
         "slot_error_p99_deg": math.degrees(one.slot_error_rad),
         "load_kg": None if one.load_kg is None else dict(zip(shares, one.load_kg, strict=True)),

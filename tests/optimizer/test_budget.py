@@ -327,3 +327,17 @@ def test_flights_agree_with_the_same_flights_integrated() -> None:
         used, slot_error = _Pilot(story, normal[:, index]).fly()
         assert used == pytest.approx(_in_plane(flights, story, index), abs=SPEED_AGREES_M_S)
         assert slot_error == pytest.approx(flights.slot_error_rad[index], abs=SLOT_AGREES_RAD)
+
+
+def test_limits_that_leave_no_turn_to_phase_a_slot_error_out_are_told() -> None:
+    outcome = _outcome(SOME.replace("burn_share = 0.004", "burn_share = 0.02"))
+    scenario = outcome.scenario
+    tight = replace(scenario.limits, finish_within_s=outcome.plans[0].finish_s + 60.0)
+    late = make_budget(replace(outcome, scenario=replace(scenario, limits=tight)), samples=8192)
+    free = make_budget(outcome, samples=8192)
+    [one], [other] = late.craft, free.craft
+    assert one.phased_out > 0.0
+    assert one.too_late
+    assert not other.too_late
+    assert "NO TURN" in " ".join(budget_text(late, 80).split())
+    assert "NO TURN" not in " ".join(budget_text(free, 80).split())

@@ -41,7 +41,7 @@ STARTS = {
     "on the ring": "orbit = { altitude_km = 2400.0, angle_deg = 31.0 }",
     "below it": 'orbit = { periapsis_km = 1100.0, apoapsis_km = 2400.0, angle_deg = 31.0, at = "apoapsis", at_h = 1 }',
 }
-BUNDLED = ("one-craft-mars", "four-over-the-equator", "platform-at-sea", "daily-window", "low-mars")
+BUNDLED = ("one-craft-mars", "thick-air", "four-over-the-equator", "platform-at-sea", "daily-window", "low-mars")
 
 
 def text_of(name: str) -> str:
