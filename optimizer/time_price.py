@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .freeform import FreeformSolution, State, least_delta_v_over_times, tangent_orbits
+if TYPE_CHECKING:
+    from .freeform import FreeformSolution, State
 
 Array = NDArray[np.float64]
 
@@ -57,6 +59,7 @@ def price_of_time(
 ) -> TimePrice:
     """Work out the price of time of one craft; arguments and errors as for :func:`.freeform.least_delta_v`.
 
+    >>> from ringwright.optimizer.freeform import State
     >>> here = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))
     >>> price = price_of_time(
     ...     here, gm=1.0, ring_radius_m=1.0, slot_lead_rad=-math.pi / 3, allowed_s=[2.5 * math.pi, 4.0 * math.pi]
@@ -64,6 +67,9 @@ def price_of_time(
     >>> [round(float(cost), 3) for cost in price.tangent_m_s], [round(float(cost), 3) for cost in price.delta_v_m_s]
     ([0.095, 0.095], [0.095, 0.069])
     """
+    # loaded by whoever asks for it: a plan by phasing orbits does not
+    from .freeform import least_delta_v_over_times, tangent_orbits
+
     question = {
         "gm": gm,
         "ring_radius_m": ring_radius_m,

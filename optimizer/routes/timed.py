@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +17,10 @@ from numpy.typing import NDArray
 from ...models import frames, orbits
 from ...models.kepler import fly, lowest, propagate
 from ...models.ring import Ring
-from ..freeform import FreeformSolution, State, least_delta_v_over_times
 from ..options import ROUTES, F, Options, empty
+
+if TYPE_CHECKING:
+    from ..freeform import FreeformSolution, State
 
 SAMPLES_PER_TURN = 400
 """Moments in a ring period at which a flight is looked at: for the angle flown, and for who is passed."""
@@ -136,6 +138,9 @@ def find(
         craft_class: whose flight it is.
         floor_m, ceiling_m: radii that every arc after the first burn keeps to.
     """
+    # loaded by whoever asks for such flights, who are few
+    from ..freeform import least_delta_v_over_times
+
     solutions = least_delta_v_over_times(
         as_state(start),
         gm=ring.gm,
@@ -178,6 +183,8 @@ def find(
 
 def as_state(start: Coast) -> State:
     """The start as the time-limited optimum takes it."""
+    from ..freeform import State
+
     return State(
         position_m=tuple(start.position.tolist()), velocity_m_s=tuple(start.velocity.tolist()), time_s=start.time_s
     )
