@@ -256,13 +256,10 @@ def _notes(done: Replan) -> tuple[str, ...]:
 def _past(done: Replan) -> Past:
     """What lies behind the new plan."""
     left, before = done.onward, done.past
-    spent = dict(before.spent)
-    for one in left.spent:
-        spent[one.craft] = spent.get(one.craft, 0.0) + one.delta_v_m_s
     finish = max([before.finish_s, *(p.in_slot_s for p in done.old_plan.craft if p.craft in left.done)])
     return Past(
         now_s=done.observed.now_s,
-        spent=tuple(spent.items()),
+        spent=tuple(before.spent_until(left).items()),
         finish_s=finish,
         done=(*before.done, *left.done),
         lost=(*before.lost, *left.lost),

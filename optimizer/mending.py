@@ -27,6 +27,7 @@ from ..models.gravity import Gravity, gravity_around
 from ..models.ring import Ring
 from ..models.scenario import Aim, Craft, Scenario
 from ..models.stepping import turning_points
+from .budget_flights import HALF
 from .judging import LENGTH_SLACK_M, PLANE_SLACK_RAD
 from .least_burns import Asked, Found, least_burns
 from .outcome import Burn, CraftPlan, Flown
@@ -37,9 +38,6 @@ Array = NDArray[np.float64]
 
 SOONEST_S = 60.0
 """A burn that is added comes so long after now at the soonest."""
-
-HALF = 0.5
-"""Share of the slot's tolerance within which a craft is let be while burns are left: as the budget has it."""
 
 WORTH_M_S = 0.05
 """A correction is made for its own sake, within the tolerance, where it costs no more than this."""

@@ -117,6 +117,13 @@ class Past:
         """By all craft."""
         return math.fsum(one for _, one in self.spent)
 
+    def spent_until(self, left: Onward) -> dict[str, float]:
+        """What each craft has burned until a later look, m/s, by name."""
+        spent = dict(self.spent)
+        for one in left.spent:
+            spent[one.craft] = spent.get(one.craft, 0.0) + one.delta_v_m_s
+        return spent
+
 
 NOTHING = Past()
 
@@ -331,9 +338,7 @@ def _rest_of(
     progress: Progress,
 ) -> Replan:
     old, now = before.plans[0], observed.now_s
-    spent = dict(past.spent)
-    for one in left.spent:
-        spent[one.craft] = spent.get(one.craft, 0.0) + one.delta_v_m_s
+    spent = past.spent_until(left)
     kept = {part.craft for part in old.craft} - set(left.done) - set(left.lost) if left.as_planned else set(left.frozen)
     changes = [_change(held.get(part.craft, part), old, 0.0, now, spent) for part in old.craft if part.craft in kept]
     if outcome is not None and outcome.plans:

@@ -21,19 +21,19 @@ from ringwright.models.flight import Flight, Impulse, Itinerary, fly, measure
 from ringwright.models.gravity import gravity_around
 from ringwright.models.observed import Observed, parse_observed
 from ringwright.models.scenario import Errors
+from ringwright.optimizer.budget_flights import HALF
 from ringwright.optimizer.budget_story import errors_of
 from ringwright.optimizer.from_here import from_here
 from ringwright.optimizer.outcome import CraftPlan, Outcome
 from ringwright.optimizer.refine import IMPULSIVE
 from ringwright.optimizer.replan import NOTHING, replan
 
+from .planned import as_read
+
 Array = NDArray[np.float64]
 
 LOOK_S = 30.0
 """So long after a burn, or after an insertion, the craft is looked at; sooner where the next burn comes sooner."""
-
-HALF = 0.5
-"""Share of the tolerance within which a craft with burns to come is let be."""
 
 LEGS_MAX = 16
 """Burns of one craft at most: more would be going in circles."""
@@ -220,10 +220,8 @@ class ClosedLoop:
             period = 2.0 * math.pi / math.sqrt(gm * inverse**3)
             wrong = gm * inverse / (3.0 * v * period) * one.errors.period_reading_s * one.rng.normal()
             state[3:] *= 1.0 + wrong / v
-        keys = ("x_m", "y_m", "z_m", "vx_m_s", "vy_m_s", "vz_m_s")
-        told = ", ".join(f"{key} = {value!r}" for key, value in zip(keys, state.tolist(), strict=True))
         tank = "" if one.tank_kg is None else f"propellant_kg = {one.tank_kg!r}\n"
-        text = f'now_s = {one.time_s!r}\n[[craft]]\nname = "{part.craft}"\n{tank}state = {{ {told} }}\n'
+        text = f"now_s = {one.time_s!r}\n" + as_read(part.craft, state) + tank
         seen: Observed = parse_observed(text, self.outcome.scenario, self.outcome.ring)
         done = replan(self.outcome, seen, past=self.past, anew=False)
         assert done.fits, f"no plan is left for {part.craft} after {one.time_s:.0f} s"

@@ -7,6 +7,9 @@ import json
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from ringwright.models.reading import parse_scenario
 from ringwright.models.scenario import Scenario
 from ringwright.optimizer.plan import make_plan
@@ -27,3 +30,10 @@ def planned(text: str) -> dict[str, Any]:
     """Plan it, by way of the JSON text; each text is planned once."""
     result: dict[str, Any] = copy.deepcopy(json.loads(_planned(text)))
     return result
+
+
+def as_read(name: str, state: NDArray[np.float64]) -> str:
+    """One craft of a file of observations, read as a state: m and m/s, six numbers."""
+    keys = ("x_m", "y_m", "z_m", "vx_m_s", "vy_m_s", "vz_m_s")
+    told = ", ".join(f"{key} = {value!r}" for key, value in zip(keys, state.tolist(), strict=True))
+    return f'[[craft]]\nname = "{name}"\nstate = {{ {told} }}\n'

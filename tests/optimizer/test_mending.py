@@ -29,7 +29,7 @@ from ringwright.optimizer.refine import IMPULSIVE
 from ringwright.optimizer.replan import Replan, replan
 from ringwright.reports.replan import replan_json, replan_text
 
-from ..planned import scenario_of
+from ..planned import as_read, scenario_of
 from .test_carriers_in_plans import world
 
 Array = NDArray[np.float64]
@@ -53,12 +53,6 @@ def state_at(scenario: Scenario, part: CraftPlan, time_s: float) -> Array:
     cut = replace(item, impulses=tuple(b for b in item.impulses if b.time_s <= time_s), end_s=time_s)
     [flight] = fly([cut], gravity_around(scenario.body), IMPULSIVE if part.engine is None else part.engine)
     return flight.end_state
-
-
-def as_read(name: str, state: Array) -> str:
-    keys = ("x_m", "y_m", "z_m", "vx_m_s", "vy_m_s", "vz_m_s")
-    told = ", ".join(f"{key} = {value!r}" for key, value in zip(keys, state.tolist(), strict=True))
-    return f'[[craft]]\nname = "{name}"\nstate = {{ {told} }}\n'
 
 
 def all_seen(before: Outcome, now_s: float, off: dict[str, Array] | None = None) -> Observed:
