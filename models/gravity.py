@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from .scenario import Body
 
 Array = NDArray[np.float64]
+Number = TypeVar("Number", float, Array)
 
 
 class Gravity(Protocol):
@@ -23,8 +24,8 @@ class Gravity(Protocol):
     def acceleration(self, position: Array) -> Array:
         """Acceleration, m/s^2, at positions, m; both of shape (3, n)."""
 
-    def field(self, position: Array, square: Array, cube: Array) -> Array:
-        """The same where square and cube of the radius, (n,), are at hand."""
+    def pull(self, x: Number, y: Number, z: Number, square: Number, cube: Number) -> tuple[Number, Number, Number]:
+        """The same by components, where square and cube of the radius are at hand; numbers or arrays alike."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,12 +36,12 @@ class PointMass:
 
     def acceleration(self, position: Array) -> Array:
         """-GM r / r^3; both of shape (3, n)."""
-        return self.field(position, *_powers(position))
+        return _by_components(self, position)
 
-    def field(self, position: Array, square: Array, cube: Array) -> Array:
-        """The same where square and cube of the radius, (n,), are at hand."""
-        pull: Array = position * (-self.gm / cube)
-        return pull
+    def pull(self, x: Number, y: Number, z: Number, square: Number, cube: Number) -> tuple[Number, Number, Number]:
+        """The same by components, where square and cube of the radius are at hand; numbers or arrays alike."""
+        share = -self.gm / cube
+        return x * share, y * share, z * share
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,32 +62,21 @@ class Oblate:
 
     def acceleration(self, position: Array) -> Array:
         """Acceleration; both of shape (3, n)."""
-        return self.field(position, *_powers(position))
+        return _by_components(self, position)
 
-    def field(self, position: Array, square: Array, cube: Array) -> Array:
-        """The same where square and cube of the radius, (n,), are at hand."""
+    def pull(self, x: Number, y: Number, z: Number, square: Number, cube: Number) -> tuple[Number, Number, Number]:
+        """The same by components, where square and cube of the radius are at hand; numbers or arrays alike."""
         # written with few operations, as flights spend most of their time here
-        z = position[2]
-        pull = -self.gm / cube
-        bulge = pull * (1.5 * self.j2 * self.j2_radius**2)
-        bulge /= square
-        lift = z * z
-        lift *= -5.0
-        lift /= square
-        lift += 1.0
-        lift *= bulge
-        lift += pull
-        total: Array = position * lift
-        bulge *= 2.0
-        bulge *= z
-        total[2] += bulge
-        return total
+        share = -self.gm / cube
+        bulge = share * (1.5 * self.j2 * self.j2_radius**2) / square
+        level = share + bulge - 5.0 * bulge * (z * z / square)
+        return x * level, y * level, z * (level + 2.0 * bulge)
 
 
-def _powers(position: Array) -> tuple[Array, Array]:
-    """Square and cube of the radius."""
-    square = np.einsum("ij,ij->j", position, position)
-    return square, square * np.sqrt(square)
+def _by_components(gravity: Gravity, position: Array) -> Array:
+    x, y, z = position
+    square = x * x + y * y + z * z
+    return np.stack(gravity.pull(x, y, z, square, square * np.sqrt(square)))
 
 
 def gravity_around(body: Body) -> Gravity:

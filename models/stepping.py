@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from . import frames
 from .burns import FiniteThrust
 from .errors import FlightError
-from .gravity import Gravity
+from .gravity import Gravity, Number
 
 Array = NDArray[np.float64]
 
@@ -32,6 +32,8 @@ TOLERANCE_FLOOR = 3e-14
 SCIPY_FLOOR = 2.3e-14
 """The least relative tolerance that scipy takes without a warning; for time, which only grows, absolute counts."""
 STEPS_MAX = 100_000
+FEW = 8
+"""So few arcs are stepped faster with plain numbers than with arrays of them."""
 FALSE_POSITIONS = 7
 """Rounds of false position for a turning point of the radius: far below a millimeter after five."""
 
@@ -236,27 +238,22 @@ def coast(
 ) -> tuple[Array, Steps]:
     """Fly arcs without thrust: states (6, n) over durations (n,), > 0; also the steps."""
     # an open orbit would reach infinity in a finite s: no step of s = 1 may be longer than the whole arc
-    gm, rush = gravity.gm, 1.0 / duration_s
+    gm, pull, rush = gravity.gm, gravity.pull, 1.0 / duration_s
+
+    def rate(least: Number, x: Number, y: Number, z: Number, u: Number, v: Number, w: Number) -> tuple[Number, ...]:
+        square = x * x + y * y + z * z
+        # a power of a half is a square root, others cost ten times as much
+        cube = square * square**0.5
+        pace = 1.0 / ((gm / cube) ** 0.5 + least)
+        a, b, c = pull(x, y, z, square, cube)
+        return u * pace, v * pace, w * pace, a * pace, b * pace, c * pace, pace
 
     def scaled(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
         least = rush[chosen]
-
-        def rate(y: Array) -> Array:
-            out = np.empty_like(y)
-            position, pace = y[:3], out[6]
-            # square roots, because powers cost ten times as much
-            square = np.einsum("ij,ij->j", position, position)
-            cube = np.sqrt(square)
-            cube *= square
-            np.divide(gm, cube, out=pace)
-            np.sqrt(pace, out=pace)
-            pace += least
-            np.divide(1.0, pace, out=pace)
-            np.multiply(y[3:6], pace, out=out[:3])
-            np.multiply(gravity.field(position, square, cube), pace, out=out[3:6])
-            return out
-
-        return rate
+        if chosen.size > FEW:
+            return lambda y: np.array(rate(least, *y[:6]))
+        one_by_one = least.tolist()
+        return lambda y: np.array([rate(*row) for row in zip(one_by_one, *y[:6].tolist(), strict=True)]).T
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
     steps = step_together(

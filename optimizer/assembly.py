@@ -27,7 +27,7 @@ from .carrier_plans import carrier_plans
 from .drifting import drift_courses
 from .engines import engine_of
 from .itinerary import Course, course, flight_key
-from .judging import broken_of, margins_of
+from .judging import judged
 from .options import Options
 from .outcome import CraftPlan, Flown, FreeForm, LaunchHeading, Plan
 from .plan_burns import burns_of
@@ -67,7 +67,6 @@ class Flights:
     flights: dict[tuple[float, ...], Flight]
     measured: dict[tuple[float, ...], Measured]
     legs: dict[tuple[float, ...], tuple[Leg, ...]]
-    extremes: dict[tuple[float, ...], tuple[float, float]]
     first_guess_rad: dict[tuple[float, ...], float]
     carried: dict[CarrierKey, Carried] = field(default_factory=dict)
     nearest: dict[tuple[float, ...], float] = field(default_factory=dict)
@@ -141,13 +140,11 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     for name, what in courses.items():
         if what.earlier is not None:
             legs[name] = (*what.earlier.legs(), *legs[name])
-    extremes = {n: (min(leg.lowest_m for leg in ls), max(leg.highest_m for leg in ls)) for n, ls in legs.items()}
     return Flights(
         courses=courses,
         flights=flights,
         measured=measured,
         legs=legs,
-        extremes=extremes,
         first_guess_rad=first_guess,
         carried=carried,
     )
@@ -202,22 +199,8 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
     seats = [_Seat(k.name, _in_ring(problem, k.angle_rad, k.slot), -math.inf) for k in problem.kept]
     seats += [_Seat(name, _place(problem, options, row), flights.finish(problem, options, row)) for name, row in named]
     craft = tuple(_craft_plan(problem, options, row, name, seats, flights) for name, row in named)
-    used = [c.propellant_kg for c in craft]
     carriers = carrier_plans(problem, options, named, flights.carried)
-    extremes = {name: flights.extremes[flight_key(problem, options, row)] for name, row in named}
-    margins = margins_of(problem.scenario, craft, extremes, carriers)
-    return Plan(
-        rank=0,
-        delta_v_m_s=math.fsum(c.delta_v_m_s for c in craft),
-        worst_delta_v_m_s=max((c.delta_v_m_s for c in craft), default=0.0),
-        propellant_kg=None if any(u is None for u in used) else math.fsum(u for u in used if u is not None),
-        finish_s=max((c.in_slot_s for c in craft), default=0.0),
-        craft=craft,
-        broken=broken_of(problem.scenario, craft, margins, moved=any(way.place is not None for way in problem.ways)),
-        margins=margins,
-        on_front=False,
-        carriers=carriers,
-    )
+    return judged(problem.scenario, craft, carriers, moved=any(way.place is not None for way in problem.ways))
 
 
 def _craft_plan(
@@ -246,7 +229,6 @@ def _craft_plan(
     moved = 0.0
     if way is not None and way.place is not None and what.insertion_s is not None:
         moved = what.insertion_s - float(options.liftoff_s[row]) - way.insertion_after_s
-    nearest, to = _nearest(problem, flights, option_key, name, finish, seats)
     phased = revolutions > 0 and options.flight[row] < 0
     phasing = float(options.phasing_s[row]) / revolutions if phased else None
     to_hit = phasing
@@ -282,15 +264,7 @@ def _craft_plan(
         propellant_kg=None if left is None or loaded is None else loaded - left,
         propellant_left_kg=left,
         burns=burns,
-        flown=Flown(
-            slot_error_rad=seen.slot_error_rad,
-            period_error_s=seen.period_error_s,
-            plane_error_rad=seen.plane_error_rad,
-            lowest_m=flights.extremes[option_key][0],
-            closest_m=nearest,
-            closest_to=to,
-            eccentricity=math.hypot(*seen.eccentricity),
-        ),
+        flown=Flown.of(seen, flights.legs[option_key], _nearest(problem, flights, option_key, name, finish, seats)),
         period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
         phasing_burn=_phasing_burn(what, revolutions),

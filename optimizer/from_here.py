@@ -9,7 +9,7 @@ are gone.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,12 +17,12 @@ import numpy as np
 from ..models.flight import fly
 from ..models.gravity import gravity_around
 from ..models.observed import Observed
-from ..models.scenario import Craft, Occupied, Scenario
+from ..models.scenario import Craft, Occupied
 from .hold import hold
-from .judging import broken_of, margins_of
+from .judging import judged
 from .mending import Astray, rest_as_it_is
 from .onward import onward
-from .outcome import CarrierPlan, CraftPlan, Kept, Outcome, Plan, burn_later, flown_later, later
+from .outcome import CarrierPlan, CraftPlan, Kept, Outcome, burn_later, flown_later, later
 from .refine import IMPULSIVE
 from .replan import NOTHING, CraftChange, Past, Progress, Replan, replan
 
@@ -110,8 +110,8 @@ def from_here(done: Replan) -> FromHere | None:
         ),
     )
     carriers = _carriers(done, parts)
-    plan = _plan(left, tuple(parts), carriers)
-    plan = replace(plan, hold=hold(ring, left.ring, plan.craft, kept))
+    plan = judged(left, parts, carriers, moved=any(part.heading is not None for part in parts))
+    plan = replace(plan, rank=1, hold=hold(ring, left.ring, plan.craft, kept))
     outcome = Outcome(
         scenario=left,
         ring=ring,
@@ -177,6 +177,7 @@ def _rest_of_drift(part: CraftPlan, now: Craft, now_s: float) -> CraftPlan:
         part,
         burns=burns,
         before_burns=states,
+        flown=replace(part.flown, highest_m=max(burn.apoapsis_after_m for burn in burns)),
         delta_v_m_s=math.fsum(burn.own_m_s for burn in burns),
         propellant_kg=None
         if part.propellant_left_kg is None or now.propellant_kg is None
@@ -211,39 +212,6 @@ def _carriers(done: Replan, parts: list[CraftPlan]) -> tuple[CarrierPlan, ...]:
     riding = {part.carrier for part in parts} - {one.carrier for one in found}
     found += [one for one in done.old_plan.carriers if one.carrier in riding]
     return tuple(found)
-
-
-def _plan(scenario: Scenario, parts: tuple[CraftPlan, ...], carriers: tuple[CarrierPlan, ...]) -> Plan:
-    used = [part.propellant_kg for part in parts]
-    margins = margins_of(scenario, parts, _extremes(scenario, parts), carriers)
-    moved = any(part.heading is not None for part in parts)
-    return Plan(
-        rank=1,
-        delta_v_m_s=math.fsum(part.delta_v_m_s for part in parts),
-        worst_delta_v_m_s=max((part.delta_v_m_s for part in parts), default=0.0),
-        propellant_kg=None if any(one is None for one in used) else math.fsum(one for one in used if one is not None),
-        finish_s=max((part.in_slot_s for part in parts), default=0.0),
-        craft=parts,
-        broken=broken_of(scenario, parts, margins, moved=moved),
-        margins=margins,
-        on_front=False,
-        carriers=carriers,
-    )
-
-
-def _extremes(scenario: Scenario, parts: tuple[CraftPlan, ...]) -> Mapping[str, tuple[float, float]]:
-    """Lowest and highest radius of each craft, as flown; of a drift of months those of its burns."""
-    found = {}
-    flown = [part for part in parts if part.route != "drift" and part.itinerary is not None]
-    items = [part.itinerary for part in flown if part.itinerary is not None]
-    models = [IMPULSIVE if part.engine is None else part.engine for part in flown]
-    for part, flight in zip(flown, fly(items, gravity_around(scenario.body), models), strict=True):
-        legs = flight.legs()
-        found[part.craft] = (min(leg.lowest_m for leg in legs), max(leg.highest_m for leg in legs))
-    for part in parts:
-        highest = max((burn.apoapsis_after_m for burn in part.burns), default=scenario.ring.radius_m)
-        found.setdefault(part.craft, (part.flown.lowest_m, highest))
-    return found
 
 
 def _notes(done: Replan) -> tuple[str, ...]:

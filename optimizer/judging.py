@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 
 from ..models.craft import delta_v_allowed
 from ..models.scenario import Scenario
-from .outcome import Broken, CarrierPlan, CraftPlan, Margin
+from .outcome import Broken, CarrierPlan, CraftPlan, Margin, Plan
 
 LENGTH_SLACK_M = 1.0
 """The integrator and its search for the lowest point are good to less than this."""
@@ -20,10 +20,32 @@ MOVED_SLACK_S = 1.0
 """A liftoff that the flight has moved by less than this keeps the limits of its pad."""
 
 
+def judged(
+    scenario: Scenario, craft: Sequence[CraftPlan], carriers: Sequence[CarrierPlan] = (), *, moved: bool
+) -> Plan:
+    """The parts of craft and carriers as one plan, its totals taken and its limits judged; not yet ranked (0).
+
+    ``moved``: whether the flight may have moved liftoffs, see `broken_of`.
+    """
+    used = [c.propellant_kg for c in craft]
+    margins = margins_of(scenario, craft, carriers)
+    return Plan(
+        rank=0,
+        delta_v_m_s=math.fsum(c.delta_v_m_s for c in craft),
+        worst_delta_v_m_s=max((c.delta_v_m_s for c in craft), default=0.0),
+        propellant_kg=None if any(u is None for u in used) else math.fsum(u for u in used if u is not None),
+        finish_s=max((c.in_slot_s for c in craft), default=0.0),
+        craft=tuple(craft),
+        broken=broken_of(scenario, craft, margins, moved=moved),
+        margins=margins,
+        on_front=False,
+        carriers=tuple(carriers),
+    )
+
+
 def margins_of(
     scenario: Scenario,
     craft: Sequence[CraftPlan],
-    extremes: Mapping[str, tuple[float, float]],
     carriers: Sequence[CarrierPlan] = (),
 ) -> tuple[Margin, ...]:
     """How much room a plan leaves under each limit that the scenario sets, by the flight where it can tell.
@@ -31,7 +53,6 @@ def margins_of(
     Args:
         scenario: with the limits.
         craft: the parts of the plan.
-        extremes: lowest and highest radius that each craft flies through, m.
         carriers: those of the plan.
     """
     limits, body = scenario.limits, scenario.body
@@ -41,14 +62,15 @@ def margins_of(
     def note(limit: str, allowed: float, sense: str, values: list[tuple[float, str]]) -> None:
         if not values or not math.isfinite(allowed):
             return
-        value, who = (min if sense == "at least" else max)(values, key=lambda pair: round(pair[0], 6))
+        # of craft alike but for rounding the first is named
+        value, who = (min if sense == "at least" else max)(values, key=lambda pair: round(float(f"{pair[0]:.8g}"), 6))
         found.append(Margin(limit=limit, value=value, allowed=allowed, sense=sense, craft=who))  # type: ignore[arg-type]
 
     note(
         "limits.clearance",
         limits.clearance_m,
         "at least",
-        [(extremes[c.craft][0] - top, c.craft) for c in craft] + [(c.lowest_m - top, c.carrier) for c in carriers],
+        [(c.flown.lowest_m - top, c.craft) for c in craft] + [(c.lowest_m - top, c.carrier) for c in carriers],
     )
     note("limits.finish_within", limits.finish_within_s, "at most", [(c.in_slot_s, c.craft) for c in craft])
     note(
@@ -62,7 +84,7 @@ def margins_of(
         "limits.apoapsis_max",
         limits.apoapsis_max_m - body.radius_m,
         "at most",
-        [(extremes[c.craft][1] - body.radius_m, c.craft) for c in craft],
+        [(c.flown.highest_m - body.radius_m, c.craft) for c in craft],
     )
     if limits.separation_m > 0.0:
         note(

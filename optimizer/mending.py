@@ -473,7 +473,6 @@ def _part(ring: Ring, one: Astray, flight: Flight, seen: Measured, seats: Seats)
     dips = [leg.periapsis_m for leg in legs[:-1] if leg.periapsis_m is not None]
     behind = 0 if one.now_s == 0.0 else sum(burn.time_s <= one.now_s for burn in part.burns)
     first = None if part.phasing_burn is None or part.phasing_burn < behind else part.phasing_burn - behind
-    nearest, to = _nearest(ring, part, flight, one.now_s, finish, seats)
     return replace(
         part,
         launch_s=None,
@@ -494,15 +493,7 @@ def _part(ring: Ring, one: Astray, flight: Flight, seen: Measured, seats: Seats)
         propellant_kg=None if left is None or loaded is None else loaded - left,
         propellant_left_kg=left,
         burns=burns,
-        flown=Flown(
-            slot_error_rad=seen.slot_error_rad,
-            period_error_s=seen.period_error_s,
-            plane_error_rad=seen.plane_error_rad,
-            lowest_m=min(leg.lowest_m for leg in legs),
-            closest_m=nearest,
-            closest_to=to,
-            eccentricity=math.hypot(*seen.eccentricity),
-        ),
+        flown=Flown.of(seen, legs, _nearest(ring, part, flight, one.now_s, finish, seats)),
         phasing_burn=first,
         period_to_hit_s=burns[first].period_after_s if first is not None and first < len(burns) else None,
         before_burns=tuple(tuple(float(x) for x in state) for state in flight.before),

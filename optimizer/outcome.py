@@ -7,12 +7,14 @@ meters, times seconds from the epoch, as everywhere inside.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from ..models.burns import FiniteThrust
-from ..models.flown import Itinerary
+from ..models.flown import Itinerary, Leg
 from ..models.launch import TiltAt
+from ..models.placing import Measured
 from ..models.ring import Ring
 from ..models.scenario import Scenario
 from .time_price import TimePrice
@@ -56,15 +58,31 @@ class Flown:
     ``slot_error_rad`` craft minus slot in the ring plane, signed; ``period_error_s`` nodal period minus the ring's;
     ``closest_m`` the least distance to a craft already in place, to whom, None where there was nobody.
     ``eccentricity`` of that turn: the craft's place swings by twice as much (rad) about its mean within a turn.
+    ``lowest_m`` and ``highest_m`` are the least and largest radius of the whole flight.
     """
 
     slot_error_rad: float
     period_error_s: float
     plane_error_rad: float
     lowest_m: float
+    highest_m: float
     closest_m: float | None
     closest_to: str | None
     eccentricity: float = 0.0
+
+    @classmethod
+    def of(cls, seen: Measured, legs: Sequence[Leg], nearest: tuple[float | None, str | None]) -> Flown:
+        """From what was measured, the legs flown, and who came nearest."""
+        return cls(
+            slot_error_rad=seen.slot_error_rad,
+            period_error_s=seen.period_error_s,
+            plane_error_rad=seen.plane_error_rad,
+            lowest_m=min(leg.lowest_m for leg in legs),
+            highest_m=max(leg.highest_m for leg in legs),
+            closest_m=nearest[0],
+            closest_to=nearest[1],
+            eccentricity=math.hypot(*seen.eccentricity),
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -234,6 +234,7 @@ def craft_plan(
             period_error_s=1.5e-4,
             plane_error_rad=0.0,
             lowest_m=min(lowest) if lowest else radius_m,
+            highest_m=radius_m,
             closest_m=None,
             closest_to=None,
         ),
