@@ -26,8 +26,6 @@ from .freeform_seeds import Question, tangents
 
 Array = NDArray[np.float64]
 IN_SLOT = 1e-9  # relative state, in ring radii and circular speeds, of a craft that needs no burn
-HARD = 0.9  # circular speeds, from which on a flight is also looked for by way of other allowed times
-BESIDE = (0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3)
 FLAT = 1e-9  # tilt in radians below which a start lies in the ring plane
 
 
@@ -137,22 +135,7 @@ def least_delta_v(
         burns_max=burns_max,
         pole=pole,
     )
-    best = found[0]
-    if best is not None and best.delta_v_m_s < HARD * math.sqrt(gm / ring_radius_m):
-        return best
-    # so dear a flight follows the limits closely, and guesses rarely lead there: by way of other times they do
-    beside = least_delta_v_over_times(
-        start,
-        gm=gm,
-        ring_radius_m=ring_radius_m,
-        slot_lead_rad=slot_lead_rad,
-        allowed_s=[share * allowed_s for share in BESIDE],
-        floor_m=floor_m,
-        ceiling_m=ceiling_m,
-        burns_max=burns_max,
-        pole=pole,
-    )[BESIDE.index(1.0)]
-    return min((one for one in (best, beside) if one is not None), key=lambda one: one.delta_v_m_s, default=None)
+    return found[0]
 
 
 def least_delta_v_over_times(

@@ -22,7 +22,7 @@ from .freeform_drafts import (
 )
 from .freeform_flight import Array, fly_chain
 from .freeform_polish import Polished, Schedule, polish
-from .freeform_seeds import guesses, lambert_arcs, tangents, via_points
+from .freeform_seeds import along_limit, guesses, lambert_arcs, tangents, via_points
 
 # from a first guess; from a guess of two burns; from a flight that is nearly one; and to the last digit
 ROUGH = Schedule(iterations=40, barrier_end=1e-6)
@@ -59,6 +59,7 @@ def solve(questions: Questions, burns_max: int) -> Bests:
         _improve(questions, best, [draft for index in anchors for draft in _threes(questions, index)], ROUGH)
     if burns_max >= 4:
         _improve(questions, best, [draft for index in anchors for draft in _fours(questions, index)], ROUGH)
+        _improve(questions, best, [draft for index in anchors for draft in _limited(questions, index)], AGAIN)
     if burns_max >= 4:
         _improve(questions, best, _parted(questions, best), ROUGH)
     for _ in range(ROUNDS):
@@ -146,6 +147,10 @@ def _threes(questions: Questions, index: int) -> list[Draft]:
 
 def _fours(questions: Questions, index: int) -> list[Draft]:
     return [draft_of(guess, index, questions.cases.size) for guess in guesses(questions.each[index])]
+
+
+def _limited(questions: Questions, index: int) -> list[Draft]:
+    return [draft_of(guess, index, questions.cases.size) for guess in along_limit(questions.each[index])]
 
 
 def _polish_all(questions: Questions, drafts: list[Draft], schedule: Schedule, known: Array | None) -> list[Polished]:

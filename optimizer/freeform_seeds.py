@@ -66,10 +66,10 @@ class Question:
 
 
 def guesses(question: Question) -> list[Guess]:
-    """All guesses of four burns."""
+    """Guesses of four burns that run along no limit."""
     found = double_hohmann(question)
     if question.on_ring:
-        found += mirrored(question) + split_tangents(question) + along_limit(question)
+        found += mirrored(question) + split_tangents(question)
     return found
 
 
@@ -126,33 +126,43 @@ def along_limit(question: Question, count: int = 300) -> list[Guess]:
     Where the waiting orbit of the double Hohmann would lie beyond a limit, time is gained by steeper ways there and
     back: arcs tangent to the limit whose other apsis lies beyond the ring, chosen so that the craft meets the slot.
     """
-    found = []
+    found: list[Guess] = []
+    if not question.on_ring:
+        return found
     for limit in (question.floor, question.ceiling):
         if not 0.0 < limit < np.inf or abs(limit - 1.0) < 1e-6:
             continue
         inward = limit < 1.0
-        other = 1.0 + np.geomspace(1e-4, 9.0, count) if inward else 1.0 - np.geomspace(1e-4, 0.7, count)
-        a, e = 0.5 * (limit + other), np.abs(other - limit) / (other + limit)
-        parameter = a * (1.0 - e * e)
+        # arcs that the other apsis, or for open ones the eccentricity, tells apart
+        least = abs(1.0 - limit) / (1.0 + limit)
+        e = least + np.geomspace(1e-5, 3.0 if inward else 0.98 - least, count)
+        parameter = limit * (1.0 + e if inward else 1.0 - e)
         anomaly = np.arccos(np.clip((parameter - 1.0) / e, -1.0, 1.0))
-        eccentric = 2.0 * np.arctan(np.sqrt((1.0 - e) / (1.0 + e)) * np.tan(anomaly / 2.0))
-        passage = a**1.5 * (eccentric - e * np.sin(eccentric))
+        passage = _since_periapsis(parameter, e, anomaly)
         # from the ring to the limit: before the periapsis there, or after the periapsis up to the apoapsis there
         swept = anomaly if inward else np.pi - anomaly
-        taken = passage if inward else np.pi * a**1.5 - passage
+        taken = passage if inward else np.pi * (parameter / (1.0 - e * e)) ** 1.5 - passage
         wait = question.allowed - 2.0 * taken
         start = float(np.arctan2(question.position[1], question.position[0]))
         ahead = start + 2.0 * swept + wait * limit**-1.5 - question.slot_angle - question.allowed
         for whole in range(int(np.floor(ahead.min() / TURN)), 1 + int(np.floor(ahead.max() / TURN))):
             f = ahead - TURN * whole
             for i in np.flatnonzero((f[1:] * f[:-1] <= 0.0) & (wait[1:] > 0.0) & (wait[:-1] > 0.0))[:1]:
-                momentum, inverse = float(parameter[i]) ** 0.5, 1.0 / float(a[i])
+                momentum, inverse = float(parameter[i]) ** 0.5, float((1.0 - e[i] ** 2) / parameter[i])
                 outward = -np.sqrt(max(2.0 - inverse - momentum**2, 0.0)) * (1.0 if inward else -1.0)
                 change = limit**-0.5 - momentum / limit
                 local = np.array([[outward, momentum - 1.0], [0.0, change], [0.0, -change]])
                 times = np.array([0.0, taken[i], question.allowed - taken[i], question.allowed])
                 found.append(Guess("along the limit", times, _from_local(question, times, local)))
     return found
+
+
+def _since_periapsis(parameter: Array, eccentricity: Array, anomaly: Array) -> Array:
+    """Time from periapsis to a true anomaly below pi on any conic: r^2 / h by Gauss's quadrature."""
+    node, weight = np.polynomial.legendre.leggauss(40)
+    at = 0.5 * anomaly[:, None] * (1.0 + node)
+    pace = (1.0 + eccentricity[:, None] * np.cos(at)) ** -2
+    return np.asarray(0.5 * anomaly * parameter**1.5 * (pace @ weight))
 
 
 def linear_primer(time: float) -> tuple[float, float, Array, Array]:
