@@ -129,7 +129,7 @@ def with_added(index: int, one: Best, chain: Chain, peaks: list[Peak]) -> Draft:
     return Draft(index, np.concatenate([times, kicks[:-1].ravel()]), len(times), one.family)
 
 
-def parted(index: int, one: Best, chain: Chain, allowed: float, share: float) -> Draft:
+def parted(draft: Draft, chain: Chain, allowed: float, share: float) -> Draft:
     """A flight of two burns with each parted in two, the first half at once and the last at the end of the time.
 
     ``share`` of the time to spare lies between the halves; each turns with the ring as it is moved.
@@ -138,7 +138,7 @@ def parted(index: int, one: Best, chain: Chain, allowed: float, share: float) ->
     gap = share * (allowed - (last - first))
     times = np.array([0.0, gap, allowed - gap, allowed])
     halves = [_turned(0.5 * kicks[k // 2], times[k] - (first, last)[k // 2]) for k in range(3)]
-    return Draft(index, np.concatenate([times, *halves]), 4, one.family)
+    return draft._replace(unknowns=np.concatenate([times, *halves]), burns=4)
 
 
 def _turned(vector: Array, angle: float) -> Array:

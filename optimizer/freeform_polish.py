@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from .freeform_flight import Array, Bound, Cases, Chain, Mask, all_gradients, bounds_on, fly_chain, weighted_gradient
 
 DIFFERENCE = 1e-7  # step of the differences, between rounding (1e-16) and the final rounding of circles
+NOISE = 1e-6  # of the optimality conditions, from those differences
 TO_BOUNDARY = 0.995  # share of the way to a bound that one step may take
 MULTIPLIER_SPREAD = 1e3  # how far a multiplier may lie from the barrier's own
 HALVINGS = 5
@@ -340,12 +341,12 @@ def _iterate(
     result.error[where] = error
     result.on_arrival[:, where] = (costate * batch.scale[:, None]).T
     result.on_bounds[:, where] = multipliers[straight:] * batch.scale
-    done: Mask = (error < 10.0 * schedule.barrier_end) & (batch.barrier <= 1.001 * schedule.barrier_end)
+    done: Mask = (error < max(10.0 * schedule.barrier_end, NOISE)) & (batch.barrier <= 1.001 * schedule.barrier_end)
     batch.multipliers = multipliers
     if final or done.all():
         return done
 
-    if (lower := error < 10.0 * batch.barrier).any():
+    if (lower := error < np.maximum(10.0 * batch.barrier, NOISE)).any():
         sharper = np.maximum(schedule.barrier_end, np.minimum(0.2 * batch.barrier, batch.barrier**1.5))
         batch.barrier = np.where(lower, sharper, batch.barrier)
         burn = np.clip(0.3 * np.sqrt(batch.barrier), schedule.burn_end, schedule.burn) * batch.scale

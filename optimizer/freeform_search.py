@@ -32,6 +32,7 @@ FINE = Schedule(iterations=16, barrier=1e-5, barrier_end=1e-9, burn=1e-3, circle
 ARRIVED = 1e-9  # distance from the slot, ring radii, within which a flight has arrived
 KEPT = 1e-7  # breach of a radius limit, ring radii, that counts as none
 NEAR = 1e-4  # the same of a flight that is worth polishing on
+GAIN = 1e-4  # share by which a flight that is nearly polished must be cheaper than what is known
 MUCH = 0.95  # share of the cost known below which a second flight is polished in reserve
 WORTH = 1.6  # guesses of two burns dearer than so many times the cheapest are not polished
 EXCESS = 1e-4  # of the primer, above which another burn is tried
@@ -69,10 +70,10 @@ def solve(questions: Questions, burns_max: int) -> Bests:
         for _ in range(SWEEPS):
             _improve(questions, best, _from_neighbors(questions, best), ROUGH)
         rest = [index for index in range(count) if index not in anchors]
-        challengers = _challengers(questions, best, rest, burns_max)
+        better = _improve(questions, best, _challengers(questions, best, rest, burns_max), ROUGH)
         if burns_max >= 4:
-            challengers += _parted(questions, best)
-        if _improve(questions, best, challengers, ROUGH):
+            better |= _improve(questions, best, _parted(questions, best), ROUGH, rivals=False)
+        if better:
             _improve(questions, best, _from_neighbors(questions, best), ROUGH)
     for index in range(1, count):
         earlier, one = best[index - 1], best[index]
@@ -121,16 +122,17 @@ def _challengers(questions: Questions, best: Bests, indices: list[int], burns_ma
 
 
 def _parted(questions: Questions, best: Bests) -> list[Draft]:
-    """Flights of two burns with time to spare, each burn parted in two: beside them lie better ones of four burns."""
+    """Flights of two burns, or nearly, with time to spare, each burn parted in two: better ones of four lie beside."""
     drafts = []
     for index, one in enumerate(best):
-        if one is None or one.burns != 2:
+        if one is None:
             continue
+        simple = tidied(questions.cases, Draft(index, one.unknowns, one.burns, one.family))
         case = questions.cases.take(np.array([index]))
-        chain = fly_chain(case, one.unknowns[:, None], 2)
         allowed = float(case.allowed[0])
-        if allowed - float(chain.times[1, 0] - chain.times[0, 0]) > SPARE:
-            drafts += [parted(index, one, chain, allowed, share) for share in PARTED]
+        if simple.burns == 2 and allowed - float(simple.unknowns[1] - simple.unknowns[0]) > SPARE:
+            chain = fly_chain(case, simple.unknowns[:, None], 2)
+            drafts += [parted(simple, chain, allowed, share) for share in PARTED]
     return drafts
 
 
@@ -181,7 +183,7 @@ def _improve(
     chosen: dict[int, list[tuple[float, int]]] = {}
     for i, (draft, result) in enumerate(zip(drafts, rough, strict=True)):
         sound = result.miss[0] < 1e-4 and result.shortfall[0] < 1e-3
-        if sound and result.cost[0] < known[draft.question] * (1.0 - 1e-5):
+        if sound and result.cost[0] < known[draft.question] * (1.0 - GAIN):
             chosen.setdefault(draft.question, []).append((float(result.cost[0]), i))
     finalists = []
     for question, ranked in chosen.items():
@@ -208,11 +210,13 @@ def _finish(questions: Questions, best: Bests, drafts: list[Draft]) -> bool:
         improved |= _keep(best, tidy, result)
     for draft, result in zip(again, _polish_all(questions, again, FINE, None), strict=True):
         improved |= _keep(best, draft, result)
-    # those that ended a hair beyond a limit go on from there
+    # those that ended a hair beyond a limit go on from there, unless as good a flight has been found
     near = [
         draft._replace(unknowns=result.unknowns[:, 0])
         for draft, result in zip(simpler, fine, strict=True)
-        if not _sound(result) and result.miss[0] < NEAR and result.shortfall[0] < NEAR
+        if not _sound(result)
+        and max(result.miss[0], result.shortfall[0]) < NEAR
+        and ((one := best[draft.question]) is None or result.cost[0] < one.cost * (1.0 - GAIN))
     ]
     for draft, result in zip(near, _polish_all(questions, near, FINE, None), strict=True):
         improved |= _keep(best, draft, result)
