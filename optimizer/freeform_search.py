@@ -25,9 +25,9 @@ from .freeform_polish import Polished, Schedule, polish
 from .freeform_seeds import along_limit, guesses, lambert_arcs, tangents, via_points
 
 # from a first guess; from a guess of two burns; from a flight that is nearly one; and to the last digit
-ROUGH = Schedule(iterations=40, barrier_end=1e-6)
-PAIRS = Schedule(iterations=20, barrier_end=1e-6)
-AGAIN = Schedule(iterations=30, barrier=1e-3, barrier_end=1e-6, burn=1e-2, circle=1e-3, margin=1e-4)
+ROUGH = Schedule(iterations=40, barrier_end=1e-5)
+PAIRS = Schedule(iterations=20, barrier_end=1e-5)
+AGAIN = Schedule(iterations=30, barrier=1e-3, barrier_end=1e-5, burn=1e-2, circle=1e-3, margin=1e-4)
 FINE = Schedule(iterations=16, barrier=1e-5, barrier_end=1e-9, burn=1e-3, circle=1e-5, circle_end=1e-7, margin=1e-7)
 ARRIVED = 1e-9  # distance from the slot, ring radii, within which a flight has arrived
 KEPT = 1e-7  # breach of a radius limit, ring radii, that counts as none
