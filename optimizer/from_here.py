@@ -18,9 +18,9 @@ from ..models.flight import fly
 from ..models.gravity import gravity_around
 from ..models.observed import Observed
 from ..models.scenario import Craft, Occupied
+from .astray import Astray, rest_as_it_is
 from .hold import hold
 from .judging import judged
-from .mending import Astray, rest_as_it_is
 from .onward import onward
 from .outcome import CarrierPlan, CraftPlan, Kept, Outcome, burn_later, flown_later, later
 from .refine import IMPULSIVE

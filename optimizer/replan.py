@@ -16,8 +16,9 @@ from ..models.observed import Observed, Seen
 from ..models.ring import Ring
 from ..models.scenario import Aim, Scenario
 from ..models.scope import on_ring
+from .astray import Astray
 from .judging import PLANE_SLACK_RAD
-from .mending import Astray, mend
+from .mending import mend
 from .missed import missed
 from .onward import Onward, onward
 from .outcome import CraftPlan, Outcome, Plan, later

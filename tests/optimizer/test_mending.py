@@ -22,7 +22,8 @@ from ringwright.models.gravity import gravity_around
 from ringwright.models.observed import Observed, parse_observed
 from ringwright.models.reading import read_scenario
 from ringwright.models.scenario import Body, Scenario
-from ringwright.optimizer.mending import Astray, mend
+from ringwright.optimizer.astray import Astray
+from ringwright.optimizer.mending import mend
 from ringwright.optimizer.outcome import CraftPlan, Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.refine import IMPULSIVE
