@@ -1,4 +1,4 @@
-"""Execution errors of burns: Gates' model.
+"""What goes otherwise than meant: execution errors of burns by Gates' model, and a launcher that lets go off its mark.
 
 A burn meant to give a velocity change v gives v and three independent, normally distributed errors: one along v with
 variance fixed^2 + (share |v|)^2, and one on each of the two axes across v with variance fixed^2 + (angle |v|)^2. The
@@ -74,3 +74,48 @@ def covariance(errors: Errors, velocity_m_s: ArrayLike) -> Array:
     return np.asarray(
         np.square(sigma_across(errors, size)) * (np.eye(3) - along) + np.square(sigma_along(errors, size)) * along
     )
+
+
+def let_go_off(
+    position: Array,
+    velocity: Array,
+    gm: float,
+    *,
+    periapsis_m: float = 0.0,
+    apoapsis_m: float = 0.0,
+    inclination_rad: float = 0.0,
+    node_rad: float = 0.0,
+) -> tuple[Array, Array]:
+    """The state in which a launcher lets go off its mark, the true anomaly as planned.
+
+    Args:
+        position, velocity: as planned, m and m/s, (3,) each; the pole of the body is the third axis.
+        gm: gravitational parameter, m^3/s^2.
+        periapsis_m, apoapsis_m, inclination_rad, node_rad: what it is off by. About an equatorial orbit's missing node
+            the first axis stands in, and where the orbit is a circle the periapsis is where the craft is.
+
+    Returns:
+        Position and velocity. Conic equations, e.g. Vallado 2013, section 2.5.
+    """
+    from scipy.spatial.transform import Rotation
+
+    spin = np.cross(position, velocity)
+    radius = float(np.linalg.norm(position))
+    shape = np.cross(velocity, spin) / gm - position / radius
+    eccentricity = float(np.linalg.norm(shape))
+    pole = spin / np.linalg.norm(spin)
+    ahead = shape / eccentricity if eccentricity > 1e-6 else position / radius
+    side = np.cross(pole, ahead)
+    parameter = float(spin @ spin) / gm
+    low = parameter / (1.0 + eccentricity) + periapsis_m
+    high = parameter / (1.0 - eccentricity) + apoapsis_m
+    cos, sin = float(position @ ahead) / radius, float(position @ side) / radius
+    eccentricity = (high - low) / (high + low)
+    parameter = low * (1.0 + eccentricity)
+    place = parameter / (1.0 + eccentricity * cos) * (cos * ahead + sin * side)
+    speed = np.sqrt(gm / parameter) * ((eccentricity + cos) * side - sin * ahead)
+    node = np.array([-pole[1], pole[0], 0.0])
+    length = float(np.linalg.norm(node))
+    node = node / length if length > 1e-6 else np.array([1.0, 0.0, 0.0])
+    turn = Rotation.from_rotvec([0.0, 0.0, node_rad]) * Rotation.from_rotvec(inclination_rad * node)
+    return turn.apply(place), turn.apply(speed)

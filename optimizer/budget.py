@@ -6,6 +6,7 @@ size draw from streams of their own, so that the same seed gives the same flight
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -19,11 +20,13 @@ from ..models.errors import InputError
 from ..models.quantiles import Quantile, quantiles
 from ..models.scenario import INJECTION_ERRORS, Craft, Errors, Scenario
 from .budget_flights import Flights, fly, normals_of
-from .budget_story import Story, stories
+from .budget_linear import LinearStory, linear_story_of
+from .budget_story import Story, has_closed_form, refuse_untold, story_of
 from .outcome import Outcome, Plan
 
 Array = NDArray[np.float64]
 Progress = Callable[[str], None]
+AnyStory = Story | LinearStory
 
 BLOCK = 8192
 """Flights told at once: some twenty columns of them fit a processor's cache."""
@@ -68,6 +71,7 @@ class CraftBudget:
         went_on, phased_out, too_low: shares of flights that take another revolution, that end with a phasing for a
             slot error, and whose phasing orbit dips below the floor before it is trimmed.
         slot_error_rad: at 0.99, either way, before it is phased out.
+        by_law: whether its flights were told by the linear law of its own flight, not by closed forms.
         too_late: whether the limits leave no turn to phase a slot error out: those flights end late, or pay more.
     """
 
@@ -83,6 +87,7 @@ class CraftBudget:
     too_low: float
     slot_error_rad: float
     too_late: bool
+    by_law: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,7 +127,7 @@ class Budget:
 
 
 def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progress: Progress = lambda _: None) -> Budget:
-    """The propellant budget of the best plan of an outcome.
+    """The propellant budget of the best plan of an outcome: by closed forms, or by linear laws where none is known.
 
     Args:
         outcome: of planning; it must have a plan.
@@ -131,11 +136,11 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
         progress: told in words how far it is.
 
     Raises:
-        InputError: the scenario states no error; the plan has a craft that flies free-form; too many samples for the
-            memory; errors so large that a craft leaves or falls.
+        InputError: the scenario states no error; the plan has a craft on a carrier, or one that drifts; too many
+            samples for the memory; errors so large that a craft leaves or falls.
     """
     scenario, plan = outcome.scenario, outcome.plans[0]
-    told = stories(scenario, outcome.ring, plan)
+    told = stories(outcome)
     given = [one for one in SOURCES if any(getattr(s.errors, name) for s in told for name in one[1])]
     if not given:
         raise _nothing_said(scenario)
@@ -173,6 +178,24 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
     )
 
 
+def stories(outcome: Outcome) -> tuple[AnyStory, ...]:
+    """What each craft that the best plan moves has before it.
+
+    Raises:
+        InputError: a craft flies a route that the budget cannot tell.
+    """
+    scenario, ring, plan = outcome.scenario, outcome.ring, outcome.plans[0]
+    for part in plan.craft:
+        refuse_untold(scenario, part)
+    match_s = plan.hold.match_s if plan.hold is not None else 0.0
+    return tuple(
+        story_of(scenario, ring, part, match_s)
+        if has_closed_form(part)
+        else linear_story_of(scenario, ring, part, match_s)
+        for part in plan.craft
+    )
+
+
 def refuse_without_errors(scenario: Scenario) -> None:
     """Raise InputError where the scenario has no table of errors: before anything is planned in vain."""
     stated = [scenario.errors, *(craft.errors for craft in scenario.craft), *(pad.errors for pad in scenario.pads)]
@@ -188,12 +211,22 @@ def _nothing_said(scenario: Scenario) -> InputError:
     )
 
 
-def block(story: Story, seed: int, craft: int, number: int) -> Flights:
+def numbers_of(story: AnyStory) -> int:
+    """How many standard normal numbers one flight of a craft takes."""
+    return story.normals if isinstance(story, LinearStory) else normals_of(story)
+
+
+def flown(story: AnyStory, normal: Array) -> Flights:
+    """Fly a craft many times; ``normal`` has the shape (`numbers_of(story)`, flights)."""
+    return story.fly(normal) if isinstance(story, LinearStory) else fly(story, normal)
+
+
+def block(story: AnyStory, seed: int, craft: int, number: int) -> Flights:
     """One block of `BLOCK` flights of one craft, from a stream of its own; the plan's own burns are in it exactly."""
     stream = np.random.SeedSequence(seed, spawn_key=(craft, number))
-    normal = np.random.default_rng(stream).standard_normal((normals_of(story), BLOCK))
+    normal = np.random.default_rng(stream).standard_normal((numbers_of(story), BLOCK))
     with np.errstate(invalid="ignore", divide="ignore"):
-        flights = fly(story, normal)
+        flights = flown(story, normal)
     if not np.all(np.isfinite(flights.delta_v_m_s)):
         raise InputError(
             f"with these errors some flights of craft {story.craft!r} leave the body or never come back to the ring: "
@@ -205,9 +238,10 @@ def block(story: Story, seed: int, craft: int, number: int) -> Flights:
     return flights
 
 
-def exact_m_s(story: Story) -> float:
+@functools.lru_cache(maxsize=64)
+def exact_m_s(story: AnyStory) -> float:
     """What the closed forms burn without any error, m/s."""
-    return float(fly(story.with_errors(Errors()), np.zeros((normals_of(story), 1))).delta_v_m_s[0])
+    return float(flown(story.with_errors(Errors()), np.zeros((numbers_of(story), 1))).delta_v_m_s[0])
 
 
 class _Counts:
@@ -218,7 +252,7 @@ class _Counts:
         self.slot_errors: list[Array] = []
 
 
-def _gather(story: Story, samples: int, seed: int, craft: int, out: Array, progress: Progress) -> _Counts:
+def _gather(story: AnyStory, samples: int, seed: int, craft: int, out: Array, progress: Progress) -> _Counts:
     counts = _Counts()
     for number in range(math.ceil(samples / BLOCK)):
         first = number * BLOCK
@@ -245,7 +279,7 @@ def _load(craft: Craft, delta_v_m_s: Array | float) -> Array | None:
     return propellant_needed(craft.dry_mass_kg, np.asarray(delta_v_m_s) + craft.reserve_m_s, craft.isp_s)
 
 
-def _craft_budget(scenario: Scenario, story: Story, used: Array, counts: _Counts) -> CraftBudget:
+def _craft_budget(scenario: Scenario, story: AnyStory, used: Array, counts: _Counts) -> CraftBudget:
     craft = _named(scenario, story.craft)
     found = quantiles(used, SHARES)
     top = found[-1].high if math.isfinite(found[-1].high) else found[-1].value
@@ -264,10 +298,11 @@ def _craft_budget(scenario: Scenario, story: Story, used: Array, counts: _Counts
         too_low=counts.too_low / used.size,
         slot_error_rad=quantiles(np.concatenate(counts.slot_errors), (0.99,))[0].value,
         too_late=story.too_late,
+        by_law=isinstance(story, LinearStory),
     )
 
 
-def _one_load(scenario: Scenario, told: Sequence[Story], used: Array) -> Array | None:
+def _one_load(scenario: Scenario, told: Sequence[AnyStory], used: Array) -> Array | None:
     """For each flown ring, the propellant of the craft that needs most, kg; None unless all have masses."""
     most: Array | None = None
     for story, row in zip(told, used, strict=True):
@@ -278,7 +313,7 @@ def _one_load(scenario: Scenario, told: Sequence[Story], used: Array) -> Array |
     return most
 
 
-def _reserve(told: Sequence[Story], samples: int, seed: int) -> float:
+def _reserve(told: Sequence[AnyStory], samples: int, seed: int) -> float:
     """The 0.99 quantile less the plan, summed over the craft, m/s."""
     total = 0.0
     for index, story in enumerate(told):
@@ -290,7 +325,7 @@ def _reserve(told: Sequence[Story], samples: int, seed: int) -> float:
 
 
 def _driver(
-    told: Sequence[Story], source: tuple[str, tuple[str, ...]], base_m_s: float, samples: int, seed: int
+    told: Sequence[AnyStory], source: tuple[str, tuple[str, ...]], base_m_s: float, samples: int, seed: int
 ) -> Driver:
     words, names = source
     alone = [s.with_errors(replace(Errors(), **{n: getattr(s.errors, n) for n in names})) for s in told]
@@ -302,7 +337,7 @@ def _driver(
     )
 
 
-def _as_zero(told: Sequence[Story], given: Sequence[tuple[str, tuple[str, ...]]]) -> tuple[str, ...]:
+def _as_zero(told: Sequence[AnyStory], given: Sequence[tuple[str, tuple[str, ...]]]) -> tuple[str, ...]:
     """Sources taken as exact; those of the launcher only where something is launched."""
     launched = any(s.insertion is not None for s in told)
     return tuple(

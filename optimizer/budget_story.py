@@ -13,7 +13,7 @@ from ..models import orbits
 from ..models.errors import InputError
 from ..models.ring import Ring
 from ..models.scenario import INJECTION_ERRORS, Errors, Insertion, Scenario
-from .outcome import CraftPlan, Plan
+from .outcome import CraftPlan
 
 TANGENT = ("direct", "park", "shift")
 """Routes that touch the ring with tangent burns."""
@@ -66,15 +66,6 @@ class Story:
         return replace(self, errors=errors)
 
 
-def stories(scenario: Scenario, ring: Ring, plan: Plan) -> tuple[Story, ...]:
-    """The story of each craft that a plan moves.
-
-    Raises:
-        InputError: a craft flies a route that has no closed form here.
-    """
-    return tuple(_story(scenario, ring, plan, part) for part in plan.craft)
-
-
 def errors_of(scenario: Scenario, part: CraftPlan) -> Errors:
     """Errors that one craft meets: the launcher's from its site, those of burns and readings its own."""
     general = scenario.errors or Errors()
@@ -87,25 +78,38 @@ def errors_of(scenario: Scenario, part: CraftPlan) -> Errors:
     return replace(own, **{name: getattr(launcher, name) for name in INJECTION_ERRORS})
 
 
-def _story(scenario: Scenario, ring: Ring, plan: Plan, part: CraftPlan) -> Story:
+def has_closed_form(part: CraftPlan) -> bool:
+    """Whether a craft goes by tangent burns at the ring that it pays itself."""
+    return part.route in TANGENT and not any(burn.by_stage_m_s > 0.0 for burn in part.burns)
+
+
+def refuse_untold(scenario: Scenario, part: CraftPlan) -> None:
+    """Raise InputError for a craft on a way that the budget knows neither a closed form nor a linear law for."""
     if part.route == "carrier":
         raise InputError(
             f"craft {part.craft!r} is dropped by carrier {part.carrier!r}, whose errors they share, and the budget has "
             "no closed form for that: take [[carrier]] out, so that each is launched by itself.",
             where=scenario.source.where("carrier"),
         )
-    if any(burn.by_stage_m_s > 0.0 for burn in part.burns):
+    if part.route == "drift":
         raise InputError(
-            f"the first burns of craft {part.craft!r} are paid by an upper stage, and the budget has no closed form "
-            "for its errors: take upper_stage out, so that the craft pays them.",
-            where=scenario.source.where("launch"),
+            f"craft {part.craft!r} lets its orbit's node drift for long, in which errors grow beyond what the budget "
+            "can tell: with limits.finish_within_d too short for the drift the plane is turned by a burn instead.",
+            where=scenario.source.where("limits.finish_within"),
         )
-    if part.route not in TANGENT:
-        raise InputError(
-            f"craft {part.craft!r} does not go by tangent burns at the ring, and the budget has no closed form for its "
-            "way: take goal.front_step out, so that it is planned by phasing orbits.",
-            where=scenario.source.where("goal.front_step"),
-        )
+
+
+def trim_turns(scenario: Scenario, period_s: float, part: CraftPlan, waited_s: float) -> int:
+    """Over how many turns of that period the limits allow a slot error to be phased out at the end, 0 for none."""
+    limits = scenario.limits
+    left_s = min(limits.finish_within_s - part.in_slot_s, limits.wait_within_s - waited_s)
+    if math.isinf(left_s):
+        return limits.revolutions_max
+    return max(min(int(left_s // period_s), limits.revolutions_max), 0)
+
+
+def story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: float) -> Story:
+    """The story of a craft that `has_closed_form`; ``match_s`` is how well its period must match the ring's."""
     gm, spec, limits = ring.gm, scenario.ring, scenario.limits
     circle = 2.0 * math.pi / float(orbits.rate(gm, ring.radius_m))
     insertion = None
@@ -123,8 +127,7 @@ def _story(scenario: Scenario, ring: Ring, plan: Plan, part: CraftPlan) -> Story
         and wait + longer_s <= limits.wait_within_s
         and part.in_slot_s + longer_s <= limits.finish_within_s
     )
-    left_s = min(limits.finish_within_s - part.in_slot_s, limits.wait_within_s - wait)
-    turns = limits.revolutions_max if math.isinf(left_s) else min(int(left_s // circle), limits.revolutions_max)
+    turns = trim_turns(scenario, circle, part, wait)
     coast = 0.5
     if insertion is not None and part.route == "direct":
         apsis = ring.radius_m
@@ -149,7 +152,7 @@ def _story(scenario: Scenario, ring: Ring, plan: Plan, part: CraftPlan) -> Story
         tolerance_rad=spec.tolerance_rad,
         tilt_tolerance_rad=spec.tilt_tolerance_rad,
         floor_m=scenario.floor_m,
-        match_s=plan.hold.match_s if plan.hold is not None else 0.0,
+        match_s=match_s,
         planned_m_s=part.delta_v_m_s,
     )
 

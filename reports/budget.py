@@ -14,10 +14,9 @@ from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
 from .wording import listed
 
-_CAUTION = (
-    "A planning aid, not flight software: approximations are point-mass gravity, impulses, tangent burns at the ring, "
-    "normally distributed errors that do not depend on one another, and last corrections (phasing out a slot error, "
-    "taking off a tilt) that are exact. Misses, failures and drag are not in it."
+_CLOSED = (
+    "the phasing period is read and trimmed, an overshot one is exchanged for the next that fits, the ring's period is "
+    "read and trimmed, what slot error and tilt are beyond tolerance is taken off"
 )
 
 
@@ -33,11 +32,16 @@ def budget_text(budget: Budget, width: int) -> str:
         )
     lines += paragraph(
         f"{_grouped(budget.samples)} flights of each craft of plan 1 with random errors (seed {budget.seed}), each "
-        "corrected as a planner would: the phasing period is read and trimmed, an overshot one is exchanged for the "
-        "next that fits, the ring's period is read and trimmed, what slot error and tilt are beyond tolerance is taken "
-        "off.",
+        f"corrected as a planner would: {_CLOSED}.",
         width,
     )
+    if laws := [one.craft for one in budget.craft if one.by_law]:
+        lines += paragraph(
+            f"{listed(laws)}: no closed form is known for such a way, so that flights are told by the linear law of "
+            "the numerical one, to first order in the errors; burns to come are changed in the cheapest of a few ways "
+            "where the rest of the plan would miss. Burns that an upper stage pays err as the craft's own do.",
+            width,
+        )
     lines += [*heading("Delta-v, m/s", width), *columns(*_craft_table(budget), width)]
     sure = f"{plain(100.0 * CONFIDENCE, 0)} %"
     lines += paragraph(
@@ -60,8 +64,17 @@ def budget_text(budget: Budget, width: int) -> str:
     )
     if budget.as_zero:
         lines += paragraph(f"Taken as exact, as nothing is said: {'; '.join(budget.as_zero)}.", width, indent="  ")
-    lines += ["", *paragraph(_CAUTION, width)]
+    lines += ["", *paragraph(_caution(budget), width)]
     return "\n".join(lines) + "\n"
+
+
+def _caution(budget: Budget) -> str:
+    closed = "point-mass gravity, tangent burns at the ring, " if not all(one.by_law for one in budget.craft) else ""
+    return (
+        f"A planning aid, not flight software: approximations are {closed}impulses, normally distributed errors that "
+        "do not depend on one another, and last corrections (phasing out a slot error, taking off a tilt) that are "
+        "exact. Misses, failures and drag are not in it."
+    )
 
 
 def _answer(budget: Budget) -> str:
@@ -137,8 +150,13 @@ def _warnings(budget: Budget) -> list[str]:
             )
         if one.too_low > 0.0:
             found.append(
-                f"{one.craft} DIPS BELOW THE FLOOR in {_percent(one.too_low)} of flights, before its period is "
-                "trimmed: aim short of the period first, or raise the clearance."
+                f"{one.craft} DIPS BELOW THE FLOOR in {_percent(one.too_low)} of flights"
+                + (
+                    ": raise"
+                    if one.by_law
+                    else ", before its period is trimmed: aim short of the period first, or raise"
+                )
+                + " the clearance."
             )
         if one.went_on > 0.0:
             found.append(
@@ -207,6 +225,7 @@ def _craft_values(one: CraftBudget) -> dict[str, Any]:
         "share_phased_out": one.phased_out,
         "too_late_to_phase_out": one.too_late,
         "share_below_floor": one.too_low,
+        "told_by": "linear law" if one.by_law else "closed forms",
         "slot_error_p99_deg": math.degrees(one.slot_error_rad),
         "load_kg": None if one.load_kg is None else dict(zip(shares, one.load_kg, strict=True)),
     }

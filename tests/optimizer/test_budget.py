@@ -15,9 +15,9 @@ from scipy.stats import norm
 
 from ringwright.models.errors import InputError
 from ringwright.models.scenario import Errors
-from ringwright.optimizer.budget import BLOCK, block, exact_m_s, make_budget
+from ringwright.optimizer.budget import BLOCK, block, exact_m_s, make_budget, stories
 from ringwright.optimizer.budget_flights import Flights, fly, normals_of
-from ringwright.optimizer.budget_story import Story, stories
+from ringwright.optimizer.budget_story import Story
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.budget import budget_json, budget_text
@@ -83,7 +83,8 @@ def _outcome(errors: str, tilt: float = 0.0, slot0: float = SLOT0_AWAY) -> Outco
 
 def _story(errors: Errors, tilt_rad: float = 0.0) -> Story:
     outcome = _outcome(SOME)
-    [story] = stories(outcome.scenario, outcome.ring, outcome.plans[0])
+    [story] = stories(outcome)
+    assert isinstance(story, Story)
     assert story.revolutions > 0
     assert story.insertion is not None
     return replace(story, errors=errors, tilt_tolerance_rad=tilt_rad)
@@ -166,7 +167,8 @@ def test_a_craft_and_a_site_may_have_errors_of_their_own() -> None:
     text = text.replace("isp_s = 300.0\n", "isp_s = 300.0\nerrors = { burn_share = 0.002 }\n")
     text = text.replace("until_h = 0.0\n", "until_h = 0.0\nerrors = { apoapsis_km = 3 }\n")
     outcome = make_plan(scenario_of(text))
-    [story] = stories(outcome.scenario, outcome.ring, outcome.plans[0])
+    [story] = stories(outcome)
+    assert isinstance(story, Story)
     assert story.errors == Errors(burn_share=0.002, periapsis_m=5000.0, apoapsis_m=3000.0)
 
 

@@ -41,7 +41,15 @@ STARTS = {
     "on the ring": "orbit = { altitude_km = 2400.0, angle_deg = 31.0 }",
     "below it": 'orbit = { periapsis_km = 1100.0, apoapsis_km = 2400.0, angle_deg = 31.0, at = "apoapsis", at_h = 1 }',
 }
-BUNDLED = ("one-craft-mars", "thick-air", "four-over-the-equator", "platform-at-sea", "daily-window", "low-mars")
+BUNDLED = (
+    "one-craft-mars",
+    "thick-air",
+    "four-over-the-equator",
+    "platform-at-sea",
+    "daily-window",
+    "low-mars",
+    "one-astray",
+)
 
 
 def text_of(name: str) -> str:
@@ -76,7 +84,9 @@ def judge(name: str, flights: int, first_seed: int) -> None:
     print(f"{name}: {len(flown)} flights, {len(above)} above the P99")
 
 
-@pytest.mark.parametrize(("name", "flights"), [("on the ring", 8), ("below it", 8), ("one-craft-mars", 4)])
+@pytest.mark.parametrize(
+    ("name", "flights"), [("on the ring", 8), ("below it", 8), ("one-craft-mars", 4), ("one-astray", 8)]
+)
 def test_every_craft_comes_home_and_within_its_budget(name: str, flights: int) -> None:
     judge(name, flights, 100)
 
