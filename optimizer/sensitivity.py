@@ -1,7 +1,8 @@
 """How much of the slot each small error of a burn costs: differences through the numerical flight.
 
 Each burn of a craft is flown a little off in one way, all later burns as planned, and the mean slot error over the
-first ring turn after the last burn is set against that of the plan itself. All flights go in one batch.
+first ring turn after the last burn is set against that of the plan itself. All flights go in one batch. Burns that take
+time are flown so: too much is a burn that is lit as planned and cut off late.
 """
 
 from __future__ import annotations
@@ -10,11 +11,13 @@ import dataclasses
 import math
 from dataclasses import dataclass
 
+from ..models.burns import BurnModel, FiniteThrust, burn_duration, mass_after
 from ..models.flight import Gravity, Impulse, Itinerary, fly, measure, readout
 from ..models.flown import TURN_MARGIN
 from ..models.frames import wrap
 from ..models.ring import Ring
 from .outcome import CraftPlan
+from .refine import IMPULSIVE
 
 STEP_M_S = 0.02
 STEP_S = 2.0
@@ -59,11 +62,14 @@ def sensitivities(part: CraftPlan, ring: Ring, gravity: Gravity) -> tuple[Sensit
     """
     if not part.burns:
         return ()
+    engine: BurnModel = IMPULSIVE
     base = itinerary_of(part, ring)
+    if part.engine is not None and part.itinerary is not None:
+        engine, base = part.engine, part.itinerary
     asked = [base]
     for index in range(len(part.burns)):
-        asked += [_moved(base, index, ring, change) for change in range(4)]
-    flights = fly(asked, gravity)
+        asked += [_moved(base, index, ring, engine, change) for change in range(4)]
+    flights = fly(asked, gravity, engine)
     seen = [measure(flight, ring, part.plane, part.slot) for flight in flights]
     found = []
     for index in range(len(part.burns)):
@@ -91,7 +97,18 @@ def itinerary_of(part: CraftPlan, ring: Ring) -> Itinerary:
     return Itinerary.through_turn(part.burns[0].time_s, state[:3], state[3:], impulses, ring)
 
 
-def _moved(item: Itinerary, index: int, ring: Ring, change: int) -> Itinerary:
+def _later_center(item: Itinerary, index: int, engine: FiniteThrust) -> float:
+    """By how much the middle of a burn comes later, s, when it is lit as planned and gives `STEP_M_S` more."""
+    sizes = [burn.delta_v_m_s for burn in item.impulses]
+    before = float(mass_after(engine.mass_kg, math.fsum(sizes[:index]), engine.isp_s))
+    lasts = [
+        float(burn_duration(before, size, engine.isp_s, engine.thrust_n))
+        for size in (sizes[index], sizes[index] + STEP_M_S)
+    ]
+    return 0.5 * (lasts[1] - lasts[0])
+
+
+def _moved(item: Itinerary, index: int, ring: Ring, engine: BurnModel, change: int) -> Itinerary:
     """The itinerary with one burn too strong, too late, too far out, or too far to the left."""
     burns = list(item.impulses)
     burn = burns[index]
@@ -100,6 +117,7 @@ def _moved(item: Itinerary, index: int, ring: Ring, change: int) -> Itinerary:
     time_s, parts = burn.time_s, list(burn[1:])
     if change == 0:
         parts = [(size + STEP_M_S) * one for one in unit]
+        time_s += _later_center(item, index, engine) if isinstance(engine, FiniteThrust) else 0.0
     elif change == 1:
         time_s += STEP_S
     else:

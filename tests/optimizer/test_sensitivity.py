@@ -8,7 +8,8 @@ from functools import lru_cache
 
 import pytest
 
-from ringwright.models.flight import Impulse, fly, measure
+from ringwright.models.burns import FiniteThrust
+from ringwright.models.flight import Impulse, fly, measure, readout
 from ringwright.models.gravity import gravity_around
 from ringwright.optimizer.missed import missed
 from ringwright.optimizer.outcome import CraftPlan, Outcome
@@ -85,6 +86,41 @@ def test_other_steps_through_the_flight_agree(j2: str) -> None:
         size = part.burns[index].delta_v_m_s
         out = 0.5 * (error(index, (0.0, 0.1, 0.0, 0.0)) - error(index, (0.0, -0.1, 0.0, 0.0))) / 0.1
         assert slope.per_pitch == pytest.approx(out * size, rel=0.02, abs=1e-7)
+
+
+def test_a_burn_that_takes_time_is_flown_a_little_long() -> None:
+    """The same by flights put together here: lit as planned, cut off so much later, by a step ten times as wide."""
+    text = TEXT.format(j2="j2 = 0.0").replace("isp_s = 280.0", "isp_s = 280.0\nthrust_n = 20.0")
+    outcome = make_plan(scenario_of(text))
+    [part] = outcome.plans[0].craft
+    ring, gravity = outcome.ring, gravity_around(outcome.scenario.body)
+    assert isinstance(part.engine, FiniteThrust)
+    assert part.itinerary is not None
+    assert part.burns[0].duration_s is not None
+    assert part.burns[0].duration_s > 60.0
+    item, engine = part.itinerary, part.engine
+    found = sensitivities(part, ring, gravity)
+    exhaust, mass = 280.0 * 9.80665, engine.mass_kg
+
+    def seconds(first_kg: float, size: float) -> float:
+        # rocket equation, and the mass that flows at constant thrust
+        return first_kg * -math.expm1(-size / exhaust) * exhaust / engine.thrust_n
+
+    for index, slope in enumerate(found):
+        burn = item.impulses[index]
+        errors, periods = [], []
+        for more in (0.2, 0.0):
+            size = burn.delta_v_m_s
+            later = 0.5 * (seconds(mass, size + more) - seconds(mass, size))
+            grown = Impulse(burn.time_s + later, *((1.0 + more / size) * one for one in burn[1:]))
+            burns = (*item.impulses[:index], grown, *item.impulses[index + 1 :])
+            end = item.end_s + 100.0
+            (flight,) = fly([dataclasses.replace(item, impulses=burns, end_s=end)], gravity, engine)
+            errors.append(measure(flight, ring, 0, part.slot).slot_error_rad)
+            periods.append(readout(flight.after[index], ring.gm).period_s)
+        assert slope.per_m_s == pytest.approx((errors[0] - errors[1]) / 0.2, rel=ONE_PERCENT)
+        assert slope.period_per_m_s == pytest.approx((periods[0] - periods[1]) / 0.2, rel=ONE_PERCENT)
+        mass *= math.exp(-burn.delta_v_m_s / exhaust)
 
 
 def test_a_missed_first_burn_on_the_ring_costs_a_turn_and_nothing_else() -> None:
