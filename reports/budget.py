@@ -16,7 +16,8 @@ from .wording import listed
 
 _CLOSED = (
     "the phasing period is read and trimmed, an overshot one is exchanged for the next that fits, the ring's period is "
-    "read and trimmed, what slot error and tilt are beyond tolerance is taken off"
+    "read and trimmed, what slot error and tilt are beyond tolerance is taken off where that is cheapest, whatever the "
+    "plan aimed at"
 )
 
 

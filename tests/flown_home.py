@@ -4,7 +4,8 @@ The errors are drawn as the scenario states them: what the launcher misses by, G
 1963: size and direction, a fixed part and one in proportion), the moment of a burn, and periods as they are read. The
 flight is the numerical one. What still leads into the slot within half its tolerance is let be, as the sheet and the
 budget have it, and within all of it after a correction; what does not leads to a new plan from what was seen. After its
-last burn a craft's period is trimmed once.
+last burn a craft's period is trimmed once. Whatever the first plan aimed at, new plans ask for the least delta-v, as
+the budget's corrections do.
 """
 
 from __future__ import annotations
@@ -82,7 +83,8 @@ class ClosedLoop:
     """
 
     def __init__(self, outcome: Outcome, seed: int) -> None:
-        self.outcome, self.past = outcome, NOTHING
+        least = replace(outcome.scenario, minimize="delta_v")
+        self.outcome, self.past = replace(outcome, scenario=least), NOTHING
         self.first, self.gravity = outcome, gravity_around(outcome.scenario.body)
         self.craft: dict[str, _Craft] = {}
         for number, part in enumerate(outcome.plans[0].craft):
