@@ -339,7 +339,7 @@ def _driver(
 
 def _as_zero(told: Sequence[AnyStory], given: Sequence[tuple[str, tuple[str, ...]]]) -> tuple[str, ...]:
     """Sources taken as exact; those of the launcher only where something is launched."""
-    launched = any(s.insertion is not None for s in told)
+    launched = any(s.launched for s in told)
     return tuple(
         words
         for words, names in SOURCES

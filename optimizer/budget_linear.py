@@ -23,9 +23,9 @@ from ..models.flown import TURN_MARGIN
 from ..models.frames import wrap
 from ..models.gravity import gravity_around
 from ..models.ring import Ring
-from ..models.scenario import INJECTION_ERRORS, Errors, Scenario
+from ..models.scenario import INJECTION_ERRORS, Scenario
 from .budget_flights import HALF, Flights
-from .budget_story import errors_of, trim_turns
+from .budget_story import Told, errors_of, trim_turns
 from .judging import PLANE_SLACK_RAD
 from .outcome import CraftPlan
 
@@ -43,13 +43,10 @@ One more row follows, the lowest radius, m."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class LinearStory:
+class LinearStory(Told):
     """One craft's way into its slot as a linear law.
 
     Args:
-        craft: its name.
-        errors: standard deviations.
-        ring: where it goes.
         launched: whether a launcher lets it go.
         burns: as planned, outward, along, cross, m/s, (n, 3).
         own: share of each burn that the craft pays, (n,).
@@ -58,16 +55,9 @@ class LinearStory:
         late: what each second does by which a burn is late, (7, n).
         period_per_m_s: what each m/s along does to the period after that burn, s, (n,).
         tilt_rad: against the plane as planned, its two parts.
-        lowest_m, floor_m: lowest radius as planned, and allowed.
-        trim_turns, too_late: as of :class:`.budget_story.Story`.
-        tolerance_rad, tilt_tolerance_rad: of the slot, and of the plane.
-        match_s: how well the period must match the ring's.
-        planned_m_s: what the plan burns.
+        lowest_m: lowest radius as planned.
     """
 
-    craft: str
-    errors: Errors
-    ring: Ring
     launched: bool
     burns: Array
     own: Array
@@ -77,17 +67,6 @@ class LinearStory:
     period_per_m_s: Array
     tilt_rad: tuple[float, float]
     lowest_m: float
-    floor_m: float
-    trim_turns: int
-    too_late: bool
-    tolerance_rad: float
-    tilt_tolerance_rad: float
-    match_s: float
-    planned_m_s: float
-
-    def with_errors(self, errors: Errors) -> LinearStory:
-        """The same craft with other errors."""
-        return replace(self, errors=errors)
 
     @property
     def normals(self) -> int:

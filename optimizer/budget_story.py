@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Self
 
 from ..models import orbits
 from ..models.errors import InputError
@@ -20,20 +21,13 @@ TANGENT = ("direct", "park", "shift")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Story:
-    """One craft's way into its slot, with its errors and its room for corrections.
+class Told:
+    """What there is to know of any craft, whatever way its flights are told.
 
     Args:
         craft: its name.
         errors: standard deviations.
         ring: where it goes.
-        insertion: where the launcher lets go; None for a craft in space, whose orbit is taken as given.
-        parking: whether it leaves for the ring from a parking orbit.
-        coast_share: time from insertion (or from leaving the parking orbit) to the ring, in periods of that orbit.
-        arrival_speed_m_s: with which it touches the ring.
-        revolutions, wait_s: of the phasing, none where it arrives in place.
-        touch_rad: argument of latitude of the touch.
-        may_go_on: whether the limits leave room for one more revolution.
         trim_turns: ring turns over which a slot error may be taken out at the end, one at least.
         too_late: whether the limits leave no turn for that.
         tolerance_rad, tilt_tolerance_rad: of the slot, and of the plane.
@@ -45,14 +39,6 @@ class Story:
     craft: str
     errors: Errors
     ring: Ring
-    insertion: Insertion | None
-    parking: bool
-    coast_share: float
-    arrival_speed_m_s: float
-    revolutions: int
-    wait_s: float
-    touch_rad: float
-    may_go_on: bool
     trim_turns: int
     too_late: bool
     tolerance_rad: float
@@ -61,9 +47,38 @@ class Story:
     match_s: float
     planned_m_s: float
 
-    def with_errors(self, errors: Errors) -> Story:
+    def with_errors(self, errors: Errors) -> Self:
         """The same craft with other errors."""
         return replace(self, errors=errors)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Story(Told):
+    """One craft's way into its slot by tangent burns, with its errors and its room for corrections.
+
+    Args:
+        insertion: where the launcher lets go; None for a craft in space, whose orbit is taken as given.
+        parking: whether it leaves for the ring from a parking orbit.
+        coast_share: time from insertion (or from leaving the parking orbit) to the ring, in periods of that orbit.
+        arrival_speed_m_s: with which it touches the ring.
+        revolutions, wait_s: of the phasing, none where it arrives in place.
+        touch_rad: argument of latitude of the touch.
+        may_go_on: whether the limits leave room for one more revolution.
+    """
+
+    insertion: Insertion | None
+    parking: bool
+    coast_share: float
+    arrival_speed_m_s: float
+    revolutions: int
+    wait_s: float
+    touch_rad: float
+    may_go_on: bool
+
+    @property
+    def launched(self) -> bool:
+        """Whether a launcher lets it go."""
+        return self.insertion is not None
 
 
 def errors_of(scenario: Scenario, part: CraftPlan) -> Errors:

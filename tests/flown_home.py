@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ringwright.models.burns import BurnModel
+from ringwright.models.dispersions import let_go_off
 from ringwright.models.errors import FlightError
 from ringwright.models.flight import Flight, Impulse, Itinerary, fly, measure
 from ringwright.models.gravity import gravity_around
@@ -259,34 +260,13 @@ def burnt(burn: Impulse, errors: Errors, rng: np.random.Generator) -> Impulse:
 def inserted(state: Array, time_s: float, gm: float, errors: Errors, rng: np.random.Generator) -> tuple[Array, float]:
     """The state in which a launcher lets go, and when: apsides, plane and moment off, the true anomaly as planned."""
     low, high, incline, node, moment = rng.normal(size=5)
-    position, velocity = state[:3], state[3:]
-    spin = np.cross(position, velocity)
-    r = float(np.linalg.norm(position))
-    axis = np.cross(velocity, spin) / gm - position / r
-    e = float(np.linalg.norm(axis))
-    pole = spin / np.linalg.norm(spin)
-    ahead = axis / e if e > 1e-6 else position / r
-    side = np.cross(pole, ahead)
-    p = float(spin @ spin) / gm
-    nu = math.atan2(float(position @ side), float(position @ ahead))
-    periapsis, apoapsis = p / (1.0 + e) + errors.periapsis_m * low, p / (1.0 - e) + errors.apoapsis_m * high
-    e = (apoapsis - periapsis) / (apoapsis + periapsis)
-    p = periapsis * (1.0 + e)
-    where = p / (1.0 + e * math.cos(nu)) * (math.cos(nu) * ahead + math.sin(nu) * side)
-    speed = math.sqrt(gm / p)
-    going = speed * (-math.sin(nu) * ahead + (e + math.cos(nu)) * side)
-    line = np.array([-pole[1], pole[0], 0.0])
-    tilt = math.hypot(*line)
-    line = line / tilt if tilt > 1e-6 else np.array([1.0, 0.0, 0.0])
-    for about, angle in ((line, errors.inclination_rad * incline), (np.array([0.0, 0.0, 1.0]), errors.node_rad * node)):
-        where, going = _turned(where, about, angle), _turned(going, about, angle)
-    return np.concatenate([where, going]), float(time_s + errors.insertion_time_s * moment)
-
-
-def _turned(vector: Array, about: Array, angle: float) -> Array:
-    """Rodrigues' formula."""
-    return np.asarray(
-        vector * math.cos(angle)
-        + np.cross(about, vector) * math.sin(angle)
-        + about * float(about @ vector) * (1.0 - math.cos(angle))
+    place, going = let_go_off(
+        state[:3],
+        state[3:],
+        gm,
+        periapsis_m=errors.periapsis_m * low,
+        apoapsis_m=errors.apoapsis_m * high,
+        inclination_rad=errors.inclination_rad * incline,
+        node_rad=errors.node_rad * node,
     )
+    return np.concatenate([place, going]), float(time_s + errors.insertion_time_s * moment)
