@@ -15,9 +15,13 @@ from .layout import Column, columns, heading, paragraph
 from .wording import listed
 
 _CLOSED = (
-    "the phasing period is read and trimmed, an overshot one is exchanged for the next that fits, the ring's period is "
-    "read and trimmed, what slot error and tilt are beyond tolerance is taken off where that is cheapest, whatever the "
-    "plan aimed at"
+    "The phasing period is read and trimmed, an overshot one is exchanged for the next that fits, the ring's period is "
+    "read and trimmed, what slot error and tilt are beyond tolerance is taken off."
+)
+_BY_LAW = (
+    "No closed form is known for such a way: flights are told by the linear law of the numerical one, to first order "
+    "in the errors. Burns to come are changed in the cheapest of a few ways where the rest of the plan would miss; the "
+    "ring's period is read and trimmed. Burns that an upper stage pays err as the craft's own do."
 )
 
 
@@ -33,16 +37,14 @@ def budget_text(budget: Budget, width: int) -> str:
         )
     lines += paragraph(
         f"{_grouped(budget.samples)} flights of each craft of plan 1 with random errors (seed {budget.seed}), each "
-        f"corrected as a planner would: {_CLOSED}.",
+        "corrected as a planner would, where that is cheapest, whatever the plan aimed at.",
         width,
     )
-    if laws := [one.craft for one in budget.craft if one.by_law]:
-        lines += paragraph(
-            f"{listed(laws)}: no closed form is known for such a way, so that flights are told by the linear law of "
-            "the numerical one, to first order in the errors; burns to come are changed in the cheapest of a few ways "
-            "where the rest of the plan would miss. Burns that an upper stage pays err as the craft's own do.",
-            width,
-        )
+    for by_law, how in ((False, _CLOSED), (True, _BY_LAW)):
+        names = [one.craft for one in budget.craft if one.by_law == by_law]
+        if names:
+            who = "" if len(names) == len(budget.craft) else f"{listed(names)}: "
+            lines += paragraph(f"{who}{how}", width)
     lines += [*heading("Delta-v, m/s", width), *columns(*_craft_table(budget), width)]
     sure = f"{plain(100.0 * CONFIDENCE, 0)} %"
     lines += paragraph(

@@ -33,8 +33,7 @@ def main(arguments: list[str]) -> int:
     """Measure and print a row for each kind of craft."""
     blocks = 2 if "--smoke" in arguments else 120
     told = stories(make_plan(parse_scenario(text("platform-at-sea"))))[:2]
-    errors = "[errors]\nburn_share = 0.003\npointing_deg = 0.4\nburn_time_s = 1.0\nperiod_reading_s = 0.1\n"
-    free = stories(make_plan(parse_scenario(text("one-astray") + errors)))
+    free = stories(make_plan(parse_scenario(text("one-astray"))))
     print("craft: numbers a flight; million flights/s; share of the rate at which NumPy draws the numbers")
     for story in (*told, *free):
         rows, generator = numbers_of(story), np.random.default_rng(1)
