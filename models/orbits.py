@@ -66,12 +66,3 @@ def time_from_periapsis(gm: float, periapsis_m: float, apoapsis_m: float, anomal
         np.sqrt(1.0 + eccentricity) * np.cos(anomaly_rad / 2.0),
     )
     return float((eccentric - eccentricity * np.sin(eccentric)) / rate(gm, semi))
-
-
-def wrap(angle_rad: ArrayLike) -> Array:
-    """The same angle in (-pi, pi].
-
-    >>> float(wrap(np.pi)), float(wrap(-np.pi)), float(wrap(3 * np.pi))
-    (3.141592653589793, 3.141592653589793, 3.141592653589793)
-    """
-    return np.asarray(-np.remainder(-np.asarray(angle_rad, dtype=np.float64) + np.pi, TWO_PI) + np.pi)

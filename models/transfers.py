@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from . import orbits, planes
+from . import frames, orbits, planes
 
 Array = NDArray[np.float64]
 
@@ -174,7 +174,7 @@ def departure(gm: float, from_m: ArrayLike, to_m: ArrayLike, lead_rad: ArrayLike
     still = np.maximum(still, 0.0)
     rate = np.where(same, 1.0, np.abs(closing))
     return Departure(
-        lead_rad=orbits.wrap(required),
+        lead_rad=frames.wrap(required),
         wait_s=np.where(same, np.where(still <= ON_TIME_RAD, 0.0, np.inf), still / rate),
         every_s=np.where(same, np.inf, 2.0 * np.pi / rate),
         transfer_s=np.asarray(transfer),

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ..models import orbits
+from ..models import frames
 from ..models.flown import readout
 from ..models.scenario import Craft
 from .carried import Carried, CarrierKey, carrier_key
@@ -101,7 +101,7 @@ def _meets(
     slots = np.array([s for s in there if s // ring.slots == plane])
     numbers = last + 1 + np.arange(ROUNDS_AHEAD * ring.slots)
     times = np.asarray(by.first_pass_s + numbers * by.pass_every_s, dtype=np.float64)
-    apart = np.abs(orbits.wrap(ring.phase(times[:, None], slots[None, :]) - here)) * ring.radius_m
+    apart = np.abs(frames.wrap(ring.phase(times[:, None], slots[None, :]) - here)) * ring.radius_m
     near = apart <= max(problem.scenario.limits.separation_m, 1.0)
     hit = np.flatnonzero(near.any(axis=1))
     if not hit.size:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models import meetings, orbits
+from ..models import frames, meetings
 from ..models.ring import Ring
 from .options import F, I, Options
 from .routes.timed import TimedFlight
@@ -62,7 +62,7 @@ def passed(touch: Touches, ring: Ring, ahead_of_slot_rad: F, separation_m: float
 
     ``ahead_of_slot_rad`` is how far that somebody is ahead of the option's own slot.
     """
-    ahead = orbits.wrap(touch.lead_rad + ahead_of_slot_rad)
+    ahead = frames.wrap(touch.lead_rad + ahead_of_slot_rad)
     hit, until = meetings.passes_within(ring, touch.arriving_m_s, ahead, separation_m, before=True)
     after, later = meetings.passes_within(ring, touch.leaving_m_s, ahead, separation_m, before=False)
     return hit | after, touch.time_s + np.fmax(until, later)

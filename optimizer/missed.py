@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from ..models import frames, orbits
+from ..models import frames
 from ..models.flown import readout
 from ..models.ring import Ring
 from ..models.scenario import Scenario
@@ -57,7 +57,7 @@ def missed(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> Misse
     time_s = part.burns[index].time_s + shown.period_s
     node = ring.node(part.burns[index].time_s, part.plane)
     angle = float(frames.latitude_argument(state[:3], ring.inclination_rad, node))
-    lead = float(orbits.wrap(float(ring.phase(time_s, part.slot, part.plane)) - angle))
+    lead = float(frames.wrap(float(ring.phase(time_s, part.slot, part.plane)) - angle))
     limits = scenario.limits
     touch = Touch(
         ring=ring,

@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models import orbits
+from ..models import frames, orbits
 from ..models.ring import Ring
 from .routes.phasing import LIMIT_SLACK, F, I, Touch, every_phasing
 
@@ -211,7 +211,7 @@ def drift(question: Question, period_s: float) -> Drift:
         most = min(most, math.floor(question.within_s / period_s * (1.0 + LIMIT_SLACK)))
     k = np.arange(1, most + 1)
     time: F = np.asarray(k * period_s, dtype=np.float64)
-    return Drift(revolutions=k, time_s=time, error_rad=orbits.wrap(-question.ring.phase(time, 0)))
+    return Drift(revolutions=k, time_s=time, error_rad=frames.wrap(-question.ring.phase(time, 0)))
 
 
 def shortest_period_s(question: Question) -> float:

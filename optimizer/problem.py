@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..models import coast, launch, oblateness, orbits
+from ..models import coast, frames, launch, oblateness, orbits
 from ..models.craft import delta_v_allowed
 from ..models.errors import InputError
 from ..models.gravity import Gravity, gravity_around
@@ -321,7 +321,7 @@ def _phases_of_movable(
         kept: list[tuple[float, str]] = []
         for name, angle in on_ring:
             phase = float(np.remainder(angle, base.spacing_rad))
-            apart = [abs(float(orbits.wrap((phase - p) * base.slots))) / base.slots for p, _ in kept]
+            apart = [abs(float(frames.wrap((phase - p) * base.slots))) / base.slots for p, _ in kept]
             if all(a > 1e-9 for a in apart):
                 kept.append((phase, f"the ring is laid so that {name} need not move"))
         return kept
@@ -377,7 +377,7 @@ def _problem(
                 where=scenario.source.where("ring.occupied"),
             )
         kept.append(KeptCraft(name=name, slot=slot, angle_rad=place))
-        error = float(orbits.wrap(place - float(ring.phase(0.0, slot))))
+        error = float(frames.wrap(place - float(ring.phase(0.0, slot))))
         if abs(error) > scenario.ring.tolerance_rad * (1.0 + 1e-9):
             notes.append(
                 f"{name} stays {math.degrees(error):+.2f} deg off slot {slot % ring.slots}, more than the tolerance of "
@@ -422,7 +422,7 @@ def kept_errors(problem: Problem) -> tuple[Kept, ...]:
             craft=k.name,
             slot=k.slot % problem.ring.slots,
             plane=k.slot // problem.ring.slots,
-            error_rad=float(orbits.wrap(k.angle_rad - float(problem.ring.phase(0.0, k.slot)))),
+            error_rad=float(frames.wrap(k.angle_rad - float(problem.ring.phase(0.0, k.slot)))),
         )
         for k in problem.kept
     )

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 from ..models.bodies import body as built_in_body
 from ..models.errors import InputError
-from ..models.orbits import semi_major, wrap
+from ..models.frames import wrap
+from ..models.orbits import semi_major
 from ..models.readouts import brief, clock, plain
 from ..models.scenario import Body
 from ..models.scope import on_ring

@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ...models import launch, orbits
+from ...models import frames, launch, orbits
 from ...models.carriers import carrier_orbits
 from ...models.scenario import Carrier, UpperStage
 from ...models.upper_stage import paid_by_stage
@@ -224,7 +224,7 @@ def _drops(
     shape = (liftoff_s.size, slots.size, passes.size)
     at_touch = np.stack([lead0[slot] for slot in each.slots], axis=1) - (gain * waited)[:, None]
     turned = np.remainder(passes * (period_s / ring.period_s), 1.0) * 2.0 * math.pi
-    lead = orbits.wrap(at_touch[:, :, None] + turned).ravel()
+    lead = frames.wrap(at_touch[:, :, None] + turned).ravel()
     lead[np.abs(lead) < 4.0 * LEVEL_RAD] = 0.0
     flat = np.indices(shape).reshape(3, -1)
     chosen: Phasings = (best_phasing if prune else every_phasing)(touch, lead, each.wanted)

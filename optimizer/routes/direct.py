@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...models import launch, orbits
+from ...models import frames, launch, orbits
 from ..options import ROUTES, F, I, Options
 from .phasing import Phasings, Touch, Wanted, best_phasing, every_phasing
 
@@ -26,7 +26,7 @@ def options(
     The slot's lead on arrival follows from the liftoff; everything else is phasing from that touch. The lowest
     radius counts from insertion: the coast rises, so it is the insertion point until the first ring burn.
     """
-    lead = orbits.wrap(launch.lead_on_arrival(touch.ring, way, liftoff_s, slot))
+    lead = frames.wrap(launch.lead_on_arrival(touch.ring, way, liftoff_s, slot))
     chosen = (best_phasing if prune else every_phasing)(touch, lead, wanted)
     arrival = liftoff_s[chosen.row] + way.after_s
     return from_touch(

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...models import launch, orbits
+from ...models import frames, launch
 from ..options import F, I, Options, empty, join
 from .direct import from_touch
 from .phasing import LEVEL_RAD, Phasings, Touch, Wanted, best_phasing, every_phasing
@@ -54,7 +54,7 @@ def options(
     # without a lower orbit to dive to, waiting on in the parking orbit is never better than leaving at once or in place
     for step in range(DIVE_STEPS if dives(touch) else 1):
         waited = wait * (step / DIVE_STEPS)
-        left = orbits.wrap(lead - gain * waited)
+        left = frames.wrap(lead - gain * waited)
         add(phasing(touch, left, phasing_only), left, waited)
     return join(parts)
 
@@ -107,7 +107,7 @@ def finishing_at(
                 continue
             ratio = period[row] / ring.period_s
             speed = touch.speed(ratio)
-            left = orbits.wrap(lead - (way.parking_rate_rad_s - ring.rate_rad_s) * waited)
+            left = frames.wrap(lead - (way.parking_rate_rad_s - ring.rate_rad_s) * waited)
             chosen = Phasings(
                 row=row,
                 revolutions=np.full(row.size, k),

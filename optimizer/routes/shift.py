@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...models import coast, orbits, scope
+from ...models import coast, frames, orbits, scope
 from ...models.ring import Ring
 from ...models.scenario import Body, Craft, Orbit
 from ..options import ROUTES, F, I, Options
@@ -139,7 +139,7 @@ def options(
     passes = np.repeat(np.arange(most + 1), slot.size)
     slots = np.tile(slot, most + 1)
     burn: F = np.asarray(start.first_s + passes * start.period_s, dtype=np.float64)
-    lead = orbits.wrap(ring.phase(burn, slots) - start.angle_rad - passes * start.advance_rad)
+    lead = frames.wrap(ring.phase(burn, slots) - start.angle_rad - passes * start.advance_rad)
     chosen = every_phasing(touch, lead, wanted)
     # of options alike in cost and time the one that starts soonest comes first, and is kept
     soonest = np.argsort(passes[chosen.row], kind="stable")

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ...models import frames, orbits
+from ...models import frames
 from ...models.kepler import fly, lowest, propagate
 from ...models.ring import Ring
 from ..options import ROUTES, F, Options, empty
@@ -164,7 +164,7 @@ def find(
         dips = [low for low in (solution.lowest_periapsis_m, first.radius_m if first.passed else None) if low]
         times = _moments(ring, begin, end)
         angle = _angles(ring, states(start, solution, ring.gm, times)[0], times)
-        flown = float(np.sum(orbits.wrap(np.diff(angle))))
+        flown = float(np.sum(frames.wrap(np.diff(angle))))
         found.append(
             TimedFlight(
                 craft_class=craft_class,
@@ -172,7 +172,7 @@ def find(
                 start=start,
                 solution=solution,
                 gained_rad=flown - ring.rate_rad_s * (end - begin),
-                lead_rad=float(orbits.wrap(float(ring.phase(begin, slot)) - angle[0])),
+                lead_rad=float(frames.wrap(float(ring.phase(begin, slot)) - angle[0])),
                 touch_s=_first_touch(ring, start, solution),
                 lowest_m=min(solution.lowest_m, first.radius_m),
                 periapsis_m=min(dips, default=None),
@@ -192,7 +192,7 @@ def as_state(start: Coast) -> State:
 
 def lead_at_start(ring: Ring, start: Coast, slot: int) -> float:
     """How far a slot is ahead of the craft at the start, rad, in (-pi, pi]."""
-    return float(orbits.wrap(ring.phase(start.time_s, slot) - _angles(ring, start.position, start.time_s)))
+    return float(frames.wrap(ring.phase(start.time_s, slot) - _angles(ring, start.position, start.time_s)))
 
 
 def pole(ring: Ring, time_s: float) -> list[float]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...models import launch, orbits
+from ...models import frames, launch, orbits
 from ...models.oblateness import node_behind
 from ...models.opportunities import tilt
 from ...models.planes import combined_delta_v, split, turn_delta_v
@@ -174,7 +174,7 @@ def from_node(
     parts = []
     for j in range(half_turns + 1):
         waited = np.full(lead0.size, (to_node + j * np.pi) / rate)
-        lead = orbits.wrap(lead0 - gain * waited)
+        lead = frames.wrap(lead0 - gain * waited)
         chosen = phasing(touch, lead, wanted)
         parts.append(
             from_touch(
