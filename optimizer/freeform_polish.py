@@ -202,7 +202,9 @@ def _behind(
     gap = result.cost - best[rivals]
     behind = gap > best[rivals] * max(0.03, 1.5 * 0.88**iteration)
     if iteration >= 2 * LOOK_BACK:
-        behind |= (gap > 1e-5 * best[rivals]) & (earlier - result.cost < gap * LOOK_BACK / LOOK_AHEAD)
+        # what is known already must be beaten by something
+        need = gap + np.where(best < known, 0.0, SAME * best)[rivals]
+        behind |= (gap > 1e-5 * best[rivals]) & (earlier - result.cost < need * LOOK_BACK / LOOK_AHEAD)
         behind |= np.abs(result.cost - reached[rivals]) < SAME * result.cost
     behind &= sound
     if iteration >= 3 * LOOK_BACK:
