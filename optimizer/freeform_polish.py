@@ -203,7 +203,7 @@ def _behind(
     behind = gap > best[rivals] * max(0.03, 1.5 * 0.88**iteration)
     if iteration >= 2 * LOOK_BACK:
         # what is known already must be beaten by something
-        need = gap + np.where(best < known, 0.0, SAME * best)[rivals]
+        need = gap + np.where((best == known) & np.isfinite(known), SAME * best, 0.0)[rivals]
         behind |= (gap > 1e-5 * best[rivals]) & (earlier - result.cost < need * LOOK_BACK / LOOK_AHEAD)
         behind |= np.abs(result.cost - reached[rivals]) < SAME * result.cost
     behind &= sound
