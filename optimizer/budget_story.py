@@ -20,7 +20,7 @@ TANGENT = ("direct", "park", "shift")
 """Routes that touch the ring with tangent burns."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Told:
     """What there is to know of any craft, whatever way its flights are told.
 

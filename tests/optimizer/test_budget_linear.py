@@ -93,6 +93,11 @@ def test_without_errors_it_burns_what_the_plan_does() -> None:
     assert exact_m_s(story.with_errors(Errors())) == pytest.approx(story.planned_m_s, abs=0.02)
 
 
+def test_stories_that_differ_in_their_burns_alone_are_not_taken_for_one_another() -> None:
+    _, story = astray()
+    assert exact_m_s(replace(story, burns=2.0 * story.burns)) == pytest.approx(2.0 * exact_m_s(story))
+
+
 def test_one_burn_alone_spreads_as_gates_has_it() -> None:
     # what a burn adds: sigma along it and across, per axis, in the draws themselves (JPL TR 32-504, from memory)
     _, base = astray()
