@@ -9,11 +9,13 @@ Report 32-504, 1963 (four parameters; here per axis; from memory).
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from .frames import in_plane_state, latitude_argument
 from .scenario import Errors
 
 Array = NDArray[np.float64]
@@ -61,6 +63,23 @@ def burn_errors(errors: Errors, size_m_s: ArrayLike, normal: Array) -> BurnError
     return BurnErrors(sigma_along(errors, size_m_s) * normal[0], across * normal[1], across * normal[2])
 
 
+def burn_error_vectors(errors: Errors, burn_m_s: Array, normal: Array) -> Array:
+    """Draw the errors of burns as vectors: one isotropic draw, stretched along the burn.
+
+    Args:
+        errors: standard deviations.
+        burn_m_s: burns as meant, shape (3, n).
+        normal: independent standard normal numbers, shape (3, n).
+    """
+    square = np.einsum("ij,ij->j", burn_m_s, burn_m_s)
+    size = np.sqrt(square)
+    across, along = sigma_across(errors, size), sigma_along(errors, size)
+    share = np.einsum("ij,ij->j", normal, burn_m_s) / np.maximum(square, 1e-24)
+    error = normal * across
+    error += ((along - across) * share) * burn_m_s
+    return np.asarray(error)
+
+
 def covariance(errors: Errors, velocity_m_s: ArrayLike) -> Array:
     """Covariance of the error of one burn, (m/s)^2, shape (3, 3): the closed form of what is drawn.
 
@@ -97,25 +116,27 @@ def let_go_off(
     Returns:
         Position and velocity. Conic equations, e.g. Vallado 2013, section 2.5.
     """
-    from scipy.spatial.transform import Rotation
-
     spin = np.cross(position, velocity)
+    level = float(np.hypot(spin[0], spin[1]))
+    inclination = float(np.arctan2(level, spin[2]))
+    node = float(np.arctan2(spin[0], -spin[1])) if level > 1e-6 * np.linalg.norm(spin) else 0.0
     radius = float(np.linalg.norm(position))
-    shape = np.cross(velocity, spin) / gm - position / radius
-    eccentricity = float(np.linalg.norm(shape))
-    pole = spin / np.linalg.norm(spin)
-    ahead = shape / eccentricity if eccentricity > 1e-6 else position / radius
-    side = np.cross(pole, ahead)
     parameter = float(spin @ spin) / gm
-    low = parameter / (1.0 + eccentricity) + periapsis_m
-    high = parameter / (1.0 - eccentricity) + apoapsis_m
-    cos, sin = float(position @ ahead) / radius, float(position @ side) / radius
-    eccentricity = (high - low) / (high + low)
-    parameter = low * (1.0 + eccentricity)
-    place = parameter / (1.0 + eccentricity * cos) * (cos * ahead + sin * side)
-    speed = np.sqrt(gm / parameter) * ((eccentricity + cos) * side - sin * ahead)
-    node = np.array([-pole[1], pole[0], 0.0])
-    length = float(np.linalg.norm(node))
-    node = node / length if length > 1e-6 else np.array([1.0, 0.0, 0.0])
-    turn = Rotation.from_rotvec([0.0, 0.0, node_rad]) * Rotation.from_rotvec(inclination_rad * node)
-    return turn.apply(place), turn.apply(speed)
+    # eccentricity times cosine and sine of the true anomaly
+    toward = parameter / radius - 1.0
+    aside = float(position @ velocity) / radius * math.sqrt(parameter / gm)
+    before = math.hypot(toward, aside)
+    cos, sin = (toward / before, aside / before) if before > 1e-6 else (1.0, 0.0)
+    low = parameter / (1.0 + before) + periapsis_m
+    high = parameter / (1.0 - before) + apoapsis_m
+    after = (high - low) / (high + low)
+    parameter = low * (1.0 + after)
+    speed = math.sqrt(gm / parameter)
+    return in_plane_state(
+        parameter / (1.0 + after * cos),
+        latitude_argument(position, inclination, node),
+        speed * after * sin,
+        speed * (1.0 + after * cos),
+        inclination + inclination_rad,
+        node + node_rad,
+    )

@@ -49,6 +49,11 @@ class Measured:
     eccentricity: tuple[float, float]
     plane_tilt_rad: tuple[float, float]
 
+    def misses(self, ring: Ring) -> Array:
+        """Slot error, rate error a turn, eccentricity and tilt as one vector, (6,), all rad or ratios."""
+        rate = 2.0 * math.pi * self.period_error_s / ring.period_s
+        return np.array([self.slot_error_rad, rate, *self.eccentricity, *self.plane_tilt_rad])
+
 
 def measure(flight: Flight, ring: Ring, plane: int, slot: int, from_s: float | None = None) -> Measured:
     """Measure a flight against a slot over the first whole ring turn after a moment.

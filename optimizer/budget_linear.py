@@ -17,25 +17,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models.dispersions import let_go_off, sigma_across, sigma_along
+from ..models.dispersions import burn_error_vectors, let_go_off
 from ..models.flight import Flight, Impulse, fly, measure, readout
 from ..models.flown import TURN_MARGIN
 from ..models.frames import wrap
 from ..models.gravity import gravity_around
+from ..models.planes import turn_delta_v
 from ..models.ring import Ring
 from ..models.scenario import INJECTION_ERRORS, Scenario
 from .budget_flights import HALF, Flights
 from .budget_story import Told, errors_of, trim_turns
 from .judging import PLANE_SLACK_RAD
 from .outcome import CraftPlan
+from .sensitivity import STEP_M_S, STEP_S
 
 Array = NDArray[np.float64]
 
-STEP_M_S, STEP_S = 0.02, 2.0
-"""Steps of the differences: small against everything planned, large against the rounding of the flight."""
-
 STEPS = {"periapsis_m": 100.0, "apoapsis_m": 100.0, "inclination_rad": 1e-5, "node_rad": 1e-5, "insertion_time_s": 1.0}
-"""The same for what the launcher is off by."""
+"""Steps of the differences in what the launcher is off by; those of burns are `sensitivity`'s."""
 
 TARGETS = 6
 """Rows of a law that are to be met: slot error, rate error a turn, two of eccentricity, two of tilt; all rad or ratios.
@@ -140,10 +139,8 @@ def linear_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: fl
 
 
 def _end(flight: Flight, ring: Ring, part: CraftPlan) -> Array:
-    seen = measure(flight, ring, part.plane, part.slot)
-    rate = 2.0 * math.pi * seen.period_error_s / ring.period_s
     lowest = min(leg.lowest_m for leg in flight.legs())
-    return np.array([seen.slot_error_rad, rate, *seen.eccentricity, *seen.plane_tilt_rad, lowest])
+    return np.append(measure(flight, ring, part.plane, part.slot).misses(ring), lowest)
 
 
 AIMS = ([0, 1], [0, 1, 2, 3], [0, 1, 4, 5], [0, 1, 2, 3, 4, 5])
@@ -180,7 +177,7 @@ class _Fly:
         slope = ring.speed_m_s / (3.0 * ring.period_s)
         trim = np.where(np.abs(read) > story.match_s, slope * read, 0.0)
         wanted = np.stack([np.zeros_like(trim), -trim, np.zeros_like(trim)])
-        error = self._error(wanted, np.abs(trim), self._take(3))
+        error = burn_error_vectors(self.errors, wanted, self._take(3))
         self.used += _length(wanted + error)
         period_error = period_error + (wanted[1] + error[1]) / slope
         phased_out = np.abs(slot) > story.tolerance_rad
@@ -202,17 +199,9 @@ class _Fly:
         self._taken += rows
         return self._normal[first : first + rows]
 
-    def _error(self, wanted: Array, size: Array, normal: Array) -> Array:
-        """Error of a burn, (3, flights), by Gates' model: one isotropic draw, stretched along the burn."""
-        across, along = sigma_across(self.errors, size), sigma_along(self.errors, size)
-        share = np.einsum("ij,ij->j", normal, wanted) / np.maximum(np.square(size), 1e-24)
-        error = normal * across
-        error += ((along - across) * share) * wanted
-        return error
-
     def _burn(self, index: int) -> None:
         story, errors, wanted = self.story, self.errors, self.burns[index]
-        error = self._error(wanted, _length(wanted), self._take(3))
+        error = burn_error_vectors(errors, wanted, self._take(3))
         self.used += story.own[index] * _length(wanted + error)
         late = errors.burn_time_s * self._take(1)
         self.end = self.end + story.law[:, index] @ error + story.late[:, index, np.newaxis] * late
@@ -235,7 +224,7 @@ class _Fly:
             self.burns[first:, :, some] += change[first + 1 :]
             moved = np.tensordot(law, change, 2)
             if again is not None:
-                error = self._error(change[first], _length(change[first]), again[:, some])
+                error = burn_error_vectors(self.errors, change[first], again[:, some])
                 self.used[some] += _length(change[first] + error)
                 moved += story.law[:, first - 1] @ error
             self.end[:, some] += moved
@@ -279,7 +268,7 @@ class _Fly:
         """What it costs to take off a tilt at the node."""
         cost = np.zeros_like(tilt)
         some = tilt > self.story.tilt_tolerance_rad
-        cost[some] = 2.0 * self.story.ring.speed_m_s * np.sin(0.5 * tilt[some])
+        cost[some] = turn_delta_v(self.story.ring.speed_m_s, tilt[some])
         return cost
 
 

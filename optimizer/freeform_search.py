@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left
+from collections.abc import Callable
 
 import numpy as np
 
@@ -21,8 +22,8 @@ from .freeform_drafts import (
     without_least,
 )
 from .freeform_flight import Array, fly_chain
-from .freeform_polish import Polished, Schedule, polish
-from .freeform_seeds import along_limit, guesses, lambert_arcs, tangents, via_points
+from .freeform_polish import SAME, Polished, Schedule, polish
+from .freeform_seeds import Guess, Question, along_limit, guesses, lambert_arcs, tangents, via_points
 
 # from a first guess; from a guess of two burns; from a flight that is nearly one; and to the last digit
 ROUGH = Schedule(iterations=40, barrier_end=1e-5)
@@ -32,7 +33,6 @@ FINE = Schedule(iterations=16, barrier=1e-5, barrier_end=1e-9, burn=1e-3, circle
 ARRIVED = 1e-9  # distance from the slot, ring radii, within which a flight has arrived
 KEPT = 1e-7  # breach of a radius limit, ring radii, that counts as none
 NEAR = 1e-4  # the same of a flight that is worth polishing on
-GAIN = 1e-4  # share by which a flight that is nearly polished must be cheaper than what is known
 MUCH = 0.95  # share of the cost known below which a second flight is polished in reserve
 WORTH = 1.6  # guesses of two burns dearer than so many times the cheapest are not polished
 EXCESS = 1e-4  # of the primer, above which another burn is tried
@@ -55,13 +55,12 @@ def solve(questions: Questions, burns_max: int) -> Bests:
     best: Bests = [None] * count
     wanted = min(count, max(ANCHORS_LEAST, -(-count // ANCHOR_EVERY)))
     anchors = sorted({round(x) for x in np.linspace(0, count - 1, wanted)})
-    _improve(questions, best, [draft for index in anchors for draft in _pairs(questions, index)], PAIRS)
+    _improve(questions, best, _guessed(questions, anchors, _pairs), PAIRS)
     if burns_max >= 3:
-        _improve(questions, best, [draft for index in anchors for draft in _threes(questions, index)], ROUGH)
+        _improve(questions, best, _guessed(questions, anchors, via_points), ROUGH)
     if burns_max >= 4:
-        _improve(questions, best, [draft for index in anchors for draft in _fours(questions, index)], ROUGH)
-        _improve(questions, best, [draft for index in anchors for draft in _limited(questions, index)], AGAIN)
-    if burns_max >= 4:
+        _improve(questions, best, _guessed(questions, anchors, guesses), ROUGH)
+        _improve(questions, best, _guessed(questions, anchors, along_limit), AGAIN)
         _improve(questions, best, _parted(questions, best), ROUGH)
     for _ in range(ROUNDS):
         if not _improve(questions, best, _with_more_burns(questions, best, burns_max), AGAIN, rivals=False):
@@ -102,14 +101,14 @@ def _challengers(questions: Questions, best: Bests, indices: list[int], burns_ma
 
     Those of four burns arrive only roughly: the cheapest few of each question are tried.
     """
-    drafts, rough = [], []
+    drafts = []
+    rough = _guessed(questions, indices, guesses) if burns_max >= 4 else []
     bars = {index: math.inf if (one := best[index]) is None else one.cost for index in indices}
     for index in indices:
         question = questions.each[index]
         found = tangents(question) + lambert_arcs(question)
         bar = bars[index] * (1.0 - CHALLENGE)
         drafts += [draft_of(guess, index, questions.cases.size) for guess in found if guess.cost < bar]
-        rough += [draft_of(guess, index, questions.cases.size) for guess in guesses(question)] if burns_max >= 4 else []
     ranked: dict[int, list[tuple[float, int]]] = {}
     for burns in sorted({draft.burns for draft in rough}):
         chosen = [i for i, draft in enumerate(rough) if draft.burns == burns]
@@ -136,23 +135,18 @@ def _parted(questions: Questions, best: Bests) -> list[Draft]:
     return drafts
 
 
-def _pairs(questions: Questions, index: int) -> list[Draft]:
-    found = tangents(questions.each[index]) + lambert_arcs(questions.each[index])
+def _pairs(question: Question) -> list[Guess]:
+    """Guesses of two burns, those left out that are far dearer than others and keep no limits."""
+    found = tangents(question) + lambert_arcs(question)
     cheapest = min((guess.cost for guess in found), default=math.inf)
-    worth = [guess for guess in found if guess.cost <= WORTH * cheapest or guess.keeps]
-    return [draft_of(guess, index, questions.cases.size) for guess in worth]
+    return [guess for guess in found if guess.cost <= WORTH * cheapest or guess.keeps]
 
 
-def _threes(questions: Questions, index: int) -> list[Draft]:
-    return [draft_of(guess, index, questions.cases.size) for guess in via_points(questions.each[index])]
-
-
-def _fours(questions: Questions, index: int) -> list[Draft]:
-    return [draft_of(guess, index, questions.cases.size) for guess in guesses(questions.each[index])]
-
-
-def _limited(questions: Questions, index: int) -> list[Draft]:
-    return [draft_of(guess, index, questions.cases.size) for guess in along_limit(questions.each[index])]
+def _guessed(questions: Questions, indices: list[int], family: Callable[[Question], list[Guess]]) -> list[Draft]:
+    """Drafts of one family of guesses at some questions."""
+    return [
+        draft_of(guess, index, questions.cases.size) for index in indices for guess in family(questions.each[index])
+    ]
 
 
 def _polish_all(questions: Questions, drafts: list[Draft], schedule: Schedule, known: Array | None) -> list[Polished]:
@@ -183,7 +177,7 @@ def _improve(
     chosen: dict[int, list[tuple[float, int]]] = {}
     for i, (draft, result) in enumerate(zip(drafts, rough, strict=True)):
         sound = result.miss[0] < 1e-4 and result.shortfall[0] < 1e-3
-        if sound and result.cost[0] < known[draft.question] * (1.0 - GAIN):
+        if sound and result.cost[0] < known[draft.question] * (1.0 - SAME):
             chosen.setdefault(draft.question, []).append((float(result.cost[0]), i))
     finalists = []
     for question, ranked in chosen.items():
@@ -216,7 +210,7 @@ def _finish(questions: Questions, best: Bests, drafts: list[Draft]) -> bool:
         for draft, result in zip(simpler, fine, strict=True)
         if not _sound(result)
         and max(result.miss[0], result.shortfall[0]) < NEAR
-        and ((one := best[draft.question]) is None or result.cost[0] < one.cost * (1.0 - GAIN))
+        and ((one := best[draft.question]) is None or result.cost[0] < one.cost * (1.0 - SAME))
     ]
     for draft, result in zip(near, _polish_all(questions, near, FINE, None), strict=True):
         improved |= _keep(best, draft, result)

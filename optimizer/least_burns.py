@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..models.errors import FlightError
-from ..models.flight import Impulse, Itinerary, Measured, fly, measure
+from ..models.flight import Impulse, Itinerary, fly, measure
 from ..models.gravity import Gravity
 from ..models.ring import Ring
 from .refine import Target
@@ -104,7 +104,7 @@ def least_burns(
     for one, base in zip(asked, grids, strict=True):
         own = [next(flights) for _ in range(1 + 3 * len(base))]
         try:
-            misses = np.stack([_misses(ring, measure(flight, ring, one.plane, one.slot)) for flight in own])
+            misses = np.stack([measure(flight, ring, one.plane, one.slot).misses(ring) for flight in own])
         except FlightError:
             found.append([])
             continue
@@ -121,11 +121,6 @@ def _beside(base: Sequence[Impulse], which: int, part: int, step: float) -> list
     moved = list(base[which])
     moved[1 + part] += step
     return [*base[:which], Impulse(*moved), *base[which + 1 :]]
-
-
-def _misses(ring: Ring, seen: Measured) -> Array:
-    rate = 2.0 * math.pi * seen.period_error_s / ring.period_s
-    return np.array([seen.slot_error_rad, rate, *seen.eccentricity, *seen.plane_tilt_rad])
 
 
 def _ways(

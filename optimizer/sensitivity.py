@@ -62,10 +62,10 @@ def sensitivities(part: CraftPlan, ring: Ring, gravity: Gravity) -> tuple[Sensit
     """
     if not part.burns:
         return ()
-    engine: BurnModel = IMPULSIVE
-    base = itinerary_of(part, ring)
-    if part.engine is not None and part.itinerary is not None:
-        engine, base = part.engine, part.itinerary
+    engine: BurnModel = part.engine or IMPULSIVE
+    base = part.itinerary if part.engine is not None else None
+    if base is None:
+        engine, base = IMPULSIVE, itinerary_of(part, ring)
     asked = [base]
     for index in range(len(part.burns)):
         asked += [_moved(base, index, ring, engine, change) for change in range(4)]

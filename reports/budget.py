@@ -12,6 +12,7 @@ from ..models.readouts import plain
 from ..optimizer.budget import SHARES, Budget, CraftBudget
 from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
+from .result import gravity_of
 from .wording import listed
 
 _CLOSED = (
@@ -152,14 +153,10 @@ def _warnings(budget: Budget) -> list[str]:
                 "reserve kept back used up."
             )
         if one.too_low > 0.0:
+            when = "" if one.by_law else ", before its period is trimmed"
+            remedy = "raise" if one.by_law else "aim short of the period first, or raise"
             found.append(
-                f"{one.craft} DIPS BELOW THE FLOOR in {_percent(one.too_low)} of flights"
-                + (
-                    ": raise"
-                    if one.by_law
-                    else ", before its period is trimmed: aim short of the period first, or raise"
-                )
-                + " the clearance."
+                f"{one.craft} DIPS BELOW THE FLOOR in {_percent(one.too_low)} of flights{when}: {remedy} the clearance."
             )
         if one.went_on > 0.0:
             found.append(
@@ -211,7 +208,10 @@ def _values(budget: Budget) -> dict[str, Any]:
         ],
         "driver_samples": budget.ranking_samples,
         "taken_as_exact": list(budget.as_zero),
-        "model": {"gravity": "two-body", "burns": "impulsive"},
+        "model": {
+            "gravity": gravity_of(budget.outcome) if all(one.by_law for one in budget.craft) else "two-body",
+            "burns": "impulsive",
+        },
     }
 
 
