@@ -142,7 +142,7 @@ def _parser() -> argparse.ArgumentParser:
 
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
     if arguments_ask_for("period"):
-        from .reports.period import add_arguments
+        from .reports.period.command import add_arguments
 
         add_arguments(period)
     period.set_defaults(run=_period)
@@ -275,7 +275,7 @@ class _Patience:
 
 
 def _plan(arguments: argparse.Namespace) -> int:
-    from .models.reading import read_scenario
+    from .models.reading.scenario_reader import read_scenario
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
     from .optimizer.plan import make_plan
@@ -312,7 +312,7 @@ def _plan(arguments: argparse.Namespace) -> int:
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
-    from .models.reading import read_scenario
+    from .models.reading.scenario_reader import read_scenario
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
     known = [craft.name for craft in scenario.craft]
@@ -320,8 +320,8 @@ def _sheet(arguments: argparse.Namespace) -> int:
         if name not in known:
             raise InputError(f"--craft {name!r} is no craft of the scenario: {', '.join(known)}.", where="command line")
     from .optimizer.plan import make_plan
-    from .reports.sheet import sheets
-    from .reports.sheet_text import sheet_text
+    from .reports.sheet.sheet import sheets
+    from .reports.sheet.text import sheet_text
     from .reports.terminal import infeasible_text
 
     progress = _Progress()
@@ -341,7 +341,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
         return NO_PLAN
     sys.stdout.write("\n".join(sheet_text(one, _width()) for one in found) or "Nothing to do: no craft has to move.\n")
     if arguments.out is not None and found:
-        from .reports.sheet_files import write_sheets
+        from .reports.sheet.files import write_sheets
 
         write_sheets(found, arguments.out)
         print(f"\nText, Markdown and PDF of each are in {arguments.out}.")
@@ -349,10 +349,10 @@ def _sheet(arguments: argparse.Namespace) -> int:
 
 
 def _compare(arguments: argparse.Namespace) -> int:
-    from .models.reading import read_scenario
+    from .models.reading.scenario_reader import read_scenario
 
     read = [read_scenario(file, arguments.settings) for file in arguments.scenarios]
-    from .optimizer.strategies import compare_scenarios, compare_strategies
+    from .optimizer.studies.strategies import compare_scenarios, compare_strategies
     from .reports.compare import compare_json, compare_text, write_compare
 
     progress = _Progress()
@@ -392,8 +392,8 @@ def _short_names(files: Sequence[str]) -> list[str]:
 def _sweep(arguments: argparse.Namespace) -> int:
     from contextlib import ExitStack
 
-    from .models.scenario_file import file_text
-    from .optimizer.sweep import first_that_reads, grid, sweep
+    from .models.reading.toml_text import file_text
+    from .optimizer.studies.sweep import first_that_reads, grid, sweep
     from .reports.sweep import SweepFile, Told, sweep_text, told, write_sweep
 
     text = file_text(Path(arguments.scenario), arguments.scenario)
@@ -432,17 +432,17 @@ def _sweep(arguments: argparse.Namespace) -> int:
 
 def _executor(workers: int | None, cluster: str | None) -> AbstractContextManager[Executor]:
     """Processes of this machine, or a Dask cluster."""
-    from .reports.workers import cluster_executor, local_executor
+    from .optimizer.studies.executors import cluster_executor, local_executor
 
     return local_executor(workers) if cluster is None else cluster_executor(cluster)
 
 
 def _budget(arguments: argparse.Namespace) -> int:
-    from .models.reading import read_scenario
+    from .models.reading.scenario_reader import read_scenario
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
-    from .optimizer.budget import make_budget, refuse_without_errors
     from .optimizer.plan import make_plan
+    from .optimizer.robustness.budget import make_budget, refuse_without_errors
     from .reports.budget import budget_json, budget_text, write_budget
     from .reports.terminal import infeasible_text
 
@@ -474,13 +474,13 @@ def _budget(arguments: argparse.Namespace) -> int:
 
 
 def _replan(arguments: argparse.Namespace) -> int:
-    from .models.reading import read_scenario
+    from .models.reading.scenario_reader import read_scenario
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
-    from .models.observed import read_observed
-    from .optimizer.from_here import go_on
+    from .models.reading.observed import read_observed
+    from .optimizer.catalogue.problem import ring_of
     from .optimizer.plan import make_plan
-    from .optimizer.problem import ring_of
+    from .optimizer.replan.resumed_plan import go_on
     from .reports.replan import replan_json, replan_text
     from .reports.terminal import infeasible_text
 
@@ -517,11 +517,11 @@ def _replan(arguments: argparse.Namespace) -> int:
 
 
 def _slips(arguments: argparse.Namespace) -> int:
-    from .models.reading import read_scenario
+    from .models.reading.scenario_reader import read_scenario
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
     from .optimizer.plan import make_plan
-    from .optimizer.slips import make_slips
+    from .optimizer.studies.slips import make_slips
     from .reports.slips import slips_json, slips_text
     from .reports.terminal import infeasible_text
     from .reports.typed import quantity
@@ -557,7 +557,7 @@ def _slips(arguments: argparse.Namespace) -> int:
 
 
 def _period(arguments: argparse.Namespace) -> int:
-    from .reports.period import run
+    from .reports.period.command import run
 
     status, text = run(arguments, _width())
     print(text)
@@ -565,7 +565,7 @@ def _period(arguments: argparse.Namespace) -> int:
 
 
 def _check(arguments: argparse.Namespace) -> int:
-    from .models.reading import read_scenario
+    from .models.reading.scenario_reader import read_scenario
     from .reports.understood import understood
 
     sys.stdout.write(understood(read_scenario(arguments.scenario, arguments.settings), _width()))

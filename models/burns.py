@@ -138,7 +138,7 @@ def finite_loss(
     """
     # flight reads this module
     from .errors import FlightError
-    from .flight import Impulse, Itinerary, PointMass, fly, readout
+    from .flight.integrate import Impulse, Itinerary, PointMass, fly, readout
     from .frames import to_local
 
     r, v = np.asarray(position, dtype=np.float64), np.asarray(velocity, dtype=np.float64)

@@ -19,9 +19,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from . import orbits
+from .reading.scope import on_ring
 from .ring import Ring
 from .scenario import Body, Insertion, Pad
-from .scope import on_ring
 from .windows import SiteAndPlane, azimuth_for_arc, azimuth_of_least_tilt, launch_plane, longitude_beside
 
 Array = NDArray[np.float64]

@@ -1,7 +1,8 @@
 """What a scenario says, in SI units and radians: the values that every other room reads.
 
-Nothing here reads text (see ``reading.py``) or computes an orbit. A value is checked once, when the file is read.
-Times are seconds from the scenario's epoch. Radii are from the body's center, even where the file gave an altitude.
+Nothing here reads text (see ``reading/scenario_reader.py``) or computes an orbit. A value is checked once, when the
+file is read. Times are seconds from the scenario's epoch. Radii are from the body's center, even where the file gave
+an altitude.
 """
 
 from __future__ import annotations

@@ -12,12 +12,12 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from ..models.burns import FiniteThrust
-from ..models.flown import Itinerary, Leg
+from ..models.flight.flown import Itinerary, Leg
+from ..models.flight.slot_error import Measured
 from ..models.launch import TiltAt
-from ..models.placing import Measured
 from ..models.ring import Ring
 from ..models.scenario import Scenario
-from .time_price import TimePrice
+from .rendezvous.time_price import TimePrice
 
 Route = Literal["direct", "park", "shift", "carrier", "drift", "timed"]
 Side = Literal["below", "above", "level"]

@@ -7,21 +7,21 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from ..models.scenario import Aim, Scenario
-from . import front as front_walk
-from .alternatives import Alternative, alternatives
-from .assembly import assemble, fly_all
-from .catalogue import catalogue
-from .free_form import dearest_price, with_free_form
-from .from_space import in_space
-from .fronts import UNITS, other_fronts
-from .hold import hold
-from .infeasible import diagnose
-from .oblate_notes import left_front, notes_on_flight
-from .options import join
+from .catalogue.catalogue import catalogue
+from .catalogue.free_form import dearest_price, with_free_form
+from .catalogue.from_orbit import in_space
+from .catalogue.problem import Problem, kept_errors, problems
+from .catalogue.restriction import NO_RESTRICTION, Restriction
+from .choice import front as front_walk
+from .choice.alternatives import Alternative, alternatives
+from .choice.infeasible import diagnose
+from .choice.oblate_notes import left_front, notes_on_flight
+from .choice.other_fronts import UNITS, other_fronts
+from .choice.selection import DELTA_V_TOLERANCE, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection
 from .outcome import AimFront, Front, FrontPoint, Infeasible, Outcome, Plan, Proof
-from .problem import Problem, kept_errors, problems
-from .restriction import NO_RESTRICTION, Restriction
-from .selection import DELTA_V_TOLERANCE, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection
+from .robustness.hold import hold
+from .routes.options import join
+from .trajectory.assembly import assemble, fly_all
 
 Progress = Callable[[str], None]
 Clock = Callable[[], float]

@@ -7,9 +7,9 @@ import math
 from pathlib import Path
 from typing import Any
 
-from ..models.quantiles import CONFIDENCE, Quantile
 from ..models.readouts import plain
-from ..optimizer.budget import SHARES, Budget, CraftBudget
+from ..optimizer.robustness.budget import SHARES, Budget, CraftBudget
+from ..optimizer.robustness.quantiles import CONFIDENCE, Quantile
 from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
 from .result import gravity_of

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from ..models.readouts import plain, span
 from ..optimizer.outcome import AimFront, Bind, Margin, Plan
-from ..optimizer.strategies import Entry, room_share
+from ..optimizer.studies.strategies import Entry, room_share
 from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, limit_value, limit_words, serving_value

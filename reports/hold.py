@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from ..models.readouts import plain, span
-from ..optimizer.hold import YEAR_S, trim_m_s
 from ..optimizer.outcome import Hold, Outcome, Plan
+from ..optimizer.robustness.hold import YEAR_S, trim_m_s
 from .layout import heading, paragraph
 from .wording import small
 

@@ -14,7 +14,7 @@ from ..models.ring import Ring
 from ..models.scenario import Pad, Scenario
 from ..models.sites import open_at
 from ..models.windows import SiteAndPlane, least_angle
-from ..optimizer.problem import ring_of
+from ..optimizer.catalogue.problem import ring_of
 from .layout import Column, columns, heading, paragraph
 
 SHOWN = 8

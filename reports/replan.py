@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from ..models.readouts import clock, instant, plain, span
-from ..optimizer.replan import CraftChange, Decision, Replan
+from ..optimizer.replan.replan import CraftChange, Decision, Replan
 from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
 from .result import result

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ..optimizer.from_here import FromHere
-from ..optimizer.replan import Replan
+from ..optimizer.replan.replan import Replan
+from ..optimizer.replan.resumed_plan import FromHere
 from .files import whole_directory, write_text
 from .folder import write_folder
 from .replan import replan_json, replan_text
-from .sheet import sheets
-from .sheet_files import write_sheets
+from .sheet.files import write_sheets
+from .sheet.sheet import sheets
 
 _PAGE_WIDTH = 110
 

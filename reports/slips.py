@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from ..models.readouts import instant, plain, span
-from ..optimizer.slips import Launch, Loss, Price, Slips
+from ..optimizer.studies.slips import Launch, Loss, Price, Slips
 from .layout import Column, columns, heading, paragraph
 from .terminal import CAUTION
 

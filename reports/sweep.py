@@ -14,8 +14,8 @@ from typing import IO
 from ..models.errors import InputError
 from ..models.readouts import plain, span
 from ..optimizer.outcome import Infeasible
-from ..optimizer.strategies import room_share
-from ..optimizer.sweep import Grid, Row
+from ..optimizer.studies.strategies import room_share
+from ..optimizer.studies.sweep import Grid, Row
 from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, limit_words, serving_value

@@ -19,16 +19,16 @@ from numpy.typing import NDArray
 from ringwright.models.burns import BurnModel
 from ringwright.models.dispersions import let_go_off
 from ringwright.models.errors import FlightError
-from ringwright.models.flight import Flight, Impulse, Itinerary, fly, measure
-from ringwright.models.gravity import gravity_around
-from ringwright.models.observed import Observed, parse_observed
+from ringwright.models.flight.gravity import gravity_around
+from ringwright.models.flight.integrate import Flight, Impulse, Itinerary, fly, measure
+from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.models.scenario import Errors
-from ringwright.optimizer.budget_flights import HALF
-from ringwright.optimizer.budget_story import errors_of
-from ringwright.optimizer.from_here import from_here
 from ringwright.optimizer.outcome import CraftPlan, Outcome
-from ringwright.optimizer.refine import IMPULSIVE
-from ringwright.optimizer.replan import NOTHING, replan
+from ringwright.optimizer.replan.replan import NOTHING, replan
+from ringwright.optimizer.replan.resumed_plan import from_here
+from ringwright.optimizer.robustness.closed_form import HALF
+from ringwright.optimizer.robustness.craft_leg import errors_of
+from ringwright.optimizer.trajectory.differential_correction import IMPULSIVE
 
 from .planned import as_read
 

@@ -67,7 +67,7 @@ def test_a_time_limit_that_is_too_short_is_said(scenario: Path, capsys: pytest.C
 def test_ctrl_c_shows_the_best_plan_so_far(
     scenario: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from ringwright.optimizer import front
+    from ringwright.optimizer.choice import front
 
     walk = front.walk
 
@@ -86,8 +86,8 @@ def test_ctrl_c_shows_the_best_plan_so_far(
 def test_ctrl_c_before_any_plan_says_there_is_none(
     scenario: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from ringwright.optimizer import selection
-    from ringwright.optimizer.schedule import Solved
+    from ringwright.optimizer.choice import selection
+    from ringwright.optimizer.schedule.lexicographic import Solved
 
     def interrupted(*_: object, **__: object) -> Solved:
         os.kill(os.getpid(), signal.SIGINT)

@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from ringwright.models.reading import read_scenario
+from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.result import result_text
 

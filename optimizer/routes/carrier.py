@@ -25,7 +25,7 @@ from ...models import frames, launch, orbits
 from ...models.carriers import carrier_orbits
 from ...models.scenario import Carrier, UpperStage
 from ...models.upper_stage import paid_by_stage
-from ..options import ROUTES, F, I, Options, empty, join
+from .options import ROUTES, F, I, Options, empty, join
 from .phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 
 STEPS_BEYOND = 2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ...models import frames, launch, orbits
-from ..options import ROUTES, F, I, Options
+from .options import ROUTES, F, I, Options
 from .phasing import Phasings, Touch, Wanted, best_phasing, every_phasing
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...models.readouts import plain
-from ...optimizer.budget import Budget
+from ...optimizer.robustness.budget import Budget
 from .style import INK, QUIET, ink, rim, sheet
 
 if TYPE_CHECKING:

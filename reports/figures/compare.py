@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ...models.readouts import plain
 from ...optimizer.outcome import AimFront, FrontName
-from ...optimizer.strategies import Entry
+from ...optimizer.studies.strategies import Entry
 from ..compare import front_words, points_told
 from ..wording import listed
 from .front import padded, place_labels, time_unit

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from ...models.readouts import plain
-from ...optimizer.sweep import Grid
+from ...optimizer.studies.sweep import Grid
 from ..sweep import AIMED, Told
 from ..wording import AIM_WORDS, count
 from .front import padded, place_labels, time_unit

@@ -9,7 +9,7 @@ import numpy as np
 
 from ...models.readouts import plain
 from ...models.ring import Array
-from ...optimizer.time_price import TimePrice
+from ...optimizer.rendezvous.time_price import TimePrice
 from .style import INK, QUIET, SHADE, ink, rim, sheet
 
 if TYPE_CHECKING:

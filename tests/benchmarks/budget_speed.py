@@ -12,9 +12,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from ringwright.models.reading import parse_scenario
-from ringwright.optimizer.budget import BLOCK, block, numbers_of, stories
+from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.robustness.budget import BLOCK, block, numbers_of, stories
 from ringwright.scenarios import text
 
 

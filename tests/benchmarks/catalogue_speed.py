@@ -20,10 +20,10 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 
-from ringwright.models.reading import parse_scenario
+from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.ring import Ring
-from ringwright.optimizer.catalogue import catalogue
-from ringwright.optimizer.problem import problems
+from ringwright.optimizer.catalogue.catalogue import catalogue
+from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.routes.phasing import Touch, best_phasing, every_phasing
 
 GM = 3.986004418e14

@@ -20,7 +20,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from ringwright.optimizer.freeform import State, least_delta_v, least_delta_v_over_times
+from ringwright.optimizer.rendezvous.optimum import State, least_delta_v, least_delta_v_over_times
 
 TURN = 2.0 * math.pi
 ON_RING = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))

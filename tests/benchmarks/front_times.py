@@ -9,11 +9,11 @@ from __future__ import annotations
 import sys
 import time
 
-from ringwright.models.reading import parse_scenario
-from ringwright.optimizer.catalogue import catalogue
-from ringwright.optimizer.front import walk
-from ringwright.optimizer.problem import problems
-from ringwright.optimizer.selection import Selection
+from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.optimizer.catalogue.catalogue import catalogue
+from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.choice.front import walk
+from ringwright.optimizer.choice.selection import Selection
 
 POINTS_MAX = 20_000
 """Enough for every point of these rings."""

@@ -21,8 +21,8 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 import numpy.typing as npt
 
-from ringwright.optimizer.columns import Columns, ScheduleProblem
-from ringwright.optimizer.schedule import solve_schedule
+from ringwright.optimizer.schedule.columns import Columns, ScheduleProblem
+from ringwright.optimizer.schedule.lexicographic import solve_schedule
 
 F = npt.NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from scipy.optimize import brentq
 
 from ringwright.models.bodies import body, body_names, body_origins, hill_radius_m, prime_meridian_rad, tai_from_utc_s
 from ringwright.models.errors import InputError
-from ringwright.models.reading import parse_scenario
+from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.reports.body_list import body_list, body_table
 
 J2000 = datetime(2000, 1, 1, 12, tzinfo=UTC)

@@ -9,7 +9,7 @@ import pytest
 
 from ringwright.models import oblateness
 from ringwright.models.errors import InputError
-from ringwright.models.flight import Itinerary, Oblate, fly, measure
+from ringwright.models.flight.integrate import Itinerary, Oblate, fly, measure
 from ringwright.models.ring import Ring
 from ringwright.models.scenario import Body
 

@@ -24,7 +24,7 @@ from ringwright.optimizer.period import (
     shortest_period_s,
     within_radii,
 )
-from ringwright.optimizer.routes import shift
+from ringwright.optimizer.routes import rephase as shift
 
 EARTH_GM, EARTH_M = 398600.4415e9, 6378136.3  # EGM96 constants, as in Vallado's companion tests
 RING_M = EARTH_M + 10_000e3

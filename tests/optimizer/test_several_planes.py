@@ -11,19 +11,19 @@ import numpy as np
 import pytest
 
 from ringwright.models.errors import InputError
-from ringwright.models.reading import parse_scenario
-from ringwright.optimizer.assembly import fly_all
-from ringwright.optimizer.catalogue import catalogue
-from ringwright.optimizer.itinerary import flight_key
-from ringwright.optimizer.options import Options
-from ringwright.optimizer.problem import Problem, problems
-from ringwright.optimizer.selection import Selection
+from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.optimizer.catalogue.catalogue import catalogue
+from ringwright.optimizer.catalogue.problem import Problem, problems
+from ringwright.optimizer.choice.selection import Selection
+from ringwright.optimizer.routes.options import Options
+from ringwright.optimizer.trajectory.assembly import fly_all
+from ringwright.optimizer.trajectory.itinerary import flight_key
 
 from ..independent.enumeration import from_ground
 from ..independent.scenario_maker import Draft, write_toml
 from ..independent.small_reader import read_case
 from ..planned import planned, scenario_of
-from .test_ways_up import draft_with, passes_by_hand
+from .catalogue.test_ways_up import draft_with, passes_by_hand
 
 PLANES, SLOTS, PHASING = 3, 2, 1
 NODE_DEG, SLOT0_DEG = 40.0, 20.0

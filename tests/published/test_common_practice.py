@@ -11,13 +11,13 @@ import re
 import numpy as np
 import pytest
 
-from ringwright.models.flight import Impulse, Itinerary, PointMass, fly, measure, readout
+from ringwright.models.flight.integrate import Impulse, Itinerary, PointMass, fly, measure, readout
 from ringwright.models.frames import in_plane_state
 from ringwright.models.planes import turn_delta_v
 from ringwright.models.ring import Ring
 from ringwright.optimizer.plan import make_plan
-from ringwright.reports.sheet import sheets
-from ringwright.reports.sheet_text import sheet_text
+from ringwright.reports.sheet.sheet import sheets
+from ringwright.reports.sheet.text import sheet_text
 
 from ..planned import planned, scenario_of
 

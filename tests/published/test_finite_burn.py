@@ -14,7 +14,7 @@ from ringwright.models.burns import (
     finite_loss,
     propellant_needed,
 )
-from ringwright.models.flight import Impulse, Itinerary, PointMass, fly, readout
+from ringwright.models.flight.integrate import Impulse, Itinerary, PointMass, fly, readout
 from ringwright.models.frames import to_local
 from ringwright.models.units import STANDARD_GRAVITY_M_S2
 

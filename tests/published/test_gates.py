@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 
 from ringwright.models.dispersions import burn_errors, covariance
-from ringwright.models.quantiles import quantiles, rank_above, rank_below
 from ringwright.models.scenario import Errors
+from ringwright.optimizer.robustness.quantiles import quantiles, rank_above, rank_below
 
 ERRORS = Errors(burn_m_s=0.05, burn_share=0.004, across_m_s=0.02, pointing_rad=0.01)
 

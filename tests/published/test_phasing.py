@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ringwright.optimizer.problem import problems
-from ringwright.optimizer.routes import shift
+from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.routes import rephase as shift
 
 from ..independent.scenario_maker import Draft, write_toml
 from ..planned import planned, scenario_of

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from ringwright.optimizer.bounds import linear_bound, relative_state
-from ringwright.optimizer.freeform import State, least_delta_v
+from ringwright.optimizer.rendezvous.linear_bound import linear_bound, relative_state
+from ringwright.optimizer.rendezvous.optimum import State, least_delta_v
 
 TURN = 2.0 * math.pi
 BEHIND_BY_ONE = np.array([0.0, -1.0, 0.0, 0.0, 0.0, 0.0])

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from ringwright.models.reading import parse_scenario
-from ringwright.optimizer.strategies import Entry, compare_scenarios, compare_strategies
-from ringwright.optimizer.sweep import Row, grid
+from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.optimizer.studies.strategies import Entry, compare_scenarios, compare_strategies
+from ringwright.optimizer.studies.sweep import Row, grid
 from ringwright.reports.compare import compare_json, compare_tables, compare_text, write_compare
 from ringwright.reports.sweep import sweep_text, told, write_sweep
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ringwright.optimizer.freeform import State
-from ringwright.optimizer.time_price import TimePrice, price_of_time
+from ringwright.optimizer.rendezvous.optimum import State
+from ringwright.optimizer.rendezvous.time_price import TimePrice, price_of_time
 from ringwright.reports.figures.style import paper, save
 from ringwright.reports.figures.time_price import draw_time_price
 

@@ -1,0 +1,1 @@
+"""The numerical flight; it shares no formula with the planning."""

@@ -1,0 +1,68 @@
+"""What carriers and the rest of a scenario say to one another: checks that refuse."""
+
+from __future__ import annotations
+
+import math
+
+from ..readouts import brief
+from ..scenario import Carrier, Scenario
+from .document import Table
+
+
+def check_carriers(scenario: Scenario, root: Table) -> None:
+    """Raise InputError for the first carrier whose craft or launch sites contradict the rest of the scenario."""
+    taken: dict[str, str] = {}
+    for carrier, table in zip(scenario.carriers, root.tables.get("carrier", ()), strict=True):
+        _check_craft(scenario, carrier, table, taken)
+        _check_pads(scenario, carrier, table, root)
+        taken.update(dict.fromkeys(carrier.craft, carrier.name))
+
+
+def _check_craft(scenario: Scenario, carrier: Carrier, table: Table, taken: dict[str, str]) -> None:
+    known = {craft.name: craft for craft in scenario.craft}
+    for name in carrier.craft:
+        if name not in known:
+            names = ", ".join(known) or "none"
+            raise table.error(f"{table.quote('craft')} names {name!r}, which is no craft: there are {names}.", "craft")
+        if known[name].orbit is not None:
+            raise table.error(
+                f"{table.quote('craft')} names {name!r}, which is in space already: name craft on the ground, or take "
+                f"the orbit of {name} out.",
+                "craft",
+            )
+        if name in taken:
+            raise table.error(
+                f"{table.quote('craft')} names {name!r}, which is on board of {taken[name]} already: a craft may be on "
+                "one carrier.",
+                "craft",
+            )
+    if len(carrier.craft) > scenario.ring.slots:
+        raise table.error(
+            f"{table.quote('craft')} puts {len(carrier.craft)} craft on one carrier, which flies in one plane, but a "
+            f"plane has {scenario.ring.slots} slots: name no more than that.",
+            "craft",
+        )
+
+
+def _check_pads(scenario: Scenario, carrier: Carrier, table: Table, root: Table) -> None:
+    names = [pad.name for pad in scenario.pads]
+    for name in carrier.pads:
+        if name not in names:
+            raise table.error(
+                f"{table.quote('pads')} names {name!r}, which is no launch site: the launch sites are called "
+                f"{', '.join(names)}.",
+                "pads",
+            )
+    mine = [pad for pad in scenario.pads if not carrier.pads or pad.name in carrier.pads]
+    if any(math.isinf(pad.payload_kg) for pad in mine):
+        return
+    by_name = {craft.name: craft for craft in scenario.craft}
+    least = carrier.mass_kg + math.fsum(by_name[name].lightest_kg for name in carrier.craft)
+    strongest = max(mine, key=lambda pad: pad.payload_kg)
+    if strongest.payload_kg < least:
+        pad = dict(zip(names, root.tables.get("launch", ()), strict=True))[strongest.name]
+        raise pad.error(
+            f"{pad.quote('payload')} is less than the mass of carrier {carrier.name!r} with all its craft, "
+            f"{brief(least)} kg: at least that would be accepted.",
+            "payload",
+        )

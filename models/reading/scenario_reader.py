@@ -1,0 +1,298 @@
+"""From a scenario file to a validated :class:`Scenario`.
+
+The text is parsed, overrides are applied, each value is checked alone (``tables.py``, ``values.py``), the values are
+put together here, and what they say to one another is checked (``consistency.py``). Every fault is one
+:class:`InputError` that names file, line, key, value and remedy.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import os
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Literal
+
+from .. import bodies
+from ..errors import InputError
+from ..readouts import brief, degrees
+from ..scenario import Aim, Body, Craft, Errors, LimitSpec, Occupied, Orbit, RingSpec, Scenario, Source
+from .consistency import check, warnings
+from .document import Origin, Table
+from .launch_tables import apsides, carried_by, carrier, errors_of, pad
+from .overrides import apply_settings
+from .tables import read_table
+from .toml_lines import key_lines
+from .toml_text import STARTER, file_text, toml_tree
+
+
+def read_scenario(path: str | os.PathLike[str], settings: Sequence[str] = ()) -> Scenario:
+    """Read a scenario file.
+
+    Args:
+        path: of a TOML file.
+        settings: overrides, each ``key=value`` as in ``ring.altitude_km=9000`` or ``craft.Teal.propellant_kg=250``.
+
+    Raises:
+        InputError: the file cannot be read, or what it says cannot be used.
+    """
+    file = os.fspath(path)
+    return parse_scenario(file_text(Path(file), file), file, settings)
+
+
+def parse_scenario(text: str, file: str = "scenario", settings: Sequence[str] = ()) -> Scenario:
+    """Read a scenario from its text.
+
+    Args:
+        text: TOML.
+        file: what messages call it.
+        settings: overrides, as for :func:`read_scenario`.
+
+    Raises:
+        InputError: what it says cannot be used.
+
+    >>> scenario = parse_scenario('''
+    ... [body]
+    ... name = "mars"
+    ... [ring]
+    ... altitude_km = 5000
+    ... slots = 3
+    ... [[craft]]
+    ... name = "Teal"
+    ... orbit = { altitude_km = 5000, angle_deg = 10 }
+    ... ''', settings=["ring.slots=4"])
+    >>> scenario.ring.radius_m, scenario.ring.slots, scenario.craft[0].name
+    (8396190.0, 4, 'Teal')
+    """
+    tree = toml_tree(text, file)
+    lines = key_lines(text.replace("\r\n", "\n"))
+    done = apply_settings(tree, settings)
+    if not tree:
+        raise InputError(f"the file is empty: a scenario needs at least {STARTER}.", where=file)
+    root = read_table(Origin(file=file, lines=lines, settings=done), tree)
+    scenario = _scenario(root)
+    check(scenario, root)
+    return scenario
+
+
+def _scenario(root: Table) -> Scenario:
+    body = _body(_one(root, "body"), root.origin.epoch)
+    ring = _ring(_one(root, "ring"), body)
+    errors = errors_of(root.table("errors"), None)
+    craft = tuple(_craft(table, body, errors) for table in root.tables["craft"])
+    pads = tuple(pad(table, body, errors) for table in root.tables.get("launch", ()))
+    carriers = tuple(carrier(table) for table in root.tables.get("carrier", ()))
+    craft = tuple(replace(one, carrier=carried_by(one.name, carriers)) for one in craft)
+    limits = _limits(_one(root, "limits"), body)
+    goal = _one(root, "goal")
+    goal.note_defaults("first_service", "front_step")
+    root.note_defaults()
+    minimize: Aim = goal.text("minimize") or "delta_v"  # type: ignore[assignment]  # one of the choices
+    scenario = Scenario(
+        title=root.text("title") or "untitled",
+        body=body,
+        ring=ring,
+        craft=craft,
+        limits=limits,
+        pads=pads,
+        carriers=carriers,
+        epoch=root.origin.epoch,
+        minimize=minimize,
+        first_service=goal.count_or("first_service", 0) or None,
+        front_step_s=goal.number_or("front_step", 0.0) or None,
+        errors=errors,
+        source=_source(root),
+    )
+    return replace(scenario, warnings=warnings(scenario))
+
+
+def _one(root: Table, name: str) -> Table:
+    """A table of the file; an empty one where the file has none."""
+    return root.table(name) or Table(origin=root.origin, schema=name, path=name, raw_path=name, label=name)
+
+
+def _source(root: Table) -> Source:
+    lines: dict[str, int] = {}
+    for table in root.everywhere():
+        own = table.line()
+        if own and table.path:
+            lines[table.path] = own
+        for name in table.entries:
+            line = table.line(name)
+            if line and table.path_of(name) not in root.origin.settings:
+                lines[table.path_of(name)] = line
+    # a single launch site is found without counting it, too
+    if len(root.tables.get("launch", ())) == 1:
+        lines.update({key.replace("launch[0]", "launch"): line for key, line in lines.items() if key[:6] == "launch"})
+    origin = root.origin
+    return Source(file=origin.file, lines=lines, defaults=dict(origin.defaults), settings=dict(origin.settings))
+
+
+def _body(table: Table, epoch: datetime | None) -> Body:
+    name = table.text("name") or ""
+    known = name.lower() in bodies.body_names()
+    if not known:
+        _own_world(table, name)
+    base = bodies.body(name) if known else Body(name=name, gm=math.nan, radius_m=math.nan, source="the scenario")
+    radius = table.number_or("radius", base.radius_m)
+    j2 = table.number_or("j2", base.j2)
+    own_j2 = "j2" in table or not known
+    meridian, told = 0.0, "0 deg: x is where the prime meridian points at time 0"
+    if known and epoch is not None:
+        meridian = bodies.prime_meridian_rad(name, epoch)
+        told = f"{degrees(meridian, 3)}, from the published rotation series at the epoch"
+    table.note_default("prime_meridian", told)
+    if known:
+        table.note_default("gm", f"{brief(base.gm / 1e9, 10)} km^3/s^2")
+        table.note_default("radius", f"{brief(base.radius_m / 1e3)} km")
+        table.note_default("atmosphere_top", f"{brief(base.atmosphere_top_m / 1e3)} km")
+        table.note_default("sidereal_day", f"{brief(base.sidereal_day_s / 3600.0)} h")
+        table.note_default("j2", brief(base.j2))
+    else:
+        table.note_defaults("prime_meridian")
+        table.note_default("sidereal_day", "inf, does not turn")
+    if j2 != 0.0:
+        reference = radius if own_j2 else base.j2_radius_m
+        table.note_default("j2_radius", f"{brief(reference / 1e3)} km")
+    own = [name for name in ("gm", "radius", "atmosphere_top", "sidereal_day", "j2", "j2_radius") if name in table]
+    source = base.source
+    if known and own:
+        source += f"; but the scenario itself gives {', '.join(table.entries[name].spelled for name in own)}"
+    return Body(
+        name=base.name,
+        gm=table.number_or("gm", base.gm),
+        radius_m=radius,
+        atmosphere_top_m=table.number_or("atmosphere_top", base.atmosphere_top_m),
+        sidereal_day_s=table.number_or("sidereal_day", base.sidereal_day_s),
+        j2=j2,
+        j2_radius_m=table.number_or("j2_radius", radius if own_j2 else base.j2_radius_m),
+        prime_meridian_rad=table.number_or("prime_meridian", meridian),
+        hill_radius_m=base.hill_radius_m,
+        source=source,
+    )
+
+
+def _own_world(table: Table, name: str) -> None:
+    lacking = [key for key in ("gm", "radius") if key not in table]
+    if len(lacking) == 2:
+        near = difflib.get_close_matches(name.lower(), bodies.body_names(), n=2, cutoff=0.5)
+        hint = f"did you mean {' or '.join(near)}? Built in are" if near else "built in are"
+        raise table.error(
+            f"{table.quote('name')} is no built-in body ({hint} {', '.join(bodies.body_names())}): for a world of your "
+            "own give gm_km3_s2 and radius_km as well.",
+            "name",
+        )
+    if lacking:
+        key = {"gm": "gm_km3_s2", "radius": "radius_km"}[lacking[0]]
+        raise table.error(f"{table.quote('name')} is a world of your own, which needs {key} as well: add it.", "name")
+
+
+def _radius(table: Table, body: Body) -> float | None:
+    """Radius of a circle given by altitude, radius or period (two-body: Kepler's third law, a^3 = GM (T / 2 pi)^2)."""
+    altitude, radius, period = (table.number(name) for name in ("altitude", "radius", "period"))
+    if altitude is not None:
+        return body.radius_m + altitude
+    if period is not None:
+        return float((body.gm * (period / (2.0 * math.pi)) ** 2) ** (1.0 / 3.0))
+    return radius
+
+
+def _ring(table: Table, body: Body) -> RingSpec:
+    radius = _radius(table, body)
+    if radius is None:
+        raise table.error('ring has no size: add altitude_km, radius_km or period = "h:mm:ss".')
+    occupied = []
+    for item in table.tables.get("occupied", ()):
+        if "slot" not in item and "angle" not in item:
+            raise item.error(f"{item.label} has no place: add slot, or angle_deg as measured at the epoch.")
+        occupied.append(
+            Occupied(
+                name=item.text("name") or "",
+                slot=item.count_or("slot", 0) if "slot" in item else None,
+                angle_rad=item.number("angle"),
+                plane=item.count_or("plane", 0),
+            )
+        )
+        item.note_defaults()
+    several = table.count_or("planes", 1) > 1
+    table.note_defaults(*(() if several else ("phasing", "spread")))
+    return RingSpec(
+        radius_m=radius,
+        slots=table.count_or("slots", 1),
+        planes=table.count_or("planes", 1),
+        phasing=table.count_or("phasing", 0),
+        spread_rad=table.number_or("spread", 2.0 * math.pi),
+        inclination_rad=table.number_or("inclination", 0.0),
+        node_rad=table.number_or("node", 0.0),
+        slot0_rad=table.number("slot0"),
+        tolerance_rad=table.number_or("tolerance", math.radians(0.5)),
+        tilt_tolerance_rad=table.number_or("tilt_tolerance", 0.0),
+        hold_for_s=table.number_or("hold_for", 365.25 * 86_400.0),
+        period_known_to_s=table.number("period_known_to"),
+        occupied=tuple(occupied),
+    )
+
+
+def _limits(table: Table, body: Body) -> LimitSpec:
+    table.note_defaults()
+    return LimitSpec(
+        clearance_m=table.number_or("clearance", 0.0),
+        finish_within_s=table.number_or("finish_within", math.inf),
+        wait_within_s=table.number_or("wait_within", math.inf),
+        revolutions_max=table.count_or("revolutions_max", 12),
+        apoapsis_max_m=body.radius_m + table.number_or("apoapsis_max", math.inf),
+        separation_m=table.number_or("separation", 10_000.0),
+    )
+
+
+def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
+    inside = table.table("orbit")
+    bare = ["burns_max", "burn_least", "between_burns"]
+    bare += ["throttle_min", "reaction"] if "thrust" not in table else []
+    table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "", *bare)
+    load: Literal["full", "least"] = table.text("load") or "full"  # type: ignore[assignment]  # one of the choices
+    return Craft(
+        name=table.text("name") or "",
+        dry_mass_kg=table.number("dry_mass"),
+        propellant_kg=table.number("propellant"),
+        load=load,
+        isp_s=table.number("isp"),
+        thrust_n=table.number("thrust"),
+        throttle_min=table.number_or("throttle_min", 1.0),
+        burns_max=table.count_or("burns_max", 0) or None,
+        burn_least_m_s=table.number_or("burn_least", 0.0),
+        between_burns_s=table.number_or("between_burns", 0.0),
+        reaction_s=table.number_or("reaction", 0.3),
+        reserve_m_s=table.number_or("reserve", 0.0),
+        ready_s=table.number_or("ready", 0.0),
+        pads=table.texts("pads"),
+        stay=bool(table.entries["stay"].value) if "stay" in table else False,
+        errors=errors_of(table.table("errors"), errors),
+        orbit=None if inside is None else _orbit(inside, body),
+    )
+
+
+def _orbit(table: Table, body: Body) -> Orbit:
+    circle = _radius(table, body)
+    if circle is None and "periapsis" not in table and "apoapsis" not in table:
+        raise table.error(f"{table.label} has no size: add periapsis_km and apoapsis_km, or altitude_km of a circle.")
+    low, high = (circle, circle) if circle is not None else apsides(table, body)
+    at: Literal["periapsis", "apoapsis"] | None = table.text("at")  # type: ignore[assignment]  # one of the choices
+    orbit = Orbit(
+        periapsis_m=low,
+        apoapsis_m=high,
+        angle_rad=table.number_or("angle", 0.0),
+        at=at,
+        at_s=table.number_or("at_time", 0.0),
+        plane=table.count_or("plane", 0),
+    )
+    if at is None and not orbit.circular:
+        raise table.error(
+            f'{table.label} does not say where on it the craft is: add at = "periapsis" or at = "apoapsis", the apsis '
+            f"that {table.quote('angle')} belongs to."
+        )
+    table.note_defaults()
+    return orbit

@@ -1,0 +1,47 @@
+"""What this version plans, and refuses to pretend beyond: orbits that touch the ring.
+
+Each refusal stands alone, so that the work that lifts it removes one function here.
+"""
+
+from __future__ import annotations
+
+from ..readouts import brief
+from ..scenario import Scenario
+from .document import Table
+
+ON_RING_M = 1000.0
+ON_RING_SHARE = 1e-4
+"""An apsis is on the ring within 1 km, or within this share of the radius where that is more."""
+
+
+def on_ring(radius_m: float, ring_radius_m: float) -> bool:
+    """Whether a radius is the ring's, as near as a file rounds it."""
+    return abs(radius_m - ring_radius_m) <= max(ON_RING_M, ON_RING_SHARE * ring_radius_m)
+
+
+def refuse_beyond_scope(scenario: Scenario, root: Table) -> None:
+    """Raise InputError for what this version does not plan."""
+    _orbits_touch_ring(scenario, root)
+
+
+def _orbits_touch_ring(scenario: Scenario, root: Table) -> None:
+    ring, body = scenario.ring, scenario.body
+    if scenario.front_step_s is not None:
+        return
+    for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
+        inside = table.table("orbit")
+        if craft.orbit is None or inside is None:
+            continue
+        apsides = (craft.orbit.periapsis_m, craft.orbit.apoapsis_m)
+        if any(on_ring(apsis, ring.radius_m) for apsis in apsides):
+            continue
+        low, high = (brief((apsis - body.radius_m) / 1e3) for apsis in apsides)
+        shape = f"circles at {low} km" if craft.orbit.circular else f"runs from {low} to {high} km"
+        hint = ""
+        if "altitude" in inside and on_ring(inside.number_or("altitude", 0.0), ring.radius_m):
+            hint = f" If {brief(inside.number_or('altitude', 0.0) / 1e3)} km is from the center, write radius_km."
+        raise inside.error(
+            f"{inside.label} {shape} and does not touch the ring at {brief((ring.radius_m - body.radius_m) / 1e3)} km: "
+            "phasing orbits begin on the ring or at an apsis that touches it, to 1 km. For free-form flights from any "
+            f"orbit give goal.front_step, such as front_step_h = 1 under [goal].{hint}"
+        )

@@ -1,0 +1,226 @@
+"""One value of a scenario file: its kind, its range, its conversion into SI units.
+
+Each complaint names file, line, key, value and what would be accepted.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from collections.abc import Mapping
+from datetime import date, datetime, time
+
+from ..readouts import brief, clock_seconds
+from ..units import UNITS, from_si, printed_unit, to_si
+from .document import Table, written
+from .keys import Key
+
+KIND_WORDS = {
+    "length": "a length",
+    "angle": "an angle",
+    "time": "a length of time",
+    "instant": "a moment",
+    "mass": "a mass",
+    "speed": "a speed",
+    "force": "a force",
+    "gm": "a gravitational parameter",
+    "impulse": "a specific impulse",
+    "ratio": "a number",
+    "count": "a whole number",
+    "text": "text in quotes",
+    "choice": "text in quotes",
+    "texts": "a list of texts in quotes",
+    "flag": "true or false",
+    "moment": "a date-time such as 2031-05-01T00:00:00Z",
+}
+"""What a value of each kind is, in words."""
+
+
+def checked_value(table: Table, key: Key, unit: str, value: object) -> object:
+    """Check one value and convert it into SI units or radians.
+
+    Args:
+        table: where it stands; it holds the value as written already, for messages.
+        key: what it should be.
+        unit: the unit that its key carries, empty for none.
+        value: as the TOML parser gave it.
+
+    Raises:
+        InputError: it cannot be used.
+    """
+    if key.kind == "texts":
+        return _texts(table, key, value)
+    if isinstance(value, Mapping | list):
+        raise table.error(f"{table.quote(key.name)} is a table or list: write {KIND_WORDS[key.kind]}.", key.name)
+    if isinstance(value, str) and key.choices and (key.kind == "choice" or not _numeric(value)):
+        return _choice(table, key, value)
+    if key.kind in ("text", "choice"):
+        return _text(table, key, value)
+    if key.kind == "flag":
+        if not isinstance(value, bool):
+            raise table.error(f"{table.quote(key.name)} should be true or false, without quotes.", key.name)
+        return value
+    if key.kind == "moment" or isinstance(value, datetime | date | time):
+        return _moment(table, key, value)
+    if isinstance(value, str):
+        return _in_range(table, key, unit, _clock(table, key, unit, value))
+    return _number(table, key, unit, value)
+
+
+def _numeric(text: str) -> bool:
+    return re.fullmatch(r"[-+]?[\d .,_]+(e[-+]?\d+)?", text.strip(), re.IGNORECASE) is not None
+
+
+def _choice(table: Table, key: Key, value: str) -> str:
+    if value in key.choices:
+        return value
+    near = difflib.get_close_matches(value.lower(), key.choices, n=1, cutoff=0.5)
+    hint = f' (did you mean "{near[0]}"?)' if near else ""
+    allowed = either([f'"{choice}"' for choice in key.choices])
+    also = f", or a number with {key.spelled}_deg" if key.kind == "angle" else ""
+    raise table.error(f"{table.quote(key.name)} should be {allowed}{also}{hint}.", key.name)
+
+
+def _text(table: Table, key: Key, value: object) -> str:
+    if not isinstance(value, str):
+        raise table.error(f'{table.quote(key.name)} should be text: write "{written(value)}" in quotes.', key.name)
+    text = value.strip()
+    if not text:
+        raise table.error(f"{table.quote(key.name)} is empty: give it a text of at least one letter.", key.name)
+    if len(text) > 80 or not text.isprintable():
+        raise table.error(f"{table.quote(key.name)} should be one line of at most 80 plain characters.", key.name)
+    return text
+
+
+def _texts(table: Table, key: Key, value: object) -> tuple[str, ...]:
+    quote = table.quote(key.name)
+    if not isinstance(value, list):
+        raise table.error(f'{quote} should be a list: write {key.spelled} = ["first", "second"].', key.name)
+    if not value:
+        raise table.error(f"{quote} is an empty list: fill it or leave it out.", key.name)
+    for item in value:
+        if not isinstance(item, str) or not item.strip():
+            raise table.error(f"{quote} should hold texts in quotes only.", key.name)
+    names = tuple(item.strip() for item in value)
+    if len(set(names)) < len(names):
+        raise table.error(f"{quote} names one twice: name each once.", key.name)
+    return names
+
+
+def _moment(table: Table, key: Key, value: object) -> object:
+    quote = table.quote(key.name)
+    if not isinstance(value, datetime):
+        if isinstance(value, date):
+            raise table.error(f"{quote} lacks a time of day: write {value.isoformat()}T00:00:00Z.", key.name)
+        if isinstance(value, str):
+            raise table.error(
+                f"{quote} is text: write the date-time without quotes, as 2031-05-01T00:00:00Z.", key.name
+            )
+        raise table.error(f"{quote} should be {KIND_WORDS['moment']}.", key.name)
+    if key.kind not in ("moment", "instant"):
+        raise table.error(f"{quote} is a date, where {KIND_WORDS[key.kind]} is wanted: write a number.", key.name)
+    if value.utcoffset() is None:
+        bare = value.isoformat()
+        raise table.error(
+            f"{quote} has no offset from UTC: write {bare}Z for UTC, or {bare}+02:00 for two hours ahead of it.",
+            key.name,
+        )
+    if key.kind == "moment":
+        return value
+    epoch = table.origin.epoch
+    if epoch is None:
+        raise table.error(
+            f"{quote} is a date, but the scenario has no epoch to count from: add epoch = {written(value)} at the "
+            f"top, or write {either([f'{key.spelled}_{one}' for one in UNITS[key.kind]])}.",
+            key.name,
+        )
+    seconds = (value - epoch).total_seconds()
+    if seconds < key.least:
+        raise table.error(f"{quote} is before the epoch, {written(epoch)}: give a moment after it.", key.name)
+    return seconds
+
+
+def _clock(table: Table, key: Key, unit: str, value: str) -> float:
+    quote = table.quote(key.name)
+    if _numeric(value):
+        raise table.error(f"{quote} is text, where {KIND_WORDS[key.kind]} is wanted: take the quotes off.", key.name)
+    if key.kind not in ("time", "instant"):
+        raise table.error(f"{quote} is text, where {KIND_WORDS[key.kind]} is wanted: write a number.", key.name)
+    if unit and key.bare:
+        raise table.error(
+            f"{quote} has a unit in its key and a clock time as its value: write {key.spelled} = {written(value)} "
+            "as h:mm:ss, or a number.",
+            key.name,
+        )
+    try:
+        return clock_seconds(value)
+    except ValueError as problem:
+        raise table.error(f"{quote} {problem}.", key.name) from None
+
+
+def _number(table: Table, key: Key, unit: str, value: object) -> float | int:
+    quote = table.quote(key.name)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise table.error(f"{quote} should be {KIND_WORDS[key.kind]}: write a number.", key.name)
+    if key.kind == "count":
+        if isinstance(value, float) and not value.is_integer():
+            raise table.error(f"{quote} should be a whole number.", key.name)
+        whole = int(value) if math.isfinite(value) else 0
+        if not math.isfinite(value) or not key.least <= whole <= key.most:
+            raise table.error(
+                f"{quote} is out of range: from {brief(key.least)} to {brief(key.most)} would be accepted.", key.name
+            )
+        return whole
+    try:
+        number = float(value)
+    except OverflowError:
+        number = math.inf
+    if math.isnan(number):
+        raise table.error(f"{quote} is not a number: give a finite one.", key.name)
+    return _in_range(table, key, unit, to_si(number, key.kind, unit) if unit else number)
+
+
+def _in_range(table: Table, key: Key, unit: str, value: float) -> float:
+    if math.isinf(value) and key.infinite and (value > 0 or key.least < 0):
+        return value
+    if key.name == "sidereal_day" and value == 0.0:
+        raise table.error(
+            f"{table.quote(key.name)} would turn without end: give the period, or inf for a body that does not turn.",
+            key.name,
+        )
+    if math.isinf(value):
+        raise table.error(f"{table.quote(key.name)} {_range_words(key, unit, value)}", key.name)
+    inside = key.least < value if key.above else key.least <= value
+    # a bound that is itself converted from the unit must not fail by a rounding
+    slack = 1e-12 * abs(value)
+    if inside and value <= key.most + slack:
+        return min(value, key.most)
+    if not key.above and key.least - slack <= value <= key.most:
+        return key.least
+    raise table.error(f"{table.quote(key.name)} {_range_words(key, unit, value)}", key.name)
+
+
+def _range_words(key: Key, unit: str, value: float) -> str:
+    unit = unit or ("s" if key.kind in ("time", "instant") else "")
+    low, high = (from_si(b, key.kind, unit) if unit else b for b in (key.least, key.most))
+    printed = f" {printed_unit(unit)}" if unit else ""
+    also = ", or inf for no limit" if key.infinite and key.least >= 0 else ""
+    if math.isinf(value):
+        return f"is not finite: from {brief(low)} to {brief(high)}{printed} would be accepted."
+    if value < key.least or (key.above and value == key.least):
+        if key.kind == "instant" and key.least == 0.0:
+            return "is before the epoch, from which times count: 0 or more would be accepted."
+        return (
+            f"is too small: {'more than' if key.above else 'at least'} {brief(low)}{printed} would be accepted{also}."
+        )
+    return f"is too large: at most {brief(high)}{printed} would be accepted{also}."
+
+
+def either(words: list[str]) -> str:
+    """Join alternatives as in a sentence.
+
+    >>> either(["a", "b", "c"])
+    'a, b or c'
+    """
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}" if words else ""

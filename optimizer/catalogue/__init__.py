@@ -1,0 +1,1 @@
+"""Every way that each craft could take, as columns."""

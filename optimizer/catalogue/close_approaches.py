@@ -1,0 +1,141 @@
+"""Which options pass through the place of a craft that is already in its slot.
+
+Every return of a phasing orbit touches the ring, and may do so exactly where another slot is: after i of k returns
+whenever i L / k is a multiple of the slot spacing. A craft that starts on the ring leaves its own starting point, so
+its departure is no meeting.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...models import frames, meetings
+from ...models.ring import Ring
+from ..routes.free_form import TimedFlight
+from ..routes.options import F, I, Options
+
+
+@dataclass(frozen=True, kw_only=True)
+class Touches:
+    """Touches of the ring of one set of options, for the i-th return of each: arrays of length n, nan where none.
+
+    ``arriving_m_s`` speed before the touch (nan where the craft was on the ring or nowhere), ``leaving_m_s`` after.
+    """
+
+    time_s: F
+    lead_rad: F
+    arriving_m_s: F
+    leaving_m_s: F
+
+
+def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: NDArray[np.bool_]) -> list[Touches]:
+    """All touches before the last burn, one item for each pass and return; a touch that an option lacks is nan.
+
+    ``arrival_speed_m_s`` is the speed on the orbit that first touches the ring, (n,); ``on_ring`` marks craft that
+    start on the ring.
+    """
+    found = []
+    period = options.phasing_s / np.maximum(options.revolutions, 1)
+    passing = np.where(options.passes > 0, (options.burn_s - options.touch_s) / np.maximum(options.passes, 1), 0.0)
+    for i in range(int(options.passes.max(initial=0))):
+        live = (options.passes > i) & (options.flight < 0)
+        time = np.where(live, options.touch_s + i * passing, np.nan)
+        lead = options.lead_rad + ring.rate_rad_s * (time - options.burn_s)
+        speed = np.where(live, arrival_speed_m_s, np.nan)
+        found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=speed, leaving_m_s=speed))
+    for i in range(int(options.revolutions.max(initial=0))):
+        live = (options.revolutions > i) & ~(on_ring & (i == 0)) & (options.flight < 0)
+        time = np.where(live, options.burn_s + i * period, np.nan)
+        lead = options.lead_rad + ring.rate_rad_s * (time - options.burn_s)
+        leaving = np.where(live, options.speed_m_s, np.nan)
+        arriving = np.where(live, arrival_speed_m_s, np.nan) if i == 0 else leaving
+        found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=leaving))
+    return found
+
+
+def passed(touch: Touches, ring: Ring, ahead_of_slot_rad: F, separation_m: float) -> tuple[NDArray[np.bool_], F]:
+    """Whether somebody on the ring is passed too closely at a touch, and until when that lasts, s; both (n,).
+
+    ``ahead_of_slot_rad`` is how far that somebody is ahead of the option's own slot.
+    """
+    ahead = frames.wrap(touch.lead_rad + ahead_of_slot_rad)
+    hit, until = meetings.passes_within(ring, touch.arriving_m_s, ahead, separation_m, before=True)
+    after, later = meetings.passes_within(ring, touch.leaving_m_s, ahead, separation_m, before=False)
+    return hit | after, touch.time_s + np.fmax(until, later)
+
+
+def meets_kept(
+    options: Options,
+    ring: Ring,
+    arrival_speed_m_s: F,
+    on_ring: NDArray[np.bool_],
+    kept_angle_rad: F,
+    kept_plane: I,
+    separation_m: float,
+    flights: Sequence[TimedFlight] = (),
+) -> NDArray[np.bool_]:
+    """Mask of options that pass a craft which stays in the ring. ``kept_angle_rad``: their angles at time 0.
+
+    Those of the option's own plane: where planes cross the flight is looked at instead.
+    """
+    hit = np.zeros(len(options), dtype=bool)
+    if separation_m <= 0.0 or not kept_angle_rad.size or not len(options):
+        return hit
+    own = ring.phase(0.0, options.slot)
+    for touch in touches(options, ring, arrival_speed_m_s, on_ring):
+        for angle, plane in zip(kept_angle_rad, kept_plane, strict=True):
+            hit |= passed(touch, ring, angle - own, separation_m)[0] & (options.slot // ring.slots == plane)
+    for row in np.flatnonzero(options.flight >= 0).tolist():
+        plane = int(options.slot[row]) // ring.slots
+        near = flights[options.flight[row]].passes(ring.of_plane(plane), kept_angle_rad, separation_m)[0]
+        hit[row] = bool(np.any(near & (kept_plane == plane)))
+    return hit
+
+
+def last_passes(options: Options, ring: Ring, slots: I, separation_m: float) -> F:
+    """When each option from a carrier last passes each slot of its plane too closely before it is in its own, s.
+
+    Its own touches of the ring, and the carrier's while it is on board. Shape (n, slots); -inf where it never does.
+    """
+    found = np.full((len(options), slots.size), -np.inf)
+    if separation_m <= 0.0 or not len(options):
+        return found
+    ahead = np.asarray((slots[None, :] - options.slot[:, None]) * ring.spacing_rad, dtype=np.float64)
+    for touch in touches(options, ring, options.carrier_speed_m_s, np.zeros(len(options), dtype=bool)):
+        for column in range(slots.size):
+            hit = passed(touch, ring, ahead[:, column], separation_m)[0] & (slots[column] != options.slot)
+            np.copyto(found[:, column], np.fmax(found[:, column], touch.time_s), where=hit)
+    return found
+
+
+def passes_slots(
+    option: Options,
+    ring: Ring,
+    arrival_speed_m_s: F,
+    on_ring: NDArray[np.bool_],
+    slots: I,
+    separation_m: float,
+    flights: Sequence[TimedFlight] = (),
+) -> dict[int, float]:
+    """Which of ``slots`` of its own plane an option passes too closely, each with the last time that it does, s."""
+    found: dict[int, float] = {}
+    slots = slots[slots // ring.slots == option.slot[0] // ring.slots]
+    if separation_m <= 0.0 or not slots.size:
+        return found
+    if option.flight[0] >= 0:
+        near, until = flights[option.flight[0]].passes(
+            ring.of_plane(int(option.slot[0]) // ring.slots), ring.phase(0.0, slots), separation_m
+        )
+        return dict(zip(slots[near].tolist(), until[near].tolist(), strict=True))
+    ahead = (slots - option.slot[0]) * ring.spacing_rad
+    many = option.take(np.zeros(slots.size, dtype=np.int64))
+    speed, start = np.repeat(arrival_speed_m_s, slots.size), np.repeat(on_ring, slots.size)
+    for touch in touches(many, ring, speed, start):
+        hit, until = passed(touch, ring, ahead, separation_m)
+        for slot, time in zip(slots[hit].tolist(), until[hit].tolist(), strict=True):
+            found[slot] = max(found.get(slot, time), time)
+    return found

@@ -1,0 +1,211 @@
+"""Free-form flights for a problem: at which finishes they are looked for, and from where.
+
+They are looked for at whole multiples of the scenario's ``front_step`` from the epoch on, for every craft in space and
+every free slot, until phasing orbits are as cheap as they become (or, where none fits, until the limits end it). From
+the ground they begin where the launcher lets go, for the soonest liftoffs worth anything by phasing orbits, from
+sites that are in the ring's plane at every moment.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from ...models import oblate_coast as coast
+from ..outcome import CraftPrice, Plan
+from ..rendezvous.time_price import price_of_time
+from ..routes import free_form as timed
+from ..routes.options import Options
+from ..trajectory.itinerary import inserted
+from .catalogue import catalogue
+from .problem import CraftClass, Problem
+
+FINISHES_MAX = 200
+"""Most finishes looked at for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""
+
+LIFTOFFS_MAX = 3
+"""Liftoffs, the soonest, from which free-form flights of launched craft are looked for, for each way up and slot."""
+
+SAME_S = 1.0
+"""A burn this close to the arrival at the ring is at it."""
+
+LAUNCHED_MAX = 24
+"""Most finishes looked at for one liftoff and slot."""
+
+PRICE_TURNS, PRICE_TIMES = (0.6, 4.6), 81
+"""Allowed times, in ring periods, for which the price of time of one craft is worked out, and how many."""
+
+SLOPE_M_S = 1e-6
+"""A later finish that saves less than this is none."""
+
+
+def with_free_form(
+    problem: Problem,
+    phasing: Options,
+    progress: Callable[[str], None] = lambda _: None,
+    left_s: Callable[[], float] = lambda: math.inf,
+) -> Problem:
+    """The problem with its free-form flights; as it is where the scenario asks for none.
+
+    Args:
+        problem: one ring phase.
+        phasing: options of the craft in space by phasing orbits, within all limits.
+        progress: told in words what is being done.
+        left_s: seconds left; flights that are missing then are said to be so in the problem's notes.
+    """
+    step = problem.scenario.front_step_s
+    if step is None:
+        return problem
+    pairs = [
+        (i, c, s)
+        for i, c in enumerate(problem.classes)
+        if c.start is not None and c.craft.orbit is not None
+        for s in problem.free_slots
+        if s // problem.ring.slots == c.craft.orbit.plane
+    ]
+    launched = _launched(problem) if problem.launches else []
+    if not pairs and not launched:
+        return problem
+    limits = problem.scenario.limits
+    low = min(problem.scenario.floor_m + problem.wobble_m, problem.ring.radius_m)
+    high = max(limits.apoapsis_max_m - problem.wobble_m, problem.ring.radius_m)
+    found: list[timed.TimedFlight] = []
+    widest, missing = 1, 0
+    for number, (index, group, slot) in enumerate(pairs):
+        if left_s() <= 0.0:
+            missing = len(pairs) - number
+            break
+        progress(f"free-form flights: {number + 1} of {len(pairs)} pairs of craft and slot")
+        own = (phasing.craft_class == index) & (phasing.slot == slot)
+        start = _coast(problem, group)
+        wide, finishes = _finishes(problem, group, phasing.take(own), step)
+        widest = max(widest, wide)
+        if finishes:
+            found += timed.find(
+                problem.ring.of_plane(slot // problem.ring.slots),
+                start,
+                slot,
+                finishes,
+                craft_class=index,
+                floor_m=low,
+                ceiling_m=high,
+            )
+    for number, rise in enumerate(launched):
+        if left_s() <= 0.0:
+            missing += len(launched) - number
+            break
+        progress(f"free-form flights from the ground: {number + 1} of {len(launched)}")
+        wide, finishes = _steps(rise.start.time_s, rise.until_s, step, LAUNCHED_MAX)
+        widest = max(widest, wide)
+        if not finishes:
+            continue
+        ring = problem.ring.of_plane(rise.slot // problem.ring.slots)
+        flights = timed.find(ring, rise.start, rise.slot, finishes, craft_class=0, floor_m=low, ceiling_m=high)
+        way = problem.ways[rise.way]
+        # a coast to the ring comes to it at its apoapsis, which no crossing shows
+        arrival = math.inf if way.parking else rise.liftoff_s + way.after_s
+        for one in flights:
+            touch = min(one.touch_s, arrival) if one.begin_s >= arrival - SAME_S else one.touch_s
+            up = replace(one, way=rise.way, pad=way.pad, liftoff_s=rise.liftoff_s, touch_s=touch)
+            found += [replace(up, craft_class=index) for index in rise.classes]
+    said = [f"free-form flights: {len(found)} were found, the best of their finish as far as is known, not by proof"]
+    if widest > 1:
+        said.append(f"free-form finishes: only every {widest}th multiple of front_step was looked at for some craft")
+    if missing:
+        said.append(f"free-form flights: {missing} pairs of craft and slot were not looked at, as time ran out")
+    if launched:
+        said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
+    return replace(problem, timed=tuple(found), notes=(*problem.notes, *said))
+
+
+def _coast(problem: Problem, group: CraftClass) -> timed.Coast:
+    """Where the craft of a class are when they may begin to burn."""
+    orbit, start = group.craft.orbit, group.start
+    if orbit is None or start is None:
+        raise ValueError("a craft on the ground has no coast")
+    ready = max(group.craft.ready_s, 0.0)
+    position, velocity = coast.point_mass_state(problem.ring, orbit, ready, on_ring=start.on_ring)
+    return timed.Coast(position=position, velocity=velocity, time_s=ready, on_ring=start.on_ring)
+
+
+def _finishes(problem: Problem, group: CraftClass, phasing: Options, step_s: float) -> tuple[int, list[float]]:
+    """Finishes worth looking at, and by how many steps they are apart."""
+    limits, ring = problem.scenario.limits, problem.ring
+    ready = max(group.craft.ready_s, 0.0)
+    touch = group.start.first_s if group.start is not None and math.isfinite(group.start.first_s) else ready
+    if len(phasing):
+        cheapest = phasing.delta_v_m_s <= phasing.delta_v_m_s.min() + SLOPE_M_S
+        until = float(phasing.finish_s[cheapest].min())
+    else:
+        until = touch + (limits.revolutions_max + 1) * ring.period_s
+    until = min(until, limits.finish_within_s)
+    return _steps(ready, until, step_s, FINISHES_MAX)
+
+
+def _steps(from_s: float, until_s: float, step_s: float, most: int) -> tuple[int, list[float]]:
+    """Whole multiples of a step in a span of time, and by how many steps they are apart."""
+    first = math.floor(from_s / step_s * (1.0 + 1e-12)) + 1
+    last = math.floor(until_s / step_s * (1.0 + 1e-12))
+    wide = max(1, math.ceil((last - first + 1) / most))
+    return wide, (step_s * np.arange(first, last + 1, wide)).tolist()
+
+
+class _Rise(NamedTuple):
+    """A liftoff by one way for one slot: whom it may take, where it lets go, and until when finishes are of use."""
+
+    way: int
+    slot: int
+    liftoff_s: float
+    classes: tuple[int, ...]
+    start: timed.Coast
+    until_s: float
+
+
+def _launched(problem: Problem) -> list[_Rise]:
+    """The soonest liftoffs into each slot that are worth anything by phasing orbits."""
+    options = catalogue(problem).options
+    found = []
+    for index, way in enumerate(problem.ways):
+        own = options.take((options.way == index) & (options.bundle < 0) & (options.flight < 0))
+        if way.place is not None or not len(own):
+            continue
+        for slot in np.unique(own.slot).tolist():
+            there = own.take(own.slot == slot)
+            cheapest = there.delta_v_m_s <= there.delta_v_m_s.min() + SLOPE_M_S
+            until = float(there.finish_s[cheapest].min())
+            order = there.liftoff_s[np.argsort(there.finish_s, kind="stable")]
+            for liftoff in dict.fromkeys(np.round(order, 6).tolist()):
+                at = there.take(np.abs(there.liftoff_s - liftoff) < 1e-5)
+                begun = liftoff + way.insertion_after_s
+                position, velocity = inserted(problem, way, liftoff, 0.0, begun)
+                start = timed.Coast(position=position, velocity=velocity, time_s=begun, on_ring=False)
+                found.append(_Rise(index, slot, liftoff, tuple(np.unique(at.craft_class).tolist()), start, until))
+                if sum(1 for one in found if (one.way, one.slot) == (index, slot)) == LIFTOFFS_MAX:
+                    break
+    return found
+
+
+def dearest_price(problem: Problem, plan: Plan, progress: Callable[[str], None] = lambda _: None) -> CraftPrice | None:
+    """What time is worth to the craft in space that costs most; None where no craft in space has to burn."""
+    groups = {name: group for group in problem.classes if group.start is not None for name in group.names}
+    moved = [part for part in plan.craft if part.craft in groups and part.delta_v_m_s > 0.0]
+    if not moved:
+        return None
+    part = max(moved, key=lambda one: one.delta_v_m_s)
+    progress(f"what time is worth to {part.craft}")
+    ring, start = problem.ring.of_plane(part.plane), _coast(problem, groups[part.craft])
+    price = price_of_time(
+        timed.as_state(start),
+        gm=ring.gm,
+        ring_radius_m=ring.radius_m,
+        slot_lead_rad=timed.lead_at_start(ring, start, part.slot),
+        allowed_s=(ring.period_s * np.linspace(*PRICE_TURNS, PRICE_TIMES)).tolist(),
+        floor_m=min(problem.scenario.floor_m, ring.radius_m),
+        ceiling_m=max(problem.scenario.limits.apoapsis_max_m, ring.radius_m),
+        pole=timed.pole(ring, start.time_s),
+    )
+    return CraftPrice(craft=part.craft, slot=part.slot, price=price)

@@ -1,0 +1,44 @@
+"""What an option must keep to by itself: propellant, time, floor and ceiling, distance to craft that stay."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..routes.options import Options
+from ..routes.phasing import LIMIT_SLACK
+from .close_approaches import meets_kept
+from .finite_burns import with_engines
+from .problem import Problem
+
+
+def within_limits(problem: Problem, options: Options, finish_s: float) -> Options:
+    """The options that keep to what craft and engine can do, to the latest finish, to floor and ceiling.
+
+    What the length of burns costs is added on the way.
+    """
+    options = with_engines(problem, options)
+    allowed = np.array([c.delta_v_allowed_m_s for c in problem.classes])[options.craft_class]
+    keep = (options.delta_v_m_s <= allowed + 1e-9) & (options.finish_s <= finish_s + 1e-6)
+    return options.take(keep & safe(problem, options))
+
+
+def safe(problem: Problem, options: Options) -> NDArray[np.bool_]:
+    """Mask of options that keep to floor and ceiling."""
+    low = options.lowest_m >= problem.scenario.floor_m * (1.0 - LIMIT_SLACK)
+    high = options.highest_m <= problem.scenario.limits.apoapsis_max_m * (1.0 + LIMIT_SLACK)
+    return np.asarray(low & high)
+
+
+def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
+    """Mask of options that come too close to a craft which stays in the ring."""
+    return meets_kept(
+        options,
+        problem.ring,
+        problem.arrival_speed(options),
+        problem.starts_on_ring(options.craft_class),
+        problem.kept_angle_rad,
+        problem.kept_plane,
+        problem.scenario.limits.separation_m,
+        problem.timed,
+    )

@@ -1,0 +1,153 @@
+"""Near alternatives of another kind: the best plan with one choice of the best one forbidden.
+
+Each is found by solving again over options that were filtered before any pruning, since what the best plan beats is
+left out of the catalogue itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...models.scenario import Aim
+from ..catalogue.catalogue import Catalogue, restricted
+from ..catalogue.restriction import Restriction
+from ..routes.options import ROUTES, Options
+from ..trajectory.itinerary import key
+from .selection import Chosen, Selection
+
+CRAFT_MAX = 6
+"""Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Alternative:
+    """A plan that differs from the best one in kind, and in words how."""
+
+    chosen: Chosen
+    kind: str
+
+
+def alternatives(
+    selection: Selection, best: Chosen, aims: Sequence[Aim], progress: Callable[[str], None] = lambda _: None
+) -> tuple[Alternative, ...]:
+    """The best plan of each other kind: slot order, side, revolutions, route or insertion."""
+    made = selection.made
+    found: list[Alternative] = []
+    seen = {_signature(best.options)}
+    rows = _worth_asking(best.options)
+    for kind, restriction in _kinds(made, best, rows):
+        progress(f"alternatives: {kind}")
+        other = selection.best(aims, catalogue=restricted(made, restriction), ties="order")
+        if other is not None:
+            found.append(Alternative(chosen=other, kind=kind))
+    order = _other_order(selection, best, aims)
+    if order is not None:
+        found.append(Alternative(chosen=order, kind="other slot order"))
+    nearest: dict[str, Alternative] = {}
+    for item in found:
+        known = nearest.get(item.kind)
+        if known is None or _worth(item.chosen) < _worth(known.chosen):
+            nearest[item.kind] = item
+    kept = []
+    for item in sorted(nearest.values(), key=lambda a: _worth(a.chosen)):
+        signature = _signature(item.chosen.options)
+        if signature not in seen:
+            seen.add(signature)
+            kept.append(item)
+    return tuple(kept)
+
+
+def _worth_asking(options: Options) -> list[int]:
+    """The costliest craft; of those launched alike (class, side, revolutions) only one, since
+    others could swap with it, and only one of each carrier.
+    """
+    rows: list[int] = []
+    seen: set[tuple[int, int, int]] = set()
+    loads: set[int] = set()
+    side = options.side
+    for row in np.argsort(-options.delta_v_m_s, kind="stable").tolist():
+        alike = (int(options.craft_class[row]), int(side[row]), int(options.revolutions[row]))
+        if options.pad[row] >= 0 and alike in seen:
+            continue
+        if options.bundle[row] >= 0 and options.bundle[row] in loads:
+            continue
+        loads.add(int(options.bundle[row]))
+        seen.add(alike)
+        rows.append(row)
+    return rows[:CRAFT_MAX]
+
+
+def _worth(chosen: Chosen) -> tuple[float, ...]:
+    return tuple(round(v, 6) for v in chosen.solved.values)
+
+
+def _signature(options: Options) -> tuple[tuple[float, ...], ...]:
+    return tuple(sorted(key(options, row) for row in range(len(options))))
+
+
+def _kinds(made: Catalogue, best: Chosen, rows: list[int]) -> list[tuple[str, Restriction]]:
+    """For each craft looked at, what is forbidden at its slot: the side, the revolutions, the route, the insertion."""
+    options = best.options
+    limits = made.problem.scenario.limits
+    kinds: list[tuple[str, Restriction]] = []
+    sides = options.side
+    for row in rows:
+        slot = frozenset({int(options.slot[row])})
+        side, revolutions = int(sides[row]), int(options.revolutions[row])
+        if side != 0:
+            kinds.append(("other side", Restriction(slots=slot, sides=frozenset({-1, 0, 1}) - {side})))
+            rest = frozenset(range(limits.revolutions_max + 1)) - {revolutions}
+            kinds.append(("other revolutions", Restriction(slots=slot, revolutions=rest)))
+        elif options.pad[row] >= 0:
+            kinds.append(("with phasing", Restriction(slots=slot, sides=frozenset({-1, 1}))))
+        way = int(options.way[row])
+        if way < 0:
+            continue
+        routes = {"park" if w.parking else "direct" for w in made.problem.ways}
+        routes |= {"carrier"} if made.problem.aboard else set()
+        if len(routes) > 1:
+            other = frozenset(r for r in ROUTES if r != ROUTES[options.route[row]])
+            kinds.append(("other route", Restriction(slots=slot, routes=other)))
+        own = made.problem.ways[way]
+        others = [(index, w) for index, w in enumerate(made.problem.ways) if w.plane == own.plane]
+        inserted = frozenset(i for i, w in others if (w.pad, w.insertion) != (own.pad, own.insertion))
+        if len(inserted) > 0 and len({(w.pad, w.insertion) for _, w in others}) > len(routes):
+            kinds.append(("other insertion", Restriction(slots=slot, ways=inserted)))
+        passing = frozenset(i for i, w in others if w.ascending != own.ascending)
+        if own.place is not None and passing:
+            kinds.append(("other direction", Restriction(slots=slot, ways=passing)))
+    return kinds
+
+
+def _other_order(selection: Selection, best: Chosen, aims: Sequence[Aim]) -> Chosen | None:
+    """The best plan in which somebody else takes a slot: another class, or from the pad another turn in the order."""
+    options = best.options
+    found: list[Chosen] = []
+    made = selection.made
+    for row in range(min(len(options), CRAFT_MAX)):
+        base = made.options
+        here = base.slot == options.slot[row]
+        liftoff = float(options.liftoff_s[row])
+        if np.isnan(liftoff):
+            if len(made.problem.classes) < 2:
+                continue
+            forbidden = here & (base.craft_class == options.craft_class[row])
+        else:
+            later = options.liftoff_s[options.liftoff_s > liftoff]
+            if not later.size:
+                continue
+            forbidden = here & (base.liftoff_s < later.min() - 1.0) & (base.craft_class == options.craft_class[row])
+        kept = Catalogue(
+            problem=made.problem,
+            options=base.take(base.whole(~forbidden)),
+            moments_s=made.moments_s,
+            looked_at=made.looked_at,
+            exact=made.exact,
+        )
+        other = selection.best(aims, catalogue=kept, ties="order")
+        if other is not None:
+            found.append(other)
+    return min(found, key=_worth, default=None)

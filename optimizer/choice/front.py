@@ -1,0 +1,291 @@
+"""The price of time: an aim against finish, or against first service, each listed point proved over the catalogue.
+
+A later finish only allows more options, so the least of an aim never rises with the finish allowed. The front is walked
+from its cheap end: the best plan that finishes before the last point is the next one. Where liftoffs slide continuously
+the front slopes between such points, and the walk takes strides that keep the fall in the aim below the resolution.
+
+First service is the least, over groups of neighboring slots, of the last finish within a group. Each group has a front
+of its own, in which the threshold binds its slots alone; all are walked together, the cheapest next point first, so
+that a group is looked at again only where its last point is overtaken.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from ...models.scenario import Aim
+from .first_service import neighbor_groups
+from .selection import AIMS, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection, total
+
+Kind = Literal["step", "slope", "curve"]
+Progress = Callable[[str], None]
+
+POINTS_ASKED = 40
+"""A sloping front is listed this finely: its resolution is its height divided by this, but at least ``RESOLUTION``."""
+
+RESOLUTION = {"delta_v": 0.1, "worst_delta_v": 0.1, "propellant": 0.02, "finish": 1.0}
+"""In the units of the aim: m/s, kg, s."""
+
+POINTS_MAX = 400
+"""Most points that are walked; a front that has more says from where on it is not listed."""
+
+STEP_S = 1e-2
+"""How much sooner the next plan must finish than the last."""
+
+ALIKE = 1e-6
+"""Plans this close in an aim cost the same."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Walked:
+    """The points of a front from fast to slow, how it runs from each to the next, and how finely it is known.
+
+    ``times_s`` is what each point was walked against: its finish, or its first service. ``late`` tells that the walk
+    was broken off because time ran out.
+    """
+
+    plans: tuple[Chosen, ...]
+    times_s: tuple[float, ...]
+    kinds: tuple[Kind, ...]
+    resolution: float
+    complete: bool
+    late: bool = False
+
+
+NOTHING = Walked(plans=(), times_s=(), kinds=(), resolution=0.0, complete=False, late=True)
+"""A front of which time left no point."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Group:
+    """Whose finish is counted: that of these slots, None for every craft's."""
+
+    selection: Selection
+    aim: Aim
+    slots: frozenset[int] | None
+
+    @property
+    def _clock(self) -> Order:
+        return "finish" if self.slots is None else "served"
+
+    def cost(self, chosen: Chosen) -> float:
+        return total(self.selection.made, chosen.options, self.aim)
+
+    def time_s(self, chosen: Chosen) -> float:
+        options = chosen.options
+        own = options.finish_s if self.slots is None else options.finish_s[np.isin(options.slot, sorted(self.slots))]
+        return float(own.max(initial=0.0))
+
+    def best(self, before_s: float = np.inf) -> Chosen | None:
+        """Least cost, of those the earliest; then what makes the plan fit to be shown."""
+        aims: tuple[Order, ...] = (self.aim, self._clock)
+        more = tuple(a for a in AIMS[:2] if a not in aims)
+        return self.selection.best((*aims, *more), finish_s=before_s, slots=self.slots, ties="none")
+
+    def fastest(self) -> Chosen | None:
+        return self.selection.best((self._clock, self.aim), slots=self.slots, ties="none")
+
+
+def walk(
+    selection: Selection,
+    cheapest: Chosen | None = None,
+    progress: Progress = lambda _: None,
+    *,
+    aim: Aim = "delta_v",
+    neighbors: int | None = None,
+    points_max: int = POINTS_MAX,
+) -> Walked:
+    """The front from its cheapest plan (the earliest of them) to the fastest.
+
+    Args:
+        selection: what to choose from.
+        cheapest: least of the aim, and of those the earliest finish, where it is known already.
+        progress: told in words how far the walk has come.
+        aim: what is traded for time.
+        neighbors: the time is that at which so many neighboring slots are filled; None: that of the last craft.
+        points_max: most points that are walked.
+    """
+    ring = selection.made.problem.ring
+    sets = (None,) if neighbors is None else neighbor_groups(ring, neighbors)
+    groups = [_Group(selection=selection, aim=aim, slots=slots) for slots in sets]
+    walked = _Walk(groups=groups, progress=progress, points_max=points_max)
+    try:
+        walked.begin(cheapest)
+        walked.run()
+    except OutOfTimeError:
+        walked.late = True
+    return walked.result()
+
+
+@dataclass(kw_only=True)
+class _Walk:
+    """Fronts of several groups walked together from their cheap ends; the cheapest next point of any comes first."""
+
+    groups: list[_Group]
+    progress: Progress
+    points_max: int
+    late: bool = False
+
+    def __post_init__(self) -> None:
+        self._next: list[tuple[float, float, int, Chosen, Kind]] = []
+        self._points: list[tuple[Chosen, float, float, int]] = []  # with cost, time and group
+        self._kinds: list[Kind] = []  # of the way from each point to the one after it
+        self._stride = [1.0] * len(self.groups)
+        self._fastest: list[Chosen | None] = [None] * len(self.groups)
+        self._sloped = False
+        self._full = False
+        self._resolution = 0.0
+
+    def begin(self, cheapest: Chosen | None) -> None:
+        for index, group in enumerate(self.groups):
+            found = group.best() if cheapest is None else cheapest
+            self._push(index, found, "step")
+        if self._next and self._continuous:
+            self._fastest = [group.fastest() for group in self.groups]
+            group = self.groups[0]
+            height = max((group.cost(f) for f in self._fastest if f is not None), default=0.0) - self._next[0][0]
+            self._resolution = max(height / POINTS_ASKED, RESOLUTION[group.aim])
+
+    @property
+    def _continuous(self) -> bool:
+        return self.groups[0].selection.made.problem.launches > 0
+
+    def _push(self, index: int, found: Chosen | None, kind: Kind) -> None:
+        if found is None:
+            return
+        if not found.proved:
+            raise OutOfTimeError
+        group = self.groups[index]
+        heapq.heappush(self._next, (round(group.cost(found), 9), group.time_s(found), index, found, kind))
+
+    def run(self) -> None:
+        before = np.inf
+        while self._next:
+            cost, time_s, index, chosen, kind = heapq.heappop(self._next)
+            if time_s <= before + FINISH_TOLERANCE:
+                if len(self._points) >= self.points_max:
+                    self._full = True
+                    return
+                self._add(chosen, cost, time_s, index, kind)
+                before = time_s - STEP_S
+                self.progress(f"front: {len(self._points)} points, back to {time_s / 3600.0:.1f} h")
+            if before < 0.0:
+                return
+            if self.groups[index].selection.left_s() <= 0.0:
+                raise OutOfTimeError
+            self._push(index, *self._sooner(index, before))
+
+    def _add(self, chosen: Chosen, cost: float, time_s: float, index: int, kind: Kind) -> None:
+        if self._points and cost <= self._points[-1][1] + ALIKE:
+            # sooner for the same: the last point was none
+            self._points.pop()
+            kind = self._kinds.pop() if self._kinds else "step"
+        if self._points:
+            self._kinds.append(kind if self._points[-1][3] == index else "step")
+        self._points.append((chosen, cost, time_s, index))
+
+    def _sooner(self, index: int, before_s: float) -> tuple[Chosen | None, Kind]:
+        """The group's next point, and how the front runs there from the last one."""
+        group = self.groups[index]
+        step = group.best(before_s)
+        if step is None or not step.proved:
+            return step, "step"
+        last, cost, time_s, _ = self._points[-1]
+        slides = self._continuous and time_s - group.time_s(step) < 10.0 * STEP_S + 60.0
+        if slides and group.cost(step) - cost < self._resolution and _slides(last, step, group.cost(step) - cost):
+            return self._along(index, step)
+        return step, "step"
+
+    def _along(self, index: int, near: Chosen) -> tuple[Chosen, Kind]:
+        """The next point along a slope: as far on as the cost may rise by the resolution at most."""
+        group = self.groups[index]
+        _, cost, time_s, _ = self._points[-1]
+        stride = max(self._stride[index], STEP_S)
+        best, kind = near, "step"
+        while True:
+            further = group.best(time_s - stride) if stride <= time_s else None
+            if further is None:
+                # past the fast end: the walk may end in one stride where it is near enough
+                further = self._fastest[index]
+            if further is None or not further.proved or group.cost(further) - cost > self._resolution:
+                if stride <= STEP_S or kind == "slope":
+                    stride = max(stride / 2.0, STEP_S)
+                    break
+                stride /= 4.0
+                continue
+            best, kind = further, "slope"
+            if group.cost(further) - cost > 0.5 * self._resolution or group.time_s(further) > time_s - stride:
+                break
+            stride *= 2.0
+        self._stride[index] = stride
+        self._sloped = self._sloped or kind == "slope"
+        return best, kind  # type: ignore[return-value]
+
+    def result(self) -> Walked:
+        points = self._points[::-1]
+        return Walked(
+            plans=tuple(p[0] for p in points),
+            times_s=tuple(p[2] for p in points),
+            kinds=(*self._kinds[::-1], *(("step",) if points else ())),
+            resolution=self._resolution if self._sloped else 0.0,
+            complete=not (self._full or self.late),
+            late=self.late,
+        )
+
+
+def _slides(last: Chosen, step: Chosen, dearer: float) -> bool:
+    """Whether two plans are the same choice with liftoffs moved a little."""
+    a, b = last.options, step.options
+
+    def structure(o: object) -> list[tuple[int, int, int, int]]:
+        return sorted(
+            zip(
+                o.slot.tolist(),  # type: ignore[attr-defined]
+                o.way.tolist(),  # type: ignore[attr-defined]
+                o.revolutions.tolist(),  # type: ignore[attr-defined]
+                o.ring_revolutions.tolist(),  # type: ignore[attr-defined]
+                strict=True,
+            )
+        )
+
+    return structure(a) == structure(b) or abs(dearer) < 1e-3
+
+
+def _nothing_saved_by_time(selection: Selection, only: Chosen) -> bool:
+    """Whether everybody is launched and pays no more than a launch that arrives in place."""
+    problem = selection.made.problem
+    if not len(only.options) or (only.options.pad < 0).any() or any(way.place is not None for way in problem.ways):
+        return False
+    least = min(w.entry_delta_v_m_s + problem.touch(w.arrival_speed_m_s).level_cost for w in problem.ways)
+    return bool(np.all(only.options.delta_v_m_s <= least + 1e-6))
+
+
+def note(walked: Walked, selection: Selection, unit: str = "m/s") -> str:
+    """What a reader must know about the front, in words."""
+    said = []
+    if len(walked.plans) == 1:
+        free = _nothing_saved_by_time(selection, walked.plans[0])
+        said.append(
+            "nothing to trade: waiting on the pad is free, since the turning site brings every slot into place by "
+            "itself, and the cheapest plan is also the earliest"
+            if free
+            else "nothing to trade: the cheapest plan is also the earliest"
+        )
+    if walked.resolution > 0.0:
+        said.append(
+            f"where it slopes, points are listed so closely that no plan between two of them saves more than "
+            f"{walked.resolution:.2f} {unit} over the earlier one"
+        )
+    if walked.late:
+        said.append(
+            f"the walk was broken off: only the {len(walked.plans)} cheapest points are listed; faster plans may exist"
+        )
+    elif not walked.complete:
+        said.append(f"only the {len(walked.plans)} cheapest points are listed; still faster plans exist")
+    said.extend(selection.made.notes)
+    return "; ".join(said)

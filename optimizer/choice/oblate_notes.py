@@ -1,0 +1,75 @@
+"""What correcting plans by their flight over an oblate body changes in what was chosen, said and kept consistent."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from ..catalogue.problem import Problem
+from ..outcome import Plan
+from .selection import Chosen
+
+TIE_M_S = 1e-3
+"""Plans nearer to one another than this cost the same: the corrector leaves as much."""
+
+SHORT_SHARE = 2e-4
+"""Share of the ring's radius by which an arrival may miss it without a word."""
+
+
+def left_front(plans: Sequence[Plan]) -> list[int]:
+    """Front plans that are no longer on the front once corrected, by index.
+
+    Left out is whoever costs no less than a faster one, or breaks a limit where another plan keeps them all.
+    """
+    sound = any(not plan.broken for plan in plans)
+    least = math.inf
+    out = []
+    for i in sorted(range(len(plans)), key=lambda i: (plans[i].finish_s, plans[i].delta_v_m_s)):
+        plan = plans[i]
+        if (sound and plan.broken) or plan.delta_v_m_s > least - TIE_M_S:
+            out.append(i)
+        else:
+            least = plan.delta_v_m_s
+    return out
+
+
+def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left: int) -> tuple[str, ...]:
+    """What a reader must know about plans that were corrected by their flight, in words; nothing in two-body gravity.
+
+    Args:
+        best: the plan proved over the catalogue.
+        plans: ranked, corrected.
+        left: how many plans left the front.
+    """
+    if not problem.oblate or not plans:
+        return ()
+    said = []
+    first = plans[0]
+    planned = best.delta_v_m_s
+    if abs(first.delta_v_m_s - planned) >= 0.05:
+        said.append(
+            "the proof is over the catalogue, which plans by ratios of periods; corrected by its flight over the "
+            f"oblate body plan 1 costs {first.delta_v_m_s:.1f} m/s, where the catalogue's best is {planned:.1f} m/s"
+        )
+    if left:
+        said.append(
+            f"{left} {'plan' if left == 1 else 'plans'} of the front {'is' if left == 1 else 'are'} beside it once "
+            "corrected by the flight"
+        )
+    moved = [abs(part.heading.moved_s) for plan in plans for part in plan.craft if part.heading is not None]
+    if max(moved, default=0.0) >= 1.0:
+        said.append(
+            f"liftoffs stand up to {max(moved):.0f} s beside the pass through the ring plane: over the oblate body "
+            "the planes of orbits on the way drift at another rate, and so they agree when the craft is in its slot"
+        )
+    ring = problem.ring
+    for way in problem.ways:
+        short = ring.radius_m - (way.arrival_radius_m or ring.radius_m)
+        if abs(short) > SHORT_SHARE * ring.radius_m:
+            said.append(
+                f"the insertion {way.insertion.name or 'given'} turns {abs(short) / 1e3:.0f} km "
+                f"{'short of' if short > 0.0 else 'beyond'} the ring over the oblate body: craft that come by it keep "
+                f"pace with their slots on the mean, and swing by {math.degrees(2.0 * abs(short) / ring.radius_m):.2f} "
+                "deg about them within each turn"
+            )
+    return tuple(said)

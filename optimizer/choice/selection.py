@@ -1,0 +1,369 @@
+"""Choosing one option for each craft: the schedule over a catalogue, with meetings added when a choice hits one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...models.craft import propellant
+from ...models.scenario import Aim
+from ..catalogue.catalogue import Catalogue, at_finish, from_pad, launched, windows
+from ..catalogue.close_approaches import passes_slots
+from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
+from ..catalogue.problem import Problem
+from ..routes.options import F, Options, columns, join, summed, worst
+from ..schedule.lexicographic import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
+from ..trajectory.itinerary import key
+
+ROUNDS_MAX = 400
+"""Most meetings resolved for one choice; each adds a row or new moments, so running out would be a fault."""
+
+ZOOM, ZOOM_LAST = 8, 1e-3
+"""Around a liftoff picked from a grid, moments this many times closer are tried, down to this part of a step."""
+
+DELTA_V_TOLERANCE = 1e-6
+FINISH_TOLERANCE = 1e-4
+"""Plans this close in an aim, m/s and s, count as alike before the next aim decides."""
+
+AIMS: tuple[Aim, ...] = ("delta_v", "finish", "worst_delta_v", "propellant")
+
+Order = Aim | Literal["served", "last_liftoff"]
+"""What a choice may be ordered by besides the aims: the last finish among the slots that a threshold binds, and the
+last liftoff."""
+
+
+class OutOfTimeError(Exception):
+    """Time ran out, or the solver gave up, before any plan was found; nothing is known about the limits."""
+
+
+Ties = Literal["all", "order", "none"]
+"""What decides between plans alike in the aims asked for: the other aims and then low slots and early finishes; the
+latter alone; nothing."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chosen:
+    """One option for each craft that is moved, and what was proved about the choice."""
+
+    options: Options
+    solved: Solved
+    columns: int
+
+    @property
+    def delta_v_m_s(self) -> float:
+        """Sum over all craft."""
+        return math.fsum(self.options.delta_v_m_s.tolist())
+
+    @property
+    def finish_s(self) -> float:
+        """When the last craft is in its slot."""
+        return float(self.options.finish_s.max(initial=0.0))
+
+    @property
+    def proved(self) -> bool:
+        """Whether nothing better by the aims asked for is in the catalogue."""
+        return self.solved.status == "optimal"
+
+
+class Selection:
+    """A catalogue to choose from; remembers the meetings that were found, so that each is found once.
+
+    ``left_s`` tells how many seconds are left for choosing; asked again and again, it may drop to 0 at any moment.
+    """
+
+    def __init__(self, made: Catalogue, left_s: Callable[[], float] = lambda: math.inf) -> None:
+        self.made = made
+        self.left_s = left_s
+        self._rows: list[tuple[tuple[float, ...], int, float]] = []
+        self._known: set[tuple[tuple[float, ...], int]] = set()
+        self._more: list[Options] = []
+
+    def best(
+        self,
+        aims: Sequence[Order],
+        *,
+        finish_s: float = math.inf,
+        slots: frozenset[int] | None = None,
+        catalogue: Catalogue | None = None,
+        delta_v_m_s: float = math.inf,
+        ties: Ties = "all",
+    ) -> Chosen | None:
+        """The best plan by the aims in order, then by low slots first and early finishes; None where there is none.
+
+        Args:
+            aims: in order of importance; those not named follow in the order of the contract.
+            finish_s: latest finish of every craft.
+            slots: only these are bound by ``finish_s``; those of them that are free must all be filled.
+            catalogue: another catalogue of the same problem (some options left out on purpose).
+            delta_v_m_s: only plans with a smaller total are of interest.
+            ties: how plans alike in the named aims are told apart.
+
+        Raises:
+            OutOfTimeError: no plan was found in the time that was left.
+        """
+        made = self.made if catalogue is None else catalogue
+        parts = [made.options, *(self._more if catalogue is None else ())]
+        if math.isfinite(finish_s) and made.moments_s:
+            parts.append(at_finish(made, finish_s, later_too=slots is not None))
+        options = join(parts)
+        options = options.take(options.whole(_in_time(options, finish_s, slots)))
+        zoom = 1.0
+        for _ in range(ROUNDS_MAX):
+            chosen = self._solve(options, aims, delta_v_m_s, ties, slots)
+            if chosen is None:
+                return None
+            more = self._meetings(made, chosen.options)
+            if more is None and zoom >= ZOOM_LAST:
+                more = self._closer_moments(made, chosen.options, zoom)
+                zoom /= ZOOM
+            if more is None:
+                return chosen
+            if len(more):
+                options = join([options, more.take(more.whole(_in_time(more, finish_s, slots)))])
+        raise RuntimeError("meetings could not be resolved: a fault of ours")
+
+    def _closer_moments(self, made: Catalogue, options: Options, zoom: float) -> Options | None:
+        """Liftoffs close around those that were picked from a grid (see ``catalogue/liftoff_times.py``); None where
+        none was.
+        """
+        problem = made.problem
+        moments: dict[int, list[F]] = {}
+        for row in range(len(options)):
+            way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
+            if (
+                way is None
+                or way.parking
+                or options.bundle[row] >= 0
+                or options.speed_m_s[row] >= way.arrival_speed_m_s - 1e-9
+            ):
+                continue
+            step = grid_step_s(problem.touch(way.arrival_speed_m_s), way) * int(options.revolutions[row]) * zoom
+            near = options.liftoff_s[row] + step * np.linspace(-1.0, 1.0, 2 * ZOOM + 1)
+            moments.setdefault(way.pad, []).append(near)
+        if not moments:
+            return None
+        parts = []
+        for pad, near in moments.items():
+            earliest, latest = windows(problem)[pad]
+            turnaround = problem.scenario.pads[pad].turnaround_s
+            times = with_turnarounds(np.concatenate(near), turnaround, problem.launches, earliest, latest)
+            parts.append(from_pad(problem, pad, times, made.restriction)[0])
+        return join(parts)
+
+    def _solve(
+        self, options: Options, aims: Sequence[Order], delta_v_m_s: float, ties: Ties, slots: frozenset[int] | None
+    ) -> Chosen | None:
+        problem = self.made.problem
+        if not problem.classes:
+            if slots is not None and slots & frozenset(problem.free_slots):
+                return None
+            return Chosen(options=options.take(np.zeros(0, dtype=np.int64)), solved=_nothing_to_do(), columns=0)
+        if not len(options):
+            return None
+        schedule = ScheduleProblem(
+            columns=columns(options),
+            class_count=np.array([c.count for c in problem.classes]),
+            slots=problem.ring.slots * problem.ring.planes,
+            turnaround_s=np.array([p.turnaround_s for p in problem.scenario.pads]),
+            conflicts=self._conflicts(options),
+        )
+        ordered = [*aims, *(a for a in AIMS if ties == "all" and a not in aims)]
+        objectives = [_objective(self.made, options, aim, slots) for aim in ordered]
+        if ties != "none":
+            objectives += [Objective(value=v) for v in _ties(options)]
+        bar = delta_v_m_s if ordered[0] == "delta_v" else math.inf
+        left = self.left_s()
+        solved = solve_lexicographic(
+            schedule,
+            objectives,
+            upper_bound=bar,
+            side=_filled(problem, options, slots),
+            time_limit_s=max(left, 0.0) if math.isfinite(left) else None,
+            stopped=lambda: self.left_s() <= 0.0,
+            confirm=ties == "all",
+        )
+        if solved.status == "infeasible":
+            return None
+        if solved.status == "failed":
+            raise OutOfTimeError
+        rows = np.isin(options.column, np.array(solved.chosen))
+        return Chosen(options=options.take(rows), solved=solved, columns=options.first_row.size)
+
+    def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
+        """For each meeting found so far: the option, and everybody in place there before it passes."""
+        found = []
+        for name, slot, until in self._rows:
+            own = np.nonzero(_same(options, name))[0]
+            if own.size:
+                there = np.nonzero((options.slot == slot) & (options.finish_s <= until))[0]
+                # alike craft may fly the same option: they share the slot, so at most one of them is chosen anyway
+                both = np.union1d(options.column[own], options.column[there])
+                found.append(tuple(both.tolist()))
+        return tuple(found)
+
+    def _meetings(self, made: Catalogue, options: Options) -> Options | None:
+        """None where nobody meets anybody; else remember the meetings, and give further options to go round them."""
+        problem = made.problem
+        separation = problem.scenario.limits.separation_m
+        arrival = problem.arrival_speed(options)
+        on_ring = problem.starts_on_ring(options.craft_class)
+        taken = options.slot
+        # who is dropped by the same carrier was screened together with its load
+        together = (options.bundle[:, None] == options.bundle[None, :]) & (options.bundle >= 0)[:, None]
+        found = False
+        more = []
+        for row in range(len(options)):
+            one = options.take(np.array([row]))
+            passed = passes_slots(
+                one,
+                problem.ring,
+                arrival[row : row + 1],
+                on_ring[row : row + 1],
+                taken[(taken != one.slot[0]) & ~together[row]],
+                separation,
+                problem.timed,
+            )
+            for slot, until in passed.items():
+                (other,) = np.nonzero(taken == slot)
+                if options.finish_s[other[0]] > until:
+                    continue
+                found = True
+                name = key(options, row)
+                if (name, slot) in self._known:
+                    raise RuntimeError("a meeting came back: a fault of ours")
+                self._known.add((name, slot))
+                self._rows.append((name, slot, until))
+                if one.pad[0] >= 0 and one.bundle[0] < 0:
+                    more.append(self._round(made, one, slot))
+        if not found:
+            return None
+        extra = join(more)
+        self._more.append(extra)
+        return extra
+
+    def _round(self, made: Catalogue, one: Options, slot: int) -> Options:
+        """For a launched craft that meets someone: all its other choices then, and liftoffs just clear of the meeting.
+
+        The edges are found by halving; turnarounds to its neighbors are kept by shifting them likewise.
+        """
+        problem = made.problem
+        pad, liftoff = int(one.pad[0]), float(one.liftoff_s[0])
+        turnaround = problem.scenario.pads[pad].turnaround_s
+        edges = [liftoff]
+        for sign in (-1.0, 1.0):
+            step = 1.0
+            while step < 3600.0 and self._meets_at(made, one, liftoff + sign * step, slot):
+                step *= 2.0
+            low, high = 0.0, step
+            for _ in range(30):
+                middle = 0.5 * (low + high)
+                if self._meets_at(made, one, liftoff + sign * middle, slot):
+                    low = middle
+                else:
+                    high = middle
+            edges.append(liftoff + sign * high)
+        earliest, latest = windows(problem)[pad]
+        moments = with_turnarounds(np.array(edges), turnaround, problem.launches, earliest, latest)
+        return from_pad(problem, pad, moments, made.restriction, prune=False)[0]
+
+    def _meets_at(self, made: Catalogue, one: Options, liftoff_s: float, slot: int) -> bool:
+        problem = made.problem
+        winding = (int(one.revolutions[0]), int(one.ring_revolutions[0]))
+        option = launched(
+            problem, int(one.way[0]), np.array([liftoff_s]), one.slot[:1], wanted=lambda k, m: (k, m) == winding
+        )
+        return len(option) > 0 and bool(
+            passes_slots(
+                option.take(np.zeros(1, dtype=np.int64)),
+                problem.ring,
+                problem.arrival_speed(option)[:1],
+                np.zeros(1, dtype=bool),
+                np.array([slot]),
+                problem.scenario.limits.separation_m,
+            )
+        )
+
+
+def _nothing_to_do() -> Solved:
+    return Solved(status="optimal", chosen=(), objective=0.0, bound=0.0, gap=0.0, values=(0.0,))
+
+
+def _in_time(options: Options, finish_s: float, slots: frozenset[int] | None) -> NDArray[np.bool_]:
+    """Mask of the options that a threshold leaves: of every slot, or of those slots only."""
+    early = options.finish_s <= finish_s + 1e-6
+    return early if slots is None else early | ~np.isin(options.slot, sorted(slots))
+
+
+def _filled(problem: Problem, options: Options, slots: frozenset[int] | None) -> Side:
+    """The row that has each free one of those slots filled: no fewer options in them than there are of them."""
+    if slots is None:
+        return ()
+    wanted = sorted(slots & frozenset(problem.free_slots))
+    return ((summed(options, np.where(np.isin(options.slot, wanted), -1.0, 0.0)), -float(len(wanted))),)
+
+
+def _same(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
+    """Mask of the options with that key (see ``itinerary.key``)."""
+    who, slot, liftoff, wait, passes, k, m, flight, dropped_at, waiting, turned = name
+    mask = (
+        (options.slot == slot)
+        & (options.flight == flight)
+        & (options.revolutions == k)
+        & (options.ring_revolutions == m)
+    )
+    speed = np.where(options.bundle >= 0, options.carrier_speed_m_s, -1.0)
+    mask &= (np.abs(speed - dropped_at) < 1e-5) & (np.abs(np.nan_to_num(options.waiting_m) - waiting) < 1e-2)
+    mask &= np.abs(np.nan_to_num(options.turned_s, nan=-1.0) - turned) < 1e-5
+    mask &= (options.passes == passes) & (np.abs(options.parking_wait_s - wait) < 1e-5)
+    if who >= 0:
+        return np.asarray(mask & (options.way == who) & (np.abs(options.liftoff_s - liftoff) < 1e-5))
+    return np.asarray(mask & (options.way < 0) & (options.craft_class == -1.0 - who))
+
+
+def burned(made: Catalogue, options: Options) -> F:
+    """Propellant of each option, kg; zero for craft without masses."""
+    out = np.zeros(len(options))
+    for index, group in enumerate(made.problem.classes):
+        own = options.craft_class == index
+        out[own] = propellant(group.craft, options.delta_v_m_s[own])
+    return out
+
+
+def total(made: Catalogue, options: Options, aim: Aim) -> float:
+    """What a choice of options comes to in an aim, in m/s, s or kg."""
+    if aim == "finish":
+        return float(options.finish_s.max(initial=0.0))
+    if aim == "worst_delta_v":
+        return float(options.delta_v_m_s.max(initial=0.0))
+    return math.fsum((options.delta_v_m_s if aim == "delta_v" else burned(made, options)).tolist())
+
+
+def _objective(made: Catalogue, options: Options, aim: Order, slots: frozenset[int] | None) -> Objective:
+    if aim == "served":
+        bound = np.ones(len(options), dtype=bool) if slots is None else np.isin(options.slot, sorted(slots))
+        finish = np.where(bound, options.finish_s, 0.0)
+        return Objective(value=worst(options, finish), kind="worst", tolerance=FINISH_TOLERANCE)
+    if aim == "last_liftoff":
+        liftoff = np.where(np.isnan(options.liftoff_s), 0.0, options.liftoff_s)
+        return Objective(value=worst(options, liftoff), kind="worst", tolerance=FINISH_TOLERANCE)
+    if aim == "delta_v":
+        return Objective(value=summed(options, options.delta_v_m_s), tolerance=DELTA_V_TOLERANCE)
+    if aim == "finish":
+        return Objective(value=worst(options, options.finish_s), kind="worst", tolerance=FINISH_TOLERANCE)
+    if aim == "worst_delta_v":
+        return Objective(value=worst(options, options.delta_v_m_s), kind="worst", tolerance=DELTA_V_TOLERANCE)
+    return Objective(value=summed(options, burned(made, options)), tolerance=1e-6)
+
+
+def _ties(options: Options) -> tuple[F, F]:
+    """What decides between plans alike in every aim: low slots to early classes and liftoffs; early finishes."""
+    classes = 2.0 ** -np.minimum(options.craft_class.astype(np.float64), 30.0)
+    liftoff = np.where(np.isnan(options.liftoff_s), 0.0, options.liftoff_s)
+    span = float(np.ptp(liftoff)) if liftoff.size else 0.0
+    early = 1.0 + (liftoff.max(initial=0.0) - liftoff) / span if span > 0.0 else np.ones(liftoff.size)
+    return summed(options, options.slot * classes * early), summed(options, options.finish_s)

@@ -1,0 +1,97 @@
+"""What time is worth to one craft: least delta-v against allowed time, beside tangent orbits and the linear bound."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from .optimum import FreeformSolution, State
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class TimePrice:
+    """The price of time of one craft. All times count from the start's.
+
+    Args:
+        allowed_s: allowed times, ascending, (B,).
+        best: the best flight found for each, None where there is none.
+        tangent_m_s: the cheapest tangent phasing orbit that ends in time, infinite where none does, (B,).
+        bound_m_s: a lower bound proved within the linearized motion, (B,).
+        slot_lead_rad, ring_radius_m, ring_period_s, ring_speed_m_s, floor_m, ceiling_m: of the question.
+    """
+
+    allowed_s: Array
+    best: tuple[FreeformSolution | None, ...]
+    tangent_m_s: Array
+    bound_m_s: Array
+    slot_lead_rad: float
+    ring_radius_m: float
+    ring_period_s: float
+    ring_speed_m_s: float
+    floor_m: float
+    ceiling_m: float
+
+    @property
+    def delta_v_m_s(self) -> Array:
+        """Total delta-v of the best flights, infinite where there is none, (B,)."""
+        return np.array([math.inf if one is None else one.delta_v_m_s for one in self.best])
+
+
+def price_of_time(
+    start: State,
+    *,
+    gm: float,
+    ring_radius_m: float,
+    slot_lead_rad: float,
+    allowed_s: Sequence[float],
+    floor_m: float = 0.0,
+    ceiling_m: float = math.inf,
+    burns_max: int = 4,
+    pole: Sequence[float] = (0.0, 0.0, 1.0),
+) -> TimePrice:
+    """Work out the price of time of one craft; arguments and errors as for :func:`.freeform.least_delta_v`.
+
+    >>> from ringwright.optimizer.rendezvous.optimum import State
+    >>> here = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))
+    >>> price = price_of_time(
+    ...     here, gm=1.0, ring_radius_m=1.0, slot_lead_rad=-math.pi / 3, allowed_s=[2.5 * math.pi, 4.0 * math.pi]
+    ... )
+    >>> [round(float(cost), 3) for cost in price.tangent_m_s], [round(float(cost), 3) for cost in price.delta_v_m_s]
+    ([0.095, 0.095], [0.095, 0.069])
+    """
+    # loaded by whoever asks for it: a plan by phasing orbits does not
+    from .optimum import least_delta_v_over_times, tangent_orbits
+
+    question = {
+        "gm": gm,
+        "ring_radius_m": ring_radius_m,
+        "slot_lead_rad": slot_lead_rad,
+        "floor_m": floor_m,
+        "ceiling_m": ceiling_m,
+    }
+    best = least_delta_v_over_times(start, allowed_s=allowed_s, burns_max=burns_max, pole=pole, **question)
+    allowed = np.array([float(time) for time in allowed_s])
+    ends, costs = tangent_orbits(start, allowed_s=float(allowed[-1]), pole=pole, **question)
+    in_time = ends[None, :] <= allowed[:, None] * (1.0 + 1e-12)
+    tangent = np.where(in_time, costs[None, :], np.inf).min(axis=1, initial=np.inf)
+    speed = math.sqrt(gm / ring_radius_m)
+    return TimePrice(
+        allowed_s=allowed,
+        best=best,
+        tangent_m_s=tangent,
+        bound_m_s=np.array([math.nan if one is None else one.linear_bound_m_s for one in best]),
+        slot_lead_rad=slot_lead_rad,
+        ring_radius_m=ring_radius_m,
+        ring_period_s=2.0 * math.pi * ring_radius_m / speed,
+        ring_speed_m_s=speed,
+        floor_m=floor_m,
+        ceiling_m=ceiling_m,
+    )

@@ -1,0 +1,1 @@
+"""What to do from here, when things did not go as planned."""

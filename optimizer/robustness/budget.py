@@ -1,0 +1,347 @@
+"""The propellant budget: how much a plan takes when things go a little otherwise than planned.
+
+Monte Carlo over the errors that the scenario states, with the corrections of ``closed_form.py``. Blocks of a fixed
+size draw from streams of their own, so that the same seed gives the same flights whatever the number of samples.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ...models.burns import propellant_needed
+from ...models.craft import delta_v_allowed
+from ...models.errors import InputError
+from ...models.scenario import INJECTION_ERRORS, Craft, Errors, Scenario
+from ..outcome import Outcome, Plan
+from .closed_form import Flights, fly, normals_of
+from .craft_leg import Story, has_closed_form, refuse_untold, story_of
+from .linear import LinearStory, linear_story_of
+from .quantiles import Quantile, quantiles
+
+Array = NDArray[np.float64]
+Progress = Callable[[str], None]
+AnyStory = Story | LinearStory
+
+BLOCK = 8192
+"""Flights told at once: some twenty columns of them fit a processor's cache."""
+
+SHARES = (0.5, 0.9, 0.99)
+"""The quantiles that are stated."""
+
+RANKING_SAMPLES = 20_000
+"""Samples behind the ranking of the sources of error, at most."""
+
+MOST_VALUES = 200_000_000
+"""Craft times samples that are kept, 8 bytes each."""
+
+SOURCES: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("injection: periapsis", ("periapsis_m",)),
+    ("injection: apoapsis", ("apoapsis_m",)),
+    ("injection: inclination", ("inclination_rad",)),
+    ("injection: node", ("node_rad",)),
+    ("injection: moment", ("insertion_time_s",)),
+    ("burns: size, fixed", ("burn_m_s",)),
+    ("burns: size, in proportion", ("burn_share",)),
+    ("burns: direction, fixed", ("across_m_s",)),
+    ("burns: direction, in proportion", ("pointing_rad",)),
+    ("burns: moment", ("burn_time_s",)),
+    ("reading of periods", ("period_reading_s",)),
+)
+"""The sources of error in words, with the fields of `Errors` behind each."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class CraftBudget:
+    """What one craft takes.
+
+    Args:
+        craft: its name.
+        planned_m_s: by the plan.
+        delta_v_m_s: quantiles `SHARES` of what it burns, corrections included.
+        reserve_m_s: what to add to the plan for the last of them, at its upper bound where that is known.
+        available_m_s: what its tank gives, the reserve of the scenario included; infinite without masses.
+        short: share of flights that need more than that.
+        load_kg: propellant for the plan alone, and at each quantile; None without masses.
+        went_on, phased_out, too_low: shares of flights that take another revolution, that end with a phasing for a
+            slot error, and whose phasing orbit dips below the floor before it is trimmed.
+        slot_error_rad: at 0.99, either way, before it is phased out.
+        by_law: whether its flights were told by the linear law of its own flight, not by closed forms.
+        too_late: whether the limits leave no turn to phase a slot error out: those flights end late, or pay more.
+    """
+
+    craft: str
+    planned_m_s: float
+    delta_v_m_s: tuple[Quantile, ...]
+    reserve_m_s: float
+    available_m_s: float
+    short: float
+    load_kg: tuple[float, ...] | None
+    went_on: float
+    phased_out: float
+    too_low: float
+    slot_error_rad: float
+    too_late: bool
+    by_law: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Driver:
+    """What one source of error asks for, m/s over all craft, of the 0.99 quantile less the plan.
+
+    ``alone`` with no other error; ``left_out`` how much less without it.
+    """
+
+    source: str
+    alone_m_s: float
+    left_out_m_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Budget:
+    """The whole answer.
+
+    ``total_m_s`` are quantiles of the sum over the craft. ``one_load_kg`` is the propellant that is enough for every
+    craft of a flown ring at each of `SHARES`, ``one_load_planned_kg`` for the plan alone; None unless all craft have
+    masses. ``as_zero`` names the sources that were taken as exact, ``drivers`` the others, the largest first.
+    ``samples_m_s`` are what was burned, shape (craft, samples).
+    """
+
+    outcome: Outcome
+    plan: Plan
+    samples: int
+    seed: int
+    craft: tuple[CraftBudget, ...]
+    total_m_s: tuple[Quantile, ...]
+    one_load_kg: tuple[Quantile, ...] | None
+    one_load_planned_kg: float | None
+    drivers: tuple[Driver, ...]
+    ranking_samples: int
+    as_zero: tuple[str, ...]
+    samples_m_s: Array
+
+
+def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progress: Progress = lambda _: None) -> Budget:
+    """The propellant budget of the best plan of an outcome: by closed forms, or by linear laws where none is known.
+
+    Args:
+        outcome: of planning; it must have a plan.
+        samples: flights of each craft.
+        seed: of all random numbers.
+        progress: told in words how far it is.
+
+    Raises:
+        InputError: the scenario states no error; the plan has a craft on a carrier, or one that drifts; too many
+            samples for the memory; errors so large that a craft leaves or falls.
+    """
+    scenario, plan = outcome.scenario, outcome.plans[0]
+    told = stories(outcome)
+    given = [one for one in SOURCES if any(getattr(s.errors, name) for s in told for name in one[1])]
+    if not given:
+        raise _nothing_said(scenario)
+    if samples * len(told) > MOST_VALUES:
+        raise InputError(
+            f"{samples} samples of {len(told)} craft are more than this version keeps in memory: "
+            f"at most {MOST_VALUES // len(told)} samples would be accepted.",
+            where="command line",
+        )
+    used = np.empty((len(told), samples))
+    craft = []
+    for index, story in enumerate(told):
+        flights = _gather(story, samples, seed, index, used[index], progress)
+        craft.append(_craft_budget(scenario, story, used[index], flights))
+    ranked = min(samples, RANKING_SAMPLES)
+    progress("what drives the budget")
+    base = _reserve(told, ranked, seed)
+    drivers = sorted((_driver(told, one, base, ranked, seed) for one in given), key=lambda d: -d.alone_m_s)
+    loads = _one_load(scenario, told, used)
+    return Budget(
+        outcome=outcome,
+        plan=plan,
+        samples=samples,
+        seed=seed,
+        craft=tuple(craft),
+        total_m_s=quantiles(np.sum(used, axis=0), SHARES),
+        one_load_kg=None if loads is None else quantiles(loads, SHARES),
+        one_load_planned_kg=None
+        if loads is None
+        else max(float(_load(_named(scenario, s.craft), s.planned_m_s) or 0.0) for s in told),
+        drivers=tuple(drivers),
+        ranking_samples=ranked,
+        as_zero=_as_zero(told, given),
+        samples_m_s=used,
+    )
+
+
+def stories(outcome: Outcome) -> tuple[AnyStory, ...]:
+    """What each craft that the best plan moves has before it.
+
+    Raises:
+        InputError: a craft flies a route that the budget cannot tell.
+    """
+    scenario, ring, plan = outcome.scenario, outcome.ring, outcome.plans[0]
+    for part in plan.craft:
+        refuse_untold(scenario, part)
+    match_s = plan.hold.match_s if plan.hold is not None else 0.0
+    return tuple(
+        story_of(scenario, ring, part, match_s)
+        if has_closed_form(part)
+        else linear_story_of(scenario, ring, part, match_s)
+        for part in plan.craft
+    )
+
+
+def refuse_without_errors(scenario: Scenario) -> None:
+    """Raise InputError where the scenario has no table of errors: before anything is planned in vain."""
+    stated = [scenario.errors, *(craft.errors for craft in scenario.craft), *(pad.errors for pad in scenario.pads)]
+    if all(errors in (None, Errors()) for errors in stated):
+        raise _nothing_said(scenario)
+
+
+def _nothing_said(scenario: Scenario) -> InputError:
+    return InputError(
+        "nothing is said about what may go otherwise than planned for any craft that moves, so there is nothing to "
+        "budget for: add [errors] with standard deviations, such as burn_share = 0.005 or periapsis_km = 5.",
+        where=scenario.source.where("errors"),
+    )
+
+
+def numbers_of(story: AnyStory) -> int:
+    """How many standard normal numbers one flight of a craft takes."""
+    return story.normals if isinstance(story, LinearStory) else normals_of(story)
+
+
+def flown(story: AnyStory, normal: Array) -> Flights:
+    """Fly a craft many times; ``normal`` has the shape (`numbers_of(story)`, flights)."""
+    return story.fly(normal) if isinstance(story, LinearStory) else fly(story, normal)
+
+
+def block(story: AnyStory, seed: int, craft: int, number: int) -> Flights:
+    """One block of `BLOCK` flights of one craft, from a stream of its own; the plan's own burns are in it exactly."""
+    stream = np.random.SeedSequence(seed, spawn_key=(craft, number))
+    normal = np.random.default_rng(stream).standard_normal((numbers_of(story), BLOCK))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        flights = flown(story, normal)
+    if not np.all(np.isfinite(flights.delta_v_m_s)):
+        raise InputError(
+            f"with these errors some flights of craft {story.craft!r} leave the body or never come back to the ring: "
+            "standard deviations that are small beside the burns and the altitudes would be accepted.",
+            where="[errors]",
+        )
+    # the closed forms' own sum, at no error, against that of the plan flown
+    flights.delta_v_m_s[:] += story.planned_m_s - exact_m_s(story)
+    return flights
+
+
+@functools.lru_cache(maxsize=64)
+def exact_m_s(story: AnyStory) -> float:
+    """What the closed forms burn without any error, m/s."""
+    return float(flown(story.with_errors(Errors()), np.zeros((numbers_of(story), 1))).delta_v_m_s[0])
+
+
+class _Counts:
+    """What is counted over the blocks of one craft."""
+
+    def __init__(self) -> None:
+        self.went_on = self.phased_out = self.too_low = 0
+        self.slot_errors: list[Array] = []
+
+
+def _gather(story: AnyStory, samples: int, seed: int, craft: int, out: Array, progress: Progress) -> _Counts:
+    counts = _Counts()
+    for number in range(math.ceil(samples / BLOCK)):
+        first = number * BLOCK
+        size = min(BLOCK, samples - first)
+        flights = block(story, seed, craft, number)
+        out[first : first + size] = flights.delta_v_m_s[:size]
+        counts.went_on += int(np.count_nonzero(flights.went_on[:size]))
+        counts.phased_out += int(np.count_nonzero(flights.phased_out[:size]))
+        counts.too_low += int(np.count_nonzero(flights.too_low[:size]))
+        if number * BLOCK < RANKING_SAMPLES:
+            counts.slot_errors.append(np.abs(flights.slot_error_rad[:size]))
+        progress(f"{story.craft}: {first + size:,} of {samples:,} flights".replace(",", " "))
+    return counts
+
+
+def _named(scenario: Scenario, name: str) -> Craft:
+    return next(craft for craft in scenario.craft if craft.name == name)
+
+
+def _load(craft: Craft, delta_v_m_s: Array | float) -> Array | None:
+    """Propellant for so much, with the reserve of the scenario on top; None without masses."""
+    if craft.dry_mass_kg is None or craft.isp_s is None:
+        return None
+    return propellant_needed(craft.dry_mass_kg, np.asarray(delta_v_m_s) + craft.reserve_m_s, craft.isp_s)
+
+
+def _craft_budget(scenario: Scenario, story: AnyStory, used: Array, counts: _Counts) -> CraftBudget:
+    craft = _named(scenario, story.craft)
+    found = quantiles(used, SHARES)
+    top = found[-1].high if math.isfinite(found[-1].high) else found[-1].value
+    available = delta_v_allowed(craft) + craft.reserve_m_s
+    load = _load(craft, np.array([story.planned_m_s, *(q.value for q in found)]))
+    return CraftBudget(
+        craft=story.craft,
+        planned_m_s=story.planned_m_s,
+        delta_v_m_s=found,
+        reserve_m_s=max(top - story.planned_m_s, 0.0),
+        available_m_s=available,
+        short=float(np.count_nonzero(used > available)) / used.size,
+        load_kg=None if load is None else tuple(load.tolist()),
+        went_on=counts.went_on / used.size,
+        phased_out=counts.phased_out / used.size,
+        too_low=counts.too_low / used.size,
+        slot_error_rad=quantiles(np.concatenate(counts.slot_errors), (0.99,))[0].value,
+        too_late=story.too_late,
+        by_law=isinstance(story, LinearStory),
+    )
+
+
+def _one_load(scenario: Scenario, told: Sequence[AnyStory], used: Array) -> Array | None:
+    """For each flown ring, the propellant of the craft that needs most, kg; None unless all have masses."""
+    most: Array | None = None
+    for story, row in zip(told, used, strict=True):
+        load = _load(_named(scenario, story.craft), row)
+        if load is None:
+            return None
+        most = load if most is None else np.maximum(most, load)
+    return most
+
+
+def _reserve(told: Sequence[AnyStory], samples: int, seed: int) -> float:
+    """The 0.99 quantile less the plan, summed over the craft, m/s."""
+    total = 0.0
+    for index, story in enumerate(told):
+        used = np.concatenate(
+            [block(story, seed, index, number).delta_v_m_s for number in range(math.ceil(samples / BLOCK))]
+        )
+        total += quantiles(used[:samples], (SHARES[-1],))[0].value - story.planned_m_s
+    return total
+
+
+def _driver(
+    told: Sequence[AnyStory], source: tuple[str, tuple[str, ...]], base_m_s: float, samples: int, seed: int
+) -> Driver:
+    words, names = source
+    alone = [s.with_errors(replace(Errors(), **{n: getattr(s.errors, n) for n in names})) for s in told]
+    without = [s.with_errors(replace(s.errors, **dict.fromkeys(names, 0.0))) for s in told]
+    return Driver(
+        source=words,
+        alone_m_s=_reserve(alone, samples, seed),
+        left_out_m_s=base_m_s - _reserve(without, samples, seed),
+    )
+
+
+def _as_zero(told: Sequence[AnyStory], given: Sequence[tuple[str, tuple[str, ...]]]) -> tuple[str, ...]:
+    """Sources taken as exact; those of the launcher only where something is launched."""
+    launched = any(s.launched for s in told)
+    return tuple(
+        words
+        for words, names in SOURCES
+        if (words, names) not in given and (launched or not set(names) & set(INJECTION_ERRORS))
+    )

@@ -1,0 +1,195 @@
+"""What a launch off the ring plane adds to a route: how the tilt is taken off, and what that costs.
+
+Kept where the ring allows it. At the apsides where these lie on the relative node: the burns of the route turn the
+plane as well, each by its share of the least costly sharing (``models/planes.py``). Else in a burn of its own at the
+node, within half a turn after the last burn at the ring. Which of them a way up does is part of the way.
+
+Of the choices of (k, m) only those are turned that none beats in the plane: liftoffs off it are a grid in any case.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ...models import frames, launch, orbits
+from ...models.oblateness import node_behind
+from ...models.opportunities import tilt
+from ...models.planes import combined_delta_v, split, turn_delta_v
+from ...models.ring import Ring
+from ...models.scenario import Body, Orbit
+from .direct import from_touch
+from .options import F, I, Options, empty, join
+from .phasing import Touch, Wanted, best_phasing, every_phasing
+from .rephase import Standing
+
+DRIFT_RAD = 2e-5
+"""Planes that drift apart by less than this are left so: 0.001 deg, a tenth of what counts as a tilt."""
+
+NODE_RAD = 1e-9
+"""A node no farther than this is here."""
+
+PARKING_HALF_TURNS_MAX = 60
+"""Most passes of the node that are waited for in a parking orbit."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Burns:
+    """The burns of a launched craft on the line of its apsides, for n options: arrays of shape (n, k).
+
+    Args:
+        before_m_s, after_m_s: speeds before and after each burn.
+        share_rad: how far each turns the plane.
+        opposite: for each of the k burns, whether it comes half a turn before the touch of the ring.
+    """
+
+    before_m_s: F
+    after_m_s: F
+    share_rad: F
+    opposite: tuple[bool, ...]
+
+    @property
+    def delta_v_m_s(self) -> F:
+        """Size of each burn."""
+        return combined_delta_v(self.before_m_s, self.after_m_s, self.share_rad)
+
+
+def apsis_burns(way: launch.Ascent, ring: Ring, speed_m_s: F, revolutions: I, tilt_rad: F) -> Burns:
+    """The burns on the line of apsides and their shares of a tilt, of options that all phase or all do not.
+
+    Args:
+        speed_m_s: speed at the ring after the burn at the touch, (n,).
+        revolutions: (n,), all 0 or all above 0.
+        tilt_rad: (n,).
+    """
+    n = speed_m_s.size
+    steps: list[tuple[F, F]] = []
+    if way.parking_rate_rad_s is not None:
+        circle = way.parking_rate_rad_s * way.insertion.radius_m
+        sign = 1.0 if way.insertion.radius_m < ring.radius_m else -1.0
+        steps.append((np.full(n, circle), np.full(n, circle + sign * way.entry_delta_v_m_s)))
+    circular = np.full(n, ring.speed_m_s)
+    phases = bool(np.any(revolutions > 0))
+    steps.append((np.full(n, way.arrival_speed_m_s), speed_m_s if phases else circular))
+    if phases:
+        steps.append((speed_m_s, circular))
+    before, after = (np.stack(column, axis=-1) for column in zip(*steps, strict=True))
+    share = tilt_rad[:, None] if len(steps) == 1 else split(before, after, tilt_rad)
+    opposite = (True, False, False) if way.parking else (False, False)
+    return Burns(before_m_s=before, after_m_s=after, share_rad=np.asarray(share), opposite=opposite[: len(steps)])
+
+
+def turned(way: launch.Ascent, ring: Ring, options: Options) -> Options:
+    """Options of one way up with the cost, and the time, of taking the tilt off."""
+    if way.place is None or way.tilt_at == "kept" or not len(options):
+        return options
+    angle = tilt(way, options.liftoff_s)
+    sound = ~np.isnan(angle)
+    options, angle = options.take(sound), angle[sound]
+    if way.tilt_at == "node":
+        node = way.insertion_angle(options.liftoff_s) - way.insertion_angle0_rad + 0.5 * np.pi
+        there = ring.phase(options.finish_s, options.slot)
+        ahead = np.maximum(np.remainder(node - there + NODE_RAD, np.pi) - NODE_RAD, 0.0)
+        after = ahead / ring.rate_rad_s
+        return replace(
+            options,
+            turn_after_s=after,
+            finish_s=options.finish_s + after,
+            delta_v_m_s=options.delta_v_m_s + turn_delta_v(ring.speed_m_s, angle),
+        )
+    total = np.empty(len(options))
+    for phases in (False, True):
+        rows = np.flatnonzero((options.revolutions > 0) == phases)
+        if rows.size:
+            burns = apsis_burns(way, ring, options.speed_m_s[rows], options.revolutions[rows], angle[rows])
+            total[rows] = np.sum(burns.delta_v_m_s, axis=-1)
+    return replace(options, delta_v_m_s=total)
+
+
+def drift_of(body: Body, ring: Ring, start: Standing, orbit: Orbit, options: Options, tolerance_rad: float) -> F:
+    """By how much craft in space must turn their planes back into the ring's, rad, (n,); signed as nodes are behind.
+
+    0 where the planes do not drift apart, or by less than the ring allows.
+    """
+    if ring.node_rate_rad_s == 0.0:
+        return np.zeros(len(options))
+    other = 2.0 * orbits.semi_major_from_speed(ring.gm, ring.radius_m, options.speed_m_s) - ring.radius_m
+    stages: list[tuple[F, F, F]] = [(other, np.full(other.size, ring.radius_m), options.phasing_s)]
+    if not start.on_ring:
+        own = options.burn_s - orbit.at_s
+        stages.append((np.full(own.size, orbit.periapsis_m), np.full(own.size, orbit.apoapsis_m), own))
+    apart = node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, stages) * np.sin(ring.inclination_rad)
+    return np.where(np.abs(apart) > max(tolerance_rad, DRIFT_RAD), apart, 0.0)
+
+
+def turned_back(
+    body: Body, ring: Ring, start: Standing, orbit: Orbit, options: Options, tolerance_rad: float
+) -> Options:
+    """Options of a craft in space with the cost of turning its plane back into the ring's, where they drift apart.
+
+    In a burn where the planes cross, the farthest from the equator: within the last phasing revolution; where there is
+    none, within half a turn after the burn at the ring.
+    """
+    apart = drift_of(body, ring, start, orbit, options, tolerance_rad)
+    if not np.any(apart):
+        return options
+    there = ring.phase(options.finish_s, options.slot)
+    ahead = np.maximum(np.remainder(0.5 * np.pi - there + NODE_RAD, np.pi) - NODE_RAD, 0.0)
+    after = np.where((options.revolutions == 0) & (apart != 0.0), ahead / ring.rate_rad_s, 0.0)
+    return replace(
+        options,
+        turn_after_s=after,
+        finish_s=options.finish_s + after,
+        delta_v_m_s=options.delta_v_m_s + turn_delta_v(ring.speed_m_s, np.abs(apart)),
+    )
+
+
+def from_node(
+    touch: Touch,
+    way: launch.Ascent,
+    way_index: int,
+    liftoff_s: F,
+    slot: I,
+    *,
+    craft_class: int,
+    insertion_m: float,
+    wanted: Wanted | None = None,
+    prune: bool = True,
+) -> Options:
+    """Columns for each (liftoff, slot) pair of leaving a parking orbit where it crosses the ring plane.
+
+    Launched at the least tilt, the relative node is a quarter turn from the site; the craft waits for it, or for one of
+    the next ones half a turn apart, until the slot has come round once. The transfer then arrives on the node line.
+    """
+    rate = way.parking_rate_rad_s
+    if rate is None:
+        raise ValueError("a parking orbit is needed")
+    ring = touch.ring
+    lead0 = launch.lead_on_arrival(ring, way, liftoff_s, slot)
+    to_node = np.remainder(0.5 * np.pi - way.insertion_angle0_rad, np.pi)
+    gain = rate - ring.rate_rad_s
+    half_turns = min(int(np.ceil(2.0 * rate / abs(gain))), PARKING_HALF_TURNS_MAX)
+    phasing = best_phasing if prune else every_phasing
+    parts = []
+    for j in range(half_turns + 1):
+        waited = np.full(lead0.size, (to_node + j * np.pi) / rate)
+        lead = frames.wrap(lead0 - gain * waited)
+        chosen = phasing(touch, lead, wanted)
+        parts.append(
+            from_touch(
+                touch,
+                chosen,
+                lead,
+                craft_class=np.full(chosen.row.size, craft_class),
+                slot=slot[chosen.row],
+                route="park",
+                way=way,
+                way_index=way_index,
+                liftoff_s=liftoff_s[chosen.row],
+                parking_wait_s=waited[chosen.row],
+                touch_s=liftoff_s[chosen.row] + way.after_s + waited[chosen.row],
+                lowest_before_m=insertion_m,
+            )
+        )
+    return join(parts) if parts else empty()

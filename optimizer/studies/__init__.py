@@ -1,0 +1,1 @@
+"""Many plans beside each other: strategies, sweeps, slips."""

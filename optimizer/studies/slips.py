@@ -1,0 +1,294 @@
+"""What a slip of each launch costs, and the loss of each craft: on the pad, or dead in its slot.
+
+Every answer is a plan of its own, best by the scenario's goal over the catalogue (not flown): all that is still to be
+launched may take other slots and moments, except that a slip changes nothing for what has gone up before. After a loss
+the ring is either spread evenly over those that are left, or its gap waits for a spare.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
+from ..catalogue.problem import problems
+from ..outcome import CraftPlan, Outcome, Plan
+from ..plan import best_phase
+
+Progress = Callable[[str], None]
+
+EARLY_S = 1.0
+"""Launches at most this much before a slipped one have gone up when it slips."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Price:
+    """What a plan comes to: total delta-v of all that is planned, latest finish; and the liftoff asked about, if any.
+
+    ``delta_v_m_s`` counts craft only. Times from the scenario's epoch.
+    """
+
+    delta_v_m_s: float
+    finish_s: float
+    liftoff_s: float | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Slip:
+    """One launch, late by so much: the best plan then, None where no plan keeps the limits."""
+
+    late_s: float
+    price: Price | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Loss:
+    """A craft lost, on the pad or in its slot.
+
+    Args:
+        in_orbit: dead in its slot after everybody is in place; else on the pad.
+        gap: the rest of the plan with its slot left empty; in orbit nothing is left to do.
+        spread: the ring laid out anew for those that are left, from the beginning (on the pad) or from the last arrival
+            (in orbit); None where no plan keeps the limits, or craft that stay are in the way.
+        spare: another craft like it, launched no sooner than ``spare_after_s`` after it was, whatever the latest
+            finish; None where no plan keeps the other limits.
+        why_not_spread: in words, where there is a reason other than the limits.
+    """
+
+    in_orbit: bool
+    gap: Price | None
+    spread: Price | None
+    spare: Price | None
+    why_not_spread: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Launch:
+    """What slips and losses do to one craft, or to one carrier with all of its craft."""
+
+    name: str
+    craft: tuple[str, ...]
+    planned_s: float | None
+    slips: tuple[Slip, ...]
+    losses: tuple[Loss, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Slips:
+    """The answer for a scenario: the plan it is about, by the catalogue, and each launch in turn."""
+
+    scenario: Scenario
+    planned: Price
+    launches: tuple[Launch, ...]
+    spare_after_s: float
+
+
+def make_slips(
+    outcome: Outcome,
+    late_s: tuple[float, ...],
+    spare_after_s: float,
+    only: frozenset[str] = frozenset(),
+    progress: Progress = lambda _: None,
+) -> Slips:
+    """Slips and losses for the best plan of an outcome.
+
+    Args:
+        outcome: of planning; it must have a plan.
+        late_s: slips to look at.
+        spare_after_s: how long after the liftoff of a lost craft its spare can be launched; for one that dies in orbit,
+            how long after the last arrival.
+        only: craft or carriers to look at; all where it is empty.
+        progress: told in words what is being done.
+    """
+    plan, scenario = outcome.plans[0], outcome.scenario
+    fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))
+    planned = _best(fixed, progress, ())
+    if planned is None:
+        raise RuntimeError("a plan with the ring's phase free, but none with the phase it took: a fault of ours")
+    groups: dict[str, list[CraftPlan]] = {}
+    for part in sorted(plan.craft, key=lambda p: (math.inf if p.launch_s is None else p.launch_s, p.craft)):
+        groups.setdefault(part.carrier or part.craft, []).append(part)
+    launches = []
+    for name, parts in groups.items():
+        names = tuple(part.craft for part in parts)
+        if only and name not in only and not only & set(names):
+            continue
+        launches.append(
+            Launch(
+                name=name,
+                craft=names,
+                planned_s=parts[0].launch_s,
+                slips=tuple(_slip(fixed, plan, names, late, progress) for late in late_s)
+                if parts[0].launch_s is not None
+                else (),
+                losses=tuple(
+                    loss for part in parts for loss in _losses(outcome, fixed, plan, part, spare_after_s, progress)
+                ),
+            )
+        )
+    return Slips(scenario=scenario, planned=planned, launches=tuple(launches), spare_after_s=spare_after_s)
+
+
+def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Price | None:
+    """The best plan by the catalogue; with the first liftoff of some craft."""
+    if not any(not craft.stay for craft in scenario.craft):
+        return Price(delta_v_m_s=0.0, finish_s=0.0)
+    selection, best, _ = best_phase(problems(scenario), scenario.minimize, progress)
+    if best is None:
+        return None
+    options = best.options
+    liftoffs = []
+    for index, group in enumerate(selection.made.problem.classes):
+        if set(group.names) & set(asked):
+            liftoffs += options.liftoff_s[options.craft_class == index].tolist()
+    return Price(
+        delta_v_m_s=math.fsum(options.delta_v_m_s.tolist()),
+        finish_s=float(options.finish_s.max()),
+        liftoff_s=min(liftoffs, default=None),
+    )
+
+
+def _slip(scenario: Scenario, plan: Plan, names: tuple[str, ...], late_s: float, progress: Progress) -> Slip:
+    """The best plan where one launch is so much later, and whatever went up before it keeps its slot."""
+    progress(f"{names[0]} late by {late_s / 3600.0:g} h")
+    first = min(part.launch_s for part in plan.craft if part.craft in names and part.launch_s is not None)
+    earlier = [
+        part
+        for part in plan.craft
+        if part.launch_s is not None and part.launch_s < first - EARLY_S and part.craft not in names
+    ]
+    spent = math.fsum(part.delta_v_m_s for part in earlier)
+    finish = max((part.in_slot_s for part in earlier), default=0.0)
+    gone = {part.craft for part in earlier}
+    # a pad is free again a turnaround after its last launch
+    pads = tuple(
+        replace(
+            pad,
+            ready_s=max(
+                [pad.ready_s]
+                + [part.launch_s + pad.turnaround_s for part in earlier if part.pad == pad.name and part.launch_s]
+            ),
+        )
+        for pad in scenario.pads
+    )
+    craft = tuple(
+        replace(one, ready_s=max(one.ready_s, first + late_s)) if one.name in names else one
+        for one in scenario.craft
+        if one.name not in gone
+    )
+    carriers = tuple(c for c in scenario.carriers if not set(c.craft) & gone)
+    left = replace(scenario, craft=craft, pads=pads, carriers=carriers, ring=_holding(scenario, earlier))
+    found = _best(left, progress, names)
+    if found is None:
+        return Slip(late_s=late_s, price=None)
+    price = Price(
+        delta_v_m_s=found.delta_v_m_s + spent, finish_s=max(found.finish_s, finish), liftoff_s=found.liftoff_s
+    )
+    return Slip(late_s=late_s, price=price)
+
+
+def _holding(scenario: Scenario, parts: list[CraftPlan]) -> RingSpec:
+    """The ring with some craft of the plan in their slots for good."""
+    held = tuple(Occupied(name=part.craft, slot=part.slot, plane=part.plane) for part in parts)
+    return replace(scenario.ring, occupied=(*scenario.ring.occupied, *held))
+
+
+def _losses(
+    outcome: Outcome, scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, progress: Progress
+) -> list[Loss]:
+    losses = []
+    if part.launch_s is not None:
+        progress(f"{part.craft} lost on the pad")
+        losses.append(_on_pad(scenario, plan, part, spare_after_s, progress))
+    progress(f"{part.craft} lost in orbit")
+    losses.append(_in_orbit(outcome, scenario, plan, part, spare_after_s, progress))
+    return losses
+
+
+def _without(scenario: Scenario, name: str) -> Scenario:
+    carriers = tuple(replace(c, craft=tuple(n for n in c.craft if n != name)) for c in scenario.carriers)
+    return replace(
+        scenario,
+        craft=tuple(one for one in scenario.craft if one.name != name),
+        carriers=tuple(c for c in carriers if c.craft),
+    )
+
+
+def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
+    """The ring with one slot less, its phase free; why not, where that cannot be."""
+    ring = scenario.ring
+    if ring.planes > 1:
+        return None, "a pattern of several planes is not laid out anew for one craft less"
+    if ring.occupied or any(craft.stay for craft in scenario.craft):
+        return None, "craft that stay hold places of the ring as it is"
+    if ring.slots < 2:
+        return None, "nobody is left"
+    return replace(scenario, ring=replace(ring, slots=ring.slots - 1, slot0_rad=None)), ""
+
+
+def _on_pad(scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, progress: Progress) -> Loss:
+    rest = _without(scenario, part.craft)
+    fewer, why = _fewer_slots(rest)
+    ready = (part.launch_s or 0.0) + spare_after_s
+    spare = tuple(
+        replace(one, ready_s=max(one.ready_s, ready), carrier=None) if one.name == part.craft else one
+        for one in scenario.craft
+    )
+    return Loss(
+        in_orbit=False,
+        gap=_best(rest, progress, ()),
+        spread=None if fewer is None else _best(fewer, progress, ()),
+        spare=_best(
+            replace(
+                _without(scenario, part.craft),
+                craft=spare,
+                limits=replace(scenario.limits, finish_within_s=math.inf),
+            ),
+            progress,
+            (part.craft,),
+        ),
+        why_not_spread=why,
+    )
+
+
+def _in_orbit(
+    outcome: Outcome, scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, progress: Progress
+) -> Loss:
+    """After the last arrival: everybody else in its slot, with what propellant the plan leaves."""
+    ring, now = outcome.ring, plan.finish_s
+    parts = {p.craft: p for p in plan.craft}
+    there = []
+    for one in scenario.craft:
+        if one.name == part.craft or one.stay:
+            continue
+        at = parts[one.name]
+        place = Orbit(
+            periapsis_m=ring.radius_m,
+            apoapsis_m=ring.radius_m,
+            angle_rad=float(ring.phase(now, at.slot, at.plane)),
+            at_s=now,
+            plane=at.plane,
+        )
+        there.append(_in_space(one, place, now, at.propellant_left_kg))
+    limits = replace(scenario.limits, finish_within_s=math.inf)
+    moving = replace(scenario, craft=tuple(there), pads=(), carriers=(), limits=limits, minimize="delta_v")
+    fewer, why = _fewer_slots(moving)
+    others = [p for p in plan.craft if p.craft != part.craft]
+    lost = next(one for one in scenario.craft if one.name == part.craft)
+    spare, price = replace(lost, ready_s=now + spare_after_s, orbit=None, carrier=None), None
+    if scenario.pads and part.launch_s is not None:
+        waits = replace(scenario, craft=(spare,), carriers=(), ring=_holding(scenario, others), limits=limits)
+        price = _best(waits, progress, (part.craft,))
+    return Loss(
+        in_orbit=True,
+        gap=Price(delta_v_m_s=0.0, finish_s=now),
+        spread=None if fewer is None else _best(fewer, progress, ()),
+        spare=price,
+        why_not_spread=why,
+    )
+
+
+def _in_space(craft: Craft, orbit: Orbit, now_s: float, left_kg: float | None) -> Craft:
+    tank = craft.propellant_kg if left_kg is None else left_kg
+    return replace(craft, orbit=orbit, ready_s=now_s, propellant_kg=tank, load="full", pads=(), carrier=None)

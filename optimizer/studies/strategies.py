@@ -1,0 +1,253 @@
+"""The best plan under each strategy, and of whole scenarios, side by side.
+
+A strategy is a filter on the options, asked before any pruning, since what the best plan beats is left out of the
+catalogue itself. Each best plan is flown; fronts are numbers, proved over the catalogue.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from ...models.scenario import Scenario
+from ..catalogue.problem import problems
+from ..catalogue.restriction import NO_RESTRICTION, Restriction
+from ..choice.first_service import first_service_s
+from ..choice.front import walk
+from ..choice.infeasible import diagnose
+from ..choice.other_fronts import UNITS, as_front, other_fronts
+from ..choice.selection import Chosen, Order, Selection
+from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
+from ..plan import best_phase, proof_of
+from ..trajectory.assembly import assemble, fly_all
+
+About = Literal["all", "side", "revolutions", "route", "liftoff", "scenario"]
+Progress = Callable[[str], None]
+Clock = Callable[[], float]
+
+FEW = (2, 4)
+"""What counts as few revolutions; fewer is one, more is many."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Strategy:
+    """A way to restrict every craft alike. ``at_once``: the last liftoff is as early as the pads allow."""
+
+    name: str
+    about: About
+    restriction: Restriction = NO_RESTRICTION
+    at_once: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry:
+    """One line of a comparison: the best plan under a strategy, or of a scenario.
+
+    Args:
+        name, about: what is compared, and which choice it restricts.
+        scenario: what was planned.
+        plan: best by the scenario's goal, flown; None where there is none.
+        proof: what was proved about it.
+        first_service_s: None where the scenario does not ask for it or it never comes.
+        clearance_m: lowest periapsis flown through above the top of the atmosphere; None where none is.
+        tightest: the limit with the smallest room relative to its size, None where no limit applies.
+        fronts: ``delta_v`` and, where they were asked for, the others.
+        infeasible: why there is no plan, where that was asked.
+        unfinished: what is missing because the search was broken off.
+        notes: what a reader must know.
+    """
+
+    name: str
+    about: About
+    scenario: Scenario
+    plan: Plan | None
+    proof: Proof | None
+    first_service_s: float | None
+    clearance_m: float | None
+    tightest: Margin | None
+    fronts: tuple[AimFront, ...]
+    infeasible: Infeasible | None = None
+    unfinished: str = ""
+    notes: tuple[str, ...] = ()
+
+
+def strategies(scenario: Scenario) -> tuple[Strategy, ...]:
+    """The strategies that mean something for a scenario, the unrestricted one first.
+
+    Below and above are said of the phasing orbit, few of its revolutions; a craft that needs no phasing keeps any of
+    these rules. Routes are compared where pads offer several or there are carriers, liftoffs
+    where something is launched.
+    """
+    most = scenario.limits.revolutions_max
+    found = [
+        Strategy(name="free choice", about="all"),
+        Strategy(name="below only", about="side", restriction=Restriction(sides=frozenset({-1, 0}))),
+        Strategy(name="above only", about="side", restriction=Restriction(sides=frozenset({0, 1}))),
+    ]
+    low, high = FEW
+    for name, first, last in (
+        ("one revolution", 1, 1),
+        (f"{low} to {high} revolutions", low, high),
+        (f"{high + 1} or more revolutions", high + 1, most),
+    ):
+        if first <= most:
+            wanted = frozenset({0, *range(first, min(last, most) + 1)})
+            found.append(Strategy(name=name, about="revolutions", restriction=Restriction(revolutions=wanted)))
+    if any(craft.orbit is None for craft in scenario.craft):
+        kinds = {insertion.circular for pad in scenario.pads for insertion in pad.insertions}
+        if len(kinds) > 1:
+            direct, park = (
+                Restriction(routes=frozenset({"direct", "shift"})),
+                Restriction(routes=frozenset({"park", "shift"})),
+            )
+            found.append(Strategy(name="direct", about="route", restriction=direct))
+            found.append(Strategy(name="by parking orbit", about="route", restriction=park))
+        if scenario.carriers:
+            by = Restriction(routes=frozenset({"carrier", "shift", "timed"}))
+            alone = Restriction(routes=frozenset({"direct", "park", "shift", "timed"}))
+            found.append(Strategy(name="by carrier", about="route", restriction=by))
+            found.append(Strategy(name="a launch each", about="route", restriction=alone))
+        found.append(Strategy(name="lift off at once", about="liftoff", at_once=True))
+    if scenario.front_step_s is not None:
+        by_period = Restriction(routes=frozenset({"direct", "park", "shift"}))
+        found.append(Strategy(name="by period alone", about="route", restriction=by_period))
+    return tuple(found)
+
+
+def compare_strategies(
+    scenario: Scenario, progress: Progress = lambda _: None, *, left_s: Clock = lambda: math.inf
+) -> tuple[Entry, ...]:
+    """The best plan under each strategy, with its front of total delta-v against finish.
+
+    Args:
+        scenario: what is planned.
+        progress: told in words what is being done.
+        left_s: seconds left for the search.
+
+    Raises:
+        InputError: craft that stay contradict one another.
+    """
+    return tuple(
+        judge(scenario, strategy, lambda what, s=strategy: progress(f"{s.name}: {what}"), left_s=left_s)  # type: ignore[misc]
+        for strategy in strategies(scenario)
+    )
+
+
+def compare_scenarios(
+    named: Sequence[tuple[str, Scenario]], progress: Progress = lambda _: None, *, left_s: Clock = lambda: math.inf
+) -> tuple[Entry, ...]:
+    """Whole scenarios: the best plan of each by its own goal, with every front.
+
+    Args:
+        named: what each is called, and the scenario.
+        progress, left_s: as in :func:`compare_strategies`.
+    """
+    return tuple(
+        judge(
+            scenario,
+            Strategy(name=name, about="scenario"),
+            lambda what, n=name: progress(f"{n}: {what}"),  # type: ignore[misc]
+            every_front=True,
+            why=True,
+            left_s=left_s,
+        )
+        for name, scenario in named
+    )
+
+
+def judge(
+    scenario: Scenario,
+    strategy: Strategy,
+    progress: Progress = lambda _: None,
+    *,
+    every_front: bool = False,
+    any_front: bool = True,
+    why: bool = False,
+    left_s: Clock = lambda: math.inf,
+) -> Entry:
+    """The best plan under one strategy, flown, and its fronts.
+
+    Args:
+        scenario: what is planned.
+        strategy: which options count.
+        progress: told in words what is being done.
+        every_front: whether the fronts other than total delta-v against finish are walked too.
+        any_front: whether fronts are walked at all.
+        why: whether to look for the limit that binds where there is no plan.
+        left_s: seconds left for the search.
+    """
+    aim = scenario.minimize
+    first: tuple[Order, ...] = ("last_liftoff",) if strategy.at_once else ()
+    selection, best, late = best_phase(
+        problems(scenario), aim, progress, strategy.restriction, first=first, left_s=left_s
+    )
+    if best is None:
+        return _nothing(scenario, strategy, diagnose(scenario, progress) if why and not late else None, late)
+    problem = selection.made.problem
+    plan = assemble(problem, best.options, fly_all(problem, [best.options]))
+    missing = [late] if late else []
+    fronts = _fronts(selection, strategy, best, every_front, progress) if any_front else ()
+    if any(not front.points for front in fronts):
+        missing.append("not every front was walked")
+    neighbors = scenario.first_service
+    service = math.inf if neighbors is None else first_service_s(problem, best.options, neighbors)
+    top = scenario.body.radius_m + scenario.body.atmosphere_top_m
+    lowest = min((c.lowest_periapsis_m for c in plan.craft if c.lowest_periapsis_m is not None), default=None)
+    return Entry(
+        name=strategy.name,
+        about=strategy.about,
+        scenario=scenario,
+        plan=plan,
+        proof=proof_of(selection, best, aim, late, before=len(first)),
+        first_service_s=service if math.isfinite(service) else None,
+        clearance_m=None if lowest is None else lowest - top,
+        tightest=tightest(plan),
+        fronts=fronts,
+        unfinished="; ".join(missing),
+        notes=(*problem.notes, *selection.made.notes),
+    )
+
+
+def _nothing(scenario: Scenario, strategy: Strategy, infeasible: Infeasible | None, late: str) -> Entry:
+    return Entry(
+        name=strategy.name,
+        about=strategy.about,
+        scenario=scenario,
+        plan=None,
+        proof=None,
+        first_service_s=None,
+        clearance_m=None,
+        tightest=None,
+        fronts=(),
+        infeasible=infeasible,
+        unfinished=late,
+    )
+
+
+def _fronts(
+    selection: Selection, strategy: Strategy, best: Chosen, every: bool, progress: Progress
+) -> tuple[AimFront, ...]:
+    if strategy.at_once:
+        # the walk moves liftoffs, which this strategy has fixed
+        return ()
+    cheapest = best if selection.made.problem.scenario.minimize == "delta_v" else None
+    main = as_front("delta_v", selection, walk(selection, cheapest, progress), UNITS["delta_v"])
+    return (main, *(other_fronts(selection, progress) if every else ()))
+
+
+def room_share(margin: Margin) -> float:
+    """Room that a plan leaves under a limit, relative to the larger of value and limit; negative where it is broken.
+
+    >>> room_share(Margin(limit="limits.finish_within", value=80.0, allowed=100.0, sense="at most", craft="Teal"))
+    0.2
+    """
+    room = margin.value - margin.allowed if margin.sense == "at least" else margin.allowed - margin.value
+    return room / max(abs(margin.allowed), abs(margin.value), 1e-12)
+
+
+def tightest(plan: Plan) -> Margin | None:
+    """The limit with the least relative room."""
+    counted = [margin for margin in plan.margins if math.isfinite(margin.allowed)]
+    return min(counted, key=room_share, default=None)

@@ -1,0 +1,1 @@
+"""Chosen options as flights: courses, corrections, and limits as flown."""

@@ -1,0 +1,261 @@
+"""What a carrier flies, and what the craft that it drops fly from there.
+
+A carrier's own burns are those of a craft that would phase in the carrier's orbit until some pass and then enter the
+ring: over an oblate body they are corrected by that flight, up to the pass that brings the last slot of a round, and
+the last burn is left out. Each craft begins where the carrier's flight has brought it, and burns for itself.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ...models import orbits
+from ...models.flight.integrate import Flight, Impulse, Itinerary, fly
+from ...models.oblateness import apsis_lag
+from ..catalogue.problem import Problem
+from ..routes.options import ROUTES, Options
+from .differential_correction import IN_PLANE, Case, Target, Unknown, correct
+from .itinerary import NO_BURN_M_S, Course, course
+
+AFTER_TURNS = 1.05
+"""A carrier is flown on for this many of its own turns after the last pass that matters."""
+
+ALIGNED = 1e-6
+"""A lead this close to a whole number of slots, in slots, is one."""
+
+SETTLED: tuple[Target, ...] = ("period", "eccentricity")
+"""What a craft can still see to that is dropped at its slot: where the slot is was the carrier's business."""
+
+CarrierKey = tuple[float, float, float, float]
+
+
+def carrier_key(options: Options, row: int) -> CarrierKey:
+    """What distinguishes the flight of one carrier from another's: way, liftoff, wait and speed in its drop orbit."""
+    o = options
+    return (
+        float(o.way[row]),
+        round(float(o.liftoff_s[row]), 6),
+        round(float(o.parking_wait_s[row]), 6),
+        round(float(o.carrier_speed_m_s[row]), 6),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Carried:
+    """One carrier's flight.
+
+    Args:
+        flight: with all burns of its own, as far as the last pass that may matter.
+        moved_s: how much later than planned it lifts off (see :func:`.itinerary.course`).
+        first_pass_s: when it first touches the ring, as flown.
+        pass_every_s: from pass to pass; 0 where it does not come round.
+        must_burn: whether its orbit dips below the floor, so that craft must burn at once.
+    """
+
+    flight: Flight
+    moved_s: float
+    first_pass_s: float
+    pass_every_s: float
+    must_burn: bool
+
+    def pass_s(self, number: int) -> float:
+        """Moment of a pass, the first touch being number 0."""
+        return self.first_pass_s + number * self.pass_every_s
+
+
+def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey, Carried]:
+    """Fly every distinct carrier of some plans, corrected first over an oblate body."""
+    rows: dict[CarrierKey, tuple[Options, int]] = {}
+    last: dict[CarrierKey, int] = {}
+    for options in chosen:
+        for row in np.flatnonzero(options.bundle >= 0).tolist():
+            name = carrier_key(options, row)
+            rows.setdefault(name, (options, row))
+            last[name] = max(last.get(name, 0), int(options.passes[row]))
+    if not rows:
+        return {}
+    stand_ins = {name: _stand_in(problem, options, row) for name, (options, row) in rows.items()}
+    courses = {name: _stand_in_course(problem, one) for name, one in stand_ins.items()}
+    if problem.oblate:
+        _correct(problem, stand_ins, courses)
+    planned = {}
+    for name, what in courses.items():
+        one, own = stand_ins[name], what.itinerary.impulses[:-1]
+        touch, every = _passes(problem, what, one)
+        end = touch + (last[name] + AFTER_TURNS) * (every or 0.5 * problem.ring.period_s)
+        planned[name] = (replace(what.itinerary, impulses=own, end_s=end), touch, every)
+    flights = fly([item for item, _, _ in planned.values()], problem.gravity)
+    found = {}
+    for (name, (item, touch, every)), flight in zip(planned.items(), flights, strict=True):
+        one, way = stand_ins[name], problem.ways[int(name[0])]
+        moved = item.start_s - float(one.liftoff_s[0]) - way.insertion_after_s
+        found[name] = Carried(
+            flight=flight,
+            moved_s=moved,
+            first_pass_s=touch,
+            pass_every_s=every,
+            must_burn=_dips(problem, float(one.carrier_speed_m_s[0])),
+        )
+    return found
+
+
+def _stand_in(problem: Problem, options: Options, row: int) -> Options:
+    """The carrier as a craft that phases in the carrier's orbit, as long as that comes round, and enters the ring."""
+    ring = problem.ring
+    speed = float(options.carrier_speed_m_s[row])
+    touch = float(options.touch_s[row])
+    one = options.take(np.array([row]))
+    way = problem.ways[options.way[row]]
+    rides = not _dips(problem, speed) and abs(speed - ring.speed_m_s) > 1e-9
+    period = float(orbits.period(ring.gm, orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed)))
+    passes = max(min(ring.slots - 1, _carrier_passes(problem, options, row)), 1) if rides else 0
+    # the lead at pass 0, and the slot that is there on the last pass
+    plane, slot = divmod(int(options.slot[row]), ring.slots)
+    now = float(options.lead_rad[row])
+    then = now + ring.rate_rad_s * (passes - int(options.passes[row])) * period
+    there = plane * ring.slots + (slot - round(then / ring.spacing_rad)) % ring.slots
+    return replace(
+        one,
+        route=np.array([ROUTES.index("park" if way.parking else "direct")]),
+        slot=np.array([there]),
+        passes=np.zeros(1, dtype=np.int64),
+        revolutions=np.array([passes]),
+        ring_revolutions=np.array([passes]),
+        burn_s=np.array([touch]),
+        finish_s=np.array([touch + passes * period]),
+        lead_rad=np.zeros(1),
+        speed_m_s=np.array([speed if passes else ring.speed_m_s]),
+        bundle=np.array([-1]),
+    )
+
+
+def _stand_in_course(problem: Problem, one: Options) -> Course:
+    """What it flies, launched at the pass itself: later, and its plane would be nearer to the ring's, but not its slot.
+
+    What planes drift apart meanwhile is left as it is, and judged by the flight.
+    """
+    found = course(problem, one, 0, 0.0)
+    kept = tuple(unknown for unknown in found.unknowns if unknown.part in ("along", "radial"))
+    return replace(found, unknowns=kept, targets=IN_PLANE)
+
+
+def _carrier_passes(problem: Problem, options: Options, row: int) -> int:
+    name = problem.classes[options.craft_class[row]].craft.carrier
+    return next(c.passes_max for c in problem.scenario.carriers if c.name == name)
+
+
+def _aligned(problem: Problem, options: Options, row: int) -> bool:
+    """Whether the passes of a carrier bring slots to the touching point, so that craft can be dropped into them."""
+    ring = problem.ring
+    speed = float(options.carrier_speed_m_s[row])
+    period = float(orbits.period(ring.gm, orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed)))
+    steps = period / ring.period_s * ring.slots
+    lead = float(options.lead_rad[row]) / ring.spacing_rad
+    return abs(steps - round(steps)) < ALIGNED and abs(lead - round(lead)) < ALIGNED
+
+
+def _dips(problem: Problem, speed_m_s: float) -> bool:
+    ring = problem.ring
+    other = 2.0 * float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s)) - ring.radius_m
+    return other < problem.scenario.floor_m * (1.0 - 1e-9)
+
+
+def _correct(problem: Problem, stand_ins: dict[CarrierKey, Options], courses: dict[CarrierKey, Course]) -> None:
+    """Correct those carriers that bring slots to the touching point; the others are flown as planned."""
+    names = [
+        name
+        for name, what in courses.items()
+        if what.unknowns and stand_ins[name].revolutions[0] > 0 and _aligned(problem, stand_ins[name], 0)
+    ]
+    ring = problem.ring
+    cases = [
+        Case(
+            itinerary=courses[name].itinerary,
+            ring=ring,
+            plane=courses[name].plane,
+            slot=int(stand_ins[name].slot[0]) % ring.slots,
+            unknowns=courses[name].unknowns,
+            targets=courses[name].targets,
+            spin_rad_s=problem.scenario.body.spin_rad_s,
+        )
+        for name in names
+    ]
+    for name, result in zip(names, correct(cases, problem.gravity), strict=True):
+        courses[name] = replace(courses[name], itinerary=result.itinerary)
+
+
+def _passes(problem: Problem, what: Course, one: Options) -> tuple[float, float]:
+    """First touch and time between passes, as the stand-in was flown."""
+    impulses, passes = what.itinerary.impulses, int(one.revolutions[0])
+    planned = float(one.burn_s[0])
+    if passes == 0:
+        return impulses[-1].time_s if impulses else planned, 0.0
+    # staying in the orbit it came by takes no burn
+    touch = impulses[-2].time_s if abs(_entry(problem, one)) > NO_BURN_M_S or problem.oblate else planned
+    return touch, (impulses[-1].time_s - touch) / passes
+
+
+def _entry(problem: Problem, one: Options) -> float:
+    """The burn into the drop orbit, m/s."""
+    return float(one.carrier_speed_m_s[0] - problem.ways[one.way[0]].arrival_speed_m_s)
+
+
+def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, finite: bool = False) -> Course:
+    """What a craft flies that a carrier drops: from the drop on, its own burns.
+
+    Over an oblate body the burn that enters the ring at the drop itself can only mend period and shape.
+    """
+    ring = problem.ring
+    drop = carried.pass_s(int(options.passes[row]))
+    state = carried.flight.states(drop)[0]
+    speed, revolutions = float(options.speed_m_s[row]), int(options.revolutions[row])
+    radial, along = _level_parts(state)
+    wanted = ring.speed_m_s if revolutions == 0 else speed
+    impulses = [Impulse(drop, -radial, wanted - along)]
+    unknowns: tuple[Unknown, ...] = (Unknown(0, "radial"), Unknown(0, "along"))
+    targets: tuple[Target, ...] = SETTLED
+    dips = [] if options.passes[row] == 0 else [_other(problem, float(options.carrier_speed_m_s[row]))]
+    phasing_burn = None
+    screened = drop
+    if revolutions > 0:
+        wait = float(options.finish_s[row] - options.burn_s[row])
+        semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed))
+        if problem.oblate:
+            shape = abs(ring.radius_m - semi) / semi
+            wait *= 1.0 + apsis_lag(problem.scenario.body, semi, shape, ring.inclination_rad)
+        impulses.append(Impulse(drop + wait, 0.0, ring.speed_m_s - speed))
+        unknowns = (Unknown(0, "along"), Unknown(-1, "radial"), Unknown(-1, "along"))
+        targets = ("slot", "period", "eccentricity")
+        dips.append(_other(problem, speed))
+        phasing_burn = 0
+        # somebody else may be dropped at the same moment, straight into a slot there
+        screened += 0.5 * wait / revolutions
+    return Course(
+        itinerary=Itinerary.through_turn(drop, state[:3], state[3:], impulses, ring),
+        route="carrier",
+        insertion_s=carried.flight.itinerary.start_s,
+        screened_from_s=screened,
+        periapsis_m=min((min(d, ring.radius_m) for d in dips), default=None),
+        must_burn=carried.must_burn,
+        unknowns=unknowns if problem.oblate or finite else (),
+        targets=targets,
+        phasing_burn=phasing_burn,
+        plane=int(options.slot[row]) // ring.slots,
+    )
+
+
+def _other(problem: Problem, speed_m_s: float) -> float:
+    ring = problem.ring
+    return 2.0 * float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s)) - ring.radius_m
+
+
+def _level_parts(state: np.ndarray) -> tuple[float, float]:
+    """Parts of a velocity: outward, and level towards the motion, m/s."""
+    position, velocity = state[:3], state[3:]
+    up = position / np.linalg.norm(position)
+    radial = float(velocity @ up)
+    return radial, math.sqrt(max(float(velocity @ velocity) - radial * radial, 0.0))

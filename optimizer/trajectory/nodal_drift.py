@@ -1,0 +1,223 @@
+"""What a craft flies that reaches its plane by nodal drift: corrected in three stages by its own flight.
+
+Down into the waiting orbit first, until it is a circle of the right pace; then flown through the whole wait; then the
+departure is moved to where slot and craft really are by then, and the way up corrected. So only the short ends are
+flown again and again, and the months in between once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from ...models import frames, orbits
+from ...models.flight.integrate import Flight, Impulse, Itinerary, fly, measure
+from ...models.flight.stepping import coast
+from ...models.oblate_circles import RELATIVE, TURNS, drift_between, offsets
+from ...models.oblateness import ring_rates
+from ...models.ring import Ring
+from ..catalogue.problem import Problem
+from ..routes import nodal_drift as drift
+from ..routes.options import Options
+from .differential_correction import Case, Unknown, correct
+from .itinerary import Course, flight_key, state_in_space
+
+DOWN = (Unknown(0, "along"), Unknown(-1, "radial"), Unknown(-1, "along"))
+UP = (
+    Unknown(0, "time"),
+    Unknown(0, "along"),
+    Unknown(0, "cross"),
+    Unknown(-1, "time"),
+    Unknown(-1, "radial"),
+    Unknown(-1, "along"),
+    Unknown(-1, "cross"),
+)
+BEFORE_TURNS = 0.6
+"""The way up is corrected from this much of a waiting turn before the departure."""
+
+
+class Drifted(NamedTuple):
+    """A corrected course, and by how much its slot would have been missed without the last correction, rad."""
+
+    course: Course
+    first_guess_rad: float
+
+
+class _Drift(NamedTuple):
+    name: tuple[float, ...]
+    slot: int
+    plane: int
+    start: drift.Start
+    position: np.ndarray
+    velocity: np.ndarray
+    table: drift.Timetable
+    waiting_m: float
+
+
+def drift_courses(problem: Problem, chosen: Sequence[Options]) -> dict[tuple[float, ...], Drifted]:
+    """Work out and correct every distinct drift of some plans, all together, by option key."""
+    found: dict[tuple[float, ...], _Drift] = {}
+    for options in chosen:
+        for row in np.flatnonzero(~np.isnan(options.waiting_m)).tolist():
+            name = flight_key(problem, options, row)
+            if name not in found:
+                found[name] = _drift(problem, options, row, name)
+    if not found:
+        return {}
+    drifts = _seen(problem, list(found.values()), _down(problem, list(found.values())))
+    down = _down(problem, drifts)
+    begun = fly(down, problem.gravity, relative=RELATIVE)
+    up = _up(problem, drifts, _wait(problem, drifts, begun))
+    return {
+        one.name: Drifted(_course(problem, one, first, last), missed)
+        for one, first, (last, missed) in zip(drifts, begun, up, strict=True)
+    }
+
+
+def _seen(problem: Problem, drifts: Sequence[_Drift], down: Sequence[Itinerary]) -> list[_Drift]:
+    """The same drifts with depth and wait as the way down and the real pace of each waiting orbit ask for.
+
+    Read off a flight of some turns in an orbit all but the same.
+    """
+    ring, body = problem.ring, problem.scenario.body
+    circles = [_circle_of(problem, one) for one in drifts]
+    lasts = [TURNS * circle.period_s for circle in circles]
+    items = [replace(item, end_s=item.end_s + more) for item, more in zip(down, lasts, strict=True)]
+    found = []
+    for one, circle, more, flight in zip(
+        drifts, circles, lasts, fly(items, problem.gravity, whole=False, relative=RELATIVE), strict=True
+    ):
+        there = flight.settled_s
+        early, late = measure(flight, circle, 0, 0, there), measure(flight, circle, 0, 0, there + more)
+        (angle, node), (rate, node_rate) = offsets(circle, early), drift_between(circle, early, late, more)
+        seen = drift.Seen(
+            angle_rad=np.array([angle]),
+            node_rad=np.array([node]),
+            rate_rad_s=np.array([rate]),
+            node_rate_rad_s=np.array([node_rate]),
+        )
+        slots = np.array([one.plane * ring.slots + one.slot])
+        radius, _ = drift.onto_slot(body, ring, one.start, one.plane, slots, np.array([one.waiting_m]), seen=seen)
+        table = drift.timetable(body, ring, one.start, one.plane, radius, seen)
+        found.append(one._replace(waiting_m=float(radius[0]), table=table))
+    return found
+
+
+def _drift(problem: Problem, options: Options, row: int, name: tuple[float, ...]) -> _Drift:
+    ring, group = problem.ring, problem.classes[options.craft_class[row]]
+    orbit = group.craft.orbit
+    if orbit is None or group.start is None:
+        raise ValueError("a drift belongs to a craft in space")
+    start = drift.start_of(problem.scenario.body, ring, orbit, group.craft.ready_s, group.start.on_ring)
+    if start is None:
+        raise ValueError("a drift begins on a circle over an oblate body")
+    position, velocity = state_in_space(problem, orbit, start.on_ring, start.time_s)
+    plane, slot = divmod(int(options.slot[row]), ring.slots)
+    radius = np.array([float(options.waiting_m[row])])
+    table = drift.timetable(problem.scenario.body, ring, start, plane, radius)
+    return _Drift(name, slot, plane, start, position, velocity, table, float(radius[0]))
+
+
+def _speeds(gm: float, one_m: float, other_m: float) -> tuple[float, float]:
+    """Changes of speed at the ends of a Hohmann transfer, the first from ``one_m``, signed."""
+    semi = 0.5 * (one_m + other_m)
+    first = float(orbits.speed(gm, one_m, semi) - orbits.speed(gm, one_m, one_m))
+    return first, float(orbits.speed(gm, other_m, other_m) - orbits.speed(gm, other_m, semi))
+
+
+def _circle_of(problem: Problem, one: _Drift) -> Ring:
+    """The waiting orbit as a ring with one slot, where the craft is to arrive in it."""
+    ring, body = problem.ring, problem.scenario.body
+    rate, node_rate = ring_rates(body, one.waiting_m, ring.inclination_rad)
+    table = drift.timetable(body, ring, one.start, one.plane, np.array([one.waiting_m]))
+    begun, there = float(table.down_s[0]), float(table.in_waiting_s[0])
+    waiting = np.array([one.waiting_m])
+    half, down_node = drift.transfer(body, ring, one.start.radius_m, waiting)
+    extra = drift.swept(body, ring, one.start.radius_m, waiting, half)
+    return Ring(
+        radius_m=one.waiting_m,
+        slots=1,
+        rate_rad_s=rate,
+        slot0_rad=one.start.angle_rad + math.pi + float(extra[0]) - rate * there,
+        gm=ring.gm,
+        inclination_rad=ring.inclination_rad,
+        node_rad=one.start.node_rad + float(down_node[0]) * (there - begun) - node_rate * there,
+        node_rate_rad_s=node_rate,
+    )
+
+
+def _down(problem: Problem, drifts: Sequence[_Drift]) -> list[Itinerary]:
+    """The ways into the waiting orbits, corrected until these are circles."""
+    cases = []
+    for one in drifts:
+        circle = _circle_of(problem, one)
+        first, second = _speeds(problem.ring.gm, one.start.radius_m, one.waiting_m)
+        impulses = (
+            Impulse(float(one.table.down_s[0]), 0.0, first),
+            Impulse(float(one.table.in_waiting_s[0]), 0.0, second),
+        )
+        item = Itinerary.through_turn(one.start.time_s, one.position, one.velocity, impulses, circle)
+        cases.append(Case(itinerary=item, ring=circle, slot=0, unknowns=DOWN, targets=("period", "eccentricity")))
+    return [result.itinerary for result in correct(cases, problem.gravity)]
+
+
+def _wait(problem: Problem, drifts: Sequence[_Drift], begun: Sequence[Flight]) -> list[np.ndarray]:
+    """States shortly before the departures, the months in between flown in one batch and not kept."""
+    states = np.stack([flight.after[-1] for flight in begun], axis=1)
+    lasts = np.array([_near(problem, one) for one in drifts]) - [flight.settled_s for flight in begun]
+    landed, _ = coast(problem.gravity, states, lasts, False, RELATIVE)
+    return list(landed.T)
+
+
+def _near(problem: Problem, one: _Drift) -> float:
+    turn = float(orbits.period(problem.ring.gm, one.waiting_m))
+    return max(float(one.table.leave_s[0]) - BEFORE_TURNS * turn, float(one.table.in_waiting_s[0]) + 0.01 * turn)
+
+
+def _up(problem: Problem, drifts: Sequence[_Drift], waiting: Sequence[np.ndarray]) -> list[tuple[Itinerary, float]]:
+    """The burns up to the ring, corrected, and the slot error of their first guess."""
+    ring = problem.ring
+    cases = []
+    for one, state in zip(drifts, waiting, strict=True):
+        first, second = _speeds(ring.gm, one.waiting_m, ring.radius_m)
+        begun, up = _near(problem, one), float(one.table.arrive_s[0] - one.table.leave_s[0])
+        rate, _ = ring_rates(problem.scenario.body, one.waiting_m, ring.inclination_rad)
+        # where the craft is by then, against where it was to be
+        leave = float(one.table.leave_s[0])
+        node = ring.node(begun, one.plane)
+        here = float(frames.latitude_argument(state[:3], ring.inclination_rad, node)) + rate * (leave - begun)
+        wanted = float(ring.phase(leave + up, one.slot, one.plane)) - math.pi
+        leave += float(frames.wrap(wanted - here)) / (rate - ring.rate_rad_s)
+        impulses = (Impulse(max(leave, begun), 0.0, first), Impulse(max(leave, begun) + up, 0.0, second))
+        cases.append(
+            Case(
+                itinerary=Itinerary.through_turn(begun, state[:3], state[3:], impulses, ring),
+                ring=ring,
+                plane=one.plane,
+                slot=one.slot,
+                unknowns=UP,
+                targets=("slot", "period", "eccentricity", "plane"),
+            )
+        )
+    results = correct(cases, problem.gravity)
+    return [(result.itinerary, result.first.slot_error_rad) for result in results]
+
+
+def _course(problem: Problem, one: _Drift, begun: Flight, up: Itinerary) -> Course:
+    ring = problem.ring
+    impulses = (*begun.itinerary.impulses, *up.impulses)
+    return Course(
+        itinerary=up,
+        route="drift",
+        insertion_s=None,
+        screened_from_s=up.start_s,
+        periapsis_m=min(one.waiting_m, ring.radius_m, one.start.radius_m),
+        must_burn=False,
+        plane=one.plane,
+        earlier=begun,
+        full=Itinerary.through_turn(one.start.time_s, one.position, one.velocity, impulses, ring),
+    )

@@ -1,0 +1,1 @@
+"""The one-craft question: command, answer, words."""

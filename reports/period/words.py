@@ -1,0 +1,89 @@
+"""Words and tables that the texts of ``period`` share: headings of several lines, quantities kept on one line."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from ...models.readouts import brief, plain, span
+from ...optimizer.period import Periods
+from .. import layout
+from ..layout import GAP, Column, columns
+from .question import Asked
+
+WORTH_M_S = 0.05
+"""A cost below the last digit printed is no cost to a reader."""
+
+
+_WITHIN_QUANTITY = re.compile(r"(?<=\d) (?=\d{3}\b|k?m\b|deg\b|s\b|min\b|h\b|d\b|m/s\b)")
+_HELD = "\u00a0"
+
+
+def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = None) -> list[str]:
+    """Fill a paragraph without breaking a line inside a quantity.
+
+    >>> paragraph("for 1 200.6 m/s in all", 12)
+    ['for', '1 200.6 m/s', 'in all']
+    """
+    held = _WITHIN_QUANTITY.sub(_HELD, text)
+    return [line.replace(_HELD, " ") for line in layout.paragraph(held, width, indent=indent, hang=hang)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cells:
+    """A column with a heading of several lines."""
+
+    heads: tuple[str, ...]
+    right: bool
+    cells: list[str]
+
+
+def figures(*heads: str, cells: list[str]) -> Cells:
+    """A column of figures under heading lines; empty ones are left out."""
+    return Cells(heads=tuple(head for head in heads if head), right=True, cells=cells)
+
+
+def underlined(text: str) -> list[str]:
+    """A heading over a table."""
+    return [text, "-" * len(text)]
+
+
+def fits(table: list[Cells], width: int) -> bool:
+    """Whether the columns stand side by side in a width."""
+    sizes = [max(len(text) for text in (*column.heads, *column.cells)) for column in table]
+    return sum(sizes) + GAP * len(table) <= width
+
+
+def set_table(table: list[Cells], width: int) -> list[str]:
+    """Set columns of one length side by side, their headings from the top."""
+    deep = max(len(column.heads) for column in table)
+    under = [[column.heads[line] if line < len(column.heads) else "" for column in table] for line in range(1, deep)]
+    heads = [Column(title=column.heads[0], right=column.right) for column in table]
+    return columns(heads, [*under, *map(list, zip(*(column.cells for column in table), strict=True))], width)
+
+
+def signed_burn(value_m_s: float) -> str:
+    """Say a burn along the track: forward or back.
+
+    >>> signed_burn(711.34), signed_burn(-0.26), signed_burn(0.0)
+    ('711.3 forward', '0.3 back', '0')
+    """
+    if abs(value_m_s) < WORTH_M_S:
+        return "0"
+    return f"{plain(abs(value_m_s))} {'forward' if value_m_s > 0.0 else 'back'}"
+
+
+def after(rows: Periods, row: int) -> str:
+    """How long after the touch a row is in its slot."""
+    return span(float(rows.wait_s[row])) if rows.revolutions[row] > 0 else "at once"
+
+
+def altitude_km(asked: Asked, radius_m: float) -> str:
+    """An altitude from a radius, in km, as a figure of a table."""
+    return plain((radius_m - asked.body.radius_m) / 1e3)
+
+
+def tolerance(asked: Asked) -> str:
+    """The slot error that still counts as in place."""
+    return f"{brief(math.degrees(asked.tolerance_rad))} deg"

@@ -1,0 +1,1 @@
+"""Maneuver sheets, one page a craft."""

@@ -1,0 +1,34 @@
+"""Maneuver sheets as files, which appear complete or not at all."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+from ..files import whole_directory, write_bytes, write_text
+from .pdf import sheet_pdf
+from .sheet import Sheet
+from .text import sheet_markdown, sheet_text
+
+
+def write_sheets(sheets: Sequence[Sheet], directory: str | Path) -> list[Path]:
+    """Write each sheet as text, Markdown and PDF, named after its craft.
+
+    Args:
+        sheets: any number.
+        directory: made where it is missing; files of other names in it are left alone.
+
+    Raises:
+        InputError: the directory cannot be written to.
+    """
+    place = Path(directory)
+    with whole_directory(place) as passing:
+        written = []
+        for number, sheet in enumerate(sheets, start=1):
+            # names of craft may hold anything; the number keeps two alike apart
+            stem = f"sheet-{number}-{re.sub(r'[^A-Za-z0-9]+', '-', sheet.craft).strip('-').lower()}"
+            written.append(write_text(passing / f"{stem}.txt", sheet_text(sheet)))
+            written.append(write_text(passing / f"{stem}.md", sheet_markdown(sheet)))
+            written.append(write_bytes(passing / f"{stem}.pdf", sheet_pdf(sheet)))
+    return [place / path.name for path in written]

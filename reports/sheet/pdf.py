@@ -1,0 +1,111 @@
+"""Maneuver sheets as PDF, one page each where they fit (A4), set by ReportLab."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+from ..figures.style import INK, PAPER, QUIET, SHADE
+from .sheet import Block, Sheet
+
+BOX_MM = 3.2
+
+
+def sheet_pdf(sheet: Sheet) -> bytes:
+    """One sheet as a PDF file's content: white paper, dark ink, empty boxes to tick and lines to write on."""
+    from reportlab.lib.pagesizes import A4
+    from reportlab.lib.units import mm
+    from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer
+
+    styles = _styles()
+    story: list[Any] = [
+        Paragraph(_safe(sheet.title), styles["title"]),
+        Paragraph(_safe(sheet.summary), styles["plain"]),
+    ]
+    story += [KeepTogether(_block(block, styles)) for block in sheet.blocks]
+    story += [Spacer(1, 3 * mm), Paragraph(_safe(sheet.caution), styles["quiet"])]
+    content = io.BytesIO()
+    page = SimpleDocTemplate(
+        content,
+        pagesize=A4,
+        leftMargin=17 * mm,
+        rightMargin=17 * mm,
+        topMargin=12 * mm,
+        bottomMargin=12 * mm,
+        title=sheet.title,
+        author="Ringwright",
+        invariant=1,
+    )
+    page.build(story)
+    return content.getvalue()
+
+
+def _safe(text: str) -> str:
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def _styles() -> dict[str, Any]:
+    from reportlab.lib.styles import ParagraphStyle
+
+    plain = ParagraphStyle("plain", fontName="Times-Roman", fontSize=9, leading=11, textColor=INK)
+    return {
+        "plain": plain,
+        "remark": ParagraphStyle("remark", parent=plain, fontSize=8.2, leading=9.8, spaceBefore=1.5),
+        "title": ParagraphStyle("title", parent=plain, fontName="Times-Bold", fontSize=13.5, leading=17, spaceAfter=2),
+        "heading": ParagraphStyle(
+            "heading", parent=plain, fontName="Times-Bold", fontSize=10, leading=12, spaceBefore=6, spaceAfter=2
+        ),
+        "quiet": ParagraphStyle("quiet", parent=plain, fontSize=7.2, leading=8.6, textColor=QUIET),
+        "figure": ParagraphStyle("figure", parent=plain, fontName="Courier-Bold", alignment=2),
+    }
+
+
+def _block(block: Block, styles: dict[str, Any]) -> list[Any]:
+    from reportlab.lib.colors import HexColor
+    from reportlab.lib.units import mm
+    from reportlab.platypus import Paragraph, Table, TableStyle
+
+    story: list[Any] = [Paragraph(_safe(block.heading), styles["heading"])]
+    if block.steps:
+        table = Table(
+            [["", Paragraph(_safe(step), styles["plain"])] for step in block.steps], colWidths=[6 * mm, 170 * mm]
+        )
+        boxes = [
+            ("VALIGN", (0, 0), (-1, -1), "TOP"),
+            ("TOPPADDING", (0, 0), (-1, -1), 1),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
+            ("LEFTPADDING", (0, 0), (-1, -1), 1),
+        ]
+        table.setStyle(TableStyle(boxes))
+        for row in range(len(block.steps)):
+            table._cellvalues[row][0] = _box(BOX_MM * mm)
+        story.append(table)
+    if block.blanks:
+        rows = [
+            [Paragraph(_safe(blank.what), styles["plain"]), Paragraph(_safe(blank.expected), styles["figure"]), "", ""]
+            for blank in block.blanks
+        ]
+        table = Table(rows, colWidths=[52 * mm, 46 * mm, 6 * mm, 60 * mm])
+        table.setStyle(
+            TableStyle(
+                [
+                    ("LINEBELOW", (3, 0), (3, -1), 0.6, HexColor(INK)),
+                    ("ROWBACKGROUNDS", (0, 0), (1, -1), [HexColor(PAPER), HexColor(SHADE)]),
+                    ("TOPPADDING", (0, 0), (-1, -1), 1),
+                    ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+                    ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+                ]
+            )
+        )
+        story.append(table)
+    story += [Paragraph(_safe(remark), styles["remark"]) for remark in block.remarks]
+    return story
+
+
+def _box(size: float) -> Any:
+    from reportlab.graphics.shapes import Drawing, Rect
+    from reportlab.lib.colors import HexColor
+
+    drawing = Drawing(size, size)
+    drawing.add(Rect(0.3, 0.0, size - 0.6, size - 0.6, strokeColor=HexColor(INK), fillColor=None, strokeWidth=0.8))
+    return drawing

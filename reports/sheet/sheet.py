@@ -1,0 +1,318 @@
+"""A maneuver sheet: one craft's burns on one page, with boxes to tick and blanks for what was read.
+
+This module decides what stands on it; ``text.py`` and ``pdf.py`` set it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...models import frames
+from ...models.flight.flown import readout
+from ...models.readouts import clock, instant, plain, span
+from ...models.scenario import Craft
+from ...optimizer.outcome import Burn, CraftPlan, Outcome, Plan
+from ...optimizer.robustness.hold import trim_m_s
+from ...optimizer.robustness.missed_burn import Missed, missed
+from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities
+from ..burn_table import burn_words
+from ..terminal import CAUTION
+from ..wording import capital, count, small, way_text
+
+REACTION_S = 0.3
+"""From seeing the number to cutting the burn, where the scenario says nothing (common practice, no source)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Blank:
+    """Something to read: what is expected, and room to write what was read."""
+
+    what: str
+    expected: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Block:
+    """A part of the sheet: a heading, steps to tick, blanks to fill, and remarks."""
+
+    heading: str
+    steps: tuple[str, ...] = ()
+    blanks: tuple[Blank, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheet:
+    """One craft's sheet."""
+
+    craft: str
+    title: str
+    summary: str
+    blocks: tuple[Block, ...]
+    caution: str = CAUTION
+
+
+def sheets(outcome: Outcome, plan: Plan, names: Sequence[str] = ()) -> tuple[Sheet, ...]:
+    """The sheets of a plan's craft that have something to do, in the order of the plan.
+
+    Args:
+        outcome: what planning gave back.
+        plan: one of its plans.
+        names: only these craft; all of them where empty.
+    """
+    return tuple(
+        sheet(outcome, plan, part)
+        for part in plan.craft
+        if (not names or part.craft in names) and (part.burns or part.launch_s is not None)
+    )
+
+
+def sheet(outcome: Outcome, plan: Plan, part: CraftPlan) -> Sheet:
+    """One craft's sheet. The sensitivities come from the numerical flight, each burn flown a little off."""
+    from ...models.flight.gravity import gravity_around
+
+    scenario = outcome.scenario
+    craft = next(one for one in scenario.craft if one.name == part.craft)
+    slopes = sensitivities(part, outcome.ring, gravity_around(scenario.body))
+    burns = [_burn(outcome, plan, part, craft, index, slope) for index, slope in enumerate(slopes)]
+    blocks = (_before(outcome, part), *burns, _after(outcome, plan, part))
+    broken = [one for one in plan.broken if one.craft == part.craft]
+    said = f" THIS PLAN BREAKS A LIMIT FOR {part.craft}: DO NOT FLY IT AS IT IS." if broken else ""
+    return Sheet(
+        craft=part.craft,
+        title=f"{part.craft} to slot {part.slot}: {scenario.title}",
+        summary=f"Plan {plan.rank}. {capital(way_text(part))}; {plain(part.delta_v_m_s, 2)} m/s in "
+        f"{count(len(part.burns), 'burn')}, in its slot at {instant(scenario.epoch, part.in_slot_s)}.{said}",
+        blocks=blocks,
+    )
+
+
+def _before(outcome: Outcome, part: CraftPlan) -> Block:
+    epoch = outcome.scenario.epoch
+    steps = []
+    if part.launch_s is not None:
+        steps.append(f"Liftoff from {part.pad} at {instant(epoch, part.launch_s, 1)}.")
+        if part.insertion_s is not None:
+            speed = "" if part.insertion_speed_m_s is None else f", {plain(part.insertion_speed_m_s)} m/s inertial"
+            after = clock(part.insertion_s - part.launch_s)
+            named = f" ({part.insertion})" if part.insertion else ""
+            steps.append(f"Insertion{named} {after} after liftoff, at {instant(epoch, part.insertion_s, 1)}{speed}.")
+    steps.append("Clock set and checked against the epoch; plan and sheet are of the same run.")
+    return Block(heading="Before", steps=tuple(steps))
+
+
+def _direction(burn: Burn) -> str:
+    """The direction in words, with its angles above the horizon and off the plane."""
+    flat = math.hypot(burn.along_m_s, burn.cross_m_s)
+    up = math.degrees(math.atan2(burn.radial_m_s, flat))
+    way = "forward" if burn.along_m_s >= 0.0 else "back"
+    side = math.degrees(math.atan2(burn.cross_m_s, abs(burn.along_m_s)))
+    level = "on the horizon" if abs(up) < 0.005 else f"{abs(up):.2f} deg {'above' if up > 0 else 'below'} the horizon"
+    turned = (
+        "in the orbit plane" if abs(side) < 0.005 else f"{abs(side):.2f} deg {'left' if side > 0 else 'right'} of track"
+    )
+    return f"{way}, {level}, {turned}"
+
+
+def _burn(outcome: Outcome, plan: Plan, part: CraftPlan, craft: Craft, index: int, slope: Sensitivity) -> Block:
+    burn, epoch = part.burns[index], outcome.scenario.epoch
+    since, what = _last_event(part, index)
+    half_s = 0.5 * (burn.duration_s or 0.0)
+    ignition_s = burn.time_s - half_s
+    times = f"{'Ignition' if half_s else 'Burn'} at {instant(epoch, ignition_s, 1)}"
+    if part.launch_s is not None:
+        times += f", {clock(ignition_s - part.launch_s)} after liftoff"
+    if since is not None:
+        times += f", {clock(ignition_s - since)} after {what}"
+    give = f"{burn_words(burn)}; point {_direction(burn)}."
+    steps = [f"{times}.", give]
+    if burn.duration_s:
+        steps.append(_length_words(craft, burn))
+    steps.append("Cut off by the period below; then fill in what is read.")
+    if part.free_form is not None:
+        steps[-1] = "Cut off by the delta-v or the clock: no period leads to the slot on this flight."
+    before = readout(part.before_burns[index], outcome.ring.gm)
+    radius_m = outcome.scenario.body.radius_m
+    blanks = (
+        Blank(what="period before", expected=clock(before.period_s)),
+        Blank(what="PERIOD AFTER", expected=clock(burn.period_after_s)),
+        Blank(what="periapsis after, km", expected=plain((burn.periapsis_after_m - radius_m) * 1e-3)),
+        Blank(what="apoapsis after, km", expected=plain((burn.apoapsis_after_m - radius_m) * 1e-3)),
+        Blank(what="speed after, m/s", expected=plain(_speed_after(part, index), 2)),
+        _neighbor(outcome, plan, part, index),
+    )
+    return Block(
+        heading=f"Burn {index + 1} of {len(part.burns)}",
+        steps=tuple(steps),
+        blanks=blanks,
+        remarks=(*_exact(outcome, part, craft, index, slope), _missed_words(outcome, part, index)),
+    )
+
+
+def _last_event(part: CraftPlan, index: int) -> tuple[float | None, str]:
+    if index > 0:
+        return part.burns[index - 1].time_s, f"burn {index}"
+    if part.insertion_s is not None:
+        return part.insertion_s, "insertion"
+    return None, ""
+
+
+def _speed_after(part: CraftPlan, index: int) -> float:
+    state = np.array(part.before_burns[index])
+    burn = part.burns[index]
+    push = frames.from_local(state[:3], state[3:], [burn.radial_m_s, burn.along_m_s, burn.cross_m_s])
+    return float(np.linalg.norm(state[3:] + push))
+
+
+def _neighbor(outcome: Outcome, plan: Plan, part: CraftPlan, index: int) -> Blank:
+    """How far the next craft in place is ahead at a burn."""
+    ring, time_s = outcome.ring, part.burns[index].time_s
+    state = np.array(part.before_burns[index])
+    node = ring.node(time_s, part.plane)
+    own = float(frames.latitude_argument(state[:3], ring.inclination_rad, node))
+    there = [(kept.craft, kept.slot, kept.error_rad) for kept in outcome.kept]
+    there += [
+        (other.craft, other.slot, 0.0)
+        for other in plan.craft
+        if other.craft != part.craft and other.plane == part.plane and other.in_slot_s <= time_s
+    ]
+    if not there:
+        return Blank(what="neighbor ahead, deg", expected="nobody in place yet")
+    turn = 2.0 * math.pi
+    ahead = [((float(ring.phase(time_s, slot, part.plane)) + error - own) % turn, name) for name, slot, error in there]
+    angle, name = min(ahead)
+    return Blank(what=f"{name} is ahead by, deg", expected=f"{math.degrees(angle):.2f}")
+
+
+def _length_words(craft: Craft, burn: Burn) -> str:
+    """How long the burn runs at full thrust, and at the least that the motor gives."""
+    duration = burn.duration_s or 0.0
+    thrust = plain(craft.thrust_n or 0.0, 0)
+    text = f"{duration:.1f} s at full thrust ({thrust} N), half of it before the time of the impulse"
+    if craft.throttle_min < 1.0:
+        text += f"; {duration / craft.throttle_min:.1f} s at the least thrust ({craft.throttle_min:.0%})"
+    return text + "."
+
+
+def _exact(outcome: Outcome, part: CraftPlan, craft: Craft, index: int, slope: Sensitivity) -> list[str]:
+    """How exact the burn must be: what each small error makes of the slot, and where a hand can still cut it."""
+    tolerance_rad = outcome.scenario.ring.tolerance_rad
+    degree = math.radians(1.0)
+    per = [
+        f"1 s of period {_deg(slope.per_period_s)}" if part.free_form is None else "",
+        f"1 s late {_deg(slope.per_s)}",
+        f"1 m/s too much {_deg(slope.per_m_s)}",
+        f"1 deg too far out {_deg(slope.per_pitch * degree)}, left {_deg(slope.per_yaw * degree)}",
+    ]
+    told = [
+        "How exact, in degrees of slot (mean of the first turn, later burns as planned): "
+        + "; ".join(one for one in per if one)
+        + "."
+    ]
+    if slope.per_m_s == 0.0:
+        return told
+    allowed_m_s = tolerance_rad / abs(slope.per_m_s)
+    allowed_s = tolerance_rad / abs(slope.per_period_s)
+    told.append(
+        f"{small(math.degrees(tolerance_rad))} deg of tolerance allow {small(allowed_s)} s of period, or "
+        f"{small(allowed_m_s)} m/s, either way."
+    )
+    hand = _by_hand(craft, part.burns[index], allowed_m_s)
+    if hand:
+        told.append(hand)
+    told += _periods_that_serve(outcome, part, index)
+    return told
+
+
+def _deg(value_rad: float) -> str:
+    value = math.degrees(value_rad)
+    return f"{'+' if value >= 0.0 else '-'}{small(abs(value))}"
+
+
+def _by_hand(craft: Craft, burn: Burn, allowed_m_s: float) -> str:
+    """The thrust at which a person's reaction keeps within what is allowed."""
+    if craft.thrust_n is None or craft.dry_mass_kg is None or burn.propellant_after_kg is None:
+        return ""
+    full = craft.thrust_n / (craft.dry_mass_kg + burn.propellant_after_kg)
+    share = allowed_m_s / (full * craft.reaction_s)
+    doubt = f"a reaction of {small(craft.reaction_s)} s is {small(full * craft.reaction_s)} m/s at full thrust"
+    if share >= 1.0:
+        return f"By hand: {doubt}, within what is allowed."
+    if share >= craft.throttle_min:
+        return f"By hand: {doubt}, too much; at {share:.0%} of thrust or less it is within what is allowed."
+    return (
+        f"NOT BY HAND: {doubt}, and even the least thrust ({craft.throttle_min:.0%}) is too much for "
+        f"{small(allowed_m_s)} m/s. Cut off by the instrument, or plan a trim."
+    )
+
+
+def _periods_that_serve(outcome: Outcome, part: CraftPlan, index: int) -> list[str]:
+    """The next periods that bring the craft into its slot at no more cost, should the first burn go too far."""
+    from ..first_to_act import next_period_s
+
+    if index != part.phasing_burn or next_period_s(outcome, part) is None or part.phasing_period_s is None:
+        return []
+    k, period_s, turn_s = part.revolutions, part.phasing_period_s, outcome.ring.period_s
+    shown_s = (part.period_to_hit_s or period_s) - period_s
+    limits = outcome.scenario.limits
+    found = []
+    for more in range(1, 4):
+        end_s = part.in_slot_s + more * turn_s
+        late = end_s > limits.finish_within_s or end_s - part.ring_arrival_s > limits.wait_within_s
+        if k + more > limits.revolutions_max or late:
+            break
+        found.append(f"{clock((k * period_s + more * turn_s) / (k + more) + shown_s)} ({k + more} revolutions)")
+    if not found:
+        return []
+    return [
+        f"Gone past it? Do not burn back. These serve as well, at no more cost, each {span(turn_s)} later: "
+        f"{', '.join(found)}."
+    ]
+
+
+def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
+    found: Missed = missed(outcome.scenario, outcome.ring, part, index)
+    if found.kind == "re-entry":
+        return (
+            "IF IT IS MISSED: the orbit falls below the lowest altitude allowed before it comes back. No second chance."
+        )
+    epoch = outcome.scenario.epoch
+    if found.kind == "replan":
+        when = "" if math.isnan(found.next_s) else f" (the ring is touched again at {instant(epoch, found.next_s)})"
+        return f"If it is missed: no phasing orbit within the limits begins at the next chance{when}. Plan anew."
+    where = "ahead" if found.lead_rad >= 0.0 else "behind"
+    more = found.more_m_s
+    cost = (
+        "at about the same cost"
+        if abs(more) < 1.0
+        else f"for about {plain(abs(more))} m/s {'more' if more > 0 else 'less'}"
+    )
+    lead = plain(abs(math.degrees(found.lead_rad)))
+    return (
+        f"If it is missed: next chance at {instant(epoch, found.next_s)}, the slot {lead} "
+        f"deg {where} then; in the slot at {instant(epoch, found.in_slot_s)} {cost}. Plan anew before burning."
+    )
+
+
+def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
+    ring, epoch = outcome.ring, outcome.scenario.epoch
+    look_s = part.in_slot_s + ring.period_s
+    remarks = []
+    if plan.hold is not None:
+        remarks.append(
+            f"Trim where the period read is off by more than {small(plan.hold.match_s)} s, which spoils the spacing "
+            f"within {span(plan.hold.wanted_s)}: 1 s of period is {small(trim_m_s(ring, 1.0))} m/s along the track."
+        )
+    return Block(
+        heading="After",
+        steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),
+        blanks=(
+            Blank(what="period", expected=clock(ring.period_s + part.flown.period_error_s)),
+            Blank(what="slot error, deg", expected=f"{math.degrees(part.flown.slot_error_rad):.4f}"),
+        ),
+        remarks=tuple(remarks),
+    )

@@ -1,0 +1,42 @@
+"""Maneuver sheets as plain text and as Markdown."""
+
+from __future__ import annotations
+
+from ..layout import paragraph
+from .sheet import Sheet
+
+BLANK = 16
+"""Room to write a number in, as far as the page is wide enough."""
+
+
+def sheet_text(sheet: Sheet, width: int = 80) -> str:
+    """One sheet for a console or a line printer, never wider than ``width``; ends in a newline."""
+    lines = [*paragraph(sheet.title, width), "=" * min(width, len(sheet.title)), *paragraph(sheet.summary, width)]
+    for block in sheet.blocks:
+        lines += ["", block.heading, "-" * len(block.heading)]
+        for step in block.steps:
+            lines += paragraph(f"[ ] {step}", width, indent="  ", hang="      ")
+        if block.blanks:
+            what = max(len(blank.what) for blank in block.blanks)
+            expected = max(len(blank.expected) for blank in block.blanks)
+            line = "_" * max(4, min(BLANK, width - 16 - what - expected))
+            lines += [f"      {one.what:<{what}}  {one.expected:>{expected}}   read {line}" for one in block.blanks]
+        for remark in block.remarks:
+            lines += paragraph(remark, width, indent="  ", hang="  ")
+    lines += ["", *paragraph(sheet.caution, width)]
+    return "\n".join(lines) + "\n"
+
+
+def sheet_markdown(sheet: Sheet) -> str:
+    """One sheet as Markdown, with task boxes and a table of what to read."""
+    lines = [f"# {sheet.title}", "", sheet.summary]
+    for block in sheet.blocks:
+        lines += ["", f"## {block.heading}", ""]
+        lines += [f"- [ ] {step}" for step in block.steps]
+        if block.blanks:
+            lines += ["", "| | expected | read |", "|---|---:|---|"]
+            lines += [f"| {blank.what} | {blank.expected} | |" for blank in block.blanks]
+        for remark in block.remarks:
+            lines += ["", remark]
+    lines += ["", f"*{sheet.caution}*"]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,290 @@
+"""Broken scenario files: each is refused in one paragraph that names file, line, key, value and remedy."""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ringwright.models.errors import InputError
+from ringwright.models.reading.scenario_reader import parse_scenario, read_scenario
+from ringwright.models.scenario import Scenario
+from ringwright.scenarios import bundled, text
+
+BROKEN = Path(__file__).parents[2] / "broken"
+
+# file: (line, key and value as the message has them, remedy)
+EXPECTED: dict[str, tuple[int | None, str, str]] = {
+    "altitude-and-period": (8, 'ring.altitude_km = 9000 and ring.period = "5:16:18.7"', "keep one of them"),
+    "altitude-is-a-radius": (7, "ring.altitude_km = 42164 puts the ring 48 542 km", "center, write radius_km"),
+    "at-somewhere-else": (24, 'craft.Rust.orbit.at = "perigee"', 'did you mean "periapsis"?'),
+    "blackout-backwards": (17, "until_h = 20 is not after launch.blackout[0].from_h = 30", "ends after it begins"),
+    "blackout-without-end": (17, "launch.blackout[0] has no until", "add until_s"),
+    "corridor-with-one-end": (17, "launch.azimuth_from_deg = 40", "add azimuth_to_deg"),
+    "pads-as-text": (22, 'craft.Teal.pads = "Marlin"', 'write pads = ["first", "second"]'),
+    "pads-in-space": (27, 'craft.Rust.pads = ["Marlin"]', "take pads out, or take orbit out"),
+    "pads-twice": (22, 'craft.Teal.pads = ["Marlin", "Marlin"]', "name each once"),
+    "pads-unknown": (22, "names 'Merlin', which is no launch site", "called Marlin"),
+    "payload-too-small": (17, "launch.payload_kg = 450 is less than the mass of craft 'Teal'", "500 kg: at least that"),
+    "payload-without-masses": (17, "launch.payload_kg = 450 limits the mass", "add dry_mass_kg"),
+    "until-before-ready": (18, "launch.until_h = 20 is before the site is ready", "at least that moment"),
+    "ceiling-below-ring": (13, "limits.apoapsis_max_km = 8000", "9 000 km"),
+    "clock-overflow": (7, 'ring.period = "5:61:09"', "each of the last two below 60"),
+    "clock-with-unit": (7, 'ring.period_h = "5:04:09"', 'write period = "5:04:09"'),
+    "clock-without-quotes": (7, "period = 5:04:09", 'period = "5:04:09"'),
+    "date-as-length": (7, "ring.altitude_km = 2031-05-01T00:00:00Z", "write a number"),
+    "day-of-zero": (5, "body.sidereal_day_h = 0", "inf for a body that does not turn"),
+    "decimal-comma": (12, "clearance_km = 30,5", "write clearance_km = 30.5"),
+    "ellipse-without-at": (24, "craft.Rust.orbit.angle_deg = 30", 'add at = "periapsis" or at = "apoapsis"'),
+    "empty-name": (23, 'craft[1].name = " "', "at least one letter"),
+    "epoch-as-date": (1, "epoch = 2031-05-01", "write 2031-05-01T00:00:00Z"),
+    "epoch-as-text": (1, 'epoch = "2031-05-01T00:00:00Z"', "without quotes"),
+    "epoch-without-offset": (1, "epoch = 2031-05-01T00:00:00", "write 2031-05-01T00:00:00Z for UTC"),
+    "finished-before-ready": (13, "limits.finish_within_d = 1", "more than 1 d 6 h"),
+    "floor-above-ring": (12, "limits.clearance_km = 8900", "at most 8 880 km"),
+    "ground-without-launch": (
+        6,
+        "craft 'Teal' (line 6) is on the ground",
+        "add [launch], or give Teal orbit = { ... }",
+    ),
+    "half-a-slot": (8, "ring.slots = 3.5", "whole number"),
+    "infinite-altitude": (7, "ring.altitude_km = inf", "not finite"),
+    "insertion-apsides-swapped": (17, "launch.insertion.periapsis_km = 9000", "swap them"),
+    "insertion-in-the-air": (17, "launch.insertion.altitude_km = 130", "150 km"),
+    "insertion-off-its-orbit": (17, "launch.insertion.altitude_km = 190", "between 250 km and 9 000 km"),
+    "insertion-short-of-the-ring": (17, "launch.insertion.apoapsis_km = 7000", "a circle, both apsides alike"),
+    "insertion-without-altitude": (17, "launch.insertion.periapsis_km = -200", "add launch.insertion.altitude_km"),
+    "insertions-without-names": (18, "launch.insertion[0] has no name", "a name of its own"),
+    "instant-before-epoch": (17, "launch.ready = 2031-04-30T00:00:00Z", "a moment after it"),
+    "instant-without-epoch": (17, "launch.ready = 2031-05-02T00:00:00Z", "add epoch ="),
+    "key-in-wrong-table": (9, "ring.finish_within_d", "belongs in [limits]"),
+    "key-of-no-table": (9, "ring.color is not a key", "knows altitude_km, hold_for_h, inclination_deg"),
+    "key-twice": (9, "slots = 4", "keep one of them"),
+    "latitude-beyond-the-pole": (15, "launch.latitude_deg = 95", "at most 90 deg"),
+    "list-as-number": (7, "ring.altitude_km = [9000.0]", "write a length"),
+    "nan": (12, "limits.clearance_km = nan", "give a finite one"),
+    "throttle-beyond-one": (25, "craft.Teal.throttle_min = 1.5", "1"),
+    "negative-mass": (21, "craft.Teal.dry_mass_kg = -310", "more than 0 kg"),
+    "no-body": (None, "there is no [body]", "add it"),
+    "no-craft": (None, "there is no [[craft]]", "add it"),
+    "no-ring": (None, "there is no [ring]", "add it"),
+    "no-ring-size": (6, "ring has no size", "add altitude_km, radius_km or period"),
+    "no-slot-at-all": (8, "ring.slots = 0", "from 1 to 500"),
+    "no-slots": (6, "ring has no slots", "add slots"),
+    "not-toml": (8, "'slots 3'", "write key = value"),
+    "number-as-text": (7, 'ring.altitude_km = "9000"', "take the quotes off"),
+    "occupied-nowhere": (26, "ring.occupied.Jade has no place", "add slot, or angle_deg"),
+    "one-name-two-craft": (23, 'craft.Teal.name = "Teal"', "(line 19): give each craft a name of its own"),
+    "one-slot-two-craft": (30, "Onyx and Jade are both in slot 1", "another place"),
+    "only-comments": (None, "the file is empty", "a scenario needs at least [body]"),
+    "orbit-altitude-is-a-radius": (24, "craft.Rust.orbit circles at 15 378 km", "write radius_km"),
+    "orbit-off-the-ring": (24, "craft.Rust.orbit runs from 400 to 7 000 km", "goal.front_step"),
+    "orbit-through-the-center": (24, "craft.Rust.orbit.periapsis_km = -7000", "more than -6 378.137 km"),
+    "orbit-without-angle": (24, "craft.Rust.orbit has no angle", "add angle_deg or angle_rad"),
+    "orbit-without-size": (24, "craft.Rust.orbit has no size", "add periapsis_km and apoapsis_km, or altitude_km"),
+    "pad-without-insertion": (14, "launch has no insertion", "add insertion"),
+    "pads-without-names": (14, "launch[0] has no name", "a name of its own"),
+    "plane-beyond-the-last": (28, "craft.Rust.orbit.plane = 2 is no plane of the ring", "which has 2, counted from 0"),
+    "plane-too-full": (8, "Rust and Jade are in plane 0, which has 1 slot", "raise ring.slots to 2"),
+    "planes-over-the-equator": (9, "ring.planes = 2 would all be one", "give inclination_deg"),
+    "propellant-without-masses": (27, 'goal.minimize = "propellant"', 'or minimize = "delta_v"'),
+    "ready-before-epoch": (17, "launch.ready_h = -2", "0 or more"),
+    "reserve-too-large": (24, "craft.Teal.reserve_m_s = 200", "183.9 m/s: less than that"),
+    "ring-in-the-air": (7, "ring.altitude_km = 90", "raise the ring"),
+    "ring-in-the-ground": (7, "ring.radius_km = 5000", "write a larger one"),
+    "short-clock": (7, 'ring.period = "5:04" can be read as 5 h 04 min or as 5 min 04 s', '"5:04:00" or "0:05:04"'),
+    "single-craft-table": (19, "craft holds one table for each item", "[[craft]]"),
+    "slot-beyond-the-last": (28, "ring.occupied.Jade.slot = 3", "counted 0 to 2"),
+    "some-masses": (21, "has dry_mass_kg and isp_s but no propellant", "together, or none of them"),
+    "stay-as-text": (25, 'craft.Rust.stay = "yes"', "true or false, without quotes"),
+    "stay-off-the-ring": (25, "craft.Rust.stay = true", "an orbit at 9 000 km"),
+    "stay-on-the-ground": (21, "craft.Teal.stay = true", "give it an orbit, or launch it"),
+    "text-as-number": (1, "title = 7", '"7" in quotes'),
+    "thrust-without-masses": (21, "craft.Teal.thrust_n = 400", "add dry_mass_kg, propellant_kg and isp_s"),
+    "too-far": (7, "ring.altitude_km = 1e+300", "at most 10 000 000 000 km"),
+    "too-many-craft": (8, "2 craft are to find a slot, but the ring has 1", "raise ring.slots to 2"),
+    "true-as-number": (8, "ring.slots = true", "write a number"),
+    "two-line-title": (1, 'title = "Broken\\nin two"', "one line"),
+    "two-units": (8, "ring.altitude_km = 9000 and ring.altitude_m = 9000000", "keep one of them"),
+    "unit-missing": (7, "ring.altitude = 9000", "write altitude_m or altitude_km"),
+    "unit-of-another-kind": (7, "ring.altitude_deg", "write altitude_m or altitude_km"),
+    "unknown-body": (4, 'body.name = "marz"', "did you mean mars?"),
+    "unknown-goal": (27, 'goal.minimize = "time"', '"delta_v", "finish", "propellant" or "worst_delta_v"'),
+    "unknown-key": (12, "limits.clearence_km", "did you mean clearance_km?"),
+    "world-without-day": (3, 'body.name = "Ellory"', "add sidereal_day_h"),
+    "world-without-radius": (4, 'body.name = "Ellory"', "radius_km"),
+}
+
+
+def test_every_broken_file_has_its_message() -> None:
+    assert sorted(path.stem for path in BROKEN.glob("*.toml")) == sorted(EXPECTED)
+
+
+@pytest.mark.parametrize("name", sorted(EXPECTED))
+def test_broken_file(name: str) -> None:
+    line, what, remedy = EXPECTED[name]
+    path = BROKEN / f"{name}.toml"
+    with pytest.raises(InputError) as caught:
+        read_scenario(path)
+    message = str(caught.value)
+    assert message.startswith(f"{path}, line {line}: " if line else f"{path}: ")
+    assert what in message
+    assert remedy in message
+    assert "\n" not in message
+    assert message.endswith((".", "?"))
+
+
+def test_missing_file_names_a_near_one(tmp_path: Path) -> None:
+    (tmp_path / "mars-ring.toml").write_text("")
+    with pytest.raises(InputError, match=r"no such file.*did you mean .*mars-ring\.toml"):
+        read_scenario(tmp_path / "mars-rings.toml")
+
+
+def test_folder_is_no_file(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="is a folder"):
+        read_scenario(tmp_path)
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="the superuser may read everything")
+def test_file_without_permission(tmp_path: Path) -> None:
+    path = tmp_path / "closed.toml"
+    path.write_text(text("one-craft-mars"))
+    path.chmod(0)
+    with pytest.raises(InputError, match=r"cannot be read.*permission"):
+        read_scenario(path)
+
+
+def test_huge_file_is_not_read(tmp_path: Path) -> None:
+    path = tmp_path / "huge.toml"
+    with path.open("wb") as stream:
+        stream.truncate(50_000_000)
+    with pytest.raises(InputError, match=r"50 MB.*at most 1 MB"):
+        read_scenario(path)
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no such device here")
+def test_endless_device_is_not_read() -> None:
+    with pytest.raises(InputError, match="at most 1 MB"):
+        read_scenario("/dev/zero")
+
+
+def test_binary_file(tmp_path: Path) -> None:
+    path = tmp_path / "picture.toml"
+    path.write_bytes(b'title = "x"\n\x89PNG\r\n\x1a\n\xff\xfe')
+    with pytest.raises(
+        InputError, match=r"line 2: the file is not UTF-8 text \(byte 0x89 at place 12\): save it as UTF-8"
+    ):
+        read_scenario(path)
+
+
+def test_latin_1_file(tmp_path: Path) -> None:
+    path = tmp_path / "old.toml"
+    path.write_bytes('# aufgeräumt\ntitle = "x"\n'.encode("latin-1"))
+    with pytest.raises(InputError, match="line 1: the file is not UTF-8 text"):
+        read_scenario(path)
+
+
+def test_name_that_no_file_can_have() -> None:
+    with pytest.raises(InputError, match="cannot be read"):
+        read_scenario("a\0b")
+
+
+def test_empty_text() -> None:
+    with pytest.raises(InputError, match="the file is empty"):
+        parse_scenario("")
+
+
+def test_brackets_without_end() -> None:
+    with pytest.raises(InputError, match="nested too deeply"):
+        parse_scenario("x = " + "[" * 100_000)
+
+
+def test_number_of_ten_thousand_digits() -> None:
+    with pytest.raises(InputError, match="cannot be read"):
+        parse_scenario("x = " + "9" * 10_000)
+
+
+def test_whole_number_beyond_a_float() -> None:
+    with pytest.raises(InputError, match="not finite"):
+        parse_scenario(
+            text("one-craft-mars").replace("altitude_km = 9000.0\nslots", f"altitude_km = 1{'0' * 400}\nslots")
+        )
+
+
+def test_mark_at_the_start_and_windows_line_ends(tmp_path: Path) -> None:
+    path = tmp_path / "windows.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + text("one-craft-mars").replace("\n", "\r\n").encode())
+    scenario = read_scenario(path)
+    assert scenario.source.where("ring.slots") == f"{path}, line 12"
+
+
+NASTY = [
+    "nan",
+    "inf",
+    "-inf",
+    "-1",
+    "0",
+    "1e308",
+    "-1e308",
+    "1e-308",
+    "true",
+    '""',
+    '"free"',
+    '"5:04"',
+    "[]",
+    "[1]",
+    "{}",
+]
+NASTY += [
+    "{ a = 1 }",
+    "2031-05-01",
+    "2031-05-01T00:00:00",
+    "07:32:00",
+    "0.5",
+    "99999999999999999999",
+    '"\\u0000"',
+    "3,5",
+]
+VALUE = re.compile(r"(?<== )[^{\n#]+?(?=\s*(?:#|$|\n| }))")
+NAMES = sorted(bundled())
+
+
+def read_or_refused(source: str) -> None:
+    """Read a text; where it is refused, hold the message to its form."""
+    try:
+        scenario = parse_scenario(source, "spoiled.toml")
+    except InputError as fault:
+        problem: InputError | None = fault
+    else:
+        problem = None
+        assert isinstance(scenario, Scenario)
+        assert math.isfinite(scenario.ring.radius_m)
+    if problem is not None:
+        assert str(problem).startswith("spoiled.toml")
+        assert "\n" not in str(problem)
+
+
+@settings(derandomize=True, deadline=None, max_examples=250, database=None)
+@given(st.data())
+def test_spoiled_scenarios_are_read_or_refused(data: st.DataObject) -> None:
+    """Whatever stands for a value, the reader answers with a scenario or with one paragraph, never with a traceback."""
+    source = text(data.draw(st.sampled_from(NAMES)))
+    for _ in range(data.draw(st.integers(1, 3))):
+        places = list(VALUE.finditer(source))
+        place = data.draw(st.sampled_from(places))
+        source = source[: place.start()] + data.draw(st.sampled_from(NASTY)) + source[place.end() :]
+    read_or_refused(source)
+
+
+@settings(derandomize=True, deadline=None, max_examples=150, database=None)
+@given(st.data())
+def test_cut_scenarios_are_read_or_refused(data: st.DataObject) -> None:
+    source = text(data.draw(st.sampled_from(NAMES)))
+    start = data.draw(st.integers(0, len(source)))
+    end = data.draw(st.integers(start, min(len(source), start + 40)))
+    read_or_refused(source[:start] + source[end:])

@@ -1,0 +1,126 @@
+"""The plan that a replan leaves, as a plan of its own; and several looks one after another.
+
+What is left of a plan flown exactly is the rest of that plan: its burns are those that were still to come, and lead
+into the slot by scipy's integrator (see ``test_mending.py``).
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from ringwright.cli import main
+from ringwright.models.errors import InputError
+from ringwright.models.reading.observed import Observed, parse_observed
+from ringwright.optimizer.replan.replan import replan
+from ringwright.optimizer.replan.resumed_plan import from_here, go_on
+from ringwright.reports.result import result
+
+from .test_repair import FOLDER, all_seen, bundled, flown_again, state_at
+
+SEEN = """now_h = 1.0
+
+[[craft]]
+name = "Flint"
+orbit = { period = "11:05:20", apoapsis_km = 9000, at = "apoapsis", at_h = 0, angle_deg = 0 }
+"""
+
+
+def nothing_seen(now_s: float) -> Observed:
+    return Observed(now_s=now_s)
+
+
+@pytest.mark.parametrize("seen", [False, True])
+def test_the_rest_of_a_plan_is_a_plan(seen: bool) -> None:
+    before = bundled("low-mars")
+    old = before.plans[0]
+    now = 3600.0
+    done = replan(before, all_seen(before, now) if seen else nothing_seen(now))
+    here = from_here(done)
+    assert here is not None
+    plan = here.outcome.plans[0]
+    to_come = {part.craft: [burn for burn in part.burns if burn.time_s > now] for part in old.craft}
+    for part in plan.craft:
+        assert [burn.time_s for burn in part.burns] == pytest.approx([b.time_s for b in to_come[part.craft]], abs=1.0)
+        sizes = [b.delta_v_m_s for b in to_come[part.craft]]
+        assert [burn.delta_v_m_s for burn in part.burns] == pytest.approx(sizes, abs=0.02)
+        before_it = next(one for one in old.craft if one.craft == part.craft)
+        state = state_at(before.scenario, before_it, now)
+        times, states = flown_again(before.scenario.body, state, now, part, before.ring.period_s)
+        angle = np.unwrap(np.arctan2(states[:, 1], states[:, 0]))
+        gap = angle - np.array([float(before.ring.phase(t, part.slot)) for t in times])
+        miss = math.remainder(float(np.trapezoid(gap, times)) / before.ring.period_s, 2.0 * math.pi)
+        assert abs(miss) < math.radians(0.003)
+    assert not plan.broken
+    assert {one.craft for one in here.outcome.kept} == {"Siskin"}
+    spent = dict(here.past.spent)
+    assert plan.delta_v_m_s + sum(spent.values()) == pytest.approx(old.delta_v_m_s, abs=0.02)
+    # the same format as any plan
+    assert set(result(here.outcome)) == set(result(before))
+    assert result(here.outcome)["plans"][0]["within_limits"]
+
+
+def test_looks_one_after_another_come_to_the_same_as_the_plan() -> None:
+    before = bundled("low-mars")
+    old = before.plans[0]
+    last = max(burn.time_s for part in old.craft for burn in part.burns)
+    times = [1200.0, 30_000.0, last - 1200.0]
+
+    def look(now_s: float) -> Observed:
+        return all_seen(before, now_s)
+
+    done, here = go_on(before, [lambda _, t=t: look(t) for t in times])  # type: ignore[misc]
+    assert here is not None
+    assert done.total_m_s == pytest.approx(old.delta_v_m_s, abs=0.05)
+    assert done.finish_s == pytest.approx(old.finish_s, abs=2.0)
+    assert done.old_total_m_s == pytest.approx(old.delta_v_m_s, abs=0.05)
+    assert set(here.past.done) == {"Siskin", "Twite"}
+    after, nobody = go_on(before, [lambda _: nothing_seen(last + 60.0)])
+    assert nobody is None
+    assert after.total_m_s == pytest.approx(old.delta_v_m_s, abs=1e-9)
+
+
+def test_a_look_sees_what_the_one_before_it_left() -> None:
+    before = bundled("one-craft-mars")
+    first = parse_observed(SEEN, before.scenario, before.ring)
+    second = "now_h = 12.0\n"
+    done, here = go_on(before, [lambda _: first, lambda now: parse_observed(second, now.scenario, now.ring)])
+    # nothing new was seen: the plan that the first look left goes on, and it is not the old one
+    assert here is not None
+    assert done.onward.as_planned
+    assert done.total_m_s == pytest.approx(done.old_total_m_s, abs=1e-6)
+    assert done.total_m_s > before.plans[0].delta_v_m_s + 1.0
+    assert done.finish_s == pytest.approx(done.old_plan.finish_s, abs=1e-6)
+    [part] = here.outcome.plans[0].craft
+    assert len(part.burns) == len(done.old_plan.craft[0].burns) - 1
+
+
+def test_looks_come_in_the_order_of_their_times() -> None:
+    before = bundled("one-craft-mars")
+    with pytest.raises(InputError, match="in the order of their times"):
+        go_on(before, [lambda _: nothing_seen(7200.0), lambda _: nothing_seen(3600.0)])
+
+
+def test_command_line_writes_the_plan_from_here(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    seen, later = tmp_path / "seen.toml", tmp_path / "later.toml"
+    seen.write_text(SEEN, encoding="utf-8")
+    later.write_text("now_h = 12\n", encoding="utf-8")
+    out = tmp_path / "out"
+    command = ["replan", f"{FOLDER}/one-craft-mars.toml", "--observed", str(seen), "--observed", str(later)]
+    assert main([*command, "--out", str(out)]) == 0
+    assert "sheets are in" in capsys.readouterr().out
+    plan = json.loads((out / "plan.json").read_text(encoding="utf-8"))
+    told = json.loads((out / "replan.json").read_text(encoding="utf-8"))
+    assert plan["format"] == "ringwright-plan/1"
+    assert told["format"] == "ringwright-replan/1"
+    [part] = plan["plans"][0]["craft"]
+    assert part["in_slot_s"] == pytest.approx(told["finish_s"], abs=1e-3)
+    assert all(burn["time_s"] > told["now_s"] for burn in part["burns"])
+    assert plan["plans"][0]["delta_v_m_s"] == pytest.approx(told["craft"][0]["rest_m_s"], abs=1e-6)
+    assert (out / "sheet-1-flint.txt").exists()
+    assert (out / "turning_view.svg").exists()
+    assert "ringwright plan" not in (out / "plan.txt").read_text(encoding="utf-8")

@@ -1,0 +1,190 @@
+"""The budget of ways without a closed form: the linear law against the numerical flight, and against closed forms.
+
+That the whole of it tells what planners really burn is checked in ``test_closed_loop.py``.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from ringwright.models.dispersions import let_go_off, sigma_across, sigma_along
+from ringwright.models.errors import InputError
+from ringwright.models.flight.gravity import gravity_around
+from ringwright.models.flight.integrate import Impulse, fly, measure
+from ringwright.models.frames import wrap
+from ringwright.models.scenario import Errors
+from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.robustness.budget import BLOCK, block, exact_m_s, make_budget, stories
+from ringwright.optimizer.robustness.linear import TARGETS, LinearStory, linear_story_of
+from ringwright.reports.budget import budget_json, budget_text
+
+from ...planned import scenario_of
+from .test_closed_loop import planned_once
+
+Array = NDArray[np.float64]
+
+STAGED = """
+[body]
+name = "mars"
+j2 = 0.0
+[ring]
+altitude_km = 3000.0
+slots = 3
+slot0_deg = 40.0
+[limits]
+finish_within_d = 3.0
+revolutions_max = 6
+[launch]
+latitude_deg = 0.0
+longitude_deg = 0.0
+until_h = 0.0
+insertion = { periapsis_km = 130.0, apoapsis_km = 3000.0, altitude_km = 130.0 }
+upper_stage = { delta_v_m_s = 400.0, lasts_h = 40.0 }
+[errors]
+burn_share = 0.004
+[[craft]]
+name = "Wren"
+"""
+
+
+@cache
+def astray() -> tuple[Outcome, LinearStory]:
+    outcome = planned_once("one-astray")
+    [story] = stories(outcome)
+    assert isinstance(story, LinearStory)
+    return outcome, story
+
+
+def test_the_law_tells_the_end_of_flights_a_little_off() -> None:
+    # tenfold burn errors of a usual engine: what is of second order stays below a fiftieth
+    outcome, story = astray()
+    [part] = outcome.plans[0].craft
+    assert part.itinerary is not None
+    item, rng = part.itinerary, np.random.default_rng(3)
+    offs = 0.3 * rng.normal(size=(12, len(story.burns), 3))
+    late = 20.0 * rng.normal(size=(12, len(story.burns)))
+    items = [item]
+    for off, by in zip(offs, late, strict=True):
+        burns = [
+            Impulse(burn.time_s + float(t), *(np.array(burn[1:]) + one))
+            for burn, one, t in zip(item.impulses, off, by, strict=True)
+        ]
+        items.append(replace(item, impulses=tuple(burns), end_s=item.end_s + 200.0))
+    flights = fly(items, gravity_around(outcome.scenario.body))
+    seen = [measure(flight, outcome.ring, part.plane, part.slot) for flight in flights]
+    rate = 2.0 * math.pi / outcome.ring.period_s
+    ends = np.array([[s.slot_error_rad, rate * s.period_error_s, *s.eccentricity, *s.plane_tilt_rad] for s in seen])
+    found = ends[1:] - ends[0]
+    found[:, 0] = wrap(found[:, 0])
+    told = np.tensordot(offs, story.law[:TARGETS], ([1, 2], [1, 2])) + late @ story.late[:TARGETS].T
+    for row in range(TARGETS):
+        assert np.abs(told[:, row] - found[:, row]).max() < 0.05 * np.abs(found[:, row]).max() + 2e-6, row
+
+
+def test_without_errors_it_burns_what_the_plan_does() -> None:
+    _, story = astray()
+    assert exact_m_s(story.with_errors(Errors())) == pytest.approx(story.planned_m_s, abs=0.02)
+
+
+def test_stories_that_differ_in_their_burns_alone_are_not_taken_for_one_another() -> None:
+    _, story = astray()
+    assert exact_m_s(replace(story, burns=2.0 * story.burns)) == pytest.approx(2.0 * exact_m_s(story))
+
+
+def test_one_burn_alone_spreads_as_gates_has_it() -> None:
+    # what a burn adds: sigma along it and across, per axis, in the draws themselves (JPL TR 32-504, from memory)
+    _, base = astray()
+    errors = Errors(burn_m_s=0.02, burn_share=0.01, across_m_s=0.03, pointing_rad=0.005)
+    # a law of nothing but the first burn, so that the end shows its error as it was drawn
+    law = np.zeros_like(base.law)
+    law[[1, 2, 3], 0, [0, 1, 2]] = 1.0
+    story = replace(base, errors=errors, law=law, late=0.0 * base.late, match_s=1e9)
+    story = replace(story, tolerance_rad=9.0, tilt_tolerance_rad=9.0)
+    rng = np.random.default_rng(8)
+    wanted = story.burns[0]
+    size = float(np.linalg.norm(wanted))
+    ahead = wanted / size
+    flights = story.fly(rng.standard_normal((story.normals, 60_000)))
+    # the radial part is almost all across, as the burn is almost along the track
+    assert abs(ahead[0]) < 0.05
+    spread = float(np.std(flights.period_error_s)) * 2.0 * math.pi / story.ring.period_s
+    assert spread == pytest.approx(float(sigma_across(errors, size)), rel=0.05)
+    assert float(sigma_along(errors, size)) == pytest.approx(math.hypot(0.02, 0.01 * size))
+
+
+@pytest.mark.parametrize("name", ["on the ring", "platform-at-sea"])
+def test_it_comes_near_the_closed_forms_where_there_are_some(name: str) -> None:
+    # two planners that trim by other rules: the reserves for 99 in 100 agree to a quarter
+    outcome = planned_once(name)
+    plan = outcome.plans[0]
+    assert plan.hold is not None
+    part, [closed, *_] = plan.craft[0], stories(outcome)
+    law = linear_story_of(outcome.scenario, outcome.ring, part, plan.hold.match_s)
+    reserves = [
+        np.quantile(np.concatenate([block(one, 7, 0, k).delta_v_m_s for k in range(3)]), 0.99) - one.planned_m_s
+        for one in (closed, law)
+    ]
+    assert reserves[1] == pytest.approx(reserves[0], rel=0.25)
+
+
+def test_a_burn_that_an_upper_stage_pays_costs_the_craft_nothing() -> None:
+    outcome = make_plan(scenario_of(STAGED))
+    [part] = outcome.plans[0].craft
+    assert part.burns[0].by_stage_m_s > 0.0
+    [story] = stories(outcome)
+    assert isinstance(story, LinearStory)
+    assert story.own @ np.linalg.norm(story.burns, axis=1) == pytest.approx(part.delta_v_m_s, abs=1e-6)
+    budget = make_budget(outcome, samples=BLOCK)
+    text = " ".join(budget_text(budget, 80).split())
+    assert "No closed form is known for such a way" in text
+    assert '"told_by": "linear law"' in budget_json(budget)
+    assert budget.craft[0].planned_m_s <= budget.craft[0].delta_v_m_s[0].value
+
+
+def test_a_launcher_off_its_mark() -> None:
+    # apsides by vis-viva and the eccentricity vector, planes by the pole (Vallado 2013, algorithm 9)
+    gm, low, high = 4.28e13, 3.6e6, 6.4e6
+    semi, e = 0.5 * (low + high), (high - low) / (high + low)
+    nu, incline = 1.1, 0.4
+    p = semi * (1.0 - e * e)
+    flat = p / (1.0 + e * math.cos(nu)) * np.array([math.cos(nu), math.sin(nu), 0.0])
+    speed = math.sqrt(gm / p) * np.array([-math.sin(nu), e + math.cos(nu), 0.0])
+    tilt = np.array(
+        [
+            [1.0, 0.0, 0.0],
+            [0.0, math.cos(incline), -math.sin(incline)],
+            [0.0, math.sin(incline), math.cos(incline)],
+        ]
+    )
+    position, velocity = tilt @ flat, tilt @ speed
+    new, going = let_go_off(
+        position, velocity, gm, periapsis_m=5e3, apoapsis_m=-9e3, inclination_rad=0.01, node_rad=0.02
+    )
+    spin = np.cross(new, going)
+    found = 1.0 / (2.0 / np.linalg.norm(new) - going @ going / gm)
+    shape = np.cross(going, spin) / gm - new / np.linalg.norm(new)
+    assert found * (1.0 - np.linalg.norm(shape)) == pytest.approx(low + 5e3, abs=1e-3)
+    assert found * (1.0 + np.linalg.norm(shape)) == pytest.approx(high - 9e3, abs=1e-3)
+    assert math.acos(spin[2] / np.linalg.norm(spin)) == pytest.approx(incline + 0.01, abs=1e-9)
+    assert math.atan2(spin[0], -spin[1]) == pytest.approx(0.02, abs=1e-9)
+    assert math.acos(shape @ new / np.linalg.norm(shape) / np.linalg.norm(new)) == pytest.approx(nu, abs=1e-6)
+
+
+def test_carriers_and_drifts_are_refused_with_a_remedy() -> None:
+    outcome = astray()[0]
+    plan = outcome.plans[0]
+    part = plan.craft[0]
+    for other, says in (
+        (replace(part, route="carrier"), r"take \[\[carrier\]\] out"),
+        (replace(part, route="drift"), "limits.finish_within_d"),
+    ):
+        changed = replace(outcome, plans=(replace(plan, craft=(other,)),))
+        with pytest.raises(InputError, match=says):
+            make_budget(changed, samples=100)

@@ -1,0 +1,144 @@
+"""What small errors of a burn make of the slot, by the flight: against closed forms and other steps."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from functools import lru_cache
+
+import pytest
+
+from ringwright.models.burns import FiniteThrust
+from ringwright.models.flight.gravity import gravity_around
+from ringwright.models.flight.integrate import Impulse, fly, measure, readout
+from ringwright.optimizer.outcome import CraftPlan, Outcome
+from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.robustness.missed_burn import missed
+from ringwright.optimizer.robustness.sensitivity import itinerary_of, sensitivities
+
+from ...planned import scenario_of
+
+ONE_PERCENT = 0.01
+TEXT = """
+title = "One to phase"
+[body]
+name = "mars"
+{j2}
+[ring]
+altitude_km = 6000.0
+slots = 2
+slot0_deg = 0.0
+[limits]
+clearance_km = 100.0
+revolutions_max = 4
+finish_within_d = 4.0
+[[ring.occupied]]
+name = "Alder"
+slot = 1
+[[craft]]
+name = "Birch"
+dry_mass_kg = 100.0
+propellant_kg = 60.0
+isp_s = 280.0
+orbit = {{ altitude_km = 6000.0, angle_deg = 310.0 }}
+"""
+
+
+@lru_cache
+def planned(j2: str) -> tuple[Outcome, CraftPlan]:
+    outcome = make_plan(scenario_of(TEXT.format(j2=j2)))
+    return outcome, outcome.plans[0].craft[0]
+
+
+def test_a_second_of_period_is_k_turns_in_t() -> None:
+    """A phasing period too long by one second makes the craft late by k seconds: 2 pi k / T of slot (Kepler motion).
+
+    With the last burn as planned it goes on drifting: over the turn that is measured, about half a turn's worth more.
+    """
+    outcome, part = planned("j2 = 0.0")
+    first, last = sensitivities(part, outcome.ring, gravity_around(outcome.scenario.body))
+    k, period_s = part.revolutions, outcome.ring.period_s
+    assert k == 4
+    revolutions = -first.per_period_s * period_s / (2.0 * math.pi)
+    assert k + 0.3 < revolutions < k + 0.9
+    # the last burn: 3 T / v seconds of period for each m/s, of which half a turn's drift is seen in the mean
+    assert last.period_per_m_s == pytest.approx(3.0 * period_s / outcome.ring.speed_m_s, rel=ONE_PERCENT)
+
+
+@pytest.mark.parametrize("j2", ["j2 = 0.0", ""], ids=["round", "oblate"])
+def test_other_steps_through_the_flight_agree(j2: str) -> None:
+    """Steps five times as large, to both sides, flown here one by one."""
+    outcome, part = planned(j2)
+    ring, gravity = outcome.ring, gravity_around(outcome.scenario.body)
+    base = itinerary_of(part, ring)
+    found = sensitivities(part, ring, gravity)
+
+    def error(index: int, change: tuple[float, float, float, float]) -> float:
+        burns = list(base.impulses)
+        burns[index] = Impulse(*(a + b for a, b in zip(burns[index], change, strict=True)))
+        (flight,) = fly([dataclasses.replace(base, impulses=tuple(burns))], gravity)
+        return measure(flight, ring, 0, part.slot).slot_error_rad
+
+    for index, slope in enumerate(found):
+        sign = math.copysign(1.0, part.burns[index].along_m_s)
+        wide = (error(index, (0.0, 0.0, 0.1 * sign, 0.0)) - error(index, (0.0, 0.0, -0.1 * sign, 0.0))) / 0.2
+        assert slope.per_m_s == pytest.approx(wide, rel=ONE_PERCENT)
+        size = part.burns[index].delta_v_m_s
+        out = 0.5 * (error(index, (0.0, 0.1, 0.0, 0.0)) - error(index, (0.0, -0.1, 0.0, 0.0))) / 0.1
+        assert slope.per_pitch == pytest.approx(out * size, rel=0.02, abs=1e-7)
+
+
+def test_a_burn_that_takes_time_is_flown_a_little_long() -> None:
+    """The same by flights put together here: lit as planned, cut off so much later, by a step ten times as wide."""
+    text = TEXT.format(j2="j2 = 0.0").replace("isp_s = 280.0", "isp_s = 280.0\nthrust_n = 20.0")
+    outcome = make_plan(scenario_of(text))
+    [part] = outcome.plans[0].craft
+    ring, gravity = outcome.ring, gravity_around(outcome.scenario.body)
+    assert isinstance(part.engine, FiniteThrust)
+    assert part.itinerary is not None
+    assert part.burns[0].duration_s is not None
+    assert part.burns[0].duration_s > 60.0
+    item, engine = part.itinerary, part.engine
+    found = sensitivities(part, ring, gravity)
+    exhaust, mass = 280.0 * 9.80665, engine.mass_kg
+
+    def seconds(first_kg: float, size: float) -> float:
+        # rocket equation, and the mass that flows at constant thrust
+        return first_kg * -math.expm1(-size / exhaust) * exhaust / engine.thrust_n
+
+    for index, slope in enumerate(found):
+        burn = item.impulses[index]
+        errors, periods = [], []
+        for more in (0.2, 0.0):
+            size = burn.delta_v_m_s
+            later = 0.5 * (seconds(mass, size + more) - seconds(mass, size))
+            grown = Impulse(burn.time_s + later, *((1.0 + more / size) * one for one in burn[1:]))
+            burns = (*item.impulses[:index], grown, *item.impulses[index + 1 :])
+            end = item.end_s + 100.0
+            (flight,) = fly([dataclasses.replace(item, impulses=burns, end_s=end)], gravity, engine)
+            errors.append(measure(flight, ring, 0, part.slot).slot_error_rad)
+            periods.append(readout(flight.after[index], ring.gm).period_s)
+        assert slope.per_m_s == pytest.approx((errors[0] - errors[1]) / 0.2, rel=ONE_PERCENT)
+        assert slope.period_per_m_s == pytest.approx((periods[0] - periods[1]) / 0.2, rel=ONE_PERCENT)
+        mass *= math.exp(-burn.delta_v_m_s / exhaust)
+
+
+def test_a_missed_first_burn_on_the_ring_costs_a_turn_and_nothing_else() -> None:
+    outcome, part = planned("j2 = 0.0")
+    found = missed(outcome.scenario, outcome.ring, part, 0)
+    assert found.kind == "again"
+    assert found.next_s == pytest.approx(part.burns[0].time_s + outcome.ring.period_s, rel=1e-9)
+    assert found.lead_rad == pytest.approx(part.lead_rad, abs=1e-9)
+    assert found.more_m_s == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_missed_last_burn_comes_back_after_one_phasing_period() -> None:
+    outcome, part = planned("j2 = 0.0")
+    found = missed(outcome.scenario, outcome.ring, part, 1)
+    assert part.phasing_period_s is not None
+    assert found.kind == "again"
+    assert found.next_s == pytest.approx(part.burns[1].time_s + part.phasing_period_s, rel=1e-6)
+    # by then the slot is where it is after one phasing period, ahead or behind of the touch
+    off = 2.0 * math.pi * part.phasing_period_s / outcome.ring.period_s
+    assert math.cos(found.lead_rad - off) == pytest.approx(1.0, abs=1e-9)
+    assert found.more_m_s >= -1e-6

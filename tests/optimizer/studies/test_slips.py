@@ -1,0 +1,137 @@
+"""Slips and losses: each answer against planning the scenario that says the same in its own words."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import pytest
+
+from ringwright.cli import main
+from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.studies.slips import Slips, make_slips
+from ringwright.reports.slips import slips_json, slips_text
+
+from ...planned import planned, scenario_of
+from ..routes.test_carrier import world
+
+DAY_S = 86_400.0
+TWO = ("Sorrel", "Tansy")
+LAUNCHED = "turnaround_h = 30.0\n"
+
+
+def slips_of(text: str, late_s: tuple[float, ...] = (DAY_S,), spare_after_s: float = 10.0 * DAY_S) -> Slips:
+    return make_slips(make_plan(scenario_of(text)), late_s, spare_after_s)
+
+
+def in_space(angles: tuple[float, ...], slots: int, ready_h: float = 0.0) -> str:
+    names = [f"Craft {k}" for k in range(len(angles))]
+    text = world(names=tuple(names), slots=slots)
+    for name, angle in zip(names, angles, strict=True):
+        there = f"orbit = {{ altitude_km = 2400.0, angle_deg = {angle!r} }}\nready_h = {ready_h!r}"
+        text = text.replace(f'name = "{name}"', f'name = "{name}"\n{there}')
+    return text
+
+
+def test_a_late_first_launch_is_a_pad_that_is_ready_later() -> None:
+    text = world(names=("Sorrel",), launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0)
+    first = planned(text)["plans"][0]
+    at = first["craft"][0]["launch_s"]
+    [launch] = slips_of(text, (3600.0, DAY_S)).launches
+    for slip in launch.slips:
+        ready = (at + slip.late_s) / 3600.0
+        later = planned(text.replace(LAUNCHED, f"{LAUNCHED}ready_h = {ready!r}\n"))["plans"][0]
+        assert slip.price is not None
+        assert slip.price.delta_v_m_s == pytest.approx(later["delta_v_m_s"], abs=1e-4)
+        assert slip.price.finish_s == pytest.approx(later["finish_s"], abs=0.1)
+        assert slip.price.liftoff_s == pytest.approx(later["craft"][0]["launch_s"], abs=0.1)
+        assert slip.price.liftoff_s is not None
+        assert slip.price.liftoff_s >= at + slip.late_s - 1e-6
+
+
+def test_what_has_gone_up_before_keeps_its_slot() -> None:
+    text = world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0, limits="finish_within_d = 30.0")
+    outcome = make_plan(scenario_of(text))
+    parts = sorted(outcome.plans[0].craft, key=lambda part: part.launch_s or 0.0)
+    launches = slips_of(text).launches
+    last = next(launch for launch in launches if launch.name == parts[1].craft)
+    [slip] = last.slips
+    assert slip.price is not None
+    ready = ((parts[1].launch_s or 0.0) + DAY_S) / 3600.0
+    held = f'slot0_deg = 40.0\n[[ring.occupied]]\nname = "{parts[0].craft}"\nslot = {parts[0].slot}'
+    alone = world(
+        names=(parts[1].craft,),
+        launch=f"{LAUNCHED}ready_h = {ready!r}\n",
+        ring=held,
+        low_km=-300.0,
+        limits="finish_within_d = 30.0",
+    )
+    later = planned(alone)["plans"][0]
+    assert slip.price.delta_v_m_s == pytest.approx(later["delta_v_m_s"] + parts[0].delta_v_m_s, abs=1e-3)
+
+
+def test_a_craft_that_dies_leaves_the_others_to_be_spread() -> None:
+    text = in_space((0.0, 90.0, 180.0, 270.0), 4)
+    found = slips_of(text)
+    for launch in found.launches:
+        [loss] = launch.losses
+        assert loss.in_orbit
+        assert loss.spread is not None
+        assert loss.spare is None
+        dead = int(launch.name.split()[1])
+        left = tuple(90.0 * k for k in range(4) if k != dead)
+        least = planned(in_space(left, 3))["plans"][0]
+        assert loss.spread.delta_v_m_s == pytest.approx(least["delta_v_m_s"], abs=1e-4)
+        assert loss.spread.delta_v_m_s > 0.0
+    assert found.planned.delta_v_m_s == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_spare_takes_the_place_of_a_craft_lost_on_the_pad() -> None:
+    text = world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0, limits="finish_within_d = 9.0")
+    for launch in slips_of(text).launches:
+        on_pad, in_orbit = launch.losses
+        assert not on_pad.in_orbit
+        assert in_orbit.in_orbit
+        assert on_pad.gap is not None
+        assert on_pad.spare is not None
+        assert launch.planned_s is not None
+        assert on_pad.spare.liftoff_s is not None
+        assert on_pad.spare.liftoff_s >= launch.planned_s + 10.0 * DAY_S - 1e-6
+        assert on_pad.spare.finish_s > 9.0 * DAY_S
+        assert on_pad.gap.delta_v_m_s < on_pad.spare.delta_v_m_s
+        assert on_pad.spread is not None
+
+
+def test_craft_that_stay_keep_the_ring_as_it_is() -> None:
+    ring = 'slot0_deg = 40.0\n[[ring.occupied]]\nname = "Campion"\nslot = 2'
+    for launch in slips_of(world(names=TWO, launch=LAUNCHED, ring=ring, low_km=-300.0)).launches:
+        for loss in launch.losses:
+            assert loss.spread is None
+            assert "craft that stay" in loss.why_not_spread
+
+
+def test_text_and_json_tell_the_same() -> None:
+    text = world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0, limits="finish_within_d = 9.0")
+    found = slips_of(text, (6.0 * 3600.0, 30.0 * DAY_S))
+    told = json.loads(slips_json(found))
+    assert told["format"] == "ringwright-slips/1"
+    assert [launch["name"] for launch in told["launches"]] == [launch.name for launch in found.launches]
+    shown = slips_text(found, 80)
+    assert max(len(line) for line in shown.splitlines()) <= 80
+    # thirty days late the date is missed
+    assert told["launches"][0]["slips"][1]["plan"] is None
+    assert "NO PLAN keeps the limits" in shown
+    assert "planning aid" in shown
+    for launch in told["launches"]:
+        assert math.isfinite(launch["slips"][0]["plan"]["delta_v_m_s"])
+
+
+def test_command_line_refuses_what_is_no_slip(capsys: pytest.CaptureFixture[str]) -> None:
+    file = "scenarios/platform-at-sea.toml"
+    for options, said in (
+        (["--slip", "0h"], "later time"),
+        (["--slip", "soon"], "is not a time"),
+        (["--craft", "Nobody"], "is no craft of the scenario"),
+    ):
+        assert main(["slips", file, *options]) == 2
+        assert said in capsys.readouterr().err

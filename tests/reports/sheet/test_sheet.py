@@ -1,0 +1,100 @@
+"""Maneuver sheets: what stands on them, within their width, and as files."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+
+import pytest
+
+from ringwright.cli import main
+from ringwright.models.reading.scenario_reader import read_scenario
+from ringwright.models.readouts import clock
+from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.plan import make_plan
+from ringwright.reports.sheet.files import write_sheets
+from ringwright.reports.sheet.pdf import sheet_pdf
+from ringwright.reports.sheet.sheet import sheets
+from ringwright.reports.sheet.text import sheet_markdown, sheet_text
+
+SCENARIOS = Path(__file__).parents[3] / "scenarios"
+HASTY = (
+    "craft.Skiff.thrust_n=4000",
+    "craft.Skiff.throttle_min=0.3",
+    "ring.tolerance_deg=0.05",
+)
+
+
+@lru_cache
+def outcome(name: str, *settings: str) -> Outcome:
+    return make_plan(read_scenario(SCENARIOS / f"{name}.toml", list(settings)))
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_no_line_is_wider_than_asked(width: int) -> None:
+    for name in ("platform-at-sea", "low-mars"):
+        found = outcome(name)
+        for sheet in sheets(found, found.plans[0]):
+            assert max(len(line) for line in sheet_text(sheet, width).splitlines()) <= width
+
+
+def test_a_sheet_tells_what_to_do_to_read_and_what_if() -> None:
+    found = outcome("low-mars")
+    part = next(part for part in found.plans[0].craft if part.side == "below")
+    (sheet,) = sheets(found, found.plans[0], [part.craft])
+    text = sheet_text(sheet)
+    for burn in part.burns:
+        assert clock(burn.period_after_s) in text
+    assert text.count("[ ]") >= 2 * len(part.burns) + 2
+    assert text.count("read ____") >= 6 * len(part.burns)
+    assert "How exact, in degrees of slot" in text
+    assert "If it is missed: next chance at" in text
+    assert "is ahead by, deg" in text
+    assert "A planning aid, not flight software" in text
+
+
+def test_a_burn_that_must_come_says_that_a_miss_is_the_end() -> None:
+    found = outcome("platform-at-sea")
+    part = next(part for part in found.plans[0].craft if part.must_burn)
+    (sheet,) = sheets(found, found.plans[0], [part.craft])
+    assert "IF IT IS MISSED: the orbit falls below" in sheet_text(sheet)
+
+
+def test_a_hand_too_slow_is_told_so() -> None:
+    found = outcome("platform-at-sea", *HASTY)
+    (sheet,) = sheets(found, found.plans[0], ["Skiff"])
+    text = " ".join(sheet_text(sheet).split())
+    assert "s at full thrust (4 000 N), half of it before the time of the impulse" in text
+    assert "s at the least thrust (30%)" in text
+    assert "NOT BY HAND" in text or "% of thrust or less it is within what is allowed" in text
+
+
+def test_markdown_and_pdf() -> None:
+    found = outcome("low-mars")
+    sheet = sheets(found, found.plans[0])[-1]
+    text = sheet_markdown(sheet)
+    assert text.startswith(f"# {sheet.title}\n")
+    assert "- [ ] " in text
+    assert "| PERIOD AFTER | " in text
+    content = sheet_pdf(sheet)
+    assert content.startswith(b"%PDF-")
+    assert content.count(b"/Type /Page\n") == 1, "one craft, one page"
+    assert content == sheet_pdf(sheet), "the same sheet makes the same file"
+
+
+def test_files_of_a_folder(tmp_path: Path) -> None:
+    found = outcome("low-mars")
+    written = write_sheets(sheets(found, found.plans[0]), tmp_path / "out")
+    assert sorted(path.suffix for path in written) == sorted([".txt", ".md", ".pdf"] * (len(written) // 3))
+    assert all(path.stat().st_size > 500 for path in written)
+
+
+def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
+    scenario = str(SCENARIOS / "one-craft-mars.toml")
+    assert main(["sheet", scenario]) == 0
+    assert "Burn 1 of 2" in capsys.readouterr().out
+    assert main(["sheet", scenario, "--craft", "Nobody"]) == 2
+    assert "is no craft of the scenario" in capsys.readouterr().err
+    assert main(["sheet", scenario, "--plan", "999"]) == 2
+    assert "there are plans 1 to" in capsys.readouterr().err
+    assert main(["sheet", scenario, "--plan", "0"]) == 2
