@@ -1,0 +1,290 @@
+"""What the public functions return: the answer of the planner with its text, data frames and pictures.
+
+Everything is worked out when it is asked for. Frames are in SI units (see ``frames.py``), text and JSON in the units
+of the command line.
+"""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass, field
+from functools import partial
+from typing import TYPE_CHECKING
+
+from ...models.scenario import Scenario
+from ...optimizer.outcome import Outcome
+from ...optimizer.period import Periods as Fitting
+from ...optimizer.period import Question
+from ...optimizer.replan.replan import Replan
+from ...optimizer.robustness.budget import Budget
+from ...optimizer.studies.strategies import Entry
+from ...optimizer.studies.sweep import Grid, Row
+from . import frames
+from .picture import Picture
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
+
+WIDTH = 100
+"""Characters in a line of text."""
+
+
+class Shown:
+    """Shows itself in a notebook as a table under its first sentences, and as text everywhere else."""
+
+    @property
+    def text(self) -> str:
+        """What the command prints."""
+        raise NotImplementedError
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The table that a reader wants first."""
+        raise NotImplementedError
+
+    def _repr_html_(self) -> str:
+        head = self.text.split("\n\n")[:2]
+        said = "".join(f"<p>{html.escape(' '.join(part.split()))}</p>" for part in head)
+        return f"<div>{said}{self.table.to_html(index=False, float_format='{:.6g}'.format)}</div>"
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Planned(Shown):
+    """Ranked plans of a scenario.
+
+    Args:
+        outcome: everything that planning found, as frozen values in SI units and radians.
+    """
+
+    outcome: Outcome
+
+    @property
+    def feasible(self) -> bool:
+        """Whether a plan keeps all limits."""
+        return bool(self.outcome.plans)
+
+    @property
+    def plans(self) -> pd.DataFrame:
+        """One row a plan, the best by the goal first: delta-v m/s, finish s from the epoch, propellant kg."""
+        return frames.plans_frame(self.outcome)
+
+    @property
+    def craft(self) -> pd.DataFrame:
+        """One row for each craft of each plan."""
+        return frames.craft_frame(self.outcome)
+
+    @property
+    def burns(self) -> pd.DataFrame:
+        """One row a burn: moment, parts out, along and across, and the orbit at cut-off (radii, m)."""
+        return frames.burns_frame(self.outcome)
+
+    @property
+    def front(self) -> pd.DataFrame:
+        """The price of time: delta-v, m/s, against finish, s."""
+        return frames.front_frame(self.outcome)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The plans."""
+        return self.plans
+
+    @property
+    def text(self) -> str:
+        """What ``ringwright plan`` prints."""
+        from ..terminal import plan_text
+
+        return plan_text(self.outcome, WIDTH, next_command="")
+
+    @property
+    def json(self) -> str:
+        """The machine-readable result."""
+        from ..result import result_text
+
+        return result_text(self.outcome)
+
+    @property
+    def figures(self) -> tuple[str, ...]:
+        """Names of the pictures that this answer has."""
+        return tuple(self._drawings())
+
+    def figure(self, name: str = "front") -> Picture:
+        """A picture of plan 1, or of all plans.
+
+        Args:
+            name: one of :attr:`figures`.
+
+        Raises:
+            ValueError: there is no picture of that name.
+        """
+        drawings = self._drawings()
+        if name not in drawings:
+            raise ValueError(f"there is no picture {name!r}: {', '.join(drawings) or 'without a plan there is none'}")
+        return Picture(name, drawings[name])
+
+    def _drawings(self) -> dict[str, partial[Figure]]:
+        from ..figures import drawings
+
+        return drawings(self.outcome)
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Periods(Shown):
+    """Every period that brings one craft into its slot.
+
+    Args:
+        question: what was asked, SI units and radians.
+        found: the answer as columns.
+    """
+
+    question: Question
+    found: Fitting
+
+    @property
+    def options(self) -> pd.DataFrame:
+        """One row for each period that fits, sorted by time."""
+        return frames.options_frame(self.found)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The options."""
+        return self.options
+
+    @property
+    def text(self) -> str:
+        """The options as plain text."""
+        if not len(self.found):
+            return "No period fits all limits."
+        best = self.options.iloc[self.found.cheapest]
+        return (
+            f"{len(self.found)} periods fit; the cheapest takes {best['total_m_s']:.1f} m/s and "
+            f"{best['wait_s']:.1f} s.\n\n{self.options.to_string(index=False)}\n"
+        )
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Budgeted(Shown):
+    """What a plan takes when launch, burns and readings have errors."""
+
+    budget: Budget
+
+    @property
+    def craft(self) -> pd.DataFrame:
+        """One row a craft: delta-v by the plan and at each quantile, and what to add, m/s."""
+        return frames.budget_frame(self.budget)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The craft."""
+        return self.craft
+
+    @property
+    def text(self) -> str:
+        """What ``ringwright budget`` prints."""
+        from ..budget import budget_text
+
+        return budget_text(self.budget, WIDTH)
+
+    @property
+    def json(self) -> str:
+        """The budget, machine-readable."""
+        from ..budget import budget_json
+
+        return budget_json(self.budget)
+
+    def figure(self) -> Picture:
+        """What each craft burns beyond its plan, with the quantiles."""
+        from ..figures.budget import draw_budget
+
+        return Picture("budget", partial(draw_budget, self.budget))
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Replanned(Shown):
+    """The best plan from here, against the plan as it was."""
+
+    done: Replan
+    after: Planned | None
+    """The plan that is left, to plan on from; None where nothing is left to do or no plan is left."""
+
+    @property
+    def changes(self) -> pd.DataFrame:
+        """One row a craft: what it does now, and what the plan said before."""
+        return frames.changes_frame(self.done)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The changes."""
+        return self.changes
+
+    @property
+    def text(self) -> str:
+        """What ``ringwright replan`` prints."""
+        from ..replan import replan_text
+
+        return replan_text(self.done, WIDTH)
+
+    @property
+    def json(self) -> str:
+        """The new plan, machine-readable."""
+        from ..replan import replan_json
+
+        return replan_json(self.done)
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Comparison(Shown):
+    """Strategies for one scenario, or several scenarios, side by side."""
+
+    entries: tuple[Entry, ...]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row for each strategy or scenario."""
+        return frames.entries_frame(self.entries)
+
+    @property
+    def text(self) -> str:
+        """What ``ringwright compare`` prints."""
+        from ..compare import compare_text
+
+        return compare_text(self.entries, WIDTH)
+
+    @property
+    def json(self) -> str:
+        """The comparison, machine-readable."""
+        from ..compare import compare_json
+
+        return compare_json(self.entries)
+
+    def figure(self) -> Picture:
+        """All fronts in one picture."""
+        from ..figures.compare import draw_fronts
+
+        return Picture("fronts", partial(draw_fronts, self.entries))
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Swept(Shown):
+    """A scenario planned over a grid of values."""
+
+    scenario: Scenario
+    over: Grid
+    rows: tuple[Row, ...] = field(default=())
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row for each point of the grid, the last key fastest."""
+        return frames.rows_frame(self.over, self.rows)
+
+    @property
+    def text(self) -> str:
+        """What ``ringwright sweep`` prints."""
+        from ..sweep import sweep_text, told
+
+        return sweep_text(
+            self.scenario.title, self.scenario.minimize, self.over, [told(row) for row in self.rows], WIDTH
+        )
