@@ -74,7 +74,7 @@ def test_out_writes_tables_result_and_figures(scenario: Path, tmp_path: Path) ->
     assert main(["plan", str(scenario), "--out", str(out), "--json", str(tmp_path / "plan.json")]) == 0
     names = {path.name for path in out.iterdir()}
     wanted = {"plan.json", "plans.csv", "craft.csv", "burns.csv", "front.csv", "front.svg", "front.png"}
-    assert wanted | {"ring_from_above.svg", "turning_view.svg", "timeline.svg"} <= names
+    assert wanted | {"turning_view.svg", "unrolled_ring.svg", "timeline.svg"} <= names
     assert json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))["plans"]
 
 

@@ -15,14 +15,14 @@ if TYPE_CHECKING:
 def drawings(outcome: Outcome) -> dict[str, partial[Figure]]:
     """Every picture that an outcome has, by name, as a call that draws it.
 
-    ``front``; ``ring_from_above`` and ``turning_view``, one a plane where the ring has several; ``timeline`` where
+    ``front``; ``turning_view`` and ``unrolled_ring``, one a plane where the ring has several; ``timeline`` where
     craft move; ``worth_of_time`` where it was worked out. Empty without a plan.
     """
     from .front import draw_front
-    from .ring_from_above import draw_ring_from_above
     from .time_price import draw_time_price
     from .timeline import draw_timeline
     from .turning_view import draw_turning_view
+    from .unrolled_ring import draw_unrolled_ring
 
     found: dict[str, partial[Figure]] = {}
     if not outcome.plans:
@@ -32,8 +32,8 @@ def drawings(outcome: Outcome) -> dict[str, partial[Figure]]:
     first = min(outcome.plans, key=lambda plan: plan.rank)
     for plane in sorted({part.plane for part in first.craft}) or [0]:
         which = f"_plane_{plane}" if outcome.ring.planes > 1 else ""
-        found[f"ring_from_above{which}"] = partial(draw_ring_from_above, outcome, first, plane)
         found[f"turning_view{which}"] = partial(draw_turning_view, outcome, first, plane)
+        found[f"unrolled_ring{which}"] = partial(draw_unrolled_ring, outcome, first, plane)
     if first.craft:
         found["timeline"] = partial(draw_timeline, outcome)
     if outcome.price is not None:

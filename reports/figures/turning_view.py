@@ -14,8 +14,9 @@ from ...models.readouts import plain
 from ...models.ring import Array, Ring
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
 from .arcs import Arc
-from .ring_from_above import draw_body, drawn_plane, drawn_ways, name_slots, plane_words, round_sheet, slot_names
+from .round_sheet import draw_body, name_slots, round_sheet
 from .style import FAINT, PAPER, ink, rim, stroke
+from .ways import drawn_plane, drawn_ways, plane_words, slot_names, titled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,7 +49,7 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None, plane: int | N
         (0.5 * math.pi + slot * ring.spacing_rad, radii[slot], name)
         for slot, name in enumerate(slot_names(outcome, plan, plane))
     ]
-    title = f"{outcome.scenario.title}: turning with the ring"
+    title = titled(outcome, plan, "turning with the ring")
     figure, axes = round_sheet(title, _below(outcome, plan, plane, ways, stretch), points, labels)
     if stretch == 1.0:
         draw_body(axes, outcome)

@@ -81,14 +81,14 @@ def test_headings_and_planes_stand_in_the_text_of_a_plan() -> None:
 
 
 def test_each_plane_has_its_pictures_and_names_its_own_craft() -> None:
-    from ringwright.reports.figures.ring_from_above import draw_ring_from_above
     from ringwright.reports.figures.style import paper
+    from ringwright.reports.figures.unrolled_ring import draw_unrolled_ring
 
     outcome = outcome_of("three-planes")
     first = outcome.plans[0]
     with paper():
         for plane in range(3):
-            figure = draw_ring_from_above(outcome, first, plane)
+            figure = draw_unrolled_ring(outcome, first, plane)
             words = "\n".join(text.get_text() for axes in figure.axes for text in axes.texts)
             for part in first.craft:
                 assert (f"{part.craft}\nslot {part.slot}" in words) is (part.plane == plane)

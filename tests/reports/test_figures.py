@@ -21,13 +21,13 @@ from ringwright.optimizer.outcome import Outcome
 from ringwright.reports.figures import draw_all
 from ringwright.reports.figures.arcs import craft_arcs
 from ringwright.reports.figures.front import draw_front
-from ringwright.reports.figures.ring_from_above import draw_ring_from_above
 from ringwright.reports.figures.style import ink, paper, save
 from ringwright.reports.figures.timeline import draw_timeline, time_axis
 from ringwright.reports.figures.turning_view import draw_turning_view
+from ringwright.reports.figures.unrolled_ring import draw_unrolled_ring
 from ringwright.tests.reports import sample
 
-NAMES = ["front", "ring_from_above", "turning_view", "timeline"]
+NAMES = ["front", "turning_view", "unrolled_ring", "timeline"]
 SAMPLES = [sample.relay, sample.dozen, sample.single, sample.freeform, sample.parked]
 
 
@@ -79,7 +79,7 @@ def test_without_a_plan_nothing_is_drawn(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("make", SAMPLES)
-@pytest.mark.parametrize("draw", [draw_ring_from_above, draw_turning_view, draw_timeline])
+@pytest.mark.parametrize("draw", [draw_unrolled_ring, draw_turning_view, draw_timeline])
 def test_every_craft_is_named_and_no_label_leaves_the_sheet(
     draw: Callable[[Outcome], Figure], make: Callable[[], Outcome]
 ) -> None:
@@ -99,7 +99,7 @@ def test_every_craft_is_named_and_no_label_leaves_the_sheet(
 
 
 @pytest.mark.parametrize("make", [sample.relay, sample.dozen])
-@pytest.mark.parametrize("draw", [draw_ring_from_above, draw_turning_view, draw_timeline, draw_front])
+@pytest.mark.parametrize("draw", [draw_unrolled_ring, draw_turning_view, draw_timeline, draw_front])
 def test_labels_do_not_cover_each_other(draw: Callable[[Outcome], Figure], make: Callable[[], Outcome]) -> None:
     with paper():
         figure = draw(make())

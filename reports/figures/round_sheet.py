@@ -1,0 +1,136 @@
+"""A sheet for a round picture, with room for the labels around it, and what stands on it: body, air, slots."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from ...models.ring import Array
+from ...optimizer.outcome import Outcome, Plan
+from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, bare, ink, rim, sheet
+from .ways import slot_names
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_LETTER = 0.082  # width of a letter of a label, inches
+
+
+_BESIDE = 0.3  # a label stands beside its slot where the cosine of the slot's angle is more than this
+
+
+_TALLEST = 0.8  # a picture is no more than 1 / this as tall as wide
+
+
+def round_sheet(title: str, below: str, points: Array, labels: list[tuple[float, float, str]]) -> tuple[Figure, Axes]:
+    """A sheet whose axes hold a round picture in units of the ring's radius, with room for the labels around it.
+
+    Args:
+        title, below: the heading.
+        points: what is drawn besides the ring, (n, 2).
+        labels: angle, rad, and distance at which a label begins, and its longest line.
+    """
+    width = 8.0
+    inner = width - 0.3
+    unit = 0.4 * inner
+    for _ in range(12):  # the room that labels take depends on the scale, and the scale on that; settles soon
+        left, bottom, right, top = _bounds(points, labels, unit)
+        unit = inner / max(right - left, _TALLEST * (top - bottom))
+    spare = 0.5 * max(0.0, _TALLEST * (top - bottom) - (right - left))
+    figure, axes = sheet(width, (top - bottom) * unit, title, below)
+    bare(axes)
+    axes.set_xlim(left - spare, right + spare)
+    axes.set_ylim(bottom, top)
+    return figure, axes
+
+
+def _bounds(points: Array, labels: list[tuple[float, float, str]], unit: float) -> tuple[float, float, float, float]:
+    """Left, bottom, right and top of ring, points and labels, in ring radii of ``unit`` inches."""
+    corners = [1.04 * np.minimum(points.min(axis=0, initial=-1.0), -1.0)]
+    corners.append(1.04 * np.maximum(points.max(axis=0, initial=1.0), 1.0))
+    for angle, radius, text in labels:
+        at = radius * np.array([math.cos(angle), math.sin(angle)])
+        size = _LETTER * len(text)
+        across = 0.25 + size if abs(math.cos(angle)) > _BESIDE else 0.5 * size
+        upward = 0.58 if abs(math.sin(angle)) > _BESIDE else 0.3
+        half = np.array([across, upward]) / unit
+        # a label reaches outward only, except where it is centered on its slot
+        corners.append(at + half * np.where(at >= 0.0, 1.0, -1.0))
+        corners.append(at + 0.5 * half * np.where(at >= 0.0, -1.0, 1.0) * (np.abs(at) <= _BESIDE * radius))
+    stacked = np.array(corners)
+    (left, bottom), (right, top) = stacked.min(axis=0), stacked.max(axis=0)
+    return float(left), float(bottom), float(right), float(top)
+
+
+def draw_body(axes: Axes, outcome: Outcome) -> None:
+    """Draw body and atmosphere around the origin of axes whose unit is the ring's radius."""
+    from matplotlib.patches import Circle
+
+    body, unit_m = outcome.scenario.body, outcome.ring.radius_m
+    if body.atmosphere_top_m > 0.0:
+        axes.add_patch(
+            Circle((0.0, 0.0), (body.radius_m + body.atmosphere_top_m) / unit_m, facecolor=SHADE, edgecolor="none")
+        )
+    size = body.radius_m / unit_m
+    axes.add_patch(Circle((0.0, 0.0), size, facecolor=GROUND, edgecolor=QUIET, linewidth=0.7, zorder=1))
+    if size > 0.12:
+        name = body.name.capitalize() if body.name.islower() else body.name
+        axes.text(0.0, 0.0, name, ha="center", va="center", color=QUIET, style="italic", zorder=1)
+    floor = outcome.scenario.floor_m / unit_m
+    if floor > size * 1.002:
+        _circle(axes, floor, FAINT, 0.8, zorder=1, style=(0, (1, 2.5)))
+
+
+def name_slots(
+    axes: Axes, outcome: Outcome, plan: Plan, plane: int, *, at_s: float, radii: list[float], turn_rad: float
+) -> None:
+    """Mark and name every slot of a plane with whoever has it.
+
+    Args:
+        at_s: moment at which the slots are shown, s.
+        radii: distance from the center at which each slot's label begins, in ring radii.
+        turn_rad: added to every angle.
+    """
+    ring = outcome.ring
+    owners = {(part.plane, part.slot): index for index, part in enumerate(plan.craft)}
+    kept = {kept.slot for kept in outcome.kept if kept.plane == plane}
+    names = slot_names(outcome, plan, plane)
+    for slot in range(ring.slots):
+        angle = float(ring.phase(at_s, slot, plane)) + turn_rad
+        x, y = math.cos(angle), math.sin(angle)
+        radius = radii[slot]
+        index = owners.get((plane, slot))
+        if index is not None:
+            color = face = ink(index)
+        elif slot in kept:
+            color = face = INK
+        else:
+            color, face = QUIET, PAPER
+        axes.plot([x], [y], "o", markersize=7.5, markerfacecolor=face, markeredgecolor=color, zorder=6)
+        axes.annotate(
+            f"{names[slot]}\nslot {slot}",
+            (radius * x, radius * y),
+            xytext=(13 * x, 13 * y),
+            textcoords="offset points",
+            ha="left" if x > _BESIDE else "right" if x < -_BESIDE else "center",
+            va="bottom" if y > _BESIDE else "top" if y < -_BESIDE else "center",
+            color=color,
+            linespacing=1.15,
+            path_effects=rim(),
+            zorder=7,
+        )
+
+
+def _circle(axes: Axes, radius: float, color: str, width: float, *, zorder: float, style: Any = "solid") -> None:
+    angle = np.linspace(0.0, 2.0 * math.pi, 721)
+    axes.plot(
+        radius * np.cos(angle),
+        radius * np.sin(angle),
+        color=color,
+        linewidth=width,
+        linestyle=style,
+        zorder=zorder,
+    )
