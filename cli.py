@@ -77,6 +77,12 @@ def _parser() -> argparse.ArgumentParser:
     _time_limit(plan)
     plan.set_defaults(run=_plan)
 
+    page = commands.add_parser("page", help="the plans as one page to open in a browser: pick, play, compare, print")
+    _scenario(page)
+    page.add_argument("--out", metavar="FILE", default="ringwright.html", help="file to write: ringwright.html")
+    _time_limit(page)
+    page.set_defaults(run=_page)
+
     sheet = commands.add_parser("sheet", help="maneuver sheets of a plan: what to do, to read, and how exactly")
     _scenario(sheet)
     sheet.add_argument("--craft", action="append", default=[], metavar="NAME", help="only this craft; may be repeated")
@@ -308,6 +314,25 @@ def _plan(arguments: argparse.Namespace) -> int:
             print(f"\nTables, result and figures are in {arguments.out}.")
     if patience.stopped and not outcome.plans:
         return INTERRUPTED
+    return 0 if outcome.plans else NO_PLAN
+
+
+def _page(arguments: argparse.Namespace) -> int:
+    from .models.reading.scenario_reader import read_scenario
+
+    scenario = read_scenario(arguments.scenario, arguments.settings)
+    from .optimizer.plan import make_plan
+    from .reports.page.page import write_page
+    from .reports.terminal import answer_text
+
+    progress = _Progress()
+    with _Patience(arguments.time_limit) as patience:
+        try:
+            outcome = make_plan(scenario, progress, left_s=patience.left_s)
+            write_page(outcome, arguments.out, progress)
+        finally:
+            progress.done()
+    print(f"{answer_text(outcome)}\nThe page is {arguments.out}: open it in a browser.")
     return 0 if outcome.plans else NO_PLAN
 
 

@@ -133,21 +133,31 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if not first.craft:
         kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad, ring.planes) for kept in outcome.kept)
         return [*lines, *paragraph(f"No craft has to move. {kept}{'.' if kept else ''}", width)]
-    moved = count(len(first.craft), "craft reaches its slot", "craft reach their slots")
-    when = "" if scenario.epoch is None else f" ({instant(scenario.epoch, first.finish_s)})"
-    worst = max(first.craft, key=lambda part: part.delta_v_m_s, default=None)
-    most = "" if worst is None or len(first.craft) < 2 else f", {plain(worst.delta_v_m_s)} m/s at most ({worst.craft})"
-    lines += paragraph(
-        f"{moved} for {plain(first.delta_v_m_s)} m/s in all{most}; "
-        f"{'the last' if len(first.craft) > 1 else 'it'} arrives after {span(first.finish_s)}{when}."
-        f"{carriers_sum(first)}",
-        width,
-    )
+    lines += paragraph(answer_text(outcome), width)
     if outcome.kept:
         kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad, ring.planes) for kept in outcome.kept)
         lines += paragraph(f"{kept}.", width)
     lines += _broken_lines(first, width)
     return lines
+
+
+def answer_text(outcome: Outcome) -> str:
+    """The answer in a sentence: what plan 1 takes and when it is done, or that there is no plan."""
+    if not outcome.plans:
+        return "No plan keeps all limits."
+    first = min(outcome.plans, key=lambda plan: plan.rank)
+    if not first.craft:
+        return "No craft has to move."
+    epoch = outcome.scenario.epoch
+    moved = count(len(first.craft), "craft reaches its slot", "craft reach their slots")
+    when = "" if epoch is None else f" ({instant(epoch, first.finish_s)})"
+    worst = max(first.craft, key=lambda part: part.delta_v_m_s)
+    most = "" if len(first.craft) < 2 else f", {plain(worst.delta_v_m_s)} m/s at most ({worst.craft})"
+    return (
+        f"{moved} for {plain(first.delta_v_m_s)} m/s in all{most}; "
+        f"{'the last' if len(first.craft) > 1 else 'it'} arrives after {span(first.finish_s)}{when}."
+        f"{carriers_sum(first)}"
+    )
 
 
 def _broken_lines(plan: Plan, width: int) -> list[str]:
@@ -337,7 +347,8 @@ def _quantity(limit: str, value: float) -> str:
     return f"{small(shown) if 0.0 < abs(shown) < 0.1 else plain(shown).removesuffix('.0')}{unit}"
 
 
-def _room(margin: Margin) -> float:
+def room_of(margin: Margin) -> float:
+    """Room under a limit, SI units; negative where it is broken."""
     return margin.value - margin.allowed if margin.sense == "at least" else margin.allowed - margin.value
 
 
@@ -346,10 +357,10 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = heading("What shapes it", width)
     if not counted:
         return [*lines, *paragraph("No limit of the scenario touches this plan.", width, indent="  ")]
-    counted.sort(key=lambda margin: _room(margin) / max(abs(margin.allowed), abs(margin.value), 1e-12))
+    counted.sort(key=lambda margin: room_of(margin) / max(abs(margin.allowed), abs(margin.value), 1e-12))
     rows = []
     for margin in counted:
-        room = _room(margin)
+        room = room_of(margin)
         if room < 0:
             left = f"OVER by {_quantity(margin.limit, -room)}"
         elif room <= 1e-3 * max(abs(margin.allowed), abs(margin.value)):

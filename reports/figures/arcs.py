@@ -48,33 +48,67 @@ class Arc:
         return np.asarray(np.unwrap(np.arctan2(self.position_m[:, 1], self.position_m[:, 0])))
 
 
-def craft_arcs(outcome: Outcome, part: CraftPlan, *, until_s: float | None = None, a_turn: int = 240) -> list[Arc]:
-    """Work out the arcs of a craft, first to last.
+@dataclass(frozen=True, kw_only=True)
+class Stretch:
+    """A conic without burns, from one moment to a later one, with position (2,), m, and velocity (2,), m/s, at one of
+    its ends, ``at_s``; stages as for :class:`Arc`."""
+
+    stage: Stage
+    position_m: Array
+    velocity_m_s: Array
+    at_s: float
+    from_s: float
+    to_s: float
+
+
+def gm_drawn(ring: Ring) -> float:
+    """The point mass whose circle at the ring's radius turns at the ring's rate, m^3/s^2."""
+    return ring.rate_rad_s**2 * ring.radius_m**3
+
+
+def craft_stretches(outcome: Outcome, part: CraftPlan, *, until_s: float | None = None) -> list[Stretch]:
+    """The conics of a craft between its burns, first to last; those of no length are left out.
 
     Args:
         outcome: gives ring and scenario.
         part: the craft's plan; without burns it sits in its slot throughout.
-        until_s: end of the last arc; by default the moment when the craft is in its slot (then it has no length).
-        a_turn: points for each revolution.
-
-    Returns:
-        Arcs in order of time; those of no length are left out.
+        until_s: end of the last one; by default the moment when the craft is in its slot (then it has no length).
     """
     ring = outcome.ring
-    gm = ring.rate_rad_s**2 * ring.radius_m**3
+    gm = gm_drawn(ring)
     begin_s = _begin(outcome, part)
     end_s = part.in_slot_s if until_s is None else max(until_s, part.in_slot_s)
-    position, velocity = _in_slot(ring, part, part.burns[-1].time_s if part.burns else begin_s)
     last_s = part.burns[-1].time_s if part.burns else begin_s
-    arcs = [_arc("slot", position, velocity, last_s, end_s, gm, a_turn)]
+    position, velocity = _in_slot(ring, part, last_s)
+    found = [Stretch(stage="slot", position_m=position, velocity_m_s=velocity, at_s=last_s, from_s=last_s, to_s=end_s)]
     for index in reversed(range(len(part.burns))):
         burn = part.burns[index]
         velocity = _before_burn(position, velocity, burn.radial_m_s, burn.along_m_s, burn.cross_m_s)
         since_s = part.burns[index - 1].time_s if index else min(begin_s, burn.time_s)
         stage: Stage = "phasing" if index else "ascent" if part.launch_s is not None else "before"
-        arcs.append(_arc(stage, position, velocity, burn.time_s, since_s, gm, a_turn))
+        found.append(
+            Stretch(
+                stage=stage,
+                position_m=position,
+                velocity_m_s=velocity,
+                at_s=burn.time_s,
+                from_s=since_s,
+                to_s=burn.time_s,
+            )
+        )
         position, velocity = kepler.propagate(position, velocity, since_s - burn.time_s, gm)
-    return [arc for arc in reversed(arcs) if len(arc.time_s) > 1]
+    return [one for one in reversed(found) if one.to_s - one.from_s >= 1e-6]
+
+
+def craft_arcs(outcome: Outcome, part: CraftPlan, *, until_s: float | None = None, a_turn: int = 240) -> list[Arc]:
+    """Work out the arcs of a craft, first to last: its stretches (see :func:`craft_stretches`) as points.
+
+    Args:
+        outcome, part, until_s: as for :func:`craft_stretches`.
+        a_turn: points for each revolution.
+    """
+    gm = gm_drawn(outcome.ring)
+    return [_arc(one, gm, a_turn) for one in craft_stretches(outcome, part, until_s=until_s)]
 
 
 def _begin(outcome: Outcome, part: CraftPlan) -> float:
@@ -102,25 +136,13 @@ def _before_burn(position: Array, velocity: Array, radial: float, along: float, 
     return np.asarray((float(velocity @ outward) - radial) * outward + swept * forward)
 
 
-def _arc(stage: Stage, position: Array, velocity: Array, from_s: float, to_s: float, gm: float, a_turn: int) -> Arc:
-    low, high = (float(value) for value in kepler.apsides(position, velocity, gm))
-    begin_s, end_s = min(from_s, to_s), max(from_s, to_s)
-    if end_s - begin_s < 1e-6:
-        times = np.array([begin_s])
-    else:
-        period_s = 2.0 * math.pi * math.sqrt((0.5 * (low + high)) ** 3 / gm) if math.isfinite(high) else end_s - begin_s
-        turns = (end_s - begin_s) / period_s
-        # an eccentric orbit hurries through its low part: more points for it
-        eccentricity = (high - low) / (high + low) if math.isfinite(high) else 1.0
-        count = max(24, math.ceil(turns * a_turn * (1.0 + 2.0 * eccentricity)))
-        times = np.linspace(begin_s, end_s, count)
-    positions, _ = kepler.propagate(position, velocity, times - from_s, gm)
-    return Arc(stage=stage, time_s=times, position_m=np.asarray(positions), periapsis_m=low, apoapsis_m=high)
-
-
-def one_turn(arc: Arc, from_end: bool = False) -> Array:
-    """Positions over the first (or last) whole revolution of an arc, or all of it where it is shorter, (n, 2)."""
-    angle = arc.angle_rad
-    if from_end:
-        return np.asarray(arc.position_m[angle >= angle[-1] - 2.0 * math.pi * 1.002])
-    return np.asarray(arc.position_m[angle <= angle[0] + 2.0 * math.pi * 1.002])
+def _arc(one: Stretch, gm: float, a_turn: int) -> Arc:
+    low, high = (float(value) for value in kepler.apsides(one.position_m, one.velocity_m_s, gm))
+    lasts_s = one.to_s - one.from_s
+    period_s = 2.0 * math.pi * math.sqrt((0.5 * (low + high)) ** 3 / gm) if math.isfinite(high) else lasts_s
+    # an eccentric orbit hurries through its low part: more points for it
+    eccentricity = (high - low) / (high + low) if math.isfinite(high) else 1.0
+    count = max(24, math.ceil(lasts_s / period_s * a_turn * (1.0 + 2.0 * eccentricity)))
+    times = np.linspace(one.from_s, one.to_s, count)
+    positions, _ = kepler.propagate(one.position_m, one.velocity_m_s, times - one.at_s, gm)
+    return Arc(stage=one.stage, time_s=times, position_m=np.asarray(positions), periapsis_m=low, apoapsis_m=high)

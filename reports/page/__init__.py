@@ -1,0 +1,1 @@
+"""The page: one self-contained HTML file on which a plan is picked, played and compared."""

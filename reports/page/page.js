@@ -1,0 +1,520 @@
+"use strict";
+(() => {
+  const D = JSON.parse(document.getElementById("data").textContent);
+  const TAU = 2 * Math.PI, by = (id) => document.getElementById(id);
+  // Okabe and Ito, Color Universal Design (2008); yellow is left out: it is lost on paper
+  const INKS = ["#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#8a8a8a"];
+  const DASHES = [[], [7, 3], [2, 2.5]];
+  const ink = (i) => INKS[i % INKS.length], dash = (i) => DASHES[Math.floor(i / INKS.length) % DASHES.length];
+  const tone = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
+  const SVG = "http://www.w3.org/2000/svg";
+
+  // Every text goes in as text, never as markup.
+  function el(tag, facts, ...inside) {
+    const made = document.createElement(tag);
+    for (const [key, value] of Object.entries(facts || {})) made.setAttribute(key, value);
+    for (const one of inside) made.append(one);
+    return made;
+  }
+  function draw(tag, facts, text) {
+    const made = document.createElementNS(SVG, tag);
+    for (const [key, value] of Object.entries(facts)) made.setAttribute(key, value);
+    if (text !== undefined) made.textContent = text;
+    return made;
+  }
+  const named = (craft) => {
+    const cell = el("td", {}, el("span", {class: "swatch", style: `background:${ink(craft)}`}));
+    cell.append(el("bdi", {}, D.craft[craft]));
+    return cell;
+  };
+  function span(s) {
+    const m = Math.round(Math.abs(s) / 60), d = Math.floor(m / 1440), h = Math.floor((m % 1440) / 60);
+    return (s < 0 ? "-" : "") + (d ? `${d} d ` : "") + (d || h ? `${h} h ` : "") + `${m % 60} min`;
+  }
+  function said(s) {
+    if (D.epoch_ms === null) return span(s) + " from the epoch";
+    return new Date(D.epoch_ms + s * 1000).toISOString().replace("T", " ").slice(0, 19) + " UTC (" + span(s) + ")";
+  }
+
+  // ---- where a craft is: Kepler's equation on the conic between two burns
+  function kepler(mean, e) {
+    let anomaly = mean + e * Math.sin(mean) * (1 + e * Math.cos(mean));
+    for (let i = 0; i < 12; i++) {
+      const step = (anomaly - e * Math.sin(anomaly) - mean) / (1 - e * Math.cos(anomaly));
+      anomaly -= step;
+      if (Math.abs(step) < 1e-13) break;
+    }
+    return anomaly;
+  }
+  function onConic([, from, , a, e, toward, mean0], t) {
+    const n = Math.sqrt(D.ring.gm_km3_s2 / (a * a * a));
+    const anomaly = kepler((mean0 + n * (t - from)) % TAU, e);
+    const x = Math.cos(anomaly) - e, y = Math.sqrt(1 - e * e) * Math.sin(anomaly);
+    return [a * (1 - e * Math.cos(anomaly)), toward + Math.atan2(y, x)];
+  }
+  const slotAngle = (slot) => TAU * slot / D.ring.slots;
+  /** Radius, km, and angle ahead of slot 0 of its plane; null before the craft flies by itself. */
+  function place(part, t) {
+    if (t >= part.in_slot_s || !part.stretches.length) return [D.ring.radius_km, slotAngle(part.slot)];
+    for (const one of part.stretches) {
+      if (t >= one[1] && t <= one[2]) {
+        const [r, angle] = onConic(one, t);
+        return [r, angle - D.ring.phase_rad[part.plane] - D.ring.rate_rad_s * t];
+      }
+    }
+    return null;
+  }
+  const sampled = new Map();
+  /** A part's way as drawn: for each stretch, whether it phases, and points [time, radius km, angle ahead]. */
+  function ways(part) {
+    if (sampled.has(part)) return sampled.get(part);
+    const found = [];
+    for (const one of part.stretches) {
+      const [stage, from, to, a, e] = one;
+      if (stage === "slot") continue;
+      const turn = TAU * Math.sqrt(a * a * a / D.ring.gm_km3_s2);
+      const since = stage === "phasing" ? from : Math.max(from, to - Math.min(turn, TAU / D.ring.rate_rad_s));
+      const count = Math.min(6000, Math.max(24, Math.ceil((to - since) / turn * 110 * (1 + 2 * e))));
+      const points = [];
+      for (let i = 0; i <= count; i++) {
+        const t = since + (to - since) * i / count, [r, angle] = onConic(one, t);
+        points.push([t, r, angle - D.ring.phase_rad[part.plane] - D.ring.rate_rad_s * t]);
+      }
+      found.push({phasing: stage === "phasing", points});
+    }
+    sampled.set(part, found);
+    return found;
+  }
+  const partsOf = (plan) => plan.parts.map((i) => D.parts[i]);
+
+  // ---- pictures on a canvas: what stands still is drawn once, what moves on top of it
+  function canvas(label, height) {
+    const made = el("canvas", {role: "img", "aria-label": label});
+    made.tall = height;
+    return made;
+  }
+  function sized(view) {
+    const wide = Math.max(260, view.clientWidth || 600), tall = Math.round(wide * view.tall);
+    const ratio = Math.min(window.devicePixelRatio || 1, 2);
+    if (view.width !== Math.round(wide * ratio)) { view.width = Math.round(wide * ratio); view.height = Math.round(tall * ratio); }
+    return [wide, tall, ratio];
+  }
+  function still(view, paint) {
+    const [wide, tall, ratio] = sized(view);
+    const layer = document.createElement("canvas");
+    layer.width = view.width; layer.height = view.height;
+    const pen = layer.getContext("2d");
+    pen.scale(ratio, ratio); pen.font = "12px Charter, 'DejaVu Serif', Georgia, serif"; pen.lineJoin = "round";
+    paint(pen, wide, tall);
+    view.layer = layer;
+  }
+  function moving(view, dots) {
+    if (!view.layer) return;
+    const pen = view.getContext("2d"), ratio = view.width / Math.max(260, view.clientWidth || 600);
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    pen.clearRect(0, 0, view.width, view.height);
+    pen.drawImage(view.layer, 0, 0);
+    pen.scale(ratio, ratio);
+    for (const [x, y, color, flash] of dots) {
+      if (flash > 0) {
+        pen.beginPath(); pen.arc(x, y, 5 + 12 * (1 - flash), 0, TAU);
+        pen.strokeStyle = color; pen.lineWidth = 2 * flash; pen.stroke();
+      }
+      pen.beginPath(); pen.arc(x, y, 4.5, 0, TAU);
+      pen.fillStyle = color; pen.fill(); pen.strokeStyle = tone("paper"); pen.lineWidth = 1.5; pen.stroke();
+    }
+  }
+  function line(pen, points, craft, phasing) {
+    pen.beginPath();
+    points.forEach(([x, y, lift], i) => (i && !lift ? pen.lineTo(x, y) : pen.moveTo(x, y)));
+    pen.strokeStyle = ink(craft); pen.lineWidth = phasing ? 1.3 : 0.8;
+    pen.setLineDash(phasing ? dash(craft) : [1.5, 2.5]); pen.stroke(); pen.setLineDash([]);
+  }
+  function slotLabels(plane) {
+    const names = Array(D.ring.slots).fill(null);
+    for (const kept of D.kept) if (kept.plane === plane) names[kept.slot] = kept.name;
+    return names;
+  }
+
+  class Panel {
+    constructor(home, plan, plane) {
+      this.plan = plan; this.plane = plane;
+      this.parts = partsOf(plan);
+      this.shown = this.parts.filter((part) => part.plane === plane);
+      this.home = home;
+      home.replaceChildren();
+      const warn = plan.broken.length ? el("p", {class: "warn"}, "BREAKS A LIMIT. " + plan.broken.join("; ")) : "";
+      home.append(el("h2", {}, `Plan ${plan.rank}: ${plan.cost}, ${plan.finish}`), warn);
+      if (D.ring.planes > 1) home.append(this.planeChoice());
+      this.turning = canvas("The ways to the slots in the frame that turns with the ring", 0.9);
+      this.unrolled = canvas("The unrolled ring: angle from slot 0 across, altitude up", 0.62);
+      const views = el("div", {class: "views"});
+      this.turningSaid = el("figcaption");
+      views.append(
+        el("figure", {}, el("h3", {}, "Turning with the ring"), this.turning, this.turningSaid),
+        el("figure", {}, el("h3", {}, "The unrolled ring"), this.unrolled,
+          el("figcaption", {}, "Angle ahead of slot 0 across, altitude up, to scale. Slots stand still; ahead is to the right.")),
+        this.timeline(), this.closing(), ...this.propellant());
+      home.append(views, this.burns(), this.limits());
+      this.paint();
+    }
+    planeChoice() {
+      const choose = el("select", {"aria-label": "Plane shown"});
+      for (let i = 0; i < D.ring.planes; i++) choose.append(el("option", {value: i}, `plane ${i}`));
+      choose.value = this.plane;
+      choose.addEventListener("change", () => { S.plane = Number(choose.value); rebuild(); });
+      return el("p", {class: "row"}, "Pictures show ", choose);
+    }
+    extent() {
+      let low = D.ring.radius_km, high = low;
+      for (const part of this.shown) for (const way of ways(part)) for (const [, r] of way.points) {
+        if (r < low) low = r;
+        if (r > high) high = r;
+      }
+      return [low, high];
+    }
+    paint() {
+      const [low, high] = this.extent(), R = D.ring.radius_km;
+      let off = 0;
+      for (const part of this.shown) for (const way of ways(part)) if (way.phasing) for (const [, r] of way.points) off = Math.max(off, Math.abs(r / R - 1));
+      this.stretch = off > 0.1 || off < 1e-9 ? 1 : [200, 100, 50, 20, 10, 5, 2].find((s) => s * off <= 0.36) || 1;
+      this.turningSaid.textContent = "Slots stand still, slot 0 on top; ahead is counterclockwise. " +
+        (this.stretch > 1 ? `Heights from the ring are drawn ${this.stretch} times too large.` : "To scale; dotted: the way before the first burn.");
+      still(this.turning, (pen, wide, tall) => this.paintTurning(pen, wide, tall, high / R));
+      still(this.unrolled, (pen, wide, tall) => this.paintUnrolled(pen, wide, tall, low - D.body.radius_km, high - D.body.radius_km));
+      this.move(S.t);
+    }
+    paintTurning(pen, wide, tall, reach) {
+      const most = this.stretch > 1 ? 1.4 : Math.max(1, reach);
+      const unit = Math.min(wide / 2 - 70, tall / 2 - 34) / most;
+      this.round = (r, angle) => {
+        const size = unit * (1 + this.stretch * (r / D.ring.radius_km - 1)), a = angle + Math.PI / 2;
+        return [wide / 2 + size * Math.cos(a), tall / 2 - size * Math.sin(a)];
+      };
+      if (this.stretch === 1) {
+        for (const [km, color] of [[D.body.air_km, "shade"], [0, "ground"]]) {
+          pen.beginPath(); pen.arc(wide / 2, tall / 2, unit * (D.body.radius_km + km) / D.ring.radius_km, 0, TAU);
+          pen.fillStyle = tone(color); pen.fill();
+        }
+      }
+      pen.beginPath(); pen.arc(wide / 2, tall / 2, unit, 0, TAU); pen.strokeStyle = tone("faint"); pen.lineWidth = 1; pen.stroke();
+      for (const part of this.shown) for (const way of ways(part)) {
+        if (way.phasing || this.stretch === 1) line(pen, way.points.map(([, r, a]) => this.round(r, a)), part.craft, way.phasing);
+      }
+      this.slots(pen, (slot) => this.round(D.ring.radius_km, slotAngle(slot)), (slot, x, y) => {
+        const a = slotAngle(slot) + Math.PI / 2, out = unit * Math.max(1, this.stretch > 1 ? 1.38 : 1) + 10;
+        return [wide / 2 + out * Math.cos(a), tall / 2 - out * Math.sin(a), Math.cos(a) > 0.3 ? "left" : Math.cos(a) < -0.3 ? "right" : "center"];
+      });
+    }
+    paintUnrolled(pen, wide, tall, low, high) {
+      const ring = D.ring.altitude_km, floor = Math.max(D.body.floor_km, D.body.air_km);
+      const room = Math.max(0.12 * (high - low), 0.01 * ring), near = high - Math.min(low, 0) <= 1.6 * (high - low);
+      const bottom = near ? Math.min(low, -0.03 * high) : low - room, top = high + room;
+      const left = 62, right = wide - 12, head = 26, foot = tall - 40 - (near ? 0 : 34);
+      const y = (km) => foot - (km - bottom) / (top - bottom) * (foot - head);
+      const cut = -Math.PI / D.ring.slots;
+      const x = (angle) => left + (((angle - cut) % TAU) + TAU) % TAU / TAU * (right - left);
+      this.flat = (r, angle) => [x(angle), y(r - D.body.radius_km)];
+      const band = (from, to, color) => { pen.fillStyle = tone(color); pen.fillRect(left, from, right - left, to - from); };
+      if (near) {
+        band(y(Math.max(D.body.air_km, 0)), y(0), "shade"); band(y(0), foot, "ground");
+        if (D.body.floor_km > D.body.air_km) { pen.strokeStyle = tone("faint"); pen.setLineDash([4, 3]); pen.beginPath(); pen.moveTo(left, y(floor)); pen.lineTo(right, y(floor)); pen.stroke(); pen.setLineDash([]); }
+      } else {
+        const strip = tall - 66;
+        band(strip, strip + 14, "shade"); band(strip + 14, strip + 24, "ground");
+        pen.fillStyle = tone("quiet"); pen.textAlign = "right"; pen.textBaseline = "middle";
+        pen.fillText(`below the break: air to ${Math.round(D.body.air_km)} km, floor ${Math.round(D.body.floor_km)} km`, right - 4, strip + 8);
+        pen.strokeStyle = tone("ink"); pen.beginPath(); pen.moveTo(left - 5, foot + 4); pen.lineTo(left + 5, foot - 2); pen.moveTo(left - 5, foot + 10); pen.lineTo(left + 5, foot + 4); pen.stroke();
+      }
+      pen.strokeStyle = tone("ink"); pen.lineWidth = 0.8; pen.beginPath(); pen.moveTo(left, head); pen.lineTo(left, foot); pen.stroke();
+      pen.fillStyle = tone("ink"); pen.textAlign = "right"; pen.textBaseline = "middle";
+      for (const km of ticks(bottom, top, 5)) pen.fillText(km.toLocaleString("en").replace(/,/g, "\u202f"), left - 6, y(km));
+      pen.strokeStyle = tone("faint"); pen.beginPath(); pen.moveTo(left, y(ring)); pen.lineTo(right, y(ring)); pen.stroke();
+      pen.textAlign = "center"; pen.fillStyle = tone("quiet");
+      const step = Math.ceil(D.ring.slots / 12);
+      for (let slot = 0; slot < D.ring.slots; slot += step) pen.fillText(`${Math.round(3600 * slot / D.ring.slots) / 10}°`, x(slotAngle(slot)), tall - 26);
+      pen.fillText("ahead of slot 0", (left + right) / 2, tall - 9);
+      for (const part of this.shown) for (const way of ways(part)) {
+        let before = null;
+        line(pen, way.points.map(([, r, a]) => {
+          const [px, py] = this.flat(r, a), lift = before !== null && Math.abs(px - before) > (right - left) / 2;
+          before = px;
+          return [px, py, lift];
+        }), part.craft, way.phasing);
+      }
+      this.slots(pen, (slot) => this.flat(D.ring.radius_km, slotAngle(slot)), (slot, px) => [px, 12, "center"]);
+    }
+    slots(pen, at, label) {
+      const kept = slotLabels(this.plane), owner = Array(D.ring.slots).fill(-1);
+      for (const part of this.shown) owner[part.slot] = part.craft;
+      const many = D.ring.slots > 24;
+      for (let slot = 0; slot < D.ring.slots; slot++) {
+        const [x, y] = at(slot), color = owner[slot] >= 0 ? ink(owner[slot]) : tone(kept[slot] ? "ink" : "quiet");
+        pen.beginPath(); pen.arc(x, y, many ? 3 : 5, 0, TAU);
+        pen.strokeStyle = color; pen.lineWidth = 1.2; pen.fillStyle = owner[slot] >= 0 || kept[slot] ? color : tone("paper"); pen.fill(); pen.stroke();
+        if (many && slot % Math.ceil(D.ring.slots / 12)) continue;
+        const [lx, ly, align] = label(slot, x, y);
+        pen.textAlign = align; pen.textBaseline = "middle"; pen.fillStyle = tone("ink");
+        let name = owner[slot] >= 0 ? D.craft[owner[slot]] : kept[slot] || "free";
+        if (many) name = `slot ${slot}`;
+        pen.fillText(name.length > 14 ? name.slice(0, 13) + "…" : name, lx, ly);
+      }
+    }
+    /** A chart against time: its svg, and functions from seconds and values to places on it. */
+    chart(label, tall, low, high, unit) {
+      const wide = 560, left = 62, right = 550, head = 8, foot = tall - 26;
+      const svg = draw("svg", {viewBox: `0 0 ${wide} ${tall}`, role: "img", "aria-label": label});
+      const x = (t) => left + (t - S.from) / (S.to - S.from) * (right - left), y = (v) => foot - (v - low) / (high - low) * (foot - head);
+      svg.append(draw("line", {x1: left, y1: foot, x2: right, y2: foot, stroke: "var(--ink)", "stroke-width": 0.8}));
+      const day = S.to - S.from > 2 * 86400 ? 86400 : 3600;
+      for (const v of ticks(S.from / day, S.to / day, 6)) {
+        svg.append(draw("text", {x: x(v * day), y: foot + 15, "text-anchor": "middle", class: "quiet"}, `${v} ${day === 86400 ? "d" : "h"}`));
+        svg.append(draw("line", {x1: x(v * day), y1: foot, x2: x(v * day), y2: foot + 4, stroke: "var(--ink)", "stroke-width": 0.8}));
+      }
+      if (unit) for (const v of ticks(low, high, 4)) svg.append(draw("text", {x: left - 6, y: y(v) + 4, "text-anchor": "end", class: "quiet"}, `${v} ${unit}`));
+      const hand = draw("line", {y1: head, y2: foot, stroke: "var(--quiet)", "stroke-width": 1, "stroke-dasharray": "3 2"});
+      svg.append(hand);
+      this.hands = this.hands || [];
+      this.hands.push([hand, x]);
+      const drag = (event) => {
+        const box = svg.getBoundingClientRect(), at = (event.clientX - box.left) / box.width * wide;
+        setTime(S.from + (at - left) / (right - left) * (S.to - S.from));
+      };
+      svg.style.touchAction = "pan-y";
+      svg.addEventListener("pointerdown", (event) => { stop(); svg.setPointerCapture(event.pointerId); drag(event); });
+      svg.addEventListener("pointermove", (event) => { if (event.buttons) drag(event); });
+      return {svg, x, y};
+    }
+    timeline() {
+      const lane = this.parts.length > 24 ? 9 : 20, {svg, x} = this.chart("Timeline: a lane a craft, burns as marks", 34 + lane * this.parts.length, 0, 1, "");
+      this.parts.forEach((part, i) => {
+        const y = 8 + lane * (i + 0.5), from = part.launch_s ?? (part.stretches[0] || [0, S.from])[1];
+        if (lane > 10) svg.append(draw("text", {x: 4, y: y + 4}, short(D.craft[part.craft], 8)));
+        svg.append(draw("line", {x1: x(from), y1: y, x2: x(part.in_slot_s), y2: y, stroke: ink(part.craft), "stroke-width": 2}));
+        svg.append(draw("line", {x1: x(part.in_slot_s), y1: y, x2: x(S.to), y2: y, stroke: ink(part.craft), "stroke-width": 0.7, "stroke-dasharray": "1 2"}));
+        for (const burn of part.burns) svg.append(draw("line", {x1: x(burn.s), y1: y - lane * 0.32, x2: x(burn.s), y2: y + lane * 0.32, stroke: "var(--ink)", "stroke-width": 1.6}));
+      });
+      return el("figure", {}, el("h3", {}, "Timeline"), svg, el("figcaption", {}, "Bars: burns. Dotted: in its slot. Drag to move through time."));
+    }
+    closing() {
+      const curves = this.parts.map((part) => {
+        const points = [], end = slotAngle(part.slot);
+        for (const way of ways(part)) if (way.phasing) for (const [t, , a] of way.points) points.push([t, a]);
+        if (!points.length) return [];
+        let shift = end, before = null;
+        for (let i = points.length - 1; i >= 0; i--) {
+          let a = points[i][1] - shift;
+          if (before === null) { const turns = Math.round(a / TAU) * TAU; shift += turns; a -= turns; }
+          else { const turns = Math.round((a - before) / TAU) * TAU; shift += turns; a -= turns; }
+          before = a; points[i][1] = a * 360 / TAU;
+        }
+        return points;
+      });
+      const all = curves.flat().map((p) => p[1]), low = Math.min(-5, ...extremes(all)), high = Math.max(5, ...extremes(all));
+      const {svg, x, y} = this.chart("Angle from each craft to its slot against time", 230, low, high, "°");
+      svg.append(draw("line", {x1: x(S.from), y1: y(0), x2: x(S.to), y2: y(0), stroke: "var(--faint)"}));
+      curves.forEach((points, i) => {
+        if (!points.length) return;
+        const every = Math.max(1, Math.floor(points.length / 500));
+        const path = points.filter((_, j) => j % every === 0 || j === points.length - 1).map(([t, a]) => `${x(t).toFixed(1)},${y(a).toFixed(1)}`).join(" ");
+        svg.append(draw("polyline", {points: path, fill: "none", stroke: ink(this.parts[i].craft), "stroke-width": 1.3, "stroke-dasharray": dash(this.parts[i].craft).join(" ")}));
+      });
+      return el("figure", {}, el("h3", {}, "Angle to the slot"), svg, el("figcaption", {}, "Craft less slot, from the first burn to the slot: above zero it is ahead."));
+    }
+    propellant() {
+      const own = this.parts.filter((part) => part.loaded_kg !== null);
+      if (!own.length) return [];
+      const high = Math.max(...own.map((part) => part.loaded_kg)) * 1.05 || 1;
+      const {svg, x, y} = this.chart("Propellant left against time", 190, 0, high, "kg");
+      for (const part of own) {
+        let kg = part.loaded_kg, path = `${x(part.launch_s ?? S.from)},${y(kg)}`;
+        for (const burn of part.burns) { path += ` ${x(burn.s)},${y(kg)} ${x(burn.s)},${y(burn.kg)}`; kg = burn.kg; }
+        svg.append(draw("polyline", {points: path + ` ${x(S.to)},${y(kg)}`, fill: "none", stroke: ink(part.craft), "stroke-width": 1.3, "stroke-dasharray": dash(part.craft).join(" ")}));
+      }
+      return [el("figure", {}, el("h3", {}, "Propellant left"), svg)];
+    }
+    burns() {
+      const body = el("tbody");
+      this.rows = [];
+      for (const part of this.parts) {
+        if (!part.burns.length) body.append(el("tr", {}, named(part.craft), el("td", {class: "number"}, String(part.slot)), el("td", {colspan: "6"}, part.way)));
+        part.burns.forEach((burn, i) => {
+          const row = el("tr", {}, i ? el("td") : named(part.craft), el("td", {class: "number"}, i ? "" : String(part.slot)),
+            el("td", {}, i ? "" : part.way), el("td", {class: "number"}, burn.at), el("td", {}, burn.give),
+            el("td", {class: "number"}, burn.period), el("td", {class: "number"}, burn.low), el("td", {class: "number"}, burn.high));
+          this.rows.push([row, burn.s]);
+          body.append(row);
+        });
+      }
+      const heads = [["craft"], ["slot", 1], ["at the ring"], ["burn at", 1], ["give"], ["period at cut-off", 1], ["periapsis km", 1], ["apoapsis km", 1]];
+      const top = el("tr", {}, ...heads.map(([name, right]) => el("th", right ? {class: "number", scope: "col"} : {scope: "col"}, name)));
+      return el("section", {}, el("h3", {}, "Burns"), el("div", {class: "scroll", tabindex: "0", role: "region", "aria-label": "Burns"}, el("table", {}, el("thead", {}, top), body)));
+    }
+    limits() {
+      const rows = this.plan.limits.map((one) => {
+        const bar = el("span", {class: "bar"}, el("i", {style: `width:${100 * one.share}%`}));
+        return el("tr", {}, el("td", {}, one.words, " (", el("bdi", {}, one.craft), ")"), el("td", {class: "number"}, one.value), el("td", {}, one.allowed), el("td", {class: "number"}, one.room), el("td", {}, bar));
+      });
+      if (!rows.length) return el("p", {class: "quiet"}, "No limit of the scenario touches this plan.");
+      const top = el("tr", {}, ...["limit (craft that comes closest)", "plan", "allowed", "room", ""].map((name) => el(name ? "th" : "td", {}, name)));
+      return el("section", {}, el("h3", {}, "Limits"), el("div", {class: "scroll", tabindex: "0", role: "region", "aria-label": "Limits"}, el("table", {}, el("thead", {}, top), el("tbody", {}, ...rows))));
+    }
+    move(t) {
+      const pace = (S.to - S.from) / 30, round = [], flat = [];
+      for (const part of this.shown) {
+        const at = place(part, t);
+        if (!at) continue;
+        let flash = 0;
+        for (const burn of part.burns) { const since = (t - burn.s) / pace; if (since >= 0 && since < 0.7) flash = 1 - since / 0.7; }
+        round.push([...this.round(...at), ink(part.craft), flash]);
+        flat.push([...this.flat(...at), ink(part.craft), flash]);
+      }
+      moving(this.turning, round); moving(this.unrolled, flat);
+      for (const [hand, x] of this.hands) { hand.setAttribute("x1", x(t)); hand.setAttribute("x2", x(t)); }
+      let last = null;
+      for (const [row, s] of this.rows) { row.className = ""; if (s <= t && (last === null || s > last[1])) last = [row, s]; }
+      if (last) last[0].className = "now";
+    }
+  }
+  const short = (text, most) => (text.length > most ? text.slice(0, most - 1) + "…" : text);
+  function extremes(values) {
+    let low = Infinity, high = -Infinity;
+    for (const v of values) { if (v < low) low = v; if (v > high) high = v; }
+    return values.length ? [low, high] : [];
+  }
+  function ticks(low, high, most) {
+    const raw = (high - low) / most, ten = 10 ** Math.floor(Math.log10(raw)), step = [1, 2, 5, 10].map((f) => f * ten).find((f) => f >= raw) || raw;
+    const found = [];
+    for (let i = Math.ceil(low / step - 1e-9); i * step <= high + 1e-9 * step; i++) found.push(Number((i * step).toPrecision(6)));
+    return found;
+  }
+
+  // ---- state: which plans, which moment
+  const S = {a: D.plans[0] || null, b: null, t: 0, from: 0, to: 1, plane: 0, playing: false};
+  let panels = [];
+  function rebuild() {
+    const plans = [S.a, S.b].filter(Boolean), parts = plans.flatMap(partsOf);
+    S.from = Math.min(0, ...extremes(parts.map((part) => part.launch_s ?? 0)));
+    S.to = Math.max(1, ...plans.map((plan) => plan.finish_s)) * 1.04;
+    S.t = Math.min(Math.max(S.t, S.from), S.to);
+    by("panels").className = plans.length > 1 ? "two" : "";
+    while (by("panels").children.length > plans.length) by("panels").lastChild.remove();
+    while (by("panels").children.length < plans.length) by("panels").append(el("section", {class: "panel"}));
+    panels = plans.map((plan, i) => new Panel(by("panels").children[i], plan, S.plane));
+    by("first").value = S.a.rank; by("second").value = S.b ? S.b.rank : "";
+    markFront(); setTime(S.t);
+  }
+  function setTime(t) {
+    S.t = Math.min(Math.max(t, S.from), S.to);
+    by("moment").value = 1000 * (S.t - S.from) / (S.to - S.from);
+    by("clock").textContent = said(S.t);
+    for (const panel of panels) panel.move(S.t);
+  }
+  let last = 0;
+  function frame(now) {
+    if (!S.playing) return;
+    const step = last ? Math.min(now - last, 200) : 0;
+    last = now;
+    setTime(S.t + step / 1000 * (S.to - S.from) / 30);
+    if (S.t >= S.to) stop();
+    else requestAnimationFrame(frame);
+  }
+  function stop() { S.playing = false; last = 0; by("play").textContent = "Play"; }
+  function play() {
+    if (S.playing) { stop(); return; }
+    if (S.t >= S.to) setTime(S.from);
+    S.playing = true; by("play").textContent = "Pause"; requestAnimationFrame(frame);
+  }
+  function nextBurn() {
+    stop();
+    const times = panels.flatMap((panel) => panel.rows.map(([, s]) => s)).filter((s) => s > S.t + 0.5).sort((a, b) => a - b);
+    setTime(times.length ? times[0] : S.to);
+  }
+  function pick(rank) { const plan = D.plans.find((one) => one.rank === rank); if (plan) { S.a = plan; rebuild(); } }
+
+  // ---- the front
+  const front = D.front.map((point) => ({...point, x: 0, y: 0}));
+  let marks = [];
+  function drawFront() {
+    const home = by("front");
+    if (!D.plans.length) return;
+    if (front.length < 2) { home.append(el("p", {}, "One plan is both the cheapest and the soonest: there is nothing to trade.")); by("allowed-row").hidden = true; return; }
+    const wide = 900, tall = 260, left = 74, right = 880, head = 14, foot = tall - 34, others = D.plans.filter((plan) => !front.some((p) => p.plan === plan.rank));
+    const costs = D.plans.map((p) => p.delta_v_m_s), times = D.plans.map((p) => p.finish_s), day = Math.max(...times) > 2 * 86400 ? 86400 : 3600;
+    const [c0, c1] = [Math.min(...costs), Math.max(...costs)], [t0, t1] = [Math.min(...times), Math.max(...times)];
+    const log = c0 > 0 && c1 > 6 * c0, f = log ? Math.log : (v) => v, y0 = f(c0) - 0.08 * (f(c1) - f(c0) || 1), y1 = f(c1) + 0.1 * (f(c1) - f(c0) || 1);
+    const x = (t) => left + 20 + (t - t0) / (t1 - t0 || 1) * (right - left - 90), y = (v) => foot - (f(v) - y0) / (y1 - y0) * (foot - head);
+    const svg = draw("svg", {viewBox: `0 0 ${wide} ${tall}`, tabindex: "0", role: "slider", "aria-label": "Plan on the front: left is sooner, right is cheaper", "aria-valuemin": 0, "aria-valuemax": front.length - 1, "aria-valuenow": 0});
+    svg.append(draw("line", {x1: left, y1: foot, x2: right, y2: foot, stroke: "var(--ink)", "stroke-width": 0.8}), draw("line", {x1: left, y1: head, x2: left, y2: foot, stroke: "var(--ink)", "stroke-width": 0.8}));
+    for (const v of ticks(t0 / day, t1 / day, 8)) svg.append(draw("text", {x: x(v * day), y: foot + 16, "text-anchor": "middle", class: "quiet"}, `${v}`));
+    svg.append(draw("text", {x: right, y: tall - 4, "text-anchor": "end", class: "quiet"}, `last craft in its slot, ${day === 86400 ? "days" : "hours"}`), draw("text", {x: 4, y: head, class: "quiet"}, "m/s"));
+    const marks10 = log ? [1, 2, 5].flatMap((m) => [0, 1, 2, 3, 4].map((p) => m * 10 ** p)).filter((v) => v >= c0 * 0.98 && v <= c1 * 1.02) : ticks(c0, c1, 5);
+    for (const v of marks10) svg.append(draw("text", {x: left - 6, y: y(v) + 4, "text-anchor": "end", class: "quiet"}, `${v}`));
+    let path = "";
+    front.forEach((p, i) => {
+      p.x = x(p.finish_s); p.y = y(p.delta_v_m_s);
+      path += i ? (front[i - 1].kind === "step" ? ` H${p.x} V${p.y}` : ` L${p.x},${p.y}`) : `M${p.x},${p.y}`;
+    });
+    svg.append(draw("path", {d: path + ` H${right}`, fill: "none", stroke: "var(--ink)", "stroke-width": 1.2}));
+    for (const plan of others) {
+      const dot = draw("circle", {cx: x(plan.finish_s), cy: y(plan.delta_v_m_s), r: 4, fill: "var(--paper)", stroke: "var(--quiet)"});
+      dot.append(draw("title", {}, `plan ${plan.rank}: ${plan.cost}, ${plan.finish}`));
+      dot.addEventListener("click", () => pick(plan.rank));
+      svg.append(dot);
+    }
+    marks = front.map((p) => {
+      const plan = D.plans.find((one) => one.rank === p.plan), dot = draw("circle", {cx: p.x, cy: p.y, r: 5, fill: "var(--ink)", stroke: "var(--paper)", "stroke-width": 1.5});
+      dot.append(draw("title", {}, `plan ${p.plan}: ${plan.cost}, ${plan.finish}`));
+      svg.append(dot);
+      return dot;
+    });
+    const nearest = (event) => {
+      const box = svg.getBoundingClientRect(), px = (event.clientX - box.left) / box.width * wide, py = (event.clientY - box.top) / box.height * tall;
+      let best = 0;
+      front.forEach((p, i) => { if (Math.hypot(p.x - px, p.y - py) < Math.hypot(front[best].x - px, front[best].y - py)) best = i; });
+      pick(front[best].plan);
+    };
+    svg.addEventListener("pointerdown", nearest);
+    svg.addEventListener("keydown", (event) => {
+      const step = {ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1}[event.key];
+      if (!step) return;
+      event.preventDefault();
+      const now = front.findIndex((p) => p.plan === S.a.rank), to = Math.min(Math.max((now < 0 ? 0 : now) + step, 0), front.length - 1);
+      pick(front[to].plan);
+    });
+    home.append(svg);
+    const allowed = by("allowed");
+    allowed.max = front.length - 1;
+    allowed.addEventListener("input", () => pick(front[Number(allowed.value)].plan));
+    S.svg = svg;
+  }
+  function markFront() {
+    const now = front.findIndex((p) => p.plan === S.a.rank);
+    marks.forEach((dot, i) => { dot.setAttribute("r", i === now ? 8 : 5); dot.setAttribute("fill", i === now ? "var(--link)" : "var(--ink)"); });
+    if (S.svg) { S.svg.setAttribute("aria-valuenow", Math.max(now, 0)); S.svg.setAttribute("aria-valuetext", `plan ${S.a.rank}: ${S.a.cost}, ${S.a.finish}`); }
+    if (now >= 0) by("allowed").value = now;
+    by("allowed-said").textContent = `${S.a.finish}: plan ${S.a.rank}, ${S.a.cost}` + (S.a.at ? `, done ${S.a.at}` : "");
+    by("allowed").setAttribute("aria-valuetext", by("allowed-said").textContent);
+  }
+
+  function start() {
+    by("title").textContent = D.title; by("answer").textContent = D.answer; by("caution").textContent = D.caution;
+    for (const sheet of D.sheets) by("sheet-list").append(el("details", {}, el("summary", {}, el("bdi", {}, sheet.craft)), el("pre", {}, sheet.text)));
+    if (!D.sheets.length) by("sheets").hidden = true;
+    if (!S.a) { by("choice").hidden = by("time").hidden = true; by("panels").append(el("pre", {}, D.text)); return; }
+    by("second").append(el("option", {value: ""}, "none"));
+    for (const plan of D.plans) for (const id of ["first", "second"]) by(id).append(el("option", {value: plan.rank}, `${plan.rank}: ${plan.cost}, ${plan.finish}`));
+    by("first").addEventListener("change", () => pick(Number(by("first").value)));
+    by("second").addEventListener("change", () => { S.b = D.plans.find((plan) => String(plan.rank) === by("second").value) || null; rebuild(); });
+    by("play").addEventListener("click", play); by("next").addEventListener("click", nextBurn);
+    by("moment").addEventListener("input", () => { stop(); setTime(S.from + by("moment").value / 1000 * (S.to - S.from)); });
+    drawFront();
+    S.t = -Infinity;
+    rebuild();
+    let waiting = 0;
+    addEventListener("resize", () => { clearTimeout(waiting); waiting = setTimeout(() => panels.forEach((panel) => panel.paint()), 120); });
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => panels.forEach((panel) => panel.paint()));
+    addEventListener("beforeprint", () => { for (const one of document.querySelectorAll("details")) one.open = true; });
+  }
+  start();
+})();
