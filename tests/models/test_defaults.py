@@ -112,7 +112,7 @@ def test_a_changed_default_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
         dataclasses.replace(key, default=Default(value=0.25, unit="deg")) if key.name == "tolerance" else key
         for key in TABLES["ring"]
     )
-    monkeypatch.setitem(TABLES, "ring", changed)  # type: ignore[arg-type]  # a dict that is read only by contract
+    monkeypatch.setitem(TABLES, "ring", changed)
     read = parse_scenario(SMALLEST)
     assert read.ring.tolerance_rad == pytest.approx(0.25 * 3.141592653589793 / 180.0)
     assert read.source.defaults["ring.tolerance"] == "0.25 deg"
