@@ -8,7 +8,7 @@ TYPES := rm -rf .venv/types && mkdir -p .venv/types/ringwright \
 	&& cp -R *.py py.typed pyproject.toml models optimizer reports scenarios tests .venv/types/ringwright \
 	&& cd .venv/types && ../bin/mypy --config-file ringwright/pyproject.toml --cache-dir ../mypy ringwright
 
-.PHONY: demo test types soak bench clean
+.PHONY: demo test types soak compat bench clean
 
 $(READY): pyproject.toml
 	$(PYTHON) -m venv .venv
@@ -28,8 +28,11 @@ test: $(READY)
 types: $(READY)
 	$(TYPES)
 
-soak: $(READY)
+soak: $(READY) compat
 	RINGWRIGHT_SOAK=1 $(BIN)/pytest -n 2 -m soak
+
+compat: $(READY)
+	$(BIN)/python tests/compat.py
 
 BENCHMARKS := catalogue_speed schedule_sizes front_times freeform_times start_up budget_speed
 

@@ -22,6 +22,7 @@ ASTRONOMICAL_UNIT_M = 149_597_870_700.0  # IAU 2012 resolution B2
 TT_FROM_TAI_S = 32.184  # IERS Conventions 2010, section 10.1
 CENTURY_D = 36_525.0
 J2000 = datetime(2000, 1, 1, 12, tzinfo=UTC)
+NOT_KNOWN = "not known here"
 
 # TAI - UTC from each date on, as announced in IERS Bulletin C (compared with the table in pyerfa 2.0)
 _LEAPS = (
@@ -44,6 +45,26 @@ class Origins:
     j2: str
     atmosphere: str
     orbit: str
+    sectoral: str = NOT_KNOWN
+    air: str = NOT_KNOWN
+
+
+@dataclass(frozen=True, kw_only=True)
+class Neighbor:
+    """A body whose pull disturbs orbits around another: its name, GM in m^3/s^2, mean distance from that other, m."""
+
+    name: str
+    gm: float
+    distance_m: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class AirLayer:
+    """A layer of an exponential atmosphere: from this altitude up, density there, kg/m^3, and scale height, m."""
+
+    altitude_m: float
+    density_kg_m3: float
+    scale_height_m: float
 
 
 def body_names() -> tuple[str, ...]:
@@ -100,9 +121,56 @@ def hill_radius_m(name: str) -> float:
     row = _row(name)
     orbit = row["orbit"]
     primary = _constants()[orbit["around"]]["gm_km3_s2"]
-    semi_major_m = orbit.get("semi_major_axis_km", 0.0) * 1e3
-    semi_major_m += orbit.get("semi_major_axis_au", 0.0) * ASTRONOMICAL_UNIT_M
-    return float(semi_major_m * (1.0 - orbit["eccentricity"]) * (row["gm_km3_s2"] / (3.0 * primary)) ** (1.0 / 3.0))
+    closest_m = _distance_m(row) * (1.0 - orbit["eccentricity"])
+    return float(closest_m * (row["gm_km3_s2"] / (3.0 * primary)) ** (1.0 / 3.0))
+
+
+def neighbors(name: str) -> tuple[Neighbor, ...]:
+    """Who pulls at orbits around a built-in body: what it goes around, the Sun, its moons that are built in.
+
+    Distances are the semi-major axes of ``bodies.toml``. Raises InputError for an unknown body.
+
+    >>> [(one.name, round(one.distance_m / 1e9, 1)) for one in neighbors("moon")]
+    [('Earth', 0.4), ('Sun', 149.6)]
+    """
+    rows, own = _constants(), _row(name)
+    found, row = [], own
+    while "orbit" in row:
+        around = row["orbit"]["around"]
+        found.append((around, _distance_m(row)))
+        row = rows[around]
+    key = name.strip().lower()
+    found += [(one, _distance_m(rows[one])) for one in body_names() if rows[one]["orbit"]["around"] == key]
+    return tuple(
+        Neighbor(name=rows[one].get("name", one.capitalize()), gm=rows[one]["gm_km3_s2"] * 1e9, distance_m=distance)
+        for one, distance in found
+    )
+
+
+def sectoral(name: str) -> float | None:
+    """J22 = sqrt(C22^2 + S22^2) of a built-in body, unnormalized, for the radius of its J2; None where not known here.
+
+    >>> f"{sectoral('earth'):.3e}", sectoral("ceres")
+    ('1.816e-06', None)
+    """
+    row = _row(name)
+    return math.hypot(row["c22"], row["s22"]) if "c22" in row else None
+
+
+def air(name: str) -> tuple[AirLayer, ...]:
+    """Layers of a built-in body's exponential atmosphere from below upward; none where no density is known here."""
+    return tuple(
+        AirLayer(altitude_m=_meters(base), density_kg_m3=density, scale_height_m=_meters(scale))
+        for base, density, scale in _row(name).get("air", ())
+    )
+
+
+def _distance_m(row: dict[str, Any]) -> float:
+    """Semi-major axis of the orbit of a body around another."""
+    orbit = row["orbit"]
+    if "semi_major_axis_km" in orbit:
+        return float(orbit["semi_major_axis_km"] * 1e3)
+    return float(orbit["semi_major_axis_au"] * ASTRONOMICAL_UNIT_M)
 
 
 def prime_meridian_rad(name: str, epoch: datetime) -> float:

@@ -11,9 +11,14 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
+from typing import Literal, cast
+
+from .reading.keys import count_by_default, flag_by_default, number_by_default, text_by_default
 
 Aim = Literal["delta_v", "finish", "propellant", "worst_delta_v"]
+Load = Literal["full", "least"]
+_AIM = cast(Aim, text_by_default("goal", "minimize"))
+_LOAD = cast(Load, text_by_default("craft", "load"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,9 +68,9 @@ class Body:
     name: str
     gm: float
     radius_m: float
-    atmosphere_top_m: float = 0.0
-    sidereal_day_s: float = math.inf
-    j2: float = 0.0
+    atmosphere_top_m: float = number_by_default("body", "atmosphere_top")
+    sidereal_day_s: float = number_by_default("body", "sidereal_day")
+    j2: float = number_by_default("body", "j2")
     j2_radius_m: float = 0.0
     prime_meridian_rad: float = 0.0
     hill_radius_m: float = math.inf
@@ -84,7 +89,7 @@ class Occupied:
     name: str
     slot: int | None = None
     angle_rad: float | None = None
-    plane: int = 0
+    plane: int = count_by_default("ring.occupied", "plane")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,15 +101,15 @@ class RingSpec:
 
     radius_m: float
     slots: int
-    planes: int = 1
-    phasing: int = 0
-    spread_rad: float = 2.0 * math.pi
-    inclination_rad: float = 0.0
-    node_rad: float = 0.0
+    planes: int = count_by_default("ring", "planes")
+    phasing: int = count_by_default("ring", "phasing")
+    spread_rad: float = number_by_default("ring", "spread")
+    inclination_rad: float = number_by_default("ring", "inclination")
+    node_rad: float = number_by_default("ring", "node")
     slot0_rad: float | None = None
-    tolerance_rad: float = math.radians(0.5)
-    tilt_tolerance_rad: float = 0.0
-    hold_for_s: float = 365.25 * 86_400.0
+    tolerance_rad: float = number_by_default("ring", "tolerance")
+    tilt_tolerance_rad: float = number_by_default("ring", "tilt_tolerance")
+    hold_for_s: float = number_by_default("ring", "hold_for")
     period_known_to_s: float | None = None
     occupied: tuple[Occupied, ...] = ()
 
@@ -113,12 +118,12 @@ class RingSpec:
 class LimitSpec:
     """Limits that every plan keeps; infinite where the file sets none."""
 
-    clearance_m: float = 0.0
-    finish_within_s: float = math.inf
-    wait_within_s: float = math.inf
-    revolutions_max: int = 12
-    apoapsis_max_m: float = math.inf
-    separation_m: float = 10_000.0
+    clearance_m: float = number_by_default("limits", "clearance")
+    finish_within_s: float = number_by_default("limits", "finish_within")
+    wait_within_s: float = number_by_default("limits", "wait_within")
+    revolutions_max: int = count_by_default("limits", "revolutions_max")
+    apoapsis_max_m: float = number_by_default("limits", "apoapsis_max")
+    separation_m: float = number_by_default("limits", "separation")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,17 +138,17 @@ class Errors:
         period_reading_s: of a period as read in flight.
     """
 
-    periapsis_m: float = 0.0
-    apoapsis_m: float = 0.0
-    inclination_rad: float = 0.0
-    node_rad: float = 0.0
-    insertion_time_s: float = 0.0
-    burn_m_s: float = 0.0
-    burn_share: float = 0.0
-    across_m_s: float = 0.0
-    pointing_rad: float = 0.0
-    burn_time_s: float = 0.0
-    period_reading_s: float = 0.0
+    periapsis_m: float = number_by_default("errors", "periapsis")
+    apoapsis_m: float = number_by_default("errors", "apoapsis")
+    inclination_rad: float = number_by_default("errors", "inclination")
+    node_rad: float = number_by_default("errors", "node")
+    insertion_time_s: float = number_by_default("errors", "insertion_time")
+    burn_m_s: float = number_by_default("errors", "burn")
+    burn_share: float = number_by_default("errors", "burn_share")
+    across_m_s: float = number_by_default("errors", "across")
+    pointing_rad: float = number_by_default("errors", "pointing")
+    burn_time_s: float = number_by_default("errors", "burn_time")
+    period_reading_s: float = number_by_default("errors", "period_reading")
 
 
 INJECTION_ERRORS = ("periapsis_m", "apoapsis_m", "inclination_rad", "node_rad", "insertion_time_s")
@@ -175,7 +180,7 @@ class UpperStage:
     """
 
     delta_v_m_s: float
-    lasts_s: float = math.inf
+    lasts_s: float = number_by_default("launch.upper_stage", "lasts")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -194,9 +199,9 @@ class Carrier:
     name: str
     craft: tuple[str, ...]
     delta_v_m_s: float
-    mass_kg: float = 0.0
-    passes_max: int = 12
-    lasts_s: float = math.inf
+    mass_kg: float = number_by_default("carrier", "mass")
+    passes_max: int = count_by_default("carrier", "passes_max")
+    lasts_s: float = number_by_default("carrier", "lasts")
     pads: tuple[str, ...] = ()
 
 
@@ -221,15 +226,15 @@ class Pad:
     name: str
     latitude_rad: float = 0.0
     longitude_rad: float = 0.0
-    ready_s: float = 0.0
-    until_s: float = math.inf
+    ready_s: float = number_by_default("launch", "ready")
+    until_s: float = number_by_default("launch", "until")
     blackouts_s: tuple[tuple[float, float], ...] = ()
-    turnaround_s: float = 0.0
+    turnaround_s: float = number_by_default("launch", "turnaround")
     corridor_rad: tuple[float, float] | None = None
-    payload_kg: float = math.inf
-    plane_tolerance_rad: float = 0.0
-    ascent_s: float = 0.0
-    downrange_rad: float = 0.0
+    payload_kg: float = number_by_default("launch", "payload")
+    plane_tolerance_rad: float = number_by_default("launch", "plane_tolerance")
+    ascent_s: float = number_by_default("launch", "ascent")
+    downrange_rad: float = number_by_default("launch", "downrange")
     errors: Errors | None = None
     insertions: tuple[Insertion, ...] = ()
     upper_stage: UpperStage | None = None
@@ -247,8 +252,8 @@ class Orbit:
     apoapsis_m: float
     angle_rad: float
     at: Literal["periapsis", "apoapsis"] | None = None
-    at_s: float = 0.0
-    plane: int = 0
+    at_s: float = number_by_default("craft.orbit", "at_time")
+    plane: int = count_by_default("craft.orbit", "plane")
 
     @property
     def circular(self) -> bool:
@@ -273,18 +278,18 @@ class Craft:
     dry_mass_kg: float | None = None
     propellant_kg: float | None = None
     tank_kg: float | None = None
-    load: Literal["full", "least"] = "full"
+    load: Load = _LOAD
     isp_s: float | None = None
     thrust_n: float | None = None
-    throttle_min: float = 1.0
+    throttle_min: float = number_by_default("craft", "throttle_min")
     burns_max: int | None = None
-    burn_least_m_s: float = 0.0
-    between_burns_s: float = 0.0
-    reaction_s: float = 0.3
-    reserve_m_s: float = 0.0
-    ready_s: float = 0.0
+    burn_least_m_s: float = number_by_default("craft", "burn_least")
+    between_burns_s: float = number_by_default("craft", "between_burns")
+    reaction_s: float = number_by_default("craft", "reaction")
+    reserve_m_s: float = number_by_default("craft", "reserve")
+    ready_s: float = number_by_default("craft", "ready")
     pads: tuple[str, ...] = ()
-    stay: bool = False
+    stay: bool = flag_by_default("craft", "stay")
     errors: Errors | None = None
     orbit: Orbit | None = None
     carrier: str | None = None
@@ -314,7 +319,7 @@ class Scenario:
     pads: tuple[Pad, ...] = ()
     carriers: tuple[Carrier, ...] = ()
     epoch: datetime | None = None
-    minimize: Aim = "delta_v"
+    minimize: Aim = _AIM
     first_service: int | None = None
     front_step_s: float | None = None
     errors: Errors | None = None

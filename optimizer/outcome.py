@@ -224,6 +224,11 @@ class Hold:
         match_s: how well periods must match the ring's for that.
         trim_m_s_year: what each craft burns a year to stay, where it does not hold as long as wanted; None where it
             does, or where nothing is said about how well periods are known.
+        period_error_s: mean period of that craft less the ring's, as flown; 0 for one that stays.
+        missing: the largest force left out, in words; empty where none is known here.
+        missing_s: until that force alone could use up the tolerance, an estimate by order of magnitude; infinite
+            without one.
+        refused: why no figure can be given at all; empty where one can.
     """
 
     craft: str
@@ -233,6 +238,15 @@ class Hold:
     wanted_s: float
     match_s: float
     trim_m_s_year: float | None
+    period_error_s: float = 0.0
+    missing: str = ""
+    missing_s: float = math.inf
+    refused: str = ""
+
+    @property
+    def holds_s(self) -> float | None:
+        """How long it holds as far as may be claimed: never longer than the missing force allows; None if refused."""
+        return None if self.refused else min(self.flown_s, self.missing_s)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from ..models import frames, orbits
 from ..models.ring import Ring
+from ..models.scenario import LimitSpec
 from .routes.phasing import LIMIT_SLACK, F, I, Touch, every_phasing
 
 TIE_M_S = 1e-6
@@ -53,7 +54,7 @@ class Question:
     other_m: float
     floor_m: float
     ceiling_m: float = math.inf
-    revolutions_max: int = 12
+    revolutions_max: int = LimitSpec().revolutions_max
     within_s: float = math.inf
 
     @property

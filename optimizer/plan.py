@@ -240,9 +240,9 @@ def _fly_and_rank(
     ranking = sorted(range(len(plans)), key=lambda i: _order(plans[i], aim))
     # the best plan by the goal comes first even where rounding makes another look a hair better
     rank = {plan: number + 1 for number, plan in enumerate(ranking)}
-    spec, stay = problem.scenario.ring, kept_errors(problem)
+    asked, stay = problem.scenario, kept_errors(problem)
     ranked = tuple(
-        replace(plans[i], rank=rank[i], hold=hold(problem.ring, spec, plans[i].craft, stay)) for i in ranking
+        replace(plans[i], rank=rank[i], hold=hold(problem.ring, asked, plans[i].craft, stay)) for i in ranking
     )
     return ranked, [rank[i] for i in range(len(on_front))]
 

@@ -244,10 +244,17 @@ def _carrier(scenario: Scenario, carrier: CarrierPlan) -> dict[str, Any]:
 
 
 def _hold(hold: Hold) -> dict[str, Any]:
+    claimed = hold.holds_s is not None and hold.known_s is not None
+    doubt_s = _finite(min(hold.known_s or 0.0, hold.holds_s or 0.0), 3) if claimed else None
     return {
         "first_to_leave": hold.craft,
-        "holds_s": _finite(hold.flown_s, 3),
-        "holds_with_doubt_s": None if hold.known_s is None else _finite(hold.known_s, 3),
+        "holds_s": None if hold.holds_s is None else _finite(hold.holds_s, 3),
+        "holds_with_doubt_s": doubt_s,
+        "by_periods_s": _finite(hold.flown_s, 3),
+        "missing_force": hold.missing or None,
+        "missing_force_estimate_s": _finite(hold.missing_s, 0),
+        "no_figure": hold.refused or None,
+        "first_to_leave_period_error_s": _number(hold.period_error_s, "s"),
         "period_known_to_s": _maybe(hold.period_known_to_s, "s"),
         "wanted_s": _number(hold.wanted_s, "s"),
         "period_match_s": _number(hold.match_s, "s"),

@@ -21,6 +21,7 @@ from .price_of_time import other_ways, price_of_time
 from .result import burn_model_of, gravity_of
 from .wording import (
     AIM_WORDS,
+    GRAVITY_WORDS,
     count,
     heading_text,
     kept_text,
@@ -176,10 +177,7 @@ def _broken_lines(plan: Plan, width: int) -> list[str]:
 
 
 def _model_words(outcome: Outcome) -> str:
-    gravity = {
-        "two-body": "two-body gravity",
-        "j2": "gravity with the body's oblateness (J2)",
-    }[gravity_of(outcome)]
+    gravity = GRAVITY_WORDS[gravity_of(outcome)]
     burns = {"impulsive": "impulsive burns", "finite": "burns of real length"}[burn_model_of(outcome)]
     return f"{gravity} and {burns}"
 

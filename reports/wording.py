@@ -20,6 +20,10 @@ AIM_WORDS = {
 _PAD_WORTH_S = 30.0  # liftoffs nearer than this are the same to a reader
 
 
+GRAVITY_WORDS = {"two-body": "two-body gravity", "j2": "gravity with the body's oblateness (J2)"}
+"""The gravity model of a result, in words."""
+
+
 def count(number: int, singular: str, plural: str = "") -> str:
     """Say a number with its noun.
 

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import ringwright
 
+from .compat import CORE, dependencies, lowest
+
 ROOT = Path(ringwright.__file__).parent
 ROOMS = ("models", "optimizer", "reports", "scenarios")
 TOP_LEVEL = {
@@ -36,6 +38,15 @@ def test_every_folder_with_code_is_listed_as_a_package() -> None:
         for init in (ROOT / room).rglob("__init__.py"):
             found.add(".".join(("ringwright", *init.parent.relative_to(ROOT).parts)))
     assert listed == found
+
+
+def test_every_dependency_has_a_lower_bound_that_is_tried() -> None:
+    """What ``make compat`` installs; a bound that is no release would fail there."""
+    pins = lowest(dependencies())
+    assert len(pins) == len(dependencies())
+    assert "pulp==3.3.1" in pins  # 3.3.0 lacks calls that the solver makes
+    assert "matplotlib==3.10" in pins  # 3.9 lacks what the figures call
+    assert all((ROOT / path).exists() for path in CORE)
 
 
 def test_nothing_else_lies_at_the_top() -> None:

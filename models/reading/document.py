@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from ..errors import InputError
-from .keys import TABLES
+from .keys import TABLES, count_by_default, flag_by_default, number_by_default, text_by_default
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,25 +60,38 @@ class Table:
         entry = self.entries.get(name)
         return float(entry.value) if entry and isinstance(entry.value, int | float) else None
 
-    def number_or(self, name: str, default: float) -> float:
-        """Value of a quantity in SI units, or the default."""
+    def number_or(self, name: str, default: float | None = None) -> float:
+        """Value of a quantity in SI units, or the default: that of the table of keys where none is given here."""
         value = self.number(name)
-        return default if value is None else value
+        if value is None:
+            value = number_by_default(self.schema, name) if default is None else default
+        return value
 
     def text(self, name: str) -> str | None:
         """Text of a key, None where it is not given or is a number."""
         entry = self.entries.get(name)
         return entry.value if entry and isinstance(entry.value, str) else None
 
+    def text_or(self, name: str) -> str:
+        """Text of a key, or the default of the table of keys."""
+        return self.text(name) or text_by_default(self.schema, name)
+
+    def flag(self, name: str) -> bool:
+        """Truth value of a key, or the default of the table of keys."""
+        entry = self.entries.get(name)
+        return entry.value if entry and isinstance(entry.value, bool) else flag_by_default(self.schema, name)
+
     def texts(self, name: str) -> tuple[str, ...]:
         """Texts of a key, none where it is not given."""
         entry = self.entries.get(name)
         return tuple(str(item) for item in entry.value) if entry and isinstance(entry.value, tuple) else ()
 
-    def count_or(self, name: str, default: int) -> int:
-        """Whole number of a key, or the default."""
+    def count_or(self, name: str, default: int | None = None) -> int:
+        """Whole number of a key, or the default: that of the table of keys where none is given here."""
         entry = self.entries.get(name)
-        return entry.value if entry and isinstance(entry.value, int) else default
+        if entry and isinstance(entry.value, int):
+            return entry.value
+        return count_by_default(self.schema, name) if default is None else default
 
     def table(self, name: str) -> Table | None:
         """The table of that key, the first where it is a list, None where there is none."""
@@ -121,7 +134,7 @@ class Table:
         """Record that a key's default was taken: in these words, by default the table of keys' own."""
         if name not in self.entries:
             key = next(key for key in TABLES[self.schema] if key.name == name)
-            self.origin.defaults[self.path_of(name)] = words or key.default
+            self.origin.defaults[self.path_of(name)] = words or (key.default.words if key.default else "")
 
     def note_defaults(self, *but: str) -> None:
         """Record every default that was taken, except those named."""

@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from ..units import UNITS, split_unit
+from ..readouts import brief
+from ..units import UNITS, printed_unit, split_unit, to_si
 
 Kind = Literal[
     "length",
@@ -43,6 +44,42 @@ LONGEST_S = 1e11
 
 
 @dataclass(frozen=True, kw_only=True)
+class Default:
+    """What is taken where a key is not given.
+
+    Args:
+        value: a number in ``unit``, a text or a truth value; None where absence is no value.
+        unit: suffix of the unit that ``value`` is in, empty for none.
+        remark: what it means, or the whole of it in words where there is no value.
+    """
+
+    value: float | str | bool | None = None
+    unit: str = ""
+    remark: str = ""
+
+    @property
+    def words(self) -> str:
+        """As the reference of keys and ``ringwright check`` print it.
+
+        >>> Default(value=0.0, unit="deg", remark="over the equator").words, Default(value=False).words
+        ('0 deg, over the equator', 'false')
+        """
+        if self.value is None or self.value == math.inf:
+            return self.remark
+        if isinstance(self.value, bool):
+            said = "true" if self.value else "false"
+        elif isinstance(self.value, str):
+            said = f'"{self.value}"'
+        else:
+            said = f"{brief(self.value)} {printed_unit(self.unit)}".rstrip()
+        return f"{said}, {self.remark}" if self.remark else said
+
+
+NO_LIMIT = Default(value=math.inf, remark="no limit")
+EXACT = Default(value=0.0, remark="exact")
+
+
+@dataclass(frozen=True, kw_only=True)
 class Key:
     """One key of one table.
 
@@ -51,7 +88,8 @@ class Key:
         kind: what its value is; a kind with units needs one of them as a suffix of the key.
         meaning: a sentence for the reference of keys.
         stem: how the key is spelled before the unit, where that is not the name.
-        default: what is taken in its absence, in words; empty where it must be given or where absence means nothing.
+        default: what is taken in its absence; None where it must be given or where absence means nothing. Written here
+            alone: the values of ``scenario.py``, the reader and the reference of keys take it from here.
         required: whether the table is useless without it.
         least, most: range, in SI units and radians, both ends allowed.
         above: whether the lower end itself is refused.
@@ -64,7 +102,7 @@ class Key:
     kind: Kind
     meaning: str
     stem: str = ""
-    default: str = ""
+    default: Default | None = None
     required: bool = False
     least: float = -math.inf
     most: float = math.inf
@@ -72,6 +110,13 @@ class Key:
     infinite: bool = False
     choices: tuple[str, ...] = ()
     instead_of: tuple[str, ...] = ()
+
+    @property
+    def absent(self) -> float | str | bool | None:
+        """The value taken in its absence, in SI units and radians; None where there is none."""
+        if self.default is None or isinstance(self.default.value, str | bool | None):
+            return None if self.default is None else self.default.value
+        return to_si(self.default.value, self.kind, self.default.unit) if self.default.unit else self.default.value
 
     @property
     def spelled(self) -> str:
@@ -96,16 +141,18 @@ class Key:
         return self.kind not in UNITS or (self.kind in ("time", "instant") and not self.stem)
 
 
-def _length(name: str, meaning: str, *, least: float = -FARTHEST_M, default: str = "", above: bool = False) -> Key:
+def _length(
+    name: str, meaning: str, *, least: float = -FARTHEST_M, default: Default | None = None, above: bool = False
+) -> Key:
     return Key(name=name, kind="length", meaning=meaning, least=least, most=FARTHEST_M, default=default, above=above)
 
 
-def _angle(name: str, meaning: str, *, default: str = "", required: bool = False) -> Key:
+def _angle(name: str, meaning: str, *, default: Default | None = None, required: bool = False) -> Key:
     turns = 100.0 * 2.0 * math.pi
     return Key(name=name, kind="angle", meaning=meaning, least=-turns, most=turns, default=default, required=required)
 
 
-def _name(meaning: str, *, required: bool = False, default: str = "") -> Key:
+def _name(meaning: str, *, required: bool = False, default: Default | None = None) -> Key:
     return Key(name="name", kind="text", meaning=meaning, required=required, default=default)
 
 
@@ -123,8 +170,8 @@ def _circle(other: str, meaning: str, also: tuple[str, ...] = ()) -> Key:
     )
 
 
-def _error(name: str, kind: Kind, meaning: str, most: float, default: str = "0, exact") -> Key:
-    return Key(name=name, kind=kind, meaning=meaning, least=0.0, most=most, default=default)
+def _error(name: str, kind: Kind, meaning: str, most: float) -> Key:
+    return Key(name=name, kind=kind, meaning=meaning, least=0.0, most=most, default=EXACT)
 
 
 _INJECTION = (
@@ -146,8 +193,13 @@ _BURNS = (
 
 TABLES: Mapping[str, tuple[Key, ...]] = {
     "": (
-        Key(name="title", kind="text", meaning="What the scenario is called.", default='"untitled"'),
-        Key(name="epoch", kind="moment", meaning="Date-time with offset from which all times count.", default="none"),
+        Key(name="title", kind="text", meaning="What the scenario is called.", default=Default(value="untitled")),
+        Key(
+            name="epoch",
+            kind="moment",
+            meaning="Date-time with offset from which all times count.",
+            default=Default(remark="none"),
+        ),
         Key(name="body", kind="table", meaning="The planet, moon or invented world.", required=True),
         Key(name="ring", kind="table", meaning="The ring that is wanted.", required=True),
         Key(name="limits", kind="table", meaning="Limits that every plan keeps."),
@@ -174,12 +226,13 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             "atmosphere_top",
             "Altitude that planning takes as the top of the atmosphere.",
             least=0.0,
-            default="0 km, no atmosphere",
+            default=Default(value=0, unit="km", remark="no atmosphere"),
         ),
         Key(
             name="sidereal_day",
             kind="time",
             meaning="Rotation period against the stars; negative: turns backwards; inf: does not turn.",
+            default=Default(value=math.inf, remark="inf, does not turn"),
             least=-LONGEST_S,
             most=LONGEST_S,
             infinite=True,
@@ -190,7 +243,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             meaning="Second zonal harmonic of the gravity field, unnormalized.",
             least=-0.1,
             most=0.1,
-            default="0, a round body",
+            default=Default(value=0, remark="a round body"),
         ),
         _length("j2_radius", "Reference radius that j2 belongs to.", least=0.0, above=True),
         _angle("prime_meridian", "Angle of the prime meridian from the x axis at the epoch."),
@@ -211,16 +264,16 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="inclination",
             kind="angle",
             meaning="Inclination to the body's equator, 0 to 180 deg.",
-            default="0 deg, over the equator",
+            default=Default(value=0, unit="deg", remark="over the equator"),
             least=0.0,
             most=math.pi,
         ),
-        _angle("node", "Right ascension of the ascending node at the epoch.", default="0 deg"),
+        _angle("node", "Right ascension of the ascending node at the epoch.", default=Default(value=0, unit="deg")),
         Key(
             name="slot0",
             kind="angle",
             meaning='Argument of latitude of slot 0 at the epoch; "free": what is up already decides.',
-            default='"free": what is up already decides, else the first arrival',
+            default=Default(remark='"free": what is up already decides, else the first arrival'),
             least=-100.0 * 2.0 * math.pi,
             most=100.0 * 2.0 * math.pi,
             choices=("free",),
@@ -229,7 +282,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="tolerance",
             kind="angle",
             meaning="Error against the slot that still counts as in place; plans aim at the slot itself.",
-            default="0.5 deg",
+            default=Default(value=0.5, unit="deg"),
             least=0.0,
             above=True,
             most=math.pi,
@@ -238,7 +291,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="tilt_tolerance",
             kind="angle",
             meaning="Tilt against the ring plane that still counts as in the plane.",
-            default="0 deg",
+            default=Default(value=0, unit="deg"),
             least=0.0,
             most=math.pi,
         ),
@@ -246,7 +299,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="hold_for",
             kind="time",
             meaning="How long the ring is to keep its spacing; says how well periods must match.",
-            default="365.25 d",
+            default=Default(value=365.25, unit="d"),
             least=0.0,
             above=True,
             most=LONGEST_S,
@@ -255,17 +308,17 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="period_known_to",
             kind="time",
             meaning="How well a craft's period will be known in flight: how long the ring then keeps its spacing.",
-            default="not said: flown periods are taken as they are",
+            default=Default(remark="not said: flown periods are taken as they are"),
             least=0.0,
             above=True,
             most=LONGEST_S,
         ),
-        Key(name="planes", kind="count", meaning="Planes of the ring.", default="1", least=1, most=100),
+        Key(name="planes", kind="count", meaning="Planes of the ring.", default=Default(value=1), least=1, most=100),
         Key(
             name="phasing",
             kind="count",
             meaning="Slot 0 of each next plane is ahead by this many parts of a turn, planes x slots parts to a turn.",
-            default="0",
+            default=Default(value=0),
             least=0,
             most=50_000,
         ),
@@ -273,7 +326,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="spread",
             kind="angle",
             meaning="Angle of node over which the planes are spread evenly.",
-            default="360 deg",
+            default=Default(value=360, unit="deg"),
             least=0.0,
             above=True,
             most=2.0 * math.pi * (1.0 + 1e-12),
@@ -284,20 +337,27 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
         _name("The craft in that place.", required=True),
         Key(name="slot", kind="count", meaning="Its slot, counted from 0.", least=0, most=500),
         _angle("angle", "Its argument of latitude at the epoch, as measured."),
-        Key(name="plane", kind="count", meaning="Its plane, counted from 0.", default="0", least=0, most=100),
+        Key(
+            name="plane",
+            kind="count",
+            meaning="Its plane, counted from 0.",
+            default=Default(value=0),
+            least=0,
+            most=100,
+        ),
     ),
     "limits": (
         _length(
             "clearance",
             "Lowest altitude on every arc after insertion, above the top of the atmosphere.",
             least=0.0,
-            default="0 km",
+            default=Default(value=0, unit="km"),
         ),
         Key(
             name="finish_within",
             kind="time",
             meaning="Last craft in its slot, from the epoch.",
-            default="no limit",
+            default=NO_LIMIT,
             least=0.0,
             above=True,
             most=LONGEST_S,
@@ -307,7 +367,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="wait_within",
             kind="time",
             meaning="Per craft, from first reaching the ring to being in its slot.",
-            default="no limit",
+            default=NO_LIMIT,
             least=0.0,
             most=LONGEST_S,
             infinite=True,
@@ -316,7 +376,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="revolutions_max",
             kind="count",
             meaning="Most phasing revolutions of one craft.",
-            default="12",
+            default=Default(value=12),
             least=0,
             most=1000,
         ),
@@ -324,16 +384,21 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="apoapsis_max",
             kind="length",
             meaning="Highest altitude of any apoapsis reached.",
-            default="no limit",
+            default=NO_LIMIT,
             least=0.0,
             above=True,
             most=FARTHEST_M,
             infinite=True,
         ),
-        _length("separation", "Least distance to craft in place; 0: not looked at.", least=0.0, default="10 km"),
+        _length(
+            "separation",
+            "Least distance to craft in place; 0: not looked at.",
+            least=0.0,
+            default=Default(value=10, unit="km"),
+        ),
     ),
     "launch": (
-        _name("The site; needed where there are several.", default='"pad"'),
+        _name("The site; needed where there are several.", default=Default(value="pad")),
         Key(
             name="latitude",
             kind="angle",
@@ -354,7 +419,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="ready",
             kind="instant",
             meaning="Earliest liftoff.",
-            default="0 h, ready at the epoch",
+            default=Default(value=0, unit="h", remark="ready at the epoch"),
             least=0.0,
             most=LONGEST_S,
         ),
@@ -362,7 +427,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="turnaround",
             kind="time",
             meaning="Least time between liftoffs.",
-            default="0 h",
+            default=Default(value=0, unit="h"),
             least=0.0,
             most=LONGEST_S,
         ),
@@ -370,7 +435,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="until",
             kind="instant",
             meaning="Latest liftoff.",
-            default="no limit",
+            default=NO_LIMIT,
             least=0.0,
             most=LONGEST_S,
             infinite=True,
@@ -379,20 +444,22 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="plane_tolerance",
             kind="angle",
             meaning="How far the site may be from the ring plane at liftoff.",
-            default="0 deg, at passes through the plane only",
+            default=Default(value=0, unit="deg", remark="at passes through the plane only"),
             least=0.0,
             most=0.5 * math.pi,
         ),
         Key(name="blackout", kind="tables", meaning="Spans of time without a liftoff, one table each."),
         _angle(
-            "azimuth_from", "Flight azimuths allowed over the turning ground, from this one clockwise.", default="any"
+            "azimuth_from",
+            "Flight azimuths allowed over the turning ground, from this one clockwise.",
+            default=Default(remark="any"),
         ),
         _angle("azimuth_to", "The last flight azimuth of that corridor, from north over east."),
         Key(
             name="payload",
             kind="mass",
             meaning="Greatest mass that the launcher brings to the insertion.",
-            default="no limit",
+            default=NO_LIMIT,
             least=0.0,
             above=True,
             most=1e9,
@@ -401,14 +468,14 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="ascent",
             kind="time",
             meaning="From liftoff to insertion.",
-            default="0 min, insertion at liftoff",
+            default=Default(value=0, unit="min", remark="insertion at liftoff"),
             least=0.0,
             most=1e6,
         ),
         _angle(
             "downrange",
             "Angle in the flight plane from the site's direction at liftoff to the insertion, inertial.",
-            default="0 deg, insertion above the site",
+            default=Default(value=0, unit="deg", remark="insertion above the site"),
         ),
         Key(
             name="insertion",
@@ -437,14 +504,14 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="lasts",
             kind="time",
             meaning="How long after the insertion it can still burn.",
-            default="no limit",
+            default=NO_LIMIT,
             least=0.0,
             most=LONGEST_S,
             infinite=True,
         ),
     ),
     "carrier": (
-        _name("The carrier; needed where there are several.", default='"carrier"'),
+        _name("The carrier; needed where there are several.", default=Default(value="carrier")),
         Key(
             name="craft",
             kind="texts",
@@ -463,7 +530,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="mass",
             kind="mass",
             meaning="Its own mass at liftoff, counted against `payload`.",
-            default="0 kg",
+            default=Default(value=0, unit="kg"),
             least=0.0,
             most=1e9,
         ),
@@ -471,7 +538,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="passes_max",
             kind="count",
             meaning="Most passes through the ring after the first touch until the last craft is dropped.",
-            default="12",
+            default=Default(value=12),
             least=0,
             most=1000,
         ),
@@ -479,12 +546,17 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="lasts",
             kind="time",
             meaning="How long after the insertion it can drop craft.",
-            default="no limit",
+            default=NO_LIMIT,
             least=0.0,
             most=LONGEST_S,
             infinite=True,
         ),
-        Key(name="pads", kind="texts", meaning="Names of the launch sites that may launch it.", default="any"),
+        Key(
+            name="pads",
+            kind="texts",
+            meaning="Names of the launch sites that may launch it.",
+            default=Default(remark="any"),
+        ),
     ),
     "launch.blackout": (
         Key(
@@ -508,7 +580,9 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
         _name("The insertion; needed where there are several."),
         _length("periapsis", "Periapsis altitude at insertion; below the surface it is negative."),
         _length("apoapsis", "Apoapsis altitude at insertion: on the ring, or equal to the periapsis."),
-        _length("altitude", "Altitude of the insertion itself, on the way up.", default="the periapsis"),
+        _length(
+            "altitude", "Altitude of the insertion itself, on the way up.", default=Default(remark="the periapsis")
+        ),
     ),
     "craft": (
         _name("The craft.", required=True),
@@ -524,7 +598,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="load",
             kind="choice",
             meaning='"full": all the propellant is loaded; "least": only what the plan needs.',
-            default='"full"',
+            default=Default(value="full"),
             choices=("full", "least"),
         ),
         Key(name="isp", kind="impulse", meaning="Specific impulse.", least=0.0, above=True, most=1e6),
@@ -532,7 +606,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="thrust",
             kind="force",
             meaning="Thrust; without it burns are impulses.",
-            default="none, burns are impulses",
+            default=Default(remark="none, burns are impulses"),
             least=0.0,
             above=True,
             most=1e9,
@@ -541,7 +615,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="throttle_min",
             kind="ratio",
             meaning="Least thrust as a share of the full; 1: it cannot be throttled.",
-            default="1, full thrust only",
+            default=Default(value=1, remark="full thrust only"),
             least=0.0,
             above=True,
             most=1.0,
@@ -550,7 +624,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="burns_max",
             kind="count",
             meaning="How often its engine may be lit.",
-            default="no limit",
+            default=Default(remark="no limit"),
             least=1,
             most=1000,
         ),
@@ -558,7 +632,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="burn_least",
             kind="speed",
             meaning="The smallest burn that it can do.",
-            default="0 m/s",
+            default=Default(value=0, unit="m_s"),
             least=0.0,
             most=1e6,
         ),
@@ -566,7 +640,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="between_burns",
             kind="time",
             meaning="Least time from cut-off to the next ignition.",
-            default="0 min",
+            default=Default(value=0, unit="min"),
             least=0.0,
             most=LONGEST_S,
         ),
@@ -574,7 +648,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="reaction",
             kind="time",
             meaning="From seeing a number to cutting the burn by hand (common practice, no source).",
-            default="0.3 s",
+            default=Default(value=0.3, unit="s"),
             least=0.0,
             above=True,
             most=60.0,
@@ -583,7 +657,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="reserve",
             kind="speed",
             meaning="Delta-v kept back.",
-            default="0 m/s",
+            default=Default(value=0, unit="m_s"),
             least=0.0,
             most=1e6,
         ),
@@ -591,12 +665,17 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="ready",
             kind="instant",
             meaning="Earliest burn, or delivery to the pad.",
-            default="0 h, ready at the epoch",
+            default=Default(value=0, unit="h", remark="ready at the epoch"),
             least=0.0,
             most=LONGEST_S,
         ),
-        Key(name="pads", kind="texts", meaning="Names of the launch sites that may launch it.", default="any"),
-        Key(name="stay", kind="flag", meaning="Keeps the craft where it is.", default="false"),
+        Key(
+            name="pads",
+            kind="texts",
+            meaning="Names of the launch sites that may launch it.",
+            default=Default(remark="any"),
+        ),
+        Key(name="stay", kind="flag", meaning="Keeps the craft where it is.", default=Default(value=False)),
         Key(name="orbit", kind="table", meaning="Where the craft is in space; without it the craft is on the ground."),
         Key(name="errors", kind="table", meaning="Errors of the burns and readings of this craft."),
     ),
@@ -633,7 +712,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="plane",
             kind="count",
             meaning="The plane of the ring that it lies in, counted from 0.",
-            default="0",
+            default=Default(value=0),
             least=0,
             most=100,
         ),
@@ -642,7 +721,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             stem="at",
             kind="instant",
             meaning="When it is there.",
-            default="0 s, at the epoch",
+            default=Default(value=0, unit="s", remark="at the epoch"),
             least=-LONGEST_S,
             most=LONGEST_S,
         ),
@@ -652,14 +731,14 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="minimize",
             kind="choice",
             meaning="What the first plan makes least; ties go by delta-v, finish, worst craft, propellant, slot order.",
-            default='"delta_v"',
+            default=Default(value="delta_v"),
             choices=("delta_v", "finish", "propellant", "worst_delta_v"),
         ),
         Key(
             name="front_step",
             kind="time",
             meaning="Free-form flights of several burns are looked for that end at each whole multiple of this time.",
-            default="not asked: craft fly phasing orbits alone",
+            default=Default(remark="not asked: craft fly phasing orbits alone"),
             least=0.0,
             above=True,
             most=LONGEST_S,
@@ -668,7 +747,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="first_service",
             kind="count",
             meaning="Service begins when so many neighboring slots are filled; craft that stay count.",
-            default="not asked",
+            default=Default(remark="not asked"),
             least=1,
             most=500,
         ),
@@ -690,14 +769,14 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="status",
             kind="choice",
             meaning='"pad": not launched; "done": in its slot; "lost": gone.',
-            default="by the plan, or by what was seen of its orbit",
+            default=Default(remark="by the plan, or by what was seen of its orbit"),
             choices=("pad", "done", "lost"),
         ),
         Key(
             name="propellant",
             kind="mass",
             meaning="Propellant left at that moment.",
-            default="what the plan leaves",
+            default=Default(remark="what the plan leaves"),
             least=0.0,
             most=1e9,
         ),
@@ -727,7 +806,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             stem="at",
             kind="instant",
             meaning="When it passed it, or when it was there on a circle.",
-            default="now",
+            default=Default(remark="now"),
             least=-LONGEST_S,
             most=LONGEST_S,
         ),
@@ -738,7 +817,7 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             name="plane",
             kind="count",
             meaning="The plane of the ring that it lies in.",
-            default="0",
+            default=Default(value=0),
             least=0,
             most=100,
         ),
@@ -760,7 +839,13 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             for axis in ("x", "y", "z")
         ),
         Key(
-            name="at_time", stem="at", kind="instant", meaning="When.", default="now", least=-LONGEST_S, most=LONGEST_S
+            name="at_time",
+            stem="at",
+            kind="instant",
+            meaning="When.",
+            default=Default(remark="now"),
+            least=-LONGEST_S,
+            most=LONGEST_S,
         ),
     ),
     "errors": (*_INJECTION, *_BURNS),
@@ -768,6 +853,50 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
     "craft.errors": _BURNS,
 }
 """Keys of each table; an item of a list of tables goes by the name of the list."""
+
+
+def number_by_default(table: str, name: str) -> float:
+    """The number that a key has where it is not given, in SI units and radians.
+
+    Raises:
+        KeyError: no such key, or its absence is no number.
+
+    >>> number_by_default("ring", "hold_for"), number_by_default("limits", "finish_within")
+    (31557600.0, inf)
+    """
+    value = _absent(table, name)
+    if isinstance(value, str | bool | None):
+        raise KeyError(f"{table}.{name} has no number by default")
+    return float(value)
+
+
+def count_by_default(table: str, name: str) -> int:
+    """The same for a whole number."""
+    return int(number_by_default(table, name))
+
+
+def text_by_default(table: str, name: str) -> str:
+    """The text that a key has where it is not given. Raises KeyError where there is none.
+
+    >>> text_by_default("goal", "minimize")
+    'delta_v'
+    """
+    value = _absent(table, name)
+    if not isinstance(value, str):
+        raise KeyError(f"{table}.{name} has no text by default")
+    return value
+
+
+def flag_by_default(table: str, name: str) -> bool:
+    """Whether a key holds where it is not given. Raises KeyError where its absence says nothing."""
+    value = _absent(table, name)
+    if not isinstance(value, bool):
+        raise KeyError(f"{table}.{name} is neither true nor false by default")
+    return value
+
+
+def _absent(table: str, name: str) -> float | str | bool | None:
+    return next(key.absent for key in TABLES[table] if key.name == name)
 
 
 def find_key(table: str, spelled: str) -> tuple[Key, str] | None:

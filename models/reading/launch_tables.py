@@ -32,20 +32,20 @@ def pad(table: Table, body: Body, errors: Errors | None) -> Pad:
     insertions = tuple(_insertion(item, body) for item in table.tables["insertion"])
     table.note_defaults()
     return Pad(
-        name=table.text("name") or "pad",
+        name=table.text_or("name"),
         latitude_rad=table.number_or("latitude", 0.0),
         longitude_rad=table.number_or("longitude", 0.0),
-        ready_s=table.number_or("ready", 0.0),
-        until_s=table.number_or("until", math.inf),
+        ready_s=table.number_or("ready"),
+        until_s=table.number_or("until"),
         blackouts_s=tuple(
             (item.number_or("from", 0.0), item.number_or("until", 0.0)) for item in table.tables.get("blackout", ())
         ),
-        turnaround_s=table.number_or("turnaround", 0.0),
+        turnaround_s=table.number_or("turnaround"),
         corridor_rad=_corridor(table),
-        payload_kg=table.number_or("payload", math.inf),
-        plane_tolerance_rad=table.number_or("plane_tolerance", 0.0),
-        ascent_s=table.number_or("ascent", 0.0),
-        downrange_rad=table.number_or("downrange", 0.0),
+        payload_kg=table.number_or("payload"),
+        plane_tolerance_rad=table.number_or("plane_tolerance"),
+        ascent_s=table.number_or("ascent"),
+        downrange_rad=table.number_or("downrange"),
         errors=errors_of(table.table("errors"), errors),
         insertions=insertions,
         upper_stage=_upper_stage(table.table("upper_stage")),
@@ -56,18 +56,18 @@ def _upper_stage(table: Table | None) -> UpperStage | None:
     if table is None:
         return None
     table.note_defaults()
-    return UpperStage(delta_v_m_s=table.number_or("delta_v", 0.0), lasts_s=table.number_or("lasts", math.inf))
+    return UpperStage(delta_v_m_s=table.number_or("delta_v", 0.0), lasts_s=table.number_or("lasts"))
 
 
 def carrier(table: Table) -> Carrier:
     table.note_defaults()
     return Carrier(
-        name=table.text("name") or "carrier",
+        name=table.text_or("name"),
         craft=table.texts("craft"),
         delta_v_m_s=table.number_or("delta_v", 0.0),
-        mass_kg=table.number_or("mass", 0.0),
-        passes_max=table.count_or("passes_max", 12),
-        lasts_s=table.number_or("lasts", math.inf),
+        mass_kg=table.number_or("mass"),
+        passes_max=table.count_or("passes_max"),
+        lasts_s=table.number_or("lasts"),
         pads=table.texts("pads"),
     )
 

@@ -90,9 +90,9 @@ def _scenario(root: Table) -> Scenario:
     goal = _one(root, "goal")
     goal.note_defaults("first_service", "front_step")
     root.note_defaults()
-    minimize: Aim = goal.text("minimize") or "delta_v"  # type: ignore[assignment]  # one of the choices
+    minimize: Aim = goal.text_or("minimize")  # type: ignore[assignment]  # one of the choices
     scenario = Scenario(
-        title=root.text("title") or "untitled",
+        title=root.text_or("title"),
         body=body,
         ring=ring,
         craft=craft,
@@ -153,7 +153,6 @@ def _body(table: Table, epoch: datetime | None) -> Body:
         table.note_default("j2", brief(base.j2))
     else:
         table.note_defaults("prime_meridian")
-        table.note_default("sidereal_day", "inf, does not turn")
     if j2 != 0.0:
         reference = radius if own_j2 else base.j2_radius_m
         table.note_default("j2_radius", f"{brief(reference / 1e3)} km")
@@ -213,24 +212,24 @@ def _ring(table: Table, body: Body) -> RingSpec:
                 name=item.text("name") or "",
                 slot=item.count_or("slot", 0) if "slot" in item else None,
                 angle_rad=item.number("angle"),
-                plane=item.count_or("plane", 0),
+                plane=item.count_or("plane"),
             )
         )
         item.note_defaults()
-    several = table.count_or("planes", 1) > 1
+    several = table.count_or("planes") > 1
     table.note_defaults(*(() if several else ("phasing", "spread")))
     return RingSpec(
         radius_m=radius,
         slots=table.count_or("slots", 1),
-        planes=table.count_or("planes", 1),
-        phasing=table.count_or("phasing", 0),
-        spread_rad=table.number_or("spread", 2.0 * math.pi),
-        inclination_rad=table.number_or("inclination", 0.0),
-        node_rad=table.number_or("node", 0.0),
+        planes=table.count_or("planes"),
+        phasing=table.count_or("phasing"),
+        spread_rad=table.number_or("spread"),
+        inclination_rad=table.number_or("inclination"),
+        node_rad=table.number_or("node"),
         slot0_rad=table.number("slot0"),
-        tolerance_rad=table.number_or("tolerance", math.radians(0.5)),
-        tilt_tolerance_rad=table.number_or("tilt_tolerance", 0.0),
-        hold_for_s=table.number_or("hold_for", 365.25 * 86_400.0),
+        tolerance_rad=table.number_or("tolerance"),
+        tilt_tolerance_rad=table.number_or("tilt_tolerance"),
+        hold_for_s=table.number_or("hold_for"),
         period_known_to_s=table.number("period_known_to"),
         occupied=tuple(occupied),
     )
@@ -239,12 +238,12 @@ def _ring(table: Table, body: Body) -> RingSpec:
 def _limits(table: Table, body: Body) -> LimitSpec:
     table.note_defaults()
     return LimitSpec(
-        clearance_m=table.number_or("clearance", 0.0),
-        finish_within_s=table.number_or("finish_within", math.inf),
-        wait_within_s=table.number_or("wait_within", math.inf),
-        revolutions_max=table.count_or("revolutions_max", 12),
-        apoapsis_max_m=body.radius_m + table.number_or("apoapsis_max", math.inf),
-        separation_m=table.number_or("separation", 10_000.0),
+        clearance_m=table.number_or("clearance"),
+        finish_within_s=table.number_or("finish_within"),
+        wait_within_s=table.number_or("wait_within"),
+        revolutions_max=table.count_or("revolutions_max"),
+        apoapsis_max_m=body.radius_m + table.number_or("apoapsis_max"),
+        separation_m=table.number_or("separation"),
     )
 
 
@@ -253,7 +252,7 @@ def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
     bare = ["burns_max", "burn_least", "between_burns"]
     bare += ["throttle_min", "reaction"] if "thrust" not in table else []
     table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "", *bare)
-    load: Literal["full", "least"] = table.text("load") or "full"  # type: ignore[assignment]  # one of the choices
+    load: Literal["full", "least"] = table.text_or("load")  # type: ignore[assignment]  # one of the choices
     return Craft(
         name=table.text("name") or "",
         dry_mass_kg=table.number("dry_mass"),
@@ -261,15 +260,15 @@ def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
         load=load,
         isp_s=table.number("isp"),
         thrust_n=table.number("thrust"),
-        throttle_min=table.number_or("throttle_min", 1.0),
+        throttle_min=table.number_or("throttle_min"),
         burns_max=table.count_or("burns_max", 0) or None,
-        burn_least_m_s=table.number_or("burn_least", 0.0),
-        between_burns_s=table.number_or("between_burns", 0.0),
-        reaction_s=table.number_or("reaction", 0.3),
-        reserve_m_s=table.number_or("reserve", 0.0),
-        ready_s=table.number_or("ready", 0.0),
+        burn_least_m_s=table.number_or("burn_least"),
+        between_burns_s=table.number_or("between_burns"),
+        reaction_s=table.number_or("reaction"),
+        reserve_m_s=table.number_or("reserve"),
+        ready_s=table.number_or("ready"),
         pads=table.texts("pads"),
-        stay=bool(table.entries["stay"].value) if "stay" in table else False,
+        stay=table.flag("stay"),
         errors=errors_of(table.table("errors"), errors),
         orbit=None if inside is None else _orbit(inside, body),
     )
@@ -286,8 +285,8 @@ def _orbit(table: Table, body: Body) -> Orbit:
         apoapsis_m=high,
         angle_rad=table.number_or("angle", 0.0),
         at=at,
-        at_s=table.number_or("at_time", 0.0),
-        plane=table.count_or("plane", 0),
+        at_s=table.number_or("at_time"),
+        plane=table.count_or("plane"),
     )
     if at is None and not orbit.circular:
         raise table.error(

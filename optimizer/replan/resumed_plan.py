@@ -111,7 +111,7 @@ def from_here(done: Replan) -> FromHere | None:
     )
     carriers = _carriers(done, parts)
     plan = judged(left, parts, carriers, moved=any(part.heading is not None for part in parts))
-    plan = replace(plan, rank=1, hold=hold(ring, left.ring, plan.craft, kept))
+    plan = replace(plan, rank=1, hold=hold(ring, left, plan.craft, kept))
     outcome = Outcome(
         scenario=left,
         ring=ring,

@@ -8,13 +8,17 @@ the command runs.
 from __future__ import annotations
 
 import argparse
+import math
 import re
+
+from ...models.reading.keys import count_by_default, number_by_default
+from ...models.readouts import brief
 
 NO_OPTION = 3
 """Exit status where no period fits."""
 
-REVOLUTIONS = 12
-TOLERANCE = "0.5deg"
+REVOLUTIONS = count_by_default("limits", "revolutions_max")
+TOLERANCE = f"{brief(math.degrees(number_by_default('ring', 'tolerance')))}deg"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -20,11 +20,9 @@ from ...optimizer.robustness.hold import trim_m_s
 from ...optimizer.robustness.missed_burn import Missed, missed
 from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from ..burn_table import burn_words
+from ..hold import missing_text, trim_text
 from ..terminal import CAUTION
 from ..wording import capital, count, small, way_text
-
-REACTION_S = 0.3
-"""From seeing the number to cutting the burn, where the scenario says nothing (common practice, no source)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -307,6 +305,12 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
             f"Trim where the period read is off by more than {small(plan.hold.match_s)} s, which spoils the spacing "
             f"within {span(plan.hold.wanted_s)}: 1 s of period is {small(trim_m_s(ring, 1.0))} m/s along the track."
         )
+        if plan.hold.refused:
+            remarks.append(f"No figure for how long that holds: {plan.hold.refused}.")
+        elif plan.hold.missing_s < plan.hold.wanted_s:
+            remarks.append(f"Look again before then: {missing_text(outcome, plan.hold)}.")
+        if plan.hold.craft == part.craft:
+            remarks += [one for one in (trim_text(outcome, plan.hold),) if one]
     return Block(
         heading="After",
         steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),

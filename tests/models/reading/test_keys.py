@@ -40,7 +40,7 @@ def accepted(key: Key) -> str:
 def row(key: Key) -> str:
     """A key as a row of the reference."""
     spellings = ", ".join(f"`{spelling}`" for spelling in key.spellings)
-    default = "must be given" if key.required else (key.default or "-")
+    default = "must be given" if key.required else (key.default.words if key.default else "-")
     return f"| {spellings} | {accepted(key)} | {default} | {key.meaning} |"
 
 

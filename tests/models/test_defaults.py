@@ -1,0 +1,136 @@
+"""Defaults are written once, in the table of keys: values, the reader and the words all follow it."""
+
+from __future__ import annotations
+
+import dataclasses
+import inspect
+import re
+
+import pytest
+
+from ringwright.models import scenario
+from ringwright.models.reading import launch_tables as reading_pads
+from ringwright.models.reading import scenario_reader as reading
+from ringwright.models.reading.keys import TABLES, Default, Key
+from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.models.scenario import (
+    Body,
+    Carrier,
+    Craft,
+    Errors,
+    LimitSpec,
+    Occupied,
+    Orbit,
+    Pad,
+    RingSpec,
+    Scenario,
+    UpperStage,
+)
+from ringwright.models.units import split_unit
+from ringwright.optimizer.period import Question
+from ringwright.reports.period import command as period
+
+VALUES = {
+    "body": Body,
+    "ring": RingSpec,
+    "ring.occupied": Occupied,
+    "limits": LimitSpec,
+    "launch": Pad,
+    "launch.upper_stage": UpperStage,
+    "carrier": Carrier,
+    "craft": Craft,
+    "craft.orbit": Orbit,
+    "goal": Scenario,
+    "errors": Errors,
+}
+OTHER_NAMES = {"at_time": "at_s"}
+IN_THE_FILE_ONLY = {("launch", "name"), ("carrier", "name")}
+SMALLEST = """
+[body]
+name = "Tessaly"
+gm_km3_s2 = 9120.5
+radius_km = 1210.0
+sidereal_day_h = 26.5
+[ring]
+altitude_km = 700.0
+slots = 2
+[[ring.occupied]]
+name = "Bolt"
+slot = 1
+[[launch]]
+latitude_deg = 0.0
+longitude_deg = 0.0
+insertion = { periapsis_km = 100.0, apoapsis_km = 700.0 }
+upper_stage = { delta_v_m_s = 10.0 }
+[[craft]]
+name = "Nut"
+"""
+
+
+def _with_value() -> list[tuple[str, Key]]:
+    return [
+        (table, key)
+        for table, keys in TABLES.items()
+        for key in keys
+        if table in VALUES and key.absent is not None and (table, key.name) not in IN_THE_FILE_ONLY
+    ]
+
+
+@pytest.mark.parametrize(("table", "key"), _with_value(), ids=lambda part: getattr(part, "name", part))
+def test_a_value_built_in_code_has_the_default_of_the_key(table: str, key: Key) -> None:
+    name = OTHER_NAMES.get(key.name, key.name)
+    fields = {split_unit(field.name)[0]: field.default for field in dataclasses.fields(VALUES[table])}
+    fields |= {field.name: field.default for field in dataclasses.fields(VALUES[table])}
+    assert fields[name] == key.absent
+
+
+def test_a_value_read_from_a_file_has_it_too() -> None:
+    read = parse_scenario(SMALLEST)
+    (pad,), (craft,) = read.pads, read.craft
+    assert pad.upper_stage is not None
+    for table, value in (
+        ("ring", read.ring),
+        ("ring.occupied", read.ring.occupied[0]),
+        ("launch", pad),
+        ("launch.upper_stage", pad.upper_stage),
+        ("craft", craft),
+        ("goal", read),
+    ):
+        made = {split_unit(field.name)[0]: getattr(value, field.name) for field in dataclasses.fields(value)}
+        made |= {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
+        for key in TABLES[table]:
+            if key.absent is not None and key.name in made:
+                assert made[key.name] == key.absent, f"{table}.{key.name}"
+    assert read.limits == LimitSpec()
+    assert read.title == next(key.absent for key in TABLES[""] if key.name == "title")
+    assert pad.name == next(key.absent for key in TABLES["launch"] if key.name == "name")
+
+
+def test_a_changed_default_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The reader has no number of its own: with another default in the table of keys it reads that."""
+    changed = tuple(
+        dataclasses.replace(key, default=Default(value=0.25, unit="deg")) if key.name == "tolerance" else key
+        for key in TABLES["ring"]
+    )
+    monkeypatch.setitem(TABLES, "ring", changed)
+    read = parse_scenario(SMALLEST)
+    assert read.ring.tolerance_rad == pytest.approx(0.25 * 3.141592653589793 / 180.0)
+    assert read.source.defaults["ring.tolerance"] == "0.25 deg"
+
+
+def test_no_default_is_written_beside_the_table_of_keys() -> None:
+    """No dataclass of `scenario.py` and no call of the reader carries a number for a key that has a default."""
+    for module in (reading, reading_pads):
+        for name, number in re.findall(r'table\.\w+_or\("(\w+)", (-?[\d.][\w. *]*)\)', inspect.getsource(module)):
+            keys = [key for table in VALUES for key in TABLES[table] if key.name == name]
+            assert all(key.absent is None for key in keys), f"{module.__name__}: {name} {number}"
+    numbers = re.findall(r"^    (\w+): (?:float|int) = (-?[\d.][\w. *]*)$", inspect.getsource(scenario), re.MULTILINE)
+    written = {split_unit(name)[0] for name, _ in numbers} & {key.name for _, key in _with_value()}
+    assert not written
+
+
+def test_the_period_question_takes_them_from_there() -> None:
+    limits = LimitSpec()
+    assert limits.revolutions_max == period.REVOLUTIONS
+    assert next(f.default for f in dataclasses.fields(Question) if f.name == "revolutions_max") == period.REVOLUTIONS
+    assert period.TOLERANCE == "0.5deg"
