@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal, cast
 
-from .reading.keys import count_by_default, flag_by_default, number_by_default, text_by_default
+from .keys import count_by_default, flag_by_default, number_by_default, text_by_default
 
 Aim = Literal["delta_v", "finish", "propellant", "worst_delta_v"]
 Load = Literal["full", "least"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from ..errors import InputError
-from .keys import TABLES, count_by_default, flag_by_default, number_by_default, text_by_default
+from ..keys import TABLES, count_by_default, flag_by_default, number_by_default, text_by_default
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from ..errors import InputError
-from .keys import TABLES, find_key
+from ..keys import TABLES, find_key
 
 _PART = re.compile(r'\.?(?:([A-Za-z0-9_-]+)|"([^"]*)"|\'([^\']*)\'|\[(\d+)\])')
 # what a shell leaves of a quoted text: a word, a clock time

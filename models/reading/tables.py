@@ -11,9 +11,9 @@ from datetime import date, datetime, time
 from typing import Any
 
 from ..errors import InputError
+from ..keys import TABLES, Key, find_key, tables_with
 from ..units import UNITS, split_unit
 from .document import Entry, Origin, Table, written
-from .keys import TABLES, Key, find_key, tables_with
 from .values import KIND_WORDS, checked_value, either
 
 

@@ -11,10 +11,10 @@ import re
 from collections.abc import Mapping
 from datetime import date, datetime, time
 
+from ..keys import Key
 from ..readouts import brief, clock_seconds
 from ..units import UNITS, from_si, printed_unit, to_si
 from .document import Table, written
-from .keys import Key
 
 KIND_WORDS = {
     "length": "a length",

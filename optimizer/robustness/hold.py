@@ -23,8 +23,8 @@ from ..outcome import CraftPlan, Hold, Kept
 YEAR_S = 365.25 * 86_400.0
 
 PHASING_SHARE = 2.0
-"""Craft that start together and phase with burns of a share x of the circular speed drift apart by about this many x of
-what craft do that were put on the ring where the pull is opposite (flown, see tests/optimizer/robustness/test_hold.py)."""
+"""Craft that start together and phase with burns of a share x of the circular speed drift apart by about this many x
+of what craft do that were put on the ring where the pull is opposite (flown, see the tests of this module)."""
 
 
 @dataclass(frozen=True, kw_only=True)

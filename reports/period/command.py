@@ -11,7 +11,7 @@ import argparse
 import math
 import re
 
-from ...models.reading.keys import count_by_default, number_by_default
+from ...models.keys import count_by_default, number_by_default
 from ...models.readouts import brief
 
 NO_OPTION = 3

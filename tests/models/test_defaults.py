@@ -9,9 +9,9 @@ import re
 import pytest
 
 from ringwright.models import scenario
+from ringwright.models.keys import TABLES, Default, Key
 from ringwright.models.reading import launch_tables as reading_pads
 from ringwright.models.reading import scenario_reader as reading
-from ringwright.models.reading.keys import TABLES, Default, Key
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import (
     Body,

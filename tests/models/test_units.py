@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import constants
 
-from ringwright.models.reading.keys import TABLES
+from ringwright.models.keys import TABLES
 from ringwright.models.units import STANDARD_GRAVITY_M_S2, UNITS, from_si, printed_unit, split_unit, to_si
 
 PAIRS = [(kind, unit) for kind, units in UNITS.items() for unit in units]

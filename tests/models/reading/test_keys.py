@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ringwright.models.reading.keys import TABLES, Key
+from ringwright.models.keys import TABLES, Key
 from ringwright.models.readouts import brief
 from ringwright.models.units import UNITS, from_si, printed_unit
 
