@@ -157,6 +157,12 @@ def _parser() -> argparse.ArgumentParser:
     _scenario(check)
     check.set_defaults(run=_check)
 
+    schema = commands.add_parser("schema", help="JSON Schema of scenario, observations or result, for editors")
+    schema.add_argument(
+        "of", metavar="KIND", choices=("scenario", "observed", "result"), help="scenario, observed, result"
+    )
+    schema.set_defaults(run=_schema)
+
     bodies = commands.add_parser("bodies", help="list the built-in planets and moons, ready to copy")
     bodies.set_defaults(run=_bodies)
 
@@ -594,6 +600,18 @@ def _check(arguments: argparse.Namespace) -> int:
     from .reports.understood import understood
 
     sys.stdout.write(understood(read_scenario(arguments.scenario, arguments.settings), _width()))
+    return 0
+
+
+def _schema(arguments: argparse.Namespace) -> int:
+    import json
+
+    from .models.reading.schema import scenario_schema
+    from .reports.result_schema import result_schema
+
+    of = {"scenario": "", "observed": "observed"}
+    made = result_schema() if arguments.of == "result" else scenario_schema(of[arguments.of])
+    print(json.dumps(made, indent=2))
     return 0
 
 

@@ -1,0 +1,86 @@
+"""The result as a JSON Schema (2020-12): one row an object, each field with its kind.
+
+``?``: may be null; ``~``: may be missing; ``[...]``: a list. Readers ignore fields that they do not know, so that more
+may be added.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..models.reading.schema import DRAFT
+
+OBJECTS = {
+    "result": "format=text title=text epoch=text? body=body ring=ring model=model proof=proof? kept=[kept] "
+    "front=[point] front_note=text? front_resolution_m_s=number? plans=[plan] infeasible=infeasible? "
+    "notes=[text] warnings=[text] fronts=fronts~ unfinished=text~",
+    "body": "name=text gm_km3_s2=number radius_km=number atmosphere_top_km=number",
+    "ring": "altitude_km=number period_s=number speed_m_s=number slots=count slot0_deg=number planes=count "
+    "inclination_deg=number~ node_deg=number~ phasing=count~ spread_deg=number~ tolerance_deg=number phase_rule=text?",
+    "model": "gravity=text burns=text",
+    "proof": "status=text aim=text bound=number? unit=text gap=number? over=text "
+    "free_form_options=count~ options=count",
+    "kept": "craft=text plane=count~ slot=count error_deg=number",
+    "point": "delta_v_m_s=number finish_s=number plan=count kind=text",
+    "fronts": "worst_delta_v=[aim_point] propellant=[aim_point] first_service=[aim_point]",
+    "aim_point": "delta_v_m_s=number worst_delta_v_m_s=number propellant_kg=number? finish_s=number "
+    "first_service_s=number? kind=text",
+    "plan": "rank=count delta_v_m_s=number worst_delta_v_m_s=number propellant_kg=number? finish_s=number "
+    "within_limits=flag broken=[broken] on_front=flag kind=text? by_period_alone=flag~ margins=[margin] hold=hold~ "
+    "craft=[craft] carriers=[carrier]~",
+    "broken": "craft=text limit=text value=number allowed=number",
+    "margin": "limit=text value=number allowed=number sense=text craft=text",
+    "hold": "first_to_leave=text holds_s=number? holds_with_doubt_s=number? by_periods_s=number? missing_force=text? "
+    "missing_force_estimate_s=number? no_figure=text? first_to_leave_period_error_s=number period_known_to_s=number? "
+    "wanted_s=number period_match_s=number trim_m_s_year=number?",
+    "craft": "craft=text plane=count slot=count route=text side=text revolutions=count ring_revolutions=whole "
+    "passes=count lead_deg=number pad=text? carrier=text? insertion=text? insertion_speed_m_s=number? launch_s=number? "
+    "azimuth_deg=number~ flight_azimuth_deg=number~ direction=text~ tilt_deg=number~ tilt_at=text?~ "
+    "liftoff_moved_s=number~ insertion_s=number? parking_wait_s=number ring_arrival_s=number in_slot_s=number "
+    "phasing_period_s=number? lowest_periapsis_km=number? must_burn=flag closest_km=number? closest_to=text? "
+    "delta_v_m_s=number propellant_kg=number? propellant_left_kg=number? flown=flown burns=[burn] free_form=free_form~",
+    "flown": "slot_error_deg=number period_error_s=number plane_error_deg=number lowest_km=number "
+    "first_guess_error_deg=number~ eccentricity=number~",
+    "burn": "time_s=number delta_v_m_s=number by_stage_m_s=number~ radial_m_s=number along_m_s=number cross_m_s=number "
+    "duration_s=number? period_after_s=number periapsis_after_km=number apoapsis_after_km=number "
+    "propellant_after_kg=number?",
+    "free_form": "primer_excess=number linear_bound_m_s=number bound_holds=text family=text",
+    "carrier": "carrier=text pad=text insertion=text launch_s=number insertion_s=number parking_wait_s=number "
+    "first_touch_s=number touch_every_s=number period_s=number periapsis_km=number apoapsis_km=number lowest_km=number "
+    "delta_v_m_s=number delta_v_allowed_m_s=number burns=[burn] drops=[drop] open_duty=open_duty",
+    "drop": "craft=text touch=count time_s=number",
+    "open_duty": "what=text re_enters=flag meets_s=number? meets=text?",
+    "infeasible": "limit=text? value=number? serves=number? binds=[bind] together=flag reason=text?",
+    "bind": "limit=text value=number serves=number?",
+}
+
+KINDS: dict[str, dict[str, Any]] = {
+    "text": {"type": "string"},
+    "number": {"type": "number"},
+    "count": {"type": "integer", "minimum": 0},
+    "whole": {"type": "integer"},
+    "flag": {"type": "boolean"},
+}
+
+
+def result_schema() -> dict[str, Any]:
+    """The schema of ``ringwright plan --json``."""
+    made = {name: _object(rows) for name, rows in OBJECTS.items()}
+    return {"$schema": DRAFT, "title": "a Ringwright plan", **made.pop("result"), "$defs": made}
+
+
+def _object(rows: str) -> dict[str, Any]:
+    fields = dict(row.split("=") for row in rows.split())
+    return {
+        "type": "object",
+        "properties": {name: _field(kind) for name, kind in fields.items()},
+        "required": [name for name, kind in fields.items() if "~" not in kind],
+    }
+
+
+def _field(kind: str) -> dict[str, Any]:
+    bare = kind.rstrip("?~")
+    if bare.startswith("["):
+        return {"type": "array", "items": _field(bare.strip("[]"))}
+    made = KINDS.get(bare, {"$ref": f"#/$defs/{bare}"})
+    return {"anyOf": [made, {"type": "null"}]} if "?" in kind else made
