@@ -23,7 +23,7 @@ def scenario_schema(table: str = "") -> dict[str, Any]:
     """The schema of a scenario file, or of a file of observations where ``table`` is ``observed``.
 
     >>> schema = scenario_schema()
-    >>> schema["properties"]["ring"]["properties"]["altitude_km"]["maximum"]
+    >>> schema["$defs"]["ring"]["properties"]["altitude_km"]["maximum"]
     10000000000.0
     """
     what = "observations for ringwright replan" if table else "a Ringwright scenario"
