@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from ..errors import InputError
+from ..printable import printable
 from .keys import TABLES
 
 
@@ -148,7 +149,7 @@ def written(value: object) -> str:
     elif isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         text = str(int(value))
     elif isinstance(value, str):
-        text = '"' + value.encode("unicode_escape").decode("ascii") + '"'
+        text = '"' + printable(value.replace("\\", "\\\\").replace('"', '\\"')) + '"'
     elif isinstance(value, datetime):
         text = value.isoformat().replace("+00:00", "Z")
     elif isinstance(value, list):
