@@ -18,13 +18,14 @@ def printable(text: str, keep: str = "") -> str:
     """
     if text.isprintable():
         return text
-    return "".join(one if one.isprintable() or one in keep else _escape(one) for one in text)
+    return "".join(one if one.isprintable() or one in keep else escaped(one) for one in text)
 
 
 _SHORT = {"\n": "\\n", "\t": "\\t", "\r": "\\r"}
 
 
-def _escape(one: str) -> str:
+def escaped(one: str) -> str:
+    """One character as its escape."""
     if one in _SHORT:
         return _SHORT[one]
     code = ord(one)

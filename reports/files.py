@@ -11,9 +11,29 @@ import secrets
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from pathlib import Path
 
 from ..models.errors import InputError
+
+_kept: ContextVar[list[str] | None] = ContextVar("kept", default=None)
+
+
+@contextmanager
+def kept_files() -> Iterator[list[str]]:
+    """Take down what is completed inside this block: the names of files and folders, as given, in order."""
+    names: list[str] = []
+    token = _kept.set(names)
+    try:
+        yield names
+    finally:
+        _kept.reset(token)
+
+
+def _keep(path: str | Path) -> None:
+    names = _kept.get()
+    if names is not None:
+        names.append(os.fspath(path))
 
 
 def write_text(path: str | Path, text: str) -> Path:
@@ -45,12 +65,14 @@ def write_bytes(path: str | Path, content: bytes) -> Path:
     try:
         if place.exists() and not place.is_file() and not place.is_dir():
             place.write_bytes(content)
+            _keep(given)
             return given
         with passing.open("xb") as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
         os.replace(passing, place)
+        _keep(given)
     except OSError as problem:
         raise InputError(f"cannot write {given}: {problem.strerror or problem}.") from problem
     finally:
@@ -83,9 +105,12 @@ def whole_directory(path: str | Path) -> Iterator[Path]:
     except OSError as problem:
         raise InputError(f"cannot write files into {path}: {problem.strerror or problem}.") from problem
     try:
-        yield passing
+        # files in it count when the whole of it is there
+        with kept_files():
+            yield passing
         try:
             _settle(passing, place)
+            _keep(path)
         except OSError as problem:
             raise InputError(f"cannot write files into {path}: {problem.strerror or problem}.") from problem
     finally:
