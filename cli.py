@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
     from contextlib import AbstractContextManager
 
-OUTPUT_LOST, BAD_INPUT, NO_PLAN, INTERRUPTED = 1, 2, 3, 130
+LOST, BAD_INPUT, NO_PLAN, INTERRUPTED = 1, 2, 3, 130
 
 PATIENCE_S = 2.0
 """Progress is shown once a command has taken this long."""
@@ -61,7 +61,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         except OutputLostError as fault:
             give_up()
             complain(f"ringwright: {fault}; {kept_words(kept)}.")
-            return OUTPUT_LOST
+            return LOST
         except KeyboardInterrupt as fault:
             how = f"ended by {fault}" if isinstance(fault, Ended) else "interrupted"
             complain(f"ringwright: {how}; {kept_words(kept)}.")
@@ -441,32 +441,40 @@ def _short_names(files: Sequence[str]) -> list[str]:
 
 
 def _sweep(arguments: argparse.Namespace) -> int:
-    from contextlib import ExitStack
+    from contextlib import ExitStack, closing
 
     from .models.reading.toml_text import file_text
-    from .optimizer.studies.sweep import first_that_reads, grid, sweep
-    from .reports.sweep import SweepFile, Told, sweep_text, told, write_sweep
+    from .optimizer.studies.sweep import WorkersLostError, first_that_reads, grid, sweep_through
+    from .reports.sweep import Told, in_order, sweep_text, told, write_sweep
+    from .reports.sweep_file import SweepFile
 
     text = file_text(Path(arguments.scenario), arguments.scenario)
     over = grid(text, arguments.scenario, arguments.settings, arguments.vary)
     scenario = first_that_reads(over)
     progress = _Progress()
     rows: list[Told] = []
-    stopped = False
+    stopped = lost = ""
     with ExitStack() as stack:
         file = None if arguments.csv is None else stack.enter_context(SweepFile(arguments.csv, over))
         rows = [] if file is None else file.rows
         done = {row.values for row in rows}
+
+        def workers() -> AbstractContextManager[Executor]:
+            return _executor(arguments.workers, arguments.cluster)
+
         try:
             if not done.issuperset(over.points):
-                executor = stack.enter_context(_executor(arguments.workers, arguments.cluster))
-                for row in sweep(over, executor, done, progress):
+                # closed at once when it is left early, and its workers with it
+                found = stack.enter_context(closing(sweep_through(over, workers, done, progress, replaced=_replaced)))
+                for row in found:
                     if file is None:
                         rows.append(told(row))
                     else:
                         file.append(told(row))
-        except KeyboardInterrupt:
-            stopped = True
+        except KeyboardInterrupt as fault:
+            stopped = f"ended by {fault}" if isinstance(fault, Ended) else "stopped"
+        except WorkersLostError:
+            lost = "workers were ended from outside again and again (killed, or short of memory): given up"
         finally:
             progress.done()
     if arguments.out is not None and rows:
@@ -474,11 +482,17 @@ def _sweep(arguments: argparse.Namespace) -> int:
     say(sweep_text(scenario.title, scenario.minimize, over, rows, _width()))
     if arguments.out is not None and rows:
         say(f"\nTable, text and figure are in {arguments.out}.\n")
-    if stopped:
+    if stopped or lost:
         kept = f"; the same command goes on from {arguments.csv}" if arguments.csv else ""
-        complain(f"ringwright: stopped after {len(rows)} of {len(over.points)} points{kept}.")
-        return INTERRUPTED
+        advice = "; fewer --workers need less memory" if lost else ""
+        ready = len(in_order(over, rows))
+        complain(f"ringwright: {stopped or lost} after {ready} of {len(over.points)} points{kept}{advice}.")
+        return INTERRUPTED if stopped else LOST
     return 0 if any(row.fields["delta_v_m_s"] for row in rows) else NO_PLAN
+
+
+def _replaced(sentence: str) -> None:
+    complain(f"ringwright: {sentence}")
 
 
 def _executor(workers: int | None, cluster: str | None) -> AbstractContextManager[Executor]:

@@ -60,7 +60,7 @@ def write_bytes(path: str | Path, content: bytes) -> Path:
         InputError: the place cannot be written to.
     """
     given = Path(path)
-    place = given.resolve()
+    place = _resolved(given)
     passing = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
     try:
         if place.exists() and not place.is_file() and not place.is_dir():
@@ -95,7 +95,7 @@ def whole_directory(path: str | Path) -> Iterator[Path]:
     Raises:
         InputError: the place cannot be written to, or is a file.
     """
-    place = Path(path).resolve()
+    place = _resolved(Path(path))
     if place.exists() and not place.is_dir():
         raise InputError(f"cannot write files into {path}: it is a file; give the name of a directory.")
     passing = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
@@ -115,6 +115,13 @@ def whole_directory(path: str | Path) -> Iterator[Path]:
             raise InputError(f"cannot write files into {path}: {problem.strerror or problem}.") from problem
     finally:
         shutil.rmtree(passing, ignore_errors=True)
+
+
+def _resolved(path: Path) -> Path:
+    try:
+        return path.resolve()
+    except (OSError, ValueError, RuntimeError) as problem:
+        raise InputError(f"cannot write {path}: {problem}; name another place.") from problem
 
 
 def _settle(passing: Path, place: Path) -> None:
