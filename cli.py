@@ -70,7 +70,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(arguments: Sequence[str] | None) -> int:
     try:
-        parsed = _parser().parse_args(arguments)
+        typed = sys.argv[1:] if arguments is None else list(arguments)
+        parsed = _parser(typed).parse_args(typed)
         run: Callable[[argparse.Namespace], int] = parsed.run
         return run(parsed)
     finally:
@@ -78,7 +79,7 @@ def _run(arguments: Sequence[str] | None) -> int:
         flush()
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     parser = _Parser(
         prog="ringwright",
         description="Plan an evenly spaced relay ring: launch timing, phasing orbits, delta-v against time. "
@@ -174,7 +175,8 @@ def _parser() -> argparse.ArgumentParser:
     slips.set_defaults(run=_slips)
 
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
-    if arguments_ask_for("period"):
+    # the options of a command that nobody asks for need not be loaded
+    if "period" in typed:
         from .reports.period.command import add_arguments
 
         add_arguments(period)
@@ -192,11 +194,6 @@ def _parser() -> argparse.ArgumentParser:
     new.add_argument("file", metavar="FILE", help="file to write; it must not exist yet")
     new.set_defaults(run=_new)
     return parser
-
-
-def arguments_ask_for(command: str) -> bool:
-    """Whether the process was started for a command: the options of the others need not be loaded."""
-    return command in sys.argv[1:] or "pytest" in sys.modules
 
 
 def _scenario(parser: argparse.ArgumentParser) -> None:
@@ -369,7 +366,9 @@ def _sheet(arguments: argparse.Namespace) -> int:
     known = [craft.name for craft in scenario.craft]
     for name in arguments.craft:
         if name not in known:
-            raise InputError(f"--craft {name!r} is no craft of the scenario: {', '.join(known)}.", where="command line")
+            raise InputError(
+                f"--craft {name!r} is no craft of the scenario: give one of {', '.join(known)}.", where="command line"
+            )
     from .optimizer.plan import make_plan
     from .reports.sheet.sheet import sheets
     from .reports.sheet.text import sheet_text
@@ -598,7 +597,7 @@ def _slips(arguments: argparse.Namespace) -> int:
     known = [*(craft.name for craft in scenario.craft), *(carrier.name for carrier in scenario.carriers)]
     for name in arguments.craft:
         if name not in known:
-            raise InputError(f"{name!r} is no craft of the scenario: there are {', '.join(known)}.", where="--craft")
+            raise InputError(f"{name!r} is no craft of the scenario: give one of {', '.join(known)}.", where="--craft")
     progress = _Progress()
     try:
         outcome = make_plan(scenario, progress)

@@ -118,10 +118,14 @@ def whole_directory(path: str | Path) -> Iterator[Path]:
 
 
 def _resolved(path: Path) -> Path:
+    """Where a path leads; what can be no path at all is refused here."""
     try:
-        return path.resolve()
+        place = path.resolve()
+        place.exists()
     except (OSError, ValueError, RuntimeError) as problem:
-        raise InputError(f"cannot write {path}: {problem}; name another place.") from problem
+        reason = getattr(problem, "strerror", None) or problem
+        raise InputError(f"cannot write {path}: {reason}; name another place.") from problem
+    return place
 
 
 def _settle(passing: Path, place: Path) -> None:

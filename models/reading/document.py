@@ -154,6 +154,9 @@ def written(value: object) -> str:
         text = value.isoformat().replace("+00:00", "Z")
     elif isinstance(value, list):
         text = f"[{', '.join(written(item) if isinstance(item, str) else str(item) for item in value)}]"
+    elif isinstance(value, int) and abs(value) >= 10**60:
+        # Python writes no whole number of thousands of digits
+        text = f"{'-' if value < 0 else ''}{hex(abs(value))}"
     else:
         text = str(value)
     return text if len(text) <= 60 else text[:57] + "..."
