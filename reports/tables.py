@@ -120,7 +120,7 @@ def write_tables(outcome: Outcome, directory: str | Path) -> list[Path]:
 def frame_csv(table: pd.DataFrame) -> str:
     """A table as CSV; no text in it is taken for a formula by a spreadsheet."""
     texts = {
-        name: [csv_cell(printable(one)) if isinstance(one, str) else one for one in column]
+        str(name): [csv_cell(printable(one)) if isinstance(one, str) else one for one in column]
         for name, column in table.items()
         if column.dtype.kind not in "biuf"
     }

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import itertools
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Generator, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
@@ -294,7 +294,7 @@ def sweep_through(
     progress: Callable[[str], None] = lambda _: None,
     *,
     replaced: Callable[[str], None] = lambda _: None,
-) -> Iterator[Row]:
+) -> Generator[Row, None, None]:
     """As :func:`sweep`, with new workers where some were ended from outside.
 
     A point that may have ended its worker, by its need of memory for one, is planned after all others.

@@ -161,7 +161,7 @@ def save(figure: Figure, directory: str | Path, name: str) -> list[Path]:
     from matplotlib.text import Text
 
     for text in figure.findobj(Text):
-        text.set_text(spelled(text.get_text(), letters()))  # type: ignore[attr-defined]  # findobj gives no more than Artist
+        text.set_text(spelled(text.get_text(), letters()))
     paths = []
     for kind, facts in (("svg", {"Date": None, "Creator": None}), ("png", {"Software": None})):
         stream = io.BytesIO()

@@ -23,10 +23,10 @@ from ringwright.tests.fuzz import running
 from ringwright.tests.fuzz.hostile import case
 from ringwright.tests.fuzz.running import tried
 
-DEFAULT = range(500)
+DEFAULT = range(900)
 """Numbers of the default tier: some forty seconds of processor time."""
 
-BATCHES = 10
+BATCHES = 9
 """Tests that the numbers of the default tier are spread over."""
 
 CAMPAIGN = int(os.environ.get("RINGWRIGHT_FUZZ_COUNT", "20000"))
