@@ -434,7 +434,8 @@ def _compare(arguments: argparse.Namespace) -> int:
 
 
 def _short_names(files: Sequence[str]) -> list[str]:
-    """Files by their stems, or as typed where stems are alike."""
+    """Files by their stems, or as typed where stems are alike: the names in texts, tables and figures."""
+    files = [printable(file) for file in files]
     stems = [Path(file).stem for file in files]
     return [stem if stems.count(stem) == 1 else file for stem, file in zip(stems, files, strict=True)]
 
@@ -653,7 +654,7 @@ def _new(arguments: argparse.Namespace) -> int:
             f"there is no bundled scenario {arguments.name!r}; there are: {', '.join(names)}.", where="command line"
         )
     place = Path(arguments.file)
-    if place.exists():
+    if os.path.lexists(place):
         raise InputError(f"{place} exists already and is left alone: name another file.", where="command line")
     write_text(place, text(arguments.name))
     named = shlex.quote(str(place))

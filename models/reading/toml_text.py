@@ -80,8 +80,19 @@ def _near_files(path: Path) -> str:
     return f" (did you mean {path.parent / near[0]}?)" if near else ""
 
 
+_DEEP_KEY = re.compile(r"(?<![\w-])(?:(?:[\w-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}")
+
+
 def toml_tree(text: str, file: str) -> dict[str, Any]:
     """Parse TOML. Raises InputError with the line, and where the slip is a common one, with what was meant."""
+    deep = _DEEP_KEY.search(text)
+    if deep is not None:
+        # the parser would take the square of their number
+        where = f"{file}, line {text.count(chr(10), 0, deep.start()) + 1}"
+        raise InputError(
+            f"{deep.group()[:20]}... joins more than 50 names by points: a key of a scenario needs four at most.",
+            where=where,
+        )
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:

@@ -345,6 +345,8 @@ def hostile_arguments(number: int) -> Case:
     chance = random.Random(number)
     command = chance.choice((*OPTIONS, "period", "period", "nothing", "\x1b[31m", ""))
     words = list(PERIOD) if command == "period" else ["one.toml"] if command not in ("bodies", "new") else []
+    if command == "new":
+        words = ["one-craft-mars", chance.choice((*NASTY_TEXTS, "mine.toml"))]
     for _ in range(chance.choice((0, 1, 1, 2))):
         option = chance.choice(OPTIONS.get(command, ("--json", "-x", "--")) or ("--help",))
         value = chance.choice((*NASTY_TEXTS, *QUANTITIES, "one.toml", "Reed", "ring.slots=3", "ring.slots=1..3"))

@@ -56,6 +56,16 @@ def test_no_message_is_longer_than_a_screen(text: str) -> None:
     assert str(caught.value).endswith(".")
 
 
+@pytest.mark.parametrize("form", ["{} = 1\n", "[{}]\n", "[[{}]]\n", "x = {{ {} = 1 }}\n"])
+@pytest.mark.parametrize("part", ["a", '"a b"', "'a'"])
+def test_a_key_of_a_hundred_thousand_parts_is_refused_before_it_is_parsed(
+    form: str, part: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("ringwright.models.reading.toml_text.tomllib.loads", None)
+    with pytest.raises(InputError, match=r"drawer\.toml, line 2: .* joins more than 50 names"):
+        parse_scenario("\n" + form.format(".".join([part] * 100_000)), "drawer.toml")
+
+
 def test_a_text_is_quoted_as_it_was_written() -> None:
     with pytest.raises(InputError, match='"Löffel\\\\\\\\" is no built-in body'):
         parse_scenario(WORLD.replace('"mars"', '"Löffel\\\\"') + '[[craft]]\nname = "a"\n')
