@@ -20,7 +20,7 @@ import pytest
 
 import ringwright
 from ringwright.tests.fuzz import running
-from ringwright.tests.fuzz.hostile import case
+from ringwright.tests.fuzz.hostile import Case, case
 from ringwright.tests.fuzz.running import tried
 
 DEFAULT = range(900)
@@ -84,7 +84,41 @@ def _progress(part: int, parts: int) -> Path:
             digest.update(file.read_bytes())
     place = Path(os.environ.get("RINGWRIGHT_FUZZ_FOLDER", Path(tempfile.gettempdir(), "ringwright-fuzz")))
     place.mkdir(parents=True, exist_ok=True)
-    return place / f"{digest.hexdigest()[:12]}-{part}-of-{parts}.jsonl"
+    return place / f"{digest.hexdigest()[:12]}-{part}-of-{parts}-{CAMPAIGN}.jsonl"
+
+
+def campaign(numbers: range, progress: Path, place: Path) -> list[str]:
+    """What is wrong with the runs of these numbers; what an earlier run has done is taken from its file."""
+    before = [json.loads(line) for line in progress.read_text("utf-8").splitlines()] if progress.exists() else []
+    done = {line["number"]: line["faults"] for line in before}
+    with progress.open("a", encoding="utf-8") as stream:
+        for number in numbers:
+            if number not in done:
+                with tempfile.TemporaryDirectory(dir=place) as folder:
+                    done[number] = faults(range(number, number + 1), Path(folder), remedies=True)
+                stream.write(json.dumps({"number": number, "faults": done[number]}) + "\n")
+                stream.flush()
+    wrong = [fault for found in done.values() for fault in found]
+    if not wrong:
+        progress.unlink()
+    return wrong
+
+
+def test_a_campaign_goes_on_where_it_was_cut_off(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[tuple[str, ...]] = []
+
+    def cut_off(one: Case, *_: object, **__: object) -> list[str]:
+        asked.append(one.arguments)
+        if len(asked) == 3:
+            raise KeyboardInterrupt
+        return ["bad"] if len(asked) == 1 else []
+
+    monkeypatch.setitem(faults.__globals__, "tried", cut_off)
+    progress = tmp_path / "progress.jsonl"
+    with pytest.raises(KeyboardInterrupt):
+        campaign(range(5), progress, tmp_path)
+    assert campaign(range(5), progress, tmp_path) == [f"0 ({case(0).kind}): bad"]
+    assert asked == [case(number).arguments for number in (0, 1, 2, 2, 3, 4)]
 
 
 def _parts() -> list[tuple[int, int]]:
@@ -98,15 +132,6 @@ def _parts() -> list[tuple[int, int]]:
 @pytest.mark.soak
 @pytest.mark.parametrize(("part", "parts"), _parts())
 def test_a_campaign_of_hostile_inputs(part: int, parts: int, tmp_path: Path) -> None:
-    progress = _progress(part, parts)
-    before = [json.loads(line) for line in progress.read_text("utf-8").splitlines()] if progress.exists() else []
-    done = {line["number"]: line["faults"] for line in before}
-    with progress.open("a", encoding="utf-8") as stream:
-        for number in range(len(DEFAULT) + part - 1, len(DEFAULT) + CAMPAIGN, parts):
-            if number not in done:
-                done[number] = faults(range(number, number + 1), tmp_path, remedies=True)
-                stream.write(json.dumps({"number": number, "faults": done[number]}) + "\n")
-                stream.flush()
-    wrong = [fault for found in done.values() for fault in found]
+    first, last = (len(DEFAULT) + CAMPAIGN * edge // parts for edge in (part - 1, part))
+    wrong = campaign(range(first, last), _progress(part, parts), tmp_path)
     assert not wrong, "\n".join(wrong)
-    progress.unlink()
