@@ -7,7 +7,6 @@ complete. A run that fails or is cut off leaves what was there before.
 from __future__ import annotations
 
 import os
-import secrets
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -61,7 +60,7 @@ def write_bytes(path: str | Path, content: bytes) -> Path:
     """
     given = Path(path)
     place = _resolved(given)
-    passing = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
+    passing = place.with_name(f".{place.name}.{os.urandom(4).hex()}.part")
     try:
         if place.exists() and not place.is_file() and not place.is_dir():
             place.write_bytes(content)
@@ -98,7 +97,7 @@ def whole_directory(path: str | Path) -> Iterator[Path]:
     place = _resolved(Path(path))
     if place.exists() and not place.is_dir():
         raise InputError(f"cannot write files into {path}: it is a file; give the name of a directory.")
-    passing = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
+    passing = place.with_name(f".{place.name}.{os.urandom(4).hex()}.part")
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
         passing.mkdir()
