@@ -54,7 +54,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     with kept_files() as kept:
         try:
             with ending_in_order():
-                return _run(arguments)
+                return _command(arguments)
         except InputError as error:
             complain(f"ringwright: {error}")
             return BAD_INPUT
@@ -68,7 +68,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return INTERRUPTED
 
 
-def _run(arguments: Sequence[str] | None) -> int:
+def _command(arguments: Sequence[str] | None) -> int:
+    """Run a command, to the last character that it prints."""
     try:
         typed = sys.argv[1:] if arguments is None else list(arguments)
         parsed = _parser(typed).parse_args(typed)

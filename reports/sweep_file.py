@@ -110,7 +110,7 @@ class SweepFile:
             if row.fields[name] and not _is_number(row.fields[name]):
                 raise self._spoiled(number, name, row.fields[name], "is no number")
         planned = row.fields["delta_v_m_s"] != ""
-        if row.fields["proof"] not in (("optimal", "bounded") if planned else ("",)):
+        if row.fields["proof"] not in (("optimal", "bounded") if planned else ("", "undecided")):
             raise self._spoiled(number, "proof", row.fields["proof"], "does not go with the rest of the row")
         if planned != (row.fields["finish_s"] != ""):
             raise self._spoiled(number, "finish_s", row.fields["finish_s"], "does not go with the rest of the row")

@@ -71,6 +71,8 @@ def run(arguments: Sequence[str], folder: Path) -> Run:
     fault = ""
     here = Path.cwd()
     os.chdir(folder)
+    # an exception is to be seen with its place, not as a sentence
+    os.environ["RINGWRIGHT_TRACEBACK"] = "1"
     try:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), _limited():
             status = main(list(arguments))
@@ -79,6 +81,7 @@ def run(arguments: Sequence[str], folder: Path) -> Run:
     except (Exception, TooLongError) as problem:
         fault = _named(problem)
     finally:
+        os.environ.pop("RINGWRIGHT_TRACEBACK")
         os.chdir(here)
     return Run(status=status, out=out.getvalue(), err=err.getvalue(), fault=fault)
 
