@@ -155,7 +155,8 @@ def _refusal_faults(one: Case, found: Run) -> list[str]:
     if file is not None and place is not None:
         lines = one.files[file].replace("\r\n", "\n").split("\n")
         line = lines[int(place.group(1)) - 1] if int(place.group(1)) <= len(lines) else ""
-        keys = re.findall(r"[A-Za-z_][A-Za-z0-9_]*", line)
+        # a key in quotes stands there as escapes
+        keys = [] if line.startswith('"') else re.findall(r"[A-Za-z_][A-Za-z0-9_]*", line)
         if keys and not any(key in said for key in keys):
             wrong.append(f"the refusal names no key of its line {line[:80]!r}: {said[:300]!r}")
     return wrong
