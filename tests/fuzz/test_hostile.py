@@ -23,8 +23,8 @@ from ringwright.tests.fuzz import running
 from ringwright.tests.fuzz.hostile import Case, case
 from ringwright.tests.fuzz.running import tried
 
-DEFAULT = range(900)
-"""Numbers of the default tier: some forty seconds of processor time."""
+DEFAULT = range(500)
+"""Numbers of the default tier: some twenty seconds of processor time."""
 
 BATCHES = 9
 """Tests that the numbers of the default tier are spread over."""
