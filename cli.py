@@ -1,6 +1,7 @@
 """The command line: a thin skin over the functions that a notebook calls.
 
-Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 1 a fault of ours.
+Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 130 interrupted or told to end; 1 a fault of ours, or
+standard output that does not take the text.
 """
 
 from __future__ import annotations
@@ -8,23 +9,28 @@ from __future__ import annotations
 import argparse
 import math
 import os
+import shlex
 import shutil
 import signal
 import sys
 import threading
 import time
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from . import __version__
 from .models.errors import InputError
+from .models.printable import printable
+from .reports.console import Ended, OutputLostError, complain, ending_in_order, flush, give_up, kept_words, say
+from .reports.files import kept_files
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
     from contextlib import AbstractContextManager
 
-BAD_INPUT, NO_PLAN, INTERRUPTED = 2, 3, 130
+LOST, BAD_INPUT, NO_PLAN, INTERRUPTED = 1, 2, 3, 130
 
 PATIENCE_S = 2.0
 """Progress is shown once a command has taken this long."""
@@ -36,28 +42,45 @@ class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> None:  # type: ignore[override]
         raise InputError(f"{message}; see: {self.prog} --help", where="command line")
 
+    def _print_message(self, message: str, file: object = None) -> None:
+        # a help page that cannot be printed is said like any other text
+        say(message)
+
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; returns the exit status. ``arguments`` default to those of the process."""
     # our matrices are small: the threads that NumPy's library would start for them only spin
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    with kept_files() as kept:
+        try:
+            with ending_in_order():
+                return _command(arguments)
+        except InputError as error:
+            complain(f"ringwright: {error}")
+            return BAD_INPUT
+        except OutputLostError as fault:
+            give_up()
+            complain(f"ringwright: {fault}; {kept_words(kept)}.")
+            return LOST
+        except KeyboardInterrupt as fault:
+            how = f"ended by {fault}" if isinstance(fault, Ended) else "interrupted"
+            complain(f"ringwright: {how}; {kept_words(kept)}.")
+            return INTERRUPTED
+
+
+def _command(arguments: Sequence[str] | None) -> int:
+    """Run a command, to the last character that it prints."""
     try:
-        parsed = _parser().parse_args(arguments)
+        typed = sys.argv[1:] if arguments is None else list(arguments)
+        parsed = _parser(typed).parse_args(typed)
         run: Callable[[argparse.Namespace], int] = parsed.run
         return run(parsed)
-    except InputError as error:
-        print(f"ringwright: {error}", file=sys.stderr)
-        return BAD_INPUT
-    except BrokenPipeError:
-        # the reader went away: nothing is left to say, and nothing may complain at exit either
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    except KeyboardInterrupt:
-        print("ringwright: interrupted; nothing was written.", file=sys.stderr)
-        return INTERRUPTED
+    finally:
+        # what a buffer still holds can fail as well as what was printed, a help page included
+        flush()
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     parser = _Parser(
         prog="ringwright",
         description="Plan an evenly spaced relay ring: launch timing, phasing orbits, delta-v against time. "
@@ -69,8 +92,10 @@ def _parser() -> argparse.ArgumentParser:
 
     plan = commands.add_parser("plan", help="ranked plans for a scenario, flown, with the price of time")
     _scenario(plan)
-    plan.add_argument("--json", metavar="PATH", help="write the result as JSON; - for standard output and nothing else")
-    plan.add_argument("--out", metavar="DIR", help="write tables, result and figures into a directory")
+    plan.add_argument(
+        "--json", type=_file, metavar="PATH", help="write the result as JSON; - for standard output and nothing else"
+    )
+    plan.add_argument("--out", type=_folder, metavar="DIR", help="write tables, result and figures into a directory")
     plan.add_argument(
         "--fronts", action="store_true", help="walk the other fronts too: worst craft, propellant, first service"
     )
@@ -87,7 +112,9 @@ def _parser() -> argparse.ArgumentParser:
     _scenario(sheet)
     sheet.add_argument("--craft", action="append", default=[], metavar="NAME", help="only this craft; may be repeated")
     sheet.add_argument("--plan", type=_rank, default=1, metavar="RANK", help="plan of that rank; default: 1")
-    sheet.add_argument("--out", metavar="DIR", help="write each sheet as text, Markdown and PDF into a directory")
+    sheet.add_argument(
+        "--out", type=_folder, metavar="DIR", help="write each sheet as text, Markdown and PDF into a directory"
+    )
     sheet.set_defaults(run=_sheet)
 
     compare = commands.add_parser("compare", help="strategies for a scenario, or whole scenarios, side by side")
@@ -95,8 +122,12 @@ def _parser() -> argparse.ArgumentParser:
         "scenarios", metavar="SCENARIO", nargs="+", help="a scenario file (TOML); several are compared with one another"
     )
     _settings(compare)
-    compare.add_argument("--json", metavar="PATH", help="write the comparison as JSON; - for standard output")
-    compare.add_argument("--out", metavar="DIR", help="write tables, comparison and a figure of all fronts")
+    compare.add_argument(
+        "--json", type=_file, metavar="PATH", help="write the comparison as JSON; - for standard output"
+    )
+    compare.add_argument(
+        "--out", type=_folder, metavar="DIR", help="write tables, comparison and a figure of all fronts"
+    )
     _time_limit(compare)
     compare.set_defaults(run=_compare)
 
@@ -109,8 +140,10 @@ def _parser() -> argparse.ArgumentParser:
         metavar="KEY=VALUES",
         help="ring.altitude_km=400..2000:50 or ring.slots=3,4,6; KEY,KEY=... gives several keys the same value",
     )
-    sweep.add_argument("--csv", metavar="FILE", help="write rows as they are ready; a second run goes on from them")
-    sweep.add_argument("--out", metavar="DIR", help="write table, text and figure into a directory")
+    sweep.add_argument(
+        "--csv", type=_file, metavar="FILE", help="write rows as they are ready; a second run goes on from them"
+    )
+    sweep.add_argument("--out", type=_folder, metavar="DIR", help="write table, text and figure into a directory")
     where = sweep.add_mutually_exclusive_group()
     where.add_argument("--workers", type=_workers, metavar="N", help="processes on this machine; default: one a core")
     where.add_argument("--cluster", metavar="ADDRESS", help="address of a Dask scheduler (needs the extra [cluster])")
@@ -120,8 +153,8 @@ def _parser() -> argparse.ArgumentParser:
     _scenario(budget)
     budget.add_argument("--samples", type=_samples, default=100_000, metavar="N", help="flights of each craft: 100000")
     budget.add_argument("--seed", type=_seed, default=1, metavar="N", help="of the random numbers: 1")
-    budget.add_argument("--json", metavar="PATH", help="write the budget as JSON; - for standard output")
-    budget.add_argument("--out", metavar="DIR", help="write text, budget and figure into a directory")
+    budget.add_argument("--json", type=_file, metavar="PATH", help="write the budget as JSON; - for standard output")
+    budget.add_argument("--out", type=_folder, metavar="DIR", help="write text, budget and figure into a directory")
     budget.set_defaults(run=_budget)
 
     replan = commands.add_parser("replan", help="the best plan from here, from what was seen of the craft")
@@ -133,8 +166,10 @@ def _parser() -> argparse.ArgumentParser:
         required=True,
         help="what was seen, and when (TOML); repeated in order of time, each goes on from the plan before it left",
     )
-    replan.add_argument("--out", metavar="DIR", help="write the plan from here, its tables, figures and sheets there")
-    replan.add_argument("--json", metavar="PATH", help="write the new plan as JSON; - for standard output")
+    replan.add_argument(
+        "--out", type=_folder, metavar="DIR", help="write the plan from here, its tables, figures and sheets there"
+    )
+    replan.add_argument("--json", type=_file, metavar="PATH", help="write the new plan as JSON; - for standard output")
     replan.set_defaults(run=_replan)
     slips = commands.add_parser("slips", help="what a late launch costs, and what to do about a craft that is lost")
     _scenario(slips)
@@ -143,11 +178,12 @@ def _parser() -> argparse.ArgumentParser:
         "--spare-after", metavar="TIME", default="30d", help="a spare is launched this much later at the soonest: 30d"
     )
     slips.add_argument("--craft", metavar="NAME", action="append", default=[], help="only this one; may be repeated")
-    slips.add_argument("--json", metavar="PATH", help="write the answer as JSON; - for standard output")
+    slips.add_argument("--json", type=_file, metavar="PATH", help="write the answer as JSON; - for standard output")
     slips.set_defaults(run=_slips)
 
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
-    if arguments_ask_for("period"):
+    # the options of a command that nobody asks for need not be loaded
+    if "period" in typed:
         from .reports.period.command import add_arguments
 
         add_arguments(period)
@@ -173,11 +209,6 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def arguments_ask_for(command: str) -> bool:
-    """Whether the process was started for a command: the options of the others need not be loaded."""
-    return command in sys.argv[1:] or "pytest" in sys.modules
-
-
 def _scenario(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("scenario", metavar="SCENARIO", help="a scenario file (TOML)")
     _settings(parser)
@@ -201,6 +232,22 @@ def _settings(parser: argparse.ArgumentParser) -> None:
         metavar="KEY=VALUE",
         help="override one key, as in --set ring.altitude_km=9000; may be repeated",
     )
+
+
+def _file(text: str) -> str:
+    if text != "-" and (
+        not text or "\0" in text or os.path.isdir(text) or not os.path.isdir(os.path.dirname(text) or ".")
+    ):
+        raise argparse.ArgumentTypeError(f"{text!r} is no place for a file: name a file in a folder that is there")
+    return text
+
+
+def _folder(text: str) -> str:
+    place = Path(text)
+    there = "\0" not in text and next((one for one in (place, *place.parents) if os.path.lexists(one)), None)
+    if not text or not there or not there.is_dir():
+        raise argparse.ArgumentTypeError(f"{text!r} is no place for a folder: name one, it need not be there yet")
+    return text
 
 
 def _seconds(text: str) -> float:
@@ -246,17 +293,19 @@ class _Progress:
 
     def __init__(self) -> None:
         self._started = time.monotonic()
-        self._live = sys.stderr.isatty()
+        self._live = sys.stderr is not None and sys.stderr.isatty()
         self._shown = False
 
     def __call__(self, what: str) -> None:
         if self._live and time.monotonic() - self._started > PATIENCE_S:
-            print(f"\r\033[K{what[: _width() - 1]}", end="", file=sys.stderr, flush=True)
+            with suppress(OSError):
+                print(f"\r\033[K{printable(what)[: _width() - 1]}", end="", file=sys.stderr, flush=True)
             self._shown = True
 
     def done(self) -> None:
         if self._shown:
-            print("\r\033[K", end="", file=sys.stderr, flush=True)
+            with suppress(OSError):
+                print("\r\033[K", end="", file=sys.stderr, flush=True)
 
 
 class _Patience:
@@ -279,7 +328,7 @@ class _Patience:
         if self.stopped:
             raise KeyboardInterrupt
         self.stopped = True
-        print("\nringwright: stopping after this step; Ctrl-C again leaves at once.", file=sys.stderr, flush=True)
+        complain("\nringwright: stopping after this step; Ctrl-C again leaves at once.")
 
     def __exit__(self, *_: object) -> None:
         if threading.current_thread() is threading.main_thread():
@@ -306,7 +355,7 @@ def _plan(arguments: argparse.Namespace) -> int:
         from .reports.result import result_text
 
         if arguments.json == "-":
-            sys.stdout.write(result_text(outcome))
+            say(result_text(outcome))
         else:
             write_text(arguments.json, result_text(outcome))
     if arguments.out is not None:
@@ -314,10 +363,10 @@ def _plan(arguments: argparse.Namespace) -> int:
 
         write_folder(outcome, arguments.out)
     if arguments.json != "-":
-        command = f"ringwright plan {arguments.scenario} --out DIR" if arguments.out is None else ""
-        sys.stdout.write(plan_text(outcome, _width(), next_command=command))
+        command = f"ringwright plan {shlex.quote(arguments.scenario)} --out DIR" if arguments.out is None else ""
+        say(plan_text(outcome, _width(), next_command=command))
         if arguments.out is not None:
-            print(f"\nTables, result and figures are in {arguments.out}.")
+            say(f"\nTables, result and figures are in {arguments.out}.\n")
     if patience.stopped and not outcome.plans:
         return INTERRUPTED
     return 0 if outcome.plans else NO_PLAN
@@ -338,7 +387,7 @@ def _page(arguments: argparse.Namespace) -> int:
             write_page(outcome, arguments.out, progress)
         finally:
             progress.done()
-    print(f"{answer_text(outcome)}\nThe page is {arguments.out}: open it in a browser.")
+    say(f"{answer_text(outcome)}\nThe page is {arguments.out}: open it in a browser.\n")
     return 0 if outcome.plans else NO_PLAN
 
 
@@ -349,7 +398,9 @@ def _sheet(arguments: argparse.Namespace) -> int:
     known = [craft.name for craft in scenario.craft]
     for name in arguments.craft:
         if name not in known:
-            raise InputError(f"--craft {name!r} is no craft of the scenario: {', '.join(known)}.", where="command line")
+            raise InputError(
+                f"--craft {name!r} is no craft of the scenario: give one of {', '.join(known)}.", where="command line"
+            )
     from .optimizer.plan import make_plan
     from .reports.sheet.sheet import sheets
     from .reports.sheet.text import sheet_text
@@ -368,14 +419,14 @@ def _sheet(arguments: argparse.Namespace) -> int:
     finally:
         progress.done()
     if plan is None:
-        sys.stdout.write(infeasible_text(outcome, _width()))
+        say(infeasible_text(outcome, _width()))
         return NO_PLAN
-    sys.stdout.write("\n".join(sheet_text(one, _width()) for one in found) or "Nothing to do: no craft has to move.\n")
+    say("\n".join(sheet_text(one, _width()) for one in found) or "Nothing to do: no craft has to move.\n")
     if arguments.out is not None and found:
         from .reports.sheet.files import write_sheets
 
         write_sheets(found, arguments.out)
-        print(f"\nText, Markdown and PDF of each are in {arguments.out}.")
+        say(f"\nText, Markdown and PDF of each are in {arguments.out}.\n")
     return 0
 
 
@@ -400,65 +451,80 @@ def _compare(arguments: argparse.Namespace) -> int:
         from .reports.files import write_text
 
         if arguments.json == "-":
-            sys.stdout.write(compare_json(entries))
+            say(compare_json(entries))
         else:
             write_text(arguments.json, compare_json(entries))
     if arguments.out is not None:
         write_compare(entries, arguments.out)
     if arguments.json != "-":
-        sys.stdout.write(compare_text(entries, _width()))
+        say(compare_text(entries, _width()))
         if arguments.out is not None:
-            print(f"\nTables, comparison and figure are in {arguments.out}.")
+            say(f"\nTables, comparison and figure are in {arguments.out}.\n")
     if any(entry.plan is not None for entry in entries):
         return 0
     return INTERRUPTED if patience.stopped else NO_PLAN
 
 
 def _short_names(files: Sequence[str]) -> list[str]:
-    """Files by their stems, or as typed where stems are alike."""
+    """Files by their stems, or as typed where stems are alike: the names in texts, tables and figures."""
+    files = [printable(file) for file in files]
     stems = [Path(file).stem for file in files]
     return [stem if stems.count(stem) == 1 else file for stem, file in zip(stems, files, strict=True)]
 
 
 def _sweep(arguments: argparse.Namespace) -> int:
-    from contextlib import ExitStack
+    from contextlib import ExitStack, closing
 
     from .models.reading.toml_text import file_text
-    from .optimizer.studies.sweep import first_that_reads, grid, sweep
-    from .reports.sweep import SweepFile, Told, sweep_text, told, write_sweep
+    from .optimizer.studies.sweep import WorkersLostError, first_that_reads, grid, sweep_through
+    from .reports.sweep import Told, in_order, sweep_text, told, write_sweep
+    from .reports.sweep_file import SweepFile
 
     text = file_text(Path(arguments.scenario), arguments.scenario)
     over = grid(text, arguments.scenario, arguments.settings, arguments.vary)
     scenario = first_that_reads(over)
     progress = _Progress()
     rows: list[Told] = []
-    stopped = False
+    stopped = lost = ""
     with ExitStack() as stack:
         file = None if arguments.csv is None else stack.enter_context(SweepFile(arguments.csv, over))
         rows = [] if file is None else file.rows
         done = {row.values for row in rows}
+
+        def workers() -> AbstractContextManager[Executor]:
+            return _executor(arguments.workers, arguments.cluster)
+
         try:
             if not done.issuperset(over.points):
-                executor = stack.enter_context(_executor(arguments.workers, arguments.cluster))
-                for row in sweep(over, executor, done, progress):
+                # closed at once when it is left early, and its workers with it
+                found = stack.enter_context(closing(sweep_through(over, workers, done, progress, replaced=_replaced)))
+                for row in found:
                     if file is None:
                         rows.append(told(row))
                     else:
                         file.append(told(row))
-        except KeyboardInterrupt:
-            stopped = True
+        except KeyboardInterrupt as fault:
+            stopped = f"ended by {fault}" if isinstance(fault, Ended) else "stopped"
+        except WorkersLostError:
+            lost = "workers were ended from outside again and again (killed, or short of memory): given up"
         finally:
             progress.done()
     if arguments.out is not None and rows:
         write_sweep(scenario.title, scenario.minimize, over, rows, arguments.out)
-    sys.stdout.write(sweep_text(scenario.title, scenario.minimize, over, rows, _width()))
+    say(sweep_text(scenario.title, scenario.minimize, over, rows, _width()))
     if arguments.out is not None and rows:
-        print(f"\nTable, text and figure are in {arguments.out}.")
-    if stopped:
+        say(f"\nTable, text and figure are in {arguments.out}.\n")
+    if stopped or lost:
         kept = f"; the same command goes on from {arguments.csv}" if arguments.csv else ""
-        print(f"ringwright: stopped after {len(rows)} of {len(over.points)} points{kept}.", file=sys.stderr)
-        return INTERRUPTED
+        advice = "; fewer --workers need less memory" if lost else ""
+        ready = len(in_order(over, rows))
+        complain(f"ringwright: {stopped or lost} after {ready} of {len(over.points)} points{kept}{advice}.")
+        return INTERRUPTED if stopped else LOST
     return 0 if any(row.fields["delta_v_m_s"] for row in rows) else NO_PLAN
+
+
+def _replaced(sentence: str) -> None:
+    complain(f"ringwright: {sentence}")
 
 
 def _executor(workers: int | None, cluster: str | None) -> AbstractContextManager[Executor]:
@@ -483,7 +549,7 @@ def _budget(arguments: argparse.Namespace) -> int:
         outcome = make_plan(scenario, progress)
         if not outcome.plans:
             progress.done()
-            sys.stdout.write(infeasible_text(outcome, _width()))
+            say(infeasible_text(outcome, _width()))
             return NO_PLAN
         budget = make_budget(outcome, arguments.samples, arguments.seed, progress)
     finally:
@@ -492,15 +558,15 @@ def _budget(arguments: argparse.Namespace) -> int:
         from .reports.files import write_text
 
         if arguments.json == "-":
-            sys.stdout.write(budget_json(budget))
+            say(budget_json(budget))
         else:
             write_text(arguments.json, budget_json(budget))
     if arguments.out is not None:
         write_budget(budget, arguments.out)
     if arguments.json != "-":
-        sys.stdout.write(budget_text(budget, _width()))
+        say(budget_text(budget, _width()))
         if arguments.out is not None:
-            print(f"\nText, budget and figure are in {arguments.out}.")
+            say(f"\nText, budget and figure are in {arguments.out}.\n")
     return 0
 
 
@@ -522,7 +588,7 @@ def _replan(arguments: argparse.Namespace) -> int:
         before = make_plan(scenario, progress)
         if not before.plans:
             progress.done()
-            sys.stdout.write(infeasible_text(before, _width()))
+            say(infeasible_text(before, _width()))
             return NO_PLAN
         looks = [lambda now, file=file: read_observed(file, now.scenario, now.ring) for file in arguments.observed]
         done, here = go_on(before, looks, progress)
@@ -537,13 +603,13 @@ def _replan(arguments: argparse.Namespace) -> int:
         from .reports.files import write_text
 
         if arguments.json == "-":
-            sys.stdout.write(replan_json(done))
+            say(replan_json(done))
         else:
             write_text(arguments.json, replan_json(done))
     if arguments.json != "-":
-        sys.stdout.write(replan_text(done, _width()))
+        say(replan_text(done, _width()))
         if arguments.out is not None:
-            print(f"\nThe plan from here, its tables, figures and sheets are in {arguments.out}.")
+            say(f"\nThe plan from here, its tables, figures and sheets are in {arguments.out}.\n")
     return NO_PLAN if done.outcome is not None and not done.outcome.plans else 0
 
 
@@ -564,13 +630,13 @@ def _slips(arguments: argparse.Namespace) -> int:
     known = [*(craft.name for craft in scenario.craft), *(carrier.name for carrier in scenario.carriers)]
     for name in arguments.craft:
         if name not in known:
-            raise InputError(f"{name!r} is no craft of the scenario: there are {', '.join(known)}.", where="--craft")
+            raise InputError(f"{name!r} is no craft of the scenario: give one of {', '.join(known)}.", where="--craft")
     progress = _Progress()
     try:
         outcome = make_plan(scenario, progress)
         if not outcome.plans:
             progress.done()
-            sys.stdout.write(infeasible_text(outcome, _width()))
+            say(infeasible_text(outcome, _width()))
             return NO_PLAN
         found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
     finally:
@@ -579,11 +645,11 @@ def _slips(arguments: argparse.Namespace) -> int:
         from .reports.files import write_text
 
         if arguments.json == "-":
-            sys.stdout.write(slips_json(found))
+            say(slips_json(found))
         else:
             write_text(arguments.json, slips_json(found))
     if arguments.json != "-":
-        sys.stdout.write(slips_text(found, _width()))
+        say(slips_text(found, _width()))
     return 0
 
 
@@ -591,7 +657,7 @@ def _period(arguments: argparse.Namespace) -> int:
     from .reports.period.command import run
 
     status, text = run(arguments, _width())
-    print(text)
+    say(f"{text}\n")
     return status
 
 
@@ -599,7 +665,7 @@ def _check(arguments: argparse.Namespace) -> int:
     from .models.reading.scenario_reader import read_scenario
     from .reports.understood import understood
 
-    sys.stdout.write(understood(read_scenario(arguments.scenario, arguments.settings), _width()))
+    say(understood(read_scenario(arguments.scenario, arguments.settings), _width()))
     return 0
 
 
@@ -611,14 +677,14 @@ def _schema(arguments: argparse.Namespace) -> int:
 
     of = {"scenario": "", "observed": "observed"}
     made = result_schema() if arguments.of == "result" else scenario_schema(of[arguments.of])
-    print(json.dumps(made, indent=2))
+    say(json.dumps(made, indent=2) + "\n")
     return 0
 
 
 def _bodies(_: argparse.Namespace) -> int:
     from .reports.body_list import body_list
 
-    sys.stdout.write(body_list(_width()))
+    say(body_list(_width()))
     return 0
 
 
@@ -632,10 +698,11 @@ def _new(arguments: argparse.Namespace) -> int:
             f"there is no bundled scenario {arguments.name!r}; there are: {', '.join(names)}.", where="command line"
         )
     place = Path(arguments.file)
-    if place.exists():
+    if os.path.lexists(place):
         raise InputError(f"{place} exists already and is left alone: name another file.", where="command line")
     write_text(place, text(arguments.name))
-    print(f"Wrote {place}. Next: ringwright check {place}, then ringwright plan {place}")
+    named = shlex.quote(str(place))
+    say(f"Wrote {place}. Next: ringwright check {named}, then ringwright plan {named}\n")
     return 0
 
 
@@ -645,13 +712,12 @@ def _questions(_: argparse.Namespace) -> int:
     from .scenarios import bundled
 
     width = _width()
-    print("Ringwright plans evenly spaced relay rings. These questions come with it:\n")
+    say("Ringwright plans evenly spaced relay rings. These questions come with it:\n\n")
     for name, question in bundled().items():
-        print(f"  {name}")
-        print(fill(question, width, initial_indent="    ", subsequent_indent="    "))
-    print("\nTo start from one:  ringwright new NAME my-ring.toml")
-    print("Then:               ringwright plan my-ring.toml")
-    print("One craft, no file: ringwright period --help")
+        say(f"  {name}\n{fill(question, width, initial_indent='    ', subsequent_indent='    ')}\n")
+    say("\nTo start from one:  ringwright new NAME my-ring.toml\n")
+    say("Then:               ringwright plan my-ring.toml\n")
+    say("One craft, no file: ringwright period --help\n")
     return 0
 
 

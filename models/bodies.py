@@ -229,7 +229,7 @@ def _sidereal_day_s(row: dict[str, Any]) -> float:
 def _row(name: str) -> dict[str, Any]:
     wanted = name.strip().lower()
     if wanted not in body_names():
-        raise InputError(f"there is no built-in body {name!r}: it is one of {', '.join(body_names())}.")
+        raise InputError(f"there is no built-in body {name!r}: give one of {', '.join(body_names())}.")
     row: dict[str, Any] = _constants()[wanted]
     return row
 

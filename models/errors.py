@@ -6,6 +6,11 @@ error (see ``optimizer/outcome.py``). A :class:`FlightError` is a fault of ours:
 
 from __future__ import annotations
 
+from .printable import printable, shortened
+
+LONGEST_WORD, LONGEST = 200, 1500
+"""Characters that a word of a message, and the whole of it, may have: what was given may have any length."""
+
 
 class RingwrightError(Exception):
     """Root of the family; never raised itself."""
@@ -14,7 +19,8 @@ class RingwrightError(Exception):
 class InputError(RingwrightError):
     """What the user gave cannot be used.
 
-    The message is one paragraph that says what is wrong, where, the value, and what would be accepted.
+    The message is one paragraph that says what is wrong, where, the value, and what would be accepted. What came from
+    files and arguments may stand in it as it came: control characters are escaped here, and what is long is cut.
 
     Args:
         problem: the sentence, with value and remedy, ending in a period.
@@ -22,10 +28,15 @@ class InputError(RingwrightError):
     """
 
     def __init__(self, problem: str, *, where: str = "") -> None:
-        self.problem = problem
-        self.where = where
-        super().__init__(f"{where}: {problem}" if where else problem)
+        self.problem = _fit(problem)
+        self.where = _fit(where)
+        super().__init__(f"{self.where}: {self.problem}" if where else self.problem)
 
 
 class FlightError(RingwrightError):
     """The numerical integration failed: a fault of ours, never of the input."""
+
+
+def _fit(text: str) -> str:
+    words = printable(text).split(" ")
+    return shortened(" ".join(shortened(word, LONGEST_WORD) for word in words), LONGEST)

@@ -15,6 +15,7 @@ from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, limit_value, limit_words, serving_value
 from .result import aim_points
+from .tables import frame_csv
 from .terminal import CAUTION
 from .wording import AIM_WORDS, count, listed, sentence
 
@@ -351,7 +352,7 @@ def write_compare(entries: Sequence[Entry], directory: str | Path) -> list[Path]
             write_text(passing / "compare.txt", compare_text(entries, WIDE)),
         ]
         for name, table in compare_tables(entries).items():
-            written.append(write_text(passing / f"{name}.csv", table.to_csv(index=False, lineterminator="\n")))
+            written.append(write_text(passing / f"{name}.csv", frame_csv(table)))
         if any(front.points for entry in entries for front in entry.fronts):
             with paper():
                 written += save(draw_fronts(entries), passing, "fronts")

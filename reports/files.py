@@ -7,13 +7,32 @@ complete. A run that fails or is cut off leaves what was there before.
 from __future__ import annotations
 
 import os
-import secrets
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from pathlib import Path
 
 from ..models.errors import InputError
+
+_kept: ContextVar[list[str] | None] = ContextVar("kept", default=None)
+
+
+@contextmanager
+def kept_files() -> Iterator[list[str]]:
+    """Take down what is completed inside this block: the names of files and folders, as given, in order."""
+    names: list[str] = []
+    token = _kept.set(names)
+    try:
+        yield names
+    finally:
+        _kept.reset(token)
+
+
+def _keep(path: str | Path) -> None:
+    names = _kept.get()
+    if names is not None:
+        names.append(os.fspath(path))
 
 
 def write_text(path: str | Path, text: str) -> Path:
@@ -40,17 +59,19 @@ def write_bytes(path: str | Path, content: bytes) -> Path:
         InputError: the place cannot be written to.
     """
     given = Path(path)
-    place = given.resolve()
-    passing = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
+    place = _resolved(given)
+    passing = place.with_name(f".{place.name}.{os.urandom(4).hex()}.part")
     try:
         if place.exists() and not place.is_file() and not place.is_dir():
             place.write_bytes(content)
+            _keep(given)
             return given
         with passing.open("xb") as stream:
             stream.write(content)
             stream.flush()
             os.fsync(stream.fileno())
         os.replace(passing, place)
+        _keep(given)
     except OSError as problem:
         raise InputError(f"cannot write {given}: {problem.strerror or problem}.") from problem
     finally:
@@ -73,23 +94,37 @@ def whole_directory(path: str | Path) -> Iterator[Path]:
     Raises:
         InputError: the place cannot be written to, or is a file.
     """
-    place = Path(path).resolve()
+    place = _resolved(Path(path))
     if place.exists() and not place.is_dir():
         raise InputError(f"cannot write files into {path}: it is a file; give the name of a directory.")
-    passing = place.with_name(f".{place.name}.{secrets.token_hex(4)}.part")
+    passing = place.with_name(f".{place.name}.{os.urandom(4).hex()}.part")
     try:
         place.parent.mkdir(parents=True, exist_ok=True)
         passing.mkdir()
     except OSError as problem:
         raise InputError(f"cannot write files into {path}: {problem.strerror or problem}.") from problem
     try:
-        yield passing
+        # files in it count when the whole of it is there
+        with kept_files():
+            yield passing
         try:
             _settle(passing, place)
+            _keep(path)
         except OSError as problem:
             raise InputError(f"cannot write files into {path}: {problem.strerror or problem}.") from problem
     finally:
         shutil.rmtree(passing, ignore_errors=True)
+
+
+def _resolved(path: Path) -> Path:
+    """Where a path leads; what can be no path at all is refused here."""
+    try:
+        place = path.resolve()
+        place.exists()
+    except (OSError, ValueError, RuntimeError) as problem:
+        reason = getattr(problem, "strerror", None) or problem
+        raise InputError(f"cannot write {path}: {reason}; name another place.") from problem
+    return place
 
 
 def _settle(passing: Path, place: Path) -> None:

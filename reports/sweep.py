@@ -1,17 +1,13 @@
-"""A sweep as a CSV file that a later run goes on from, and as text."""
+"""A sweep as rows of texts, as CSV, as text for the console, and as files."""
 
 from __future__ import annotations
 
 import csv
 import io
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
-from typing import IO
 
-from ..models.errors import InputError
 from ..models.readouts import plain, span
 from ..optimizer.outcome import Infeasible
 from ..optimizer.studies.strategies import room_share
@@ -19,6 +15,7 @@ from ..optimizer.studies.sweep import Grid, Row
 from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, limit_words, serving_value
+from .safe_text import csv_cell
 from .terminal import CAUTION
 from .wording import AIM_WORDS, count, listed, sentence
 
@@ -103,89 +100,28 @@ def _why(why: Infeasible | None) -> str:
     return f"{'together ' if why.together else ''}{listed(parts)} would serve"
 
 
-class SweepFile:
-    """A CSV file that grows by a whole line a point, and that a second run goes on from.
-
-    Rows that are in the file already are in ``rows``; a last line that was cut off is dropped. Use as a context.
-
-    Raises:
-        InputError: the file holds something else, or rows of another scenario, or cannot be written.
-    """
-
-    def __init__(self, path: str | Path, over: Grid) -> None:
-        self._path = Path(path)
-        self._names = [vary.name for vary in over.varied]
-        self._header = [*self._names, *MEASURES, "scenario"]
-        self._mark = over.mark
-        self._stream: IO[str] | None = None
-        self.rows: list[Told] = []
-
-    def __enter__(self) -> SweepFile:
-        try:
-            before = self._path.read_bytes() if self._path.exists() else b""
-            whole = before[: before.rfind(b"\n") + 1]
-            self._read(whole.decode("utf-8"))
-            self._stream = self._path.open("r+" if before else "w", encoding="utf-8", newline="")
-            self._stream.truncate(len(whole))
-            self._stream.seek(0, os.SEEK_END)
-            if not whole:
-                self._line(self._header)
-        except UnicodeDecodeError:
-            raise self._other("is no text") from None
-        except OSError as problem:
-            raise InputError(f"cannot write {self._path}: {problem.strerror or problem}.") from problem
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        if self._stream is not None:
-            self._stream.close()
-
-    def _read(self, text: str) -> None:
-        if not text:
-            return
-        header, *lines = csv.reader(io.StringIO(text)) or [[]]
-        if header != self._header:
-            raise self._other(f"has the columns {', '.join(header[:3])}, ..., not {', '.join(self._header[:3])}, ...")
-        size = len(self._names)
-        for line in lines:
-            if len(line) != len(self._header):
-                raise self._other(f"has a line that is not from a sweep ({','.join(line)[:60]})")
-            if line[-1] != self._mark:
-                raise self._other("holds rows of another scenario or other settings")
-            self.rows.append(Told(values=tuple(line[:size]), fields=dict(zip(MEASURES, line[size:-1], strict=True))))
-
-    def _other(self, problem: str) -> InputError:
-        return InputError(f"{self._path} {problem}, so this sweep cannot go on from it: name another file.")
-
-    def append(self, row: Told) -> None:
-        """Add a row, and see to it that it is in the file."""
-        self.rows.append(row)
-        self._line([*row.values, *(row.fields[name] for name in MEASURES), self._mark])
-
-    def _line(self, cells: Sequence[str]) -> None:
-        assert self._stream is not None
-        text = io.StringIO()
-        csv.writer(text, lineterminator="\n").writerow(cells)
-        self._stream.write(text.getvalue())
-        self._stream.flush()
-        os.fsync(self._stream.fileno())
-
-
 def in_order(over: Grid, rows: Sequence[Told]) -> list[Told]:
     """Rows in the order of the grid; rows of other points left out."""
     found = {row.values: row for row in rows}
     return [found[point] for point in over.points if point in found]
 
 
+def head_cells(over: Grid) -> list[str]:
+    """The first line of the file."""
+    return [*(csv_cell(vary.name) for vary in over.varied), *MEASURES, "scenario"]
+
+
+def cells(over: Grid, row: Told) -> list[str]:
+    """A row as a line of the file."""
+    return [*map(csv_cell, row.values), *(csv_cell(row.fields[name]) for name in MEASURES), over.mark]
+
+
 def table_csv(over: Grid, rows: Sequence[Told]) -> str:
     """The rows in order as CSV."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([*(vary.name for vary in over.varied), *MEASURES, "scenario"])
-    for row in in_order(over, rows):
-        writer.writerow([*row.values, *(row.fields[name] for name in MEASURES), over.mark])
+    writer.writerow(head_cells(over))
+    writer.writerows(cells(over, row) for row in in_order(over, rows))
     return text.getvalue()
 
 
@@ -208,7 +144,8 @@ def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[Told], width: in
     if len(over.varied) == 2:
         lines += _crossed(aim, over, ready, width)
     lines += heading("Points", width)
-    lines += columns(_heads(over, ready), [_row(row, ready) for row in ready], width)
+    weighed = any(row.fields["propellant_kg"] for row in ready)
+    lines += columns(_heads(over, weighed), [_row(row, weighed) for row in ready], width)
     lines += _remarks(over, ready, width)
     lines += ["", *paragraph(CAUTION, width)]
     return "\n".join(lines) + "\n"
@@ -243,18 +180,18 @@ def _aim_text(row: Told, column: str) -> str:
     return span(value) if column == "finish_s" else plain(value)
 
 
-def _heads(over: Grid, ready: Sequence[Told]) -> list[Column]:
+def _heads(over: Grid, weighed: bool) -> list[Column]:
     heads = [Column(title=vary.short, right=True) for vary in over.varied]
     heads += [Column(title="m/s", right=True), Column(title="worst", right=True)]
-    heads += [Column(title="kg", right=True)] if any(row.fields["propellant_kg"] for row in ready) else []
+    heads += [Column(title="kg", right=True)] if weighed else []
     return [*heads, Column(title="done after", right=True), Column(title="what limits it", wraps=True)]
 
 
-def _row(row: Told, ready: Sequence[Told]) -> list[str]:
+def _row(row: Told, weighed: bool) -> list[str]:
     total, worst, mass = (row.number(name) for name in ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg"))
     finish = row.number("finish_s")
     cells = [*row.values, "-" if total is None else plain(total), "-" if worst is None else plain(worst)]
-    if any(other.fields["propellant_kg"] for other in ready):
+    if weighed:
         cells.append("-" if mass is None else plain(mass))
     cells.append("-" if finish is None else span(finish))
     return [*cells, _limit_text(row)]

@@ -8,10 +8,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from ..models.printable import printable
 from ..models.readouts import instant
 from ..optimizer.outcome import Outcome
 from .files import write_text
 from .result import result
+from .safe_text import csv_cell
 from .wording import why_text
 
 if TYPE_CHECKING:
@@ -112,10 +114,18 @@ def write_tables(outcome: Outcome, directory: str | Path) -> list[Path]:
     Returns:
         The paths ``plans.csv``, ``craft.csv``, ``burns.csv``, ``front.csv``.
     """
-    return [
-        write_text(Path(directory) / f"{name}.csv", table.to_csv(index=False, lineterminator="\n"))
-        for name, table in tables(outcome).items()
-    ]
+    return [write_text(Path(directory) / f"{name}.csv", frame_csv(table)) for name, table in tables(outcome).items()]
+
+
+def frame_csv(table: pd.DataFrame) -> str:
+    """A table as CSV; no text in it is taken for a formula by a spreadsheet."""
+    texts = {
+        str(name): [csv_cell(printable(one)) if isinstance(one, str) else one for one in column]
+        for name, column in table.items()
+        if column.dtype.kind not in "biuf"
+    }
+    shown = table.assign(**texts) if len(table) else table
+    return str(shown.to_csv(index=False, lineterminator="\n"))
 
 
 def _plan_rows(outcome: Outcome, values: dict[str, Any]) -> list[dict[str, Any]]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import shlex
 
+from ..models.printable import printable
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Margin, Outcome, Plan, Proof
@@ -393,7 +394,7 @@ def _remarks(outcome: Outcome, width: int) -> list[str]:
 def _close(outcome: Outcome, width: int, next_command: str | None) -> list[str]:
     if next_command is None:
         file = outcome.scenario.source.file
-        next_command = f"ringwright plan {shlex.quote(file) if file else 'SCENARIO'} --out DIR"
+        next_command = f"ringwright plan {printable(shlex.quote(file)) if file else 'SCENARIO'} --out DIR"
     lines = []
     if next_command:
         lines = ["", *paragraph("Next, for tables and pictures:", width)]

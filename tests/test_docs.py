@@ -16,7 +16,7 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def _commands() -> dict[str, argparse.ArgumentParser]:
-    for action in _parser()._actions:
+    for action in _parser(["period"])._actions:
         if isinstance(action, argparse._SubParsersAction):
             return dict(action.choices)
     raise AssertionError("the parser has no commands")

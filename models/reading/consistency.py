@@ -224,7 +224,9 @@ def _check_times(pad: Pad, table: Table) -> None:
     for (start, end), item in zip(pad.blackouts_s, table.tables.get("blackout", ()), strict=True):
         if end <= start:
             raise item.error(
-                f"{item.quote('until')} is not after {item.quote('from')}: a blackout ends after it begins.", "until"
+                f"{item.quote('until')} is not after {item.quote('from')}: a blackout ends after it begins, so "
+                "give a later end or an earlier beginning.",
+                "until",
             )
 
 

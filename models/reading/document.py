@@ -8,6 +8,7 @@ from datetime import datetime
 
 from ..errors import InputError
 from ..keys import TABLES, count_by_default, flag_by_default, number_by_default, text_by_default
+from ..printable import printable
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,11 +162,14 @@ def written(value: object) -> str:
     elif isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         text = str(int(value))
     elif isinstance(value, str):
-        text = '"' + value.encode("unicode_escape").decode("ascii") + '"'
+        text = '"' + printable(value.replace("\\", "\\\\").replace('"', '\\"')) + '"'
     elif isinstance(value, datetime):
         text = value.isoformat().replace("+00:00", "Z")
     elif isinstance(value, list):
         text = f"[{', '.join(written(item) if isinstance(item, str) else str(item) for item in value)}]"
+    elif isinstance(value, int) and abs(value) >= 10**60:
+        # Python writes no whole number of thousands of digits
+        text = f"{'-' if value < 0 else ''}{hex(abs(value))}"
     else:
         text = str(value)
     return text if len(text) <= 60 else text[:57] + "..."

@@ -18,6 +18,9 @@ from ..readouts import brief
 LARGEST_BYTES = 1_000_000
 """A scenario is a page of text; anything above this is something else."""
 
+LONGEST_LINE = 300
+"""Characters of a line in which a common slip is looked for."""
+
 STARTER = '[body] with name = "earth", [ring] with altitude_km and slots, and a [[craft]] with a name'
 """The least that a scenario says."""
 
@@ -28,6 +31,8 @@ def file_text(path: Path, file: str) -> str:
     Raises:
         InputError: there is no such file, or it is no readable text of that size.
     """
+    if not file:
+        raise InputError('"" is no name of a file: name a scenario file, such as my-ring.toml.')
     try:
         if stat.S_ISDIR(path.stat().st_mode):
             raise InputError(f"{file} is a folder: name a scenario file in it{_names_in(path)}.", where=file)
@@ -75,8 +80,19 @@ def _near_files(path: Path) -> str:
     return f" (did you mean {path.parent / near[0]}?)" if near else ""
 
 
+_DEEP_KEY = re.compile(r"(?<![\w-])(?:(?:[\w-]++|\"[^\"\n]*+\"|'[^'\n]*+')[ \t]*+\.[ \t]*+){50}")
+
+
 def toml_tree(text: str, file: str) -> dict[str, Any]:
     """Parse TOML. Raises InputError with the line, and where the slip is a common one, with what was meant."""
+    deep = _DEEP_KEY.search(text)
+    if deep is not None:
+        # the parser would take the square of their number
+        where = f"{file}, line {text.count(chr(10), 0, deep.start()) + 1}"
+        raise InputError(
+            f"{deep.group()[:20]}... joins more than 50 names by points: a key of a scenario needs four at most.",
+            where=where,
+        )
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
@@ -91,7 +107,8 @@ def _not_toml(text: str, file: str, fault: str) -> InputError:
     place = re.search(r"\(at line (\d+), column (\d+)\)", fault)
     number = int(place.group(1)) if place else text.count("\n") + 1
     lines = text.splitlines()
-    line = lines[number - 1] if number <= len(lines) else ""
+    # searching a line takes the square of its length
+    line = lines[number - 1][:LONGEST_LINE] if number <= len(lines) else ""
     where = f"{file}, line {number}"
     comma = re.search(r"([A-Za-z0-9_]+)\s*=\s*[-+]?(\d+),(\d+)\b", line)
     if comma:

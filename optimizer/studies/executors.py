@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import signal
+import threading
 from collections.abc import Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
@@ -19,21 +20,40 @@ CONNECT_S = 10.0
 """How long a scheduler may take to answer."""
 
 
-def _leave_interrupts() -> None:
+def _begin() -> None:
     # Ctrl-C is for the process that collects the rows; it ends its workers itself
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_leave_with_parent, daemon=True).start()
+
+
+def _leave_with_parent() -> None:
+    """End this worker when the process that collects the rows has ended, in whatever way."""
+    from multiprocessing import connection, parent_process
+
+    parent = parent_process()
+    if parent is not None:
+        connection.wait([parent.sentinel])
+        os._exit(1)
 
 
 @contextmanager
 def local_executor(workers: int | None = None) -> Iterator[Executor]:
-    """Processes of this machine, one a core unless told otherwise; points not begun are dropped on the way out."""
-    from multiprocessing import get_context
+    """Processes of this machine, one a core unless told otherwise; points not begun are dropped on the way out.
 
+    Where the block is left by an exception, such as a request to end, points that are begun are dropped, too.
+    """
+    from multiprocessing import active_children, get_context
+
+    before = set(active_children())
     executor = ProcessPoolExecutor(
-        max_workers=workers or os.cpu_count() or 1, mp_context=get_context("spawn"), initializer=_leave_interrupts
+        max_workers=workers or os.cpu_count() or 1, mp_context=get_context("spawn"), initializer=_begin
     )
     try:
         yield executor
+    except BaseException:
+        for child in set(active_children()) - before:
+            child.terminate()
+        raise
     finally:
         executor.shutdown(wait=True, cancel_futures=True)
 

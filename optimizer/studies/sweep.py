@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import hashlib
 import itertools
-from collections.abc import Callable, Collection, Iterator, Sequence
-from concurrent.futures import Executor, as_completed
+from collections.abc import Callable, Collection, Generator, Iterator, Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
-from ...models.errors import InputError
+from ...models.errors import InputError, RingwrightError
 from ...models.reading.scenario_reader import parse_scenario
 from ...models.scenario import Scenario
 from ..outcome import Infeasible, Margin
@@ -21,6 +22,12 @@ from .strategies import Strategy, judge
 
 POINTS_MAX = 100_000
 """More points than this are refused: a slip in a step, most likely."""
+
+REPLACED_MAX = 5
+"""Workers are replaced this often in one run; who loses more has another trouble."""
+
+SUSPECTS = 64
+"""Points at the head of those that were lost, one of which may have ended its worker."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,6 +124,8 @@ def vary(text: str) -> Vary:
     values = tuple(value.strip() for value in right.split(","))
     if not equals or not all(keys) or not all(values):
         raise _unread(text, "write key=first..last:step, such as ring.altitude_km=400..2000:50, or key=3,4,6.")
+    if not text.isprintable():
+        raise _unread(text, "a control character stands in it: write plain text.")
     if ".." in right:
         values = _steps(text, right)
     if len(set(values)) < len(values):
@@ -221,11 +230,21 @@ def plan_point(text: str, file: str, settings: tuple[str, ...], values: tuple[st
     )
 
 
+class WorkersLostError(RingwrightError):
+    """Workers were ended from outside, killed or short of memory; ``waiting`` are the points without a row."""
+
+    def __init__(self, waiting: tuple[tuple[str, ...], ...]) -> None:
+        self.waiting = waiting
+        super().__init__(f"{len(waiting)} points lost their workers")
+
+
 def sweep(
     over: Grid,
     executor: Executor,
     done: Collection[tuple[str, ...]] = (),
     progress: Callable[[str], None] = lambda _: None,
+    *,
+    last: Collection[tuple[str, ...]] = (),
 ) -> Iterator[Row]:
     """Plan every point that is not done yet; rows come as they are ready, in any order.
 
@@ -234,14 +253,75 @@ def sweep(
         executor: any of ``concurrent.futures``; its workers must be able to import this package.
         done: values of points to leave out.
         progress: told how many points are ready.
+        last: points to plan after all others.
+
+    Raises:
+        WorkersLostError: the executor broke; every row that was ready has come before.
     """
-    waiting = [point for point in over.points if point not in set(done)]
-    total = len(over.points)
-    futures = [executor.submit(plan_point, over.text, over.file, settings_of(over, point), point) for point in waiting]
+    ready, late = frozenset(done), frozenset(last)
+    points = over.points
+    waiting = sorted((point for point in points if point not in ready), key=late.__contains__)
+    futures: dict[Future[Row], tuple[str, ...]] = {}
+    lost: list[tuple[str, ...]] = []
     try:
-        for number, future in enumerate(as_completed(futures), start=total - len(waiting) + 1):
-            yield future.result()
-            progress(f"{number} of {total} points")
+        for point in waiting:
+            futures[executor.submit(plan_point, over.text, over.file, settings_of(over, point), point)] = point
+    except BrokenExecutor:
+        lost += waiting[len(futures) :]
+    number = len(points) - len(waiting)
+    try:
+        for future in as_completed(futures):
+            try:
+                row = future.result()
+            except BrokenExecutor:
+                lost.append(futures[future])
+                continue
+            number += 1
+            yield row
+            progress(f"{number} of {len(points)} points")
     finally:
         for future in futures:
             future.cancel()
+    if lost:
+        gone = frozenset(lost)
+        raise WorkersLostError(tuple(point for point in waiting if point in gone))
+
+
+def sweep_through(
+    over: Grid,
+    executors: Callable[[], AbstractContextManager[Executor]],
+    done: Collection[tuple[str, ...]] = (),
+    progress: Callable[[str], None] = lambda _: None,
+    *,
+    replaced: Callable[[str], None] = lambda _: None,
+) -> Generator[Row, None, None]:
+    """As :func:`sweep`, with new workers where some were ended from outside.
+
+    A point that may have ended its worker, by its need of memory for one, is planned after all others.
+
+    Args:
+        over, done, progress: as for :func:`sweep`.
+        executors: opens an executor; called again for each set of workers.
+        replaced: told in a sentence that workers were replaced.
+
+    Raises:
+        WorkersLostError: workers were lost more than :data:`REPLACED_MAX` times.
+    """
+    ready = set(done)
+    suspect: set[tuple[str, ...]] = set()
+    for losses in itertools.count(1):
+        try:
+            with executors() as executor:
+                for row in sweep(over, executor, ready, progress, last=suspect):
+                    ready.add(row.values)
+                    yield row
+            return
+        except WorkersLostError as lost:
+            if losses > REPLACED_MAX:
+                raise
+            # those at the head were under way
+            suspect.update(lost.waiting[:SUSPECTS])
+            replaced(
+                f"a worker was ended from outside (killed, or short of memory); {len(lost.waiting)} points are left "
+                "and go to new workers."
+            )

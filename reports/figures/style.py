@@ -9,10 +9,12 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..files import write_bytes
+from ..safe_text import spelled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,6 +30,9 @@ INK = "#262420"
 _INKS = ("#1d3f72", "#b4531c", "#2f8068", "#7a2e5d", "#927312", "#3f83a8", "#4d4a43", "#b3617d")
 _STROKES: tuple[Any, ...] = ("solid", (0, (6, 2)), (0, (2, 1.5)))
 
+FAMILIES = ("DejaVu Serif", "DejaVu Sans")
+"""Fonts that come with Matplotlib; a letter that the first lacks is taken from the second."""
+
 HALO = 3.0  # paper-colored rim of a label, points
 
 _SETTINGS: Any = {
@@ -40,7 +45,7 @@ _SETTINGS: Any = {
     "axes.labelsize": 10,
     "axes.spines.top": False,
     "axes.spines.right": False,
-    "font.family": "DejaVu Serif",
+    "font.family": list(FAMILIES),
     "font.size": 9.5,
     "text.color": INK,
     "xtick.color": INK,
@@ -54,6 +59,24 @@ _SETTINGS: Any = {
     "svg.fonttype": "path",
     "text.parse_math": False,
 }
+
+
+def font_file(family: str, weight: str = "") -> Path:
+    """The file of one of :data:`FAMILIES`; ``weight`` empty or ``Bold``."""
+    from matplotlib import get_data_path
+
+    return Path(get_data_path(), "fonts", "ttf", f"{family.replace(' ', '')}{'-' if weight else ''}{weight}.ttf")
+
+
+@cache
+def letters(family: str = "") -> frozenset[int]:
+    """Code points that a font has, or, without a name, the fonts of the figures together."""
+    if not family:
+        return frozenset().union(*map(letters, FAMILIES))
+    from matplotlib.ft2font import FT2Font
+
+    place = font_file(family)
+    return frozenset(FT2Font(str(place)).get_charmap()) if place.is_file() else frozenset(range(128))
 
 
 @contextmanager
@@ -135,6 +158,10 @@ def save(figure: Figure, directory: str | Path, name: str) -> list[Path]:
         directory: where the files go; must exist.
         name: file name without its ending.
     """
+    from matplotlib.text import Text
+
+    for text in figure.findobj(Text):
+        text.set_text(spelled(text.get_text(), letters()))
     paths = []
     for kind, facts in (("svg", {"Date": None, "Creator": None}), ("png", {"Software": None})):
         stream = io.BytesIO()

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 from ...models.readouts import clock, instant, plain, span
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
+from ..safe_text import spelled
 from ..wording import gained_rad
-from .style import FAINT, INK, PAPER, QUIET, ink, rim, sheet
+from .style import FAINT, INK, PAPER, QUIET, ink, letters, rim, sheet
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -73,7 +74,7 @@ def draw_timeline(outcome: Outcome, plan: Plan | None = None) -> Figure:
     lanes = sorted((_lane(part) for part in plan.craft), key=lambda lane: (lane.start_s, lane.part.slot))
     order = {part.craft: index for index, part in enumerate(plan.craft)}
     axis = time_axis([(lane.start_s, lane.part.in_slot_s) for lane in lanes])
-    names = max((len(lane.part.craft) for lane in lanes), default=4)
+    names = max((len(spelled(lane.part.craft, letters())) for lane in lanes), default=4)
     names = max(names, 14) if outcome.ring.planes > 1 else names
     # where the axis is cut, a line above the lanes says how much is left out
     above = 0.75 + (0.55 if len(axis.shown) > 1 else 0.0)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from pathlib import Path
 
 from ..files import whole_directory, write_bytes, write_text
+from ..safe_text import file_stem
 from .pdf import sheet_pdf
 from .sheet import Sheet
 from .text import sheet_markdown, sheet_text
@@ -26,8 +26,7 @@ def write_sheets(sheets: Sequence[Sheet], directory: str | Path) -> list[Path]:
     with whole_directory(place) as passing:
         written = []
         for number, sheet in enumerate(sheets, start=1):
-            # names of craft may hold anything; the number keeps two alike apart
-            stem = f"sheet-{number}-{re.sub(r'[^A-Za-z0-9]+', '-', sheet.craft).strip('-').lower()}"
+            stem = f"sheet-{file_stem(number, sheet.craft)}"
             written.append(write_text(passing / f"{stem}.txt", sheet_text(sheet)))
             written.append(write_text(passing / f"{stem}.md", sheet_markdown(sheet)))
             written.append(write_bytes(passing / f"{stem}.pdf", sheet_pdf(sheet)))

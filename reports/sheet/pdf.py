@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import io
+from itertools import groupby
 from typing import Any
 
-from ..figures.style import INK, PAPER, QUIET, SHADE
+from ..figures.style import FAMILIES, INK, PAPER, QUIET, SHADE, font_file, letters
+from ..safe_text import spelled
 from .sheet import Block, Sheet
 
 BOX_MM = 3.2
@@ -41,6 +43,39 @@ def sheet_pdf(sheet: Sheet) -> bytes:
 
 
 def _safe(text: str) -> str:
+    """Text as the mark-up of a paragraph; letters that the page's fonts lack come from those of the figures."""
+    if _western(text):
+        return _escaped(text)
+    parts = groupby(spelled(text, letters()), key=_font)
+    return "".join(_in_font("".join(part), font) for font, part in parts)
+
+
+def _western(text: str) -> bool:
+    try:
+        return bool(text.encode("cp1252")) or not text
+    except UnicodeEncodeError:
+        return False
+
+
+def _font(one: str) -> str:
+    """The family that sets a letter; empty for the page's own."""
+    return "" if _western(one) else next(family for family in FAMILIES if ord(one) in letters(family))
+
+
+def _in_font(text: str, family: str) -> str:
+    if not family:
+        return _escaped(text)
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    if family not in pdfmetrics.getRegisteredFontNames():
+        pdfmetrics.registerFont(TTFont(family, str(font_file(family))))
+        # no bold or slanted face is embedded for the few letters there are
+        pdfmetrics.registerFontFamily(family, normal=family, bold=family, italic=family, boldItalic=family)
+    return f'<font name="{family}">{_escaped(text)}</font>'
+
+
+def _escaped(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ..layout import paragraph
+from ..safe_text import markdown
 from .sheet import Sheet
 
 BLANK = 16
@@ -29,14 +30,14 @@ def sheet_text(sheet: Sheet, width: int = 80) -> str:
 
 def sheet_markdown(sheet: Sheet) -> str:
     """One sheet as Markdown, with task boxes and a table of what to read."""
-    lines = [f"# {sheet.title}", "", sheet.summary]
+    lines = [f"# {markdown(sheet.title)}", "", markdown(sheet.summary)]
     for block in sheet.blocks:
-        lines += ["", f"## {block.heading}", ""]
-        lines += [f"- [ ] {step}" for step in block.steps]
+        lines += ["", f"## {markdown(block.heading)}", ""]
+        lines += [f"- [ ] {markdown(step)}" for step in block.steps]
         if block.blanks:
             lines += ["", "| | expected | read |", "|---|---:|---|"]
-            lines += [f"| {blank.what} | {blank.expected} | |" for blank in block.blanks]
+            lines += [f"| {markdown(blank.what)} | {markdown(blank.expected)} | |" for blank in block.blanks]
         for remark in block.remarks:
-            lines += ["", remark]
-    lines += ["", f"*{sheet.caution}*"]
+            lines += ["", markdown(remark)]
+    lines += ["", f"*{markdown(sheet.caution)}*"]
     return "\n".join(lines) + "\n"

@@ -14,7 +14,8 @@ from ringwright.models.errors import InputError
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.studies.sweep import Grid, Row, grid, plan_point, settings_of, sweep, vary
-from ringwright.reports.sweep import SweepFile, in_order, table_csv, told
+from ringwright.reports.sweep import in_order, table_csv, told
+from ringwright.reports.sweep_file import SweepFile
 
 TEXT = """
 title = "One over Quill"
