@@ -1,13 +1,10 @@
 """Burns: the rocket equation, how long a burn lasts, and the model that flies a burn at once or at constant thrust.
 
-Constant thrust and mass flow, exhaust speed isp * g0. The rocket equation (Tsiolkovsky 1903) is exact without gravity;
-what gravity takes on top of it in a long burn is measured by `finite_loss`.
+Constant thrust and mass flow, exhaust speed isp * g0. The rocket equation (Tsiolkovsky 1903) is exact without gravity.
 """
 
 from __future__ import annotations
 
-import dataclasses
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -17,8 +14,6 @@ from numpy.typing import ArrayLike, NDArray
 from .units import STANDARD_GRAVITY_M_S2
 
 Array = NDArray[np.float64]
-
-_SECANT_ROUNDS = 30
 
 Steering = Literal["inertial", "local", "velocity"]
 
@@ -105,74 +100,3 @@ def burn_duration(mass_kg: ArrayLike, delta_v_m_s: ArrayLike, isp_s: ArrayLike, 
     """
     speed = np.asarray(isp_s, dtype=np.float64) * STANDARD_GRAVITY_M_S2
     return np.asarray(propellant_used(mass_kg, delta_v_m_s, isp_s) * speed / np.asarray(thrust_n))
-
-
-def finite_loss(
-    position: ArrayLike,
-    velocity: ArrayLike,
-    along_m_s: float,
-    engine: FiniteThrust,
-    gm: float,
-    *,
-    match: Literal["period", "periapsis", "apoapsis"] = "period",
-    centered: bool = True,
-) -> float:
-    """How much more delta-v a long burn takes than the impulse it stands for, m/s, by numerical flight.
-
-    Both point along the velocity and reach the same reading: the impulse at the given state, the long burn at constant
-    thrust around it or from it on.
-
-    Args:
-        position, velocity: state at which the impulse is applied, m and m/s.
-        along_m_s: size of the impulse along the velocity; negative slows down.
-        engine: thrust, specific impulse and mass before the burn; held to the velocity whatever its steering says.
-        gm: gravitational parameter of a point mass, m^3/s^2.
-        match: the reading that both must reach.
-        centered: burn around the state; otherwise it is lit there.
-
-    Returns:
-        Delta-v of the long burn (by the rocket equation, for its duration) minus the size of the impulse.
-
-    Raises:
-        FlightError: no burn of this thrust reaches the reading.
-    """
-    # flight reads this module
-    from .errors import FlightError
-    from .flight.integrate import Impulse, Itinerary, PointMass, fly, readout
-    from .frames import to_local
-
-    r, v = np.asarray(position, dtype=np.float64), np.asarray(velocity, dtype=np.float64)
-    gravity = PointMass(gm=gm)
-    burn = dataclasses.replace(engine, steering="velocity")
-    name = "period_s" if match == "period" else f"{match}_m"
-
-    def reading(state: Array) -> float:
-        return float(getattr(readout(state, gm), name))
-
-    def reached(size: float) -> float:
-        lasting = float(burn_duration(engine.mass_kg, abs(size), engine.isp_s, engine.thrust_n))
-        middle_s = 0.0 if centered else 0.5 * lasting
-        [coast] = fly([Itinerary(start_s=0.0, position=r, velocity=v, end_s=middle_s)], gravity)
-        there = coast.end_state
-        heading = to_local(there[:3], there[3:], there[3:] / np.linalg.norm(there[3:]))
-        impulse = Impulse(middle_s, *(size * heading).tolist())
-        [flight] = fly(
-            [Itinerary(start_s=0.0, position=r, velocity=v, impulses=(impulse,), end_s=middle_s + lasting)],
-            gravity,
-            burn,
-        )
-        return reading(flight.after[0])
-
-    wanted = reading(np.concatenate([r, v + along_m_s * v / np.linalg.norm(v)]))
-    size, other = along_m_s, along_m_s * 1.001
-    miss, other_miss = reached(size) - wanted, reached(other) - wanted
-    for _ in range(_SECANT_ROUNDS):
-        if abs(miss) <= 1e-12 * wanted:
-            return abs(size) - abs(along_m_s)
-        if not math.isfinite(miss) or miss == other_miss:
-            break
-        size, other = size - miss * (size - other) / (miss - other_miss), size
-        miss, other_miss = reached(size) - wanted, miss
-    raise FlightError(
-        f"no burn of {engine.thrust_n} N on {engine.mass_kg} kg reaches the {match} of an impulse of {along_m_s} m/s"
-    )

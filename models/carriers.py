@@ -69,15 +69,6 @@ class CarrierOrbits:
         return np.asarray(self.carrier_delta_v_m_s + self.drops * self.craft_delta_v_m_s)
 
 
-def serves_all(step: ArrayLike, every: ArrayLike, slots: int) -> NDArray[np.bool_]:
-    """Whether a drop on every l-th pass of a carrier with step p serves all slots: l p and N have no common divisor.
-
-    >>> serves_all([3, 3, 2], [1, 2, 1], 4).tolist()
-    [True, False, False]
-    """
-    return np.asarray(reached(step, every, slots) == slots)
-
-
 def reached(step: ArrayLike, every: ArrayLike, slots: int) -> Whole:
     """How many different slots such drops can serve: N / gcd(l p, N).
 
@@ -96,34 +87,6 @@ def slot_at_pass(first_slot: ArrayLike, step: ArrayLike, number: ArrayLike, slot
     """
     moved = np.asarray(step, dtype=np.int64) * np.asarray(number, dtype=np.int64)
     return np.asarray(np.mod(np.asarray(first_slot, dtype=np.int64) - moved, slots), dtype=np.int64)
-
-
-def drop_order(first_slot: int, step: int, every: int, drops: int, slots: int) -> Whole:
-    """Slots in the order in which a drop on every l-th pass serves them, shape (drops,).
-
-    Raises:
-        InputError: more drops than such passes reach slots, which would put two craft in one.
-
-    >>> drop_order(0, 5, 1, 6, 6).tolist(), drop_order(2, 7, 1, 6, 6).tolist()
-    ([0, 1, 2, 3, 4, 5], [2, 1, 0, 5, 4, 3])
-    """
-    most = int(reached(step, every, slots))
-    if not 1 <= drops <= most:
-        raise InputError(
-            f"{drops} drops on every {every}. pass with {step}/{slots} of the ring's period cannot each find a slot "
-            f"of its own: 1 to {most} can."
-        )
-    return slot_at_pass(first_slot, step, every * np.arange(drops), slots)
-
-
-def pass_for_slot(first_slot: int, step: int, wanted_slot: ArrayLike, slots: int) -> Whole:
-    """First pass, counted from 0, that finds a slot at the touching point; -1 where none ever does."""
-    common = math.gcd(step, slots)
-    behind = np.mod(first_slot - np.asarray(wanted_slot, dtype=np.int64), slots)
-    share = slots // common
-    inverse = pow(step // common, -1, share) if share > 1 else 0
-    number = np.mod(behind // common * inverse, share)
-    return np.asarray(np.where(behind % common == 0, number, -1), dtype=np.int64)
 
 
 def carrier_orbits(

@@ -80,21 +80,6 @@ def burn_error_vectors(errors: Errors, burn_m_s: Array, normal: Array) -> Array:
     return np.asarray(error)
 
 
-def covariance(errors: Errors, velocity_m_s: ArrayLike) -> Array:
-    """Covariance of the error of one burn, (m/s)^2, shape (3, 3): the closed form of what is drawn.
-
-    sigma_across^2 (1 - u u') + sigma_along^2 u u', with u the direction of the burn.
-    """
-    vector = np.asarray(velocity_m_s, dtype=np.float64)
-    size = float(np.linalg.norm(vector))
-    if size == 0.0:
-        return np.zeros((3, 3))
-    along = np.outer(vector, vector) / size**2
-    return np.asarray(
-        np.square(sigma_across(errors, size)) * (np.eye(3) - along) + np.square(sigma_along(errors, size)) * along
-    )
-
-
 def let_go_off(
     position: Array,
     velocity: Array,

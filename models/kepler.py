@@ -83,26 +83,6 @@ def propagate(position: Array, velocity: Array, time_s: Array | float, gm: float
     return np.moveaxis(arc.end, 0, -1), np.moveaxis(arc.end_speed, 0, -1) * root
 
 
-def propagate_with_transition(
-    position: Array, velocity: Array, time_s: Array | float, gm: float = 1.0
-) -> tuple[Array, Array, Array]:
-    """Fly states along their conics and give the derivatives of the end with respect to the beginning.
-
-    Args and errors as for :func:`propagate`.
-
-    Returns:
-        Positions, velocities, and state-transition matrices of shape (..., 2 d, 2 d), rows and columns ordered
-        position before velocity, in SI units (Battin 1999, eqs. 9.84 to 9.87).
-    """
-    root = math.sqrt(gm)
-    arc = _fly_rows(position, velocity, time_s, root)
-    matrix = transition(arc)
-    size = arc.start.shape[0]
-    matrix[..., :size, size:] /= root
-    matrix[..., size:, :size] *= root
-    return np.moveaxis(arc.end, 0, -1), np.moveaxis(arc.end_speed, 0, -1) * root, matrix
-
-
 def _fly_rows(position: Array, velocity: Array, time_s: Array | float, root: float) -> Arc:
     """`fly` for vectors along the last axis and a gravitational parameter of ``root`` squared."""
     position, velocity = np.asarray(position, dtype=np.float64), np.asarray(velocity, dtype=np.float64)
@@ -130,15 +110,6 @@ def fly(position: Array, velocity: Array, time: Array) -> Arc:
     f_rate, g_rate = -u.u1 / (r * r0), 1.0 - u.u2 / r
     end, speed = f * position + g * velocity, f_rate * position + g_rate * velocity
     return Arc(time, position, velocity, end, speed, r0, r, f, g, f_rate, g_rate, u)
-
-
-def transition(arc: Arc) -> Array:
-    """State-transition matrices of arcs, shape (..., 2 d, 2 d), GM = 1 (Battin 1999, eqs. 9.84 to 9.87)."""
-    size = arc.start.shape[0]
-    unit = np.eye(2 * size).reshape((2 * size, 2 * size) + (1,) * arc.time.ndim)
-    on_end = np.broadcast_to(unit, (2 * size, 2 * size, *arc.time.shape))
-    columns = np.concatenate(pull_back(arc, on_end[:size], on_end[size:]))
-    return np.ascontiguousarray(np.moveaxis(columns, (1, 0), (-2, -1)))
 
 
 def pull_back(arc: Arc, on_position: Array, on_velocity: Array) -> tuple[Array, Array]:

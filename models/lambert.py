@@ -78,42 +78,6 @@ def lambert(
     return first, last
 
 
-def most_revolutions(
-    start: ArrayLike, end: ArrayLike, time_s: ArrayLike, gm: float, *, pole: ArrayLike = (0, 0, 1)
-) -> Array:
-    """The largest number N_max of whole turns that the time leaves room for; arguments as for :func:`lambert`.
-
-    >>> float(most_revolutions([1.0, 0.0], [0.0, 1.0], 5.0 * np.pi, 1.0))
-    2.0
-    """
-    r1, r2 = np.broadcast_arrays(np.asarray(start, dtype=np.float64), np.asarray(end, dtype=np.float64))
-    shape = np.broadcast_shapes(r1.shape[:-1], np.shape(time_s))
-    size = r1.shape[-1]
-    r1, r2 = np.broadcast_to(r1, (*shape, size)), np.broadcast_to(r2, (*shape, size))
-    near, far, _, _, long_way = _geometry(r1, r2, np.asarray(pole, dtype=np.float64))
-    chord = np.sqrt(((r2 - r1) ** 2).sum(axis=-1))
-    half = 0.5 * (near + far + chord)
-    share = np.sqrt(np.maximum(1.0 - chord / half, 0.0))
-    lam = np.where(long_way, -share, share)
-    scaled = np.broadcast_to(np.sqrt(2.0 * gm / half**3) * np.asarray(time_s, dtype=np.float64), shape)
-    most = np.floor(scaled / np.pi)
-    short = (most > 0.0) & (scaled < _least_time(lam, np.maximum(most, 1.0))[1])
-    return np.asarray(np.where(short, most - 1.0, most))
-
-
-def least_time(
-    start: ArrayLike, end: ArrayLike, gm: float, revolutions: ArrayLike, *, pole: ArrayLike = (0, 0, 1)
-) -> Array:
-    """The shortest time of an arc with the given number of whole turns (one or more), s; arguments as above."""
-    r1, r2 = np.broadcast_arrays(np.asarray(start, dtype=np.float64), np.asarray(end, dtype=np.float64))
-    near, far, _, _, long_way = _geometry(r1, r2, np.asarray(pole, dtype=np.float64))
-    chord = np.sqrt(((r2 - r1) ** 2).sum(axis=-1))
-    half = 0.5 * (near + far + chord)
-    share = np.sqrt(np.maximum(1.0 - chord / half, 0.0))
-    lam, turns = np.broadcast_arrays(np.where(long_way, -share, share), np.asarray(revolutions, dtype=np.float64))
-    return np.asarray(_least_time(lam, turns)[1] * np.sqrt(half**3 / (2.0 * gm)))
-
-
 def _geometry(r1: Array, r2: Array, pole: Array) -> tuple[Array, Array, Array, Array, NDArray[np.bool_]]:
     """Radii, unit vectors along the motion at both ends, and whether more than half a turn is swept."""
     near, far = np.sqrt((r1 * r1).sum(axis=-1)), np.sqrt((r2 * r2).sum(axis=-1))

@@ -15,13 +15,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from . import frames
-from .errors import InputError
 from .scenario import Body
 
 Array = NDArray[np.float64]
-
-CRITICAL_INCLINATION_RAD = math.asin(math.sqrt(0.8))
-"""Where the line of apsides stands still, and at pi less it: sin^2 i = 4/5 (Vallado 2013, section 9.6)."""
 
 EQUATORIAL_SINE = 1e-9
 """Planes nearer to the equator than this (rad) have no node to speak of: angles count from a fixed axis."""
@@ -134,11 +130,6 @@ def circular_speed(body: Body, radius_m: float, inclination_rad: float) -> float
     return math.sqrt(body.gm / radius_m) * (1.0 + 0.75 * _strength(body, radius_m) * (1.0 - 1.5 * sine2))
 
 
-def nodal_period(body: Body, radius_m: float, inclination_rad: float) -> float:
-    """Seconds of one turn of a ring's slot from node to node, by `ring_rates`."""
-    return 2.0 * math.pi / ring_rates(body, radius_m, inclination_rad)[0]
-
-
 def ring_state(
     body: Body, radius_m: float, latitude_argument_rad: ArrayLike, inclination_rad: float, node_rad: ArrayLike
 ) -> tuple[Array, Array]:
@@ -172,26 +163,3 @@ def ring_state(
         inclination_rad + 0.75 * eps * s * c * wave,
         node + 0.75 * eps * c * beat,
     )
-
-
-def sun_synchronous_inclination(body: Body, semi_major_m: float, eccentricity: float, sun_rate_rad_s: float) -> float:
-    """Inclination at which the node keeps up with the Sun, rad.
-
-    Args:
-        semi_major_m, eccentricity: mean elements.
-        sun_rate_rad_s: mean motion of the Sun along the equator: 2 pi over the tropical year in seconds (of
-            86 400 s days, not of sidereal ones).
-
-    Raises:
-        InputError: the orbit is too high or the body too round.
-
-    Source: Vallado 2013, section 11.4.1.
-    """
-    still = float(secular_rates(body, semi_major_m, eccentricity, 0.0).node_rad_s)
-    if abs(sun_rate_rad_s) > abs(still):
-        raise InputError(
-            f"the node of an orbit with semi-major axis {semi_major_m / 1e3:.3f} km and eccentricity "
-            f"{eccentricity:.6g} drifts by at most {abs(still):.6g} rad/s, the Sun by {sun_rate_rad_s:.6g} rad/s: "
-            "only a lower orbit can be Sun-synchronous."
-        )
-    return math.acos(sun_rate_rad_s / still)

@@ -1,4 +1,4 @@
-"""Patterns of craft in several planes: where they are, how near they come, whom they see, what they cover.
+"""Patterns of craft in several planes: where they are, how near they come to one another.
 
 A pattern total/planes/phasing has total / planes craft evenly spaced in each of its planes, the planes evenly spread in
 node, and each plane's craft ahead of those of the plane before by phasing / total of a turn (Walker 1984, *Satellite
@@ -20,14 +20,6 @@ from .ring import Ring
 
 Array = NDArray[np.float64]
 TWO_PI = 2.0 * math.pi
-
-# points whose hull is thinner than this, in units of the sphere's radius, lie in one plane
-FLAT = 1e-9
-# looks at the figure over one period of its own symmetry, and halvings of the best look's neighborhood
-LOOKS = 48
-POLISHED = 3
-GOLDEN_STEPS = 40
-GOLDEN = 0.5 * (math.sqrt(5.0) - 1.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,25 +69,6 @@ class Pattern:
     def slots(self) -> int:
         """Craft in each plane."""
         return self.total // self.planes
-
-    @property
-    def notation(self) -> str:
-        """total/planes/phasing.
-
-        >>> Pattern(total=24, planes=3, phasing=1, inclination_rad=1.0).notation
-        '24/3/1'
-        """
-        return f"{self.total}/{self.planes}/{self.phasing}"
-
-    @property
-    def symmetry_rad(self) -> float:
-        """Turn after which the figure is the same but for a rotation about the pole.
-
-        Each plane repeats after its own spacing. In a pattern spread over a whole turn, turning every craft by the
-        phasing carries each plane into the place of the next as well.
-        """
-        units = math.gcd(self.planes, self.phasing) if self.spread_rad == TWO_PI else self.planes
-        return TWO_PI * units / self.total
 
     def nodes(self) -> Array:
         """Right ascension of each craft's node less that of plane 0, rad, shape (total,)."""
@@ -152,156 +125,3 @@ def nearest_neighbor(pattern: Pattern, radius_m: float) -> float:
     least, _ = separations(pattern)
     off_diagonal = least[~np.eye(pattern.total, dtype=np.bool_)]
     return 2.0 * radius_m * math.sin(0.5 * float(off_diagonal.min()))
-
-
-def closest_to_center(first_m: ArrayLike, second_m: ArrayLike) -> tuple[Array, Array]:
-    """How near the straight line between two craft passes the center, and where on it.
-
-    Args:
-        first_m, second_m: positions from the center, shape (..., 3).
-
-    Returns:
-        Least distance, m, and its place as a fraction of the way from first to second in [0, 1], each of shape (...)
-        (Vallado, *Fundamentals of Astrodynamics and Applications*, section on sight and light). 0 where both are one.
-    """
-    first, second = np.asarray(first_m, dtype=np.float64), np.asarray(second_m, dtype=np.float64)
-    way = second - first
-    length = np.sum(way * way, axis=-1)
-    along = -np.sum(first * way, axis=-1) / np.where(length > 0.0, length, 1.0)
-    fraction = np.clip(along, 0.0, 1.0)
-    distance = np.linalg.norm(first + fraction[..., None] * way, axis=-1)
-    return np.asarray(distance), np.asarray(fraction)
-
-
-def in_sight(first_m: ArrayLike, second_m: ArrayLike, clear_of_m: ArrayLike) -> NDArray[np.bool_]:
-    """Whether two craft see each other past a sphere (body, or body and atmosphere) of a radius, m; shape (...)."""
-    distance, _ = closest_to_center(first_m, second_m)
-    return np.asarray(distance >= np.asarray(clear_of_m), dtype=np.bool_)
-
-
-def grazing_radius(slots: ArrayLike, clear_of_m: ArrayLike) -> Array:
-    """Radius of the ring whose neighboring slots just see each other past a sphere: its radius over cos(pi / slots), m.
-
-    Infinite for one or two slots, which never see each other past the center.
-
-    >>> grazing_radius([2, 3, 4], 1.0).round(6).tolist()
-    [inf, 2.0, 1.414214]
-    """
-    count = np.asarray(slots, dtype=np.float64)
-    cosine = np.cos(np.pi / np.maximum(count, 3.0))
-    return np.where(count > 2.0, np.asarray(clear_of_m) / cosine, np.inf)
-
-
-def cap_radius(radius_m: ArrayLike, body_radius_m: ArrayLike, elevation_rad: ArrayLike = 0.0) -> Array:
-    """Central angle from below a craft to the edge of what sees it at an elevation, rad.
-
-    Law of sines in the triangle of center, observer and craft (Larson and Wertz, *Space Mission Analysis and Design*,
-    3rd ed., section 5.2).
-    """
-    elevation = np.asarray(elevation_rad, dtype=np.float64)
-    ratio = np.asarray(body_radius_m, dtype=np.float64) / np.asarray(radius_m, dtype=np.float64)
-    return np.asarray(np.arccos(ratio * np.cos(elevation)) - elevation)
-
-
-def radius_for_cap(cap_rad: ArrayLike, body_radius_m: ArrayLike, elevation_rad: ArrayLike = 0.0) -> Array:
-    """Orbit radius from which :func:`cap_radius` is a central angle, m: the inverse of the above.
-
-    Infinite where the cap and the elevation together make a quarter turn or more: no height serves.
-    """
-    cap, elevation = np.asarray(cap_rad, dtype=np.float64), np.asarray(elevation_rad, dtype=np.float64)
-    cosine = np.cos(np.minimum(cap + elevation, 0.5 * np.pi))
-    serves = cap + elevation < 0.5 * np.pi
-    return np.where(serves, np.asarray(body_radius_m) * np.cos(elevation) / np.where(serves, cosine, 1.0), np.inf)
-
-
-def street_half_width(cap_rad: ArrayLike, slots: ArrayLike) -> Array:
-    """Half width, as a central angle, of the band that one plane's evenly spaced craft cover without a gap, rad.
-
-    cos(half width) = cos(cap) / cos(pi / slots), the street of coverage (Luders 1961); NaN where the caps of neighbors
-    do not meet.
-    """
-    cap, count = np.asarray(cap_rad, dtype=np.float64), np.asarray(slots, dtype=np.float64)
-    half = np.pi / count
-    meets = (cap >= half) & (count > 2.0)
-    ratio = np.cos(cap) / np.where(meets, np.cos(half), 1.0)
-    return np.where(meets, np.arccos(np.clip(ratio, -1.0, 1.0)), np.nan)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Coverage:
-    """The place on the sphere that is farthest from every craft, at its worst moment.
-
-    Args:
-        radius_rad: central angle from there to the nearest craft: the cap each craft needs for cover without a gap.
-        turn_rad: how far the craft have turned then.
-    """
-
-    radius_rad: float
-    turn_rad: float
-
-
-def largest_gap(directions: Array) -> float:
-    """Greatest central angle that any point of the sphere has from the nearest of some points, rad.
-
-    Each face of the convex hull carries an empty cap through its corners (the spherical Delaunay triangulation); the
-    largest of these caps is the gap (Brown 1979, *Voronoi diagrams from convex hulls*). Where the points lie in one
-    plane or crowd on one side of the sphere, the farthest point may also be opposite the middle of two of them.
-
-    Args:
-        directions: unit vectors, shape (n, 3).
-
-    >>> round(math.degrees(largest_gap(np.vstack([np.eye(3), -np.eye(3)]))), 6)
-    54.73561
-    """
-    from scipy.spatial import ConvexHull
-
-    middle = directions.mean(axis=0)
-    _, thickness, axes = np.linalg.svd(directions - middle)
-    if directions.shape[0] > 3 and thickness[2] > FLAT:
-        faces = ConvexHull(directions).equations
-        nearest = -faces[:, 3]
-        if float(nearest.min()) > 0.0:
-            return math.acos(min(1.0, float(nearest.min())))
-        candidates = faces[:, :3]
-    else:
-        candidates = np.array([axes[2], -axes[2]])
-    first, second = np.triu_indices(directions.shape[0])
-    opposite = -(directions[first] + directions[second])
-    length = np.linalg.norm(opposite, axis=-1)
-    opposite = opposite[length > FLAT] / length[length > FLAT, None]
-    candidates = np.vstack([candidates, opposite])
-    closest = np.max(candidates @ directions.T, axis=1)
-    return math.acos(max(-1.0, min(1.0, float(closest.min()))))
-
-
-def worst_coverage(pattern: Pattern) -> Coverage:
-    """Largest gap of a pattern at its worst moment (Ballard 1980, *Rosette constellations of Earth satellites*).
-
-    A search, not a proof: 48 looks over one period of the figure's symmetry, the worst three polished by golden
-    section.
-    """
-    step = pattern.symmetry_rad / LOOKS
-    turns = np.arange(LOOKS) * step
-
-    def gap(turn: float) -> float:
-        return largest_gap(pattern.directions(turn))
-
-    gaps = np.array([gap(float(turn)) for turn in turns])
-    worst = Coverage(radius_rad=0.0, turn_rad=0.0)
-    for index in np.argsort(gaps)[::-1][:POLISHED]:
-        low, high = float(turns[index]) - step, float(turns[index]) + step
-        inner, outer = high - GOLDEN * (high - low), low + GOLDEN * (high - low)
-        at_inner, at_outer = gap(inner), gap(outer)
-        for _ in range(GOLDEN_STEPS):
-            if at_inner >= at_outer:
-                high, outer, at_outer = outer, inner, at_inner
-                inner = high - GOLDEN * (high - low)
-                at_inner = gap(inner)
-            else:
-                low, inner, at_inner = inner, outer, at_outer
-                outer = low + GOLDEN * (high - low)
-                at_outer = gap(outer)
-        for turn, radius in ((inner, at_inner), (outer, at_outer), (float(turns[index]), float(gaps[index]))):
-            if radius > worst.radius_rad:
-                worst = Coverage(radius_rad=radius, turn_rad=turn)
-    return worst

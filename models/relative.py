@@ -45,34 +45,3 @@ def relative_transition(rate_rad_s: ArrayLike, time_s: ArrayLike) -> Array:
     matrix[..., 5, 2] = -n * s
     matrix[..., 5, 5] = c
     return matrix
-
-
-def relative_flight(
-    position_m: ArrayLike, velocity_m_s: ArrayLike, rate_rad_s: ArrayLike, time_s: ArrayLike
-) -> tuple[Array, Array]:
-    """Relative position and velocity after a time, shapes (..., 3); arguments as for :func:`relative_transition`.
-
-    A push along the motion of a craft at rest there leaves it behind, by 6 pi times the push over n in a turn:
-
-    >>> position, _ = relative_flight([0.0, 0.0, 0.0], [0.0, 1.0, 0.0], 1.0, 2.0 * np.pi)
-    >>> round(float(position[1] / np.pi), 9)
-    -6.0
-    """
-    start = np.concatenate(
-        np.broadcast_arrays(np.asarray(position_m, dtype=np.float64), np.asarray(velocity_m_s, dtype=np.float64)),
-        axis=-1,
-    )
-    end = np.einsum("...ij,...j->...i", relative_transition(rate_rad_s, time_s), start)
-    return np.asarray(end[..., :3]), np.asarray(end[..., 3:])
-
-
-def velocity_to_meet(position_m: ArrayLike, rate_rad_s: ArrayLike, time_s: ArrayLike) -> Array:
-    """Relative velocity with which a craft reaches the origin in a time, m/s, shape (..., 3).
-
-    Not defined at whole multiples of half a turn, where the matrix to be inverted is singular: LinAlgError or very
-    large values there (Vallado 2013, eq. 6-68).
-    """
-    position = np.asarray(position_m, dtype=np.float64)
-    matrix = relative_transition(rate_rad_s, time_s)
-    aimed = np.einsum("...ij,...j->...i", matrix[..., :3, :3], position)
-    return np.asarray(-np.linalg.solve(matrix[..., :3, 3:], aimed[..., None])[..., 0])

@@ -377,25 +377,6 @@ def azimuth_for_arc(place: SiteAndPlane, time_s: ArrayLike, arc_rad: ArrayLike) 
     return np.where(reachable | in_plane, np.remainder(azimuth, TWO_PI), np.nan)
 
 
-def azimuth_for_node(place: SiteAndPlane, time_s: ArrayLike, node_angle_rad: ArrayLike) -> Array:
-    """Inertial azimuth, in [0, 2 pi), whose launch plane crosses the ring at an argument of latitude.
-
-    Of the two directions along the great circle through site and node, the one whose motion goes with the ring's.
-    NaN where site and node coincide or are opposite: every azimuth passes there, or none is singled out.
-    """
-    time, angle = np.broadcast_arrays(
-        np.asarray(time_s, dtype=np.float64), np.asarray(node_angle_rad, dtype=np.float64)
-    )
-    site, east, north, normal, towards_node, quarter_ahead = _axes(place, time)
-    node = np.cos(angle)[..., None] * towards_node + np.sin(angle)[..., None] * quarter_ahead
-    heading = node - np.sum(node * site, axis=-1)[..., None] * site
-    along = np.sum(heading * np.cross(normal, site), axis=-1)
-    heading = np.where((along < 0.0)[..., None], -heading, heading)
-    azimuth = np.arctan2(np.sum(heading * east, axis=-1), np.sum(heading * north, axis=-1))
-    defined = np.linalg.norm(heading, axis=-1) > SAME_PLANE_RAD
-    return np.where(defined, np.remainder(azimuth, TWO_PI), np.nan)
-
-
 def _check_span(from_s: float, to_s: float) -> None:
     if not (math.isfinite(from_s) and math.isfinite(to_s) and from_s <= to_s):
         raise InputError(

@@ -72,10 +72,10 @@ def pythons() -> dict[tuple[int, int], str]:
         path = shutil.which(f"python3.{minor}")
         if path:
             found.setdefault((3, minor), path)
-    for path in sorted((Path.home() / ".pyenv" / "versions").glob("3.*/bin/python3")):
-        version = re.match(r"3\.(\d+)", path.parents[1].name)
+    for own in sorted((Path.home() / ".pyenv" / "versions").glob("3.*/bin/python3")):
+        version = re.match(r"3\.(\d+)", own.parents[1].name)
         if version and int(version.group(1)) >= OLDEST[1]:
-            found[(3, int(version.group(1)))] = str(path)
+            found[(3, int(version.group(1)))] = str(own)
     # one on the path may be a stub that only says which versions there are
     return {version: path for version, path in found.items() if _runs(path)}
 

@@ -13,10 +13,7 @@ from ringwright.models import kepler
 from ringwright.models.carriers import (
     CarrierOrbits,
     carrier_orbits,
-    drop_order,
-    pass_for_slot,
     reached,
-    serves_all,
     slot_at_pass,
 )
 from ringwright.models.errors import InputError
@@ -58,7 +55,7 @@ def test_every_drop_finds_its_own_slot_in_flight(slots: int) -> None:
     for row in range(found.step.size):
         sense = -1.0 if found.below[row] else 1.0
         speed = SPEED_M_S + sense * float(found.craft_delta_v_m_s[row])
-        order = drop_order(2, int(found.step[row]), int(found.every[row]), slots, slots)
+        order = slot_at_pass(2, int(found.step[row]), int(found.every[row]) * np.arange(slots), slots)
         assert sorted(order.tolist()) == list(range(slots))
         times = np.asarray(np.arange(slots) * float(found.drop_every_s[row]), dtype=np.float64)
         assert times[-1] == pytest.approx(float(found.last_drop_s[row]))
@@ -77,15 +74,9 @@ def test_every_drop_finds_its_own_slot_in_flight(slots: int) -> None:
 def test_residue_rule_against_counting(slots: int, step: int, every: int, first: int) -> None:
     seen = {(first - step * every * k) % slots for k in range(slots)}
     assert int(reached(step, every, slots)) == len(seen)
-    assert bool(serves_all(step, every, slots)) == (len(seen) == slots)
-    assert bool(serves_all(step, every, slots)) == (math.gcd(every * step, slots) == 1)
+    assert (int(reached(step, every, slots)) == slots) == (math.gcd(every * step, slots) == 1)
     passing = slot_at_pass(first, step, np.arange(slots), slots).tolist()
-    expected = [passing.index(slot) if slot in passing else -1 for slot in range(slots)]
-    assert pass_for_slot(first, step, np.arange(slots), slots).tolist() == expected
-    order = drop_order(first % slots, step, every, len(seen), slots)
-    assert len(set(order.tolist())) == len(seen)
-    with pytest.raises(InputError, match="slot of its own"):
-        drop_order(first % slots, step, every, len(seen) + 1, slots)
+    assert passing == [(first - step * number) % slots for number in range(slots)]
 
 
 def test_enumeration_is_complete_within_the_limits() -> None:
@@ -160,7 +151,6 @@ def test_fewer_craft_than_slots_leave_more_orbits() -> None:
     half = options(6, drops=3, every_max=1, floor_m=0.5e6)
     assert 4 in half.step
     assert half.reached[half.step == 4].tolist() == [3]
-    assert drop_order(0, 4, 1, 3, 6).tolist() == [0, 2, 4]
 
 
 def test_limits_forbid_and_none_may_fit() -> None:

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from ringwright.models import oblateness
-from ringwright.models.errors import InputError
 from ringwright.models.flight.integrate import Itinerary, Oblate, fly, measure
 from ringwright.models.ring import Ring
 from ringwright.models.scenario import Body
@@ -113,7 +112,6 @@ def test_round_body_gives_the_two_body_ring() -> None:
     r, v = oblateness.ring_state(ball, 2.0e6, [0.1, 0.2], 0.7, 0.0)
     assert np.linalg.norm(r, axis=1) == pytest.approx([2.0e6, 2.0e6])
     assert np.sum(r * v, axis=1) == pytest.approx([0.0, 0.0], abs=1e-3)
-    assert oblateness.nodal_period(ball, 2.0e6, 0.7) == pytest.approx(2.0 * math.pi / rate)
 
 
 def test_equatorial_angles_count_from_a_fixed_axis() -> None:
@@ -124,8 +122,3 @@ def test_equatorial_angles_count_from_a_fixed_axis() -> None:
     assert exact[0] == pytest.approx(near[0] + near[1], rel=1e-9)
     back = oblateness.ring_rates(EARTH, 7.378e6, math.pi - 1e-6)
     assert oblateness.ring_rates(EARTH, 7.378e6, math.pi)[0] == pytest.approx(back[0] - back[1], rel=1e-9)
-
-
-def test_too_high_for_sun_synchronism() -> None:
-    with pytest.raises(InputError, match="lower orbit"):
-        oblateness.sun_synchronous_inclination(EARTH, 13_000e3, 0.0, 1.991e-7)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from ringwright.models.errors import InputError
-from ringwright.models.kepler import lowest, propagate, propagate_with_transition
+from ringwright.models.kepler import lowest, propagate
 from ringwright.optimizer.rendezvous.burn_chain import Cases, all_gradients, bounds_on, fly_chain, weighted_gradient
 from ringwright.optimizer.rendezvous.optimum import FreeformSolution, State, least_delta_v, least_delta_v_over_times
 
@@ -184,25 +184,6 @@ def test_backwards_in_time_it_serves_the_same_lead(lead_deg: float, turns: float
 def _reversed_burn(found: FreeformSolution, time_s: float, outward: np.ndarray) -> np.ndarray:
     burn = next(burn for burn in found.burns if burn.time_s == time_s)
     return burn.radial_m_s * outward - burn.along_m_s * np.array([-outward[1], outward[0]])
-
-
-def test_transition_matrices_agree_with_differences() -> None:
-    random = np.random.default_rng(3)
-    for size, pace in ((2, 0.4), (3, 0.9), (2, 1.4)):
-        position, velocity = random.normal(size=(2, 200, size))
-        position /= np.linalg.norm(position, axis=-1, keepdims=True)
-        velocity = velocity * pace
-        time = random.uniform(-3.0, 8.0, 200)
-        _, _, matrix = propagate_with_transition(position, velocity, time, 2.5)
-        for column in range(2 * size):
-            shift = np.zeros(2 * size)
-            shift[column] = 1e-6
-            ends = [
-                np.concatenate(propagate(position + s * shift[:size], velocity + s * shift[size:], time, 2.5), axis=-1)
-                for s in (1.0, -1.0)
-            ]
-            error = np.abs((ends[0] - ends[1]) / 2e-6 - matrix[..., column]).max(axis=-1)
-            assert np.median(error / np.abs(matrix).max(axis=(-1, -2))) < 1e-8
 
 
 @pytest.mark.parametrize(("size", "burns"), [(2, 4), (3, 3)])
