@@ -188,7 +188,7 @@ class CarrierPlan:
 
     ``period_s`` and the apsides (radii) are those of the orbit it drops from; ``pass_every_s`` from pass to pass, 0
     where it drops everybody at once. ``lowest_m`` is the lowest radius that it flies through after insertion while it
-    has craft on board. ``periapsis_safe``: whether the orbit it is left in clears the floor; else it re-enters.
+    has craft on board. ``periapsis_safe``: whether the orbit it is left in clears the floor.
     ``meets_s`` is its first later pass that finds a filled slot, None where none of the next ones does: what becomes of
     it is decided by whoever operates it, before that moment.
     """
@@ -340,7 +340,11 @@ class AimFront:
 
 @dataclass(frozen=True, kw_only=True)
 class Proof:
-    """What was proved about rank 1, over the catalogue of options; ``free_form`` of them are free-form flights."""
+    """What was proved about rank 1, over the catalogue of options; ``free_form`` of them are free-form flights.
+
+    ``phase`` is the rule by which the ring's phase was laid, empty where the scenario gives it: nothing is proved about
+    other phases.
+    """
 
     status: Literal["optimal", "bounded"]
     aim: str
@@ -350,6 +354,7 @@ class Proof:
     options: int
     over: str = "catalogue"
     free_form: int = 0
+    phase: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

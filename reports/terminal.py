@@ -211,17 +211,28 @@ def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
 def _proof_text(proof: Proof) -> str:
     over = f"over the {proof.over} of {plain(proof.options, 0)} options"
     if proof.free_form:
-        over += f", {plain(proof.free_form, 0)} of them free-form flights found at the finishes asked for"
+        over += (
+            f", {plain(proof.free_form, 0)} of them free-form flights as they were found (that none of the same finish "
+            "is cheaper is not proved)"
+        )
     aim = AIM_WORDS.get(proof.aim, proof.aim)
     if proof.status == "optimal":
-        return f"Plan 1 has {aim}: proved {over}."
+        return f"Plan 1 has {aim}: proved {over}.{_phase_text(proof)}"
     if not math.isfinite(proof.gap):
         return f"Plan 1 aims at {aim}, but nothing is proved about it {over}."
     bound = span(proof.bound) if proof.unit == "s" else f"{plain(proof.bound)} {proof.unit}"
     return (
         f"Plan 1 aims at {aim}; it is not proved best. No plan {over} gets below {bound}, "
-        f"so it is within {proof.gap:.2%} of the best."
+        f"so it is within {proof.gap:.2%} of the best.{_phase_text(proof)}"
     )
+
+
+def _phase_text(proof: Proof) -> str:
+    """That a free phase of the ring was laid by a rule, which is all the proof is about; empty where none is better."""
+    nothing_below = proof.status == "optimal" and proof.aim != "finish" and proof.bound <= 0.0
+    if not proof.phase or nothing_below:
+        return ""
+    return f" That is for the phase of the ring that a rule lays ({proof.phase}); another phase could be better."
 
 
 def _flown_text(plan: Plan) -> str:
@@ -298,7 +309,7 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if dive:
         lines += paragraph(
             f"{listed(dive)}: the coast ends below the lowest altitude allowed, and so may the orbits between the "
-            "burns (the sheet says which): a burn that is left out then means re-entry.",
+            "burns (the sheet says which): a burn that is left out then leaves the craft there.",
             width,
             indent="  ",
         )
