@@ -254,6 +254,8 @@ def _flown_text(plan: Plan) -> str:
         part = min(near, key=lambda part: part.flown.closest_m or 0.0)
         text += f" Closest to craft in place: {part.craft}, {plain((part.flown.closest_m or 0.0) * 1e-3)} km"
         text += f" from {part.flown.closest_to}." if part.flown.closest_to else "."
+    if any(part.apart_s for part in plan.craft):
+        text += " Craft that start together count against one another once they come back from outside the separation."
     return text
 
 

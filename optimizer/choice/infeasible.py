@@ -92,11 +92,20 @@ def diagnose(scenario: Scenario, progress: Progress = lambda _: None) -> Infeasi
             together=True,
             reason=f"three or more limits bind at once{near and '; '}{near}",
         )
-    return Infeasible(
-        binds=(),
-        together=False,
-        reason="no value of any limit would serve: the routes themselves do not reach the free slots",
-    )
+    reason = "none of the limits that may be loosened would serve at any value, alone or with the others"
+    falling = _falling(scenario)
+    if falling:
+        reason = f"{falling} falls below the lowest altitude allowed before it touches the ring"
+    return Infeasible(binds=(), together=False, reason=near or reason)
+
+
+def _falling(scenario: Scenario) -> str:
+    """The first craft that comes down into the ground or the air before its first touch; empty for none."""
+    top_m = scenario.body.radius_m + scenario.body.atmosphere_top_m
+    for group in problems(scenario)[0].classes:
+        if group.start is not None and group.start.passed_other and group.start.other_m < top_m:
+            return group.names[0]
+    return ""
 
 
 def near_start_text(scenario: Scenario) -> str:
