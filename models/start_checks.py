@@ -39,8 +39,7 @@ def check_starts(scenario: Scenario, root: Table) -> None:
 
 
 def _above(gm: float, orbit: Orbit, top_m: float) -> bool:
-    """Whether a craft is above a radius from the epoch to its given apoapsis, or at the epoch if that is a periapsis.
-    """
+    """Whether a craft is above a radius from the epoch to its given apoapsis; for a periapsis, at the epoch."""
     period, rise = _period_s(gm, orbit), _rise_s(gm, orbit, top_m)
     if orbit.at == "apoapsis":
         return abs(orbit.at_s) <= rise

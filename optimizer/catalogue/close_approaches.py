@@ -29,12 +29,14 @@ class Touches:
     """Touches of the ring of one set of options, for the i-th return of each: arrays of length n, nan where none.
 
     ``arriving_m_s`` speed before the touch (nan where the craft was on the ring or nowhere), ``leaving_m_s`` after.
+    ``first`` marks options that touch the ring here for the first time.
     """
 
     time_s: F
     lead_rad: F
     arriving_m_s: F
     leaving_m_s: F
+    first: Mask
 
     def apart(self, ring: Ring, ahead_of_slot_rad: F) -> F:
         """Distance along the ring to somebody so far ahead of each option's own slot, m; (n,)."""
@@ -62,7 +64,8 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: Mask) -
         lead = options.lead_rad + ring.rate_rad_s * (time - options.burn_s)
         speed = np.where(live, arrival_speed_m_s, np.nan)
         arriving = np.where(begun & (time <= EPOCH_S), np.nan, speed)
-        found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=speed))
+        first = live & (i == 0)
+        found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=speed, first=first))
     for i in range(int(options.revolutions.max(initial=0))):
         live = (options.revolutions > i) & (options.flight < 0)
         time = np.where(live, options.burn_s + i * period, np.nan)
@@ -73,7 +76,8 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: Mask) -
             arriving = np.where(
                 on_ring | (begun & (time <= EPOCH_S)), np.nan, np.where(live, arrival_speed_m_s, np.nan)
             )
-        found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=leaving))
+        first = live & (options.passes == 0) & (i == 0)
+        found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=leaving, first=first))
     return found
 
 
@@ -88,7 +92,14 @@ def passed(touch: Touches, ring: Ring, ahead_of_slot_rad: F, separation_m: float
     with np.errstate(invalid="ignore"):
         hit = hit & (touch.time_s + until >= 0.0)
     after, later = meetings.passes_within(ring, touch.leaving_m_s, ahead, separation_m, before=False)
-    return hit | after, touch.time_s + np.fmax(until, later)
+    # the way to a later touch is the way from the one before it
+    arriving = np.where(touch.first, touch.arriving_m_s, np.nan)
+    round_before, until_before = meetings.passes_around(
+        ring, arriving, ahead, separation_m, before=True, since_s=-touch.time_s
+    )
+    round_after, until_after = meetings.passes_around(ring, touch.leaving_m_s, ahead, separation_m, before=False)
+    until = np.fmax(np.fmax(until, later), np.fmax(until_before, until_after))
+    return hit | after | round_before | round_after, touch.time_s + until
 
 
 def passes_in_turn(
