@@ -330,7 +330,12 @@ TABLES: Mapping[str, tuple[Key, ...]] = {
             most=FARTHEST_M,
             infinite=True,
         ),
-        _length("separation", "Least distance to craft in place; 0: not looked at.", least=0.0, default="10 km"),
+        _length(
+            "separation",
+            "Least distance to craft in place, from the epoch, the insertion or the drop on; 0: not looked at.",
+            least=0.0,
+            default="10 km",
+        ),
     ),
     "launch": (
         _name("The site; needed where there are several.", default='"pad"'),

@@ -19,8 +19,8 @@ from ..routes.options import ROUTES, Options
 from ..trajectory.itinerary import key
 from .selection import Chosen, Selection
 
-BEST, BEST_BEFORE = "best by the goal", "best over the catalogue, before its flight"
-"""The plan that the search found best: where it is plan 1, and where the flight puts another before it."""
+BEST, BEST_BEFORE = "best by the goal", "best over the catalogue"
+"""The plan that the search found best: where it is plan 1, and where the ranking puts another before it."""
 
 CRAFT_MAX = 6
 """Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""
