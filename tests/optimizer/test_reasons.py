@@ -13,7 +13,7 @@ from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.choice import front
 from ringwright.optimizer.choice.alternatives import BEST, BEST_BEFORE, relabeled
 from ringwright.optimizer.choice.selection import Selection
-from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.outcome import CraftPlan, Outcome
 from ringwright.optimizer.plan import best_phase, make_plan
 from ringwright.reports.carriers import duty_text
 from ringwright.reports.terminal import plan_text
@@ -138,7 +138,7 @@ def test_labels_are_true_against_plan_1_as_printed() -> None:
     assert labels == [first.kind, "other moments", BEST_BEFORE, "other revolutions"]
 
 
-def _turned(part):  # type: ignore[no-untyped-def]
+def _turned(part: CraftPlan) -> CraftPlan:
     return replace(part, revolutions=part.revolutions + 1)
 
 
