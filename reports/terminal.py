@@ -11,7 +11,7 @@ import shlex
 
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
-from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Margin, Outcome, Plan, Proof
+from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan, Proof
 from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .hold import hold_lines
@@ -90,10 +90,8 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
     else:
         several = len(why.binds) > 1
         lines += paragraph("NO PLAN KEEPS ALL LIMITS" + (f": {why.reason}." if why.reason else "."), width)
-        if several and why.together:
-            lines += paragraph("These limits bind together; all of them have to give:", width)
-        elif several:
-            lines += paragraph("Each of these limits alone leaves no plan:", width)
+        if several:
+            lines += paragraph(_binding_text(why), width)
         lines.append("")
         for bind in why.binds:
             lines += paragraph(_bind_text(bind), width, indent="  ", hang="      ")
@@ -102,6 +100,16 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
     lines += _remarks(outcome, width)
     lines += ["", *paragraph(CAUTION, width)]
     return "\n".join(lines) + "\n"
+
+
+def _binding_text(why: Infeasible) -> str:
+    """How several limits bind: all at once, some of them, or each by itself."""
+    known = [bind.serves is not None for bind in why.binds]
+    if why.together and any(known):
+        return "These limits bind together; all of them have to give:"
+    if why.together:
+        return "More than two of these limits bind together; to loosen two of them is not enough:"
+    return "To loosen any one of these limits would serve:" if all(known) else "These limits stand in the way:"
 
 
 def _bind_text(bind: Bind) -> str:

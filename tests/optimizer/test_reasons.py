@@ -13,7 +13,7 @@ from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.choice import front
 from ringwright.optimizer.choice.alternatives import BEST, BEST_BEFORE, relabeled
 from ringwright.optimizer.choice.selection import Selection
-from ringwright.optimizer.outcome import CraftPlan, Outcome
+from ringwright.optimizer.outcome import Bind, CraftPlan, Infeasible, Outcome
 from ringwright.optimizer.plan import best_phase, make_plan
 from ringwright.reports.carriers import duty_text
 from ringwright.reports.terminal import plan_text
@@ -222,3 +222,19 @@ def test_a_craft_that_comes_down_first_is_said_to() -> None:
     result = planned(ARC.format(at="apoapsis", hours="-0.1"))
     assert result["plans"] == []
     assert "Ladle falls below the lowest altitude allowed" in result["infeasible"]["reason"]
+
+
+def test_how_several_limits_bind_is_said_as_it_was_found() -> None:
+    finish = Bind(limit="limits.finish_within", value=18_000.0, serves=36_000.0)
+    height = Bind(limit="limits.apoapsis_max", value=1.5e6, serves=2.0e6)
+    base = replace(_outcome(TWO.format(phase="0.0")), plans=(), front=None, proof=None)
+
+    def shown(why: Infeasible) -> str:
+        return " ".join(plan_text(replace(base, infeasible=why)).split())
+
+    either = Infeasible(binds=(finish, height), together=False)
+    unknown = tuple(replace(bind, serves=None) for bind in either.binds)
+    assert "To loosen any one of these limits would serve" in shown(either)
+    assert "all of them have to give" in shown(replace(either, together=True))
+    assert "to loosen two of them is not enough" in shown(replace(either, binds=unknown, together=True))
+    assert "stand in the way" in shown(replace(either, binds=unknown))
