@@ -1,7 +1,8 @@
-"""How close an orbit that touches the ring comes to a craft on the ring near that touch.
+"""How close an orbit that touches the ring comes to a craft on the ring.
 
 Two-body. Near a touch the two move almost alike, so the least distance is often much less than the distance at the
-touch itself: a craft 10 km ahead there may be passed at 300 m beneath a little later.
+touch itself: a craft 10 km ahead there may be passed at 300 m beneath a little later. An orbit that stays within a few
+separations of the ring may pass somebody anywhere on it, and is looked at all the way round.
 """
 
 from __future__ import annotations
@@ -17,6 +18,13 @@ F = NDArray[np.float64]
 
 SURE = 2.0
 """The parabola of the relative motion is trusted to tell near from far beyond this factor; else the orbit is used."""
+
+LOW = 3.2
+"""An orbit that leads less than so many separations away from the ring is looked at all the way round: farther out the
+parabola, good to some 1.2 rad of eccentric anomaly, covers all that is within the separation."""
+
+_AROUND = 97
+"""Moments in a revolution; between them the motion against the ring is taken as straight: 0.2 % of the separation."""
 
 _GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 _STEPS = 40
@@ -103,3 +111,49 @@ def _closest(ring: Ring, speed_m_s: F, ahead_rad: F, linear_s: F) -> tuple[F, F]
         at_a, at_b = np.where(nearer, fresh_gap, kept_gap), np.where(nearer, kept_gap, fresh_gap)
     anomaly = 0.5 * (left + right)
     return gap(anomaly), np.asarray((anomaly - eccentricity * np.sin(anomaly)) / motion)
+
+
+def passes_around(
+    ring: Ring, speed_m_s: F, ahead_rad: F, separation_m: float, *, before: bool, since_s: F | None = None
+) -> tuple[NDArray[np.bool_], F]:
+    """Whether a ring craft is passed within a separation in the whole revolution after, or before, a touch; both (n,).
+
+    Args:
+        ring, speed_m_s, ahead_rad: as for :func:`passes_within`; only orbits near the ring are looked at, see `LOW`.
+        before: look at the revolution before the touch; else at the one after it.
+        since_s: what is earlier does not count, s from the touch; (n,).
+
+    Returns:
+        Mask, and until when the craft is that near, s from the touch; nan where it never is.
+    """
+    hit, until = np.zeros(ahead_rad.shape, dtype=bool), np.full(ahead_rad.shape, np.nan)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        semi = 1.0 / (2.0 / ring.radius_m - speed_m_s**2 / ring.gm)
+        off = np.abs(semi - ring.radius_m) / ring.radius_m
+        period = 2.0 * np.pi * np.sqrt(np.abs(semi) ** 3 / ring.gm)
+        drift = np.abs(2.0 * np.pi - ring.rate_rad_s * period)
+        reach = drift + 4.0 * off + separation_m / ring.radius_m
+        low = (semi > 0.0) & (2.0 * off * ring.radius_m < LOW * separation_m)
+        (near,) = np.nonzero(low & (np.abs(ahead_rad) <= reach))
+    if not near.size:
+        return hit, until
+    semi, ahead = semi[near, np.newaxis], ahead_rad[near, np.newaxis]
+    anomaly = np.linspace(-2.0 * np.pi, 0.0, _AROUND) if before else np.linspace(0.0, 2.0 * np.pi, _AROUND)
+    # signed so that the touch is at E = 0 whether it is the periapsis (positive) or the apoapsis (negative)
+    shape = 1.0 - ring.radius_m / semi
+    times = (anomaly - shape * np.sin(anomaly)) * np.sqrt(semi**3 / ring.gm)
+    x, y = semi * (np.cos(anomaly) - shape), semi * np.sqrt(1.0 - shape**2) * np.sin(anomaly)
+    angle = ahead + ring.rate_rad_s * times
+    # in axes that turn with the ring craft: outward and along
+    out = x * np.cos(angle) + y * np.sin(angle) - ring.radius_m
+    along = y * np.cos(angle) - x * np.sin(angle)
+    step_out, step_along = np.diff(out, axis=1), np.diff(along, axis=1)
+    square = np.maximum(step_out**2 + step_along**2, 1e-12)
+    part = np.clip(-(out[:, :-1] * step_out + along[:, :-1] * step_along) / square, 0.0, 1.0)
+    inside = np.hypot(out[:, :-1] + part * step_out, along[:, :-1] + part * step_along) < separation_m
+    if since_s is not None:
+        inside &= times[:, 1:] > since_s[near, np.newaxis]
+    last = inside.shape[1] - 1 - np.argmax(inside[:, ::-1], axis=1)
+    hit[near] = inside.any(axis=1)
+    until[near] = np.where(hit[near], times[np.arange(near.size), last + 1], np.nan)
+    return hit, until

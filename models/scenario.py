@@ -271,7 +271,8 @@ class Craft:
     readings, where they are not the scenario's. ``carrier`` names the carrier that may take it up.
     ``burns_max`` is how often its engine may be lit, ``burn_least_m_s`` the smallest burn that it can do,
     ``between_burns_s`` the least time from cut-off to ignition. ``tank_kg`` is what it began with, where that was more
-    than ``propellant_kg``.
+    than ``propellant_kg``. ``left_with`` names craft that it started together with before the epoch, and that it has
+    not been outside the separation of yet.
     """
 
     name: str
@@ -293,6 +294,7 @@ class Craft:
     errors: Errors | None = None
     orbit: Orbit | None = None
     carrier: str | None = None
+    left_with: tuple[str, ...] = ()
 
     @property
     def lightest_kg(self) -> float:

@@ -127,7 +127,9 @@ class CraftPlan:
     ``heading`` is None for a craft in space, and where the site never leaves the ring plane. ``last_at_ring`` counts
     the last burn at the ring from the end: -2 where one follows that turns the plane. ``itinerary`` is what was flown.
     ``turned_s`` is when a craft on the ring turns into another plane, None where it does not.
-    ``screened_from_s`` is when its distance to those in place begins to count.
+    ``screened_from_s`` is when its distance to those in place begins to count; ``apart_s`` names those that it started
+    together with, each with the moment from which it counts: when it comes nearer again after they were outside the
+    separation, infinite for never.
     ``engine`` is what it was flown with, None where its burns were taken to be impulses.
     """
 
@@ -166,6 +168,7 @@ class CraftPlan:
     last_at_ring: int = -1
     turned_s: float | None = None
     screened_from_s: float = -math.inf
+    apart_s: tuple[tuple[str, float], ...] = ()
     engine: FiniteThrust | None = field(default=None, repr=False, compare=False)
     itinerary: Itinerary | None = field(default=None, repr=False, compare=False)
 
@@ -185,7 +188,7 @@ class CarrierPlan:
 
     ``period_s`` and the apsides (radii) are those of the orbit it drops from; ``pass_every_s`` from pass to pass, 0
     where it drops everybody at once. ``lowest_m`` is the lowest radius that it flies through after insertion while it
-    has craft on board. ``periapsis_safe``: whether the orbit it is left in clears the floor; else it re-enters.
+    has craft on board. ``periapsis_safe``: whether the orbit it is left in clears the floor.
     ``meets_s`` is its first later pass that finds a filled slot, None where none of the next ones does: what becomes of
     it is decided by whoever operates it, before that moment.
     """
@@ -351,7 +354,11 @@ class AimFront:
 
 @dataclass(frozen=True, kw_only=True)
 class Proof:
-    """What was proved about rank 1, over the catalogue of options; ``free_form`` of them are free-form flights."""
+    """What was proved about rank 1, over the catalogue of options; ``free_form`` of them are free-form flights.
+
+    ``phase`` is the rule by which the ring's phase was laid, empty where the scenario gives it: nothing is proved about
+    other phases.
+    """
 
     status: Literal["optimal", "bounded"]
     aim: str
@@ -361,6 +368,7 @@ class Proof:
     options: int
     over: str = "catalogue"
     free_form: int = 0
+    phase: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -437,6 +445,7 @@ def later(part: CraftPlan, by_s: float) -> CraftPlan:
         in_slot_s=part.in_slot_s + by_s,
         turned_s=moved(part.turned_s),
         screened_from_s=part.screened_from_s + by_s,
+        apart_s=tuple((name, time_s + by_s) for name, time_s in part.apart_s),
         burns=tuple(burn_later(burn, by_s) for burn in part.burns),
         itinerary=None if part.itinerary is None else flown_later(part.itinerary, by_s),
     )

@@ -13,7 +13,7 @@ from .catalogue.from_orbit import in_space
 from .catalogue.problem import Problem, kept_errors, problems
 from .catalogue.restriction import NO_RESTRICTION, Restriction
 from .choice import front as front_walk
-from .choice.alternatives import Alternative, alternatives
+from .choice.alternatives import BEST, Alternative, alternatives, relabeled
 from .choice.infeasible import diagnose
 from .choice.oblate_notes import left_front, notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
@@ -118,6 +118,7 @@ def proof_of(selection: Selection, best: Chosen, aim: Aim, late: str = "", *, be
 
     What merely breaks ties may be open. ``before``: how many aims came first; the proof then holds among their best.
     """
+    problem = selection.made.problem
     tolerance = FINISH_TOLERANCE if aim == "finish" else DELTA_V_TOLERANCE
     bound, gap = best.solved.bound, best.solved.gap
     proved = best.proved or (not before and best.solved.objective - bound <= 2.0 * tolerance)
@@ -130,7 +131,8 @@ def proof_of(selection: Selection, best: Chosen, aim: Aim, late: str = "", *, be
         unit=UNITS[aim],
         gap=math.inf if late else gap,
         options=selection.made.looked_at,
-        free_form=len(selection.made.problem.timed),
+        free_form=selection.made.free_form,
+        phase="" if problem.phase_given else problem.phase_rule,
     )
 
 
@@ -230,7 +232,7 @@ def _fly_and_rank(
     chosen: list[tuple[Chosen, bool, str | None]] = [(c, True, None) for c in on_front]
     chosen += [(a.chosen, False, a.kind) for a in others]
     if all(best.options is not c.options for c in on_front):
-        chosen.append((best, False, "best by the goal"))
+        chosen.append((best, False, BEST))
     progress(f"flying {len(chosen)} plans")
     flights = fly_all(problem, [join([c.options for c, _, _ in chosen])])
     plans = [replace(assemble(problem, c.options, flights), on_front=front, kind=kind) for c, front, kind in chosen]
@@ -244,7 +246,7 @@ def _fly_and_rank(
     ranked = tuple(
         replace(plans[i], rank=rank[i], hold=hold(problem.ring, asked, plans[i].craft, stay)) for i in ranking
     )
-    return ranked, [rank[i] for i in range(len(on_front))]
+    return relabeled(ranked), [rank[i] for i in range(len(on_front))]
 
 
 def _order(plan: Plan, aim: Aim) -> tuple[object, ...]:

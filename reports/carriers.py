@@ -72,12 +72,27 @@ def _orbit(outcome: Outcome, carrier: CarrierPlan) -> str:
 def duty_text(outcome: Outcome, carrier: CarrierPlan) -> str:
     """What is left to decide about a carrier when the last craft is off."""
     if not carrier.periapsis_safe:
+        body = outcome.scenario.body
+        above_m = carrier.periapsis_m - body.radius_m - body.atmosphere_top_m
+        if above_m >= 0.0:
+            return (
+                "Open: what becomes of the carrier. Left alone it comes down below the lowest altitude allowed at its "
+                f"next periapsis, to {plain(above_m * 1e-3)} km above the {_top(outcome)}: its disposal is for the "
+                "operator."
+            )
+        comes = "re-enters" if body.atmosphere_top_m > 0.0 else "strikes the ground"
         return (
-            "Open: what becomes of the carrier. Its orbit dips below the floor, so it re-enters at its next periapsis "
-            "unless it burns: where it comes down is for the operator to decide and to answer for."
+            f"Open: what becomes of the carrier. Its orbit dips below the {_top(outcome)}, so it {comes} before its "
+            "next pass of the ring unless it burns: where it comes down is for the operator to decide and to answer "
+            "for."
         )
     what = "Open: what becomes of the carrier. Left alone it goes on touching the ring"
     if carrier.meets_s is None:
         return f"{what}, though in the passes looked at it finds no filled slot; its disposal is for the operator."
     at = instant(outcome.scenario.epoch, carrier.meets_s)
     return f"{what} and comes back to where {carrier.meets} is at {at}: its disposal before that is for the operator."
+
+
+def _top(outcome: Outcome) -> str:
+    """What is met first on the way down."""
+    return "top of the atmosphere" if outcome.scenario.body.atmosphere_top_m > 0.0 else "ground"

@@ -44,7 +44,7 @@ def price_of_time(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = heading("The price of time", width)
     plans = {plan.rank: plan for plan in outcome.plans}
     if len(front.points) == 1:
-        note = front.note or "one plan is both the cheapest and the soonest"
+        note = front.note or _only_point(outcome)
         return [*lines, *paragraph(sentence(note), width, indent="  ")]
     shown = list(telling_points(front.points, ROWS_SHOWN, first.rank))
     # begin at the end of the front where plan 1 stands
@@ -67,6 +67,17 @@ def price_of_time(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if front.note:
         lines += paragraph(sentence(front.note), width, indent="  ")
     return lines
+
+
+def _only_point(outcome: Outcome) -> str:
+    """What a front of one point means where its note does not say so: of the others none stood after the flight."""
+    [point] = outcome.front.points if outcome.front is not None else ()
+    sooner = any(plan.finish_s < point.finish_s - 1.0 and not plan.broken for plan in outcome.plans)
+    return (
+        "of the front one plan is left after the flight; for sooner ones see below"
+        if sooner
+        else "one plan is both the cheapest and the soonest"
+    )
 
 
 def _between_points(outcome: Outcome, width: int) -> list[str]:

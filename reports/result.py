@@ -148,6 +148,7 @@ def _proof(proof: Proof) -> dict[str, Any]:
         "over": proof.over,
         **({"free_form_options": proof.free_form} if proof.free_form else {}),
         "options": proof.options,
+        "phase": proof.phase or "given",
     }
 
 

@@ -12,7 +12,7 @@ import shlex
 from ..models.printable import printable
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
-from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Margin, Outcome, Plan, Proof
+from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan, Proof
 from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .hold import hold_lines
@@ -92,10 +92,8 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
     else:
         several = len(why.binds) > 1
         lines += paragraph("NO PLAN KEEPS ALL LIMITS" + (f": {why.reason}." if why.reason else "."), width)
-        if several and why.together:
-            lines += paragraph("These limits bind together; all of them have to give:", width)
-        elif several:
-            lines += paragraph("Each of these limits alone leaves no plan:", width)
+        if several:
+            lines += paragraph(_binding_text(why), width)
         lines.append("")
         for bind in why.binds:
             lines += paragraph(_bind_text(bind), width, indent="  ", hang="      ")
@@ -104,6 +102,16 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
     lines += _remarks(outcome, width)
     lines += ["", *paragraph(CAUTION, width)]
     return "\n".join(lines) + "\n"
+
+
+def _binding_text(why: Infeasible) -> str:
+    """How several limits bind: all at once, some of them, or each by itself."""
+    known = [bind.serves is not None for bind in why.binds]
+    if why.together and any(known):
+        return "These limits bind together; all of them have to give:"
+    if why.together:
+        return "More than two of these limits bind together; to loosen two of them is not enough:"
+    return "To loosen any one of these limits would serve:" if all(known) else "These limits stand in the way:"
 
 
 def _bind_text(bind: Bind) -> str:
@@ -220,17 +228,28 @@ def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
 def _proof_text(proof: Proof) -> str:
     over = f"over the {proof.over} of {plain(proof.options, 0)} options"
     if proof.free_form:
-        over += f", {plain(proof.free_form, 0)} of them free-form flights found at the finishes asked for"
+        over += (
+            f", {plain(proof.free_form, 0)} of them free-form flights as they were found (that none of the same finish "
+            "is cheaper is not proved)"
+        )
     aim = AIM_WORDS.get(proof.aim, proof.aim)
     if proof.status == "optimal":
-        return f"Plan 1 has {aim}: proved {over}."
+        return f"Plan 1 has {aim}: proved {over}.{_phase_text(proof)}"
     if not math.isfinite(proof.gap):
         return f"Plan 1 aims at {aim}, but nothing is proved about it {over}."
     bound = span(proof.bound) if proof.unit == "s" else f"{plain(proof.bound)} {proof.unit}"
     return (
         f"Plan 1 aims at {aim}; it is not proved best. No plan {over} gets below {bound}, "
-        f"so it is within {proof.gap:.2%} of the best."
+        f"so it is within {proof.gap:.2%} of the best.{_phase_text(proof)}"
     )
+
+
+def _phase_text(proof: Proof) -> str:
+    """That a free phase of the ring was laid by a rule, which is all the proof is about; empty where none is better."""
+    nothing_below = proof.status == "optimal" and proof.aim != "finish" and proof.bound <= 0.0
+    if not proof.phase or nothing_below:
+        return ""
+    return f" That is for the phase of the ring that a rule lays ({proof.phase}); another phase could be better."
 
 
 def _flown_text(plan: Plan) -> str:
@@ -252,6 +271,8 @@ def _flown_text(plan: Plan) -> str:
         part = min(near, key=lambda part: part.flown.closest_m or 0.0)
         text += f" Closest to craft in place: {part.craft}, {plain((part.flown.closest_m or 0.0) * 1e-3)} km"
         text += f" from {part.flown.closest_to}." if part.flown.closest_to else "."
+    if any(part.apart_s for part in plan.craft):
+        text += " Craft that start together count against one another once they come back from outside the separation."
     return text
 
 
@@ -307,7 +328,7 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if dive:
         lines += paragraph(
             f"{listed(dive)}: the coast ends below the lowest altitude allowed, and so may the orbits between the "
-            "burns (the sheet says which): a burn that is left out then means re-entry.",
+            "burns (the sheet says which): a burn that is left out then leaves the craft there.",
             width,
             indent="  ",
         )

@@ -185,7 +185,10 @@ def _limit_items(scenario: Scenario) -> list[str]:
         items.append(f"Each craft in its slot within {duration(limits.wait_within_s, body)} of reaching the ring.")
     items.append(f"At most {limits.revolutions_max} phasing revolutions of one craft.")
     if limits.separation_m:
-        items.append(f"At least {brief(limits.separation_m / 1e3)} km from craft in place.")
+        items.append(
+            f"At least {brief(limits.separation_m / 1e3)} km from craft in place, from the epoch, the insertion or the "
+            "drop on."
+        )
     return items
 
 

@@ -22,7 +22,7 @@ from ..burns import BurnModel, FiniteThrust, Impulsive, burn_duration, mass_afte
 from ..errors import FlightError, InputError
 from .flown import TURN_MARGIN, Flight, Impulse, Itinerary, Leg, Readout, readout
 from .gravity import Gravity, Oblate, PointMass
-from .slot_error import Approach, Measured, closest, closest_in_ring, closest_of_each, measure
+from .slot_error import Approach, Measured, closest, closest_in_ring, closest_of_each, comes_back, measure
 from .stepping import RELATIVE_TOLERANCE, Arc, Steps, coast, land, steering_axes, thrust_arc
 
 __all__ = [
@@ -43,6 +43,7 @@ __all__ = [
     "closest",
     "closest_in_ring",
     "closest_of_each",
+    "comes_back",
     "fly",
     "measure",
     "readout",

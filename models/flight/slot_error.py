@@ -171,6 +171,25 @@ def closest(flight: Flight, position: Positions, from_s: float | None = None, to
     return closest_of_each(flight, lambda times, _: position(times), np.array([first]), last)[0]
 
 
+def comes_back(flight: Flight, position: Positions, distance_m: float, from_s: float, to_s: float) -> float:
+    """First moment at which a flight, once it was so far from another craft, comes nearer again, s; infinite for never.
+
+    Between two samples of the flight it is not looked for; the distance is then no less than ``distance_m``.
+
+    Args:
+        position: where the other is: times (n,) to positions (n, 3), m.
+        distance_m: how far.
+        from_s, to_s: part of the flight that is looked at.
+    """
+    times, own = flight.sampled(from_s, to_s)
+    gap = np.linalg.norm(own - position(times), axis=1)
+    outside = np.flatnonzero(gap >= distance_m)
+    if not outside.size:
+        return math.inf
+    falling = np.flatnonzero(np.diff(gap[outside[0] :]) < 0.0)
+    return float(times[outside[0] + falling[0]]) if falling.size else math.inf
+
+
 def closest_in_ring(
     flight: Flight,
     ring: Ring,

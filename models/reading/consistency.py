@@ -9,6 +9,7 @@ import math
 
 from ..readouts import brief, plain, span, turned
 from ..scenario import Craft, Insertion, Pad, RingSpec, Scenario
+from ..start_checks import check_starts
 from ..units import STANDARD_GRAVITY_M_S2
 from .carrier_checks import check_carriers
 from .document import Table
@@ -36,6 +37,7 @@ def check(scenario: Scenario, root: Table) -> None:
         _check_craft(scenario, craft, table, root)
     _check_launch(scenario, root)
     check_carriers(scenario, root)
+    check_starts(scenario, root)
     _check_limits(scenario, root)
     _check_goal(scenario, root)
     refuse_beyond_scope(scenario, root)

@@ -45,7 +45,8 @@ PASS_TURNS_MAX = 500
 class Catalogue:
     """Options of one problem, dominated ones left out, with the liftoff moments they were made for.
 
-    ``moments_s`` per pad; ``looked_at`` counts the (k, m) choices evaluated; ``notes`` say in words where the moments
+    ``moments_s`` per pad; ``looked_at`` counts the (k, m) choices evaluated and ``free_form`` the free-form
+    flights among them; ``notes`` say in words where the moments
     of liftoff are a list and not the whole truth. ``restriction`` is what the options were filtered by, so that later
     liftoffs are filtered alike.
     """
@@ -54,6 +55,7 @@ class Catalogue:
     options: Options
     moments_s: tuple[F, ...]
     looked_at: int
+    free_form: int
     exact: bool
     notes: tuple[str, ...] = field(default=())
     restriction: Restriction = NO_RESTRICTION
@@ -173,6 +175,7 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
         options=options.take(undominated(options)),
         moments_s=tuple(moments),
         looked_at=looked_at,
+        free_form=sum(int((part.flight >= 0).sum()) for part in parts),
         exact=exact,
         notes=tuple(notes),
         restriction=restriction,

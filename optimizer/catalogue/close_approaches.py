@@ -1,13 +1,13 @@
-"""Which options pass through the place of a craft that is already in its slot.
+"""Which options pass too near to the place of a craft that is already in its slot.
 
 Every return of a phasing orbit touches the ring, and may do so exactly where another slot is: after i of k returns
-whenever i L / k is a multiple of the slot spacing. A craft that starts on the ring leaves its own starting point, so
-its departure is no meeting.
+whenever i L / k is a multiple of the slot spacing. The departure from the ring is a touch like the others. Craft that
+start together do not count against one another until they are first outside the separation.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,26 +18,43 @@ from ...models.ring import Ring
 from ..routes.free_form import TimedFlight
 from ..routes.options import F, I, Options
 
+EPOCH_S = 1e-6
+"""A craft in space that touches the ring no later than this has come by no way that counts."""
+
+Mask = NDArray[np.bool_]
+
 
 @dataclass(frozen=True, kw_only=True)
 class Touches:
     """Touches of the ring of one set of options, for the i-th return of each: arrays of length n, nan where none.
 
     ``arriving_m_s`` speed before the touch (nan where the craft was on the ring or nowhere), ``leaving_m_s`` after.
+    ``first`` marks options that touch the ring here for the first time.
     """
 
     time_s: F
     lead_rad: F
     arriving_m_s: F
     leaving_m_s: F
+    first: Mask
+
+    def apart(self, ring: Ring, ahead_of_slot_rad: F) -> F:
+        """Distance along the ring to somebody so far ahead of each option's own slot, m; (n,)."""
+        return np.asarray(np.abs(frames.wrap(self.lead_rad + ahead_of_slot_rad)) * ring.radius_m)
+
+    def height_m(self, ring: Ring) -> F:
+        """How far from the ring's radius the orbit leads that a craft leaves in, m; (n,)."""
+        semi = 1.0 / (2.0 / ring.radius_m - self.leaving_m_s**2 / ring.gm)
+        return np.asarray(2.0 * np.abs(semi - ring.radius_m))
 
 
-def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: NDArray[np.bool_]) -> list[Touches]:
-    """All touches before the last burn, one item for each pass and return; a touch that an option lacks is nan.
+def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: Mask) -> list[Touches]:
+    """All touches before the last burn, in order of time; a touch that an option lacks is nan.
 
     ``arrival_speed_m_s`` is the speed on the orbit that first touches the ring, (n,); ``on_ring`` marks craft that
-    start on the ring.
+    start on the ring: they arrive nowhere, and neither does a craft in space that begins with a touch.
     """
+    begun = options.way < 0
     found = []
     period = options.phasing_s / np.maximum(options.revolutions, 1)
     passing = np.where(options.passes > 0, (options.burn_s - options.touch_s) / np.maximum(options.passes, 1), 0.0)
@@ -46,52 +63,91 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: NDArray
         time = np.where(live, options.touch_s + i * passing, np.nan)
         lead = options.lead_rad + ring.rate_rad_s * (time - options.burn_s)
         speed = np.where(live, arrival_speed_m_s, np.nan)
-        found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=speed, leaving_m_s=speed))
+        arriving = np.where(begun & (time <= EPOCH_S), np.nan, speed)
+        first = live & (i == 0)
+        found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=speed, first=first))
     for i in range(int(options.revolutions.max(initial=0))):
-        live = (options.revolutions > i) & ~(on_ring & (i == 0)) & (options.flight < 0)
+        live = (options.revolutions > i) & (options.flight < 0)
         time = np.where(live, options.burn_s + i * period, np.nan)
         lead = options.lead_rad + ring.rate_rad_s * (time - options.burn_s)
         leaving = np.where(live, options.speed_m_s, np.nan)
-        arriving = np.where(live, arrival_speed_m_s, np.nan) if i == 0 else leaving
-        found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=leaving))
+        arriving = leaving
+        if i == 0:
+            arriving = np.where(
+                on_ring | (begun & (time <= EPOCH_S)), np.nan, np.where(live, arrival_speed_m_s, np.nan)
+            )
+        first = live & (options.passes == 0) & (i == 0)
+        found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=leaving, first=first))
     return found
 
 
-def passed(touch: Touches, ring: Ring, ahead_of_slot_rad: F, separation_m: float) -> tuple[NDArray[np.bool_], F]:
+def passed(touch: Touches, ring: Ring, ahead_of_slot_rad: F, separation_m: float) -> tuple[Mask, F]:
     """Whether somebody on the ring is passed too closely at a touch, and until when that lasts, s; both (n,).
 
-    ``ahead_of_slot_rad`` is how far that somebody is ahead of the option's own slot.
+    ``ahead_of_slot_rad`` is how far that somebody is ahead of the option's own slot. What is over by the epoch does not
+    count.
     """
     ahead = frames.wrap(touch.lead_rad + ahead_of_slot_rad)
     hit, until = meetings.passes_within(ring, touch.arriving_m_s, ahead, separation_m, before=True)
+    with np.errstate(invalid="ignore"):
+        hit = hit & (touch.time_s + until >= 0.0)
     after, later = meetings.passes_within(ring, touch.leaving_m_s, ahead, separation_m, before=False)
-    return hit | after, touch.time_s + np.fmax(until, later)
+    # the way to a later touch is the way from the one before it
+    arriving = np.where(touch.first, touch.arriving_m_s, np.nan)
+    round_before, until_before = meetings.passes_around(
+        ring, arriving, ahead, separation_m, before=True, since_s=-touch.time_s
+    )
+    round_after, until_after = meetings.passes_around(ring, touch.leaving_m_s, ahead, separation_m, before=False)
+    until = np.fmax(np.fmax(until, later), np.fmax(until_before, until_after))
+    return hit | after | round_before | round_after, touch.time_s + until
+
+
+def passes_in_turn(
+    found: Sequence[Touches], ring: Ring, ahead_of_slot_rad: F, separation_m: float, together: Mask
+) -> Iterator[tuple[Touches, Mask, F]]:
+    """Each touch with what `passed` says of it; where craft start ``together`` only once they were outside the limit.
+
+    They were where a touch lies outside it, or where the orbit between two touches leads farther than that from the
+    ring. ``found`` is in order of time, ``together`` (n,).
+    """
+    apart = ~together
+    for touch in found:
+        if not apart.all():
+            apart = apart | (touch.apart(ring, ahead_of_slot_rad) >= separation_m)
+        hit, until = passed(touch, ring, ahead_of_slot_rad, separation_m)
+        yield touch, hit & apart, until
+        if not apart.all():
+            apart = apart | (touch.height_m(ring) >= separation_m)
 
 
 def meets_kept(
     options: Options,
     ring: Ring,
     arrival_speed_m_s: F,
-    on_ring: NDArray[np.bool_],
+    on_ring: Mask,
     kept_angle_rad: F,
     kept_plane: I,
     separation_m: float,
-    flights: Sequence[TimedFlight] = (),
-) -> NDArray[np.bool_]:
+    flights: Sequence[TimedFlight],
+    together: Mask,
+) -> Mask:
     """Mask of options that pass a craft which stays in the ring. ``kept_angle_rad``: their angles at time 0.
 
-    Those of the option's own plane: where planes cross the flight is looked at instead.
+    Those of the option's own plane: where planes cross the flight is looked at instead. ``together`` marks who starts
+    together with whom, (n, kept).
     """
     hit = np.zeros(len(options), dtype=bool)
     if separation_m <= 0.0 or not kept_angle_rad.size or not len(options):
         return hit
     own = ring.phase(0.0, options.slot)
-    for touch in touches(options, ring, arrival_speed_m_s, on_ring):
-        for angle, plane in zip(kept_angle_rad, kept_plane, strict=True):
-            hit |= passed(touch, ring, angle - own, separation_m)[0] & (options.slot // ring.slots == plane)
+    found = touches(options, ring, arrival_speed_m_s, on_ring)
+    for column, (angle, plane) in enumerate(zip(kept_angle_rad, kept_plane, strict=True)):
+        for _, near, _ in passes_in_turn(found, ring, angle - own, separation_m, together[:, column]):
+            hit |= near & (options.slot // ring.slots == plane)
     for row in np.flatnonzero(options.flight >= 0).tolist():
         plane = int(options.slot[row]) // ring.slots
-        near = flights[options.flight[row]].passes(ring.of_plane(plane), kept_angle_rad, separation_m)[0]
+        flight = flights[options.flight[row]]
+        near = flight.passes(ring.of_plane(plane), kept_angle_rad, separation_m, together[row])[0]
         hit[row] = bool(np.any(near & (kept_plane == plane)))
     return hit
 
@@ -116,26 +172,31 @@ def passes_slots(
     option: Options,
     ring: Ring,
     arrival_speed_m_s: F,
-    on_ring: NDArray[np.bool_],
+    on_ring: Mask,
     slots: I,
     separation_m: float,
     flights: Sequence[TimedFlight] = (),
+    together: Mask | None = None,
 ) -> dict[int, float]:
-    """Which of ``slots`` of its own plane an option passes too closely, each with the last time that it does, s."""
+    """Which of ``slots`` of its own plane an option passes too closely, each with the last time that it does, s.
+
+    ``together`` marks the slots of those that it starts together with; None: nobody's.
+    """
     found: dict[int, float] = {}
-    slots = slots[slots // ring.slots == option.slot[0] // ring.slots]
+    own = slots // ring.slots == option.slot[0] // ring.slots
+    together = np.zeros(own.sum(), dtype=bool) if together is None else together[own]
+    slots = slots[own]
     if separation_m <= 0.0 or not slots.size:
         return found
     if option.flight[0] >= 0:
         near, until = flights[option.flight[0]].passes(
-            ring.of_plane(int(option.slot[0]) // ring.slots), ring.phase(0.0, slots), separation_m
+            ring.of_plane(int(option.slot[0]) // ring.slots), ring.phase(0.0, slots), separation_m, together
         )
         return dict(zip(slots[near].tolist(), until[near].tolist(), strict=True))
     ahead = (slots - option.slot[0]) * ring.spacing_rad
     many = option.take(np.zeros(slots.size, dtype=np.int64))
     speed, start = np.repeat(arrival_speed_m_s, slots.size), np.repeat(on_ring, slots.size)
-    for touch in touches(many, ring, speed, start):
-        hit, until = passed(touch, ring, ahead, separation_m)
+    for _, hit, until in passes_in_turn(touches(many, ring, speed, start), ring, ahead, separation_m, together):
         for slot, time in zip(slots[hit].tolist(), until[hit].tolist(), strict=True):
             found[slot] = max(found.get(slot, time), time)
     return found

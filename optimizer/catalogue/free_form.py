@@ -112,7 +112,7 @@ def with_free_form(
             touch = min(one.touch_s, arrival) if one.begin_s >= arrival - SAME_S else one.touch_s
             up = replace(one, way=rise.way, pad=way.pad, liftoff_s=rise.liftoff_s, touch_s=touch)
             found += [replace(up, craft_class=index) for index in rise.classes]
-    said = [f"free-form flights: {len(found)} were found, the best of their finish as far as is known, not by proof"]
+    said = [f"free-form flights: {len(found)} were found; each is the best of its finish as far as is known"]
     if widest > 1:
         said.append(f"free-form finishes: only every {widest}th multiple of front_step was looked at for some craft")
     if missing:

@@ -101,6 +101,14 @@ class Problem:
         return np.array([k.slot // self.ring.slots for k in self.kept], dtype=np.int64)
 
     @property
+    def phase_given(self) -> bool:
+        """Whether the scenario says where the ring stands, so that no rule has to."""
+        spec = self.scenario.ring
+        return spec.slot0_rad is not None or any(
+            one.slot is not None and one.angle_rad is not None for one in spec.occupied
+        )
+
+    @property
     def oblate(self) -> bool:
         """Whether plans are flown over an oblate body, and corrected by that flight."""
         return self.scenario.body.j2 != 0.0

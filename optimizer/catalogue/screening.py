@@ -7,9 +7,13 @@ from numpy.typing import NDArray
 
 from ..routes.options import Options
 from ..routes.phasing import LIMIT_SLACK
+from ..starts import too_near, with_kept
 from .close_approaches import meets_kept
 from .finite_burns import with_engines
 from .problem import Problem
+
+ON_TIME_S = 1e-6
+"""A craft that is in its slot this soon after it may first burn has been there all the time."""
 
 
 def within_limits(problem: Problem, options: Options, finish_s: float) -> Options:
@@ -31,14 +35,23 @@ def safe(problem: Problem, options: Options) -> NDArray[np.bool_]:
 
 
 def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
-    """Mask of options that come too close to a craft which stays in the ring."""
-    return meets_kept(
+    """Mask of options that come too close to a craft which stays in the ring, from the epoch or the drop on."""
+    separation = problem.scenario.limits.separation_m
+    if separation <= 0.0 or not problem.kept or not len(options):
+        return np.zeros(len(options), dtype=bool)
+    in_space = options.way < 0
+    on_ring = problem.starts_on_ring(options.craft_class)
+    hit = meets_kept(
         options,
         problem.ring,
         problem.arrival_speed(options),
-        problem.starts_on_ring(options.craft_class),
+        on_ring,
         problem.kept_angle_rad,
         problem.kept_plane,
-        problem.scenario.limits.separation_m,
+        separation,
         problem.timed,
+        with_kept(problem)[options.craft_class] & in_space[:, np.newaxis],
     )
+    # whoever is where it is to be does not move, however near to others that is
+    moves = in_space & ~(on_ring & (options.finish_s <= options.touch_s + ON_TIME_S))
+    return np.asarray(hit | (moves & too_near(problem)[options.craft_class].any(axis=1)))

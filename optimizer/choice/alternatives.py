@@ -7,16 +7,20 @@ left out of the catalogue itself.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, restricted
 from ..catalogue.restriction import Restriction
+from ..outcome import CraftPlan, Plan
 from ..routes.options import ROUTES, Options
 from ..trajectory.itinerary import key
 from .selection import Chosen, Selection
+
+BEST, BEST_BEFORE = "best by the goal", "best over the catalogue"
+"""The plan that the search found best: where it is plan 1, and where the ranking puts another before it."""
 
 CRAFT_MAX = 6
 """Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""
@@ -145,9 +149,47 @@ def _other_order(selection: Selection, best: Chosen, aims: Sequence[Aim]) -> Cho
             options=base.take(base.whole(~forbidden)),
             moments_s=made.moments_s,
             looked_at=made.looked_at,
+            free_form=made.free_form,
             exact=made.exact,
         )
         other = selection.best(aims, catalogue=kept, ties="order")
         if other is not None:
             found.append(other)
     return min(found, key=_worth, default=None)
+
+
+def relabeled(plans: Sequence[Plan]) -> tuple[Plan, ...]:
+    """Ranked plans, each label true of it against plan 1.
+
+    Labels were given against the best choice of the catalogue, and the flight may put another plan first.
+    """
+    first = plans[0]
+    return (first, *(replace(plan, kind=_kind_against(plan, first)) for plan in plans[1:]))
+
+
+def _kind_against(plan: Plan, first: Plan) -> str | None:
+    """The plan's own label where it differs from the first in that, else the first of the others that holds."""
+    if plan.kind == BEST:
+        return BEST_BEFORE
+    if plan.kind not in _DIFFERS:
+        return plan.kind
+    before = {part.craft: part for part in first.craft}
+    pairs = [(part, before[part.craft]) for part in plan.craft if part.craft in before]
+    holds = [kind for kind, differs in _DIFFERS.items() if any(differs(a, b) for a, b in pairs)]
+    return plan.kind if plan.kind in holds else holds[0] if holds else "other moments"
+
+
+def _direction(part: CraftPlan) -> bool | None:
+    return None if part.heading is None else part.heading.ascending
+
+
+_DIFFERS: dict[str, Callable[[CraftPlan, CraftPlan], bool]] = {
+    "other route": lambda a, b: a.route != b.route,
+    "other insertion": lambda a, b: (a.pad, a.insertion) != (b.pad, b.insertion),
+    "other direction": lambda a, b: _direction(a) != _direction(b),
+    "with phasing": lambda a, b: a.side != "level" and b.side == "level",
+    "other side": lambda a, b: a.side != b.side,
+    "other revolutions": lambda a, b: a.revolutions != b.revolutions,
+    "other slot order": lambda a, b: (a.plane, a.slot) != (b.plane, b.slot),
+}
+"""What each label says of one craft at least, against what it does in plan 1; the plainest difference first."""

@@ -256,36 +256,48 @@ def _slides(last: Chosen, step: Chosen, dearer: float) -> bool:
     return structure(a) == structure(b) or abs(dearer) < 1e-3
 
 
-def _nothing_saved_by_time(selection: Selection, only: Chosen) -> bool:
-    """Whether everybody is launched and pays no more than a launch that arrives in place."""
-    problem = selection.made.problem
-    if not len(only.options) or (only.options.pad < 0).any() or any(way.place is not None for way in problem.ways):
-        return False
+def _free_because(selection: Selection, only: Chosen) -> str:
+    """Why waiting costs nothing, where everybody pays no more than a launch that arrives in place; empty elsewhere."""
+    problem, options = selection.made.problem, only.options
+    if not len(options) or (options.pad < 0).any() or any(way.place is not None for way in problem.ways):
+        return ""
     least = min(w.entry_delta_v_m_s + problem.touch(w.arrival_speed_m_s).level_cost for w in problem.ways)
-    return bool(np.all(only.options.delta_v_m_s <= least + 1e-6))
+    if np.any(options.delta_v_m_s > least + 1e-6):
+        return ""
+    if np.any(options.revolutions > 0):
+        return "phasing is part of the burns that enter the ring, and costs no more than arriving in place"
+    if np.any(options.parking_wait_s > 0.0):
+        return "waiting in the parking orbit is free, since it gains on the ring or falls behind by itself"
+    turning = problem.scenario.body.spin_rad_s != 0.0
+    return "waiting on the pad is free, since " + (
+        "the turning site brings every slot into place by itself"
+        if turning
+        else "the ring brings every slot past the site, which stands still"
+    )
 
 
 def note(walked: Walked, selection: Selection, unit: str = "m/s") -> str:
     """What a reader must know about the front, in words."""
     said = []
-    if len(walked.plans) == 1:
-        free = _nothing_saved_by_time(selection, walked.plans[0])
-        said.append(
-            "nothing to trade: waiting on the pad is free, since the turning site brings every slot into place by "
-            "itself, and the cheapest plan is also the earliest"
-            if free
-            else "nothing to trade: the cheapest plan is also the earliest"
-        )
+    if len(walked.plans) == 1 and walked.complete:
+        why = _free_because(selection, walked.plans[0])
+        also = "the cheapest plan is also the earliest"
+        said.append(f"nothing to trade: {why}, and {also}" if why else f"nothing to trade: {also}")
     if walked.resolution > 0.0:
         said.append(
             f"where it slopes, points are listed so closely that no plan between two of them saves more than "
             f"{walked.resolution:.2f} {unit} over the earlier one"
         )
     if walked.late:
-        said.append(
-            f"the walk was broken off: only the {len(walked.plans)} cheapest points are listed; faster plans may exist"
-        )
+        said.append(f"the walk was broken off: {_only(len(walked.plans))} listed; faster plans may exist")
     elif not walked.complete:
-        said.append(f"only the {len(walked.plans)} cheapest points are listed; still faster plans exist")
+        said.append(f"{_only(len(walked.plans))} listed; still faster plans exist")
     said.extend(selection.made.notes)
     return "; ".join(said)
+
+
+def _only(points: int) -> str:
+    """How many points are listed, as the beginning of a sentence."""
+    if points == 0:
+        return "no point is"
+    return "only the cheapest point is" if points == 1 else f"only the {points} cheapest points are"

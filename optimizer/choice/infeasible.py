@@ -6,10 +6,12 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from ...models.readouts import plain
 from ...models.scenario import Craft, LimitSpec, Scenario
 from ..catalogue.catalogue import catalogue
 from ..catalogue.problem import Problem, problems
 from ..outcome import Bind, Infeasible
+from ..starts import nearest_start
 from .no_launch import blocked_sites
 from .selection import Selection
 
@@ -62,8 +64,9 @@ def diagnose(scenario: Scenario, progress: Progress = lambda _: None) -> Infeasi
         progress(f"no plan; trying {item.key}")
         if feasible(item.apply(scenario, item.most)):
             alone.append(Bind(limit=item.key, value=item.now, serves=_nearest(scenario, item)))
+    near = near_start_text(scenario)
     if alone:
-        return Infeasible(binds=tuple(alone), together=False)
+        return Infeasible(binds=tuple(alone), together=False, reason=near)
     for i, first in enumerate(candidates):
         for second in candidates[i + 1 :]:
             progress(f"no plan; trying {first.key} with {second.key}")
@@ -78,6 +81,7 @@ def diagnose(scenario: Scenario, progress: Progress = lambda _: None) -> Infeasi
                     Bind(limit=second.key, value=second.now, serves=two),
                 ),
                 together=True,
+                reason=near,
             )
     everything = scenario
     for item in candidates:
@@ -86,12 +90,33 @@ def diagnose(scenario: Scenario, progress: Progress = lambda _: None) -> Infeasi
         return Infeasible(
             binds=tuple(Bind(limit=item.key, value=item.now, serves=None) for item in candidates),
             together=True,
-            reason="three or more limits bind at once",
+            reason=f"three or more limits bind at once{near and '; '}{near}",
         )
-    return Infeasible(
-        binds=(),
-        together=False,
-        reason="no value of any limit would serve: the routes themselves do not reach the free slots",
+    reason = "none of the limits that may be loosened would serve at any value, alone or with the others"
+    falling = _falling(scenario)
+    if falling:
+        reason = f"{falling} falls below the lowest altitude allowed before it touches the ring"
+    return Infeasible(binds=(), together=False, reason=near or reason)
+
+
+def _falling(scenario: Scenario) -> str:
+    """The first craft that comes down into the ground or the air before its first touch; empty for none."""
+    top_m = scenario.body.radius_m + scenario.body.atmosphere_top_m
+    for group in problems(scenario)[0].classes:
+        if group.start is not None and group.start.passed_other and group.start.other_m < top_m:
+            return group.names[0]
+    return ""
+
+
+def near_start_text(scenario: Scenario) -> str:
+    """Who starts inside the separation of a craft that stays, and how near; empty where nobody does."""
+    found = nearest_start(problems(scenario)[0])
+    if found is None:
+        return ""
+    limit_km = plain(scenario.limits.separation_m / 1e3).removesuffix(".0")
+    return (
+        f"{found.craft} starts {plain(found.distance_m / 1e3)} km from {found.kept}, which is in place, and "
+        f"limits.separation keeps {limit_km} km from the epoch on"
     )
 
 

@@ -7,6 +7,7 @@ a flight azimuth is allowed that leads into it.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -28,21 +29,29 @@ def blocked_sites(scenario: Scenario) -> Infeasible | None:
     problem = problems(scenario)[0]
     if not problem.launches or problem.ways:
         return None
-    off = [bind for pad in scenario.pads for bind in _out_of_plane(scenario, problem.ring, pad)]
+    off = [(pad, bind) for pad in scenario.pads for bind in _out_of_plane(scenario, problem.ring, pad)]
+    away = [pad for pad, _ in off]
+    closed = [
+        (pad, bind) for pad in scenario.pads if pad not in away for bind in _azimuths(scenario, problem.ring, pad)
+    ]
+    said = []
     if off:
-        angle = min(_nearest(scenario, problem.ring, pad) for pad in scenario.pads)
-        reason = (
-            f"the launch site never comes nearer to the ring plane than {math.degrees(angle):.3f} deg: a tilt of that "
-            "much is left, to be kept within ring.tilt_tolerance or taken off by the craft"
+        angle = min(_nearest(scenario, problem.ring, pad) for pad in away)
+        which = "the launch site never comes" if len(scenario.pads) == 1 else f"{_names(away)} never comes"
+        said.append(
+            f"{which} nearer to the ring plane than {math.degrees(angle):.3f} deg: a tilt of that much is left, to be "
+            "kept within ring.tilt_tolerance or taken off by the craft"
         )
-        return Infeasible(binds=tuple(off), together=False, reason=reason)
-    closed = [(pad, bind) for pad in scenario.pads for bind in _azimuths(scenario, problem.ring, pad)]
-    names = ", ".join(dict.fromkeys(pad.name for pad, _ in closed))
-    return Infeasible(
-        binds=tuple(bind for _, bind in closed),
-        together=False,
-        reason=f"no flight azimuth into the ring plane lies in the corridor of {names}",
-    )
+    if closed:
+        names = _names([pad for pad, _ in closed])
+        said.append(f"no flight azimuth into the ring plane lies in the corridor of {names}")
+    if not said:
+        return None
+    return Infeasible(binds=tuple(bind for _, bind in (*off, *closed)), together=False, reason="; ".join(said))
+
+
+def _names(pads: Sequence[Pad]) -> str:
+    return ", ".join(dict.fromkeys(pad.name for pad in pads))
 
 
 def _key(scenario: Scenario, pad: Pad, name: str) -> str:

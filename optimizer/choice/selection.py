@@ -18,6 +18,7 @@ from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
 from ..catalogue.problem import Problem
 from ..routes.options import F, Options, columns, join, summed, worst
 from ..schedule.lexicographic import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
+from ..starts import with_classes
 from ..trajectory.itinerary import key
 
 ROUNDS_MAX = 400
@@ -213,20 +214,24 @@ class Selection:
         arrival = problem.arrival_speed(options)
         on_ring = problem.starts_on_ring(options.craft_class)
         taken = options.slot
+        beside = with_classes(problem)[options.craft_class][:, options.craft_class]
+        beside &= (options.way < 0)[:, None] & (options.way < 0)[None, :]
         # who is dropped by the same carrier was screened together with its load
         together = (options.bundle[:, None] == options.bundle[None, :]) & (options.bundle >= 0)[:, None]
         found = False
         more = []
         for row in range(len(options)):
             one = options.take(np.array([row]))
+            others = (taken != one.slot[0]) & ~together[row]
             passed = passes_slots(
                 one,
                 problem.ring,
                 arrival[row : row + 1],
                 on_ring[row : row + 1],
-                taken[(taken != one.slot[0]) & ~together[row]],
+                taken[others],
                 separation,
                 problem.timed,
+                beside[row, others],
             )
             for slot, until in passed.items():
                 (other,) = np.nonzero(taken == slot)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -9,9 +10,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models import frames
 from ...models.burns import BurnModel, FiniteThrust
 from ...models.flight.gravity import gravity_around
-from ...models.flight.integrate import Flight, Impulse, Itinerary, Measured, closest_in_ring, fly, measure
+from ...models.flight.integrate import Flight, Impulse, Itinerary, Measured, closest_in_ring, comes_back, fly, measure
 from ...models.frames import plane_axes
 from ...models.ring import Ring
 from ...models.scenario import Craft, Scenario
@@ -71,10 +73,11 @@ def rest_as_it_is(scenario: Scenario, ring: Ring, one: Astray, seats: Seats = ()
     """What is left for a craft to do, with the burns as they were planned; limits are not looked at."""
     item = Itinerary.through_turn(one.seen_s, one.position, one.velocity, burns_left(one), ring)
     [flight] = fly([item], gravity_around(scenario.body), engine_now(one))
-    return part_of(ring, one, flight, measure(flight, ring, one.part.plane, one.part.slot), seats)
+    seen = measure(flight, ring, one.part.plane, one.part.slot)
+    return part_of(ring, one, flight, seen, seats, scenario.limits.separation_m)
 
 
-def part_of(ring: Ring, one: Astray, flight: Flight, seen: Measured, seats: Seats) -> CraftPlan:
+def part_of(ring: Ring, one: Astray, flight: Flight, seen: Measured, seats: Seats, separation_m: float) -> CraftPlan:
     """What is left for a craft to do, as a part of a plan."""
     part, craft = one.part, replace(one.craft, load="full")
     burns = burns_of(craft, [flight])
@@ -106,7 +109,7 @@ def part_of(ring: Ring, one: Astray, flight: Flight, seen: Measured, seats: Seat
         propellant_kg=None if left is None or loaded is None else loaded - left,
         propellant_left_kg=left,
         burns=burns,
-        flown=Flown.of(seen, legs, _nearest(ring, part, flight, one.now_s, finish, seats)),
+        flown=Flown.of(seen, legs, _nearest(ring, part, flight, one.now_s, finish, seats, separation_m)),
         phasing_burn=first,
         period_to_hit_s=burns[first].period_after_s if first is not None and first < len(burns) else None,
         before_burns=tuple(tuple(float(x) for x in state) for state in flight.before),
@@ -129,13 +132,27 @@ def _nearest(
     now_s: float,
     finish_s: float,
     seats: Seats,
+    separation_m: float,
 ) -> tuple[float | None, str | None]:
-    """Least distance to anybody who is in place before the craft is, and to whom."""
+    """Least distance to anybody who is in place before the craft is, and to whom.
+
+    Those that it started together with count once they are outside the separation.
+    """
     start = max(now_s, flight.begin_s, part.screened_from_s)
     found = []
+    beside = {name for name, apart_s in part.apart_s if apart_s > start}
     for name, plane, slot, since_s in seats:
         begin = max(start, since_s)
+        if name in beside and begin < finish_s:
+            there = functools.partial(_in_slot, ring, plane, slot)
+            begin = comes_back(flight, there, separation_m, begin, finish_s)
         if name != part.craft and begin < finish_s:
             [near] = closest_in_ring(flight, ring, [(plane, slot)], begin, finish_s)
             found.append((near.distance_m, name))
     return min(found, default=(None, None))
+
+
+def _in_slot(ring: Ring, plane: int, slot: int, times_s: Array) -> Array:
+    """Positions of a slot at times (n,), m, (n, 3)."""
+    node = ring.node(0.0, plane) + ring.node_rate_rad_s * times_s
+    return frames.on_circle(ring.radius_m, ring.phase(times_s, slot, plane), ring.inclination_rad, node)

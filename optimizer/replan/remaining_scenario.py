@@ -239,7 +239,8 @@ class _Carrying:
         if not begun:
             return replace(craft, ready_s=ready), Spent(craft=craft.name, delta_v_m_s=0.0, by_plan=False)
         spent = self._spent(craft, part, seen)
-        moved = replace(craft, ready_s=ready, pads=(), carrier=None)
+        beside = tuple(name for name, apart_s in part.apart_s if apart_s > now)
+        moved = replace(craft, ready_s=ready, pads=(), carrier=None, left_with=beside)
         moved = self._tank(moved, part, seen)
         if seen.orbit is not None:
             return replace(moved, orbit=self._later(self._as_touched(seen))), spent

@@ -104,7 +104,7 @@ def _take_best(
             if there is not None and worth(there.burns, aim) <= worth(flight.itinerary.impulses, aim, draft):
                 served.add(k)
                 break
-            part = part_of(ring, astray[k], flight, seen, seats)
+            part = part_of(ring, astray[k], flight, seen, seats, scenario.limits.separation_m)
             if (part.flown.closest_m or math.inf) >= scenario.limits.separation_m - LENGTH_SLACK_M:
                 found[k] = part
                 served.add(k)

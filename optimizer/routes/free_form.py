@@ -72,14 +72,15 @@ class TimedFlight:
         """Time of the first burn."""
         return self.solution.burns[0].time_s
 
-    def passes(self, ring: Ring, angle_rad: F, separation_m: float) -> tuple[NDArray[np.bool_], F]:
+    def passes(
+        self, ring: Ring, angle_rad: F, separation_m: float, together: NDArray[np.bool_] | None = None
+    ) -> tuple[NDArray[np.bool_], F]:
         """Whether craft on the ring, at angles (n,) at time 0, come too close, and until when; nan where they do not.
 
         Between moments a hundredth of a radian or two of ring motion apart, the relative motion is taken as straight.
-        A craft that starts on the ring leaves its own place first: half a turn does not count.
+        Those that it starts ``together`` with, (n,), count once they were outside the separation.
         """
-        first = self.begin_s + 0.5 * ring.period_s if self.start.on_ring else self.start.time_s
-        times = _moments(ring, first, self.solution.finish_s)
+        times = _moments(ring, self.start.time_s, self.solution.finish_s)
         hit, until = np.zeros(angle_rad.size, dtype=bool), np.full(angle_rad.size, np.nan)
         if times.size < 2 or not angle_rad.size:
             return hit, until
@@ -93,6 +94,9 @@ class TimedFlight:
         square = np.maximum(np.sum(closing * closing, axis=2), 1e-12)
         moment = np.clip(-np.sum(apart * closing, axis=2) / square, -half, half)
         near = np.linalg.norm(apart + closing * moment[..., np.newaxis], axis=2) < separation_m
+        if together is not None and together.any():
+            outside = np.logical_or.accumulate(np.linalg.norm(apart, axis=2) >= separation_m, axis=1)
+            near &= outside | ~together[:, np.newaxis]
         hit = near.any(axis=1)
         last = near.shape[1] - 1 - np.argmax(near[:, ::-1], axis=1)
         return hit, np.where(hit, times[last] + half, np.nan)

@@ -23,9 +23,10 @@ class Standing:
     ``angle_rad`` its argument of latitude then, ``period_s`` from touch to touch, ``other_m`` its orbit's other apsis,
     ``on_ring`` whether it is on the ring all the time, ``passed_other`` whether it passes the other apsis before.
     ``advance_rad`` is how far each touch is ahead of the last one: the line of apsides turns over an oblate body;
-    ``touch_m`` the radius of the touch where it is not the ring's own. ``touches`` is False for an orbit that crosses
-    the ring or stays away from it: ``first_s`` is then its first crossing, infinite if there is none, and no phasing
-    orbit begins there.
+    ``touch_m`` the radius of the touch where it is not the ring's own. ``begin_m`` is the radius at the epoch of a
+    craft that climbs to its first touch from there, infinite for every other. ``touches`` is False for an orbit that
+    crosses the ring or stays away from it: ``first_s`` is then its first crossing, infinite if there is none, and no
+    phasing orbit begins there.
     """
 
     first_s: float
@@ -37,6 +38,7 @@ class Standing:
     passed_other: bool
     advance_rad: float = 0.0
     touch_m: float | None = None
+    begin_m: float = np.inf
     touches: bool = True
 
 
@@ -82,6 +84,7 @@ def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
             passed_other=bool(first >= 0.5 * seen.period_s),
             advance_rad=seen.advance_rad,
             touch_m=seen.radius_m,
+            begin_m=_begin_m(ring, orbit),
         )
     names_touch = orbit.at == ("apoapsis" if apoapsis_touches else "periapsis")
     touch = orbit.at_s + (0.0 if names_touch else 0.5 * period)
@@ -95,7 +98,14 @@ def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
         other_m=other,
         on_ring=False,
         passed_other=bool(first >= 0.5 * period),
+        begin_m=_begin_m(ring, orbit),
     )
+
+
+def _begin_m(ring: Ring, orbit: Orbit) -> float:
+    """Radius at the epoch by the orbit as given; infinite where that is no less than the ring's."""
+    radius = float(np.linalg.norm(coast.point_mass_state(ring, orbit, 0.0, on_ring=False)[0]))
+    return radius if radius < ring.radius_m else np.inf
 
 
 def _away(ring: Ring, orbit: Orbit, ready_s: float) -> Standing:
@@ -149,7 +159,7 @@ def options(
     row = chosen.row
     finish = burn[row] + chosen.wait_s
     flown_other = 2.0 * orbits.semi_major_from_speed(ring.gm, ring.radius_m, chosen.speed_m_s) - ring.radius_m
-    before = np.where((passes[row] > 0) | start.passed_other, other, ring.radius_m)
+    before = np.where((passes[row] > 0) | start.passed_other, other, min(ring.radius_m, start.begin_m))
     columns = Options(
         craft_class=np.full(row.size, craft_class),
         slot=slots[row],

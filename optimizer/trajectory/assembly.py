@@ -8,7 +8,7 @@ Liftoffs stay as planned; the last burn comes as much later as the line of apsid
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
@@ -17,15 +17,16 @@ import numpy as np
 from ...models import frames
 from ...models.burns import BurnModel, FiniteThrust
 from ...models.craft import mass_at_start
-from ...models.flight.integrate import Flight, Leg, Measured, closest_of_each, fly, measure
+from ...models.flight.integrate import Flight, Leg, Measured, closest_of_each, comes_back, fly, measure
 from ...models.flight.stepping import RELATIVE_TOLERANCE
 from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth, launch_state, tilt
-from ...models.scenario import Craft
+from ...models.scenario import Craft, LimitSpec
 from ..catalogue.finite_burns import engine_of
 from ..catalogue.problem import Problem
 from ..outcome import CraftPlan, Flown, FreeForm, LaunchHeading, Plan
 from ..routes.options import Options
+from ..starts import Mask, with_classes, with_kept
 from .burn_list import burns_of
 from .carrier import Carried, CarrierKey, carrier_key, dropped, fly_carriers
 from .carrier_plans import carrier_plans
@@ -47,11 +48,16 @@ class _Place(NamedTuple):
 
 
 class _Seat(NamedTuple):
-    """A craft of a plan in its place, and since when."""
+    """A craft of a plan in its place, and since when; its flight's key where it flew there, None where it stayed.
+
+    ``beside`` marks the rows of the plan that it started together with, or was dropped together with.
+    """
 
     name: str
     place: _Place
     since_s: float
+    flown: tuple[float, ...] | None
+    beside: np.ndarray
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,8 +65,8 @@ class Flights:
     """What was flown, by option key: course, flight, measurement, legs, lowest and highest radius.
 
     ``first_guess_rad`` is the slot error before correction, for what was corrected. ``carried`` are the carriers'
-    flights. ``nearest`` remembers distances
-    that were asked for before: plans share most of their options.
+    flights. ``beside_kept`` and ``beside`` mark which classes start together with which craft, see ``starts.py``.
+    ``nearest`` and ``outside`` remember what was asked for before: plans share most of their options.
     """
 
     courses: dict[tuple[float, ...], Course]
@@ -68,8 +74,11 @@ class Flights:
     measured: dict[tuple[float, ...], Measured]
     legs: dict[tuple[float, ...], tuple[Leg, ...]]
     first_guess_rad: dict[tuple[float, ...], float]
-    carried: dict[CarrierKey, Carried] = field(default_factory=dict)
+    carried: dict[CarrierKey, Carried]
+    beside_kept: Mask
+    beside: Mask
     nearest: dict[tuple[float, ...], float] = field(default_factory=dict)
+    outside: dict[tuple[float, ...], float] = field(default_factory=dict)
 
     def finish(self, problem: Problem, options: Options, row: int) -> float:
         """When an option's craft is in its slot, s: its last burn as flown."""
@@ -85,20 +94,82 @@ class Flights:
         Whoever is on the ring is taken to move evenly on its circle: over an oblate body real craft wobble about that
         (about 1 km in a low Earth orbit), which is left out.
         """
-        ring = problem.ring
         asked = [(*name, *place, from_s, to_s) for place, from_s in seats]
         new = [i for i, what in enumerate(asked) if what not in self.nearest]
         if new:
-            angle, lean, node = (np.array(column) for column in zip(*(seats[i][0] for i in new), strict=True))
-
-            def there(times: np.ndarray, which: np.ndarray) -> np.ndarray:
-                turned = angle[which] + ring.rate_rad_s * times
-                return frames.on_circle(ring.radius_m, turned, lean[which], node[which] + ring.node_rate_rad_s * times)
-
+            places = [seats[i][0] for i in new]
             since = np.array([seats[i][1] for i in new])
-            found = closest_of_each(self.flights[name], there, since, to_s)
-            self.nearest.update((asked[i], near.distance_m) for i, near in zip(new, found, strict=True))
+            least = np.full(len(new), np.inf)
+            before = self.courses[name].earlier
+            for flight in (self.flights[name],) if before is None else (before, self.flights[name]):
+                until = min(to_s, flight.itinerary.end_s)
+                (own,) = np.nonzero(since < until)
+                if own.size:
+                    there = _going_round(problem, [places[k] for k in own])
+                    found = closest_of_each(flight, there, np.maximum(since[own], flight.begin_s), until)
+                    least[own] = np.minimum(least[own], [near.distance_m for near in found])
+            self.nearest.update((asked[i], float(value)) for i, value in zip(new, least, strict=True))
         return [self.nearest[what] for what in asked]
+
+    def counts_from(self, problem: Problem, name: tuple[float, ...], seat: _Seat, from_s: float, to_s: float) -> float:
+        """When the distance to somebody in place begins to count whom a craft started together with, s; remembered.
+
+        When they come nearer again after they were outside the separation, on the other's flight until it is in its
+        place. Where the limit is off, its default serves to leave the common start out of what is printed.
+
+        Args:
+            name: whose flight.
+            seat: who else.
+            from_s: since when both are in space and the other in its place.
+            to_s: until when.
+        """
+        asked = (*name, *seat.place, *(seat.flown or ()), from_s, to_s)
+        if asked not in self.outside:
+            limit = problem.scenario.limits.separation_m or LimitSpec().separation_m
+            what, own = self.courses[name], self.flights[name]
+            later = math.inf
+            if what.earlier is not None and from_s < own.begin_s:
+                own, later = what.earlier, own.begin_s
+            to_s, begin = min(to_s, own.itinerary.end_s), what.screened_from_s
+            place = _going_round(problem, [seat.place])
+
+            def there(times: np.ndarray) -> np.ndarray:
+                return place(times, np.zeros(times.size, dtype=np.intp))
+
+            apart = from_s
+            here = np.array([min(from_s, own.itinerary.end_s)])
+            if from_s > here[0]:
+                # while its node drifts nothing is known of it but that it is far from the ring
+                apart = later
+            elif float(np.linalg.norm(own.states(here)[0, :3] - there(here)[0])) < limit and not self._parted(
+                own, seat, limit, begin, from_s
+            ):
+                apart = min(comes_back(own, there, limit, from_s, to_s), later)
+            self.outside[asked] = apart
+        return self.outside[asked]
+
+    def _parted(self, own: Flight, seat: _Seat, limit_m: float, from_s: float, to_s: float) -> bool:
+        """Whether two that started together were so far apart while both were under way."""
+        if seat.flown is None:
+            return False
+        other = self.flights[seat.flown]
+        start = max(from_s, own.begin_s, other.begin_s)
+        if start >= to_s:
+            return False
+        times, place = own.sampled(start, to_s)
+        return bool(np.any(np.linalg.norm(place - other.states(times)[:, :3], axis=1) >= limit_m))
+
+
+def _going_round(problem: Problem, places: Sequence[_Place]) -> Callable[[np.ndarray, np.ndarray], np.ndarray]:
+    """Where craft in place are: times (n,) and whom, as an index (n,), to positions (n, 3), m."""
+    ring = problem.ring
+    angle, lean, node = (np.array(column) for column in zip(*places, strict=True))
+
+    def there(times: np.ndarray, which: np.ndarray) -> np.ndarray:
+        turned = angle[which] + ring.rate_rad_s * times
+        return frames.on_circle(ring.radius_m, turned, lean[which], node[which] + ring.node_rate_rad_s * times)
+
+    return there
 
 
 def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
@@ -147,6 +218,8 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
         legs=legs,
         first_guess_rad=first_guess,
         carried=carried,
+        beside_kept=with_kept(problem),
+        beside=with_classes(problem),
     )
 
 
@@ -196,11 +269,31 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
         named.extend(zip(group.names, rows, strict=True))
     order = {c.name: i for i, c in enumerate(problem.scenario.craft)}
     named.sort(key=lambda item: order[item[0]])
-    seats = [_Seat(k.name, _in_ring(problem, k.angle_rad, k.slot), -math.inf) for k in problem.kept]
-    seats += [_Seat(name, _place(problem, options, row), flights.finish(problem, options, row)) for name, row in named]
+    seats = _seats(problem, options, named, flights)
     craft = tuple(_craft_plan(problem, options, row, name, seats, flights) for name, row in named)
     carriers = carrier_plans(problem, options, named, flights.carried)
     return judged(problem.scenario, craft, carriers, moved=any(way.place is not None for way in problem.ways))
+
+
+def _seats(problem: Problem, options: Options, named: Sequence[tuple[str, int]], flights: Flights) -> list[_Seat]:
+    """Who is in place during a plan: those that stay, and each of its own craft from its last burn on."""
+    in_space, index = options.way < 0, options.craft_class
+    found = []
+    for column, kept in enumerate(problem.kept):
+        place = _in_ring(problem, kept.angle_rad, kept.slot)
+        found.append(_Seat(kept.name, place, -math.inf, None, in_space & flights.beside_kept[index, column]))
+    for name, row in named:
+        dropped_with = (options.bundle == options.bundle[row]) & (options.passes == options.passes[row])
+        found.append(
+            _Seat(
+                name,
+                _place(problem, options, row),
+                flights.finish(problem, options, row),
+                flight_key(problem, options, row),
+                in_space & flights.beside[index[row], index] if in_space[row] else dropped_with & (options.bundle >= 0),
+            )
+        )
+    return found
 
 
 def _craft_plan(
@@ -224,6 +317,7 @@ def _craft_plan(
     revolutions = int(options.revolutions[row])
     finish = flights.finish(problem, options, row)
     plane, slot = divmod(int(options.slot[row]), problem.ring.slots)
+    nearest = _nearest(problem, flights, option_key, row, name, finish, seats)
     # over an oblate body the flight may have moved the liftoff, and all that follows from it
     by = flights.carried[carrier_key(options, row)] if options.bundle[row] >= 0 else None
     moved = 0.0
@@ -264,13 +358,14 @@ def _craft_plan(
         propellant_kg=None if left is None or loaded is None else loaded - left,
         propellant_left_kg=left,
         burns=burns,
-        flown=Flown.of(seen, flights.legs[option_key], _nearest(problem, flights, option_key, name, finish, seats)),
+        flown=Flown.of(seen, flights.legs[option_key], nearest[:2]),
         period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
         phasing_burn=_phasing_burn(what, revolutions),
         before_burns=tuple(tuple(float(x) for x in state) for part in flown for state in part.before),
         turned_s=None if math.isnan(options.turned_s[row]) else burns[0].time_s,
         screened_from_s=what.screened_from_s,
+        apart_s=nearest.apart_s,
         last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
         heading=_heading(problem, way, float(options.liftoff_s[row]), moved),
         free_form=_evidence(problem, int(options.flight[row])),
@@ -341,22 +436,38 @@ def _loaded(craft: Craft, spent_m_s: float) -> float | None:
     return None if craft.dry_mass_kg is None else float(mass_at_start(craft, spent_m_s)) - craft.dry_mass_kg
 
 
+class _Nearest(NamedTuple):
+    """Least flown distance to anybody in place, to whom, and from when on those count that a craft started with."""
+
+    distance_m: float | None
+    name: str | None
+    apart_s: tuple[tuple[str, float], ...]
+
+
 def _nearest(
     problem: Problem,
     flights: Flights,
     option_key: tuple[float, ...],
+    row: int,
     name: str,
     finish_s: float,
     seats: list[_Seat],
-) -> tuple[float | None, str | None]:
-    """Least flown distance to anybody in place before this craft is, and to whom."""
+) -> _Nearest:
+    """Who comes nearest of those in place before a craft is."""
     names: list[str] = []
     counted: list[tuple[_Place, float]] = []
-    for who, place, since in seats:
-        start = max(flights.courses[option_key].screened_from_s, since, flights.flights[option_key].begin_s)
-        if who != name and start < finish_s:
-            names.append(who)
-            counted.append((place, start))
+    apart: list[tuple[str, float]] = []
+    for seat in seats:
+        start = max(flights.courses[option_key].screened_from_s, seat.since_s)
+        if seat.name == name or start >= finish_s:
+            continue
+        if seat.beside[row]:
+            start = flights.counts_from(problem, option_key, seat, start, finish_s)
+            apart.append((seat.name, start))
+        if start < finish_s:
+            names.append(seat.name)
+            counted.append((seat.place, start))
     if not names:
-        return None, None
-    return min(zip(flights.distances(problem, option_key, counted, finish_s), names, strict=True), key=lambda d: d[0])
+        return _Nearest(None, None, tuple(apart))
+    found = zip(flights.distances(problem, option_key, counted, finish_s), names, strict=True)
+    return _Nearest(*min(found, key=lambda d: d[0]), tuple(apart))

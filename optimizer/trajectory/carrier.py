@@ -220,7 +220,6 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
     targets: tuple[Target, ...] = SETTLED
     dips = [] if options.passes[row] == 0 else [_other(problem, float(options.carrier_speed_m_s[row]))]
     phasing_burn = None
-    screened = drop
     if revolutions > 0:
         wait = float(options.finish_s[row] - options.burn_s[row])
         semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed))
@@ -232,13 +231,11 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
         targets = ("slot", "period", "eccentricity")
         dips.append(_other(problem, speed))
         phasing_burn = 0
-        # somebody else may be dropped at the same moment, straight into a slot there
-        screened += 0.5 * wait / revolutions
     return Course(
         itinerary=Itinerary.through_turn(drop, state[:3], state[3:], impulses, ring),
         route="carrier",
         insertion_s=carried.flight.itinerary.start_s,
-        screened_from_s=screened,
+        screened_from_s=drop,
         periapsis_m=min((min(d, ring.radius_m) for d in dips), default=None),
         must_burn=carried.must_burn,
         unknowns=unknowns if problem.oblate or finite else (),

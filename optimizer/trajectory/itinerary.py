@@ -30,8 +30,8 @@ NO_BURN_M_S = 1e-9
 class Course:
     """One option worked out: what is flown, and what the plan says about it.
 
-    ``screened_from_s`` is when distances to craft in place begin to count: insertion, or for a craft that leaves its
-    own place on the ring half of its first phasing revolution. ``periapsis_m`` is the lowest one flown through, if any.
+    ``screened_from_s`` is when distances to craft in place begin to count: the start, the insertion or the drop.
+    ``periapsis_m`` is the lowest one flown through, if any.
     ``unknowns`` are what a correction by the flight may change: none where the craft stays as it is. ``phasing_burn``
     is the index of the burn with which the phasing begins, None where there is none. ``last_at_ring`` is the index of
     the last burn at the ring, counted from the end: -2 where one at the relative node follows. ``plane`` of the ring.
@@ -138,8 +138,7 @@ def course(
         start_s = 0.0 if not start.on_ring else start.first_s
         touch_m = start.touch_m
         position, velocity = state_in_space(problem, orbit, start.on_ring, start_s)
-        period = (finish_s - burn_s) / max(revolutions, 1)
-        screened = start_s + (0.5 * period if start.on_ring else 0.0)
+        screened = start_s
         if start.passed_other or options.passes[row] > 0:
             dips.append(min(start.other_m, radius))
         must_burn = start.other_m < problem.scenario.floor_m * (1.0 - 1e-9)
@@ -244,7 +243,7 @@ def _turned_over(problem: Problem, options: Options, row: int, finite: bool) -> 
     return replace(
         after,
         itinerary=Itinerary.through_turn(start.first_s, *begun, impulses, ring),
-        screened_from_s=start.first_s + 0.5 * ring.period_s,
+        screened_from_s=start.first_s,
         unknowns=tuple(dict.fromkeys(unknowns)),
         targets=(*IN_PLANE, "plane") if problem.oblate or finite else after.targets,
         phasing_burn=None if after.phasing_burn is None else after.phasing_burn + 1,
@@ -277,7 +276,7 @@ def _free_form(problem: Problem, flight: TimedFlight, finite: bool) -> Course:
         itinerary=Itinerary.through_turn(start.time_s, position, velocity, impulses, ring),
         route="timed",
         insertion_s=start.time_s if flight.way >= 0 else None,
-        screened_from_s=flight.begin_s + 0.5 * ring.period_s if start.on_ring else start.time_s,
+        screened_from_s=start.time_s,
         periapsis_m=None if lowest is None else min(lowest, ring.radius_m),
         must_burn=not start.on_ring and dives,
         unknowns=tuple(unknowns) if problem.oblate or finite else (),

@@ -214,7 +214,7 @@ def _course(problem: Problem, one: _Drift, begun: Flight, up: Itinerary) -> Cour
         itinerary=up,
         route="drift",
         insertion_s=None,
-        screened_from_s=up.start_s,
+        screened_from_s=one.start.time_s,
         periapsis_m=min(one.waiting_m, ring.radius_m, one.start.radius_m),
         must_burn=False,
         plane=one.plane,

@@ -50,6 +50,9 @@ MASS_KG = 1e-3
 """Slack on propellant."""
 DISTANCE_M = 50.0
 """Slack on distances between craft: two roads to a closest approach of kilometers."""
+
+TOGETHER_M = 5.0
+"""Craft so near to one another when the later of them starts or is dropped start together."""
 SAMPLES_A_TURN = 720
 """Samples of an arc in the search for closest approaches, before the finer search around each low point."""
 
@@ -323,17 +326,7 @@ def _fly_through(
                 found.append(f"{name}: {mass - craft.dry} kg are left after burn {number}, not {left}")
     settled = Arc(now, math.inf, r, v)
     in_place = now if item["burns"] else max(float(item["in_slot_s"]), start)
-    on_ring = (
-        craft.orbit is not None
-        and max(abs(craft.orbit.periapsis - case.radius), abs(craft.orbit.apoapsis - case.radius)) <= 1.5
-    )
-    count_from = start
-    if on_ring and item["burns"]:
-        first = float(item["burns"][0]["time_s"])
-        turn = case.period if item["route"] == "timed" else float(item["phasing_period_s"] or 0.0)
-        count_from = first + 0.5 * turn
-    if item["carrier"] is not None:
-        count_from = float(item["burns"][0]["time_s"]) + 0.5 * float(item["phasing_period_s"] or 0.0)
+    count_from = start if item["carrier"] is None else float(item["burns"][0]["time_s"])
     return Flight(craft, start, tuple(arcs), settled, in_place, count_from), found
 
 
@@ -652,18 +645,44 @@ def _sums(plan: Mapping[str, Any]) -> list[str]:
     return found
 
 
+def _gap(case: Case, flight: Flight, other: Flight | tuple[float, int], times: Vector) -> Vector:
+    """Distance of a flight at times to another one, or to a craft on the ring by its angle at the epoch and plane."""
+    if isinstance(other, Flight):
+        there = other.at(case.gm, times)
+    else:
+        angle = other[0] + case.rate * times
+        flat = case.radius * np.column_stack([np.cos(angle), np.sin(angle), np.zeros(times.size)])
+        there = tilted(flat, case.inclination, case.node_of(other[1]))
+    apart: Vector = np.linalg.norm(flight.at(case.gm, times) - there, axis=1)
+    return apart
+
+
+def _start_together(case: Case, flight: Flight, other: Flight | tuple[float, int]) -> bool:
+    """Whether two are in one place, to a few meters, when the later of them starts or is dropped."""
+    begin = flight.count_from
+    if isinstance(other, Flight):
+        begin = max(begin, other.count_from)
+    return bool(_gap(case, flight, other, np.array([begin]))[0] <= TOGETHER_M)
+
+
+def _back_again(case: Case, flight: Flight, other: Flight | tuple[float, int], counted: float, end: float) -> float:
+    """When two that started together come nearer again, once they were outside the separation."""
+    limit = case.separation or 10e3
+    start = flight.count_from if not isinstance(other, Flight) else max(flight.count_from, other.count_from)
+    times = np.unique([*np.linspace(start, end, 40_000), counted])
+    apart = _gap(case, flight, other, times)
+    if np.any(apart[times < counted] >= limit) or apart[times == counted][0] >= limit:
+        return counted
+    outside = np.flatnonzero((apart >= limit) & (times >= counted))
+    falling = np.flatnonzero(np.diff(apart[outside[0] :]) < 0.0) if outside.size else outside
+    return float(times[outside[0] + falling[0]]) if falling.size else math.inf
+
+
 def _closest(case: Case, flight: Flight, other: Flight | tuple[float, int], begin: float, end: float) -> float:
     """Least distance between a flight and another one, or a craft on the ring by its angle at the epoch and plane."""
 
     def gap(times: Vector) -> Vector:
-        if isinstance(other, Flight):
-            there = other.at(case.gm, times)
-        else:
-            angle = other[0] + case.rate * times
-            flat = case.radius * np.column_stack([np.cos(angle), np.sin(angle), np.zeros(times.size)])
-            there = tilted(flat, case.inclination, case.node_of(other[1]))
-        apart: Vector = np.linalg.norm(flight.at(case.gm, times) - there, axis=1)
-        return apart
+        return _gap(case, flight, other, times)
 
     shortest = min(
         [case.period, *(period(case.gm, arc.position, arc.velocity) for arc in flight.arcs)], default=case.period
@@ -702,9 +721,12 @@ def _distances(
         ]
         others += [(o.craft.name, o, o.in_place_from) for o, _ in flights if o is not flight]
         for who, other, since in others:
-            if max(begin, since) >= end:
+            counted = max(begin, since)
+            if counted < end and _start_together(case, flight, other):
+                counted = _back_again(case, flight, other, counted, end)
+            if counted >= end:
                 continue
-            apart = _closest(case, flight, other, max(begin, since), end)
+            apart = _closest(case, flight, other, counted, end)
             if apart < least:
                 least, whom = apart, who
         if case.separation > 0.0 and least < case.separation - DISTANCE_M:
