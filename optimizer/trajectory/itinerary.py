@@ -53,6 +53,26 @@ class Course:
     earlier: Flight | None = None
     full: Itinerary | None = None
 
+    def corrected(self, itinerary: Itinerary) -> Course:
+        """The same option as its correction has it: where that moved the start, what counts from there moves along.
+
+        Liftoff and insertion as flown are read off here and nowhere else; the moment of the option is the guess that
+        the correction began with.
+        """
+        by_s = itinerary.start_s - self.itinerary.start_s
+        return replace(
+            self,
+            itinerary=itinerary,
+            insertion_s=None if self.insertion_s is None else self.insertion_s + by_s,
+            screened_from_s=self.screened_from_s + by_s,
+        )
+
+    def moved_s(self, way: Ascent | None, liftoff_s: float) -> float:
+        """How much later than the liftoff of the option it lifts off, s: 0 where the site never leaves the plane."""
+        if way is None or way.place is None or self.insertion_s is None:
+            return 0.0
+        return self.insertion_s - way.insertion_after_s - liftoff_s
+
 
 def key(options: Options, row: int) -> tuple[float, ...]:
     """What distinguishes one flight from another, whoever flies it in which class of alike craft."""
