@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import json
+import re
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 
-from ..planned import planned
+from ringwright.optimizer.plan import make_plan
+from ringwright.reports.result import result_text
+from ringwright.reports.sheet.sheet import sheets
+from ringwright.reports.sheet.text import sheet_text
+from ringwright.reports.terminal import plan_text
+
+from ..planned import planned, scenario_of
 from .printed_flight import fly_printed
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
@@ -27,3 +36,51 @@ def test_a_person_who_flies_what_is_printed_ends_where_it_says(name: str) -> Non
     assert worst.miss_deg < OFF_DEG, worst
     leaning = max(ended, key=lambda one: abs(one.off_plane_deg - one.said_off_plane_deg))
     assert abs(leaning.off_plane_deg - leaning.said_off_plane_deg) < OFF_DEG, leaning
+
+
+CLOCK = r"(\d+):(\d\d):(\d\d\.\d)"
+INSTANT = r"(\d{4}-\d\d-\d\d \d\d:\d\d:\d\d(?:\.\d)?) UTC"
+
+
+def _seconds(clock: tuple[str, ...]) -> float:
+    return 3600.0 * int(clock[0]) + 60.0 * int(clock[1]) + float(clock[2])
+
+
+def test_the_sheet_and_the_screen_print_the_times_of_the_result() -> None:
+    """Clock times read back from the text of every craft's sheet, of a launch that its flight has moved."""
+    text = (FOLDER / "daily-window.toml").read_text(encoding="utf-8")
+    outcome = make_plan(scenario_of(text))
+    result = json.loads(result_text(outcome))
+    epoch = datetime.fromisoformat(result["epoch"]).replace(tzinfo=None)
+
+    def since_epoch(written: str) -> float:
+        return (datetime.fromisoformat(written) - epoch).total_seconds()
+
+    printed = {one.craft: sheet_text(one, 400) for one in sheets(outcome, outcome.plans[0])}
+    items = result["plans"][0]["craft"]
+    assert max(abs(item["liftoff_moved_s"]) for item in items) > 10.0
+    for item in items:
+        lines = printed[item["craft"]]
+        liftoff = re.search(rf"Liftoff from .* at {INSTANT}, on azimuth (\d+\.\d+) deg", lines)
+        insertion = re.search(rf"Insertion {CLOCK} after liftoff, at {INSTANT}", lines)
+        assert liftoff is not None
+        assert insertion is not None
+        assert since_epoch(liftoff[1]) == pytest.approx(item["launch_s"], abs=0.051)
+        assert float(liftoff[2]) == pytest.approx(item["azimuth_deg"], abs=5.1e-4)
+        assert since_epoch(insertion[4]) == pytest.approx(item["insertion_s"], abs=0.051)
+        assert _seconds(insertion.groups()[:3]) == pytest.approx(item["insertion_s"] - item["launch_s"], abs=0.051)
+        burns = re.findall(rf"Burn at {INSTANT}, {CLOCK} after liftoff, {CLOCK} after", lines)
+        assert len(burns) == len(item["burns"])
+        before = item["insertion_s"]
+        for read, burn in zip(burns, item["burns"], strict=True):
+            assert since_epoch(read[0]) == pytest.approx(burn["time_s"], abs=0.051)
+            assert _seconds(read[1:4]) == pytest.approx(burn["time_s"] - item["launch_s"], abs=0.051)
+            assert _seconds(read[4:]) == pytest.approx(burn["time_s"] - before, abs=0.051)
+            before = burn["time_s"]
+    first = min(items, key=lambda item: item["launch_s"])
+    on_screen = re.search(
+        rf"Liftoff from .*? at {INSTANT} on .*?insertion at {INSTANT}", " ".join(plan_text(outcome, 80).split())
+    )
+    assert on_screen is not None
+    assert since_epoch(on_screen[1]) == pytest.approx(first["launch_s"], abs=0.51)
+    assert since_epoch(on_screen[2]) == pytest.approx(first["insertion_s"], abs=0.51)
