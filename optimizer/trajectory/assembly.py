@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -25,12 +25,13 @@ from ...models.scenario import Craft
 from ...models.windows import SiteAndPlane, azimuth_of_least_tilt
 from ..catalogue.finite_burns import engine_of
 from ..catalogue.problem import Problem
+from ..liftoffs import correct_courses
 from ..outcome import CraftPlan, Flown, FreeForm, LaunchHeading, Plan
 from ..routes.options import Options
 from .burn_list import burns_of
 from .carrier import Carried, CarrierKey, carrier_key, dropped, fly_carriers
 from .carrier_plans import carrier_plans
-from .differential_correction import IMPULSIVE, Case, correct
+from .differential_correction import IMPULSIVE
 from .itinerary import Course, course, flight_key
 from .limits import judged
 from .nodal_drift import drift_courses
@@ -126,7 +127,7 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
                 else:
                     courses[name] = course(problem, options, row, finite=engine is not None)
                 slots[name] = int(options.slot[row])
-    first_guess = _corrected(problem, courses, slots, engines)
+    first_guess = correct_courses(problem, courses, slots, engines)
     first_guess.update((name, one.first_guess_rad) for name, one in drifted.items())
     # a corrected flight is no better than its correction: a hundred thousandth of a degree of slot
     relative = CORRECTED_RELATIVE if problem.oblate else RELATIVE_TOLERANCE
@@ -149,34 +150,6 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
         first_guess_rad=first_guess,
         carried=carried,
     )
-
-
-def _corrected(
-    problem: Problem,
-    courses: dict[tuple[float, ...], Course],
-    slots: dict[tuple[float, ...], int],
-    engines: dict[tuple[float, ...], BurnModel],
-) -> dict[tuple[float, ...], float]:
-    """Correct all courses by their flight, in place; the slot error of each first guess, rad."""
-    names = [name for name, what in courses.items() if what.unknowns]
-    cases = [
-        Case(
-            itinerary=courses[name].itinerary,
-            ring=problem.ring,
-            plane=courses[name].plane,
-            slot=slots[name] % problem.ring.slots,
-            unknowns=courses[name].unknowns,
-            targets=courses[name].targets,
-            burns=engines[name],
-            spin_rad_s=problem.scenario.body.spin_rad_s,
-        )
-        for name in names
-    ]
-    found = {}
-    for name, result in zip(names, correct(cases, problem.gravity), strict=True):
-        found[name] = result.first.slot_error_rad
-        courses[name] = courses[name].corrected(result.itinerary)
-    return found
 
 
 def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:

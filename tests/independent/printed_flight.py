@@ -140,7 +140,7 @@ def _inserted(case: Case, body: Oblate, pad: Pad, way: Insertion, item: Mapping[
 def _in_space(case: Case, body: Oblate, craft: Craft) -> tuple[float, Array]:
     orbit = craft.orbit
     assert orbit is not None
-    rate, node_rate = body.rates(case.radius, case.inclination)
+    _, node_rate = body.rates(case.radius, case.inclination)
     node = case.node_of(orbit.plane) + node_rate * orbit.at_time
     if orbit.at is None and abs(orbit.periapsis - case.radius) <= ON_RING_M:
         return orbit.at_time, np.concatenate(body.in_place(case.radius, orbit.angle, case.inclination, node))
