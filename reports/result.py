@@ -29,7 +29,7 @@ from ..optimizer.outcome import (
     Plan,
     Proof,
 )
-from .limits import limit_key, limit_value, serving_value
+from .limits import limit_key, limit_value, outcome_as_written, serving_value
 
 FORMAT = "ringwright-plan/1"
 
@@ -50,6 +50,7 @@ def result(outcome: Outcome) -> dict[str, Any]:
     Raises:
         ValueError: a value that must be a number is not finite (a fault of the planner, never of the input).
     """
+    outcome = outcome_as_written(outcome)
     scenario, body, ring = outcome.scenario, outcome.scenario.body, outcome.ring
     return {
         "format": FORMAT,
