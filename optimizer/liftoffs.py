@@ -26,12 +26,13 @@ from .trajectory.itinerary import Course, course, flight_key, later, with_key
 Key = tuple[float, ...]
 Bool = NDArray[np.bool_]
 
-UNSURE_S, UNSURE_SHARE = 0.5, 0.03
-"""A moment foreseen may be off by less than this, and by this share of the difference in drift from the option that it
-is foreseen by (measured: 0.3 s, 0.02). Where that matters the option is flown."""
+UNSURE, UNSURE_SHARE, UNSURE_TIMES = 0.05, 0.03, 4.0
+"""By what a moment foreseen may be off: the site's turn by so many times J2 (Re / R)^2; this share of the difference
+in drift from the option that it is foreseen by; so many times the most that others of its way were foreseen wrong by.
+Where that matters the option is flown."""
 
-ROUGH_S = 300.0
-"""For a way that nothing was flown by yet it may be off by less than this."""
+ROUGH, FLOWN_LEAST = 60.0, 4
+"""The first of them for a way by which fewer than so many options were flown yet (measured: up to 40)."""
 
 
 def correct_courses(
@@ -64,12 +65,13 @@ class Liftoffs:
     """The liftoffs of one problem's options as flown, foreseen where they were not flown yet.
 
     ``known`` are liftoffs as flown by option (`itinerary.flight_key`); ``added`` by way the shift by drift of each that
-    was flown, and what the flight added to it.
+    was flown, and what the flight added to it; ``wrong_s`` by way the most that one was foreseen wrong by.
     """
 
     problem: Problem
     known: dict[Key, float] = field(default_factory=dict)
     added: dict[int, list[tuple[float, float]]] = field(default_factory=dict)
+    wrong_s: dict[int, float] = field(default_factory=dict)
 
     @property
     def move(self) -> bool:
@@ -80,13 +82,18 @@ class Liftoffs:
     def foreseen(self, options: Options) -> tuple[F, F]:
         """Liftoff of each option as flown or foreseen, and by how much it may be off, s; nan for a craft in space."""
         moment, unsure = options.liftoff_s.copy(), np.zeros(len(options))
+        body, ring = self.problem.scenario.body, self.problem.ring
+        bulge = abs(body.j2) * (body.j2_radius_m / ring.radius_m) ** 2
         for index, own in self._by_way(options):
-            rows = np.flatnonzero(own)
-            drifted = later(self.problem, self.problem.ways[index], options.take(rows))
+            way, rows = self.problem.ways[index], np.flatnonzero(own)
+            turned_s = bulge / abs(way.place.relative_rate_rad_s) if way.place is not None else 0.0
+            drifted = later(self.problem, way, options.take(rows))
             flown = np.array(sorted(self.added.get(index, [(0.0, 0.0)])))
             alike = flown[np.searchsorted(0.5 * (flown[1:, 0] + flown[:-1, 0]), drifted)]
             moment[rows] += drifted + alike[:, 1]
-            unsure[rows] = UNSURE_S + UNSURE_SHARE * np.abs(drifted - alike[:, 0]) if index in self.added else ROUGH_S
+            doubt = UNSURE * turned_s + UNSURE_SHARE * np.abs(drifted - alike[:, 0])
+            doubt += UNSURE_TIMES * self.wrong_s.get(index, 0.0)
+            unsure[rows] = doubt if len(self.added.get(index, ())) >= FLOWN_LEAST else ROUGH * turned_s
         for name, liftoff_s in self.known.items():
             own = with_key(options, name[:-1])
             own = own if name[-1] < 0.0 else own & (options.craft_class == name[-1])
@@ -172,5 +179,9 @@ class Liftoffs:
             way = problem.ways[index]
             moved_s = what.moved_s(way, liftoff_s)
             drifted = float(later(problem, way, options.take(np.array([row])))[0])
+            if index in self.added:
+                foreseen = float(self.foreseen(options.take(np.array([row])))[0][0])
+                wrong = abs(foreseen - liftoff_s - moved_s)
+                self.wrong_s[index] = max(self.wrong_s.get(index, 0.0), wrong)
             self.known[name] = liftoff_s + moved_s
             self.added.setdefault(index, []).append((drifted, moved_s - drifted))

@@ -7,6 +7,7 @@ import re
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from ringwright.optimizer.plan import make_plan
@@ -15,8 +16,10 @@ from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.sheet.text import sheet_text
 from ringwright.reports.terminal import plan_text
 
+from ..optimizer.test_random_windows import inclined
 from ..planned import planned, scenario_of
 from .printed_flight import fly_printed
+from .scenario_maker import Draft, make, write_toml
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
 SLOW = {"slow-drift", "one-astray"}
@@ -84,3 +87,27 @@ def test_the_sheet_and_the_screen_print_the_times_of_the_result() -> None:
     assert on_screen is not None
     assert since_epoch(on_screen[1]) == pytest.approx(first["launch_s"], abs=0.51)
     assert since_epoch(on_screen[2]) == pytest.approx(first["insertion_s"], abs=0.51)
+
+
+def bulging(number: int) -> Draft:
+    """A random scenario over an oblate body: launches onto inclined rings in three of four."""
+    draft = inclined(number) if number % 4 else make(number, craft="any", crowd=3)
+    rng = np.random.default_rng([11, number])
+    draft["body"]["j2"] = float(np.round(10.0 ** rng.uniform(-4.0, -2.7), 6))
+    return draft
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("block", range(5))
+def test_random_plans_end_where_they_say(block: int) -> None:
+    """Ten random scenarios, inclined rings, launches and oblate bodies among them."""
+    launched = 0
+    for number in range(10 * block, 10 * block + 10):
+        text = write_toml(bulging(number))
+        result = planned(text)
+        if not result["plans"]:
+            continue
+        for one in fly_printed(text, result):
+            assert one.miss_deg < OFF_DEG, (number, one)
+        launched += any("direction" in item for plan in result["plans"] for item in plan["craft"])
+    assert launched >= 1
