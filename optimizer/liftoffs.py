@@ -119,16 +119,20 @@ class Liftoffs:
         return False
 
     def allowed(self, options: Options) -> Bool:
-        """Mask of the options that lift off, as flown or foreseen, when their site is open and their craft ready."""
+        """Mask of the options that lift off, as flown or as may be, when their site is open and their craft ready.
+
+        The catalogue has left out those whose pass itself is not allowed.
+        """
         out = np.ones(len(options), dtype=np.bool_)
         by_way = self._by_way(options)
         if not by_way:
             return out
-        moment, _ = self.foreseen(options)
+        moment, unsure = self.foreseen(options)
         ready = np.array([group.craft.ready_s for group in self.problem.classes])[options.craft_class]
         for index, own in by_way:
             pad = self.problem.scenario.pads[self.problem.ways[index].pad]
-            out[own] = open_at(pad, moment[own]) & (moment[own] >= ready[own] - EDGE_S)
+            ways = np.stack([moment[own], moment[own] - unsure[own], moment[own] + unsure[own]])
+            out[own] = np.any(open_at(pad, ways) & (ways >= ready[own] - EDGE_S), axis=0)
         return out
 
     def look(self, options: Options) -> bool:
@@ -151,6 +155,12 @@ class Liftoffs:
         self._fly(options, rows)
         return bool(rows)
 
+    def flown(self, options: Options) -> F:
+        """Liftoff of each option as flown, s, those flown that were not yet; nan for a craft in space."""
+        rows = np.flatnonzero(np.nan_to_num(self.foreseen(options)[1]) > 0.0)
+        self._fly(options, rows.tolist())
+        return self.foreseen(options)[0]
+
     def _by_way(self, options: Options) -> list[tuple[int, Bool]]:
         """The rows of each way that liftoffs are moved on; a carrier lifts off at the pass itself."""
         if not self.move:
@@ -164,6 +174,8 @@ class Liftoffs:
 
     def _fly(self, options: Options, rows: Sequence[int]) -> None:
         problem = self.problem
+        if not rows:
+            return
         courses: dict[Key, Course] = {}
         engines: dict[Key, BurnModel] = {}
         where: dict[Key, int] = {}

@@ -111,7 +111,7 @@ def test_liftoffs_are_foreseen_to_what_is_said_of_them() -> None:
     """Those flown first foresee the others, each within its own doubt."""
     [problem] = problems(scenario_of(LAMPS))
     options = catalogue(problem).options
-    picked = options.take(np.linspace(0, len(options) - 1, 12).astype(np.int64))
+    picked = options.take(np.linspace(0, len(options) - 1, 24).astype(np.int64))
     ours, all_flown = Liftoffs(problem=problem), Liftoffs(problem=problem)
     all_flown._fly(picked, range(len(picked)))
     ours._fly(picked, range(0, len(picked), 2))
