@@ -65,6 +65,8 @@ def test_a_turnaround_holds_for_the_liftoffs_that_are_printed() -> None:
     assert min(gaps) < 3.0 * DAY_S + 5.0
     assert min(gaps) >= 3.0 * DAY_S - TIME_S
     assert all(plan["within_limits"] and not plan["broken"] for plan in result["plans"])
+    [note] = [note for note in result["notes"] if "to spare" in note]
+    assert f"with {min(gaps) - 3.0 * DAY_S:.1f} s to spare" in note
 
 
 @pytest.mark.parametrize(
