@@ -50,9 +50,8 @@ def _tight_turnarounds(problem: Problem, plans: Sequence[Plan]) -> list[str]:
         spare = min(gaps, default=math.inf)
         if moved > 0.0 and 0.0 <= spare < 2.0 * moved:
             said.append(
-                f"turnaround at {pad.name or 'the pad'} is kept by the liftoffs as flown, with {spare:.1f} s to spare;
-                " "an option that another of the same pass beats in delta-v and finish was left out before those were
-                known"
+                f"turnaround at {pad.name or 'the pad'} is kept by the liftoffs as flown, with {spare:.1f} s to spare; "
+                "an option that another of the same pass beats in delta-v and finish was left out beforehand"
             )
     return said
 
