@@ -117,7 +117,8 @@ class Selection:
         options = options.take(options.whole(_in_time(options, finish_s, slots)))
         zoom = 1.0
         for _ in range(ROUNDS_MAX):
-            options = options.take(options.whole(self.liftoffs.allowed(options)))
+            allowed = options.whole(self.liftoffs.allowed(options))
+            options = options if allowed.all() else options.take(allowed)
             chosen = self._solve(options, aims, delta_v_m_s, ties, slots)
             if chosen is None:
                 return None

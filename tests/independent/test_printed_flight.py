@@ -33,8 +33,12 @@ NAMES = sorted(path.stem for path in FOLDER.glob("*.toml"))
 @pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.soak) if n in SLOW else n for n in NAMES])
 def test_a_person_who_flies_what_is_printed_ends_where_it_says(name: str) -> None:
     text = (FOLDER / f"{name}.toml").read_text(encoding="utf-8")
-    ended = fly_printed(text, planned(text))
+    result = planned(text)
+    ended = fly_printed(text, result)
     assert ended
+    for item in (item for plan in result["plans"] for item in plan["craft"]):
+        if item["route"] == "direct" and item["passes"] == 0 and item["burns"]:
+            assert item["burns"][0]["time_s"] == pytest.approx(item["ring_arrival_s"], abs=1e-3), item["craft"]
     worst = max(ended, key=lambda one: one.miss_deg)
     assert worst.miss_deg < OFF_DEG, worst
     leaning = max(ended, key=lambda one: abs(one.off_plane_deg - one.said_off_plane_deg))
