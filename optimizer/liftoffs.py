@@ -72,6 +72,7 @@ class Liftoffs:
     known: dict[Key, float] = field(default_factory=dict)
     added: dict[int, list[tuple[float, float]]] = field(default_factory=dict)
     wrong_s: dict[int, float] = field(default_factory=dict)
+    _last: tuple[Options, int, tuple[F, F]] | None = field(default=None, repr=False)
 
     @property
     def move(self) -> bool:
@@ -81,6 +82,8 @@ class Liftoffs:
 
     def foreseen(self, options: Options) -> tuple[F, F]:
         """Liftoff of each option as flown or foreseen, and by how much it may be off, s; nan for a craft in space."""
+        if self._last is not None and self._last[0] is options and self._last[1] == len(self.known):
+            return self._last[2]
         moment, unsure = options.liftoff_s.copy(), np.zeros(len(options))
         body, ring = self.problem.scenario.body, self.problem.ring
         bulge = abs(body.j2) * (body.j2_radius_m / ring.radius_m) ** 2
@@ -98,6 +101,8 @@ class Liftoffs:
             own = with_key(options, name[:-1])
             own = own if name[-1] < 0.0 else own & (options.craft_class == name[-1])
             moment[own], unsure[own] = liftoff_s, 0.0
+        # the same options are asked about several times in a row
+        self._last = (options, len(self.known), (moment, unsure))
         return moment, unsure
 
     def may_bind(self, options: Options) -> bool:
