@@ -31,12 +31,15 @@ class Source:
             counted from 0) to line number.
         defaults: dotted key to the default taken, in words.
         settings: dotted key to the override of the command line that set it, as typed.
+        spelled: key with its table, list items by name and without its unit (``launch.Cove.turnaround``; of a single
+            launch site without the name too), to the key as written (``turnaround_d``).
     """
 
     file: str = ""
     lines: Mapping[str, int] = field(default_factory=dict)
     defaults: Mapping[str, str] = field(default_factory=dict)
     settings: Mapping[str, str] = field(default_factory=dict)
+    spelled: Mapping[str, str] = field(default_factory=dict)
 
     def where(self, key: str) -> str:
         """Name file and line of a dotted key; the nearest enclosing table's line where the key itself has none."""

@@ -98,13 +98,12 @@ class FreeForm:
 class LaunchHeading:
     """How a craft is launched from a site that passes through the ring plane; angles rad, azimuths from north.
 
-    ``azimuth_rad`` is inertial, ``flight_azimuth_rad`` over the turning ground, for a level insertion. ``ascending``:
-    whether the ring's motion beside the site leads north. ``tilt_rad`` is the angle between launch plane and ring
-    plane; ``tilt_at`` what becomes of it. ``moved_s`` is how much later than over a round body the craft lifts off, so
+    ``flight_azimuth_rad`` is over the turning ground, for a level insertion. ``ascending``: whether the ring's motion
+    beside the site leads north. ``tilt_rad`` is the angle between launch plane and ring plane for a liftoff not moved;
+    ``tilt_at`` what becomes of it. ``moved_s`` is how much later than over a round body the craft lifts off, so
     that planes which drift apart meanwhile agree at the end.
     """
 
-    azimuth_rad: float
     flight_azimuth_rad: float
     ascending: bool
     tilt_rad: float
@@ -130,6 +129,8 @@ class CraftPlan:
     ``screened_from_s`` is when its distance to those in place begins to count; ``apart_s`` names those that it started
     together with, each with the moment from which it counts: when it comes nearer again after they were outside the
     separation, infinite for never.
+    ``azimuth_rad`` is the inertial one of the launch, from north over east; ``insertion_state`` position, m, and
+    velocity, m/s, at insertion, six numbers: both None for a craft in space.
     ``engine`` is what it was flown with, None where its burns were taken to be impulses.
     """
 
@@ -169,6 +170,8 @@ class CraftPlan:
     turned_s: float | None = None
     screened_from_s: float = -math.inf
     apart_s: tuple[tuple[str, float], ...] = ()
+    azimuth_rad: float | None = None
+    insertion_state: tuple[float, ...] | None = None
     engine: FiniteThrust | None = field(default=None, repr=False, compare=False)
     itinerary: Itinerary | None = field(default=None, repr=False, compare=False)
 

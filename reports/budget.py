@@ -12,6 +12,7 @@ from ..optimizer.robustness.budget import SHARES, Budget, CraftBudget
 from ..optimizer.robustness.quantiles import CONFIDENCE, Quantile
 from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
+from .limits import limit_key, plan_as_written
 from .result import gravity_of
 from .wording import listed
 
@@ -29,10 +30,10 @@ _BY_LAW = (
 def budget_text(budget: Budget, width: int) -> str:
     """The budget for a console, no line longer than ``width``."""
     lines = [budget.outcome.scenario.title, *paragraph(_answer(budget), width), ""]
-    broken = budget.plan.broken
+    broken = plan_as_written(budget.plan, budget.outcome.scenario.source).broken
     if broken:
         lines += paragraph(
-            f"THE PLAN BREAKS A LIMIT: {listed(sorted({b.limit for b in broken}))}. "
+            f"THE PLAN BREAKS A LIMIT: {listed(sorted({limit_key(b.limit) for b in broken}))}. "
             "The budget is of a plan that should not be flown.",
             width,
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +14,15 @@ from ..optimizer.outcome import AimFront, Bind, Margin, Plan
 from ..optimizer.studies.strategies import Entry, room_share
 from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
-from .limits import limit_key, limit_value, limit_words, serving_value
+from .limits import (
+    as_written,
+    infeasible_as_written,
+    limit_key,
+    limit_value,
+    limit_words,
+    plan_as_written,
+    serving_value,
+)
 from .result import aim_points
 from .tables import frame_csv
 from .terminal import CAUTION
@@ -65,6 +74,7 @@ def compare_text(entries: Sequence[Entry], width: int = 80) -> str:
         entries: at least one.
         width: greatest length of a line, at least 60.
     """
+    entries = [_as_written(entry) for entry in entries]
     scenarios = entries[0].about == "scenario"
     lines = paragraph("Scenarios side by side" if scenarios else entries[0].scenario.title, width)
     lines += paragraph(_what(entries, scenarios), width)
@@ -81,6 +91,17 @@ def compare_text(entries: Sequence[Entry], width: int = 80) -> str:
     lines += _remarks(entries, width)
     lines += ["", *paragraph(CAUTION, width)]
     return "\n".join(lines) + "\n"
+
+
+def _as_written(entry: Entry) -> Entry:
+    """An entry whose limits are named as its scenario spells them."""
+    source, tightest = entry.scenario.source, entry.tightest
+    return replace(
+        entry,
+        plan=None if entry.plan is None else plan_as_written(entry.plan, source),
+        tightest=None if tightest is None else replace(tightest, limit=as_written(tightest.limit, source)),
+        infeasible=infeasible_as_written(entry.infeasible, source),
+    )
 
 
 def _what(entries: Sequence[Entry], scenarios: bool) -> str:
@@ -242,7 +263,7 @@ def compare_result(entries: Sequence[Entry]) -> dict[str, Any]:
     return {
         "format": FORMAT,
         "over": "scenarios" if entries[0].about == "scenario" else "strategies",
-        "entries": [_entry(entry) for entry in entries],
+        "entries": [_entry(_as_written(entry)) for entry in entries],
     }
 
 

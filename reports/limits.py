@@ -8,6 +8,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TypeVar
+
+from ..models.scenario import Source
+from ..optimizer.outcome import Bind, Broken, Infeasible, Margin, Outcome, Plan
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,6 +95,44 @@ def limit_key(limit: str) -> str:
     table, dot, name = limit.rpartition(".")
     known = _KNOWN.get(name)
     return f"{table}{dot}{name}{known.suffix}" if known else limit
+
+
+def as_written(limit: str, source: Source) -> str:
+    """A limit with the unit that the scenario file gives it in; as it is where the file gives none.
+
+    >>> as_written("launch.turnaround", Source(spelled={"launch.turnaround": "turnaround_d"}))
+    'launch.turnaround_d'
+    """
+    table, dot, _ = limit.rpartition(".")
+    spelled = source.spelled.get(limit, "")
+    return f"{table}{dot}{spelled}" if spelled.endswith(tuple(suffix for suffix, _, _ in _UNITS)) else limit
+
+
+_Judged = TypeVar("_Judged", Bind, Broken, Margin)
+
+
+def _all_as_written(judged: tuple[_Judged, ...], source: Source) -> tuple[_Judged, ...]:
+    return tuple(replace(one, limit=as_written(one.limit, source)) for one in judged)
+
+
+def plan_as_written(plan: Plan, source: Source) -> Plan:
+    """A plan whose limits are named as the scenario file spells them; values stay SI."""
+    return replace(plan, broken=_all_as_written(plan.broken, source), margins=_all_as_written(plan.margins, source))
+
+
+def infeasible_as_written(why: Infeasible | None, source: Source) -> Infeasible | None:
+    """The limits that bind, named as the scenario file spells them; values stay SI."""
+    return None if why is None else replace(why, binds=_all_as_written(why.binds, source))
+
+
+def outcome_as_written(outcome: Outcome) -> Outcome:
+    """An outcome whose limits are all named as the scenario file spells them; values stay SI."""
+    source = outcome.scenario.source
+    return replace(
+        outcome,
+        plans=tuple(plan_as_written(plan, source) for plan in outcome.plans),
+        infeasible=infeasible_as_written(outcome.infeasible, source),
+    )
 
 
 def limit_words(limit: str) -> LimitWords:

@@ -11,6 +11,7 @@ from ..models.readouts import clock, instant, plain, span
 from ..optimizer.replan.replan import CraftChange, Decision, Replan
 from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
+from .limits import limit_key, outcome_as_written
 from .result import result
 from .terminal import infeasible_text, period_to_hit_s
 from .wording import count, listed, small, way_text
@@ -38,9 +39,11 @@ def replan_text(done: Replan, width: int) -> str:
             width,
             indent="  ",
         )
-    broken = () if done.outcome is None else done.outcome.plans[0].broken
+    broken = () if done.outcome is None else outcome_as_written(done.outcome).plans[0].broken
     for limit in broken:
-        lines += paragraph(f"!!! {limit.craft} BREAKS {limit.limit}. DO NOT FLY IT AS IT IS. !!!", width, indent="  ")
+        lines += paragraph(
+            f"!!! {limit.craft} BREAKS {limit_key(limit.limit)}. DO NOT FLY IT AS IT IS. !!!", width, indent="  "
+        )
     lines += [f"  {line}" for text in _over_wait(done) for line in paragraph(text, width - 2)]
     lines += _burns_to_come(done, width)
     if done.decisions:

@@ -29,7 +29,7 @@ from ..optimizer.outcome import (
     Plan,
     Proof,
 )
-from .limits import limit_key, limit_value, serving_value
+from .limits import limit_key, limit_value, outcome_as_written, serving_value
 
 FORMAT = "ringwright-plan/1"
 
@@ -50,6 +50,7 @@ def result(outcome: Outcome) -> dict[str, Any]:
     Raises:
         ValueError: a value that must be a number is not finite (a fault of the planner, never of the input).
     """
+    outcome = outcome_as_written(outcome)
     scenario, body, ring = outcome.scenario, outcome.scenario.body, outcome.ring
     return {
         "format": FORMAT,
@@ -60,6 +61,10 @@ def result(outcome: Outcome) -> dict[str, Any]:
             "gm_km3_s2": float(f"{body.gm * 1e-9:.15g}"),
             "radius_km": _number(body.radius_m * 1e-3, "km"),
             "atmosphere_top_km": _number(body.atmosphere_top_m * 1e-3, "km"),
+            "j2": body.j2,
+            "j2_radius_km": _number(body.j2_radius_m * 1e-3, "km"),
+            "spin_deg_s": float(f"{math.degrees(body.spin_rad_s):.15g}"),
+            "prime_meridian_deg": _number(math.degrees(body.prime_meridian_rad) % 360.0, "deg"),
         },
         "ring": {
             "altitude_km": _altitude(scenario, ring.radius_m),
@@ -299,7 +304,7 @@ def _craft(scenario: Scenario, part: CraftPlan) -> dict[str, Any]:
         "insertion": part.insertion,
         "insertion_speed_m_s": _maybe(part.insertion_speed_m_s, "m_s"),
         "launch_s": _maybe(part.launch_s, "s"),
-        **_heading(part),
+        **_launch(part),
         "insertion_s": _maybe(part.insertion_s, "s"),
         "parking_wait_s": _number(part.parking_wait_s, "s"),
         "ring_arrival_s": _number(part.ring_arrival_s, "s"),
@@ -338,13 +343,25 @@ def _free_form(part: CraftPlan) -> dict[str, Any]:
     }
 
 
+def _launch(part: CraftPlan) -> dict[str, Any]:
+    """How a launch is aimed, and the inertial state at insertion."""
+    state = part.insertion_state
+    if part.azimuth_rad is None or state is None:
+        return {}
+    return {
+        "azimuth_deg": _number(math.degrees(part.azimuth_rad), "deg"),
+        **_heading(part),
+        "insertion_position_km": [_number(x * 1e-3, "km") for x in state[:3]],
+        "insertion_velocity_m_s": [_number(x, "m_s") for x in state[3:]],
+    }
+
+
 def _heading(part: CraftPlan) -> dict[str, Any]:
     """What only a launch from a site tells that passes through the ring plane."""
     heading = part.heading
     if heading is None:
         return {}
     return {
-        "azimuth_deg": _number(math.degrees(heading.azimuth_rad), "deg"),
         "flight_azimuth_deg": _number(math.degrees(heading.flight_azimuth_rad), "deg"),
         "direction": "ascending" if heading.ascending else "descending",
         "tilt_deg": _number(math.degrees(heading.tilt_rad), "deg"),

@@ -12,12 +12,12 @@ import shlex
 from ..models.printable import printable
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
-from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan, Proof
+from ..optimizer.outcome import Bind, Broken, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan, Proof
 from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .hold import hold_lines
 from .layout import Column, columns, heading, paragraph, shell_lines
-from .limits import limit_key, limit_value, limit_words, serving_value
+from .limits import limit_key, limit_value, limit_words, outcome_as_written, serving_value
 from .price_of_time import other_ways, price_of_time
 from .result import burn_model_of, gravity_of
 from .wording import (
@@ -56,6 +56,7 @@ def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = N
     """
     if not outcome.plans:
         return infeasible_text(outcome, width)
+    outcome = outcome_as_written(outcome)
     first = min(outcome.plans, key=lambda plan: plan.rank)
     if not first.craft:
         return "\n".join([*_answer(outcome, first, width), *_remarks(outcome, width)]) + "\n"
@@ -82,6 +83,7 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
         outcome: one without plans.
         width: greatest length of a line, at least 40.
     """
+    outcome = outcome_as_written(outcome)
     scenario, why = outcome.scenario, outcome.infeasible
     lines = paragraph(scenario.title, width)
     lines.append("")
@@ -175,14 +177,22 @@ def _broken_lines(plan: Plan, width: int) -> list[str]:
     for broken in plan.broken:
         words = limit_words(broken.limit)
         lines += paragraph(
-            f"!!! PLAN {plan.rank} BREAKS A LIMIT: {broken.craft}, {words.words}: "
-            f"{_quantity(broken.limit, broken.value)}, where {limit_key(broken.limit)} allows "
-            f"{'no less than' if words.floor else 'no more than'} {_quantity(broken.limit, broken.allowed)}. "
-            f"DO NOT FLY IT AS IT IS. !!!",
+            f"!!! PLAN {plan.rank} BREAKS A LIMIT: {broken.craft}, {words.words}: {_missed_by(broken)}, where "
+            f"{limit_key(broken.limit)} allows {'no less than' if words.floor else 'no more than'} "
+            f"{_quantity(broken.limit, broken.allowed)}. DO NOT FLY IT AS IT IS. !!!",
             width,
             hang="    ",
         )
     return ["", *lines] if lines else []
+
+
+def _missed_by(broken: Broken) -> str:
+    """What a plan comes to where it breaks a limit; by how much it misses the limit where both read alike."""
+    value, allowed = (_quantity(broken.limit, one) for one in (broken.value, broken.allowed))
+    if value != allowed:
+        return value
+    gap = _quantity(broken.limit, abs(broken.value - broken.allowed))
+    return f"{gap} {'short of' if broken.value < broken.allowed else 'over'} {allowed}"
 
 
 def _model_words(outcome: Outcome) -> str:

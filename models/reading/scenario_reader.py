@@ -116,7 +116,9 @@ def _one(root: Table, name: str) -> Table:
 
 def _source(root: Table) -> Source:
     lines: dict[str, int] = {}
+    spelled: dict[str, str] = {}
     for table in root.everywhere():
+        spelled.update({f"{table.label}.{name}": entry.spelled for name, entry in table.entries.items()})
         own = table.line()
         if own and table.path:
             lines[table.path] = own
@@ -127,8 +129,15 @@ def _source(root: Table) -> Source:
     # a single launch site is found without counting it, too
     if len(root.tables.get("launch", ())) == 1:
         lines.update({key.replace("launch[0]", "launch"): line for key, line in lines.items() if key[:6] == "launch"})
+        spelled.update({f"launch.{name}": entry.spelled for name, entry in root.tables["launch"][0].entries.items()})
     origin = root.origin
-    return Source(file=origin.file, lines=lines, defaults=dict(origin.defaults), settings=dict(origin.settings))
+    return Source(
+        file=origin.file,
+        lines=lines,
+        defaults=dict(origin.defaults),
+        settings=dict(origin.settings),
+        spelled=spelled,
+    )
 
 
 def _body(table: Table, epoch: datetime | None) -> Body:

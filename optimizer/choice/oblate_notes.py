@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from ..catalogue.problem import Problem
 from ..outcome import Plan
@@ -31,6 +32,28 @@ def left_front(plans: Sequence[Plan]) -> list[int]:
         else:
             least = plan.delta_v_m_s
     return out
+
+
+def _tight_turnarounds(problem: Problem, plans: Sequence[Plan]) -> list[str]:
+    """Where moved liftoffs decide what a pad allows: by what it was kept, and what was not looked at."""
+    said = []
+    for pad in problem.scenario.pads:
+        if pad.turnaround_s <= 0.0:
+            continue
+        parts = [[p for p in plan.craft if p.pad == pad.name and p.launch_s is not None] for plan in plans]
+        moved = max((abs(p.heading.moved_s) for here in parts for p in here if p.heading is not None), default=0.0)
+        gaps = [
+            late - early - pad.turnaround_s
+            for here in parts
+            for early, late in pairwise(sorted({p.launch_s for p in here if p.launch_s is not None}))
+        ]
+        spare = min(gaps, default=math.inf)
+        if moved > 0.0 and 0.0 <= spare < 2.0 * moved:
+            said.append(
+                f"turnaround at {pad.name or 'the pad'} is kept by the liftoffs as flown, with {spare:.1f} s to spare; "
+                "an option that another of the same pass beats in delta-v and finish was left out beforehand"
+            )
+    return said
 
 
 def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left: int) -> tuple[str, ...]:
@@ -62,6 +85,7 @@ def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left:
             f"liftoffs stand up to {max(moved):.0f} s beside the pass through the ring plane: over the oblate body "
             "the planes of orbits on the way drift at another rate, and so they agree when the craft is in its slot"
         )
+    said += _tight_turnarounds(problem, plans)
     ring = problem.ring
     for way in problem.ways:
         short = ring.radius_m - (way.arrival_radius_m or ring.radius_m)

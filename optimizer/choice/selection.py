@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -16,10 +16,12 @@ from ..catalogue.catalogue import Catalogue, at_finish, from_pad, launched, wind
 from ..catalogue.close_approaches import passes_slots
 from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
 from ..catalogue.problem import Problem
+from ..liftoffs import Liftoffs
 from ..routes.options import F, Options, columns, join, summed, worst
+from ..schedule.columns import Columns
 from ..schedule.lexicographic import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
 from ..starts import with_classes
-from ..trajectory.itinerary import key
+from ..trajectory.itinerary import key, with_key
 
 ROUNDS_MAX = 400
 """Most meetings resolved for one choice; each adds a row or new moments, so running out would be a fault."""
@@ -83,6 +85,7 @@ class Selection:
         self._rows: list[tuple[tuple[float, ...], int, float]] = []
         self._known: set[tuple[tuple[float, ...], int]] = set()
         self._more: list[Options] = []
+        self.liftoffs = Liftoffs(problem=made.problem)
 
     def best(
         self,
@@ -115,9 +118,14 @@ class Selection:
         options = options.take(options.whole(_in_time(options, finish_s, slots)))
         zoom = 1.0
         for _ in range(ROUNDS_MAX):
+            allowed = options.whole(self.liftoffs.allowed(options))
+            options = options if allowed.all() else options.take(allowed)
             chosen = self._solve(options, aims, delta_v_m_s, ties, slots)
             if chosen is None:
                 return None
+            if self.liftoffs.look(chosen.options):
+                # what a site allows is asked again, of the moments as they are flown
+                continue
             more = self._meetings(made, chosen.options)
             if more is None and zoom >= ZOOM_LAST:
                 more = self._closer_moments(made, chosen.options, zoom)
@@ -167,7 +175,7 @@ class Selection:
         if not len(options):
             return None
         schedule = ScheduleProblem(
-            columns=columns(options),
+            columns=self._columns(options),
             class_count=np.array([c.count for c in problem.classes]),
             slots=problem.ring.slots * problem.ring.planes,
             turnaround_s=np.array([p.turnaround_s for p in problem.scenario.pads]),
@@ -195,11 +203,18 @@ class Selection:
         rows = np.isin(options.column, np.array(solved.chosen))
         return Chosen(options=options.take(rows), solved=solved, columns=options.first_row.size)
 
+    def _columns(self, options: Options) -> Columns:
+        """The options as the schedule sees them; where it decides what a pad allows, with liftoffs as flown."""
+        made = columns(options)
+        if not self.liftoffs.may_bind(options):
+            return made
+        return replace(made, liftoff_s=self.liftoffs.foreseen(options)[0][options.first_row])
+
     def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
         """For each meeting found so far: the option, and everybody in place there before it passes."""
         found = []
         for name, slot, until in self._rows:
-            own = np.nonzero(_same(options, name))[0]
+            own = np.nonzero(with_key(options, name))[0]
             if own.size:
                 there = np.nonzero((options.slot == slot) & (options.finish_s <= until))[0]
                 # alike craft may fly the same option: they share the slot, so at most one of them is chosen anyway
@@ -310,24 +325,6 @@ def _filled(problem: Problem, options: Options, slots: frozenset[int] | None) ->
         return ()
     wanted = sorted(slots & frozenset(problem.free_slots))
     return ((summed(options, np.where(np.isin(options.slot, wanted), -1.0, 0.0)), -float(len(wanted))),)
-
-
-def _same(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
-    """Mask of the options with that key (see ``itinerary.key``)."""
-    who, slot, liftoff, wait, passes, k, m, flight, dropped_at, waiting, turned = name
-    mask = (
-        (options.slot == slot)
-        & (options.flight == flight)
-        & (options.revolutions == k)
-        & (options.ring_revolutions == m)
-    )
-    speed = np.where(options.bundle >= 0, options.carrier_speed_m_s, -1.0)
-    mask &= (np.abs(speed - dropped_at) < 1e-5) & (np.abs(np.nan_to_num(options.waiting_m) - waiting) < 1e-2)
-    mask &= np.abs(np.nan_to_num(options.turned_s, nan=-1.0) - turned) < 1e-5
-    mask &= (options.passes == passes) & (np.abs(options.parking_wait_s - wait) < 1e-5)
-    if who >= 0:
-        return np.asarray(mask & (options.way == who) & (np.abs(options.liftoff_s - liftoff) < 1e-5))
-    return np.asarray(mask & (options.way < 0) & (options.craft_class == -1.0 - who))
 
 
 def burned(made: Catalogue, options: Options) -> F:

@@ -96,6 +96,8 @@ def part_of(ring: Ring, one: Astray, flight: Flight, seen: Measured, seats: Seat
         insertion=None,
         insertion_speed_m_s=None,
         insertion_s=None,
+        azimuth_rad=None,
+        insertion_state=None,
         heading=None,
         carrier=None,
         parking_wait_s=0.0,

@@ -1,8 +1,8 @@
 """What a slip of each launch costs, and the loss of each craft: on the pad, or dead in its slot.
 
-Every answer is a plan of its own, best by the scenario's goal over the catalogue (not flown): all that is still to be
-launched may take other slots and moments, except that a slip changes nothing for what has gone up before. After a loss
-the ring is either spread evenly over those that are left, or its gap waits for a spare.
+Every answer is a plan of its own, best by the scenario's goal over the catalogue (flown for its liftoff only): all that
+is still to be launched may take other slots and moments, except that a slip changes nothing for what has gone up
+before. After a loss the ring is either spread evenly over those that are left, or its gap waits for a spare.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ EARLY_S = 1.0
 class Price:
     """What a plan comes to: total delta-v of all that is planned, latest finish; and the liftoff asked about, if any.
 
-    ``delta_v_m_s`` counts craft only. Times from the scenario's epoch.
+    ``delta_v_m_s`` counts craft only. Times from the scenario's epoch; the liftoff is that of the flight.
     """
 
     delta_v_m_s: float
@@ -141,7 +141,7 @@ def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Pri
     liftoffs = []
     for index, group in enumerate(selection.made.problem.classes):
         if set(group.names) & set(asked):
-            liftoffs += options.liftoff_s[options.craft_class == index].tolist()
+            liftoffs += selection.liftoffs.flown(options.take(options.craft_class == index)).tolist()
     return Price(
         delta_v_m_s=math.fsum(options.delta_v_m_s.tolist()),
         finish_s=float(options.finish_s.max()),

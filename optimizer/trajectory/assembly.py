@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -22,15 +22,17 @@ from ...models.flight.stepping import RELATIVE_TOLERANCE
 from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth, launch_state, tilt
 from ...models.scenario import Craft, LimitSpec
+from ...models.windows import SiteAndPlane, azimuth_of_least_tilt
 from ..catalogue.finite_burns import engine_of
 from ..catalogue.problem import Problem
+from ..liftoffs import correct_courses
 from ..outcome import CraftPlan, Flown, FreeForm, LaunchHeading, Plan
 from ..routes.options import Options
 from ..starts import Mask, with_classes, with_kept
 from .burn_list import burns_of
 from .carrier import Carried, CarrierKey, carrier_key, dropped, fly_carriers
 from .carrier_plans import carrier_plans
-from .differential_correction import IMPULSIVE, Case, correct
+from .differential_correction import IMPULSIVE
 from .itinerary import Course, course, flight_key
 from .limits import judged
 from .nodal_drift import drift_courses
@@ -196,7 +198,7 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
                 else:
                     courses[name] = course(problem, options, row, finite=engine is not None)
                 slots[name] = int(options.slot[row])
-    first_guess = _corrected(problem, courses, slots, engines)
+    first_guess = correct_courses(problem, courses, slots, engines)
     first_guess.update((name, one.first_guess_rad) for name, one in drifted.items())
     # a corrected flight is no better than its correction: a hundred thousandth of a degree of slot
     relative = CORRECTED_RELATIVE if problem.oblate else RELATIVE_TOLERANCE
@@ -221,34 +223,6 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
         beside_kept=with_kept(problem),
         beside=with_classes(problem),
     )
-
-
-def _corrected(
-    problem: Problem,
-    courses: dict[tuple[float, ...], Course],
-    slots: dict[tuple[float, ...], int],
-    engines: dict[tuple[float, ...], BurnModel],
-) -> dict[tuple[float, ...], float]:
-    """Correct all courses by their flight, in place; the slot error of each first guess, rad."""
-    names = [name for name, what in courses.items() if what.unknowns]
-    cases = [
-        Case(
-            itinerary=courses[name].itinerary,
-            ring=problem.ring,
-            plane=courses[name].plane,
-            slot=slots[name] % problem.ring.slots,
-            unknowns=courses[name].unknowns,
-            targets=courses[name].targets,
-            burns=engines[name],
-            spin_rad_s=problem.scenario.body.spin_rad_s,
-        )
-        for name in names
-    ]
-    found = {}
-    for name, result in zip(names, correct(cases, problem.gravity), strict=True):
-        found[name] = result.first.slot_error_rad
-        courses[name] = replace(courses[name], itinerary=result.itinerary)
-    return found
 
 
 def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
@@ -320,9 +294,9 @@ def _craft_plan(
     nearest = _nearest(problem, flights, option_key, row, name, finish, seats)
     # over an oblate body the flight may have moved the liftoff, and all that follows from it
     by = flights.carried[carrier_key(options, row)] if options.bundle[row] >= 0 else None
-    moved = 0.0
-    if way is not None and way.place is not None and what.insertion_s is not None:
-        moved = what.insertion_s - float(options.liftoff_s[row]) - way.insertion_after_s
+    moved = what.moved_s(way, float(options.liftoff_s[row]))
+    begun = flight.itinerary if by is None else by.flight.itinerary
+    inserted = None if way is None else (*map(float, begun.position), *map(float, begun.velocity))
     phased = revolutions > 0 and options.flight[row] < 0
     phasing = float(options.phasing_s[row]) / revolutions if phased else None
     to_hit = phasing
@@ -341,14 +315,14 @@ def _craft_plan(
         revolutions=revolutions,
         ring_revolutions=int(options.ring_revolutions[row]),
         passes=int(options.passes[row]),
-        lead_rad=float(options.lead_rad[row]),
+        lead_rad=_lead(problem, what, flight, int(options.slot[row]), float(options.lead_rad[row])),
         pad=None if way is None else problem.scenario.pads[way.pad].name,
         carrier=None if by is None else craft.carrier,
         insertion=None if way is None else way.insertion.name,
-        insertion_speed_m_s=None if way is None else way.insertion_speed_m_s,
+        insertion_speed_m_s=None if inserted is None else math.dist(inserted[3:], (0.0, 0.0, 0.0)),
         launch_s=None if way is None else float(options.liftoff_s[row]) + moved,
         insertion_s=what.insertion_s,
-        parking_wait_s=float(options.parking_wait_s[row]),
+        parking_wait_s=_waited(what, float(options.parking_wait_s[row]), corrected=planned is None),
         ring_arrival_s=float(options.touch_s[row]) + moved if by is None else by.first_pass_s,
         in_slot_s=finish,
         phasing_period_s=phasing,
@@ -367,11 +341,34 @@ def _craft_plan(
         screened_from_s=what.screened_from_s,
         apart_s=nearest.apart_s,
         last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
+        azimuth_rad=None if way is None else _azimuth(problem, way, float(options.liftoff_s[row])),
+        insertion_state=inserted,
         heading=_heading(problem, way, float(options.liftoff_s[row]), moved),
         free_form=_evidence(problem, int(options.flight[row])),
         itinerary=flight.itinerary if what.full is None else what.full,
         engine=flight.burns if isinstance(flight.burns, FiniteThrust) else None,
     )
+
+
+def _waited(what: Course, planned_s: float, *, corrected: bool) -> float:
+    """Wait in a parking orbit, or in another one for the node to drift, s: as flown where the burns were corrected."""
+    burns = (what.itinerary if what.full is None else what.full).impulses
+    if corrected and what.route == "park" and burns and what.insertion_s is not None:
+        return burns[0].time_s - what.insertion_s
+    if corrected and what.route == "drift" and len(burns) == 4:
+        return burns[2].time_s - burns[1].time_s
+    return planned_s
+
+
+def _lead(problem: Problem, what: Course, flight: Flight, slot: int, planned_rad: float) -> float:
+    """The slot's lead when phasing begins, rad: a launch that the correction has moved comes to another place."""
+    if what.phasing_burn is None or what.insertion_s is None or not what.unknowns:
+        return planned_rad
+    ring, burn = problem.ring, flight.itinerary.impulses[what.phasing_burn]
+    plane = (ring.inclination_rad, ring.node(burn.time_s, what.plane))
+    here = frames.latitude_argument(flight.before[what.phasing_burn][:3], *plane)
+    ahead = ring.phase(burn.time_s, slot) - here
+    return planned_rad + float(frames.wrap(ahead - planned_rad))
 
 
 def _phasing_burn(what: Course, revolutions: int) -> int | None:
@@ -407,13 +404,21 @@ def _place(problem: Problem, options: Options, row: int) -> _Place:
     return _Place(angle - site + launched.site_rad, launched.inclination_rad, node)
 
 
+def _azimuth(problem: Problem, way: Ascent, liftoff_s: float) -> float:
+    """Inertial azimuth of a launch; the body's turning takes site and plane along, so a liftoff moved keeps it."""
+    if way.place is not None:
+        return float(way.azimuth(liftoff_s))
+    body, ring, pad = problem.scenario.body, problem.ring, problem.scenario.pads[way.pad]
+    place = SiteAndPlane.of(body, pad, ring, way.plane)
+    return float(azimuth_of_least_tilt(place, liftoff_s))
+
+
 def _heading(problem: Problem, way: Ascent | None, liftoff_s: float, moved_s: float) -> LaunchHeading | None:
     if way is None or way.place is None:
         return None
-    azimuth = float(way.azimuth(liftoff_s))
     body, pad = problem.scenario.body, problem.scenario.pads[way.pad]
+    azimuth = _azimuth(problem, way, liftoff_s)
     return LaunchHeading(
-        azimuth_rad=azimuth,
         flight_azimuth_rad=float(flight_azimuth(body, pad, way.insertion_speed_m_s, azimuth)),
         ascending=way.ascending,
         tilt_rad=float(tilt(way, liftoff_s)),

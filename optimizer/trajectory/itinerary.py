@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from ...models import frames, orbits
 from ...models import oblate_coast as coast
@@ -18,7 +19,7 @@ from ..catalogue.problem import Problem
 from ..outcome import Route
 from ..routes.free_form import TimedFlight
 from ..routes.launch_tilt import apsis_burns, drift_of
-from ..routes.options import ROUTES, Options
+from ..routes.options import ROUTES, F, Options
 from ..routes.plane_crossing import crossings
 from .differential_correction import IN_PLANE, Part, Target, Unknown
 
@@ -53,6 +54,26 @@ class Course:
     earlier: Flight | None = None
     full: Itinerary | None = None
 
+    def corrected(self, itinerary: Itinerary) -> Course:
+        """The same option as its correction has it: where that moved the start, what counts from there moves along.
+
+        Liftoff and insertion as flown are read off here and nowhere else; the moment of the option is the guess that
+        the correction began with.
+        """
+        by_s = itinerary.start_s - self.itinerary.start_s
+        return replace(
+            self,
+            itinerary=itinerary,
+            insertion_s=None if self.insertion_s is None else self.insertion_s + by_s,
+            screened_from_s=self.screened_from_s + by_s,
+        )
+
+    def moved_s(self, way: Ascent | None, liftoff_s: float) -> float:
+        """How much later than the liftoff of the option it lifts off, s: 0 where the site never leaves the plane."""
+        if way is None or way.place is None or self.insertion_s is None:
+            return 0.0
+        return self.insertion_s - way.insertion_after_s - liftoff_s
+
 
 def key(options: Options, row: int) -> tuple[float, ...]:
     """What distinguishes one flight from another, whoever flies it in which class of alike craft."""
@@ -71,6 +92,24 @@ def key(options: Options, row: int) -> tuple[float, ...]:
         0.0 if math.isnan(o.waiting_m[row]) else round(float(o.waiting_m[row]), 3),
         -1.0 if math.isnan(o.turned_s[row]) else round(float(o.turned_s[row]), 6),
     )
+
+
+def with_key(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
+    """Mask of the options with that key (see `key`)."""
+    who, slot, liftoff, wait, passes, k, m, flight, dropped_at, waiting, turned = name
+    mask = (
+        (options.slot == slot)
+        & (options.flight == flight)
+        & (options.revolutions == k)
+        & (options.ring_revolutions == m)
+    )
+    speed = np.where(options.bundle >= 0, options.carrier_speed_m_s, -1.0)
+    mask &= (np.abs(speed - dropped_at) < 1e-5) & (np.abs(np.nan_to_num(options.waiting_m) - waiting) < 1e-2)
+    mask &= np.abs(np.nan_to_num(options.turned_s, nan=-1.0) - turned) < 1e-5
+    mask &= (options.passes == passes) & (np.abs(options.parking_wait_s - wait) < 1e-5)
+    if who >= 0:
+        return np.asarray(mask & (options.way == who) & (np.abs(options.liftoff_s - liftoff) < 1e-5))
+    return np.asarray(mask & (options.way < 0) & (options.craft_class == -1.0 - who))
 
 
 def flight_key(problem: Problem, options: Options, row: int) -> tuple[float, ...]:
@@ -114,7 +153,7 @@ def course(
     must_burn = False
     if way is not None:
         liftoff = float(options.liftoff_s[row])
-        late = later(problem, way, options, row) if late_s is None else late_s
+        late = float(later(problem, way, options.take(np.array([row])))[0]) if late_s is None else late_s
         insertion_s = start_s = liftoff + late + way.insertion_after_s
         position, velocity = inserted(problem, way, liftoff, late, start_s)
         burn_s += late
@@ -285,26 +324,31 @@ def _free_form(problem: Problem, flight: TimedFlight, finite: bool) -> Course:
     )
 
 
-def later(problem: Problem, way: Ascent, options: Options, row: int) -> float:
-    """How much later than at the pass a craft lifts off, s, so that its plane has drifted into the ring's at the end.
+def later(problem: Problem, way: Ascent, options: Options) -> F:
+    """How much later than at the pass craft lift off by a way, s, so that their planes are the ring's at the end.
 
     Over an oblate body the node of a lower orbit drifts by another rate than the ring's. A first guess by secular
     rates, to be corrected by the flight; 0 over a round body, and for a site that never leaves the plane.
+
+    Args:
+        options: n of them, all by that way.
+
+    Returns:
+        Shape (n,).
     """
     ring, body = problem.ring, problem.scenario.body
     if way.place is None or not problem.oblate or ring.node_rate_rad_s == 0.0:
-        return 0.0
-    stages = [(way.periapsis_m, ring.radius_m, way.coast_s)]
-    if way.parking:
-        stages = [
-            (way.insertion.radius_m, way.insertion.radius_m, float(options.parking_wait_s[row])),
-            (way.insertion.radius_m, ring.radius_m, way.coast_s),
-        ]
-    if options.revolutions[row] > 0:
-        semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, float(options.speed_m_s[row])))
-        stages.append((2.0 * semi - ring.radius_m, ring.radius_m, float(options.phasing_s[row])))
-    behind = float(node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, stages))
-    return behind / way.place.relative_rate_rad_s
+        return np.zeros(len(options))
+    low: ArrayLike = way.insertion.radius_m if way.parking else way.periapsis_m
+    semi = orbits.semi_major_from_speed(ring.gm, ring.radius_m, options.speed_m_s)
+    phasing = np.where(options.revolutions > 0, options.phasing_s, 0.0)
+    stages: list[tuple[ArrayLike, ArrayLike, ArrayLike]] = [
+        (low, low, options.parking_wait_s if way.parking else 0.0),
+        (low, ring.radius_m, way.coast_s),
+        (np.where(options.revolutions > 0, 2.0 * semi - ring.radius_m, ring.radius_m), ring.radius_m, phasing),
+    ]
+    behind = node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, stages)
+    return np.asarray(np.broadcast_to(behind / way.place.relative_rate_rad_s, (len(options),)))
 
 
 def _drifted(problem: Problem, options: Options, row: int) -> float:

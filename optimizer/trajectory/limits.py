@@ -16,8 +16,8 @@ LENGTH_SLACK_M = 1.0
 PLANE_SLACK_RAD = math.radians(0.01)
 """A tilt below this is none: the corrector and the ring's own mean plane over an oblate body are no better."""
 
-MOVED_SLACK_S = 1.0
-"""A liftoff that the flight has moved by less than this keeps the limits of its pad."""
+MOVED_SLACK_S = 0.01
+"""A liftoff nearer to the limits of its pad than this keeps them: corrections of a flight agree to a thousandth."""
 
 
 def judged(
@@ -147,6 +147,7 @@ def broken_of(
 def _broken_by_moving(scenario: Scenario, craft: Sequence[CraftPlan]) -> list[Broken]:
     """Limits of a pad that liftoffs break which the flight over an oblate body has moved, by minutes at most."""
     found = []
+    ready = {one.name: one.ready_s for one in scenario.craft}
     for pad in scenario.pads:
         name = "launch" if len(scenario.pads) == 1 else f"launch.{pad.name}"
         # those on one carrier go up together
@@ -155,6 +156,8 @@ def _broken_by_moving(scenario: Scenario, craft: Sequence[CraftPlan]) -> list[Br
         for time, who in here:
             if time < pad.ready_s - MOVED_SLACK_S:
                 found.append(Broken(craft=who, limit=f"{name}.ready", value=time, allowed=pad.ready_s))
+            if time < ready.get(who, 0.0) - MOVED_SLACK_S:
+                found.append(Broken(craft=who, limit=f"craft.{who}.ready", value=time, allowed=ready[who]))
             if time > pad.until_s + MOVED_SLACK_S:
                 found.append(Broken(craft=who, limit=f"{name}.until", value=time, allowed=pad.until_s))
             for start, end in pad.blackouts_s:

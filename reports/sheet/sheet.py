@@ -93,7 +93,7 @@ def _before(outcome: Outcome, part: CraftPlan) -> Block:
     epoch = outcome.scenario.epoch
     steps = []
     if part.launch_s is not None:
-        steps.append(f"Liftoff from {part.pad} at {instant(epoch, part.launch_s, 1)}.")
+        steps.append(f"Liftoff from {part.pad} at {instant(epoch, part.launch_s, 1)}{_azimuths(part)}.")
         if part.insertion_s is not None:
             speed = "" if part.insertion_speed_m_s is None else f", {plain(part.insertion_speed_m_s)} m/s inertial"
             after = clock(part.insertion_s - part.launch_s)
@@ -101,6 +101,14 @@ def _before(outcome: Outcome, part: CraftPlan) -> Block:
             steps.append(f"Insertion{named} {after} after liftoff, at {instant(epoch, part.insertion_s, 1)}{speed}.")
     steps.append("Clock set and checked against the epoch; plan and sheet are of the same run.")
     return Block(heading="Before", steps=tuple(steps))
+
+
+def _azimuths(part: CraftPlan) -> str:
+    """The azimuth of a launch, inertial and over the turning ground."""
+    if part.azimuth_rad is None:
+        return ""
+    ground = "" if part.heading is None else f", {plain(math.degrees(part.heading.flight_azimuth_rad), 3)} over ground"
+    return f", on azimuth {plain(math.degrees(part.azimuth_rad), 3)} deg inertial{ground}"
 
 
 def _direction(burn: Burn) -> str:

@@ -239,7 +239,7 @@ def _launch(case: Case, pad: Pad, item: Mapping[str, Any]) -> list[str]:
     site = np.array(case.site_direction(pad, float(item["launch_s"])))
     pole = _pole(case, int(item["plane"]))
     off = abs(math.degrees(math.asin(float(site @ pole))))
-    if off > math.degrees(pad.plane_tolerance) + max(PLANE_DEG, 0.001 if item.get("azimuth_deg") is None else 0.0):
+    if off > math.degrees(pad.plane_tolerance) + max(PLANE_DEG, 0.001 if "tilt_deg" not in item else 0.0):
         broken.append(f"{name} lifts off {off} deg from the plane, {math.degrees(pad.plane_tolerance)} are allowed")
     azimuth = item.get("azimuth_deg")
     heading = np.cross(pole, site) if azimuth is None else _heading(site, math.radians(float(azimuth)))
@@ -260,8 +260,8 @@ def _launch(case: Case, pad: Pad, item: Mapping[str, Any]) -> list[str]:
         if told is not None and abs(_fold_deg(told - flown)) > 1e-3:
             broken.append(f"{name} is said to fly on {told} deg over the ground, it is {flown % 360.0}")
     tilt = math.degrees(math.acos(min(1.0, float(np.cross(site, heading) @ pole))))
-    if azimuth is not None and abs(tilt - item["tilt_deg"]) > 1e-4:
-        broken.append(f"{name} is said to be tilted by {item['tilt_deg']} deg, it is {tilt}")
+    if abs(tilt - item.get("tilt_deg", 0.0)) > (1e-4 if "tilt_deg" in item else 0.001):
+        broken.append(f"{name} is said to be tilted by {item.get('tilt_deg', 0.0)} deg, it is {tilt}")
     return broken
 
 

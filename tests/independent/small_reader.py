@@ -95,6 +95,8 @@ class Case:
     """One scenario, as plain numbers."""
 
     gm: float
+    j2: float
+    j2_radius: float
     body_radius: float
     top: float
     spin: float
@@ -275,8 +277,7 @@ def read_case(
 
     Args:
         text: the TOML.
-        body: ``gm_km3_s2``, ``radius_km`` and ``atmosphere_top_km`` (as the JSON result names them) of a built-in body,
-            for what the file does not give itself.
+        body: constants of a built-in body as the JSON result names them, for what the file does not give itself.
         spin: rotation rate of a built-in body, rad/s.
         meridian: right ascension of its prime meridian at the epoch, rad.
 
@@ -300,6 +301,8 @@ def read_case(
     day = _optional(world, "sidereal_day", "time")
     if day is not None:
         spin = 2.0 * math.pi / day
+    elif spin is None:
+        spin = math.radians(float(world.get("spin_deg_s", 0.0)))
     ring = data["ring"]
     radius = _optional(ring, "radius", "length")
     if radius is None:
@@ -313,9 +316,11 @@ def read_case(
     launch = data.get("launch", [])
     return Case(
         gm=gm,
+        j2=float(world.get("j2", 0.0)),
+        j2_radius=quantity(world, "j2_radius", "length", body_radius),
         body_radius=body_radius,
         top=top,
-        spin=spin if spin is not None else 0.0,
+        spin=spin,
         meridian=quantity(world, "prime_meridian", "angle", meridian if meridian is not None else 0.0),
         radius=radius,
         slots=int(ring["slots"]),

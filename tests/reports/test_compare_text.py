@@ -59,7 +59,7 @@ def test_no_line_is_wider_than_the_page(
 
 def test_a_scenario_without_a_plan_says_what_would_serve(by_scenario: tuple[Entry, ...]) -> None:
     shown = " ".join(compare_text(by_scenario, 80).split())
-    assert "hasty: no plan keeps all limits; limits.finish_within_d = " in shown
+    assert "hasty: no plan keeps all limits; limits.finish_within_h = " in shown
     assert "would serve" in shown
 
 
@@ -69,7 +69,7 @@ def test_values_are_strict_json_and_tables_have_a_row_an_entry(by_scenario: tupl
     calm, hasty = values["entries"]
     assert set(calm["fronts"]) == {"delta_v", "worst_delta_v", "first_service"}
     assert hasty["delta_v_m_s"] is None
-    assert hasty["no_plan"]["limits"][0]["limit"] == "limits.finish_within_d"
+    assert hasty["no_plan"]["limits"][0]["limit"] == "limits.finish_within_h"
     tables = compare_tables(by_scenario)
     assert len(tables["compare"]) == 2
     assert len(tables["fronts"]) == sum(len(points) for points in calm["fronts"].values())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import shlex
 import subprocess
@@ -12,11 +13,15 @@ from dataclasses import replace
 import pytest
 
 from ringwright.cli import main
+from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.readouts import clock
-from ringwright.optimizer.outcome import Burn, FrontPoint, Outcome
+from ringwright.models.scenario import Source
+from ringwright.optimizer.outcome import Broken, Burn, FrontPoint, Outcome
 from ringwright.reports.burn_table import burn_words
 from ringwright.reports.first_to_act import after_burn_command, next_period_s, slot_deg_per_period_s
+from ringwright.reports.limits import as_written, limit_key
 from ringwright.reports.price_of_time import ROWS_SHOWN, telling_points
+from ringwright.reports.result import result_text
 from ringwright.reports.terminal import CAUTION, period_to_hit_s, plan_text
 from ringwright.tests.reports import sample
 
@@ -91,6 +96,59 @@ def test_a_broken_limit_is_loud() -> None:
     assert "!!! PLAN 1 BREAKS A LIMIT: Cedar, lowest pass above the atmosphere: 31.2 km" in text
     assert "limits.clearance_km allows no less than 40 km" in text
     assert "DO NOT FLY IT AS IT IS" in text
+
+
+def test_a_limit_broken_by_seconds_says_so_and_names_the_key_as_written() -> None:
+    outcome = sample.broken()
+    first = outcome.plans[0]
+    short = Broken(craft="Cedar", limit="launch.turnaround", value=3 * 86400.0 - 8.7, allowed=3 * 86400.0)
+    spelled = Source(spelled={"launch.turnaround": "turnaround_d", "limits.clearance": "clearance_m"})
+    outcome = replace(
+        outcome,
+        scenario=replace(outcome.scenario, source=spelled),
+        plans=(replace(first, broken=(*first.broken, short)), *outcome.plans[1:]),
+    )
+    text = " ".join(plan_text(outcome, 80).split())
+    assert "8.7 s short of 3 d, where launch.turnaround_d allows no less than 3 d" in text
+    assert " m, where limits.clearance_m allows no less than 40 000 m" in text
+    told = {one["limit"]: one["allowed"] for one in json.loads(result_text(outcome))["plans"][0]["broken"]}
+    assert told == {"limits.clearance_m": 40000.0, "launch.turnaround_d": 3.0}
+
+
+def test_the_reader_keeps_how_keys_are_spelled() -> None:
+    pads = """
+    [[launch]]
+    name = "{}"
+    latitude_deg = 0
+    longitude_deg = 0
+    turnaround_{} = {}
+    insertion = {{ periapsis_km = 200, apoapsis_km = 9000 }}
+    """
+    text = """
+    [body]
+    name = "mars"
+    [ring]
+    altitude_km = 9000
+    slots = 2
+    [limits]
+    finish_within = "72:00:00"
+    wait_within_min = 4000
+    [[craft]]
+    name = "Teal"
+    propellant_kg = 10
+    dry_mass_kg = 20
+    isp_s = 300
+    """
+    one = parse_scenario(text + pads.format("Quay", "d", 3)).source
+    two = parse_scenario(text + pads.format("Quay", "d", 3) + pads.format("Reef", "min", 90)).source
+    set_to = parse_scenario(text + pads.format("Quay", "d", 3), settings=["launch.turnaround_s=60"]).source
+    assert as_written("launch.turnaround", one) == "launch.turnaround_d"
+    assert as_written("launch.turnaround", set_to) == "launch.turnaround_s"
+    assert as_written("launch.Reef.turnaround", two) == "launch.Reef.turnaround_min"
+    assert as_written("limits.wait_within", one) == "limits.wait_within_min"
+    assert as_written("craft.Teal.propellant", one) == "craft.Teal.propellant_kg"
+    # a clock has no unit in its key: the unit is chosen here
+    assert limit_key(as_written("limits.finish_within", one)) == "limits.finish_within_d"
 
 
 def test_a_broken_limit_of_another_plan_is_marked_in_its_row() -> None:

@@ -67,8 +67,8 @@ def _result(scenario: Scenario) -> dict[str, Any]:
 
 
 CASES = {
-    "limits.finish_within_d": ("finish_within_h = 1.0\n", REED.format(propellant=60.0)),
-    "limits.wait_within_d": ("wait_within_h = 1.0\n", REED.format(propellant=60.0)),
+    "limits.finish_within_h": ("finish_within_h = 1.0\n", REED.format(propellant=60.0)),
+    "limits.wait_within_h": ("wait_within_h = 1.0\n", REED.format(propellant=60.0)),
     "limits.apoapsis_max_km": ("apoapsis_max_km = 1500.0\nclearance_km = 1350.0\nrevolutions_max = 1\n",
                                REED.format(propellant=60.0)),
     "limits.clearance_km": ("clearance_km = 1440.0\napoapsis_max_km = 1510.0\nrevolutions_max = 2\n",
@@ -89,7 +89,7 @@ def test_the_value_named_serves_and_a_hair_less_does_not(limit: str) -> None:
     assert limit in named
     for key, serves in named.items():
         assert _result(_scenario(limits, craft, (f"{key}={serves}",)))["plans"], f"{key} = {serves} does not serve"
-    hair = {"limits.revolutions_max": -1, "limits.clearance_km": 0.2}.get(limit, -0.002)
+    hair = {"limits.revolutions_max": -1, "limits.clearance_km": 0.2}.get(limit, -0.05)
     if limit == "craft.Reed.propellant_kg":
         hair = -0.15
     if limit == "limits.apoapsis_max_km":
@@ -115,7 +115,7 @@ def test_two_limits_that_bind_together_are_both_named() -> None:
     result = _result(_scenario(limits))
     found = result["infeasible"]
     assert found["together"]
-    assert {bind["limit"] for bind in found["binds"]} == {"limits.finish_within_d", "limits.wait_within_d"}
+    assert {bind["limit"] for bind in found["binds"]} == {"limits.finish_within_h", "limits.wait_within_h"}
     settings = tuple(f"{bind['limit']}={bind['serves']}" for bind in found["binds"])
     assert _result(_scenario(limits, settings=settings))["plans"]
     assert not _result(_scenario(limits, settings=settings[:1]))["plans"]
@@ -125,6 +125,6 @@ def test_launches_that_cannot_all_finish_in_time() -> None:
     limits = "finish_within_h = 8.0\n"
     result = _result(_scenario(limits, PAD))
     named = result["infeasible"]
-    assert named["limit"] == "limits.finish_within_d"
-    assert _result(_scenario(limits, PAD, (f"limits.finish_within_d={named['serves']}",)))["plans"]
-    assert not _result(_scenario(limits, PAD, (f"limits.finish_within_d={named['serves'] - 0.002}",)))["plans"]
+    assert named["limit"] == "limits.finish_within_h"
+    assert _result(_scenario(limits, PAD, (f"limits.finish_within_h={named['serves']}",)))["plans"]
+    assert not _result(_scenario(limits, PAD, (f"limits.finish_within_h={named['serves'] - 0.05}",)))["plans"]
