@@ -1,17 +1,15 @@
 """The command line: a thin skin over the functions that a notebook calls.
 
-Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 1 a fault of ours.
+Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 4 ended by a limit of time or memory before any plan
+was flown; 130 stopped before that; 1 a fault of ours.
 """
 
 from __future__ import annotations
 
 import argparse
-import math
 import os
 import shutil
-import signal
 import sys
-import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -19,12 +17,18 @@ from typing import TYPE_CHECKING
 
 from . import __version__
 from .models.errors import InputError
+from .reports.run_limits import Run, UndecidedError, add_run_limits, memory_bytes
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
     from contextlib import AbstractContextManager
 
-BAD_INPUT, NO_PLAN, INTERRUPTED = 2, 3, 130
+    from .optimizer.outcome import Outcome
+
+BAD_INPUT, NO_PLAN, UNDECIDED, INTERRUPTED = 2, 3, 4, 130
+
+FIRST_SHARE = 0.4
+"""Of the time for a command that plans again and again, what the first plan may take."""
 
 PATIENCE_S = 2.0
 """Progress is shown once a command has taken this long."""
@@ -52,6 +56,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         # the reader went away: nothing is left to say, and nothing may complain at exit either
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except UndecidedError as fault:
+        print(f"ringwright: {fault}", file=sys.stderr)
+        return INTERRUPTED if fault.stopped else UNDECIDED
     except KeyboardInterrupt:
         print("ringwright: interrupted; nothing was written.", file=sys.stderr)
         return INTERRUPTED
@@ -74,7 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     plan.add_argument(
         "--fronts", action="store_true", help="walk the other fronts too: worst craft, propellant, first service"
     )
-    _time_limit(plan)
+    add_run_limits(plan)
     plan.set_defaults(run=_plan)
 
     sheet = commands.add_parser("sheet", help="maneuver sheets of a plan: what to do, to read, and how exactly")
@@ -82,6 +89,7 @@ def _parser() -> argparse.ArgumentParser:
     sheet.add_argument("--craft", action="append", default=[], metavar="NAME", help="only this craft; may be repeated")
     sheet.add_argument("--plan", type=_rank, default=1, metavar="RANK", help="plan of that rank; default: 1")
     sheet.add_argument("--out", metavar="DIR", help="write each sheet as text, Markdown and PDF into a directory")
+    add_run_limits(sheet)
     sheet.set_defaults(run=_sheet)
 
     compare = commands.add_parser("compare", help="strategies for a scenario, or whole scenarios, side by side")
@@ -91,7 +99,7 @@ def _parser() -> argparse.ArgumentParser:
     _settings(compare)
     compare.add_argument("--json", metavar="PATH", help="write the comparison as JSON; - for standard output")
     compare.add_argument("--out", metavar="DIR", help="write tables, comparison and a figure of all fronts")
-    _time_limit(compare)
+    add_run_limits(compare)
     compare.set_defaults(run=_compare)
 
     sweep = commands.add_parser("sweep", help="a scenario over a grid of values of one or two of its keys")
@@ -108,6 +116,7 @@ def _parser() -> argparse.ArgumentParser:
     where = sweep.add_mutually_exclusive_group()
     where.add_argument("--workers", type=_workers, metavar="N", help="processes on this machine; default: one a core")
     where.add_argument("--cluster", metavar="ADDRESS", help="address of a Dask scheduler (needs the extra [cluster])")
+    add_run_limits(sweep, "search each point")
     sweep.set_defaults(run=_sweep)
 
     budget = commands.add_parser("budget", help="what errors of launch, burns and readings cost, and what to load")
@@ -116,6 +125,7 @@ def _parser() -> argparse.ArgumentParser:
     budget.add_argument("--seed", type=_seed, default=1, metavar="N", help="of the random numbers: 1")
     budget.add_argument("--json", metavar="PATH", help="write the budget as JSON; - for standard output")
     budget.add_argument("--out", metavar="DIR", help="write text, budget and figure into a directory")
+    add_run_limits(budget)
     budget.set_defaults(run=_budget)
 
     replan = commands.add_parser("replan", help="the best plan from here, from what was seen of the craft")
@@ -129,6 +139,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     replan.add_argument("--out", metavar="DIR", help="write the plan from here, its tables, figures and sheets there")
     replan.add_argument("--json", metavar="PATH", help="write the new plan as JSON; - for standard output")
+    add_run_limits(replan)
     replan.set_defaults(run=_replan)
     slips = commands.add_parser("slips", help="what a late launch costs, and what to do about a craft that is lost")
     _scenario(slips)
@@ -138,6 +149,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     slips.add_argument("--craft", metavar="NAME", action="append", default=[], help="only this one; may be repeated")
     slips.add_argument("--json", metavar="PATH", help="write the answer as JSON; - for standard output")
+    add_run_limits(slips)
     slips.set_defaults(run=_slips)
 
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
@@ -171,15 +183,6 @@ def _scenario(parser: argparse.ArgumentParser) -> None:
     _settings(parser)
 
 
-def _time_limit(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--time-limit",
-        type=_seconds,
-        metavar="SECONDS",
-        help="search no longer than that; what is not proved by then is marked with its gap",
-    )
-
-
 def _settings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--set",
@@ -189,16 +192,6 @@ def _settings(parser: argparse.ArgumentParser) -> None:
         metavar="KEY=VALUE",
         help="override one key, as in --set ring.altitude_km=9000; may be repeated",
     )
-
-
-def _seconds(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not 0.0 < value < math.inf:
-        raise argparse.ArgumentTypeError(f"{text} is no number of seconds above 0")
-    return value
 
 
 def _rank(text: str) -> int:
@@ -247,31 +240,16 @@ class _Progress:
             print("\r\033[K", end="", file=sys.stderr, flush=True)
 
 
-class _Patience:
-    """Seconds left for a search: until a limit, or until Ctrl-C; a second Ctrl-C leaves at once."""
+def _run(arguments: argparse.Namespace) -> Run:
+    """The limits of time and memory that a command was given."""
+    return Run(arguments.time_limit, arguments.memory_limit)
 
-    def __init__(self, limit_s: float | None) -> None:
-        self._end_s = math.inf if limit_s is None else time.monotonic() + limit_s
-        self.stopped = False
 
-    def left_s(self) -> float:
-        return 0.0 if self.stopped else max(self._end_s - time.monotonic(), 0.0)
-
-    def __enter__(self) -> _Patience:
-        self._before = signal.getsignal(signal.SIGINT)
-        if threading.current_thread() is threading.main_thread():
-            signal.signal(signal.SIGINT, self._interrupt)
-        return self
-
-    def _interrupt(self, *_: object) -> None:
-        if self.stopped:
-            raise KeyboardInterrupt
-        self.stopped = True
-        print("\nringwright: stopping after this step; Ctrl-C again leaves at once.", file=sys.stderr, flush=True)
-
-    def __exit__(self, *_: object) -> None:
-        if threading.current_thread() is threading.main_thread():
-            signal.signal(signal.SIGINT, self._before)
+def _no_plan(outcome: Outcome, run: Run) -> int:
+    """The exit status of an outcome without plans."""
+    if not outcome.undecided:
+        return NO_PLAN
+    return INTERRUPTED if run.stopped else UNDECIDED
 
 
 def _plan(arguments: argparse.Namespace) -> int:
@@ -282,11 +260,9 @@ def _plan(arguments: argparse.Namespace) -> int:
     from .reports.terminal import plan_text
 
     progress = _Progress()
-    with _Patience(arguments.time_limit) as patience:
+    with _run(arguments) as run:
         try:
-            outcome = make_plan(
-                scenario, progress, fronts=arguments.fronts, price=arguments.out is not None, left_s=patience.left_s
-            )
+            outcome = make_plan(scenario, progress, fronts=arguments.fronts, price=arguments.out is not None)
         finally:
             progress.done()
     if arguments.json is not None:
@@ -306,9 +282,7 @@ def _plan(arguments: argparse.Namespace) -> int:
         sys.stdout.write(plan_text(outcome, _width(), next_command=command))
         if arguments.out is not None:
             print(f"\nTables, result and figures are in {arguments.out}.")
-    if patience.stopped and not outcome.plans:
-        return INTERRUPTED
-    return 0 if outcome.plans else NO_PLAN
+    return 0 if outcome.plans else _no_plan(outcome, run)
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
@@ -326,7 +300,8 @@ def _sheet(arguments: argparse.Namespace) -> int:
 
     progress = _Progress()
     try:
-        outcome = make_plan(scenario, progress)
+        with _run(arguments) as run:
+            outcome = make_plan(scenario, progress)
         plan = next((plan for plan in outcome.plans if plan.rank == arguments.plan), None)
         if outcome.plans and plan is None:
             raise InputError(
@@ -338,7 +313,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
         progress.done()
     if plan is None:
         sys.stdout.write(infeasible_text(outcome, _width()))
-        return NO_PLAN
+        return _no_plan(outcome, run)
     sys.stdout.write("\n".join(sheet_text(one, _width()) for one in found) or "Nothing to do: no craft has to move.\n")
     if arguments.out is not None and found:
         from .reports.sheet.files import write_sheets
@@ -356,13 +331,13 @@ def _compare(arguments: argparse.Namespace) -> int:
     from .reports.compare import compare_json, compare_text, write_compare
 
     progress = _Progress()
-    with _Patience(arguments.time_limit) as patience:
+    with _run(arguments) as run:
         try:
             if len(read) == 1:
-                entries = compare_strategies(read[0], progress, left_s=patience.left_s)
+                entries = compare_strategies(read[0], progress)
             else:
                 named = list(zip(_short_names(arguments.scenarios), read, strict=True))
-                entries = compare_scenarios(named, progress, left_s=patience.left_s)
+                entries = compare_scenarios(named, progress)
         finally:
             progress.done()
     if arguments.json is not None:
@@ -380,7 +355,9 @@ def _compare(arguments: argparse.Namespace) -> int:
             print(f"\nTables, comparison and figure are in {arguments.out}.")
     if any(entry.plan is not None for entry in entries):
         return 0
-    return INTERRUPTED if patience.stopped else NO_PLAN
+    if not any(entry.undecided for entry in entries):
+        return NO_PLAN
+    return INTERRUPTED if run.stopped else UNDECIDED
 
 
 def _short_names(files: Sequence[str]) -> list[str]:
@@ -393,13 +370,15 @@ def _sweep(arguments: argparse.Namespace) -> int:
     from contextlib import ExitStack
 
     from .models.reading.toml_text import file_text
-    from .optimizer.studies.sweep import first_that_reads, grid, sweep
+    from .optimizer.studies.sweep import PointLimits, first_that_reads, grid, sweep
     from .reports.sweep import SweepFile, Told, sweep_text, told, write_sweep
 
     text = file_text(Path(arguments.scenario), arguments.scenario)
     over = grid(text, arguments.scenario, arguments.settings, arguments.vary)
     scenario = first_that_reads(over)
     progress = _Progress()
+    workers = arguments.workers or os.cpu_count() or 1
+    limits = PointLimits(arguments.time_limit, memory_bytes(arguments.memory_limit, workers))
     rows: list[Told] = []
     stopped = False
     with ExitStack() as stack:
@@ -409,7 +388,7 @@ def _sweep(arguments: argparse.Namespace) -> int:
         try:
             if not done.issuperset(over.points):
                 executor = stack.enter_context(_executor(arguments.workers, arguments.cluster))
-                for row in sweep(over, executor, done, progress):
+                for row in sweep(over, executor, done, progress, limits):
                     if file is None:
                         rows.append(told(row))
                     else:
@@ -449,11 +428,12 @@ def _budget(arguments: argparse.Namespace) -> int:
     refuse_without_errors(scenario)
     progress = _Progress()
     try:
-        outcome = make_plan(scenario, progress)
+        with _run(arguments) as run:
+            outcome = make_plan(scenario, progress)
         if not outcome.plans:
             progress.done()
             sys.stdout.write(infeasible_text(outcome, _width()))
-            return NO_PLAN
+            return _no_plan(outcome, run)
         budget = make_budget(outcome, arguments.samples, arguments.seed, progress)
     finally:
         progress.done()
@@ -477,6 +457,7 @@ def _replan(arguments: argparse.Namespace) -> int:
     from .models.reading.scenario_reader import read_scenario
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
+    from .models.deadline import share
     from .models.reading.observed import read_observed
     from .optimizer.catalogue.problem import ring_of
     from .optimizer.plan import make_plan
@@ -488,13 +469,14 @@ def _replan(arguments: argparse.Namespace) -> int:
     read_observed(arguments.observed[0], scenario, ring_of(scenario))
     progress = _Progress()
     try:
-        before = make_plan(scenario, progress)
-        if not before.plans:
-            progress.done()
-            sys.stdout.write(infeasible_text(before, _width()))
-            return NO_PLAN
-        looks = [lambda now, file=file: read_observed(file, now.scenario, now.ring) for file in arguments.observed]
-        done, here = go_on(before, looks, progress)
+        with _run(arguments) as run:
+            before = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
+            if not before.plans:
+                progress.done()
+                sys.stdout.write(infeasible_text(before, _width()))
+                return _no_plan(before, run)
+            looks = [lambda now, file=file: read_observed(file, now.scenario, now.ring) for file in arguments.observed]
+            done, here = go_on(before, looks, progress)
         if arguments.out is not None:
             from .reports.replan_files import write_replan
 
@@ -513,13 +495,14 @@ def _replan(arguments: argparse.Namespace) -> int:
         sys.stdout.write(replan_text(done, _width()))
         if arguments.out is not None:
             print(f"\nThe plan from here, its tables, figures and sheets are in {arguments.out}.")
-    return NO_PLAN if done.outcome is not None and not done.outcome.plans else 0
+    return 0 if done.outcome is None or done.outcome.plans else _no_plan(done.outcome, run)
 
 
 def _slips(arguments: argparse.Namespace) -> int:
     from .models.reading.scenario_reader import read_scenario
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
+    from .models.deadline import share
     from .optimizer.plan import make_plan
     from .optimizer.studies.slips import make_slips
     from .reports.slips import slips_json, slips_text
@@ -536,12 +519,13 @@ def _slips(arguments: argparse.Namespace) -> int:
             raise InputError(f"{name!r} is no craft of the scenario: there are {', '.join(known)}.", where="--craft")
     progress = _Progress()
     try:
-        outcome = make_plan(scenario, progress)
-        if not outcome.plans:
-            progress.done()
-            sys.stdout.write(infeasible_text(outcome, _width()))
-            return NO_PLAN
-        found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
+        with _run(arguments) as run:
+            outcome = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
+            if not outcome.plans:
+                progress.done()
+                sys.stdout.write(infeasible_text(outcome, _width()))
+                return _no_plan(outcome, run)
+            found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
     finally:
         progress.done()
     if arguments.json is not None:

@@ -339,7 +339,7 @@ class AimFront:
 class Proof:
     """What was proved about rank 1, over the catalogue of options; ``free_form`` of them are free-form flights."""
 
-    status: Literal["optimal", "bounded"]
+    status: Literal["optimal", "bounded", "undecided"]
     aim: str
     bound: float
     unit: str
@@ -407,6 +407,11 @@ class Outcome:
     fronts: tuple[AimFront, ...] = ()
     unfinished: str = ""
     price: CraftPrice | None = None
+
+    @property
+    def undecided(self) -> bool:
+        """Whether the search was ended before any plan was flown or proved impossible."""
+        return self.proof is not None and self.proof.status == "undecided"
 
 
 def later(part: CraftPlan, by_s: float) -> CraftPlan:

@@ -6,8 +6,10 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
+from ..models import deadline
+from ..models.deadline import ENDED, Clock
 from ..models.scenario import Aim, Scenario
-from .catalogue.catalogue import catalogue
+from .catalogue.catalogue import Catalogue, catalogue
 from .catalogue.free_form import dearest_price, with_free_form
 from .catalogue.from_orbit import in_space
 from .catalogue.problem import Problem, kept_errors, problems
@@ -17,14 +19,16 @@ from .choice.alternatives import Alternative, alternatives
 from .choice.infeasible import diagnose
 from .choice.oblate_notes import left_front, notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
-from .choice.selection import DELTA_V_TOLERANCE, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection
-from .outcome import AimFront, Front, FrontPoint, Infeasible, Outcome, Plan, Proof
+from .choice.selection import DELTA_V_TOLERANCE, FINISH_TOLERANCE, Chosen, Order, Selection
+from .outcome import AimFront, CraftPrice, Front, FrontPoint, Infeasible, Outcome, Plan, Proof
 from .robustness.hold import hold
-from .routes.options import join
+from .routes.options import empty, join
 from .trajectory.assembly import assemble, fly_all
 
 Progress = Callable[[str], None]
-Clock = Callable[[], float]
+FREE_FORM_SHARE, FLIGHTS_SHARE = 0.5, 0.6
+"""Of the time that is left: what the search for free-form flights may take before the choice of a plan, and the flights
+of all plans before only the best one is flown."""
 
 
 def make_plan(
@@ -42,47 +46,54 @@ def make_plan(
         progress: told in words what is being done.
         fronts: whether to walk the other fronts too.
         price: whether to work out what time is worth to the dearest craft in space.
-        left_s: seconds left for the search; it may drop to 0 at any moment. What is missing then is said in the
-            outcome, and what was not proved is marked as bounded.
+        left_s: seconds left for the search, the best plan's flight not counted; it may drop to 0 at any moment. What
+            is missing then is said in the outcome, and what was not proved is marked as bounded. A deadline around the
+            call (``models/deadline.py``) is kept as well.
 
     Returns:
-        The outcome; where no plan keeps the limits it has no plans and says which limit binds.
+        The outcome; where no plan keeps the limits it has no plans and says which limit binds; where the search was
+        ended before any plan was flown it has none either, and its proof is ``undecided``.
 
     Raises:
         InputError: craft that stay contradict one another.
     """
+    with deadline.searching(left_s):
+        return _planned(scenario, progress, fronts, price)
+
+
+def _planned(scenario: Scenario, progress: Progress, fronts: bool, price: bool) -> Outcome:
+    """See :func:`make_plan`."""
     aim = scenario.minimize
-    selection, best, late = best_phase(problems(scenario), aim, progress, left_s=left_s)
+    with deadline.undisturbed():
+        choices = problems(scenario)
+    selection, best, late = best_phase(choices, aim, progress)
     problem = selection.made.problem
     if best is None:
-        infeasible, unfinished = _why_not(scenario, late, progress, left_s)
-        return Outcome(
-            scenario=scenario,
-            ring=problem.ring,
-            proof=None,
-            kept=kept_errors(problem),
-            front=None,
-            plans=(),
-            infeasible=infeasible,
-            phase_rule=problem.phase_rule,
-            notes=problem.notes,
-            unfinished=unfinished,
-        )
+        if late:
+            return _undecided(selection, f"{late}; no plan was found before that, and none was proved impossible")
+        infeasible, unfinished = why_not(scenario, progress)
+        return replace(_undecided(selection, unfinished), proof=None, infeasible=infeasible)
     missing = [late] if late else []
     walked = _walk(selection, best, progress)
     if walked.late:
         missing.append(f"of the front only {len(walked.plans)} points were found")
-    others: tuple[Alternative, ...] = ()
-    if left_s() > 0.0:
-        others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
-    else:
-        missing.append("plans of another kind were not looked for")
-    more: tuple[AimFront, ...] = ()
-    if fronts and left_s() > 0.0:
-        more = other_fronts(selection, progress)
-    elif fronts:
-        missing.append("the other fronts were not walked")
-    plans, order = _fly_and_rank(problem, aim, best, walked.plans, others, progress)
+    others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
+    if deadline.over():
+        missing.append("not every plan of another kind was looked for")
+    more: tuple[AimFront, ...] = other_fronts(selection, progress) if fronts else ()
+    if fronts and deadline.over():
+        missing.append("not every other front was walked")
+    try:
+        with deadline.flying(), deadline.searching(deadline.share(FLIGHTS_SHARE)):
+            plans, order = _fly_and_rank(problem, aim, best, walked.plans, others, progress)
+    except ENDED:
+        missing.append("of the plans found only the best was flown")
+        walked = front_walk.only(best if aim == "delta_v" else None)
+        try:
+            with deadline.flying():
+                plans, order = _fly_and_rank(problem, aim, best, walked.plans, (), progress)
+        except ENDED:
+            return _undecided(selection, "a plan was found, but not flown before time or memory ran out")
     points = [
         FrontPoint(
             delta_v_m_s=plans[order[i] - 1].delta_v_m_s,
@@ -109,7 +120,41 @@ def make_plan(
         notes=(*problem.notes, *notes_on_flight(problem, best, plans, len(walked.plans) - len(points))),
         fronts=more,
         unfinished="; ".join(missing),
-        price=dearest_price(problem, plans[0], progress) if price and left_s() > 0.0 else None,
+        price=_price(problem, plans[0], progress) if price else None,
+    )
+
+
+def _price(problem: Problem, plan: Plan, progress: Progress) -> CraftPrice | None:
+    """What time is worth to the dearest craft in space; None where there is none, or no time to work it out."""
+    try:
+        return dearest_price(problem, plan, progress)
+    except ENDED:
+        return None
+
+
+def _undecided(selection: Selection, unfinished: str) -> Outcome:
+    """An outcome without plans about which nothing is known."""
+    problem = selection.made.problem
+    aim = problem.scenario.minimize
+    return Outcome(
+        scenario=problem.scenario,
+        ring=problem.ring,
+        proof=Proof(
+            status="undecided",
+            aim=aim,
+            bound=-math.inf,
+            unit=UNITS[aim],
+            gap=math.inf,
+            options=selection.made.looked_at,
+            free_form=len(problem.timed),
+        ),
+        kept=kept_errors(problem),
+        front=None,
+        plans=(),
+        infeasible=None,
+        phase_rule=problem.phase_rule,
+        notes=problem.notes,
+        unfinished=unfinished,
     )
 
 
@@ -134,19 +179,11 @@ def proof_of(selection: Selection, best: Chosen, aim: Aim, late: str = "", *, be
     )
 
 
-def _why_not(scenario: Scenario, late: str, progress: Progress, left_s: Clock) -> tuple[Infeasible | None, str]:
+def why_not(scenario: Scenario, progress: Progress) -> tuple[Infeasible, str]:
     """The limit that binds; where time ran out, what is not known."""
-    if late:
-        return None, "no plan was found before that, and none was proved impossible"
-
-    def watched(what: str) -> None:
-        if left_s() <= 0.0:
-            raise OutOfTimeError
-        progress(what)
-
     try:
-        return diagnose(scenario, watched), ""
-    except OutOfTimeError:
+        return diagnose(scenario, progress), ""
+    except ENDED:
         reason = "the limit that binds was not found before the search was broken off"
         return Infeasible(binds=(), together=False, reason=reason), reason
 
@@ -156,8 +193,8 @@ def _walk(selection: Selection, best: Chosen, progress: Progress) -> front_walk.
     if selection.made.problem.scenario.minimize != "delta_v":
         try:
             cheapest = selection.best(("delta_v", "finish"))
-        except OutOfTimeError:
-            return front_walk.NOTHING
+        except ENDED:
+            return front_walk.only(None)
         if cheapest is None:
             raise RuntimeError("a plan by one aim, but none by another: a fault of ours")
     return front_walk.walk(selection, cheapest, progress)
@@ -170,7 +207,6 @@ def best_phase(
     restriction: Restriction = NO_RESTRICTION,
     *,
     first: tuple[Order, ...] = (),
-    left_s: Clock = lambda: math.inf,
 ) -> tuple[Selection, Chosen | None, str]:
     """The ring phase with the best plan; the first one where there is no plan at all.
 
@@ -180,7 +216,6 @@ def best_phase(
         progress: told in words what is being done.
         restriction: filter on the options, asked before any pruning.
         first: what comes before the aim.
-        left_s: seconds left.
 
     Returns:
         The phase, its best plan, and in words what was left out because time ran out.
@@ -189,17 +224,16 @@ def best_phase(
     at_first: Selection | None = None
     late = 0
     for number, problem in enumerate(choices):
-        if found and left_s() <= 0.0:
-            late += 1
-            continue
         progress("options" if len(choices) == 1 else f"options, ring phase {number + 1} of {len(choices)}")
-        if problem.scenario.front_step_s is not None:
-            problem = with_free_form(problem, in_space(problem), progress, left_s)
-        selection = Selection(catalogue(problem, restriction), left_s)
-        at_first = at_first or selection
         try:
+            deadline.poll()
+            if problem.scenario.front_step_s is not None:
+                with deadline.searching(deadline.share(FREE_FORM_SHARE)):
+                    problem = with_free_form(problem, in_space(problem), progress)
+            selection = Selection(catalogue(problem, restriction))
+            at_first = at_first or selection
             best = selection.best((*first, aim))
-        except OutOfTimeError:
+        except ENDED:
             late += 1
             continue
         if best is not None:
@@ -208,14 +242,19 @@ def best_phase(
     said = ""
     if late:
         said = (
-            f"{late} of {len(choices)} ring phases were not looked at" if len(choices) > 1 else "the search is undone"
+            f"{late} of {len(choices)} ring phases were not looked at"
+            if len(choices) > 1
+            else "the search did not finish"
         )
     if not found:
-        if at_first is None:
-            raise RuntimeError("a scenario has at least one ring phase: a fault of ours")
-        return at_first, None, said
+        return at_first or Selection(_nothing_listed(choices[0])), None, said
     _, _, selection, best = min(found, key=lambda item: item[:2])
     return selection, best, said
+
+
+def _nothing_listed(problem: Problem) -> Catalogue:
+    """A catalogue that was not made."""
+    return Catalogue(problem=problem, options=empty(), moments_s=(), looked_at=0, exact=False)
 
 
 def _fly_and_rank(

@@ -10,7 +10,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models import deadline
 from ...models.craft import propellant
+from ...models.deadline import OutOfTimeError
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, at_finish, from_pad, launched, windows
 from ..catalogue.close_approaches import passes_slots
@@ -35,10 +37,6 @@ AIMS: tuple[Aim, ...] = ("delta_v", "finish", "worst_delta_v", "propellant")
 Order = Aim | Literal["served", "last_liftoff"]
 """What a choice may be ordered by besides the aims: the last finish among the slots that a threshold binds, and the
 last liftoff."""
-
-
-class OutOfTimeError(Exception):
-    """Time ran out, or the solver gave up, before any plan was found; nothing is known about the limits."""
 
 
 Ties = Literal["all", "order", "none"]
@@ -73,10 +71,10 @@ class Chosen:
 class Selection:
     """A catalogue to choose from; remembers the meetings that were found, so that each is found once.
 
-    ``left_s`` tells how many seconds are left for choosing; asked again and again, it may drop to 0 at any moment.
+    ``left_s`` returns the seconds left for choosing; asked again and again, it may drop to 0 at any moment.
     """
 
-    def __init__(self, made: Catalogue, left_s: Callable[[], float] = lambda: math.inf) -> None:
+    def __init__(self, made: Catalogue, left_s: Callable[[], float] = deadline.left_s) -> None:
         self.made = made
         self.left_s = left_s
         self._rows: list[tuple[tuple[float, ...], int, float]] = []
@@ -114,6 +112,7 @@ class Selection:
         options = options.take(options.whole(_in_time(options, finish_s, slots)))
         zoom = 1.0
         for _ in range(ROUNDS_MAX):
+            deadline.poll()
             chosen = self._solve(options, aims, delta_v_m_s, ties, slots)
             if chosen is None:
                 return None

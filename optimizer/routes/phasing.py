@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.deadline import poll
 from ...models.ring import Ring
 
 F = NDArray[np.float64]
@@ -174,6 +175,7 @@ def best_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasing
         ms.append(np.zeros(hit.size, dtype=np.int64))
         ratios.append(np.ones(hit.size))
     for m, ks_of_m in _revolutions_by_turns(touch, wanted).items():
+        poll()
         for first in range(0, lead.size, BLOCK):
             block = slice(first, first + BLOCK)
             cheapest, chosen = _cheapest(touch, m - turn[block], ks_of_m)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import time
-
 import numpy as np
 
+from ...models.deadline import past
 from .columns import Bool, I
 from .presolve import Packed
 
@@ -57,7 +56,7 @@ def serve_in_turn(
         cost = float(packed.cost[found].sum())
         if (len(found), -cost) > reward:
             best, reward = found, (len(found), -cost)
-        if not missed.any() or (deadline_s is not None and time.monotonic() > deadline_s):
+        if not missed.any() or past(deadline_s):
             break
         floor = urgency.max()
         dear = (missed > 0) & np.isfinite(missed)

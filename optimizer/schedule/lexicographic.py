@@ -16,6 +16,7 @@ from typing import Literal
 
 import numpy as np
 
+from ...models.deadline import past
 from .column_generation import Relaxation
 from .columns import Bool, Columns, F, I, ScheduleProblem, dominated
 from .integer_program import solve_exactly
@@ -420,7 +421,7 @@ def _least_worst(
     floor = float(table[np.arange(problem.slots) < problem.class_count[:, None]].max())
     steps = np.unique(value[(value >= floor) & (value <= value[list(best.chosen)].max())])
     low, high, exact, trial = 0, steps.size - 1, best.exact, 0
-    while low < high and not (deadline_s is not None and time.monotonic() > deadline_s):
+    while low < high and not past(deadline_s):
         solved = under(steps[trial])
         exact = max(exact, solved.exact)
         if solved.status in ("optimal", "bounded"):

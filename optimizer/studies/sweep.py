@@ -8,12 +8,16 @@ from __future__ import annotations
 
 import hashlib
 import itertools
+import math
 from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Executor, as_completed
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from typing import NamedTuple
 
+from ...models.deadline import Deadline, within
 from ...models.errors import InputError
+from ...models.memory import within_memory
 from ...models.reading.scenario_reader import parse_scenario
 from ...models.scenario import Scenario
 from ..outcome import Infeasible, Margin
@@ -76,12 +80,23 @@ class Grid:
         return hashlib.sha256(told.encode()).hexdigest()[:12]
 
 
+class PointLimits(NamedTuple):
+    """How long one point may be searched, s, and how much memory the process that does it may hold."""
+
+    time_s: float
+    memory_bytes: float
+
+
+UNLIMITED = PointLimits(time_s=math.inf, memory_bytes=math.inf)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Row:
     """What one point gave. Numbers are those of the best plan by the goal, flown; None where there is none.
 
     ``clearance_m`` and ``tightest`` as in a comparison; ``infeasible`` why there is no plan; ``refused`` why the
-    scenario cannot be planned with these values at all.
+    scenario cannot be planned with these values at all; ``undecided`` tells that the search was ended before a plan was
+    flown or proved impossible.
     """
 
     values: tuple[str, ...]
@@ -96,6 +111,7 @@ class Row:
     proved: bool = False
     infeasible: Infeasible | None = None
     refused: str = ""
+    undecided: bool = False
 
 
 def vary(text: str) -> Vary:
@@ -190,23 +206,26 @@ def settings_of(over: Grid, point: tuple[str, ...]) -> tuple[str, ...]:
     return (*over.settings, *own)
 
 
-def plan_point(text: str, file: str, settings: tuple[str, ...], values: tuple[str, ...]) -> Row:
+def plan_point(
+    text: str, file: str, settings: tuple[str, ...], values: tuple[str, ...], limits: PointLimits = UNLIMITED
+) -> Row:
     """Plan one point: everything it needs is in its arguments, so that it can run anywhere.
 
     Args:
         text, file: the scenario as written.
         settings: all overrides, those of the varied keys among them.
         values: the varied values, handed back with the row.
+        limits: of the search.
     """
     try:
-        entry = judge(
-            parse_scenario(text, file, settings), Strategy(name="point", about="scenario"), any_front=False, why=True
-        )
+        scenario = parse_scenario(text, file, settings)
+        with within(Deadline(limit_s=limits.time_s)), within_memory(limits.memory_bytes):
+            entry = judge(scenario, Strategy(name="point", about="scenario"), any_front=False, why=True)
     except InputError as fault:
         return Row(values=values, refused=fault.problem)
     plan = entry.plan
     if plan is None:
-        return Row(values=values, infeasible=entry.infeasible)
+        return Row(values=values, infeasible=entry.infeasible, undecided=entry.undecided)
     return Row(
         values=values,
         delta_v_m_s=plan.delta_v_m_s,
@@ -226,6 +245,7 @@ def sweep(
     executor: Executor,
     done: Collection[tuple[str, ...]] = (),
     progress: Callable[[str], None] = lambda _: None,
+    limits: PointLimits = UNLIMITED,
 ) -> Iterator[Row]:
     """Plan every point that is not done yet; rows come as they are ready, in any order.
 
@@ -234,10 +254,13 @@ def sweep(
         executor: any of ``concurrent.futures``; its workers must be able to import this package.
         done: values of points to leave out.
         progress: told how many points are ready.
+        limits: of each point.
     """
     waiting = [point for point in over.points if point not in set(done)]
     total = len(over.points)
-    futures = [executor.submit(plan_point, over.text, over.file, settings_of(over, point), point) for point in waiting]
+    futures = [
+        executor.submit(plan_point, over.text, over.file, settings_of(over, point), point, limits) for point in waiting
+    ]
     try:
         for number, future in enumerate(as_completed(futures), start=total - len(waiting) + 1):
             yield future.result()
