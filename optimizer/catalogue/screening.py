@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from ..routes.options import Options
 from ..routes.phasing import LIMIT_SLACK
-from .close_approaches import meets_kept
+from .close_approaches import meets_any_slot, meets_kept
 from .finite_burns import with_engines
 from .problem import Problem
 
@@ -41,4 +41,15 @@ def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
         problem.kept_plane,
         problem.scenario.limits.separation_m,
         problem.timed,
+    )
+
+
+def passes_any_slot(problem: Problem, options: Options) -> NDArray[np.bool_]:
+    """Mask of options that come too close to where anybody else is to be, now or later."""
+    return meets_any_slot(
+        options,
+        problem.ring,
+        problem.arrival_speed(options),
+        problem.starts_on_ring(options.craft_class),
+        problem.scenario.limits.separation_m,
     )

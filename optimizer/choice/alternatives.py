@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -145,13 +145,7 @@ def _other_order(selection: Selection, best: Chosen, aims: Sequence[Aim]) -> Cho
             if not later.size:
                 continue
             forbidden = here & (base.liftoff_s < later.min() - 1.0) & (base.craft_class == options.craft_class[row])
-        kept = Catalogue(
-            problem=made.problem,
-            options=base.take(base.whole(~forbidden)),
-            moments_s=made.moments_s,
-            looked_at=made.looked_at,
-            exact=made.exact,
-        )
+        kept = replace(made, options=base.take(base.whole(~forbidden)))
         other = selection.best(aims, catalogue=kept, ties="order")
         if other is not None:
             found.append(other)

@@ -150,7 +150,7 @@ class Selection:
         for pad, near in moments.items():
             earliest, latest = windows(problem)[pad]
             turnaround = problem.scenario.pads[pad].turnaround_s
-            times = with_turnarounds(np.concatenate(near), turnaround, problem.launches, earliest, latest)
+            times = with_turnarounds(np.concatenate(near), turnaround, made.chains[pad], earliest, latest)
             parts.append(from_pad(problem, pad, times, made.restriction)[0])
         return join(parts)
 
@@ -174,7 +174,7 @@ class Selection:
         ordered = [*aims, *(a for a in AIMS if ties == "all" and a not in aims)]
         objectives = [_objective(self.made, options, aim, slots) for aim in ordered]
         if ties != "none":
-            objectives += [Objective(value=v) for v in _ties(options)]
+            objectives += [Objective(value=v, tie=True) for v in _ties(options)]
         bar = delta_v_m_s if ordered[0] == "delta_v" else math.inf
         left = self.left_s()
         solved = solve_lexicographic(
@@ -267,8 +267,11 @@ class Selection:
                     high = middle
             edges.append(liftoff + sign * high)
         earliest, latest = windows(problem)[pad]
-        moments = with_turnarounds(np.array(edges), turnaround, problem.launches, earliest, latest)
-        return from_pad(problem, pad, moments, made.restriction, prune=False)[0]
+        moments = with_turnarounds(np.array(edges), turnaround, made.chains[pad], earliest, latest)
+        # what the one that meets somebody beats is of its own slot and liftoff; elsewhere nothing was left out for it
+        here = (int(one.slot[0]),)
+        others = from_pad(problem, pad, np.array([liftoff]), made.restriction, prune=False, only_slots=here)[0]
+        return join([others, from_pad(problem, pad, moments, made.restriction)[0]])
 
     def _meets_at(self, made: Catalogue, one: Options, liftoff_s: float, slot: int) -> bool:
         problem = made.problem

@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models.deadline import past
+from ..in_a_row import in_a_row
 from .assignment import assign, is_assignment
 from .columns import Bool, F, I
 from .greedy import serve_in_turn
@@ -118,6 +119,9 @@ class Relaxation:
             return replace(best, bound=np.inf)
         if self._assigns:
             return self._assigned(best, barred)
+        dense = in_a_row(packed, barred) if packed.moments else none
+        if dense.size and packed.cost[dense].sum() <= SHORT * scale:
+            return replace(best, plan=dense, entered=dense, used=dense, share=np.ones(dense.size))
         if self._master is None:
             first, complete = serve_in_turn(packed, deadline_s, barred)
             if complete:

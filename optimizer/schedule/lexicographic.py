@@ -41,6 +41,8 @@ TOLERANCE = 1e-6
 """Absolute, in units of the cost: a plan this close to the bound counts as optimal."""
 RELAXATION_SHARE = 0.6
 """Of a time limit, what the relaxation may take before the exact programs."""
+TIES_MAX = 50_000
+"""Columns above which nothing decides between plans that are equally good: it would take longer than all the aims."""
 ALTERNATIVES = 24
 """Columns beside those of the plan that the last exact program of several aims may choose from."""
 
@@ -86,12 +88,14 @@ class Solved:
 class Objective:
     """One aim of :func:`solve_lexicographic`: the ``sum`` or the ``worst`` of ``value`` (n,) over the chosen columns.
 
-    Later aims may raise it by ``tolerance``.
+    Later aims may raise it by ``tolerance``. A ``tie`` only chooses between plans that are equally good: it is left
+    where more than ``TIES_MAX`` columns are.
     """
 
     value: F
     kind: Literal["sum", "worst"] = "sum"
     tolerance: float = TOLERANCE
+    tie: bool = False
 
 
 def solve_schedule(
@@ -313,6 +317,8 @@ def solve_lexicographic(
         if first is not None and stopped():
             proved = False
             break
+        if aim.tie and own.size > TIES_MAX:
+            continue
         value = aim.value[own]
         bar = upper_bound if first is None else np.inf
         if aim.kind == "worst":

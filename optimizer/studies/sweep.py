@@ -13,6 +13,7 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Executor, as_completed
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from functools import partial
 from typing import NamedTuple
 
 from ...models.deadline import Deadline, within
@@ -258,9 +259,8 @@ def sweep(
     """
     waiting = [point for point in over.points if point not in set(done)]
     total = len(over.points)
-    futures = [
-        executor.submit(plan_point, over.text, over.file, settings_of(over, point), point, limits) for point in waiting
-    ]
+    plan = partial(plan_point, limits=limits)
+    futures = [executor.submit(plan, over.text, over.file, settings_of(over, point), point) for point in waiting]
     try:
         for number, future in enumerate(as_completed(futures), start=total - len(waiting) + 1):
             yield future.result()
