@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 
 from ..models import deadline
@@ -20,15 +21,21 @@ from .choice.infeasible import diagnose
 from .choice.oblate_notes import left_front, notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
 from .choice.selection import DELTA_V_TOLERANCE, FINISH_TOLERANCE, Chosen, Order, Selection
+from .floors import floor
 from .outcome import AimFront, CraftPrice, Front, FrontPoint, Infeasible, Outcome, Plan, Proof
 from .robustness.hold import hold
 from .routes.options import empty, join
 from .trajectory.assembly import assemble, fly_all
 
 Progress = Callable[[str], None]
-FREE_FORM_SHARE, FLIGHTS_SHARE = 0.5, 0.6
-"""Of the time that is left: what the search for free-form flights may take before the choice of a plan, and the flights
-of all plans before only the best one is flown."""
+EARLY_TURNS, OBLATE_FLIGHTS = 200, 5
+"""Turns that the best plan flies in all from which it is flown before others are looked for; where burns are corrected
+by the flight, each counts for so many."""
+EARLY_SHARE, SOONER = 0.4, (8.0, 64.0)
+"""Of the time that is left, what its flight may take; how many times sooner the plans finish that are flown instead."""
+FREE_FORM_SHARE, ALTERNATIVES_SHARE, FLIGHTS_SHARE = 0.5, 0.5, 0.6
+"""Of the time that is left: what the search for free-form flights may take before the choice of a plan, the search for
+plans of another kind, and the flights of all plans before only the best one is flown."""
 
 
 def make_plan(
@@ -74,26 +81,25 @@ def _planned(scenario: Scenario, progress: Progress, fronts: bool, price: bool) 
         infeasible, unfinished = why_not(scenario, progress)
         return replace(_undecided(selection, unfinished), proof=None, infeasible=infeasible)
     missing = [late] if late else []
+    found = best
+    best, early = _flown_early(selection, aim, best, progress)
+    if best is not found:
+        missing.append("the plan found best takes longer to fly than there was time for")
     walked = _walk(selection, best, progress)
     if walked.late:
         missing.append(f"of the front only {len(walked.plans)} points were found")
-    others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
-    if deadline.over():
-        missing.append("not every plan of another kind was looked for")
+    with deadline.searching(deadline.share(ALTERNATIVES_SHARE)):
+        others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
+        if deadline.over():
+            missing.append("not every plan of another kind was looked for")
     more: tuple[AimFront, ...] = other_fronts(selection, progress) if fronts else ()
     if fronts and deadline.over():
         missing.append("not every other front was walked")
-    try:
-        with deadline.flying(), deadline.searching(deadline.share(FLIGHTS_SHARE)):
-            plans, order = _fly_and_rank(problem, aim, best, walked.plans, others, progress)
-    except ENDED:
-        missing.append("of the plans found only the best was flown")
-        walked = front_walk.only(best if aim == "delta_v" else None)
-        try:
-            with deadline.flying():
-                plans, order = _fly_and_rank(problem, aim, best, walked.plans, (), progress)
-        except ENDED:
-            return _undecided(selection, "a plan was found, but not flown before time or memory ran out")
+    flown = _flown_in_time(problem, aim, best, walked, others, early, progress)
+    if flown is None:
+        return _undecided(selection, "a plan was found, but not flown before time or memory ran out")
+    (plans, order), walked, left_out = flown
+    missing += left_out
     points = [
         FrontPoint(
             delta_v_m_s=plans[order[i] - 1].delta_v_m_s,
@@ -165,7 +171,14 @@ def proof_of(selection: Selection, best: Chosen, aim: Aim, late: str = "", *, be
     """
     tolerance = FINISH_TOLERANCE if aim == "finish" else DELTA_V_TOLERANCE
     bound, gap = best.solved.bound, best.solved.gap
-    proved = best.proved or (not before and best.solved.objective - bound <= 2.0 * tolerance)
+    if not before and not selection.made.whole:
+        # not every liftoff was looked at: what is proved must hold for the others, too
+        bound = min(bound, floor(selection.made, aim))
+        short = max(best.solved.objective - bound, 0.0)
+        gap = short / abs(best.solved.objective) if short > 0.0 else 0.0
+        proved = short <= 2.0 * tolerance
+    else:
+        proved = best.proved or (not before and best.solved.objective - bound <= 2.0 * tolerance)
     if before:
         bound, gap = (best.solved.values[before], 0.0) if proved else (-math.inf, math.inf)
     return Proof(
@@ -236,6 +249,7 @@ def best_phase(
         except ENDED:
             late += 1
             continue
+        late += best is None and problem.timed_missing > 0
         if best is not None:
             worth = tuple(round(v, 6) for v in best.solved.values)
             found.append((worth, number, selection, best))
@@ -257,6 +271,67 @@ def _nothing_listed(problem: Problem) -> Catalogue:
     return Catalogue(problem=problem, options=empty(), moments_s=(), looked_at=0, exact=False)
 
 
+Ranked = tuple[tuple[Plan, ...], list[int]]
+"""Plans ranked by the goal, and the rank of each front plan."""
+
+
+def _flown_early(selection: Selection, aim: Aim, best: Chosen, progress: Progress) -> tuple[Chosen, Ranked | None]:
+    """The best plan flown before anything else is looked for, where that takes long.
+
+    Where it takes longer than there is time for, a plan that finishes much sooner is flown instead and is the answer:
+    it is not the best one, and its gap to that one is known.
+    """
+    problem = selection.made.problem
+    turns = int((best.options.revolutions + best.options.passes + 1).sum())
+    if turns * (OBLATE_FLIGHTS if problem.oblate else 1) < EARLY_TURNS:
+        return best, None
+    instead: Chosen | None = best
+    for sooner in (1.0, *SOONER):
+        with suppress(*ENDED), deadline.flying(), deadline.searching(deadline.share(EARLY_SHARE)):
+            if sooner > 1.0:
+                progress("a plan that takes less long to fly")
+                instead = selection.best((aim,), finish_s=best.finish_s / sooner, ties="none")
+            if instead is not None:
+                known = instead if sooner == 1.0 else _short_of(instead, best)
+                return known, _fly_and_rank(problem, aim, known, _alone(aim, known).plans, (), progress)
+    return best, None
+
+
+def _short_of(chosen: Chosen, best: Chosen) -> Chosen:
+    """A choice with what is proved about a better one as its bound."""
+    bound, worth = best.solved.bound, chosen.solved.objective
+    gap = max(worth - bound, 0.0) / abs(worth) if worth else 0.0
+    return replace(chosen, solved=replace(chosen.solved, status="bounded", bound=bound, gap=gap))
+
+
+def _alone(aim: Aim, best: Chosen) -> front_walk.Walked:
+    """The front where only the best plan is flown."""
+    return front_walk.only(best if aim == "delta_v" else None)
+
+
+def _flown_in_time(
+    problem: Problem,
+    aim: Aim,
+    best: Chosen,
+    walked: front_walk.Walked,
+    others: tuple[Alternative, ...],
+    early: Ranked | None,
+    progress: Progress,
+) -> tuple[Ranked, front_walk.Walked, list[str]] | None:
+    """All plans flown and ranked, and the front they are of; where time is short the best one only; else None."""
+    several = bool(others) or any(one.options is not best.options for one in walked.plans)
+    if not several and early is not None:
+        return early, walked, []
+    if several:
+        with suppress(*ENDED), deadline.flying(), deadline.searching(deadline.share(FLIGHTS_SHARE)):
+            return _fly_and_rank(problem, aim, best, walked.plans, others, progress), walked, []
+    with suppress(*ENDED), deadline.flying():
+        front = _alone(aim, best) if several else walked
+        ranked = early or _fly_and_rank(problem, aim, best, front.plans, (), progress)
+        return ranked, front, ["of the plans found only the best was flown"] if several else []
+    return None
+
+
 def _fly_and_rank(
     problem: Problem,
     aim: Aim,
@@ -269,7 +344,7 @@ def _fly_and_rank(
     chosen: list[tuple[Chosen, bool, str | None]] = [(c, True, None) for c in on_front]
     chosen += [(a.chosen, False, a.kind) for a in others]
     if all(best.options is not c.options for c in on_front):
-        chosen.append((best, False, "best by the goal"))
+        chosen.append((best, False, "best by the goal" if best.proved else "best that was flown"))
     progress(f"flying {len(chosen)} plans")
     flights = fly_all(problem, [join([c.options for c, _, _ in chosen])])
     plans = [replace(assemble(problem, c.options, flights), on_front=front, kind=kind) for c, front, kind in chosen]

@@ -211,7 +211,7 @@ def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
     space = [way(made.problem, restriction) for way in FROM_SPACE]
     parts += [one.take(np.isin(one.slot, slots)) for one in space]
     for pad, times in enumerate(made.moments_s):
-        parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots)[0])
+        parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots, clear=not made.whole)[0])
     parts.append(loads(made.problem, windows(made.problem), restriction))
     options = join(parts)
     return replace(made, options=options.take(undominated(options)), restriction=restriction)

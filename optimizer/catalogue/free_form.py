@@ -124,7 +124,7 @@ def with_free_form(
         said.append(f"free-form flights: {missing} pairs of craft and slot were not looked at, as time ran out")
     if launched:
         said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
-    return replace(problem, timed=tuple(found), notes=(*problem.notes, *said))
+    return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))
 
 
 def _coast(problem: Problem, group: CraftClass) -> timed.Coast:

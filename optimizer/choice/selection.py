@@ -108,8 +108,9 @@ class Selection:
         parts = [made.options, *(self._more if catalogue is None else ())]
         if math.isfinite(finish_s) and made.moments_s:
             parts.append(at_finish(made, finish_s, later_too=slots is not None))
-        options = join(parts)
-        options = options.take(options.whole(_in_time(options, finish_s, slots)))
+        options = parts[0] if len(parts) == 1 else join(parts)
+        early = options.whole(_in_time(options, finish_s, slots))
+        options = options if early.all() else options.take(early)
         zoom = 1.0
         for _ in range(ROUNDS_MAX):
             deadline.poll()
