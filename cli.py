@@ -406,7 +406,9 @@ def _sweep(arguments: argparse.Namespace) -> int:
         kept = f"; the same command goes on from {arguments.csv}" if arguments.csv else ""
         print(f"ringwright: stopped after {len(rows)} of {len(over.points)} points{kept}.", file=sys.stderr)
         return INTERRUPTED
-    return 0 if any(row.fields["delta_v_m_s"] for row in rows) else NO_PLAN
+    if any(row.fields["delta_v_m_s"] for row in rows):
+        return 0
+    return UNDECIDED if any(row.fields["proof"] == "undecided" for row in rows) else NO_PLAN
 
 
 def _executor(workers: int | None, cluster: str | None) -> AbstractContextManager[Executor]:

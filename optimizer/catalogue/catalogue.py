@@ -39,6 +39,9 @@ CHOICES_MAX = 25_000_000
 """Most choices (moment, slot, k, m) that one pad may come to before its list of liftoffs is cut short."""
 
 
+MANY_LAUNCHES = 8
+"""Launches from which, where not all liftoffs can be looked at, only those clear of everybody's slot are."""
+
 PASS_TURNS = 10
 """Without a finish to keep, launches at passes through the plane are looked at for so many turns of the site longer."""
 
@@ -163,7 +166,9 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
             "meet; a later start or a plane turned in part by burns is not looked at"
         )
     for pad, times in enumerate(moments):
-        options, count = _launches(problem, pad, times, restriction, clear=not all_there)
+        options, count = _launches(
+            problem, pad, times, restriction, clear=not all_there and problem.launches >= MANY_LAUNCHES
+        )
         parts.append(options)
         looked_at += count
     if any(pad.upper_stage is not None and math.isfinite(pad.upper_stage.lasts_s) for pad in problem.scenario.pads):
@@ -209,9 +214,10 @@ def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
     slots = tuple(sorted(restriction.slots))
     parts = [made.options.take(~np.isin(made.options.slot, slots) & (made.options.bundle < 0))]
     space = [way(made.problem, restriction) for way in FROM_SPACE]
+    clear = not made.whole and made.problem.launches >= MANY_LAUNCHES
     parts += [one.take(np.isin(one.slot, slots)) for one in space]
     for pad, times in enumerate(made.moments_s):
-        parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots, clear=not made.whole)[0])
+        parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots, clear=clear)[0])
     parts.append(loads(made.problem, windows(made.problem), restriction))
     options = join(parts)
     return replace(made, options=options.take(undominated(options)), restriction=restriction)
@@ -293,7 +299,7 @@ def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tupl
         # evenly thinned, so that no part of the window goes unseen; the ends of the window stay
         base = base[np.unique(np.linspace(0, base.size - 1, max(CHOICES_MAX // each, 2)).astype(np.int64))]
         whole = False
-    if not whole and turnaround > 0.0:
+    if not whole and turnaround > 0.0 and problem.launches >= MANY_LAUNCHES:
         # at these moments some slot is just in place, so others are passed on the way: half of them that much later
         base[1:-1:2] = np.minimum(base[1:-1:2] + _aside_s(problem, pad), latest)
         # one launch after another without a pause, from the beginning and from after each blackout
