@@ -31,7 +31,7 @@ def in_a_row(packed: Packed, barred: Bool | None = None) -> I:
     if int(packed.count[0]) < CRAFT_MIN:
         return none
     ids = np.arange(packed.cost.size) if barred is None else np.flatnonzero(~barred)
-    moments = np.unique(packed.moment[ids])
+    moments = np.unique(packed.moment[ids]).astype(np.intp)
     for at in (_early(packed, moments), _late(packed, moments)):
         plan = _assigned(packed, ids, at)
         if plan.size and packed.kept_by(plan):

@@ -41,6 +41,8 @@ TOLERANCE = 1e-6
 """Absolute, in units of the cost: a plan this close to the bound counts as optimal."""
 RELAXATION_SHARE = 0.6
 """Of a time limit, what the relaxation may take before the exact programs."""
+LATER_SHARE = 0.5
+"""Of the time left after the first of several aims, what all others may take."""
 TIES_MAX = 50_000
 """Columns above which nothing decides between plans that are equally good: it would take longer than all the aims."""
 ALTERNATIVES = 24
@@ -331,7 +333,9 @@ def solve_lexicographic(
         exact = max(exact, solved.exact)
         if solved.status not in ("optimal", "bounded"):
             return solved
-        first = solved if first is None else first
+        if first is None:
+            # what only chooses between the best plans leaves time for what comes after
+            first, deadline_s = solved, _share(deadline_s, LATER_SHARE)
         proved &= solved.status == "optimal"
         limit = solved.objective + aim.tolerance
         keep = value <= limit if aim.kind == "worst" else candidates(rest, solved, limit)
