@@ -1,19 +1,17 @@
 """The command line: a thin skin over the functions that a notebook calls.
 
-Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 130 interrupted or told to end; 1 a fault of ours, or
-standard output that does not take the text.
+Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 4 ended by a limit of time or memory before any plan
+was flown; 130 stopped before that, or told to
+end; 1 a fault of ours, or standard output that does not take the text.
 """
 
 from __future__ import annotations
 
 import argparse
-import math
 import os
 import shlex
 import shutil
-import signal
 import sys
-import threading
 import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -25,12 +23,18 @@ from .models.errors import InputError
 from .models.printable import printable
 from .reports.console import Ended, OutputLostError, complain, ending_in_order, flush, give_up, kept_words, say
 from .reports.files import kept_files
+from .reports.run_limits import Run, UndecidedError, add_run_limits, memory_bytes
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
     from contextlib import AbstractContextManager
 
-LOST, BAD_INPUT, NO_PLAN, INTERRUPTED = 1, 2, 3, 130
+    from .optimizer.outcome import Outcome
+
+LOST, BAD_INPUT, NO_PLAN, UNDECIDED, INTERRUPTED = 1, 2, 3, 4, 130
+
+FIRST_SHARE = 0.4
+"""Of the time for a command that plans again and again, what the first plan may take."""
 
 PATIENCE_S = 2.0
 """Progress is shown once a command has taken this long."""
@@ -62,6 +66,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
             give_up()
             complain(f"ringwright: {fault}; {kept_words(kept)}.")
             return LOST
+        except UndecidedError as fault:
+            complain(f"ringwright: {fault}")
+            return INTERRUPTED if fault.stopped else UNDECIDED
         except KeyboardInterrupt as fault:
             how = f"ended by {fault}" if isinstance(fault, Ended) else "interrupted"
             complain(f"ringwright: {how}; {kept_words(kept)}.")
@@ -99,13 +106,13 @@ def _parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     plan.add_argument(
         "--fronts", action="store_true", help="walk the other fronts too: worst craft, propellant, first service"
     )
-    _time_limit(plan)
+    add_run_limits(plan)
     plan.set_defaults(run=_plan)
 
     page = commands.add_parser("page", help="the plans as one page to open in a browser: pick, play, compare, print")
     _scenario(page)
     page.add_argument("--out", metavar="FILE", default="ringwright.html", help="file to write: ringwright.html")
-    _time_limit(page)
+    add_run_limits(page)
     page.set_defaults(run=_page)
 
     sheet = commands.add_parser("sheet", help="maneuver sheets of a plan: what to do, to read, and how exactly")
@@ -115,6 +122,7 @@ def _parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     sheet.add_argument(
         "--out", type=_folder, metavar="DIR", help="write each sheet as text, Markdown and PDF into a directory"
     )
+    add_run_limits(sheet)
     sheet.set_defaults(run=_sheet)
 
     compare = commands.add_parser("compare", help="strategies for a scenario, or whole scenarios, side by side")
@@ -128,7 +136,7 @@ def _parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     compare.add_argument(
         "--out", type=_folder, metavar="DIR", help="write tables, comparison and a figure of all fronts"
     )
-    _time_limit(compare)
+    add_run_limits(compare)
     compare.set_defaults(run=_compare)
 
     sweep = commands.add_parser("sweep", help="a scenario over a grid of values of one or two of its keys")
@@ -147,6 +155,7 @@ def _parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     where = sweep.add_mutually_exclusive_group()
     where.add_argument("--workers", type=_workers, metavar="N", help="processes on this machine; default: one a core")
     where.add_argument("--cluster", metavar="ADDRESS", help="address of a Dask scheduler (needs the extra [cluster])")
+    add_run_limits(sweep, "search each point")
     sweep.set_defaults(run=_sweep)
 
     budget = commands.add_parser("budget", help="what errors of launch, burns and readings cost, and what to load")
@@ -155,6 +164,7 @@ def _parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     budget.add_argument("--seed", type=_seed, default=1, metavar="N", help="of the random numbers: 1")
     budget.add_argument("--json", type=_file, metavar="PATH", help="write the budget as JSON; - for standard output")
     budget.add_argument("--out", type=_folder, metavar="DIR", help="write text, budget and figure into a directory")
+    add_run_limits(budget)
     budget.set_defaults(run=_budget)
 
     replan = commands.add_parser("replan", help="the best plan from here, from what was seen of the craft")
@@ -170,6 +180,7 @@ def _parser(typed: Sequence[str]) -> argparse.ArgumentParser:
         "--out", type=_folder, metavar="DIR", help="write the plan from here, its tables, figures and sheets there"
     )
     replan.add_argument("--json", type=_file, metavar="PATH", help="write the new plan as JSON; - for standard output")
+    add_run_limits(replan)
     replan.set_defaults(run=_replan)
     slips = commands.add_parser("slips", help="what a late launch costs, and what to do about a craft that is lost")
     _scenario(slips)
@@ -179,6 +190,7 @@ def _parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     )
     slips.add_argument("--craft", metavar="NAME", action="append", default=[], help="only this one; may be repeated")
     slips.add_argument("--json", type=_file, metavar="PATH", help="write the answer as JSON; - for standard output")
+    add_run_limits(slips)
     slips.set_defaults(run=_slips)
 
     period = commands.add_parser("period", help="the one-craft question, without a file: which period to hit")
@@ -214,15 +226,6 @@ def _scenario(parser: argparse.ArgumentParser) -> None:
     _settings(parser)
 
 
-def _time_limit(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--time-limit",
-        type=_seconds,
-        metavar="SECONDS",
-        help="search no longer than that; what is not proved by then is marked with its gap",
-    )
-
-
 def _settings(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--set",
@@ -248,16 +251,6 @@ def _folder(text: str) -> str:
     if not text or not there or not there.is_dir():
         raise argparse.ArgumentTypeError(f"{text!r} is no place for a folder: name one, it need not be there yet")
     return text
-
-
-def _seconds(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not 0.0 < value < math.inf:
-        raise argparse.ArgumentTypeError(f"{text} is no number of seconds above 0")
-    return value
 
 
 def _rank(text: str) -> int:
@@ -308,31 +301,16 @@ class _Progress:
                 print("\r\033[K", end="", file=sys.stderr, flush=True)
 
 
-class _Patience:
-    """Seconds left for a search: until a limit, or until Ctrl-C; a second Ctrl-C leaves at once."""
+def _run(arguments: argparse.Namespace) -> Run:
+    """The limits of time and memory that a command was given."""
+    return Run(arguments.time_limit, arguments.memory_limit)
 
-    def __init__(self, limit_s: float | None) -> None:
-        self._end_s = math.inf if limit_s is None else time.monotonic() + limit_s
-        self.stopped = False
 
-    def left_s(self) -> float:
-        return 0.0 if self.stopped else max(self._end_s - time.monotonic(), 0.0)
-
-    def __enter__(self) -> _Patience:
-        self._before = signal.getsignal(signal.SIGINT)
-        if threading.current_thread() is threading.main_thread():
-            signal.signal(signal.SIGINT, self._interrupt)
-        return self
-
-    def _interrupt(self, *_: object) -> None:
-        if self.stopped:
-            raise KeyboardInterrupt
-        self.stopped = True
-        complain("\nringwright: stopping after this step; Ctrl-C again leaves at once.")
-
-    def __exit__(self, *_: object) -> None:
-        if threading.current_thread() is threading.main_thread():
-            signal.signal(signal.SIGINT, self._before)
+def _no_plan(outcome: Outcome, run: Run) -> int:
+    """The exit status of an outcome without plans."""
+    if not outcome.undecided:
+        return NO_PLAN
+    return INTERRUPTED if run.stopped else UNDECIDED
 
 
 def _plan(arguments: argparse.Namespace) -> int:
@@ -343,11 +321,9 @@ def _plan(arguments: argparse.Namespace) -> int:
     from .reports.terminal import plan_text
 
     progress = _Progress()
-    with _Patience(arguments.time_limit) as patience:
+    with _run(arguments) as run:
         try:
-            outcome = make_plan(
-                scenario, progress, fronts=arguments.fronts, price=arguments.out is not None, left_s=patience.left_s
-            )
+            outcome = make_plan(scenario, progress, fronts=arguments.fronts, price=arguments.out is not None)
         finally:
             progress.done()
     if arguments.json is not None:
@@ -367,9 +343,7 @@ def _plan(arguments: argparse.Namespace) -> int:
         say(plan_text(outcome, _width(), next_command=command))
         if arguments.out is not None:
             say(f"\nTables, result and figures are in {arguments.out}.\n")
-    if patience.stopped and not outcome.plans:
-        return INTERRUPTED
-    return 0 if outcome.plans else NO_PLAN
+    return 0 if outcome.plans else _no_plan(outcome, run)
 
 
 def _page(arguments: argparse.Namespace) -> int:
@@ -381,14 +355,14 @@ def _page(arguments: argparse.Namespace) -> int:
     from .reports.terminal import answer_text
 
     progress = _Progress()
-    with _Patience(arguments.time_limit) as patience:
-        try:
-            outcome = make_plan(scenario, progress, left_s=patience.left_s)
-            write_page(outcome, arguments.out, progress)
-        finally:
-            progress.done()
+    try:
+        with _run(arguments) as run:
+            outcome = make_plan(scenario, progress)
+        write_page(outcome, arguments.out, progress)
+    finally:
+        progress.done()
     say(f"{answer_text(outcome)}\nThe page is {arguments.out}: open it in a browser.\n")
-    return 0 if outcome.plans else NO_PLAN
+    return 0 if outcome.plans else _no_plan(outcome, run)
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
@@ -408,7 +382,8 @@ def _sheet(arguments: argparse.Namespace) -> int:
 
     progress = _Progress()
     try:
-        outcome = make_plan(scenario, progress)
+        with _run(arguments) as run:
+            outcome = make_plan(scenario, progress)
         plan = next((plan for plan in outcome.plans if plan.rank == arguments.plan), None)
         if outcome.plans and plan is None:
             raise InputError(
@@ -420,7 +395,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
         progress.done()
     if plan is None:
         say(infeasible_text(outcome, _width()))
-        return NO_PLAN
+        return _no_plan(outcome, run)
     say("\n".join(sheet_text(one, _width()) for one in found) or "Nothing to do: no craft has to move.\n")
     if arguments.out is not None and found:
         from .reports.sheet.files import write_sheets
@@ -438,13 +413,13 @@ def _compare(arguments: argparse.Namespace) -> int:
     from .reports.compare import compare_json, compare_text, write_compare
 
     progress = _Progress()
-    with _Patience(arguments.time_limit) as patience:
+    with _run(arguments) as run:
         try:
             if len(read) == 1:
-                entries = compare_strategies(read[0], progress, left_s=patience.left_s)
+                entries = compare_strategies(read[0], progress)
             else:
                 named = list(zip(_short_names(arguments.scenarios), read, strict=True))
-                entries = compare_scenarios(named, progress, left_s=patience.left_s)
+                entries = compare_scenarios(named, progress)
         finally:
             progress.done()
     if arguments.json is not None:
@@ -462,7 +437,9 @@ def _compare(arguments: argparse.Namespace) -> int:
             say(f"\nTables, comparison and figure are in {arguments.out}.\n")
     if any(entry.plan is not None for entry in entries):
         return 0
-    return INTERRUPTED if patience.stopped else NO_PLAN
+    if not any(entry.undecided for entry in entries):
+        return NO_PLAN
+    return INTERRUPTED if run.stopped else UNDECIDED
 
 
 def _short_names(files: Sequence[str]) -> list[str]:
@@ -476,7 +453,7 @@ def _sweep(arguments: argparse.Namespace) -> int:
     from contextlib import ExitStack, closing
 
     from .models.reading.toml_text import file_text
-    from .optimizer.studies.sweep import WorkersLostError, first_that_reads, grid, sweep_through
+    from .optimizer.studies.sweep import PointLimits, WorkersLostError, first_that_reads, grid, sweep_through
     from .reports.sweep import Told, in_order, sweep_text, told, write_sweep
     from .reports.sweep_file import SweepFile
 
@@ -484,6 +461,8 @@ def _sweep(arguments: argparse.Namespace) -> int:
     over = grid(text, arguments.scenario, arguments.settings, arguments.vary)
     scenario = first_that_reads(over)
     progress = _Progress()
+    workers = arguments.workers or os.cpu_count() or 1
+    limits = PointLimits(arguments.time_limit, memory_bytes(arguments.memory_limit, workers))
     rows: list[Told] = []
     stopped = lost = ""
     with ExitStack() as stack:
@@ -491,13 +470,15 @@ def _sweep(arguments: argparse.Namespace) -> int:
         rows = [] if file is None else file.rows
         done = {row.values for row in rows}
 
-        def workers() -> AbstractContextManager[Executor]:
+        def executors() -> AbstractContextManager[Executor]:
             return _executor(arguments.workers, arguments.cluster)
 
         try:
             if not done.issuperset(over.points):
                 # closed at once when it is left early, and its workers with it
-                found = stack.enter_context(closing(sweep_through(over, workers, done, progress, replaced=_replaced)))
+                found = stack.enter_context(
+                    closing(sweep_through(over, executors, done, progress, replaced=_replaced, limits=limits))
+                )
                 for row in found:
                     if file is None:
                         rows.append(told(row))
@@ -520,7 +501,9 @@ def _sweep(arguments: argparse.Namespace) -> int:
         ready = len(in_order(over, rows))
         complain(f"ringwright: {stopped or lost} after {ready} of {len(over.points)} points{kept}{advice}.")
         return INTERRUPTED if stopped else LOST
-    return 0 if any(row.fields["delta_v_m_s"] for row in rows) else NO_PLAN
+    if any(row.fields["delta_v_m_s"] for row in rows):
+        return 0
+    return UNDECIDED if any(row.fields["proof"] == "undecided" for row in rows) else NO_PLAN
 
 
 def _replaced(sentence: str) -> None:
@@ -546,11 +529,12 @@ def _budget(arguments: argparse.Namespace) -> int:
     refuse_without_errors(scenario)
     progress = _Progress()
     try:
-        outcome = make_plan(scenario, progress)
+        with _run(arguments) as run:
+            outcome = make_plan(scenario, progress)
         if not outcome.plans:
             progress.done()
             say(infeasible_text(outcome, _width()))
-            return NO_PLAN
+            return _no_plan(outcome, run)
         budget = make_budget(outcome, arguments.samples, arguments.seed, progress)
     finally:
         progress.done()
@@ -574,6 +558,7 @@ def _replan(arguments: argparse.Namespace) -> int:
     from .models.reading.scenario_reader import read_scenario
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
+    from .models.deadline import share
     from .models.reading.observed import read_observed
     from .optimizer.catalogue.problem import ring_of
     from .optimizer.plan import make_plan
@@ -585,13 +570,14 @@ def _replan(arguments: argparse.Namespace) -> int:
     read_observed(arguments.observed[0], scenario, ring_of(scenario))
     progress = _Progress()
     try:
-        before = make_plan(scenario, progress)
-        if not before.plans:
-            progress.done()
-            say(infeasible_text(before, _width()))
-            return NO_PLAN
-        looks = [lambda now, file=file: read_observed(file, now.scenario, now.ring) for file in arguments.observed]
-        done, here = go_on(before, looks, progress)
+        with _run(arguments) as run:
+            before = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
+            if not before.plans:
+                progress.done()
+                say(infeasible_text(before, _width()))
+                return _no_plan(before, run)
+            looks = [lambda now, file=file: read_observed(file, now.scenario, now.ring) for file in arguments.observed]
+            done, here = go_on(before, looks, progress)
         if arguments.out is not None:
             from .reports.replan_files import write_replan
 
@@ -610,13 +596,14 @@ def _replan(arguments: argparse.Namespace) -> int:
         say(replan_text(done, _width()))
         if arguments.out is not None:
             say(f"\nThe plan from here, its tables, figures and sheets are in {arguments.out}.\n")
-    return NO_PLAN if done.outcome is not None and not done.outcome.plans else 0
+    return 0 if done.outcome is None or done.outcome.plans else _no_plan(done.outcome, run)
 
 
 def _slips(arguments: argparse.Namespace) -> int:
     from .models.reading.scenario_reader import read_scenario
 
     scenario = read_scenario(arguments.scenario, arguments.settings)
+    from .models.deadline import share
     from .optimizer.plan import make_plan
     from .optimizer.studies.slips import make_slips
     from .reports.slips import slips_json, slips_text
@@ -633,12 +620,13 @@ def _slips(arguments: argparse.Namespace) -> int:
             raise InputError(f"{name!r} is no craft of the scenario: give one of {', '.join(known)}.", where="--craft")
     progress = _Progress()
     try:
-        outcome = make_plan(scenario, progress)
-        if not outcome.plans:
-            progress.done()
-            say(infeasible_text(outcome, _width()))
-            return NO_PLAN
-        found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
+        with _run(arguments) as run:
+            outcome = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
+            if not outcome.plans:
+                progress.done()
+                say(infeasible_text(outcome, _width()))
+                return _no_plan(outcome, run)
+            found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
     finally:
         progress.done()
     if arguments.json is not None:

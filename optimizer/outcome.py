@@ -363,7 +363,7 @@ class Proof:
     other phases.
     """
 
-    status: Literal["optimal", "bounded"]
+    status: Literal["optimal", "bounded", "undecided"]
     aim: str
     bound: float
     unit: str
@@ -432,6 +432,11 @@ class Outcome:
     fronts: tuple[AimFront, ...] = ()
     unfinished: str = ""
     price: CraftPrice | None = None
+
+    @property
+    def undecided(self) -> bool:
+        """Whether the search was ended before any plan was flown or proved impossible."""
+        return self.proof is not None and self.proof.status == "undecided"
 
 
 def later(part: CraftPlan, by_s: float) -> CraftPlan:

@@ -212,7 +212,7 @@ def _limit_text(entry: Entry) -> str:
 
 def _no_plan(entry: Entry) -> str:
     if entry.unfinished:
-        return f"no plan was found; the search was broken off: {entry.unfinished}."
+        return f"undecided; the search was broken off: {entry.unfinished}."
     why = entry.infeasible
     if why is None:
         return "no plan keeps all limits."
@@ -287,7 +287,7 @@ def _entry(entry: Entry) -> dict[str, Any]:
         "clearance_km": None if entry.clearance_m is None else round(entry.clearance_m * 1e-3, 6),
         "tightest": None if entry.tightest is None else _tightest(entry.tightest),
         "within_limits": None if plan is None else not plan.broken,
-        "proof": None
+        "proof": _undecided(entry)
         if proof is None
         else {
             "status": proof.status,
@@ -314,6 +314,12 @@ def _entry(entry: Entry) -> dict[str, Any]:
         "unfinished": entry.unfinished or None,
         "notes": list(entry.notes),
     }
+
+
+def _undecided(entry: Entry) -> dict[str, Any] | None:
+    """What stands for a proof where there is no plan."""
+    aim = entry.scenario.minimize
+    return {"status": "undecided", "aim": aim, "gap": None, "options": 0} if entry.undecided else None
 
 
 def _tightest(margin: Margin) -> dict[str, Any]:

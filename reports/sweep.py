@@ -49,6 +49,12 @@ class Told:
         return float(self.fields[name]) if self.fields[name] else None
 
 
+def _proof(row: Row) -> str:
+    if row.undecided:
+        return "undecided"
+    return "" if row.delta_v_m_s is None else "optimal" if row.proved else "bounded"
+
+
 def told(row: Row) -> Told:
     """A row of the sweep as texts; units are in the names of the columns."""
     binds = row.infeasible.binds if row.infeasible is not None else ()
@@ -65,7 +71,7 @@ def told(row: Row) -> Told:
             "tightest_limit": "" if tight is None else limit_key(tight.limit),
             "tightest_room_share": "" if tight is None else _text(room_share(tight)),
             "broken": "; ".join(limit_key(limit) for limit in row.broken),
-            "proof": "" if row.delta_v_m_s is None else "optimal" if row.proved else "bounded",
+            "proof": _proof(row),
             "no_plan": _no_plan(row),
             "binding_limit": "; ".join(limit_key(bind.limit) for bind in binds),
             "serves": "; ".join(
@@ -84,6 +90,8 @@ def _no_plan(row: Row) -> str:
         return f"refused: {' '.join(row.refused.split())}"
     if row.delta_v_m_s is not None:
         return ""
+    if row.undecided:
+        return "undecided: a limit of time or memory ended the search before any plan was flown"
     return _why(row.infeasible)
 
 
@@ -200,7 +208,7 @@ def _row(row: Told, weighed: bool) -> list[str]:
 def _limit_text(row: Told) -> str:
     if row.fields["no_plan"]:
         told = row.fields["no_plan"]
-        return told if told.startswith("refused") else f"no plan: {told}"
+        return told if told.startswith(("refused", "undecided")) else f"no plan: {told}"
     if row.fields["broken"]:
         return f"!!! BREAKS {row.fields['broken']} !!!"
     limit, share = row.fields["tightest_limit"], row.number("tightest_room_share")
@@ -214,10 +222,13 @@ def _remarks(over: Grid, ready: Sequence[Told], width: int) -> list[str]:
     left = len(over.points) - len(ready)
     if left:
         said.append(f"{count(left, 'point')} of the grid are not planned yet.")
+    undecided = sum(row.fields["proof"] == "undecided" for row in ready)
+    if undecided:
+        said.append(f"{count(undecided, 'point')} undecided: whether a plan exists there is not known.")
     bounded = sum(row.fields["proof"] == "bounded" for row in ready)
     if bounded:
         said.append(f"{count(bounded, 'point')} not proved best.")
-    elif any(row.fields["proof"] for row in ready):
+    elif any(row.fields["proof"] == "optimal" for row in ready):
         said.append("Each plan is proved best over its catalogue of options.")
     return ["", *(line for text in said for line in paragraph(sentence(text), width))] if said else []
 

@@ -88,7 +88,11 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
     lines = paragraph(scenario.title, width)
     lines.append("")
     if outcome.unfinished and why is None:
-        lines += paragraph(f"NO PLAN YET. The search was broken off: {sentence(outcome.unfinished)}", width)
+        lines += paragraph(
+            "NO PLAN YET, AND UNDECIDED whether there is one. The search was broken off: "
+            f"{sentence(outcome.unfinished)} --time-limit and --memory-limit allow more.",
+            width,
+        )
     elif why is None:
         lines += paragraph("There is no plan: no craft is to be moved.", width)
     else:

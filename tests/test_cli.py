@@ -90,8 +90,8 @@ def test_no_plan_exits_3_and_the_value_named_serves(scenario: Path, capsys: pyte
     result = json.loads(capsys.readouterr().out)
     assert result["plans"] == []
     named = result["infeasible"]
-    assert named["limit"] == "limits.finish_within_d"
-    assert main(["plan", str(scenario), "--set", f"limits.finish_within_d={named['serves']}"]) == 0
+    assert named["limit"] == "limits.finish_within_h"
+    assert main(["plan", str(scenario), "--set", f"limits.finish_within_h={named['serves']}"]) == 0
 
 
 @pytest.mark.parametrize(

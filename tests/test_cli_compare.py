@@ -60,8 +60,31 @@ def test_a_time_limit_is_a_number_of_seconds(limit: str, scenario: Path, capsys:
 
 
 def test_a_time_limit_that_is_too_short_is_said(scenario: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["plan", str(scenario), "--time-limit", "1e-9"]) in (0, 3)
+    assert main(["plan", str(scenario), "--time-limit", "1e-9"]) == 4
     assert "search was broken off" in " ".join(capsys.readouterr().out.split())
+
+
+def test_a_search_that_was_ended_leaves_the_result_undecided(
+    scenario: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["plan", str(scenario), "--time-limit", "1e-9", "--json", "-"]) == 4
+    result = json.loads(capsys.readouterr().out)
+    assert (result["proof"]["status"], result["infeasible"], result["plans"]) == ("undecided", None, [])
+    for command in ("sheet", "slips", "compare"):
+        assert main([command, str(scenario), "--time-limit", "1e-9"]) == 4
+    capsys.readouterr()
+    rows = ["sweep", str(scenario), "--vary", "limits.finish_within_h=1,40", "--workers", "1", "--time-limit", "1e-9"]
+    assert main(rows) == 4
+    assert "2 points undecided" in " ".join(capsys.readouterr().out.split())
+
+
+def test_the_limits_of_time_and_memory_can_be_lifted(scenario: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plan", str(scenario), "--time-limit", "none", "--memory-limit", "none"]) == 0
+    assert "broken off" not in capsys.readouterr().out
+    assert main(["plan", str(scenario), "--memory-limit", "2 GB"]) == 0
+    for size in ("2", "1KB", "-1GB", "lots"):
+        assert main(["plan", str(scenario), f"--memory-limit={size}"]) == 2
+        assert "no size" in capsys.readouterr().err
 
 
 def test_ctrl_c_shows_the_best_plan_so_far(

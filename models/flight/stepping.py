@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from .. import frames
 from ..burns import FiniteThrust
+from ..deadline import poll
 from ..errors import FlightError
 from .gravity import Gravity, Number
 
@@ -203,6 +204,7 @@ def step_together(
             first_step=min(step, bound - reached),
         )
         while True:
+            poll()
             before = solver.y.reshape(7, n)
             message = solver.step()
             if solver.status == "failed" or not np.all(np.isfinite(solver.y)):

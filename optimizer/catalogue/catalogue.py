@@ -8,7 +8,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from ...models.deadline import poll
 from ...models.launch import Ascent
+from ...models.memory import need
 from ...models.opportunities import grid_step_s, liftoffs, open_to, turn_s
 from ...models.scenario import Pad
 from ...models.sites import can_lift, may_launch, open_at
@@ -25,14 +27,20 @@ from .from_orbit import FROM_SPACE
 from .liftoff_times import ends, finish_moments, turning_moments, with_turnarounds
 from .problem import Problem, kept_tilt_rad
 from .restriction import NO_RESTRICTION, Restriction, route_wanted
-from .screening import passes_kept, within_limits
+from .screening import passes_any_slot, passes_kept, within_limits
 
 BLOCK_ROWS = 1 << 15
 """Rows built at a time: their columns stay in the cache."""
 
+BLOCK_BYTES = 100e6
+"""What a block takes with all that is worked out on the way."""
+
 CHOICES_MAX = 25_000_000
 """Most choices (moment, slot, k, m) that one pad may come to before its list of liftoffs is cut short."""
 
+
+MANY_LAUNCHES = 8
+"""Launches from which, where not all liftoffs can be looked at, only those clear of everybody's slot are."""
 
 PASS_TURNS = 10
 """Without a finish to keep, launches at passes through the plane are looked at for so many turns of the site longer."""
@@ -48,7 +56,8 @@ class Catalogue:
     ``moments_s`` per pad; ``looked_at`` counts the (k, m) choices evaluated and ``free_form`` the free-form
     flights among them; ``notes`` say in words where the moments
     of liftoff are a list and not the whole truth. ``restriction`` is what the options were filtered by, so that later
-    liftoffs are filtered alike.
+    liftoffs are filtered alike. ``chains`` per pad: how many launches a chain of turnarounds has among the moments;
+    ``whole`` tells that they are all there, so that no liftoff was left out for their number.
     """
 
     problem: Problem
@@ -58,6 +67,8 @@ class Catalogue:
     free_form: int
     exact: bool
     notes: tuple[str, ...] = field(default=())
+    chains: tuple[int, ...] = field(default=())
+    whole: bool = True
     restriction: Restriction = NO_RESTRICTION
 
 
@@ -127,10 +138,12 @@ def _notes_on_passes(problem: Problem, pad: int, latest: float) -> list[str]:
 
 def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Catalogue:
     """All options over the exact candidate moments (see ``liftoff_times.py``), pruned to what none beats."""
-    moments, notes, exact = [], list[str](), True
+    moments, chains, notes, exact, all_there = [], list[int](), list[str](), True, True
     for pad, (earliest, latest) in enumerate(windows(problem)):
-        times, whole, grid = _moments(problem, pad, earliest, latest)
+        times, chain, whole, grid = _moments(problem, pad, earliest, latest)
         moments.append(times)
+        chains.append(chain)
+        all_there = all_there and whole
         more = _notes_on_passes(problem, pad, latest)
         exact = exact and not more
         notes.extend(more)
@@ -155,7 +168,9 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
             "meet; a later start or a plane turned in part by burns is not looked at"
         )
     for pad, times in enumerate(moments):
-        options, count = from_pad(problem, pad, times, restriction)
+        options, count = _launches(
+            problem, pad, times, restriction, clear=not all_there and problem.launches >= MANY_LAUNCHES
+        )
         parts.append(options)
         looked_at += count
     if any(pad.upper_stage is not None and math.isfinite(pad.upper_stage.lasts_s) for pad in problem.scenario.pads):
@@ -178,8 +193,21 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
         free_form=sum(int((part.flight >= 0).sum()) for part in parts),
         exact=exact,
         notes=tuple(notes),
+        chains=tuple(chains),
+        whole=all_there,
         restriction=restriction,
     )
+
+
+def _launches(problem: Problem, pad: int, times: F, restriction: Restriction, *, clear: bool) -> tuple[Options, int]:
+    """Options from a pad; only those ``clear`` of everybody else, where such options lead into every slot."""
+    options, count = from_pad(problem, pad, times, restriction, clear=clear)
+    reached = np.unique(options.slot).size
+    if clear and reached < len(problem.free_slots):
+        everything, count = from_pad(problem, pad, times, restriction)
+        if np.unique(everything.slot).size > reached:
+            return everything, count
+    return options, count
 
 
 def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
@@ -189,9 +217,10 @@ def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
     slots = tuple(sorted(restriction.slots))
     parts = [made.options.take(~np.isin(made.options.slot, slots) & (made.options.bundle < 0))]
     space = [way(made.problem, restriction) for way in FROM_SPACE]
+    clear = not made.whole and made.problem.launches >= MANY_LAUNCHES
     parts += [one.take(np.isin(one.slot, slots)) for one in space]
     for pad, times in enumerate(made.moments_s):
-        parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots)[0])
+        parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots, clear=clear)[0])
     parts.append(loads(made.problem, windows(made.problem), restriction))
     options = join(parts)
     return replace(made, options=options.take(undominated(options)), restriction=restriction)
@@ -217,7 +246,7 @@ def at_finish(made: Catalogue, finish_s: float, *, later_too: bool = False) -> O
         times = with_turnarounds(
             np.unique(np.concatenate(found)),
             problem.scenario.pads[pad].turnaround_s,
-            problem.launches,
+            made.chains[pad],
             earliest,
             latest if later_too else min(latest, finish_s),
         )
@@ -228,10 +257,11 @@ def at_finish(made: Catalogue, finish_s: float, *, later_too: bool = False) -> O
     return options.take(undominated(options))
 
 
-def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tuple[F, bool, bool]:
-    """Candidate liftoffs of a pad; whether all chains of turnarounds are among them; whether a grid is."""
+def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tuple[F, int, bool, bool]:
+    """Candidate liftoffs of a pad; how many launches a chain of turnarounds has among them; whether all of it is there;
+    whether a grid is."""
     if latest < earliest or not problem.launches:
-        return np.zeros(0), True, False
+        return np.zeros(0), problem.launches, True, False
     allowed = sorted({c.delta_v_allowed_m_s for c in problem.classes if c.start is None})
     starts = {max(earliest, c.craft.ready_s) for c in problem.classes if c.start is None}
     edges = [edge for span in problem.scenario.pads[pad].blackouts_s for edge in span]
@@ -267,12 +297,33 @@ def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tupl
         launches -= 1
         whole = False
     if all(way.place is not None for way in problem.ways if way.pad == pad) and not _slides(problem, pad):
-        return base, True, grid
+        return base, launches, True, grid
     if base.size * each > CHOICES_MAX:
         # evenly thinned, so that no part of the window goes unseen; the ends of the window stay
         base = base[np.unique(np.linspace(0, base.size - 1, max(CHOICES_MAX // each, 2)).astype(np.int64))]
         whole = False
-    return with_turnarounds(base, turnaround, launches, earliest, latest), whole or turnaround <= 0.0, grid
+    if not whole and turnaround > 0.0 and problem.launches >= MANY_LAUNCHES:
+        # at these moments some slot is just in place, so others are passed on the way: half of them that much later
+        base[1:-1:2] = np.minimum(base[1:-1:2] + _aside_s(problem, pad), latest)
+        # one launch after another without a pause, from the beginning and from after each blackout
+        first = np.array([*starts, *edges])
+        base = np.union1d(base, with_turnarounds(first, turnaround, problem.launches, earliest, latest))
+    return with_turnarounds(base, turnaround, launches, earliest, latest), launches, whole or turnaround <= 0.0, grid
+
+
+ASIDE = 3.0
+"""By how many times the separation a slot is out of place for whoever goes round so many times before getting there."""
+
+
+def _aside_s(problem: Problem, pad: int) -> float:
+    """How much later a launch comes to the ring clear of the slots that were in place, s; 0 where none ever is."""
+    closing = [
+        abs(problem.ring.rate_rad_s - way.site_rate_rad_s)
+        for way in problem.ways
+        if way.pad == pad and way.place is None
+    ]
+    away = ASIDE * problem.scenario.limits.separation_m / problem.ring.radius_m
+    return away / min(closing) if closing and min(closing) > 1e-12 else 0.0
 
 
 def _slides(problem: Problem, pad: int) -> bool:
@@ -298,11 +349,13 @@ def from_pad(
     prune: bool = True,
     only_slots: tuple[int, ...] | None = None,
     finishing: bool = False,
+    clear: bool = False,
 ) -> tuple[Options, int]:
     """Options of all craft on the ground for given liftoffs from a pad, and how many choices were evaluated.
 
     A choice is evaluated once for all classes: they differ only in what they may spend and when they are ready.
-    ``finishing``: only those that wait in a parking orbit as long as ``finish_s`` allows.
+    ``finishing``: only those that wait in a parking orbit as long as ``finish_s`` allows. ``clear``: only those that
+    come close to nobody else's slot, whether anybody is there or not.
     """
     parts: list[Options] = []
     looked_at = 0
@@ -331,8 +384,10 @@ def from_pad(
                 continue
             touch = restriction.touch(plain) if strict else plain
             wanted = restriction.wanted() if strict else None
-            per_block = max(BLOCK_ROWS // len(chosen), 1)
+            per_block = max(BLOCK_ROWS // (len(chosen) * _unpruned(problem, way, touch, prune)), 1)
             for first in range(0, own.size, per_block):
+                poll()
+                need(BLOCK_BYTES)
                 times = own[first : first + per_block]
                 looked_at += times.size * len(chosen) * len(touch.windings())
 
@@ -353,13 +408,23 @@ def from_pad(
                 options = _clear_of_kept(
                     problem, build, np.repeat(times, len(chosen)), np.tile(np.array(chosen), times.size), prune
                 )
+                if clear:
+                    options = options.take(~passes_any_slot(problem, options))
                 for number, group in ground:
                     fits = options.liftoff_s >= group.craft.ready_s - 1e-6
                     mine = options.take(fits)
                     mine = mine.take(can_lift(site, group.craft, mine.delta_v_m_s))
-                    mine = replace(mine, craft_class=np.full(len(mine), number))
-                    parts.append(within_limits(problem, mine, finish_s))
+                    mine = within_limits(problem, replace(mine, craft_class=np.full(len(mine), number)), finish_s)
+                    parts.append(mine.take(undominated(mine)) if prune else mine)
     return join(parts), looked_at
+
+
+def _unpruned(problem: Problem, way: Ascent, touch: Touch, prune: bool) -> int:
+    """How many choices are held at once for each liftoff and slot: one where the dominated ones are never made."""
+    stage = problem.scenario.pads[way.pad].upper_stage
+    whole = not prune or (stage is not None and math.isfinite(stage.lasts_s)) or takes_long(problem)
+    steps = park.DIVE_STEPS if way.parking and park.dives(touch) else 1
+    return max(len(touch.windings()) * steps, 1) if whole else 1
 
 
 def launched(

@@ -152,6 +152,23 @@ def meets_kept(
     return hit
 
 
+def meets_any_slot(
+    options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: NDArray[np.bool_], separation_m: float
+) -> NDArray[np.bool_]:
+    """Mask of options that pass the slot of somebody else too closely, whether anybody is there or not.
+
+    At each touch the nearest slot is looked at.
+    """
+    hit = np.zeros(len(options), dtype=bool)
+    if separation_m <= 0.0 or not len(options):
+        return hit
+    for touch in touches(options, ring, arrival_speed_m_s, on_ring):
+        nearest = np.rint(np.nan_to_num(touch.lead_rad) / ring.spacing_rad)
+        close = passed(touch, ring, -nearest * ring.spacing_rad, separation_m)[0]
+        hit |= close & (np.remainder(nearest, ring.slots) != 0)
+    return hit
+
+
 def last_passes(options: Options, ring: Ring, slots: I, separation_m: float) -> F:
     """When each option from a carrier last passes each slot of its plane too closely before it is in its own, s.
 

@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ...models import oblate_coast as coast
+from ...models.deadline import ENDED, poll
 from ..outcome import CraftPrice, Plan
 from ..rendezvous.time_price import price_of_time
 from ..routes import free_form as timed
@@ -47,15 +48,15 @@ def with_free_form(
     problem: Problem,
     phasing: Options,
     progress: Callable[[str], None] = lambda _: None,
-    left_s: Callable[[], float] = lambda: math.inf,
 ) -> Problem:
     """The problem with its free-form flights; as it is where the scenario asks for none.
+
+    Flights that are missing because the search was ended are said to be so in the problem's notes.
 
     Args:
         problem: one ring phase.
         phasing: options of the craft in space by phasing orbits, within all limits.
         progress: told in words what is being done.
-        left_s: seconds left; flights that are missing then are said to be so in the problem's notes.
     """
     step = problem.scenario.front_step_s
     if step is None:
@@ -76,35 +77,39 @@ def with_free_form(
     found: list[timed.TimedFlight] = []
     widest, missing = 1, 0
     for number, (index, group, slot) in enumerate(pairs):
-        if left_s() <= 0.0:
-            missing = len(pairs) - number
-            break
         progress(f"free-form flights: {number + 1} of {len(pairs)} pairs of craft and slot")
         own = (phasing.craft_class == index) & (phasing.slot == slot)
         start = _coast(problem, group)
         wide, finishes = _finishes(problem, group, phasing.take(own), step)
         widest = max(widest, wide)
         if finishes:
-            found += timed.find(
-                problem.ring.of_plane(slot // problem.ring.slots),
-                start,
-                slot,
-                finishes,
-                craft_class=index,
-                floor_m=low,
-                ceiling_m=high,
-            )
+            try:
+                poll()
+                found += timed.find(
+                    problem.ring.of_plane(slot // problem.ring.slots),
+                    start,
+                    slot,
+                    finishes,
+                    craft_class=index,
+                    floor_m=low,
+                    ceiling_m=high,
+                )
+            except ENDED:
+                missing = len(pairs) - number
+                break
     for number, rise in enumerate(launched):
-        if left_s() <= 0.0:
-            missing += len(launched) - number
-            break
         progress(f"free-form flights from the ground: {number + 1} of {len(launched)}")
         wide, finishes = _steps(rise.start.time_s, rise.until_s, step, LAUNCHED_MAX)
         widest = max(widest, wide)
         if not finishes:
             continue
         ring = problem.ring.of_plane(rise.slot // problem.ring.slots)
-        flights = timed.find(ring, rise.start, rise.slot, finishes, craft_class=0, floor_m=low, ceiling_m=high)
+        try:
+            poll()
+            flights = timed.find(ring, rise.start, rise.slot, finishes, craft_class=0, floor_m=low, ceiling_m=high)
+        except ENDED:
+            missing += len(launched) - number
+            break
         way = problem.ways[rise.way]
         # a coast to the ring comes to it at its apoapsis, which no crossing shows
         arrival = math.inf if way.parking else rise.liftoff_s + way.after_s
@@ -119,7 +124,7 @@ def with_free_form(
         said.append(f"free-form flights: {missing} pairs of craft and slot were not looked at, as time ran out")
     if launched:
         said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
-    return replace(problem, timed=tuple(found), notes=(*problem.notes, *said))
+    return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))
 
 
 def _coast(problem: Problem, group: CraftClass) -> timed.Coast:

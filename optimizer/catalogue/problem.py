@@ -54,7 +54,7 @@ class Problem:
     """One ring phase of a scenario, ready to be planned.
 
     ``launches`` is how many craft go up from the ground; ``ways`` every pad's every insertion; ``timed`` the free-form
-    flights that were looked for.
+    flights that were looked for, ``timed_missing`` for how many pairs of craft and slot they were not.
     """
 
     scenario: Scenario
@@ -66,6 +66,7 @@ class Problem:
     ways: tuple[launch.Ascent, ...]
     notes: tuple[str, ...] = ()
     timed: tuple[TimedFlight, ...] = ()
+    timed_missing: int = 0
 
     @property
     def launches(self) -> int:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from ..routes.options import Options
 from ..routes.phasing import LIMIT_SLACK
 from ..starts import too_near, with_kept
-from .close_approaches import meets_kept
+from .close_approaches import meets_any_slot, meets_kept
 from .finite_burns import with_engines
 from .problem import Problem
 
@@ -55,3 +55,14 @@ def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
     # whoever is where it is to be does not move, however near to others that is
     moves = in_space & ~(on_ring & (options.finish_s <= options.touch_s + ON_TIME_S))
     return np.asarray(hit | (moves & too_near(problem)[options.craft_class].any(axis=1)))
+
+
+def passes_any_slot(problem: Problem, options: Options) -> NDArray[np.bool_]:
+    """Mask of options that come too close to where anybody else is to be, now or later."""
+    return meets_any_slot(
+        options,
+        problem.ring,
+        problem.arrival_speed(options),
+        problem.starts_on_ring(options.craft_class),
+        problem.scenario.limits.separation_m,
+    )

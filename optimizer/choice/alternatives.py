@@ -7,10 +7,12 @@ left out of the catalogue itself.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ...models.deadline import ENDED, poll
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, restricted
 from ..catalogue.restriction import Restriction
@@ -37,19 +39,22 @@ class Alternative:
 def alternatives(
     selection: Selection, best: Chosen, aims: Sequence[Aim], progress: Callable[[str], None] = lambda _: None
 ) -> tuple[Alternative, ...]:
-    """The best plan of each other kind: slot order, side, revolutions, route or insertion."""
+    """The best plan of each other kind: slot order, side, revolutions, route or insertion; as many as time allows."""
     made = selection.made
     found: list[Alternative] = []
     seen = {_signature(best.options)}
     rows = _worth_asking(best.options)
-    for kind, restriction in _kinds(made, best, rows):
-        progress(f"alternatives: {kind}")
-        other = selection.best(aims, catalogue=restricted(made, restriction), ties="order")
-        if other is not None:
-            found.append(Alternative(chosen=other, kind=kind))
-    order = _other_order(selection, best, aims)
-    if order is not None:
-        found.append(Alternative(chosen=order, kind="other slot order"))
+    # where the search is ended, those found by then are worth showing
+    with suppress(*ENDED):
+        for kind, restriction in _kinds(made, best, rows):
+            progress(f"alternatives: {kind}")
+            poll()
+            other = selection.best(aims, catalogue=restricted(made, restriction), ties="order")
+            if other is not None:
+                found.append(Alternative(chosen=other, kind=kind))
+        order = _other_order(selection, best, aims)
+        if order is not None:
+            found.append(Alternative(chosen=order, kind="other slot order"))
     nearest: dict[str, Alternative] = {}
     for item in found:
         known = nearest.get(item.kind)
@@ -144,14 +149,7 @@ def _other_order(selection: Selection, best: Chosen, aims: Sequence[Aim]) -> Cho
             if not later.size:
                 continue
             forbidden = here & (base.liftoff_s < later.min() - 1.0) & (base.craft_class == options.craft_class[row])
-        kept = Catalogue(
-            problem=made.problem,
-            options=base.take(base.whole(~forbidden)),
-            moments_s=made.moments_s,
-            looked_at=made.looked_at,
-            free_form=made.free_form,
-            exact=made.exact,
-        )
+        kept = replace(made, options=base.take(base.whole(~forbidden)))
         other = selection.best(aims, catalogue=kept, ties="order")
         if other is not None:
             found.append(other)

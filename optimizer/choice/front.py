@@ -18,9 +18,10 @@ from typing import Literal
 
 import numpy as np
 
+from ...models.deadline import ENDED, OutOfTimeError
 from ...models.scenario import Aim
 from .first_service import neighbor_groups
-from .selection import AIMS, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection, total
+from .selection import AIMS, FINISH_TOLERANCE, Chosen, Order, Selection, total
 
 Kind = Literal["step", "slope", "curve"]
 Progress = Callable[[str], None]
@@ -57,8 +58,11 @@ class Walked:
     late: bool = False
 
 
-NOTHING = Walked(plans=(), times_s=(), kinds=(), resolution=0.0, complete=False, late=True)
-"""A front of which time left no point."""
+def only(point: Chosen | None) -> Walked:
+    """A front of which time left one point, or none."""
+    plans = () if point is None else (point,)
+    times, kinds = tuple(p.finish_s for p in plans), ("step",) * len(plans)
+    return Walked(plans=plans, times_s=times, kinds=kinds, resolution=0.0, complete=False, late=True)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,7 +121,7 @@ def walk(
     try:
         walked.begin(cheapest)
         walked.run()
-    except OutOfTimeError:
+    except ENDED:
         walked.late = True
     return walked.result()
 

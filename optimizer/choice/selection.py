@@ -10,7 +10,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models import deadline
 from ...models.craft import propellant
+from ...models.deadline import OutOfTimeError
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, at_finish, from_pad, launched, windows
 from ..catalogue.close_approaches import passes_slots
@@ -38,10 +40,6 @@ AIMS: tuple[Aim, ...] = ("delta_v", "finish", "worst_delta_v", "propellant")
 Order = Aim | Literal["served", "last_liftoff"]
 """What a choice may be ordered by besides the aims: the last finish among the slots that a threshold binds, and the
 last liftoff."""
-
-
-class OutOfTimeError(Exception):
-    """Time ran out, or the solver gave up, before any plan was found; nothing is known about the limits."""
 
 
 Ties = Literal["all", "order", "none"]
@@ -76,10 +74,10 @@ class Chosen:
 class Selection:
     """A catalogue to choose from; remembers the meetings that were found, so that each is found once.
 
-    ``left_s`` tells how many seconds are left for choosing; asked again and again, it may drop to 0 at any moment.
+    ``left_s`` returns the seconds left for choosing; asked again and again, it may drop to 0 at any moment.
     """
 
-    def __init__(self, made: Catalogue, left_s: Callable[[], float] = lambda: math.inf) -> None:
+    def __init__(self, made: Catalogue, left_s: Callable[[], float] = deadline.left_s) -> None:
         self.made = made
         self.left_s = left_s
         self._rows: list[tuple[tuple[float, ...], int, float]] = []
@@ -114,12 +112,14 @@ class Selection:
         parts = [made.options, *(self._more if catalogue is None else ())]
         if math.isfinite(finish_s) and made.moments_s:
             parts.append(at_finish(made, finish_s, later_too=slots is not None))
-        options = join(parts)
-        options = options.take(options.whole(_in_time(options, finish_s, slots)))
+        options = parts[0] if len(parts) == 1 else join(parts)
+        early = options.whole(_in_time(options, finish_s, slots))
+        options = options if early.all() else options.take(early)
         zoom = 1.0
         for _ in range(ROUNDS_MAX):
             allowed = options.whole(self.liftoffs.allowed(options))
             options = options if allowed.all() else options.take(allowed)
+            deadline.poll()
             chosen = self._solve(options, aims, delta_v_m_s, ties, slots)
             if chosen is None:
                 return None
@@ -160,7 +160,7 @@ class Selection:
         for pad, near in moments.items():
             earliest, latest = windows(problem)[pad]
             turnaround = problem.scenario.pads[pad].turnaround_s
-            times = with_turnarounds(np.concatenate(near), turnaround, problem.launches, earliest, latest)
+            times = with_turnarounds(np.concatenate(near), turnaround, made.chains[pad], earliest, latest)
             parts.append(from_pad(problem, pad, times, made.restriction)[0])
         return join(parts)
 
@@ -184,7 +184,7 @@ class Selection:
         ordered = [*aims, *(a for a in AIMS if ties == "all" and a not in aims)]
         objectives = [_objective(self.made, options, aim, slots) for aim in ordered]
         if ties != "none":
-            objectives += [Objective(value=v) for v in _ties(options)]
+            objectives += [Objective(value=v, tie=True) for v in _ties(options)]
         bar = delta_v_m_s if ordered[0] == "delta_v" else math.inf
         left = self.left_s()
         solved = solve_lexicographic(
@@ -288,8 +288,11 @@ class Selection:
                     high = middle
             edges.append(liftoff + sign * high)
         earliest, latest = windows(problem)[pad]
-        moments = with_turnarounds(np.array(edges), turnaround, problem.launches, earliest, latest)
-        return from_pad(problem, pad, moments, made.restriction, prune=False)[0]
+        moments = with_turnarounds(np.array(edges), turnaround, made.chains[pad], earliest, latest)
+        # what the one that meets somebody beats is of its own slot and liftoff; elsewhere nothing was left out for it
+        here = (int(one.slot[0]),)
+        others = from_pad(problem, pad, np.array([liftoff]), made.restriction, prune=False, only_slots=here)[0]
+        return join([others, from_pad(problem, pad, moments, made.restriction)[0]])
 
     def _meets_at(self, made: Catalogue, one: Options, liftoff_s: float, slot: int) -> bool:
         problem = made.problem

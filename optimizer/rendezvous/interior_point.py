@@ -16,6 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.deadline import poll
 from .burn_chain import Array, Bound, Cases, Chain, Mask, all_gradients, bounds_on, fly_chain, weighted_gradient
 
 DIFFERENCE = 1e-7  # step of the differences, between rounding (1e-16) and the final rounding of circles
@@ -169,6 +170,7 @@ def polish(
         known = np.full(1 if rivals is None else int(rivals.max()) + 1, np.inf)
     settled = np.zeros(count, dtype=np.bool_)
     for iteration in range(schedule.iterations + 1):
+        poll()
         final = iteration == schedule.iterations
         done = _iterate(cases, batch, burns, limits, schedule, result, final=final)
         result.iterations[batch.index] = iteration

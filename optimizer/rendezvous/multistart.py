@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from ...models.deadline import poll
 from .burn_chain import Array, fly_chain
 from .candidates import (
     Best,
@@ -144,9 +145,11 @@ def _pairs(question: Question) -> list[Guess]:
 
 def _guessed(questions: Questions, indices: list[int], family: Callable[[Question], list[Guess]]) -> list[Draft]:
     """Drafts of one family of guesses at some questions."""
-    return [
-        draft_of(guess, index, questions.cases.size) for index in indices for guess in family(questions.each[index])
-    ]
+    drafts = []
+    for index in indices:
+        poll()
+        drafts += [draft_of(guess, index, questions.cases.size) for guess in family(questions.each[index])]
+    return drafts
 
 
 def _polish_all(questions: Questions, drafts: list[Draft], schedule: Schedule, known: Array | None) -> list[Polished]:

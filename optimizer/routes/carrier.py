@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from ...models import frames, launch, orbits
 from ...models.carriers import carrier_orbits
+from ...models.deadline import poll
 from ...models.scenario import Carrier, UpperStage
 from ...models.upper_stage import paid_by_stage
 from .options import ROUTES, F, I, Options, empty, join
@@ -122,6 +123,7 @@ def options(
     """
     parts: list[Options] = []
     for first in range(0, liftoff_s.size, BLOCK_LIFTOFFS):
+        poll()
         times = liftoff_s[first : first + BLOCK_LIFTOFFS]
         rows, group = _rows(asked, way, way_index, times, aboard, insertion_m, prune, stage)
         fits = (rows.finish_s <= finish_s + 1e-6) & (rows.delta_v_m_s <= aboard.allowed_m_s.max(initial=0.0) + 1e-9)
@@ -274,6 +276,7 @@ def _bundles(rows: Options, group: I, aboard: Aboard, slots: I, passed_s: F) -> 
     best = _best_so_far(rows, group, slots)
     found, picked = [], []
     for chosen in subsets(slots.size, size):
+        poll()
         index = best[:, chosen]
         (whole,) = np.nonzero(np.all(index >= 0, axis=1))
         if whole.size:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.deadline import poll
 from ...models.ring import Ring
 
 F = NDArray[np.float64]
@@ -104,6 +105,13 @@ class Touch:
             if m + 0.5 >= low * k and m - 0.5 <= high * k
         )
 
+    def windings_count(self) -> int:
+        """How many there are."""
+        k = np.arange(1, self.revolutions_max + 1)
+        first = np.maximum(np.ceil(self.ratio_low * (1.0 - LIMIT_SLACK) * k - 0.5), 0.0)
+        last = np.minimum(np.floor(self.ratio_high * (1.0 + LIMIT_SLACK) * k + 0.5), self.ring_revolutions_max)
+        return int(np.maximum(last - first + 1.0, 0.0).sum())
+
 
 @dataclass(frozen=True, kw_only=True)
 class Phasings:
@@ -174,6 +182,7 @@ def best_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasing
         ms.append(np.zeros(hit.size, dtype=np.int64))
         ratios.append(np.ones(hit.size))
     for m, ks_of_m in _revolutions_by_turns(touch, wanted).items():
+        poll()
         for first in range(0, lead.size, BLOCK):
             block = slice(first, first + BLOCK)
             cheapest, chosen = _cheapest(touch, m - turn[block], ks_of_m)
@@ -190,10 +199,15 @@ def best_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasing
 def _revolutions_by_turns(touch: Touch, wanted: Wanted | None) -> dict[int, list[int] | None]:
     """The whole turns m of the slot in order, each with the k that are wanted; None for all of them."""
     by_m: dict[int, list[int] | None] = {}
+    if wanted is None:
+        low, high = touch.ratio_low * (1.0 - LIMIT_SLACK), touch.ratio_high * (1.0 + LIMIT_SLACK)
+        for m in range(touch.ring_revolutions_max + 1):
+            fewest = max(math.ceil((m - 0.5) / high), 1)
+            if fewest <= min(touch.revolutions_max, math.floor((m + 0.5) / low)):
+                by_m[m] = None
+        return by_m
     for k, m in sorted(touch.windings(), key=lambda winding: winding[::-1]):
-        if wanted is None:
-            by_m[m] = None
-        elif wanted(k, m):
+        if wanted(k, m):
             by_m.setdefault(m, [])
             by_m[m] = [*(by_m[m] or []), k]
     return by_m

@@ -12,7 +12,7 @@ from ...models.reading import scope
 from ...models.ring import Ring
 from ...models.scenario import Body, Craft, Orbit
 from .options import ROUTES, F, I, Options
-from .phasing import LIMIT_SLACK, Phasings, Touch, Wanted, every_phasing
+from .phasing import LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,24 +142,29 @@ def options(
     wanted: Wanted | None = None,
     floor_m: float,
     ceiling_m: float,
+    passes: range | None = None,
+    prune: bool = False,
 ) -> Options:
-    """Columns for each slot of ``slot``, every (j, k, m) within the limits, dominated ones too."""
+    """Columns for each slot of ``slot``, every (j, k, m) within the limits, dominated ones too.
+
+    ``passes``: which j are looked at, of :func:`passes_of`; all unless given. ``prune``: for each slot and j only what
+    no other (k, m) beats in delta-v and time.
+    """
     ring = touch.ring
     other = start.other_m
-    safe = other >= floor_m * (1.0 - LIMIT_SLACK) and other <= ceiling_m * (1.0 + LIMIT_SLACK)
-    most = 0 if start.on_ring or not safe else touch.revolutions_max
-    passes = np.repeat(np.arange(most + 1), slot.size)
-    slots = np.tile(slot, most + 1)
-    burn: F = np.asarray(start.first_s + passes * start.period_s, dtype=np.float64)
-    lead = frames.wrap(ring.phase(burn, slots) - start.angle_rad - passes * start.advance_rad)
-    chosen = every_phasing(touch, lead, wanted)
+    several = passes_of(touch, start, floor_m, ceiling_m) if passes is None else passes
+    let_by = np.repeat(np.array(several), slot.size)
+    slots = np.tile(slot, len(several))
+    burn: F = np.asarray(start.first_s + let_by * start.period_s, dtype=np.float64)
+    lead = frames.wrap(ring.phase(burn, slots) - start.angle_rad - let_by * start.advance_rad)
+    chosen = (best_phasing if prune else every_phasing)(touch, lead, wanted)
     # of options alike in cost and time the one that starts soonest comes first, and is kept
-    soonest = np.argsort(passes[chosen.row], kind="stable")
+    soonest = np.argsort(let_by[chosen.row], kind="stable")
     chosen = Phasings(**{name: column[soonest] for name, column in vars(chosen).items()})
     row = chosen.row
     finish = burn[row] + chosen.wait_s
     flown_other = 2.0 * orbits.semi_major_from_speed(ring.gm, ring.radius_m, chosen.speed_m_s) - ring.radius_m
-    before = np.where((passes[row] > 0) | start.passed_other, other, min(ring.radius_m, start.begin_m))
+    before = np.where((let_by[row] > 0) | start.passed_other, other, min(ring.radius_m, start.begin_m))
     columns = Options(
         craft_class=np.full(row.size, craft_class),
         slot=slots[row],
@@ -169,7 +174,7 @@ def options(
         flight=np.full(row.size, -1),
         liftoff_s=np.full(row.size, np.nan),
         parking_wait_s=np.zeros(row.size),
-        passes=passes[row],
+        passes=let_by[row],
         revolutions=chosen.revolutions,
         ring_revolutions=chosen.ring_revolutions,
         touch_s=np.full(row.size, start.first_s),
@@ -183,6 +188,13 @@ def options(
         highest_m=np.maximum(np.maximum(flown_other, ring.radius_m), before),
     )
     return columns.take(within_wait(columns, touch.wait_within_s))
+
+
+def passes_of(touch: Touch, start: Standing, floor_m: float, ceiling_m: float) -> range:
+    """How many touches a craft may let by before its first burn: none where it is on the ring, or unsafe."""
+    other = start.other_m
+    safe = other >= floor_m * (1.0 - LIMIT_SLACK) and other <= ceiling_m * (1.0 + LIMIT_SLACK)
+    return range(1 if start.on_ring or not safe else touch.revolutions_max + 1)
 
 
 def within_wait(columns: Options, wait_within_s: float) -> np.ndarray:

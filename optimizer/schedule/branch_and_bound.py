@@ -10,11 +10,11 @@ by rows: Ryan and Foster 1981.)
 from __future__ import annotations
 
 import heapq
-import time
 from dataclasses import dataclass
 
 import numpy as np
 
+from ...models.deadline import past
 from .column_generation import Relaxation
 from .columns import Bool, F, I
 from .integer_program import solve_exactly
@@ -56,7 +56,7 @@ def branch(packed: Packed, *, best: float, tolerance: float, deadline_s: float |
     parts, exact, stuck = 0, 0, np.inf
     heap: list[tuple[float, int, int, Bool]] = [(0.0, 0, 0, np.zeros(packed.cost.size, dtype=bool))]
     while heap and heap[0][0] < best - tolerance:
-        if parts >= PARTS_MAX or (deadline_s is not None and time.monotonic() > deadline_s):
+        if parts >= PARTS_MAX or past(deadline_s):
             break
         bound, depth, _, barred = heapq.heappop(heap)
         parts += 1
@@ -74,7 +74,7 @@ def branch(packed: Packed, *, best: float, tolerance: float, deadline_s: float |
         halves = _halves(packed, relaxed.used, relaxed.share)
         if halves is None:
             ids = np.flatnonzero(np.isfinite(relaxed.reduced) & (relaxed.reduced <= best - relaxed.bound))
-            if ids.size > LARGEST or (deadline_s is not None and time.monotonic() > deadline_s):
+            if ids.size > LARGEST or past(deadline_s):
                 stuck = min(stuck, bound)
                 continue
             answer = solve_exactly(packed, ids, tolerance, deadline_s)

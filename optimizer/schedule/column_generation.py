@@ -13,11 +13,12 @@ column. Column generation: Gilmore and Gomory 1961; Desaulniers, Desrosiers and 
 
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ...models.deadline import past
+from ..in_a_row import in_a_row
 from .assignment import assign, is_assignment
 from .columns import Bool, F, I
 from .greedy import serve_in_turn
@@ -118,6 +119,9 @@ class Relaxation:
             return replace(best, bound=np.inf)
         if self._assigns:
             return self._assigned(best, barred)
+        dense = in_a_row(packed, barred) if packed.moments else none
+        if dense.size and packed.cost[dense].sum() <= SHORT * scale:
+            return replace(best, plan=dense, entered=dense, used=dense, share=np.ones(dense.size))
         if self._master is None:
             first, complete = serve_in_turn(packed, deadline_s, barred)
             if complete:
@@ -153,7 +157,7 @@ class Relaxation:
                     return replace(best, used=best.plan, share=np.ones(best.plan.size), entered=best.plan)
             grown = master.cut(point)
             met = not grown and float(point.unserved.sum()) <= SHORTFALL
-            if deadline_s is not None and time.monotonic() > deadline_s:
+            if past(deadline_s):
                 break
             done = met and (counting or point.cost <= best.bound + SHORT * scale)
             fresh = none if done else self._choose(reduced)
@@ -295,7 +299,7 @@ class Relaxation:
             take = np.concatenate((point.used[point.share > WHOLE], point.used[part[:many]]))
             master.hold(np.isin(master.entered, take), barred)
             for _ in range(20):
-                if deadline_s is not None and time.monotonic() > deadline_s:
+                if past(deadline_s):
                     return np.empty(0, dtype=np.intp)
                 point = master.run()
                 if not point.solved:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import time
-
 import numpy as np
 
+from ...models.deadline import past
 from .columns import Bool, I
 from .presolve import Packed
 
@@ -57,7 +56,7 @@ def serve_in_turn(
         cost = float(packed.cost[found].sum())
         if (len(found), -cost) > reward:
             best, reward = found, (len(found), -cost)
-        if not missed.any() or (deadline_s is not None and time.monotonic() > deadline_s):
+        if not missed.any() or past(deadline_s):
             break
         floor = urgency.max()
         dear = (missed > 0) & np.isfinite(missed)
@@ -97,7 +96,8 @@ class _Turn:
         self.blocked = np.zeros(self.packed.moments + 1, dtype=np.int32)
         self.taken = np.zeros(self.packed.slots, dtype=bool)
         self.left = self.packed.count.copy()
-        self.excluded: set[int] = set()
+        self.excluded = np.zeros(self.packed.cost.size, dtype=bool)
+        self.excluding = False
         self.placed: dict[int, None] = {}
         self.count = np.zeros(self.rows, dtype=np.int32)
 
@@ -109,7 +109,7 @@ class _Turn:
         position[self.order] = np.arange(self.order.size)
         for p in position[columns].tolist():
             free = self.blocked[self.moment[p]] == 0 and not self.taken[self.slot[p]] and self.left[self.kind[p]] > 0
-            if free and int(self.order[p]) not in self.excluded:
+            if free and not self.excluded[self.order[p]]:
                 self.place(p)
 
     def served(self, row: int) -> int:
@@ -126,8 +126,8 @@ class _Turn:
         free = self.blocked[self.moment[at]] == 0
         free &= ~self.taken[self.slot[at]]
         free &= self.left[self.kind[at]] > 0
-        if self.excluded:
-            free &= ~np.isin(self.order[at], list(self.excluded))
+        if self.excluding:
+            free &= ~self.excluded[self.order[at]]
         found = np.flatnonzero(free) + at.start
         if found.size == 0:
             return -1
@@ -146,7 +146,8 @@ class _Turn:
         if sign > 0:
             self.placed[position] = None
             for group in self.groups.get(int(self.order[position]), ()):
-                self.excluded.update(self.packed.members(group).tolist())
+                self.excluded[self.packed.members(group)] = True
+                self.excluding = True
         else:
             del self.placed[position]
 

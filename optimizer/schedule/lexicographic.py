@@ -16,6 +16,7 @@ from typing import Literal
 
 import numpy as np
 
+from ...models.deadline import past
 from .column_generation import Relaxation
 from .columns import Bool, Columns, F, I, ScheduleProblem, dominated
 from .integer_program import solve_exactly
@@ -40,6 +41,10 @@ TOLERANCE = 1e-6
 """Absolute, in units of the cost: a plan this close to the bound counts as optimal."""
 RELAXATION_SHARE = 0.6
 """Of a time limit, what the relaxation may take before the exact programs."""
+LATER_SHARE = 0.5
+"""Of the time left after the first of several aims, what all others may take."""
+TIES_MAX = 50_000
+"""Columns above which nothing decides between plans that are equally good: it would take longer than all the aims."""
 ALTERNATIVES = 24
 """Columns beside those of the plan that the last exact program of several aims may choose from."""
 
@@ -85,12 +90,14 @@ class Solved:
 class Objective:
     """One aim of :func:`solve_lexicographic`: the ``sum`` or the ``worst`` of ``value`` (n,) over the chosen columns.
 
-    Later aims may raise it by ``tolerance``.
+    Later aims may raise it by ``tolerance``. A ``tie`` only chooses between plans that are equally good: it is left
+    where more than ``TIES_MAX`` columns are.
     """
 
     value: F
     kind: Literal["sum", "worst"] = "sum"
     tolerance: float = TOLERANCE
+    tie: bool = False
 
 
 def solve_schedule(
@@ -312,6 +319,8 @@ def solve_lexicographic(
         if first is not None and stopped():
             proved = False
             break
+        if aim.tie and own.size > TIES_MAX:
+            continue
         value = aim.value[own]
         bar = upper_bound if first is None else np.inf
         if aim.kind == "worst":
@@ -324,7 +333,9 @@ def solve_lexicographic(
         exact = max(exact, solved.exact)
         if solved.status not in ("optimal", "bounded"):
             return solved
-        first = solved if first is None else first
+        if first is None:
+            # what only chooses between the best plans leaves time for what comes after
+            first, deadline_s = solved, _share(deadline_s, LATER_SHARE)
         proved &= solved.status == "optimal"
         limit = solved.objective + aim.tolerance
         keep = value <= limit if aim.kind == "worst" else candidates(rest, solved, limit)
@@ -420,7 +431,7 @@ def _least_worst(
     floor = float(table[np.arange(problem.slots) < problem.class_count[:, None]].max())
     steps = np.unique(value[(value >= floor) & (value <= value[list(best.chosen)].max())])
     low, high, exact, trial = 0, steps.size - 1, best.exact, 0
-    while low < high and not (deadline_s is not None and time.monotonic() > deadline_s):
+    while low < high and not past(deadline_s):
         solved = under(steps[trial])
         exact = max(exact, solved.exact)
         if solved.status in ("optimal", "bounded"):

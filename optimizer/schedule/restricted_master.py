@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ...models.deadline import left_s
 from .columns import Bool, F, I
 from .presolve import Packed
 
@@ -93,7 +94,10 @@ class Master:
         self.highs.addCols(self._classes, ones, 0 * ones, np.inf * ones, self._classes, each, each, ones)
 
     def run(self) -> Point:
-        """Solve the master as it stands."""
+        """Solve the master as it stands; not solved where time runs out before that."""
+        left = left_s()
+        if left < np.inf:
+            self.highs.setOptionValue("time_limit", self.highs.getRunTime() + max(left, 0.01))
         self.highs.run()
         solution = self.highs.getSolution()
         value, price = np.array(solution.col_value), np.array(solution.row_dual)

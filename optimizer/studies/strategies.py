@@ -11,21 +11,21 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from ...models import deadline
+from ...models.deadline import ENDED, Clock
 from ...models.scenario import Scenario
 from ..catalogue.problem import problems
 from ..catalogue.restriction import NO_RESTRICTION, Restriction
 from ..choice.first_service import first_service_s
 from ..choice.front import walk
-from ..choice.infeasible import diagnose
 from ..choice.other_fronts import UNITS, as_front, other_fronts
 from ..choice.selection import Chosen, Order, Selection
 from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
-from ..plan import best_phase, proof_of
+from ..plan import best_phase, proof_of, why_not
 from ..trajectory.assembly import assemble, fly_all
 
 About = Literal["all", "side", "revolutions", "route", "liftoff", "scenario"]
 Progress = Callable[[str], None]
-Clock = Callable[[], float]
 
 FEW = (2, 4)
 """What counts as few revolutions; fewer is one, more is many."""
@@ -71,6 +71,11 @@ class Entry:
     infeasible: Infeasible | None = None
     unfinished: str = ""
     notes: tuple[str, ...] = ()
+
+    @property
+    def undecided(self) -> bool:
+        """Whether the search was ended before a plan was flown or proved impossible."""
+        return self.plan is None and self.infeasible is None and bool(self.unfinished)
 
 
 def strategies(scenario: Scenario) -> tuple[Strategy, ...]:
@@ -124,15 +129,18 @@ def compare_strategies(
     Args:
         scenario: what is planned.
         progress: told in words what is being done.
-        left_s: seconds left for the search.
+        left_s: seconds left for the search, of which each strategy gets its share.
 
     Raises:
         InputError: craft that stay contradict one another.
     """
-    return tuple(
-        judge(scenario, strategy, lambda what, s=strategy: progress(f"{s.name}: {what}"), left_s=left_s)  # type: ignore[misc]
-        for strategy in strategies(scenario)
-    )
+    found = []
+    todo = strategies(scenario)
+    with deadline.searching(left_s):
+        for number, strategy in enumerate(todo):
+            with deadline.searching(deadline.share(1.0 / (len(todo) - number))):
+                found.append(judge(scenario, strategy, lambda what, s=strategy: progress(f"{s.name}: {what}")))  # type: ignore[misc]
+    return tuple(found)
 
 
 def compare_scenarios(
@@ -144,17 +152,19 @@ def compare_scenarios(
         named: what each is called, and the scenario.
         progress, left_s: as in :func:`compare_strategies`.
     """
-    return tuple(
-        judge(
-            scenario,
-            Strategy(name=name, about="scenario"),
-            lambda what, n=name: progress(f"{n}: {what}"),  # type: ignore[misc]
-            every_front=True,
-            why=True,
-            left_s=left_s,
-        )
-        for name, scenario in named
-    )
+    found = []
+    with deadline.searching(left_s):
+        for number, (name, scenario) in enumerate(named):
+            with deadline.searching(deadline.share(1.0 / (len(named) - number))):
+                entry = judge(
+                    scenario,
+                    Strategy(name=name, about="scenario"),
+                    lambda what, n=name: progress(f"{n}: {what}"),  # type: ignore[misc]
+                    every_front=True,
+                    why=True,
+                )
+                found.append(entry)
+    return tuple(found)
 
 
 def judge(
@@ -165,7 +175,6 @@ def judge(
     every_front: bool = False,
     any_front: bool = True,
     why: bool = False,
-    left_s: Clock = lambda: math.inf,
 ) -> Entry:
     """The best plan under one strategy, flown, and its fronts.
 
@@ -176,17 +185,20 @@ def judge(
         every_front: whether the fronts other than total delta-v against finish are walked too.
         any_front: whether fronts are walked at all.
         why: whether to look for the limit that binds where there is no plan.
-        left_s: seconds left for the search.
     """
     aim = scenario.minimize
     first: tuple[Order, ...] = ("last_liftoff",) if strategy.at_once else ()
-    selection, best, late = best_phase(
-        problems(scenario), aim, progress, strategy.restriction, first=first, left_s=left_s
-    )
+    with deadline.undisturbed():
+        choices = problems(scenario)
+    selection, best, late = best_phase(choices, aim, progress, strategy.restriction, first=first)
     if best is None:
-        return _nothing(scenario, strategy, diagnose(scenario, progress) if why and not late else None, late)
+        return _nothing(scenario, strategy, why_not(scenario, progress)[0] if why and not late else None, late)
     problem = selection.made.problem
-    plan = assemble(problem, best.options, fly_all(problem, [best.options]))
+    try:
+        with deadline.flying():
+            plan = assemble(problem, best.options, fly_all(problem, [best.options]))
+    except ENDED:
+        return _nothing(scenario, strategy, None, "a plan was found, but not flown before time or memory ran out")
     missing = [late] if late else []
     fronts = _fronts(selection, strategy, best, every_front, progress) if any_front else ()
     if any(not front.points for front in fronts):

@@ -8,13 +8,18 @@ from __future__ import annotations
 
 import hashlib
 import itertools
+import math
 from collections.abc import Callable, Collection, Generator, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, Executor, Future, as_completed
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from functools import partial
+from typing import NamedTuple
 
+from ...models.deadline import Deadline, within
 from ...models.errors import InputError, RingwrightError
+from ...models.memory import within_memory
 from ...models.reading.scenario_reader import parse_scenario
 from ...models.scenario import Scenario
 from ..outcome import Infeasible, Margin
@@ -83,12 +88,23 @@ class Grid:
         return hashlib.sha256(told.encode()).hexdigest()[:12]
 
 
+class PointLimits(NamedTuple):
+    """How long one point may be searched, s, and how much memory the process that does it may hold."""
+
+    time_s: float
+    memory_bytes: float
+
+
+UNLIMITED = PointLimits(time_s=math.inf, memory_bytes=math.inf)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Row:
     """What one point gave. Numbers are those of the best plan by the goal, flown; None where there is none.
 
     ``clearance_m`` and ``tightest`` as in a comparison; ``infeasible`` why there is no plan; ``refused`` why the
-    scenario cannot be planned with these values at all.
+    scenario cannot be planned with these values at all; ``undecided`` tells that the search was ended before a plan was
+    flown or proved impossible.
     """
 
     values: tuple[str, ...]
@@ -103,6 +119,7 @@ class Row:
     proved: bool = False
     infeasible: Infeasible | None = None
     refused: str = ""
+    undecided: bool = False
 
 
 def vary(text: str) -> Vary:
@@ -199,23 +216,26 @@ def settings_of(over: Grid, point: tuple[str, ...]) -> tuple[str, ...]:
     return (*over.settings, *own)
 
 
-def plan_point(text: str, file: str, settings: tuple[str, ...], values: tuple[str, ...]) -> Row:
+def plan_point(
+    text: str, file: str, settings: tuple[str, ...], values: tuple[str, ...], limits: PointLimits = UNLIMITED
+) -> Row:
     """Plan one point: everything it needs is in its arguments, so that it can run anywhere.
 
     Args:
         text, file: the scenario as written.
         settings: all overrides, those of the varied keys among them.
         values: the varied values, handed back with the row.
+        limits: of the search.
     """
     try:
-        entry = judge(
-            parse_scenario(text, file, settings), Strategy(name="point", about="scenario"), any_front=False, why=True
-        )
+        scenario = parse_scenario(text, file, settings)
+        with within(Deadline(limit_s=limits.time_s)), within_memory(limits.memory_bytes):
+            entry = judge(scenario, Strategy(name="point", about="scenario"), any_front=False, why=True)
     except InputError as fault:
         return Row(values=values, refused=fault.problem)
     plan = entry.plan
     if plan is None:
-        return Row(values=values, infeasible=entry.infeasible)
+        return Row(values=values, infeasible=entry.infeasible, undecided=entry.undecided)
     return Row(
         values=values,
         delta_v_m_s=plan.delta_v_m_s,
@@ -245,6 +265,7 @@ def sweep(
     progress: Callable[[str], None] = lambda _: None,
     *,
     last: Collection[tuple[str, ...]] = (),
+    limits: PointLimits = UNLIMITED,
 ) -> Iterator[Row]:
     """Plan every point that is not done yet; rows come as they are ready, in any order.
 
@@ -254,6 +275,7 @@ def sweep(
         done: values of points to leave out.
         progress: told how many points are ready.
         last: points to plan after all others.
+        limits: of each point.
 
     Raises:
         WorkersLostError: the executor broke; every row that was ready has come before.
@@ -261,11 +283,12 @@ def sweep(
     ready, late = frozenset(done), frozenset(last)
     points = over.points
     waiting = sorted((point for point in points if point not in ready), key=late.__contains__)
+    plan = partial(plan_point, limits=limits)
     futures: dict[Future[Row], tuple[str, ...]] = {}
     lost: list[tuple[str, ...]] = []
     try:
         for point in waiting:
-            futures[executor.submit(plan_point, over.text, over.file, settings_of(over, point), point)] = point
+            futures[executor.submit(plan, over.text, over.file, settings_of(over, point), point)] = point
     except BrokenExecutor:
         lost += waiting[len(futures) :]
     number = len(points) - len(waiting)
@@ -294,13 +317,14 @@ def sweep_through(
     progress: Callable[[str], None] = lambda _: None,
     *,
     replaced: Callable[[str], None] = lambda _: None,
+    limits: PointLimits = UNLIMITED,
 ) -> Generator[Row, None, None]:
     """As :func:`sweep`, with new workers where some were ended from outside.
 
     A point that may have ended its worker, by its need of memory for one, is planned after all others.
 
     Args:
-        over, done, progress: as for :func:`sweep`.
+        over, done, progress, limits: as for :func:`sweep`.
         executors: opens an executor; called again for each set of workers.
         replaced: told in a sentence that workers were replaced.
 
@@ -312,7 +336,7 @@ def sweep_through(
     for losses in itertools.count(1):
         try:
             with executors() as executor:
-                for row in sweep(over, executor, ready, progress, last=suspect):
+                for row in sweep(over, executor, ready, progress, last=suspect, limits=limits):
                     ready.add(row.values)
                     yield row
             return

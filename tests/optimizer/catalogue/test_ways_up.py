@@ -136,7 +136,7 @@ def modes(draft: Draft) -> tuple[Problem, dict[str, Any]]:
     """The problem, and of each way up by tilt a few of its options, spread over liftoffs and costs."""
     problem = problems(scenario_of(write_toml(draft)))[0]
     [(earliest, latest)] = building.windows(problem)
-    moments, _, _ = building._moments(problem, 0, earliest, latest)
+    moments, *_ = building._moments(problem, 0, earliest, latest)
     options, _ = building.from_pad(problem, 0, moments)
     found: dict[str, Any] = {}
     for index, way in enumerate(problem.ways):
