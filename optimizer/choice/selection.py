@@ -117,6 +117,7 @@ class Selection:
         options = join(parts)
         options = options.take(options.whole(_in_time(options, finish_s, slots)))
         zoom, tried = 1.0, set[float]()
+        timed = "last_liftoff" not in aims and (ties == "all" or "finish" in aims or "served" in aims)
         for _ in range(ROUNDS_MAX):
             chosen = self._solve(options, aims, delta_v_m_s, ties, slots)
             if chosen is None:
@@ -125,7 +126,7 @@ class Selection:
             if more is None and zoom >= ZOOM_LAST:
                 more = self._closer_moments(made, chosen.options, zoom)
                 zoom /= ZOOM
-            if more is None and "last_liftoff" not in aims:
+            if more is None and timed:
                 more = self._slid(made, chosen.options, slots, tried)
             if more is None:
                 return chosen
