@@ -10,7 +10,7 @@ import pytest
 from scipy.optimize import linprog
 
 from ringwright.models.reading.scenario_reader import parse_scenario
-from ringwright.optimizer.catalogue.catalogue import Catalogue, catalogue, windows
+from ringwright.optimizer.catalogue.catalogue import Catalogue, at_finish, catalogue, windows
 from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.choice import selection as selection_module
 from ringwright.optimizer.choice.front import STEP_S, Walked, walk
@@ -100,7 +100,7 @@ def made_of(text: str) -> Catalogue:
 def calls(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """What was asked for while a front was walked."""
     seen: list[str] = []
-    best, finishing = Selection.best, selection_module.at_finish
+    best, finishing = Selection.best, at_finish
 
     def counted_best(self: Selection, *given: object, **named: object) -> object:
         seen.append("best")
@@ -176,8 +176,9 @@ def test_the_earliest_finish_is_that_of_a_linear_program() -> None:
             continue
         asked = linprog([*np.zeros(count), 1.0], A_ub=np.array(rows), b_ub=ends, bounds=bounds)
         assert asked.status == 0
-        assert _in_order(slides, turnaround, asked.fun + 1e-6) is not None
-        assert _in_order(slides, turnaround, asked.fun - 1e-4) is None
+        least = float(np.asarray(asked.fun))
+        assert _in_order(slides, turnaround, least + 1e-6) is not None
+        assert _in_order(slides, turnaround, least - 1e-4) is None
 
 
 def test_slid_launches_keep_their_pad_and_their_cost() -> None:
