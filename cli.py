@@ -38,6 +38,8 @@ FIRST_SHARE = 0.4
 
 PATIENCE_S = 2.0
 """Progress is shown once a command has taken this long."""
+LINE_EVERY_S = 10.0
+"""Where standard error is no terminal, a line of progress at most this often."""
 
 
 class _Parser(argparse.ArgumentParser):
@@ -282,18 +284,22 @@ def _width() -> int:
 
 
 class _Progress:
-    """Says on the terminal what is being done, once it takes long enough to wonder."""
+    """Says on the terminal what is being done, once it takes long enough to wonder; in a file, a line now and then."""
 
     def __init__(self) -> None:
-        self._started = time.monotonic()
+        self._started = self._said = time.monotonic()
         self._live = sys.stderr is not None and sys.stderr.isatty()
         self._shown = False
 
     def __call__(self, what: str) -> None:
-        if self._live and time.monotonic() - self._started > PATIENCE_S:
+        now = time.monotonic()
+        if self._live and now - self._started > PATIENCE_S:
             with suppress(OSError):
                 print(f"\r\033[K{printable(what)[: _width() - 1]}", end="", file=sys.stderr, flush=True)
             self._shown = True
+        elif not self._live and now - self._said > LINE_EVERY_S:
+            complain(f"after {now - self._started:.0f} s: {what}")
+            self._said = now
 
     def done(self) -> None:
         if self._shown:

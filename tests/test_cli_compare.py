@@ -6,11 +6,12 @@ import json
 import os
 import signal
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from ringwright.cli import main
+from ringwright.cli import _Progress, main
 
 SMALL = """
 title = "One over Quill"
@@ -168,3 +169,15 @@ def test_a_sweep_that_cannot_be_run_says_why(
 def test_first_service_must_fit_the_ring(scenario: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(scenario), "--set", "goal.first_service=2"]) == 2
     assert "1 to 1 would be accepted" in capsys.readouterr().err
+
+
+def test_progress_is_a_line_now_and_then_where_it_is_piped(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    clock = iter([0.0, 3.0, 12.0, 15.0, 24.5])
+    monkeypatch.setattr("ringwright.cli.time", SimpleNamespace(monotonic=lambda: next(clock)))
+    progress = _Progress()
+    for what in ("one", "two", "three", "four"):
+        progress(what)
+    progress.done()
+    assert capsys.readouterr().err == "after 12 s: two\nafter 24 s: four\n"

@@ -38,6 +38,9 @@ POINTS_MAX = 400
 STEP_S = 1e-2
 """How much sooner the next plan must finish than the last."""
 
+FILLED, STRIDES_MAX = 0.8, 40
+"""A stride along a slope aims at this share of the resolution; so many are tried, by halving where the slope ends."""
+
 ALIKE = 1e-6
 """Plans this close in an aim cost the same."""
 
@@ -91,6 +94,11 @@ class _Group:
         more = tuple(a for a in AIMS[:2] if a not in aims)
         return self.selection.best((*aims, *more), finish_s=before_s, slots=self.slots, ties="none")
 
+    def cheapest(self, before_s: float, most: float) -> Chosen | None:
+        """Least cost alone, where it is at most so much."""
+        bar = most if self.aim == "delta_v" else np.inf
+        return self.selection.best((self.aim,), finish_s=before_s, slots=self.slots, ties="none", delta_v_m_s=bar)
+
     def fastest(self) -> Chosen | None:
         return self.selection.best((self._clock, self.aim), slots=self.slots, ties="none")
 
@@ -142,6 +150,7 @@ class _Walk:
         self._stride = [1.0] * len(self.groups)
         self._fastest: list[Chosen | None] = [None] * len(self.groups)
         self._sloped = False
+        self._sloping = [False] * len(self.groups)
         self._full = False
         self._resolution = 0.0
 
@@ -196,39 +205,55 @@ class _Walk:
     def _sooner(self, index: int, before_s: float) -> tuple[Chosen | None, Kind]:
         """The group's next point, and how the front runs there from the last one."""
         group = self.groups[index]
+        if self._sloping[index] and self._points[-1][3] == index:
+            further = self._along(index)
+            if further is not None:
+                return further, "slope"
+        self._sloping[index] = False
         step = group.best(before_s)
         if step is None or not step.proved:
             return step, "step"
         last, cost, time_s, _ = self._points[-1]
+        dearer = group.cost(step) - cost
         slides = self._continuous and time_s - group.time_s(step) < 10.0 * STEP_S + 60.0
-        if slides and group.cost(step) - cost < self._resolution and _slides(last, step, group.cost(step) - cost):
-            return self._along(index, step)
+        if slides and ALIKE < dearer < self._resolution and _slides(last, step, dearer):
+            self._stride[index] = FILLED * self._resolution * (time_s - group.time_s(step)) / dearer
+            further = self._along(index)
+            if further is not None:
+                self._sloping[index] = self._sloped = True
+                return further, "slope"
         return step, "step"
 
-    def _along(self, index: int, near: Chosen) -> tuple[Chosen, Kind]:
-        """The next point along a slope: as far on as the cost may rise by the resolution at most."""
+    def _along(self, index: int) -> Chosen | None:
+        """The next point along a slope: as far on as the cost may rise by the resolution at most.
+
+        Only the least cost is asked for, and only up to that rise; how far the next stride may go follows from what
+        this one cost. Where the slope ends sooner, its end is found by halving.
+        """
         group = self.groups[index]
         _, cost, time_s, _ = self._points[-1]
-        stride = max(self._stride[index], STEP_S)
-        best, kind = near, "step"
-        while True:
-            further = group.best(time_s - stride) if stride <= time_s else None
-            if further is None:
-                # past the fast end: the walk may end in one stride where it is near enough
-                further = self._fastest[index]
-            if further is None or not further.proved or group.cost(further) - cost > self._resolution:
-                if stride <= STEP_S or kind == "slope":
-                    stride = max(stride / 2.0, STEP_S)
+        most = cost + self._resolution
+        fastest = self._fastest[index]
+        if fastest is not None and group.cost(fastest) <= most and group.time_s(fastest) < time_s - STEP_S:
+            return fastest
+        stride, found, too_far = self._stride[index], None, np.inf
+        for _ in range(STRIDES_MAX):
+            further = group.cheapest(time_s - stride, most) if stride <= time_s else None
+            if further is not None and further.proved and group.cost(further) <= most:
+                found, rise = further, group.cost(further) - cost
+                self._stride[index] = FILLED * stride * self._resolution / max(rise, 0.1 * self._resolution)
+                if np.isinf(too_far) or rise > 0.5 * self._resolution:
                     break
-                stride /= 4.0
-                continue
-            best, kind = further, "slope"
-            if group.cost(further) - cost > 0.5 * self._resolution or group.time_s(further) > time_s - stride:
+                if too_far - stride <= 2.0 * STEP_S:
+                    break
+                stride = 0.5 * (stride + too_far)
+            else:
+                too_far = stride
+                reached = 0.0 if found is None else time_s - group.time_s(found)
+                stride = reached + (too_far - reached) * (0.25 if found is None else 0.5)
+            if stride <= STEP_S or too_far - stride <= STEP_S:
                 break
-            stride *= 2.0
-        self._stride[index] = stride
-        self._sloped = self._sloped or kind == "slope"
-        return best, kind  # type: ignore[return-value]
+        return found
 
     def result(self) -> Walked:
         points = self._points[::-1]

@@ -22,6 +22,7 @@ from ..liftoffs import Liftoffs
 from ..routes.options import F, Options, columns, join, summed, worst
 from ..schedule.columns import Columns
 from ..schedule.lexicographic import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
+from ..sliding import earliest
 from ..starts import with_classes
 from ..trajectory.itinerary import key, with_key
 
@@ -30,6 +31,9 @@ ROUNDS_MAX = 400
 
 ZOOM, ZOOM_LAST = 8, 1e-3
 """Around a liftoff picked from a grid, moments this many times closer are tried, down to this part of a step."""
+
+SLIDES_MAX = 40
+"""Most times that the launches of a choice are slid together, each time to a sooner finish."""
 
 DELTA_V_TOLERANCE = 1e-6
 FINISH_TOLERANCE = 1e-4
@@ -115,7 +119,8 @@ class Selection:
         options = parts[0] if len(parts) == 1 else join(parts)
         early = options.whole(_in_time(options, finish_s, slots))
         options = options if early.all() else options.take(early)
-        zoom = 1.0
+        zoom, tried = 1.0, set[float]()
+        timed = "last_liftoff" not in aims and (ties == "all" or "finish" in aims or "served" in aims)
         for _ in range(ROUNDS_MAX):
             allowed = options.whole(self.liftoffs.allowed(options))
             options = options if allowed.all() else options.take(allowed)
@@ -130,6 +135,8 @@ class Selection:
             if more is None and zoom >= ZOOM_LAST:
                 more = self._closer_moments(made, chosen.options, zoom)
                 zoom /= ZOOM
+            if more is None and timed:
+                more = self._slid(made, chosen.options, slots, tried)
             if more is None:
                 return chosen
             if len(more):
@@ -162,6 +169,28 @@ class Selection:
             turnaround = problem.scenario.pads[pad].turnaround_s
             times = with_turnarounds(np.concatenate(near), turnaround, made.chains[pad], earliest, latest)
             parts.append(from_pad(problem, pad, times, made.restriction)[0])
+        return join(parts)
+
+    def _slid(
+        self, made: Catalogue, options: Options, slots: frozenset[int] | None, tried: set[float]
+    ) -> Options | None:
+        """Options at the liftoffs with which a choice finishes sooner at no more cost; None where none does.
+
+        ``tried`` are the finishes that were looked for already: each is looked for once.
+        """
+        problem = made.problem
+        counted = np.ones(len(options), dtype=bool) if slots is None else np.isin(options.slot, sorted(slots))
+        found = earliest(problem, options, windows(problem), counted)
+        if found is None or found[0] in tried or len(tried) >= SLIDES_MAX:
+            return None
+        finish, liftoffs = found
+        tried.add(finish)
+        parts = [from_pad(problem, pad, times, made.restriction)[0] for pad, times in liftoffs.items()]
+        if slots is None:
+            parts += [
+                from_pad(problem, pad, times, made.restriction, finish_s=finish, finishing=True)[0]
+                for pad, times in liftoffs.items()
+            ]
         return join(parts)
 
     def _solve(
