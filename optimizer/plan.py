@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Sequence
 
 from ..models.scenario import Aim, Scenario
 from .catalogue.catalogue import catalogue
@@ -15,16 +14,19 @@ from .catalogue.restriction import NO_RESTRICTION, Restriction
 from .choice import front as front_walk
 from .choice.alternatives import Alternative, alternatives
 from .choice.infeasible import diagnose
-from .choice.oblate_notes import left_front, notes_on_flight
+from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
-from .choice.selection import DELTA_V_TOLERANCE, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection
-from .outcome import AimFront, Front, FrontPoint, Infeasible, Outcome, Plan, Proof
-from .robustness.hold import hold
-from .routes.options import join
-from .trajectory.assembly import assemble, fly_all
+from .choice.selection import Chosen, Order, OutOfTimeError, Selection, worth
+from .contenders import differs, value
+from .listing import broken_in_flight, listed, rejected
+from .outcome import AimFront, Infeasible, Outcome, Plan, Proof
+from .ties import printed
 
 Progress = Callable[[str], None]
 Clock = Callable[[], float]
+
+NO_DIFFERENCE = 1e-6
+"""In m/s, s or kg: flown costs that differ by less than this do not differ."""
 
 
 def make_plan(
@@ -55,19 +57,7 @@ def make_plan(
     selection, best, late = best_phase(problems(scenario), aim, progress, left_s=left_s)
     problem = selection.made.problem
     if best is None:
-        infeasible, unfinished = _why_not(scenario, late, progress, left_s)
-        return Outcome(
-            scenario=scenario,
-            ring=problem.ring,
-            proof=None,
-            kept=kept_errors(problem),
-            front=None,
-            plans=(),
-            infeasible=infeasible,
-            phase_rule=problem.phase_rule,
-            notes=problem.notes,
-            unfinished=unfinished,
-        )
+        return _no_plan(selection, late, progress, left_s)
     missing = [late] if late else []
     walked = _walk(selection, best, progress)
     if walked.late:
@@ -82,53 +72,89 @@ def make_plan(
         more = other_fronts(selection, progress)
     elif fronts:
         missing.append("the other fronts were not walked")
-    plans, order = _fly_and_rank(problem, aim, best, walked.plans, others, progress)
-    points = [
-        FrontPoint(
-            delta_v_m_s=plans[order[i] - 1].delta_v_m_s,
-            finish_s=plans[order[i] - 1].finish_s,
-            plan=order[i],
-            kind=kind if plans[order[i] - 1].by_period_alone else "curve",
-        )
-        for i, kind in enumerate(walked.kinds)
-        if plans[order[i] - 1].on_front
-    ]
-    if problem.oblate:
-        points.sort(key=lambda point: point.finish_s)
+    found = listed(selection, best, walked, others, aim, progress)
+    if not found.plans:
+        return _no_plan(selection, "; ".join(missing), progress, left_s)
+    left = sum(plan.kind == "beside the front" for plan in found.plans)
     return Outcome(
         scenario=scenario,
         ring=problem.ring,
-        proof=proof_of(selection, best, aim, late),
+        proof=proof_of(selection, best, aim, late, flown=found.flown, all_flown=found.all_flown),
         kept=kept_errors(problem),
-        front=Front(points=tuple(points), resolution_m_s=walked.resolution, note=front_walk.note(walked, selection))
-        if points
-        else None,
-        plans=plans,
+        front=found.front,
+        plans=found.plans,
         infeasible=None,
         phase_rule=problem.phase_rule,
-        notes=(*problem.notes, *notes_on_flight(problem, best, plans, len(walked.plans) - len(points))),
+        notes=(*problem.notes, *notes_on_flight(problem, best, found.plans, left)),
         fronts=more,
         unfinished="; ".join(missing),
-        price=dearest_price(problem, plans[0], progress) if price and left_s() > 0.0 else None,
+        price=dearest_price(problem, found.plans[0], progress) if price and left_s() > 0.0 else None,
     )
 
 
-def proof_of(selection: Selection, best: Chosen, aim: Aim, late: str = "", *, before: int = 0) -> Proof:
+def _no_plan(selection: Selection, late: str, progress: Progress, left_s: Clock) -> Outcome:
+    """The answer where no plan keeps all limits: what binds, and the plans that come nearest, if any was flown."""
+    problem = selection.made.problem
+    scenario = problem.scenario
+    near = rejected(selection, scenario.minimize) if selection.cuts.rejected else ()
+    if near and not late:
+        infeasible, unfinished = broken_in_flight(near), ""
+    else:
+        infeasible, unfinished = _why_not(scenario, late, progress, left_s)
+    return Outcome(
+        scenario=scenario,
+        ring=problem.ring,
+        proof=None,
+        kept=kept_errors(problem),
+        front=None,
+        plans=(),
+        infeasible=infeasible,
+        phase_rule=problem.phase_rule,
+        notes=problem.notes,
+        unfinished=unfinished,
+        rejected=near,
+    )
+
+
+def proof_of(
+    selection: Selection,
+    best: Chosen,
+    aim: Aim,
+    late: str = "",
+    *,
+    before: int = 0,
+    flown: Sequence[tuple[Chosen, Plan]] = (),
+    all_flown: bool = False,
+) -> Proof:
     """What was proved about the best plan; nothing where ring phases were left out because time ran out.
 
-    What merely breaks ties may be open. ``before``: how many aims came first; the proof then holds among their best.
+    Args:
+        selection: what it was chosen from.
+        best: the best plan by the catalogue. What merely breaks ties may be open.
+        aim: what makes it best.
+        late: what was left out, in words.
+        before: how many aims came first; the proof then holds among their best.
+        flown: choices and what they came to, which may be less than the catalogue says.
+        all_flown: whether every plan is among them that this difference could make best: nothing is then below the
+            least of them. Else the difference is taken off the catalogue's bound.
     """
-    tolerance = FINISH_TOLERANCE if aim == "finish" else DELTA_V_TOLERANCE
     bound, gap = best.solved.bound, best.solved.gap
-    proved = best.proved or (not before and best.solved.objective - bound <= 2.0 * tolerance)
+    proved = best.proved or (not before and printed(aim, best.solved.objective) == printed(aim, bound))
     if before:
         bound, gap = (best.solved.values[before], 0.0) if proved else (-math.inf, math.inf)
+    if late:
+        bound, gap = -math.inf, math.inf
+    more = max([0.0, *(differs(selection, chosen, plan, aim) for chosen, plan in flown)])
+    more = more if more > NO_DIFFERENCE else 0.0
     return Proof(
         status="optimal" if proved and not late else "bounded",
         aim=aim,
-        bound=-math.inf if late else bound,
+        bound=min([bound if all_flown else bound - more, *(value(plan, aim) for _, plan in flown)]),
+        catalogue_bound=bound,
+        flown_differs_by=more,
+        all_flown=all_flown or not more,
         unit=UNITS[aim],
-        gap=math.inf if late else gap,
+        gap=gap,
         options=selection.made.looked_at,
         free_form=len(selection.made.problem.timed),
     )
@@ -203,8 +229,8 @@ def best_phase(
             late += 1
             continue
         if best is not None:
-            worth = tuple(round(v, 6) for v in best.solved.values)
-            found.append((worth, number, selection, best))
+            first_values = tuple(round(v, 6) for v in best.solved.values[: len(first)])
+            found.append(((*first_values, *worth(selection.made, best, (aim,))), number, selection, best))
     said = ""
     if late:
         said = (
@@ -216,54 +242,3 @@ def best_phase(
         return at_first, None, said
     _, _, selection, best = min(found, key=lambda item: item[:2])
     return selection, best, said
-
-
-def _fly_and_rank(
-    problem: Problem,
-    aim: Aim,
-    best: Chosen,
-    on_front: tuple[Chosen, ...],
-    others: tuple[Alternative, ...],
-    progress: Progress,
-) -> tuple[tuple[Plan, ...], list[int]]:
-    """All plans ranked by the goal, and the rank of each front plan in the order given."""
-    chosen: list[tuple[Chosen, bool, str | None]] = [(c, True, None) for c in on_front]
-    chosen += [(a.chosen, False, a.kind) for a in others]
-    if all(best.options is not c.options for c in on_front):
-        chosen.append((best, False, "best by the goal"))
-    progress(f"flying {len(chosen)} plans")
-    flights = fly_all(problem, [join([c.options for c, _, _ in chosen])])
-    plans = [replace(assemble(problem, c.options, flights), on_front=front, kind=kind) for c, front, kind in chosen]
-    if problem.oblate:
-        for i in left_front(plans[: len(on_front)]):
-            plans[i] = replace(plans[i], on_front=False, kind="beside the front")
-    ranking = sorted(range(len(plans)), key=lambda i: _order(plans[i], aim))
-    # the best plan by the goal comes first even where rounding makes another look a hair better
-    rank = {plan: number + 1 for number, plan in enumerate(ranking)}
-    spec, stay = problem.scenario.ring, kept_errors(problem)
-    ranked = tuple(
-        replace(plans[i], rank=rank[i], hold=hold(problem.ring, spec, plans[i].craft, stay)) for i in ranking
-    )
-    return ranked, [rank[i] for i in range(len(on_front))]
-
-
-def _order(plan: Plan, aim: Aim) -> tuple[object, ...]:
-    """Ranking: plans within the limits first, then the goal, then the ties of the contract."""
-    value = {
-        "delta_v": plan.delta_v_m_s,
-        "finish": plan.finish_s,
-        "worst_delta_v": plan.worst_delta_v_m_s,
-        "propellant": plan.propellant_kg or 0.0,
-    }
-    # where burns take time, a centimeter a second is worth no wait
-    places = 2 if any(part.engine is not None for part in plan.craft) and aim != "finish" else 5
-    return (
-        bool(plan.broken),
-        round(value[aim], places),
-        round(plan.delta_v_m_s, places),
-        round(plan.finish_s, 3),
-        round(plan.worst_delta_v_m_s, 5),
-        round(plan.propellant_kg or 0.0, 5),
-        tuple((c.plane, c.slot) for c in plan.craft),
-        not plan.on_front,
-    )

@@ -99,9 +99,30 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
             lines += paragraph(_bind_text(bind), width, indent="  ", hang="      ")
         lines.append("")
         lines += paragraph(f"Judged over the catalogue of options, {_model_words(outcome)}.", width)
+    lines += _rejected(outcome, width)
     lines += _remarks(outcome, width)
     lines += ["", *paragraph(CAUTION, width)]
     return "\n".join(lines) + "\n"
+
+
+def _rejected(outcome: Outcome, width: int) -> list[str]:
+    """The plans that come nearest to keeping their limits, each with what it breaks and by how much."""
+    if not outcome.rejected:
+        return []
+    lines = heading("What comes nearest", width)
+    for plan in outcome.rejected:
+        told = [f"{plain(plan.delta_v_m_s)} m/s, done after {span(plan.finish_s)}: DO NOT FLY IT."]
+        for broken in plan.broken:
+            words = limit_words(broken.limit)
+            over = _quantity(broken.limit, abs(broken.value - broken.allowed))
+            told.append(
+                f"{broken.craft}, {words.words}: {_quantity(broken.limit, broken.value)}, where "
+                f"{limit_key(broken.limit)} allows {'no less than' if words.floor else 'no more than'} "
+                f"{_quantity(broken.limit, broken.allowed)}: {over} {'too little' if words.floor else 'too much'}."
+            )
+        ways = [f"{part.craft} into slot {part.slot}, {way_text(part)}" for part in plan.craft]
+        lines += paragraph(" ".join([*told, f"{'; '.join(ways)}."]), width, indent="  ", hang="    ")
+    return lines
 
 
 def _bind_text(bind: Bind) -> str:
@@ -214,13 +235,32 @@ def _proof_text(proof: Proof) -> str:
         over += f", {plain(proof.free_form, 0)} of them free-form flights found at the finishes asked for"
     aim = AIM_WORDS.get(proof.aim, proof.aim)
     if proof.status == "optimal":
-        return f"Plan 1 has {aim}: proved {over}."
+        return f"Plan 1 has {aim}: proved {over}.{_difference_text(proof)}"
     if not math.isfinite(proof.gap):
         return f"Plan 1 aims at {aim}, but nothing is proved about it {over}."
-    bound = span(proof.bound) if proof.unit == "s" else f"{plain(proof.bound)} {proof.unit}"
+    bound = _of_aim(proof, proof.catalogue_bound)
     return (
         f"Plan 1 aims at {aim}; it is not proved best. No plan {over} gets below {bound}, "
-        f"so it is within {proof.gap:.2%} of the best."
+        f"so it is within {proof.gap:.2%} of the best.{_difference_text(proof)}"
+    )
+
+
+def _of_aim(proof: Proof, value: float) -> str:
+    return span(value) if proof.unit == "s" else f"{plain(value)} {proof.unit}"
+
+
+def _difference_text(proof: Proof) -> str:
+    """What the bound is on, where flown plans come to less than the catalogue says by what is printed."""
+    if round(proof.flown_differs_by, 1) == 0.0 or not math.isfinite(proof.catalogue_bound):
+        return ""
+    flown = (
+        "every plan that this could make best was flown"
+        if proof.all_flown
+        else "not every plan that this could make best was flown"
+    )
+    return (
+        f" The proof is on the catalogue's figures, of which none is below {_of_aim(proof, proof.catalogue_bound)}; "
+        f"plans come to up to {_of_aim(proof, proof.flown_differs_by)} less as flown, and {flown}."
     )
 
 

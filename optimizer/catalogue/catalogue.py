@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...models.launch import Ascent
 from ...models.opportunities import grid_step_s, liftoffs, open_to, turn_s
@@ -47,7 +48,7 @@ class Catalogue:
 
     ``moments_s`` per pad; ``looked_at`` counts the (k, m) choices evaluated; ``notes`` say in words where the moments
     of liftoff are a list and not the whole truth. ``restriction`` is what the options were filtered by, so that later
-    liftoffs are filtered alike.
+    liftoffs are filtered alike; ``wanted`` is a mask that they are filtered by besides.
     """
 
     problem: Problem
@@ -57,6 +58,7 @@ class Catalogue:
     exact: bool
     notes: tuple[str, ...] = field(default=())
     restriction: Restriction = NO_RESTRICTION
+    wanted: Callable[[Options], NDArray[np.bool_]] | None = None
 
 
 def windows(problem: Problem) -> tuple[tuple[float, float], ...]:

@@ -7,16 +7,17 @@ left out of the catalogue itself.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, restricted
 from ..catalogue.restriction import Restriction
 from ..routes.options import ROUTES, Options
 from ..trajectory.itinerary import key
-from .selection import Chosen, Selection
+from .selection import Chosen, Selection, worth
 
 CRAFT_MAX = 6
 """Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""
@@ -38,21 +39,27 @@ def alternatives(
     found: list[Alternative] = []
     seen = {_signature(best.options)}
     rows = _worth_asking(best.options)
+    asked: list[tuple[str, Catalogue]] = []
     for kind, restriction in _kinds(made, best, rows):
         progress(f"alternatives: {kind}")
-        other = selection.best(aims, catalogue=restricted(made, restriction), ties="order")
-        if other is not None:
-            found.append(Alternative(chosen=other, kind=kind))
-    order = _other_order(selection, best, aims)
-    if order is not None:
-        found.append(Alternative(chosen=order, kind="other slot order"))
+        asked.append((kind, restricted(made, restriction)))
+    asked += [("other slot order", kept) for kept in _other_orders(made, best)]
+    tried = [selection.best(aims, catalogue=kept, ties="order", flown=False) for _, kept in asked]
+    # flown together; where one breaks a limit the next best that does not takes its place
+    selection.flyer.fly([one.options for one in tried if one is not None])
+    for (kind, kept), one in zip(asked, tried, strict=True):
+        if one is not None and selection.flyer.plan(one.options).broken:
+            progress(f"alternatives: {kind}")
+            one = selection.best(aims, catalogue=kept, ties="order")
+        if one is not None:
+            found.append(Alternative(chosen=one, kind=kind))
     nearest: dict[str, Alternative] = {}
     for item in found:
         known = nearest.get(item.kind)
-        if known is None or _worth(item.chosen) < _worth(known.chosen):
+        if known is None or worth(made, item.chosen, aims) < worth(made, known.chosen, aims):
             nearest[item.kind] = item
     kept = []
-    for item in sorted(nearest.values(), key=lambda a: _worth(a.chosen)):
+    for item in sorted(nearest.values(), key=lambda a: worth(made, a.chosen, aims)):
         signature = _signature(item.chosen.options)
         if signature not in seen:
             seen.add(signature)
@@ -78,10 +85,6 @@ def _worth_asking(options: Options) -> list[int]:
         seen.add(alike)
         rows.append(row)
     return rows[:CRAFT_MAX]
-
-
-def _worth(chosen: Chosen) -> tuple[float, ...]:
-    return tuple(round(v, 6) for v in chosen.solved.values)
 
 
 def _signature(options: Options) -> tuple[tuple[float, ...], ...]:
@@ -122,32 +125,25 @@ def _kinds(made: Catalogue, best: Chosen, rows: list[int]) -> list[tuple[str, Re
     return kinds
 
 
-def _other_order(selection: Selection, best: Chosen, aims: Sequence[Aim]) -> Chosen | None:
-    """The best plan in which somebody else takes a slot: another class, or from the pad another turn in the order."""
+def _other_orders(made: Catalogue, best: Chosen) -> list[Catalogue]:
+    """Options of which somebody else takes a slot: another class, or from the pad another turn in the order."""
     options = best.options
-    found: list[Chosen] = []
-    made = selection.made
+    found: list[Catalogue] = []
     for row in range(min(len(options), CRAFT_MAX)):
-        base = made.options
-        here = base.slot == options.slot[row]
-        liftoff = float(options.liftoff_s[row])
+        slot, index, liftoff = int(options.slot[row]), int(options.craft_class[row]), float(options.liftoff_s[row])
+        until = np.inf
         if np.isnan(liftoff):
             if len(made.problem.classes) < 2:
                 continue
-            forbidden = here & (base.craft_class == options.craft_class[row])
         else:
             later = options.liftoff_s[options.liftoff_s > liftoff]
             if not later.size:
                 continue
-            forbidden = here & (base.liftoff_s < later.min() - 1.0) & (base.craft_class == options.craft_class[row])
-        kept = Catalogue(
-            problem=made.problem,
-            options=base.take(base.whole(~forbidden)),
-            moments_s=made.moments_s,
-            looked_at=made.looked_at,
-            exact=made.exact,
-        )
-        other = selection.best(aims, catalogue=kept, ties="order")
-        if other is not None:
-            found.append(other)
-    return min(found, key=_worth, default=None)
+            until = later.min() - 1.0
+
+        def wanted(base: Options, slot: int = slot, index: int = index, until: float = until) -> NDArray[np.bool_]:
+            early = np.isnan(base.liftoff_s) | (base.liftoff_s < until)
+            return base.whole(~((base.slot == slot) & (base.craft_class == index) & early))
+
+        found.append(replace(made, options=made.options.take(wanted(made.options)), wanted=wanted))
+    return found

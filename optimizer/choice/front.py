@@ -13,14 +13,15 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from ...models.scenario import Aim
+from ..ties import AIMS, printed, sooner_in_print
 from .first_service import neighbor_groups
-from .selection import AIMS, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection, total
+from .selection import FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection, total
 
 Kind = Literal["step", "slope", "curve"]
 Progress = Callable[[str], None]
@@ -35,10 +36,10 @@ POINTS_MAX = 400
 """Most points that are walked; a front that has more says from where on it is not listed."""
 
 STEP_S = 1e-2
-"""How much sooner the next plan must finish than the last."""
+"""The least stride along a slope; a point is listed only if it prints as sooner than the next."""
 
-ALIKE = 1e-6
-"""Plans this close in an aim cost the same."""
+PASSES_MAX = 20
+"""Most times that a front is walked again because points of it broke a limit in the flight."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,10 +86,13 @@ class _Group:
         """Least cost, of those the earliest; then what makes the plan fit to be shown."""
         aims: tuple[Order, ...] = (self.aim, self._clock)
         more = tuple(a for a in AIMS[:2] if a not in aims)
-        return self.selection.best((*aims, *more), finish_s=before_s, slots=self.slots, ties="none")
+        return self.selection.best((*aims, *more), finish_s=before_s, slots=self.slots, ties="none", flown=False)
 
     def fastest(self) -> Chosen | None:
-        return self.selection.best((self._clock, self.aim), slots=self.slots, ties="none")
+        return self.selection.best((self._clock, self.aim), slots=self.slots, ties="none", flown=False)
+
+    def dearer_in_print(self, cost: float, than: float) -> bool:
+        return printed(self.aim, cost) > printed(self.aim, than)
 
 
 def walk(
@@ -100,7 +104,9 @@ def walk(
     neighbors: int | None = None,
     points_max: int = POINTS_MAX,
 ) -> Walked:
-    """The front from its cheapest plan (the earliest of them) to the fastest.
+    """The front from its cheapest plan (the earliest of them) to the fastest; each point keeps its limits as flown.
+
+    Where points break a limit in the flight they are cut off, and the front is walked again.
 
     Args:
         selection: what to choose from.
@@ -113,13 +119,28 @@ def walk(
     ring = selection.made.problem.ring
     sets = (None,) if neighbors is None else neighbor_groups(ring, neighbors)
     groups = [_Group(selection=selection, aim=aim, slots=slots) for slots in sets]
-    walked = _Walk(groups=groups, progress=progress, points_max=points_max)
-    try:
-        walked.begin(cheapest)
-        walked.run()
-    except OutOfTimeError:
-        walked.late = True
-    return walked.result()
+    for _ in range(PASSES_MAX):
+        walked = _Walk(groups=groups, progress=progress, points_max=points_max)
+        try:
+            walked.begin(cheapest)
+            walked.run()
+        except OutOfTimeError:
+            walked.late = True
+        found = walked.result()
+        broken = {id(chosen) for chosen in selection.cut_off(found.plans)}
+        if not broken:
+            return found
+        if found.late:
+            break
+    keep = [i for i, chosen in enumerate(found.plans) if id(chosen) not in broken]
+    return replace(
+        found,
+        plans=tuple(found.plans[i] for i in keep),
+        times_s=tuple(found.times_s[i] for i in keep),
+        kinds=tuple("step" for _ in keep),
+        complete=False,
+        late=True,
+    )
 
 
 @dataclass(kw_only=True)
@@ -172,7 +193,7 @@ class _Walk:
                     self._full = True
                     return
                 self._add(chosen, cost, time_s, index, kind)
-                before = time_s - STEP_S
+                before = sooner_in_print(time_s)
                 self.progress(f"front: {len(self._points)} points, back to {time_s / 3600.0:.1f} h")
             if before < 0.0:
                 return
@@ -181,8 +202,8 @@ class _Walk:
             self._push(index, *self._sooner(index, before))
 
     def _add(self, chosen: Chosen, cost: float, time_s: float, index: int, kind: Kind) -> None:
-        if self._points and cost <= self._points[-1][1] + ALIKE:
-            # sooner for the same: the last point was none
+        if self._points and not self.groups[index].dearer_in_print(cost, self._points[-1][1]):
+            # sooner for what prints the same: the last point was none
             self._points.pop()
             kind = self._kinds.pop() if self._kinds else "step"
         if self._points:
@@ -208,7 +229,7 @@ class _Walk:
         stride = max(self._stride[index], STEP_S)
         best, kind = near, "step"
         while True:
-            further = group.best(time_s - stride) if stride <= time_s else None
+            further = group.best(min(time_s - stride, sooner_in_print(time_s))) if stride <= time_s else None
             if further is None:
                 # past the fast end: the walk may end in one stride where it is near enough
                 further = self._fastest[index]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -12,12 +12,16 @@ from numpy.typing import NDArray
 
 from ...models.craft import propellant
 from ...models.scenario import Aim
+from ..alike import same
 from ..catalogue.catalogue import Catalogue, at_finish, from_pad, launched, windows
 from ..catalogue.close_approaches import passes_slots
 from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
 from ..catalogue.problem import Problem
+from ..cuts import Cuts, breach
+from ..flyer import Flyer
 from ..routes.options import F, Options, columns, join, summed, worst
 from ..schedule.lexicographic import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
+from ..ties import AIMS, printed, prints_until
 from ..trajectory.itinerary import key
 
 ROUNDS_MAX = 400
@@ -26,11 +30,13 @@ ROUNDS_MAX = 400
 ZOOM, ZOOM_LAST = 8, 1e-3
 """Around a liftoff picked from a grid, moments this many times closer are tried, down to this part of a step."""
 
+CUTS_MAX = 100
+"""Most plans that are flown and cut off for one choice before the search is given up."""
+
 DELTA_V_TOLERANCE = 1e-6
 FINISH_TOLERANCE = 1e-4
-"""Plans this close in an aim, m/s and s, count as alike before the next aim decides."""
-
-AIMS: tuple[Aim, ...] = ("delta_v", "finish", "worst_delta_v", "propellant")
+"""Plans this close in an aim, m/s and s, cost the same; what prints alike counts as alike before the next aim decides.
+"""
 
 Order = Aim | Literal["served", "last_liftoff"]
 """What a choice may be ordered by besides the aims: the last finish among the slots that a threshold binds, and the
@@ -82,6 +88,8 @@ class Selection:
         self._rows: list[tuple[tuple[float, ...], int, float]] = []
         self._known: set[tuple[tuple[float, ...], int]] = set()
         self._more: list[Options] = []
+        self.flyer = Flyer(made.problem)
+        self.cuts = Cuts(self.flyer)
 
     def best(
         self,
@@ -92,8 +100,12 @@ class Selection:
         catalogue: Catalogue | None = None,
         delta_v_m_s: float = math.inf,
         ties: Ties = "all",
+        flown: bool = True,
+        as_flown: bool = False,
     ) -> Chosen | None:
         """The best plan by the aims in order, then by low slots first and early finishes; None where there is none.
+
+        Plans that print alike in an aim (see `ties.py`) are alike, and the next aim decides.
 
         Args:
             aims: in order of importance; those not named follow in the order of the contract.
@@ -102,30 +114,53 @@ class Selection:
             catalogue: another catalogue of the same problem (some options left out on purpose).
             delta_v_m_s: only plans with a smaller total are of interest.
             ties: how plans alike in the named aims are told apart.
+            flown: whether the plan is flown, and others are chosen until one keeps its limits in the flight.
+            as_flown: whether delta-v counts as flown, and where it was not as the least that it may be.
 
         Raises:
-            OutOfTimeError: no plan was found in the time that was left.
+            OutOfTimeError: no plan was found in the time that was left, or none within the limits in many flights.
         """
         made = self.made if catalogue is None else catalogue
         parts = [made.options, *(self._more if catalogue is None else ())]
         if math.isfinite(finish_s) and made.moments_s:
             parts.append(at_finish(made, finish_s, later_too=slots is not None))
-        options = join(parts)
-        options = options.take(options.whole(_in_time(options, finish_s, slots)))
-        zoom = 1.0
+        options = self._within(made, join([*parts, self.cuts.instead(made)]), finish_s, slots)
+        zoom, cut = 1.0, 0
         for _ in range(ROUNDS_MAX):
-            chosen = self._solve(options, aims, delta_v_m_s, ties, slots)
+            chosen = self._solve(options, aims, delta_v_m_s, ties, slots, as_flown=as_flown)
             if chosen is None:
                 return None
             more = self._meetings(made, chosen.options)
             if more is None and zoom >= ZOOM_LAST:
                 more = self._closer_moments(made, chosen.options, zoom)
                 zoom /= ZOOM
+            if more is None and flown and self.cuts.cut(made, chosen.options):
+                cut += 1
+                if cut > CUTS_MAX:
+                    raise OutOfTimeError
+                options = options.take(self.cuts.allowed(options))
+                more = self.cuts.instead(made)
             if more is None:
                 return chosen
             if len(more):
-                options = join([options, more.take(more.whole(_in_time(more, finish_s, slots)))])
+                options = join([options, self._within(made, more, finish_s, slots)])
         raise RuntimeError("meetings could not be resolved: a fault of ours")
+
+    def cut_off(self, plans: Sequence[Chosen]) -> list[Chosen]:
+        """Fly plans in one batch, and cut off those that break a limit in the flight; which they are."""
+        self.flyer.fly([chosen.options for chosen in plans])
+        return [chosen for chosen in plans if self.cuts.cut(self.made, chosen.options)]
+
+    def nearest(self, aims: Sequence[Order]) -> Chosen | None:
+        """The plan that oversteps its limits by the least, of what was flown; where none keeps them."""
+        options = join([self.made.options, *self._more, self.cuts.instead(self.made)])
+        return self._solve(options, aims, math.inf, "none", None, over=breach(options, self.flyer))
+
+    def _within(self, made: Catalogue, options: Options, finish_s: float, slots: frozenset[int] | None) -> Options:
+        """The options that a threshold leaves, and that were not found to break a limit in the flight."""
+        early = options.whole(_in_time(options, finish_s, slots))
+        options = options.take(early & self.cuts.allowed(options))
+        return options if made.wanted is None else options.take(made.wanted(options))
 
     def _closer_moments(self, made: Catalogue, options: Options, zoom: float) -> Options | None:
         """Liftoffs close around those that were picked from a grid (see ``catalogue/liftoff_times.py``); None where
@@ -156,7 +191,15 @@ class Selection:
         return join(parts)
 
     def _solve(
-        self, options: Options, aims: Sequence[Order], delta_v_m_s: float, ties: Ties, slots: frozenset[int] | None
+        self,
+        options: Options,
+        aims: Sequence[Order],
+        delta_v_m_s: float,
+        ties: Ties,
+        slots: frozenset[int] | None,
+        *,
+        as_flown: bool = False,
+        over: F | None = None,
     ) -> Chosen | None:
         problem = self.made.problem
         if not problem.classes:
@@ -170,10 +213,17 @@ class Selection:
             class_count=np.array([c.count for c in problem.classes]),
             slots=problem.ring.slots * problem.ring.planes,
             turnaround_s=np.array([p.turnaround_s for p in problem.scenario.pads]),
-            conflicts=self._conflicts(options),
+            conflicts=() if over is not None else self._conflicts(options),
         )
         ordered = [*aims, *(a for a in AIMS if ties == "all" and a not in aims)]
-        objectives = [_objective(self.made, options, aim, slots) for aim in ordered]
+        worth = replace(options, delta_v_m_s=self.flyer.as_flown(options)) if as_flown else options
+        objectives = [_objective(self.made, worth, aim, slots) for aim in ordered]
+        if over is not None:
+            objectives.insert(0, Objective(value=summed(options, over)))
+        # of what prints alike, what is best to the last digit
+        objectives += [
+            replace(objectives[i], alike=None) for i in range(min(len(objectives), 1 if ties == "none" else 2))
+        ]
         if ties != "none":
             objectives += [Objective(value=v) for v in _ties(options)]
         bar = delta_v_m_s if ordered[0] == "delta_v" else math.inf
@@ -182,7 +232,7 @@ class Selection:
             schedule,
             objectives,
             upper_bound=bar,
-            side=_filled(problem, options, slots),
+            side=(*_filled(problem, options, slots), *(self.cuts.side(options) if over is None else ())),
             time_limit_s=max(left, 0.0) if math.isfinite(left) else None,
             stopped=lambda: self.left_s() <= 0.0,
             confirm=ties == "all",
@@ -196,9 +246,9 @@ class Selection:
 
     def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
         """For each meeting found so far: the option, and everybody in place there before it passes."""
-        found = []
-        for name, slot, until in self._rows:
-            own = np.nonzero(_same(options, name))[0]
+        found = list(self.cuts.conflicts(options))
+        for name, slot, until in (*self._rows, *self.cuts.meetings):
+            own = np.nonzero(same(options, name))[0]
             if own.size:
                 there = np.nonzero((options.slot == slot) & (options.finish_s <= until))[0]
                 # alike craft may fly the same option: they share the slot, so at most one of them is chosen anyway
@@ -307,24 +357,6 @@ def _filled(problem: Problem, options: Options, slots: frozenset[int] | None) ->
     return ((summed(options, np.where(np.isin(options.slot, wanted), -1.0, 0.0)), -float(len(wanted))),)
 
 
-def _same(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
-    """Mask of the options with that key (see ``itinerary.key``)."""
-    who, slot, liftoff, wait, passes, k, m, flight, dropped_at, waiting, turned = name
-    mask = (
-        (options.slot == slot)
-        & (options.flight == flight)
-        & (options.revolutions == k)
-        & (options.ring_revolutions == m)
-    )
-    speed = np.where(options.bundle >= 0, options.carrier_speed_m_s, -1.0)
-    mask &= (np.abs(speed - dropped_at) < 1e-5) & (np.abs(np.nan_to_num(options.waiting_m) - waiting) < 1e-2)
-    mask &= np.abs(np.nan_to_num(options.turned_s, nan=-1.0) - turned) < 1e-5
-    mask &= (options.passes == passes) & (np.abs(options.parking_wait_s - wait) < 1e-5)
-    if who >= 0:
-        return np.asarray(mask & (options.way == who) & (np.abs(options.liftoff_s - liftoff) < 1e-5))
-    return np.asarray(mask & (options.way < 0) & (options.craft_class == -1.0 - who))
-
-
 def burned(made: Catalogue, options: Options) -> F:
     """Propellant of each option, kg; zero for craft without masses."""
     out = np.zeros(len(options))
@@ -343,21 +375,39 @@ def total(made: Catalogue, options: Options, aim: Aim) -> float:
     return math.fsum((options.delta_v_m_s if aim == "delta_v" else burned(made, options)).tolist())
 
 
+def worth(made: Catalogue, chosen: Chosen, aims: Sequence[Aim]) -> tuple[float, ...]:
+    """A choice as it ranks: the aims as printed, then those not named, then delta-v and finish to the last digit."""
+    ordered = [*aims, *(aim for aim in AIMS if aim not in aims)]
+    exact = (round(chosen.delta_v_m_s, 6), round(chosen.finish_s, 6))
+    return (*(printed(aim, total(made, chosen.options, aim)) for aim in ordered), *exact)
+
+
 def _objective(made: Catalogue, options: Options, aim: Order, slots: frozenset[int] | None) -> Objective:
     if aim == "served":
         bound = np.ones(len(options), dtype=bool) if slots is None else np.isin(options.slot, sorted(slots))
         finish = np.where(bound, options.finish_s, 0.0)
-        return Objective(value=worst(options, finish), kind="worst", tolerance=FINISH_TOLERANCE)
+        return Objective(
+            value=worst(options, finish),
+            kind="worst",
+            tolerance=FINISH_TOLERANCE,
+            alike=lambda least: prints_until("finish", least),
+        )
     if aim == "last_liftoff":
         liftoff = np.where(np.isnan(options.liftoff_s), 0.0, options.liftoff_s)
         return Objective(value=worst(options, liftoff), kind="worst", tolerance=FINISH_TOLERANCE)
+    value, kind, tolerance = _value(made, options, aim)
+    return Objective(value=value, kind=kind, tolerance=tolerance, alike=lambda least: prints_until(aim, least))
+
+
+def _value(made: Catalogue, options: Options, aim: Aim) -> tuple[F, Literal["sum", "worst"], float]:
+    """An aim as a value of each column, how values combine, and how far they may be off."""
     if aim == "delta_v":
-        return Objective(value=summed(options, options.delta_v_m_s), tolerance=DELTA_V_TOLERANCE)
+        return summed(options, options.delta_v_m_s), "sum", DELTA_V_TOLERANCE
     if aim == "finish":
-        return Objective(value=worst(options, options.finish_s), kind="worst", tolerance=FINISH_TOLERANCE)
+        return worst(options, options.finish_s), "worst", FINISH_TOLERANCE
     if aim == "worst_delta_v":
-        return Objective(value=worst(options, options.delta_v_m_s), kind="worst", tolerance=DELTA_V_TOLERANCE)
-    return Objective(value=summed(options, burned(made, options)), tolerance=1e-6)
+        return worst(options, options.delta_v_m_s), "worst", DELTA_V_TOLERANCE
+    return summed(options, burned(made, options)), "sum", 1e-6
 
 
 def _ties(options: Options) -> tuple[F, F]:

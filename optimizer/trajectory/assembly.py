@@ -203,6 +203,14 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
     return judged(problem.scenario, craft, carriers, moved=any(way.place is not None for way in problem.ways))
 
 
+def alone(problem: Problem, options: Options, row: int, flights: Flights) -> Plan:
+    """One option judged by itself, among the craft that stay: what it breaks whoever else is up."""
+    seats = [_Seat(k.name, _in_ring(problem, k.angle_rad, k.slot), -math.inf) for k in problem.kept]
+    name = problem.classes[options.craft_class[row]].names[0]
+    part = _craft_plan(problem, options, row, name, seats, flights)
+    return judged(problem.scenario, (part,), moved=any(way.place is not None for way in problem.ways))
+
+
 def _craft_plan(
     problem: Problem,
     options: Options,
