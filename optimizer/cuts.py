@@ -23,8 +23,8 @@ from .schedule.presolve import Side
 from .trajectory.itinerary import key
 from .trajectory.limits import LENGTH_SLACK_M
 
-SCREENED_MAX = 400
-"""Most options that are flown ahead of being chosen, because another for the same craft and slot broke a limit."""
+WORK_MAX_TURNS = 3000.0
+"""What may be flown to get round limits that are broken in the flight, in turns of the ring (see `Flyer`): seconds."""
 
 Place = tuple[int, int, float | None]
 """Craft class, slot and liftoff (None in space) at which an option was banned."""
@@ -41,7 +41,7 @@ class Cuts:
         self._places: dict[Place, None] = {}
         self._pairs: list[tuple[Name, Name]] = []
         self._apart: list[frozenset[tuple[Name, int]]] = []
-        self._screened = 0
+        self._work_turns = 0.0
         self._space: tuple[Catalogue, Options] | None = None
 
     def __bool__(self) -> bool:
@@ -88,7 +88,18 @@ class Cuts:
         self.rejected.append(plan)
         if not self._ban(made, options) and not self._part(options, plan):
             self._apart.append(self.flyer.names(options))
+        self._work_turns += self._flown_turns(options)
         return True
+
+    @property
+    def spent(self) -> bool:
+        """Whether as much was flown for this as may be."""
+        return self._work_turns > WORK_MAX_TURNS
+
+    def _flown_turns(self, options: Options) -> float:
+        """About what flying a choice took."""
+        finish = float(options.finish_s.max(initial=0.0))
+        return len(options) * finish / self.flyer.problem.ring.period_s
 
     def _ban(self, made: Catalogue, options: Options) -> bool:
         """Ban the options that break a limit by themselves, and all for the same craft and slot that do the like."""
@@ -111,11 +122,11 @@ class Cuts:
             pool = pool.take(self.allowed(pool))
             best = pool.take(undominated(pool))
             new = np.array([not self.flyer.flown(best, row) for row in range(len(best))], dtype=bool)
-            if not new.any() or self._screened >= SCREENED_MAX:
+            if not new.any() or self.spent:
                 return
-            fresh = best.take(new)
-            self._screened += len(fresh)
+            fresh, before = best.take(new), self.flyer.work_turns
             self.flyer.fly([fresh])
+            self._work_turns += self.flyer.work_turns - before
             for row in range(len(fresh)):
                 if self.flyer.broken(fresh, row):
                     self._banned[key(fresh, row), int(fresh.craft_class[row])] = None

@@ -16,15 +16,22 @@ from .trajectory.assembly import Flights, alone, assemble, fly_all
 from .trajectory.carrier import Carried, CarrierKey
 from .trajectory.itinerary import flight_key, key
 
+CORRECTING = 5.0
+"""Flying an option that is corrected takes about so many times as long as one that is not."""
+
 NOTHING_FLOWN = Flights(courses={}, flights={}, measured={}, legs={}, first_guess_rad={})
 
 
 class Flyer:
-    """Flies the options of one problem and remembers all flights."""
+    """Flies the options of one problem and remembers all flights.
+
+    ``work_turns`` counts what that took, in turns of the ring flown without a correction.
+    """
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
         self.flights = NOTHING_FLOWN
+        self.work_turns = 0.0
         self.judged_alone: dict[tuple[Name, int], tuple[Broken, ...]] = {}
         self._plans: dict[frozenset[tuple[Name, int]], Plan] = {}
         self._more: dict[tuple[Name, int], float] = {}
@@ -41,7 +48,15 @@ class Flyer:
                 # who is dropped by one carrier is flown with all that it drops
                 parts.append(options.take(np.isin(options.column, options.column[new])))
         if parts:
-            self.flights = _both(known, fly_all(self.problem, [join(parts)]))
+            more = fly_all(self.problem, [join(parts)])
+            period = self.problem.ring.period_s
+            self.work_turns += sum(
+                (flight.itinerary.end_s - flight.itinerary.start_s)
+                / period
+                * (CORRECTING if name in more.first_guess_rad else 1.0)
+                for name, flight in more.flights.items()
+            )
+            self.flights = _both(known, more)
 
     def plan(self, options: Options) -> Plan:
         """A choice of options as a plan, flown and judged; not ranked."""

@@ -77,7 +77,10 @@ def listed(
         flyer.plan(chosen.options)
     more, all_flown = contenders(selection, aim, progress)
     named += [(chosen, None) for chosen in more]
-    flown = {flyer.names(c.options): (c, replace(flyer.plan(c.options), kind=kind)) for c, kind in reversed(named)}
+    kinds = {flyer.names(c.options): kind for c, kind in reversed(named) if kind is not None}
+    flown = {
+        (name := flyer.names(c.options)): (c, _told(flyer.plan(c.options), kinds.get(name))) for c, _ in named[::-1]
+    }
     pairs = [pair for pair in flown.values() if not pair[1].broken]
     pairs.sort(key=lambda pair: order(pair[1], aim, best=pair[0] is best))
     on_front = {id(pairs[i][0]) for i in front_of(pairs, walked)}
@@ -103,6 +106,10 @@ def listed(
         flown=tuple(pair for pair in flown.values() if not pair[1].broken),
         all_flown=all_flown,
     )
+
+
+def _told(plan: Plan, kind: str | None) -> Plan:
+    return replace(plan, kind=kind)
 
 
 def _kind(plan: Plan, on_front: bool, first: bool) -> str | None:
@@ -188,14 +195,18 @@ def rejected(selection: Selection, aim: Aim) -> tuple[Plan, ...]:
     )
 
 
-def broken_in_flight(plans: Sequence[Plan]) -> Infeasible:
+def broken_in_flight(plans: Sequence[Plan], *, all_flown: bool) -> Infeasible:
     """Why plans that the catalogue offers do not count: what the nearest breaks, and the values at which it would not.
 
     Args:
         plans: rejected ones, the nearest first.
+        all_flown: whether no other was left.
     """
-    reason = "every plan that the options offer breaks one in its flight"
     nearest = plans[0].broken
+    if not all_flown:
+        reason = "each that was flown breaks one in its flight; not all that the options offer were flown"
+        return Infeasible(binds=(), together=False, reason=reason)
+    reason = "each that the options offer breaks one in its flight"
     if any(one.limit not in GIVES_BY_ITSELF for one in nearest):
         return Infeasible(binds=(), together=False, reason=reason)
     binds = tuple(Bind(limit=one.limit, value=one.allowed, serves=one.value) for one in nearest)

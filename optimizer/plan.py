@@ -25,6 +25,9 @@ from .ties import printed
 Progress = Callable[[str], None]
 Clock = Callable[[], float]
 
+BROKEN_IN_FLIGHT = "every plan that was flown breaks a limit"
+"""What is said where the search for one that does not is given up."""
+
 NO_DIFFERENCE = 1e-6
 """In m/s, s or kg: flown costs that differ by less than this do not differ."""
 
@@ -97,8 +100,9 @@ def _no_plan(selection: Selection, late: str, progress: Progress, left_s: Clock)
     problem = selection.made.problem
     scenario = problem.scenario
     near = rejected(selection, scenario.minimize) if selection.cuts.rejected else ()
-    if near and not late:
-        infeasible, unfinished = broken_in_flight(near), ""
+    infeasible: Infeasible | None
+    if near and (not late or late == BROKEN_IN_FLIGHT):
+        infeasible, unfinished = broken_in_flight(near, all_flown=not late), ""
     else:
         infeasible, unfinished = _why_not(scenario, late, progress, left_s)
     return Outcome(
@@ -236,6 +240,8 @@ def best_phase(
         said = (
             f"{late} of {len(choices)} ring phases were not looked at" if len(choices) > 1 else "the search is undone"
         )
+    if not found and at_first is not None and at_first.cuts.spent:
+        said = BROKEN_IN_FLIGHT
     if not found:
         if at_first is None:
             raise RuntimeError("a scenario has at least one ring phase: a fault of ours")

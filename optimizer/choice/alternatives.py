@@ -17,7 +17,7 @@ from ..catalogue.catalogue import Catalogue, restricted
 from ..catalogue.restriction import Restriction
 from ..routes.options import ROUTES, Options
 from ..trajectory.itinerary import key
-from .selection import Chosen, Selection, worth
+from .selection import Chosen, OutOfTimeError, Selection, worth
 
 CRAFT_MAX = 6
 """Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""
@@ -50,7 +50,10 @@ def alternatives(
     for (kind, kept), one in zip(asked, tried, strict=True):
         if one is not None and selection.flyer.plan(one.options).broken:
             progress(f"alternatives: {kind}")
-            one = selection.best(aims, catalogue=kept, ties="order")
+            try:
+                one = selection.best(aims, catalogue=kept, ties="order")
+            except OutOfTimeError:
+                one = None
         if one is not None:
             found.append(Alternative(chosen=one, kind=kind))
     nearest: dict[str, Alternative] = {}

@@ -38,7 +38,7 @@ POINTS_MAX = 400
 STEP_S = 1e-2
 """The least stride along a slope; a point is listed only if it prints as sooner than the next."""
 
-PASSES_MAX = 20
+PASSES_MAX = 12
 """Most times that a front is walked again because points of it broke a limit in the flight."""
 
 
@@ -130,7 +130,7 @@ def walk(
         broken = {id(chosen) for chosen in selection.cut_off(found.plans)}
         if not broken:
             return found
-        if found.late:
+        if found.late or selection.cuts.spent:
             break
     keep = [i for i, chosen in enumerate(found.plans) if id(chosen) not in broken]
     return replace(

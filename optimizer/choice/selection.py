@@ -30,9 +30,6 @@ ROUNDS_MAX = 400
 ZOOM, ZOOM_LAST = 8, 1e-3
 """Around a liftoff picked from a grid, moments this many times closer are tried, down to this part of a step."""
 
-CUTS_MAX = 100
-"""Most plans that are flown and cut off for one choice before the search is given up."""
-
 DELTA_V_TOLERANCE = 1e-6
 FINISH_TOLERANCE = 1e-4
 """Plans this close in an aim, m/s and s, cost the same; what prints alike counts as alike before the next aim decides.
@@ -125,7 +122,7 @@ class Selection:
         if math.isfinite(finish_s) and made.moments_s:
             parts.append(at_finish(made, finish_s, later_too=slots is not None))
         options = self._within(made, join([*parts, self.cuts.instead(made)]), finish_s, slots)
-        zoom, cut = 1.0, 0
+        zoom = 1.0
         for _ in range(ROUNDS_MAX):
             chosen = self._solve(options, aims, delta_v_m_s, ties, slots, as_flown=as_flown)
             if chosen is None:
@@ -135,8 +132,7 @@ class Selection:
                 more = self._closer_moments(made, chosen.options, zoom)
                 zoom /= ZOOM
             if more is None and flown and self.cuts.cut(made, chosen.options):
-                cut += 1
-                if cut > CUTS_MAX:
+                if self.cuts.spent:
                     raise OutOfTimeError
                 options = options.take(self.cuts.allowed(options))
                 more = self.cuts.instead(made)
