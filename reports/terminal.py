@@ -238,7 +238,7 @@ def _proof_text(proof: Proof) -> str:
         return f"Plan 1 has {aim}: proved {over}.{_difference_text(proof)}"
     if not math.isfinite(proof.gap):
         return f"Plan 1 aims at {aim}, but nothing is proved about it {over}."
-    bound = _of_aim(proof, proof.catalogue_bound)
+    bound = _of_aim(proof, proof.bound)
     return (
         f"Plan 1 aims at {aim}; it is not proved best. No plan {over} gets below {bound}, "
         f"so it is within {proof.gap:.2%} of the best.{_difference_text(proof)}"

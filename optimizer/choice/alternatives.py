@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,23 +40,28 @@ def alternatives(
     found: list[Alternative] = []
     seen = {_signature(best.options)}
     rows = _worth_asking(best.options)
-    asked: list[tuple[str, Catalogue]] = []
-    for kind, restriction in _kinds(made, best, rows):
+    # a catalogue is made when it is asked for: all of them at once are large
+    asked: list[tuple[str, Callable[[], Catalogue]]] = [
+        (kind, partial(restricted, made, restriction)) for kind, restriction in _kinds(made, best, rows)
+    ]
+    asked += [("other slot order", partial(_kept, made, wanted)) for wanted in _other_orders(made, best)]
+
+    def ask(kind: str, among: Callable[[], Catalogue], *, flown: bool) -> Chosen | None:
         progress(f"alternatives: {kind}")
-        asked.append((kind, restricted(made, restriction)))
-    asked += [("other slot order", kept) for kept in _other_orders(made, best)]
-    tried = [selection.best(aims, catalogue=kept, ties="order", flown=False) for _, kept in asked]
+        try:
+            return selection.best(aims, catalogue=among(), ties="order", flown=flown)
+        except OutOfTimeError:
+            return None
+
+    tried = [ask(kind, among, flown=False) for kind, among in asked]
     # flown together; where one breaks a limit the next best that does not takes its place
     selection.flyer.fly([one.options for one in tried if one is not None])
-    for (kind, kept), one in zip(asked, tried, strict=True):
+    for (kind, among), one in zip(asked, tried, strict=True):
+        sound = one
         if one is not None and selection.flyer.plan(one.options).broken:
-            progress(f"alternatives: {kind}")
-            try:
-                one = selection.best(aims, catalogue=kept, ties="order")
-            except OutOfTimeError:
-                one = None
-        if one is not None:
-            found.append(Alternative(chosen=one, kind=kind))
+            sound = ask(kind, among, flown=True)
+        if sound is not None:
+            found.append(Alternative(chosen=sound, kind=kind))
     nearest: dict[str, Alternative] = {}
     for item in found:
         known = nearest.get(item.kind)
@@ -128,10 +134,18 @@ def _kinds(made: Catalogue, best: Chosen, rows: list[int]) -> list[tuple[str, Re
     return kinds
 
 
-def _other_orders(made: Catalogue, best: Chosen) -> list[Catalogue]:
-    """Options of which somebody else takes a slot: another class, or from the pad another turn in the order."""
+Wanted = Callable[[Options], NDArray[np.bool_]]
+
+
+def _kept(made: Catalogue, wanted: Wanted) -> Catalogue:
+    """The catalogue with the options that are wanted."""
+    return replace(made, options=made.options.take(wanted(made.options)), wanted=wanted)
+
+
+def _other_orders(made: Catalogue, best: Chosen) -> list[Wanted]:
+    """Masks of options with which somebody else takes a slot: another class, or another turn on the pad."""
     options = best.options
-    found: list[Catalogue] = []
+    found: list[Wanted] = []
     for row in range(min(len(options), CRAFT_MAX)):
         slot, index, liftoff = int(options.slot[row]), int(options.craft_class[row]), float(options.liftoff_s[row])
         until = np.inf
@@ -148,5 +162,5 @@ def _other_orders(made: Catalogue, best: Chosen) -> list[Catalogue]:
             early = np.isnan(base.liftoff_s) | (base.liftoff_s < until)
             return base.whole(~((base.slot == slot) & (base.craft_class == index) & early))
 
-        found.append(replace(made, options=made.options.take(wanted(made.options)), wanted=wanted))
+        found.append(wanted)
     return found
