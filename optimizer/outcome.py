@@ -339,10 +339,11 @@ class AimFront:
 class Proof:
     """What was proved about rank 1, over the catalogue of options; ``free_form`` of them are free-form flights.
 
-    ``catalogue_bound`` is the least that a plan comes to by the catalogue's own costs, ``flown_differs_by`` how much
-    less than these flown plans come to at most, ``all_flown`` whether every plan was flown that this could make best.
+    ``catalogue_bound`` is the least that a plan comes to by the catalogue's own costs, ``flown_differs_by`` how far
+    flown plans come to more or less than those say at most, ``all_flown`` whether every plan was flown that this could
+    make best.
     No flown plan is below ``bound``: where all of these were flown it is the least of them or the catalogue's, else the
-    catalogue's less the difference. ``gap`` is that of the catalogue's costs.
+    catalogue's less what they come to less. ``gap`` is that of the catalogue's costs.
     """
 
     status: Literal["optimal", "bounded"]

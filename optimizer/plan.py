@@ -148,15 +148,15 @@ def proof_of(
         bound, gap = (best.solved.values[before], 0.0) if proved else (-math.inf, math.inf)
     if late:
         bound, gap = -math.inf, math.inf
-    more = max([0.0, *(differs(selection, chosen, plan, aim) for chosen, plan in flown)])
-    more = more if more > NO_DIFFERENCE else 0.0
+    less = [differs(selection, chosen, plan, aim) for chosen, plan in flown]
+    most = max((abs(by) for by in less), default=0.0)
     return Proof(
         status="optimal" if proved and not late else "bounded",
         aim=aim,
-        bound=min([bound if all_flown else bound - more, *(value(plan, aim) for _, plan in flown)]),
+        bound=min([bound if all_flown else bound - max([0.0, *less]), *(value(plan, aim) for _, plan in flown)]),
         catalogue_bound=bound,
-        flown_differs_by=more,
-        all_flown=all_flown or not more,
+        flown_differs_by=most if most > NO_DIFFERENCE else 0.0,
+        all_flown=all_flown,
         unit=UNITS[aim],
         gap=gap,
         options=selection.made.looked_at,

@@ -250,7 +250,7 @@ def _of_aim(proof: Proof, value: float) -> str:
 
 
 def _difference_text(proof: Proof) -> str:
-    """What the bound is on, where flown plans come to less than the catalogue says by what is printed."""
+    """What the bound is on, where flown plans differ from what the catalogue says by what is printed."""
     if round(proof.flown_differs_by, 1) == 0.0 or not math.isfinite(proof.catalogue_bound):
         return ""
     flown = (
@@ -260,7 +260,7 @@ def _difference_text(proof: Proof) -> str:
     )
     return (
         f" The proof is on the catalogue's figures, of which none is below {_of_aim(proof, proof.catalogue_bound)}; "
-        f"plans come to up to {_of_aim(proof, proof.flown_differs_by)} less as flown, and {flown}."
+        f"flown plans differ from these by up to {_of_aim(proof, proof.flown_differs_by)}, and {flown}."
     )
 
 

@@ -32,6 +32,9 @@ POINTS_ASKED = 40
 RESOLUTION = {"delta_v": 0.1, "worst_delta_v": 0.1, "propellant": 0.02, "finish": 1.0}
 """In the units of the aim: m/s, kg, s."""
 
+PRINTED = 0.1
+"""What is printed of every aim that is traded for time: m/s, kg."""
+
 POINTS_MAX = 400
 """Most points that are walked; a front that has more says from where on it is not listed."""
 
@@ -213,14 +216,21 @@ class _Walk:
     def _sooner(self, index: int, before_s: float) -> tuple[Chosen | None, Kind]:
         """The group's next point, and how the front runs there from the last one."""
         group = self.groups[index]
-        step = group.best(before_s)
-        if step is None or not step.proved:
-            return step, "step"
         last, cost, time_s, _ = self._points[-1]
-        slides = self._continuous and time_s - group.time_s(step) < 10.0 * STEP_S + 60.0
-        if slides and group.cost(step) - cost < self._resolution and _slides(last, step, group.cost(step) - cost):
-            return self._along(index, step)
-        return step, "step"
+        if self._continuous:
+            # whether it slides is seen a moment before the last point, nearer than what prints as sooner
+            near = group.best(time_s - STEP_S)
+            if near is None or not near.proved:
+                return near, "step"
+            dearer = group.cost(near) - cost
+            slides = time_s - group.time_s(near) < 10.0 * STEP_S + 60.0
+            if slides and dearer < self._resolution and _slides(last, near, dearer):
+                further, kind = self._along(index, near)
+                if group.time_s(further) <= before_s:
+                    return further, kind
+            elif group.time_s(near) <= before_s:
+                return near, "step"
+        return group.best(before_s), "step"
 
     def _along(self, index: int, near: Chosen) -> tuple[Chosen, Kind]:
         """The next point along a slope: as far on as the cost may rise by the resolution at most."""
@@ -229,7 +239,7 @@ class _Walk:
         stride = max(self._stride[index], STEP_S)
         best, kind = near, "step"
         while True:
-            further = group.best(min(time_s - stride, sooner_in_print(time_s))) if stride <= time_s else None
+            further = group.best(time_s - stride) if stride <= time_s else None
             if further is None:
                 # past the fast end: the walk may end in one stride where it is near enough
                 further = self._fastest[index]
@@ -253,7 +263,8 @@ class _Walk:
             plans=tuple(p[0] for p in points),
             times_s=tuple(p[2] for p in points),
             kinds=(*self._kinds[::-1], *(("step",) if points else ())),
-            resolution=self._resolution if self._sloped else 0.0,
+            # points that print like a sooner one are left out
+            resolution=self._resolution + PRINTED if self._sloped else 0.0,
             complete=not (self._full or self.late),
             late=self.late,
         )

@@ -103,8 +103,8 @@ def test_a_lone_launch_waits_for_its_pad() -> None:
 
 
 def test_a_slope_is_listed_as_finely_as_its_resolution() -> None:
-    """The fast end of this front lies within one stride of the point before it."""
-    result = planned(write_toml(make(16, craft="ground", exact_time=True)))
+    """The fast end of this front lies within a stride of the point before it; slowed, so that it prints as a slope."""
+    result = planned(write_toml(scaled(make(16, craft="ground", exact_time=True), 1.0, 100.0)))
     slopes = [
         (slow["delta_v_m_s"] - fast["delta_v_m_s"], slow["finish_s"] - fast["finish_s"])
         for fast, slow in itertools.pairwise(result["front"])
