@@ -1,6 +1,6 @@
 """The command line: a thin skin over the functions that a notebook calls.
 
-Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 1 a fault of ours.
+Exit status: 0 a plan that keeps every limit; 2 bad input; 3 no plan within the limits; 1 a fault of ours.
 """
 
 from __future__ import annotations

@@ -68,7 +68,7 @@ def listed(
     walked = _with_best(selection, walked, best)
     named: list[tuple[Chosen, str | None]] = [(chosen, None) for chosen in walked.plans]
     if all(best is not chosen for chosen in walked.plans):
-        named.append((best, "best by the goal"))
+        named.append((best, None))
     named += [(other.chosen, other.kind) for other in others]
     progress(f"flying {len(named)} plans")
     flyer = selection.flyer
@@ -84,8 +84,8 @@ def listed(
     pairs = [pair for pair in flown.values() if not pair[1].broken]
     pairs.sort(key=lambda pair: order(pair[1], aim, best=pair[0] is best))
     on_front = {id(pairs[i][0]) for i in front_of(pairs, walked)}
-    # what was flown only to see what it costs is listed where it is better
-    looked_at = {id(chosen) for chosen in more} - on_front
+    # what was flown only to see what it comes to is listed where it is better
+    looked_at = {id(best), *(id(chosen) for chosen in more)} - on_front
     pairs = [pair for i, pair in enumerate(pairs) if i == 0 or id(pair[0]) not in looked_at]
     problem = selection.made.problem
     spec, stay = problem.scenario.ring, kept_errors(problem)

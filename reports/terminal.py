@@ -11,16 +11,16 @@ import shlex
 
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
-from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Margin, Outcome, Plan, Proof
+from ..optimizer.outcome import Bind, CraftPlan, FreeForm, Margin, Outcome, Plan
 from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .hold import hold_lines
 from .layout import Column, columns, heading, paragraph, shell_lines
 from .limits import limit_key, limit_value, limit_words, serving_value
 from .price_of_time import other_ways, price_of_time
+from .proof_words import proof_text
 from .result import burn_model_of, gravity_of
 from .wording import (
-    AIM_WORDS,
     count,
     heading_text,
     kept_text,
@@ -198,7 +198,7 @@ def _model_words(outcome: Outcome) -> str:
 def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = [""]
     if outcome.proof is not None:
-        lines += paragraph(_proof_text(outcome.proof), width)
+        lines += paragraph(proof_text(outcome.proof), width)
     left_out = [] if gravity_of(outcome) == "j2" else ["oblateness"]
     left_out += ["drag", "other bodies"]
     left_out += ["burn arcs"] if burn_model_of(outcome) == "impulsive" else []
@@ -226,41 +226,6 @@ def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
     return (
         f" The longest burn, {craft}'s, runs {span(longest_s)}, {share:.1%} of a turn of the ring; that burns take "
         f"time costs about {plain(lost, 2)} m/s in all."
-    )
-
-
-def _proof_text(proof: Proof) -> str:
-    over = f"over the {proof.over} of {plain(proof.options, 0)} options"
-    if proof.free_form:
-        over += f", {plain(proof.free_form, 0)} of them free-form flights found at the finishes asked for"
-    aim = AIM_WORDS.get(proof.aim, proof.aim)
-    if proof.status == "optimal":
-        return f"Plan 1 has {aim}: proved {over}.{_difference_text(proof)}"
-    if not math.isfinite(proof.gap):
-        return f"Plan 1 aims at {aim}, but nothing is proved about it {over}."
-    bound = _of_aim(proof, proof.bound)
-    return (
-        f"Plan 1 aims at {aim}; it is not proved best. No plan {over} gets below {bound}, "
-        f"so it is within {proof.gap:.2%} of the best.{_difference_text(proof)}"
-    )
-
-
-def _of_aim(proof: Proof, value: float) -> str:
-    return span(value) if proof.unit == "s" else f"{plain(value)} {proof.unit}"
-
-
-def _difference_text(proof: Proof) -> str:
-    """What the bound is on, where flown plans differ from what the catalogue says by what is printed."""
-    if round(proof.flown_differs_by, 1) == 0.0 or not math.isfinite(proof.catalogue_bound):
-        return ""
-    flown = (
-        "every plan that this could make best was flown"
-        if proof.all_flown
-        else "not every plan that this could make best was flown"
-    )
-    return (
-        f" The proof is on the catalogue's figures, of which none is below {_of_aim(proof, proof.catalogue_bound)}; "
-        f"flown plans differ from these by up to {_of_aim(proof, proof.flown_differs_by)}, and {flown}."
     )
 
 

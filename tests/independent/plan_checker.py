@@ -790,7 +790,8 @@ def _proof(case: Case, result: Mapping[str, Any]) -> list[str]:
         found.append(f"proof is {proof['status']!r}")
     if proof["bound"] is not None and proof["bound"] > min(values) + 2e-6:
         found.append(f"the bound {proof['bound']} lies above a plan at {min(values)}")
-    alike = printed(aim, values[0]) == printed(aim, proof["bound"] or 0.0)
-    if proof["status"] == "optimal" and not alike and not proof["flown_differs_by"]:
+    bound = proof["bound"]
+    alike = bound is None or math.isinf(bound) or printed(aim, values[0]) == printed(aim, bound)
+    if proof["status"] == "optimal" and not alike and not proof.get("flown_differs_by"):
         found.append(f"called optimal, the bound {proof['bound']} prints below plan 1 at {values[0]}")
     return found
