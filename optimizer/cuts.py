@@ -1,9 +1,9 @@
 """Plans that break a limit in their flight are cut off, so that the choice goes on without them.
 
 What the catalogue cannot see is found by flying what was chosen. An option that breaks a limit by its own flight is
-banned; one that comes too near to another craft in place conflicts with everybody who is there as early; any other
-combination that breaks a limit is excluded as such. Where an option is banned, those that were left out of the
-catalogue because it beats them come back.
+banned; one that comes too near to another craft in place conflicts with everybody who is there as early; liftoffs that
+the flight moves too near to one another are planned farther apart; any other combination that breaks a limit is
+excluded as such. Where an option is banned, those that were left out of the catalogue because it beats them come back.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class Cuts:
         self.meetings: list[tuple[Name, int, float]] = []
         self._banned: dict[tuple[Name, int], None] = {}
         self._places: dict[Place, None] = {}
-        self._pairs: list[tuple[Name, Name]] = []
+        self._apart_s: dict[int, float] = {}
         self._apart: list[frozenset[tuple[Name, int]]] = []
         self._work_turns = 0.0
         self._space: tuple[Catalogue, Options] | None = None
@@ -53,15 +53,6 @@ class Cuts:
         for name, index in self._banned:
             keep &= ~(same(options, name) & (options.craft_class == index))
         return options.whole(keep)
-
-    def conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
-        """Columns of which at most one may be chosen, by pairs that break a limit together."""
-        found = []
-        for one, other in self._pairs:
-            both = same(options, one) | same(options, other)
-            if both.any():
-                found.append(tuple(np.unique(options.column[both]).tolist()))
-        return tuple(found)
 
     def side(self, options: Options) -> Side:
         """Rows that exclude the combinations which break a limit as a whole."""
@@ -82,24 +73,20 @@ class Cuts:
 
     def cut(self, made: Catalogue, options: Options) -> bool:
         """Judge a choice by its flight, and cut it off where it breaks a limit; whether it did."""
+        before = self.flyer.work_turns
         plan = self.flyer.plan(options)
         if not plan.broken:
             return False
+        self._work_turns += self.flyer.work_turns - before + len(options)
         self.rejected.append(plan)
         if not self._ban(made, options) and not self._part(options, plan):
             self._apart.append(self.flyer.names(options))
-        self._work_turns += self._flown_turns(options)
         return True
 
     @property
     def spent(self) -> bool:
         """Whether as much was flown for this as may be."""
         return self._work_turns > WORK_MAX_TURNS
-
-    def _flown_turns(self, options: Options) -> float:
-        """About what flying a choice took."""
-        finish = float(options.finish_s.max(initial=0.0))
-        return len(options) * finish / self.flyer.problem.ring.period_s
 
     def _ban(self, made: Catalogue, options: Options) -> bool:
         """Ban the options that break a limit by themselves, and all for the same craft and slot that do the like."""
@@ -167,18 +154,28 @@ class Cuts:
         return self._turnarounds(options, plan.broken, row_of) or found
 
     def _turnarounds(self, options: Options, broken: Sequence[Broken], row_of: dict[str, int]) -> bool:
+        """Hold liftoffs farther apart on a pad where the flight moves them towards one another."""
         found = False
         for one in broken:
             row = row_of.get(one.craft, -1)
             if not one.limit.endswith(".turnaround") or row < 0:
                 continue
-            before = (options.pad == options.pad[row]) & (options.column != options.column[row])
+            pad = int(options.pad[row])
+            before = (options.pad == pad) & (options.column != options.column[row])
             before &= options.liftoff_s <= options.liftoff_s[row] + 1e-6
-            if before.any():
-                last = int(np.flatnonzero(before)[np.argmax(options.liftoff_s[before])])
-                self._pairs.append((key(options, row), key(options, last)))
+            if not before.any():
+                continue
+            planned_s = float(options.liftoff_s[row] - options.liftoff_s[before].max())
+            wanted_s = planned_s + one.allowed - one.value
+            if wanted_s > self._apart_s.get(pad, 0.0):
+                self._apart_s[pad] = wanted_s
                 found = True
         return found
+
+    def turnarounds_s(self) -> NDArray[np.float64]:
+        """Least time between liftoffs as planned, for each pad: the turnaround, and what the flight takes of it."""
+        pads = self.flyer.problem.scenario.pads
+        return np.array([max(pad.turnaround_s, self._apart_s.get(i, 0.0)) for i, pad in enumerate(pads)])
 
 
 def _place(options: Options, row: int) -> Place:

@@ -208,7 +208,7 @@ class Selection:
             columns=columns(options),
             class_count=np.array([c.count for c in problem.classes]),
             slots=problem.ring.slots * problem.ring.planes,
-            turnaround_s=np.array([p.turnaround_s for p in problem.scenario.pads]),
+            turnaround_s=self.cuts.turnarounds_s(),
             conflicts=() if over is not None else self._conflicts(options),
         )
         ordered = [*aims, *(a for a in AIMS if ties == "all" and a not in aims)]
@@ -242,7 +242,7 @@ class Selection:
 
     def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
         """For each meeting found so far: the option, and everybody in place there before it passes."""
-        found = list(self.cuts.conflicts(options))
+        found = []
         for name, slot, until in (*self._rows, *self.cuts.meetings):
             own = np.nonzero(same(options, name))[0]
             if own.size:
