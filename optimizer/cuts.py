@@ -23,7 +23,7 @@ from .schedule.presolve import Side
 from .trajectory.itinerary import key
 from .trajectory.limits import LENGTH_SLACK_M
 
-WORK_MAX_TURNS = 3000.0
+WORK_MAX_TURNS = 2000.0
 """What may be flown to get round limits that are broken in the flight, in turns of the ring (see `Flyer`): seconds."""
 
 Place = tuple[int, int, float | None]

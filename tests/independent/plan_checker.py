@@ -793,5 +793,5 @@ def _proof(case: Case, result: Mapping[str, Any]) -> list[str]:
     bound = proof["bound"]
     alike = bound is None or math.isinf(bound) or printed(aim, values[0]) == printed(aim, bound)
     if proof["status"] == "optimal" and not alike and not proof.get("flown_differs_by"):
-        found.append(f"called optimal, the bound {proof['bound']} prints below plan 1 at {values[0]}")
+        found.append(f"called optimal, the bound {proof['bound']} lies below plan 1 at {values[0]} as printed")
     return found
