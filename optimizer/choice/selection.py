@@ -140,6 +140,8 @@ class Selection:
                 return chosen
             if len(more):
                 options = join([options, self._within(made, more, finish_s, slots)])
+        if self.cuts.rejected:
+            raise OutOfTimeError
         raise RuntimeError("meetings could not be resolved: a fault of ours")
 
     def cut_off(self, plans: Sequence[Chosen]) -> list[Chosen]:
