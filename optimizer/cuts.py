@@ -40,7 +40,7 @@ class Cuts:
         self._banned: dict[tuple[Name, int], None] = {}
         self._places: dict[Place, None] = {}
         self._apart_s: dict[int, float] = {}
-        self._apart: list[frozenset[tuple[Name, int]]] = []
+        self._apart: list[tuple[frozenset[tuple[Name, int]], int]] = []
         self._work_turns = 0.0
         self._space: tuple[Catalogue, Options] | None = None
 
@@ -57,12 +57,12 @@ class Cuts:
     def side(self, options: Options) -> Side:
         """Rows that exclude the combinations which break a limit as a whole."""
         rows = []
-        for names in self._apart:
+        for names, chosen in self._apart:
             own = np.zeros(len(options), dtype=bool)
             for name, index in names:
                 own |= same(options, name) & (options.craft_class == index)
             whole = options.whole(own)[options.first_row] if len(options) else own
-            rows.append((np.where(whole, 1.0, 0.0), float(len(names) - 1)))
+            rows.append((np.where(whole, 1.0, 0.0), float(chosen - 1)))
         return tuple(rows)
 
     def instead(self, made: Catalogue) -> Options:
@@ -80,7 +80,7 @@ class Cuts:
         self._work_turns += self.flyer.work_turns - before + len(options)
         self.rejected.append(plan)
         if not self._ban(made, options) and not self._part(options, plan):
-            self._apart.append(self.flyer.names(options))
+            self._apart.append((self.flyer.names(options), options.first_row.size))
         return True
 
     @property
