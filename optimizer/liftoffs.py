@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 
 from ..models.burns import BurnModel
 from ..models.sites import EDGE_S, open_at
+from .alike import same
 from .catalogue.finite_burns import engine_of
 from .catalogue.problem import Problem
 from .routes.options import F, Options
 from .trajectory.differential_correction import IMPULSIVE, Case, correct
-from .trajectory.itinerary import Course, course, flight_key, later, with_key
+from .trajectory.itinerary import Course, course, flight_key, later
 
 Key = tuple[float, ...]
 Bool = NDArray[np.bool_]
@@ -98,7 +99,7 @@ class Liftoffs:
             doubt += UNSURE_TIMES * self.wrong_s.get(index, 0.0)
             unsure[rows] = doubt if len(self.added.get(index, ())) >= FLOWN_LEAST else ROUGH * turned_s
         for name, liftoff_s in self.known.items():
-            own = with_key(options, name[:-1])
+            own = same(options, name[:-1])
             own = own if name[-1] < 0.0 else own & (options.craft_class == name[-1])
             moment[own], unsure[own] = liftoff_s, 0.0
         # the same options are asked about several times in a row

@@ -270,6 +270,15 @@ def _seats(problem: Problem, options: Options, named: Sequence[tuple[str, int]],
     return found
 
 
+def alone(problem: Problem, options: Options, row: int, flights: Flights) -> Plan:
+    """One option judged by itself, among the craft that stay: what it breaks whoever else is up."""
+    name = problem.classes[options.craft_class[row]].names[0]
+    one = options.take(np.array([row]))
+    seats = _seats(problem, one, (), flights)
+    part = _craft_plan(problem, one, 0, name, seats, flights)
+    return judged(problem.scenario, (part,), moved=any(way.place is not None for way in problem.ways))
+
+
 def _craft_plan(
     problem: Problem,
     options: Options,

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from ...models import frames, orbits
 from ...models import oblate_coast as coast
@@ -92,24 +92,6 @@ def key(options: Options, row: int) -> tuple[float, ...]:
         0.0 if math.isnan(o.waiting_m[row]) else round(float(o.waiting_m[row]), 3),
         -1.0 if math.isnan(o.turned_s[row]) else round(float(o.turned_s[row]), 6),
     )
-
-
-def with_key(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
-    """Mask of the options with that key (see `key`)."""
-    who, slot, liftoff, wait, passes, k, m, flight, dropped_at, waiting, turned = name
-    mask = (
-        (options.slot == slot)
-        & (options.flight == flight)
-        & (options.revolutions == k)
-        & (options.ring_revolutions == m)
-    )
-    speed = np.where(options.bundle >= 0, options.carrier_speed_m_s, -1.0)
-    mask &= (np.abs(speed - dropped_at) < 1e-5) & (np.abs(np.nan_to_num(options.waiting_m) - waiting) < 1e-2)
-    mask &= np.abs(np.nan_to_num(options.turned_s, nan=-1.0) - turned) < 1e-5
-    mask &= (options.passes == passes) & (np.abs(options.parking_wait_s - wait) < 1e-5)
-    if who >= 0:
-        return np.asarray(mask & (options.way == who) & (np.abs(options.liftoff_s - liftoff) < 1e-5))
-    return np.asarray(mask & (options.way < 0) & (options.craft_class == -1.0 - who))
 
 
 def flight_key(problem: Problem, options: Options, row: int) -> tuple[float, ...]:
