@@ -18,13 +18,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from . import __version__
-from .models.errors import InputError
+from .models.errors import FlightError, InputError
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor
     from contextlib import AbstractContextManager
 
-BAD_INPUT, NO_PLAN, INTERRUPTED = 2, 3, 130
+FAULT, BAD_INPUT, NO_PLAN, INTERRUPTED = 1, 2, 3, 130
+
+TRACEBACK = "RINGWRIGHT_TRACEBACK"
+"""Environment variable with which an unexpected exception is shown with its traceback."""
 
 PATIENCE_S = 2.0
 """Progress is shown once a command has taken this long."""
@@ -55,6 +58,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("ringwright: interrupted; nothing was written.", file=sys.stderr)
         return INTERRUPTED
+    except Exception as fault:
+        if os.environ.get(TRACEBACK):
+            raise
+        print(
+            f"ringwright: a fault of ours ({type(fault).__name__}), not of your input; nothing that was printed before "
+            f"this line is a whole answer. Run the same command with {TRACEBACK}=1 set to see where it happened, and "
+            "send us that with the file.",
+            file=sys.stderr,
+        )
+        return FAULT
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -494,7 +507,14 @@ def _replan(arguments: argparse.Namespace) -> int:
             sys.stdout.write(infeasible_text(before, _width()))
             return NO_PLAN
         looks = [lambda now, file=file: read_observed(file, now.scenario, now.ring) for file in arguments.observed]
-        done, here = go_on(before, looks, progress)
+        try:
+            done, here = go_on(before, looks, progress)
+        except FlightError as fault:
+            raise InputError(
+                "from what was seen a flight cannot be followed: a craft falls to the ground or leaves for good. Read "
+                'its orbit again; status = "lost" in place of the orbit would be accepted.',
+                where=", ".join(arguments.observed),
+            ) from fault
         if arguments.out is not None:
             from .reports.replan_files import write_replan
 

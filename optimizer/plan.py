@@ -25,6 +25,11 @@ from .trajectory.assembly import assemble, fly_all
 
 Progress = Callable[[str], None]
 Clock = Callable[[], float]
+ATTEMPTS_MAX = 8
+"""So often the choice is made again without options that could not be flown."""
+
+Unflyable = tuple[float, tuple[float, ...]]
+"""An option that could not be flown: the ring phase, and its key."""
 
 
 def make_plan(
@@ -51,23 +56,36 @@ def make_plan(
     Raises:
         InputError: craft that stay contradict one another.
     """
+    without: set[Unflyable] = set()
+    for last in (False,) * (ATTEMPTS_MAX - 1) + (True,):
+        found = _attempt(scenario, progress, frozenset(without), fronts=fronts, price=price, left_s=left_s)
+        if isinstance(found, Outcome):
+            return found
+        without |= found
+        if last or left_s() <= 0.0:
+            break
+    reason = (
+        f"{len(without)} options within the limits were tried that the numerical flight cannot follow: it does not "
+        "come round the ring, falls into the body or reads an open orbit"
+    )
+    return _nothing(problems(scenario)[0], Infeasible(binds=(), together=False, reason=reason), "")
+
+
+def _attempt(
+    scenario: Scenario,
+    progress: Progress,
+    without: frozenset[Unflyable],
+    *,
+    fronts: bool,
+    price: bool,
+    left_s: Clock,
+) -> Outcome | frozenset[Unflyable]:
+    """The outcome without some options; or those of its options that turn out to be impossible to fly."""
     aim = scenario.minimize
-    selection, best, late = best_phase(problems(scenario), aim, progress, left_s=left_s)
+    selection, best, late = best_phase(problems(scenario), aim, progress, left_s=left_s, without=without)
     problem = selection.made.problem
     if best is None:
-        infeasible, unfinished = _why_not(scenario, late, progress, left_s)
-        return Outcome(
-            scenario=scenario,
-            ring=problem.ring,
-            proof=None,
-            kept=kept_errors(problem),
-            front=None,
-            plans=(),
-            infeasible=infeasible,
-            phase_rule=problem.phase_rule,
-            notes=problem.notes,
-            unfinished=unfinished,
-        )
+        return _nothing(problem, *_why_not(scenario, late, progress, left_s))
     missing = [late] if late else []
     walked = _walk(selection, best, progress)
     if walked.late:
@@ -82,7 +100,10 @@ def make_plan(
         more = other_fronts(selection, progress)
     elif fronts:
         missing.append("the other fronts were not walked")
-    plans, order = _fly_and_rank(problem, aim, best, walked.plans, others, progress)
+    ranked = _fly_and_rank(problem, aim, best, walked.plans, others, progress)
+    if isinstance(ranked, frozenset):
+        return ranked
+    plans, order = ranked
     points = [
         FrontPoint(
             delta_v_m_s=plans[order[i] - 1].delta_v_m_s,
@@ -106,10 +127,30 @@ def make_plan(
         plans=plans,
         infeasible=None,
         phase_rule=problem.phase_rule,
-        notes=(*problem.notes, *notes_on_flight(problem, best, plans, len(walked.plans) - len(points))),
+        notes=(
+            *problem.notes,
+            *_left_out(without),
+            *notes_on_flight(problem, best, plans, len(walked.plans) - len(points)),
+        ),
         fronts=more,
         unfinished="; ".join(missing),
         price=dearest_price(problem, plans[0], progress) if price and left_s() > 0.0 else None,
+    )
+
+
+def _nothing(problem: Problem, infeasible: Infeasible | None, unfinished: str) -> Outcome:
+    """The outcome without a plan."""
+    return Outcome(
+        scenario=problem.scenario,
+        ring=problem.ring,
+        proof=None,
+        kept=kept_errors(problem),
+        front=None,
+        plans=(),
+        infeasible=infeasible,
+        phase_rule=problem.phase_rule,
+        notes=problem.notes,
+        unfinished=unfinished,
     )
 
 
@@ -151,6 +192,13 @@ def _why_not(scenario: Scenario, late: str, progress: Progress, left_s: Clock) -
         return Infeasible(binds=(), together=False, reason=reason), reason
 
 
+def _left_out(without: frozenset[Unflyable]) -> tuple[str, ...]:
+    if not without:
+        return ()
+    many = f"{len(without)} options" if len(without) > 1 else "1 option"
+    return (f"{many} could not be flown numerically and {'were' if len(without) > 1 else 'was'} left out.",)
+
+
 def _walk(selection: Selection, best: Chosen, progress: Progress) -> front_walk.Walked:
     cheapest: Chosen | None = best
     if selection.made.problem.scenario.minimize != "delta_v":
@@ -171,6 +219,7 @@ def best_phase(
     *,
     first: tuple[Order, ...] = (),
     left_s: Clock = lambda: math.inf,
+    without: frozenset[Unflyable] = frozenset(),
 ) -> tuple[Selection, Chosen | None, str]:
     """The ring phase with the best plan; the first one where there is no plan at all.
 
@@ -181,6 +230,7 @@ def best_phase(
         restriction: filter on the options, asked before any pruning.
         first: what comes before the aim.
         left_s: seconds left.
+        without: options that are left out.
 
     Returns:
         The phase, its best plan, and in words what was left out because time ran out.
@@ -196,6 +246,7 @@ def best_phase(
         if problem.scenario.front_step_s is not None:
             problem = with_free_form(problem, in_space(problem), progress, left_s)
         selection = Selection(catalogue(problem, restriction), left_s)
+        selection.exclude([name for phase, name in without if phase == problem.ring.slot0_rad])
         at_first = at_first or selection
         try:
             best = selection.best((*first, aim))
@@ -225,14 +276,16 @@ def _fly_and_rank(
     on_front: tuple[Chosen, ...],
     others: tuple[Alternative, ...],
     progress: Progress,
-) -> tuple[tuple[Plan, ...], list[int]]:
-    """All plans ranked by the goal, and the rank of each front plan in the order given."""
+) -> tuple[tuple[Plan, ...], list[int]] | frozenset[Unflyable]:
+    """All plans ranked by the goal, and the rank of each front plan in the order given; or what cannot be flown."""
     chosen: list[tuple[Chosen, bool, str | None]] = [(c, True, None) for c in on_front]
     chosen += [(a.chosen, False, a.kind) for a in others]
     if all(best.options is not c.options for c in on_front):
         chosen.append((best, False, "best by the goal"))
     progress(f"flying {len(chosen)} plans")
     flights = fly_all(problem, [join([c.options for c, _, _ in chosen])])
+    if flights.failed:
+        return frozenset((problem.ring.slot0_rad, name[:-1]) for name in flights.failed)
     plans = [replace(assemble(problem, c.options, flights), on_front=front, kind=kind) for c, front, kind in chosen]
     if problem.oblate:
         for i in left_front(plans[: len(on_front)]):

@@ -166,8 +166,8 @@ def _number(table: Table, key: Key, unit: str, value: object) -> float | int:
     if key.kind == "count":
         if isinstance(value, float) and not value.is_integer():
             raise table.error(f"{quote} should be a whole number.", key.name)
-        whole = int(value) if math.isfinite(value) else 0
-        if not math.isfinite(value) or not key.least <= whole <= key.most:
+        whole = int(value) if isinstance(value, int) or math.isfinite(value) else -1
+        if not key.least <= whole <= key.most:
             raise table.error(
                 f"{quote} is out of range: from {brief(key.least)} to {brief(key.most)} would be accepted.", key.name
             )

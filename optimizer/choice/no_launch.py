@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from ...models import oblate_coast as coast
+from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth
 from ...models.ring import Ring
 from ...models.scenario import Pad, Scenario
@@ -36,6 +37,12 @@ def blocked_sites(scenario: Scenario) -> Infeasible | None:
             "much is left, to be kept within ring.tilt_tolerance or taken off by the craft"
         )
         return Infeasible(binds=tuple(off), together=False, reason=reason)
+    if not any(_ways_by(scenario, problem.ring, pad) for pad in scenario.pads):
+        reason = (
+            "no insertion leads up to the ring: over the oblate body its coast does not come to the ring's height, or "
+            "reads as an open orbit"
+        )
+        return Infeasible(binds=(), together=False, reason=reason)
     closed = [(pad, bind) for pad in scenario.pads for bind in _azimuths(scenario, problem.ring, pad)]
     names = ", ".join(dict.fromkeys(pad.name for pad, _ in closed))
     return Infeasible(
@@ -77,7 +84,7 @@ def _azimuths(scenario: Scenario, ring: Ring, pad: Pad) -> list[Bind]:
         return []
     body = scenario.body
     inertial = np.concatenate([_inertial(SiteAndPlane.of(body, pad, ring, plane)) for plane in range(ring.planes)])
-    ways = [coast.ascent(body, ring, pad, 0, insertion) for insertion in pad.insertions]
+    ways = _ways_by(scenario, ring, pad)
     wanted = [
         azimuth for way in ways for azimuth in flight_azimuth(body, pad, way.insertion_speed_m_s, inertial).tolist()
     ]
@@ -90,6 +97,12 @@ def _azimuths(scenario: Scenario, ring: Ring, pad: Pad) -> list[Bind]:
         return [Bind(limit=_key(scenario, pad, "azimuth_from"), value=first, serves=serves)]
     serves = math.ceil(azimuth_after / GRAIN_RAD) * GRAIN_RAD
     return [Bind(limit=_key(scenario, pad, "azimuth_to"), value=last, serves=serves)]
+
+
+def _ways_by(scenario: Scenario, ring: Ring, pad: Pad) -> list[Ascent]:
+    """The ways up from a site, whatever its opportunities."""
+    ways = [coast.ascent(scenario.body, ring, pad, 0, insertion) for insertion in pad.insertions]
+    return [way for way in ways if way is not None]
 
 
 def _inertial(place: SiteAndPlane) -> Array:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,6 +14,7 @@ from ...models.craft import propellant
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, at_finish, from_pad, launched, windows
 from ..catalogue.close_approaches import passes_slots
+from ..catalogue.from_orbit import FROM_SPACE
 from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
 from ..catalogue.problem import Problem
 from ..routes.options import F, Options, columns, join, summed, worst
@@ -82,6 +83,35 @@ class Selection:
         self._rows: list[tuple[tuple[float, ...], int, float]] = []
         self._known: set[tuple[tuple[float, ...], int]] = set()
         self._more: list[Options] = []
+        self._excluded: set[tuple[float, ...]] = set()
+
+    def exclude(self, names: Collection[tuple[float, ...]]) -> None:
+        """Leave options out of every choice from now on, by their keys (see ``itinerary.key``).
+
+        What they beat had been pruned, so it is looked up again.
+        """
+        new = sorted(set(names) - self._excluded)
+        self._excluded |= set(new)
+        self._more += [self._beaten(name) for name in new]
+
+    def _beaten(self, name: tuple[float, ...]) -> Options:
+        """All choices of the craft of an option for its slot: at its liftoff, or in space."""
+        problem, restriction = self.made.problem, self.made.restriction
+        who, slot, liftoff, dropped_at = int(name[0]), int(name[1]), name[2], name[8]
+        if dropped_at >= 0.0:
+            return join([])
+        if who >= 0:
+            pad = problem.ways[who].pad
+            return from_pad(problem, pad, np.array([liftoff]), restriction, prune=False, only_slots=(slot,))[0]
+        parts = join([way(problem, restriction) for way in FROM_SPACE])
+        return parts.take((parts.slot == slot) & (parts.craft_class == -1 - who))
+
+    def _kept(self, options: Options) -> Options:
+        """Without what is excluded, and the bundles that it is part of."""
+        out = np.zeros(len(options), dtype=bool)
+        for name in self._excluded:
+            out |= _same(options, name)
+        return options.take(options.whole(~out)) if out.any() else options
 
     def best(
         self,
@@ -110,7 +140,7 @@ class Selection:
         parts = [made.options, *(self._more if catalogue is None else ())]
         if math.isfinite(finish_s) and made.moments_s:
             parts.append(at_finish(made, finish_s, later_too=slots is not None))
-        options = join(parts)
+        options = self._kept(join(parts))
         options = options.take(options.whole(_in_time(options, finish_s, slots)))
         zoom = 1.0
         for _ in range(ROUNDS_MAX):
@@ -124,6 +154,7 @@ class Selection:
             if more is None:
                 return chosen
             if len(more):
+                more = self._kept(more)
                 options = join([options, more.take(more.whole(_in_time(more, finish_s, slots)))])
         raise RuntimeError("meetings could not be resolved: a fault of ours")
 

@@ -49,9 +49,8 @@ def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
         raise ValueError(f"craft {craft.name!r} is on the ground")
     orbit = craft.orbit
     ready = max(craft.ready_s, 0.0)
-    on_ring = (
-        orbit.circular or max(abs(orbit.periapsis_m - ring.radius_m), abs(orbit.apoapsis_m - ring.radius_m)) <= 1.0
-    )
+    off_m = max(abs(orbit.periapsis_m - ring.radius_m), abs(orbit.apoapsis_m - ring.radius_m))
+    on_ring = off_m <= 1.0 or (orbit.circular and scope.on_ring(orbit.apoapsis_m, ring.radius_m))
     if on_ring:
         return Standing(
             first_s=ready,

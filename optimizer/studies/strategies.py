@@ -183,10 +183,15 @@ def judge(
     selection, best, late = best_phase(
         problems(scenario), aim, progress, strategy.restriction, first=first, left_s=left_s
     )
-    if best is None:
-        return _nothing(scenario, strategy, diagnose(scenario, progress) if why and not late else None, late)
     problem = selection.made.problem
-    plan = assemble(problem, best.options, fly_all(problem, [best.options]))
+    flights = None if best is None else fly_all(problem, [best.options])
+    while best is not None and flights is not None and flights.failed:
+        selection.exclude([name[:-1] for name in flights.failed])
+        best = selection.best((*first, aim))
+        flights = None if best is None else fly_all(problem, [best.options])
+    if best is None or flights is None:
+        return _nothing(scenario, strategy, diagnose(scenario, progress) if why and not late else None, late)
+    plan = assemble(problem, best.options, flights)
     missing = [late] if late else []
     fronts = _fronts(selection, strategy, best, every_front, progress) if any_front else ()
     if any(not front.points for front in fronts):

@@ -17,7 +17,8 @@ import numpy as np
 from ...models import frames
 from ...models.burns import BurnModel, FiniteThrust
 from ...models.craft import mass_at_start
-from ...models.flight.integrate import Flight, Leg, Measured, closest_of_each, fly, measure
+from ...models.errors import FlightError
+from ...models.flight.integrate import Flight, Leg, Measured, closest_of_each, fly_each, measure
 from ...models.flight.stepping import RELATIVE_TOLERANCE
 from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth, launch_state, tilt
@@ -29,10 +30,10 @@ from ..routes.options import Options
 from .burn_list import burns_of
 from .carrier import Carried, CarrierKey, carrier_key, dropped, fly_carriers
 from .carrier_plans import carrier_plans
-from .differential_correction import IMPULSIVE, Case, correct
+from .differential_correction import IMPULSIVE, Case, correct_each
 from .itinerary import Course, course, flight_key
 from .limits import judged
-from .nodal_drift import drift_courses
+from .nodal_drift import Drifted, drift_courses
 
 CORRECTED_RELATIVE = 1e-12
 """Error allowed in a step of the flight that is printed, where burns were corrected by a rougher one."""
@@ -60,7 +61,7 @@ class Flights:
 
     ``first_guess_rad`` is the slot error before correction, for what was corrected. ``carried`` are the carriers'
     flights. ``nearest`` remembers distances
-    that were asked for before: plans share most of their options.
+    that were asked for before: plans share most of their options. ``failed`` are the options that could not be flown.
     """
 
     courses: dict[tuple[float, ...], Course]
@@ -70,6 +71,7 @@ class Flights:
     first_guess_rad: dict[tuple[float, ...], float]
     carried: dict[CarrierKey, Carried] = field(default_factory=dict)
     nearest: dict[tuple[float, ...], float] = field(default_factory=dict)
+    failed: frozenset[tuple[float, ...]] = frozenset()
 
     def finish(self, problem: Problem, options: Options, row: int) -> float:
         """When an option's craft is in its slot, s: its last burn as flown."""
@@ -104,7 +106,8 @@ class Flights:
 def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     """Fly every distinct option of some plans, all in one batch, and measure each over a ring turn in its slot.
 
-    Over an oblate body each is corrected first; one that cannot be met is flown as near as the correction came.
+    Over an oblate body each is corrected first; one that cannot be met is flown as near as the correction came. One
+    that cannot be flown at all is among the failed, whatever becomes of the others.
     """
     courses: dict[tuple[float, ...], Course] = {}
     slots: dict[tuple[float, ...], int] = {}
@@ -114,32 +117,29 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     for options in chosen:
         for row in range(len(options)):
             name = flight_key(problem, options, row)
-            if name not in courses:
-                by = carried[carrier_key(options, row)] if options.bundle[row] >= 0 else None
-                engine = engine_of(problem, options, row)
-                engines[name] = IMPULSIVE if engine is None else engine
-                if name in drifted:
-                    courses[name] = drifted[name].course
-                elif by is not None:
-                    courses[name] = dropped(problem, options, row, by, finite=engine is not None)
-                else:
-                    courses[name] = course(problem, options, row, finite=engine is not None)
-                slots[name] = int(options.slot[row])
+            if name in slots:
+                continue
+            slots[name] = int(options.slot[row])
+            engine = engine_of(problem, options, row)
+            engines[name] = IMPULSIVE if engine is None else engine
+            what = _course(problem, options, row, carried, drifted)
+            if what is not None:
+                courses[name] = what
     first_guess = _corrected(problem, courses, slots, engines)
     first_guess.update((name, one.first_guess_rad) for name, one in drifted.items())
     # a corrected flight is no better than its correction: a hundred thousandth of a degree of slot
     relative = CORRECTED_RELATIVE if problem.oblate else RELATIVE_TOLERANCE
     models = [engines[name] for name in courses]
-    flown = fly([c.itinerary for c in courses.values()], problem.gravity, models, relative=relative)
-    flights = dict(zip(courses, flown, strict=True))
-    measured = {
-        name: measure(flight, problem.ring, *divmod(slots[name], problem.ring.slots))
-        for name, flight in flights.items()
-    }
-    legs = {name: flight.legs() for name, flight in flights.items()}
-    for name, what in courses.items():
-        if what.earlier is not None:
-            legs[name] = (*what.earlier.legs(), *legs[name])
+    flown = fly_each([c.itinerary for c in courses.values()], problem.gravity, models, relative=relative)
+    flights: dict[tuple[float, ...], Flight] = {}
+    measured: dict[tuple[float, ...], Measured] = {}
+    legs: dict[tuple[float, ...], tuple[Leg, ...]] = {}
+    for (name, what), flight in zip(courses.items(), flown, strict=True):
+        seen = None if flight is None else _measured(problem, flight, slots[name])
+        if flight is None or seen is None:
+            continue
+        flights[name], measured[name] = flight, seen
+        legs[name] = flight.legs() if what.earlier is None else (*what.earlier.legs(), *flight.legs())
     return Flights(
         courses=courses,
         flights=flights,
@@ -147,7 +147,39 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
         legs=legs,
         first_guess_rad=first_guess,
         carried=carried,
+        failed=frozenset(slots) - frozenset(flights),
     )
+
+
+def _course(
+    problem: Problem,
+    options: Options,
+    row: int,
+    carried: dict[CarrierKey, Carried],
+    drifted: dict[tuple[float, ...], Drifted],
+) -> Course | None:
+    """What is flown for an option; None where its carrier, its drift or its start state cannot be."""
+    finite = engine_of(problem, options, row) is not None
+    try:
+        if options.bundle[row] >= 0:
+            by = carried.get(carrier_key(options, row))
+            return None if by is None else dropped(problem, options, row, by, finite=finite)
+        if not math.isnan(options.waiting_m[row]):
+            one = drifted.get(flight_key(problem, options, row))
+            return None if one is None else one.course
+        return course(problem, options, row, finite=finite)
+    except FlightError:
+        return None
+
+
+def _measured(problem: Problem, flight: Flight, slot: int) -> Measured | None:
+    """A flight against its slot; None where it does not come round once, or reads an open orbit after a burn."""
+    if not all(math.isfinite(shown.period_s) for shown in flight.readouts()):
+        return None
+    try:
+        return measure(flight, problem.ring, *divmod(slot, problem.ring.slots))
+    except FlightError:
+        return None
 
 
 def _corrected(
@@ -156,7 +188,10 @@ def _corrected(
     slots: dict[tuple[float, ...], int],
     engines: dict[tuple[float, ...], BurnModel],
 ) -> dict[tuple[float, ...], float]:
-    """Correct all courses by their flight, in place; the slot error of each first guess, rad."""
+    """Correct all courses by their flight, in place; the slot error of each first guess, rad.
+
+    Those whose first guess cannot be flown are taken out of the courses.
+    """
     names = [name for name, what in courses.items() if what.unknowns]
     cases = [
         Case(
@@ -172,7 +207,10 @@ def _corrected(
         for name in names
     ]
     found = {}
-    for name, result in zip(names, correct(cases, problem.gravity), strict=True):
+    for name, result in zip(names, correct_each(cases, problem.gravity), strict=True):
+        if result is None:
+            del courses[name]
+            continue
         found[name] = result.first.slot_error_rad
         courses[name] = replace(courses[name], itinerary=result.itinerary)
     return found
