@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
+from ..models.errors import InputError
 from ..models.scenario import Aim, Scenario
 from .catalogue.catalogue import catalogue
 from .catalogue.free_form import dearest_price, with_free_form
@@ -38,6 +39,7 @@ def make_plan(
     *,
     fronts: bool = False,
     price: bool = False,
+    brief: bool = False,
     left_s: Clock = lambda: math.inf,
 ) -> Outcome:
     """Plan a scenario: ranked plans, each flown numerically, the front, and what was proved.
@@ -47,6 +49,7 @@ def make_plan(
         progress: told in words what is being done.
         fronts: whether to walk the other fronts too.
         price: whether to work out what time is worth to the dearest craft in space.
+        brief: the best plan alone, without front and alternatives; where there is none, without the limit that binds.
         left_s: seconds left for the search; it may drop to 0 at any moment. What is missing then is said in the
             outcome, and what was not proved is marked as bounded.
 
@@ -58,7 +61,7 @@ def make_plan(
     """
     without: set[Unflyable] = set()
     for last in (False,) * (ATTEMPTS_MAX - 1) + (True,):
-        found = _attempt(scenario, progress, frozenset(without), fronts=fronts, price=price, left_s=left_s)
+        found = _attempt(scenario, progress, frozenset(without), fronts=fronts, price=price, brief=brief, left_s=left_s)
         if isinstance(found, Outcome):
             return found
         without |= found
@@ -71,6 +74,18 @@ def make_plan(
     return _nothing(problems(scenario)[0], Infeasible(binds=(), together=False, reason=reason), "")
 
 
+def serves(scenario: Scenario, left_s: Clock = lambda: math.inf) -> bool:
+    """Whether planning a scenario ends in a plan that was flown and keeps all limits: what a remedy promises."""
+    for brief in (True, False):
+        try:
+            found = make_plan(scenario, brief=brief, left_s=left_s)
+        except InputError:
+            return False
+        if not found.plans or not found.plans[0].broken:
+            return bool(found.plans)
+    return False
+
+
 def _attempt(
     scenario: Scenario,
     progress: Progress,
@@ -78,20 +93,25 @@ def _attempt(
     *,
     fronts: bool,
     price: bool,
+    brief: bool,
     left_s: Clock,
 ) -> Outcome | frozenset[Unflyable]:
     """The outcome without some options; or those of its options that turn out to be impossible to fly."""
     aim = scenario.minimize
     selection, best, late = best_phase(problems(scenario), aim, progress, left_s=left_s, without=without)
     problem = selection.made.problem
+    if best is None and brief:
+        return _nothing(problem, None, late)
     if best is None:
         return _nothing(problem, *_why_not(scenario, late, progress, left_s))
     missing = [late] if late else []
-    walked = _walk(selection, best, progress)
+    walked = front_walk.NOTHING if brief else _walk(selection, best, progress)
     if walked.late:
         missing.append(f"of the front only {len(walked.plans)} points were found")
     others: tuple[Alternative, ...] = ()
-    if left_s() > 0.0:
+    if brief:
+        missing = []
+    elif left_s() > 0.0:
         others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
     else:
         missing.append("plans of another kind were not looked for")
@@ -186,7 +206,7 @@ def _why_not(scenario: Scenario, late: str, progress: Progress, left_s: Clock) -
         progress(what)
 
     try:
-        return diagnose(scenario, watched), ""
+        return diagnose(scenario, serves, watched, left_s), ""
     except OutOfTimeError:
         reason = "the limit that binds was not found before the search was broken off"
         return Infeasible(binds=(), together=False, reason=reason), reason

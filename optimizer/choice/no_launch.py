@@ -7,7 +7,8 @@ a flight azimuth is allowed that leads into it.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,38 +19,42 @@ from ...models.ring import Ring
 from ...models.scenario import Pad, Scenario
 from ...models.windows import Array, SiteAndPlane, azimuth_of_least_tilt, least_angle, off_plane, passes
 from ..catalogue.problem import problems
-from ..outcome import Bind, Infeasible
+from ..loosening import DEGREE, Loosening
 
-GRAIN_RAD = math.radians(0.01)
-"""An angle that would serve is told to this."""
+GRAIN_DEG = 0.01
+"""An angle that would serve is printed to this."""
 
 
-def blocked_sites(scenario: Scenario) -> Infeasible | None:
+@dataclass(frozen=True, kw_only=True)
+class Blocked:
+    """Why every craft stays on the ground, in words, and what of the sites may be loosened, from what geometry asks."""
+
+    reason: str
+    items: tuple[Loosening, ...] = ()
+
+
+def blocked_sites(scenario: Scenario) -> Blocked | None:
     """What keeps every craft on the ground there; None where somebody may go up, or nobody is to."""
     problem = problems(scenario)[0]
     if not problem.launches or problem.ways:
         return None
-    off = [bind for pad in scenario.pads for bind in _out_of_plane(scenario, problem.ring, pad)]
+    ring = problem.ring
+    if not any(_ways_by(scenario, ring, pad) for pad in scenario.pads):
+        return Blocked(
+            reason="no insertion leads up to the ring: over the oblate body its coast does not come to the ring's "
+            "height, or reads as an open orbit"
+        )
+    off = [item for index in range(len(scenario.pads)) for item in _out_of_plane(scenario, ring, index)]
     if off:
-        angle = min(_nearest(scenario, problem.ring, pad) for pad in scenario.pads)
+        angle = min(_nearest(scenario, ring, pad) for pad in scenario.pads)
         reason = (
             f"the launch site never comes nearer to the ring plane than {math.degrees(angle):.3f} deg: a tilt of that "
             "much is left, to be kept within ring.tilt_tolerance or taken off by the craft"
         )
-        return Infeasible(binds=tuple(off), together=False, reason=reason)
-    if not any(_ways_by(scenario, problem.ring, pad) for pad in scenario.pads):
-        reason = (
-            "no insertion leads up to the ring: over the oblate body its coast does not come to the ring's height, or "
-            "reads as an open orbit"
-        )
-        return Infeasible(binds=(), together=False, reason=reason)
-    closed = [(pad, bind) for pad in scenario.pads for bind in _azimuths(scenario, problem.ring, pad)]
-    names = ", ".join(dict.fromkeys(pad.name for pad, _ in closed))
-    return Infeasible(
-        binds=tuple(bind for _, bind in closed),
-        together=False,
-        reason=f"no flight azimuth into the ring plane lies in the corridor of {names}",
-    )
+        return Blocked(reason=reason, items=tuple(off))
+    closed = [item for index in range(len(scenario.pads)) for item in _azimuths(scenario, ring, index)]
+    names = ", ".join(pad.name for pad in scenario.pads if pad.corridor_rad is not None)
+    return Blocked(reason=f"no flight azimuth into the ring plane lies in the corridor of {names}", items=tuple(closed))
 
 
 def _key(scenario: Scenario, pad: Pad, name: str) -> str:
@@ -61,25 +66,31 @@ def _nearest(scenario: Scenario, ring: Ring, pad: Pad) -> float:
     return min(least_angle(SiteAndPlane.of(scenario.body, pad, ring, plane)) for plane in range(ring.planes))
 
 
-def _out_of_plane(scenario: Scenario, ring: Ring, pad: Pad) -> list[Bind]:
+def _out_of_plane(scenario: Scenario, ring: Ring, index: int) -> list[Loosening]:
     """The angle from the plane that a site would have to be allowed, where it never comes as near as it is."""
+    pad = scenario.pads[index]
     angle = _nearest(scenario, ring, pad)
     if angle <= pad.plane_tolerance_rad:
         return []
-    wider = replace(pad, plane_tolerance_rad=math.ceil(angle / GRAIN_RAD) * GRAIN_RAD)
-    others = tuple(wider if other is pad else other for other in scenario.pads)
-    serves = problems(replace(scenario, pads=others))[0].ways
     return [
-        Bind(
-            limit=_key(scenario, pad, "plane_tolerance"),
-            value=pad.plane_tolerance_rad,
-            serves=wider.plane_tolerance_rad if serves else None,
+        Loosening(
+            key=_key(scenario, pad, "plane_tolerance"),
+            now=pad.plane_tolerance_rad,
+            most=0.5 * math.pi,
+            step=GRAIN_DEG,
+            unit=DEGREE,
+            least=angle,
+            apply=_with_pad(index, lambda pad, value: replace(pad, plane_tolerance_rad=value)),
         )
     ]
 
 
-def _azimuths(scenario: Scenario, ring: Ring, pad: Pad) -> list[Bind]:
-    """The end of a site's corridor that is nearest to a flight azimuth into a plane, with that azimuth."""
+def _azimuths(scenario: Scenario, ring: Ring, index: int) -> list[Loosening]:
+    """The end of a site's corridor that is nearest to a flight azimuth into a plane, from that azimuth on.
+
+    An end is moved on past a whole turn where it must: 350 deg to 420 deg is a corridor across north.
+    """
+    pad = scenario.pads[index]
     if pad.corridor_rad is None:
         return []
     body = scenario.body
@@ -90,13 +101,33 @@ def _azimuths(scenario: Scenario, ring: Ring, pad: Pad) -> list[Bind]:
     ]
     first, last = pad.corridor_rad
     turn = 2.0 * math.pi
-    before, azimuth_before = min(((first - azimuth) % turn, azimuth) for azimuth in wanted)
-    after, azimuth_after = min(((azimuth - last) % turn, azimuth) for azimuth in wanted)
-    if before <= after:
-        serves = math.floor(azimuth_before / GRAIN_RAD) * GRAIN_RAD
-        return [Bind(limit=_key(scenario, pad, "azimuth_from"), value=first, serves=serves)]
-    serves = math.ceil(azimuth_after / GRAIN_RAD) * GRAIN_RAD
-    return [Bind(limit=_key(scenario, pad, "azimuth_to"), value=last, serves=serves)]
+    last = first + (last - first) % turn
+    before = min((first - azimuth) % turn for azimuth in wanted)
+    after = min((azimuth - last) % turn for azimuth in wanted)
+    early = before <= after
+    return [
+        Loosening(
+            key=_key(scenario, pad, "azimuth_from" if early else "azimuth_to"),
+            now=first if early else last,
+            most=last - turn if early else first + turn,
+            step=GRAIN_DEG,
+            unit=DEGREE,
+            least=first - before if early else last + after,
+            apply=_with_pad(
+                index,
+                lambda pad, value: replace(pad, corridor_rad=(value, last) if early else (first, value)),
+            ),
+        )
+    ]
+
+
+def _with_pad(index: int, change: Callable[[Pad, float], Pad]) -> Callable[[Scenario, float], Scenario]:
+    def apply(scenario: Scenario, value: float) -> Scenario:
+        pads = list(scenario.pads)
+        pads[index] = change(pads[index], value)
+        return replace(scenario, pads=tuple(pads))
+
+    return apply
 
 
 def _ways_by(scenario: Scenario, ring: Ring, pad: Pad) -> list[Ascent]:

@@ -20,7 +20,7 @@ from ..choice.infeasible import diagnose
 from ..choice.other_fronts import UNITS, as_front, other_fronts
 from ..choice.selection import Chosen, Order, Selection
 from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
-from ..plan import best_phase, proof_of
+from ..plan import best_phase, proof_of, serves
 from ..trajectory.assembly import assemble, fly_all
 
 About = Literal["all", "side", "revolutions", "route", "liftoff", "scenario"]
@@ -190,7 +190,9 @@ def judge(
         best = selection.best((*first, aim))
         flights = None if best is None else fly_all(problem, [best.options])
     if best is None or flights is None:
-        return _nothing(scenario, strategy, diagnose(scenario, progress) if why and not late else None, late)
+        return _nothing(
+            scenario, strategy, diagnose(scenario, serves, progress, left_s) if why and not late else None, late
+        )
     plan = assemble(problem, best.options, flights)
     missing = [late] if late else []
     fronts = _fronts(selection, strategy, best, every_front, progress) if any_front else ()

@@ -68,8 +68,9 @@ class Carried:
 
 
 def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey, Carried]:
-    """Fly every distinct carrier of some plans, corrected first over an oblate body; those that cannot be are left
-    out.
+    """Fly every distinct carrier of some plans, corrected first over an oblate body.
+
+    Those that cannot be flown are left out.
     """
     rows: dict[CarrierKey, tuple[Options, int]] = {}
     last: dict[CarrierKey, int] = {}
