@@ -28,8 +28,7 @@ SEARCH_S = 20.0
 """So long values that would serve are looked for."""
 
 FURTHER = (0.01, 0.05, 0.25)
-"""How far past the value that serves by the catalogue values are tried, in shares of the way there; then the loosest.
-"""
+"""Shares of the way to the value that serves by the catalogue, past which values are tried; then the loosest."""
 
 HALVINGS = 4
 """So often the way between a value that does not serve and one that does is halved."""
