@@ -12,7 +12,7 @@ from ..scenario import Craft, Insertion, Pad, RingSpec, Scenario
 from ..units import STANDARD_GRAVITY_M_S2
 from .carrier_checks import check_carriers
 from .document import Table
-from .scope import on_ring, refuse_beyond_scope
+from .scope import nodes_drift, on_ring, refuse_beyond_scope
 
 SYNCHRONOUS_SHARE = 5e-4
 """An altitude this near, as a share, to a known body's synchronous radius was read off as a radius."""
@@ -380,10 +380,9 @@ def _check_slots(scenario: Scenario, root: Table) -> None:
 def _may_change_plane(scenario: Scenario, craft: Craft) -> bool:
     """Whether a craft in space may reach another plane: from the ring by a burn, from any circle by nodal drift."""
     orbit = craft.orbit
-    drifts = scenario.body.j2 != 0.0 and abs(math.sin(2.0 * scenario.ring.inclination_rad)) > SAME_PLANE
     if orbit is None or craft.stay or not orbit.circular:
         return False
-    return drifts or on_ring(orbit.apoapsis_m, scenario.ring.radius_m)
+    return nodes_drift(scenario) or on_ring(orbit.apoapsis_m, scenario.ring.radius_m)
 
 
 def _places_taken(scenario: Scenario, root: Table) -> list[tuple[str, int, int, Table]]:

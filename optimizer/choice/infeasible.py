@@ -33,6 +33,9 @@ FURTHER = (0.01, 0.05, 0.25)
 HALVINGS = 4
 """So often the way between a value that does not serve and one that does is halved."""
 
+MOST_NAMED = 5
+"""So many slots are named that nobody reaches."""
+
 CLOSER_S = 5.0
 """With less time left than this the value that was found is left as it is."""
 
@@ -84,17 +87,34 @@ def diagnose(
         if left_s() <= 0.0:
             raise
         late = f"the search for values that serve ended after {SEARCH_S:.0f} s"
+        reason = "; ".join(one for one in (reason, "" if alone else _unreached(scenario)) if one)
         return Infeasible(binds=tuple(alone), together=False, reason=f"{reason}; {late}" if reason else late)
     if blocked is not None:
         return Infeasible(binds=search.failed(items), together=False, reason=reason)
-    return Infeasible(binds=(), together=False, reason=_tried(items))
+    return Infeasible(binds=(), together=False, reason=_tried(scenario, items))
 
 
-def _tried(items: Sequence[Loosening]) -> str:
-    if not items:
-        return "the routes do not reach the free slots, and the scenario sets no limit that could be loosened"
+def _tried(scenario: Scenario, items: Sequence[Loosening]) -> str:
+    """What stands in the way, and what was tried."""
     keys = ", ".join(item.key for item in items)
-    return f"no plan came out either with these loosened, alone or two at a time: {keys}"
+    tried = f"; no plan came out either with these loosened, alone or two at a time: {keys}" if items else ""
+    return (_unreached(scenario) or "the routes do not lead every craft into a slot of its own") + tried
+
+
+def _unreached(scenario: Scenario) -> str:
+    """Which free slots no craft reaches by the catalogue, where that leaves fewer than there are craft."""
+    problem = problems(scenario)[0]
+    reached = set(catalogue(problem).options.slot.tolist())
+    wanted = sum(group.count for group in problem.classes)
+    if len(reached) >= wanted:
+        return ""
+    left = [divmod(slot, problem.ring.slots) for slot in problem.free_slots if slot not in reached]
+    names = [f"plane {plane} slot {slot}" if problem.ring.planes > 1 else f"slot {slot}" for plane, slot in left]
+    shown = ", ".join(names[:MOST_NAMED]) + (f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else "")
+    return (
+        f"{wanted} craft are to find a slot, but phasing, nodal drift and launches within the limits lead into "
+        f"{len(reached)}, not into {shown}"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -52,6 +52,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
         "craft 'Teal' (line 6) is on the ground",
         "add [launch], or give Teal orbit = { ... }",
     ),
+    "slots-of-400-digits": (8, "ring.slots = 1000000000", "from 1 to 500 would be accepted"),
     "half-a-slot": (8, "ring.slots = 3.5", "whole number"),
     "infinite-altitude": (7, "ring.altitude_km = inf", "not finite"),
     "insertion-apsides-swapped": (17, "launch.insertion.periapsis_km = 9000", "swap them"),
