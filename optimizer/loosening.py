@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from ..models.reading.keys import LONGEST_S
-from ..models.scenario import Craft, LimitSpec, Scenario
+from ..models.scenario import Craft, LimitSpec, RingSpec, Scenario
 from .catalogue.problem import problems
 
 REVOLUTIONS_MOST = 60
@@ -146,11 +146,13 @@ def loosenings(scenario: Scenario) -> Iterator[Loosening]:
                 unit=HOUR,
                 apply=_with_last_date(index),
             )
-    for name, now in (("tolerance", scenario.ring.tolerance_rad), ("tilt_tolerance", scenario.ring.tilt_tolerance_rad)):
+    ring: tuple[tuple[str, float, Callable[[RingSpec, float], RingSpec]], ...] = (
+        ("ring.tolerance", scenario.ring.tolerance_rad, lambda held, v: replace(held, tolerance_rad=v)),
+        ("ring.tilt_tolerance", scenario.ring.tilt_tolerance_rad, lambda held, v: replace(held, tilt_tolerance_rad=v)),
+    )
+    for name, now, change in ring:
         if now < WIDEST_RAD:
-            yield Loosening(
-                key=f"ring.{name}", now=now, most=WIDEST_RAD, step=0.01, unit=DEGREE, apply=_with_ring(name)
-            )
+            yield Loosening(key=name, now=now, most=WIDEST_RAD, step=0.01, unit=DEGREE, apply=_with_ring(change))
     seen: set[Craft] = set()
     for craft in scenario.craft:
         alike = replace(craft, name="")
@@ -167,8 +169,8 @@ def loosenings(scenario: Scenario) -> Iterator[Loosening]:
         )
 
 
-def _with_ring(name: str) -> Callable[[Scenario, float], Scenario]:
-    return lambda scenario, value: replace(scenario, ring=replace(scenario.ring, **{f"{name}_rad": value}))
+def _with_ring(change: Callable[[RingSpec, float], RingSpec]) -> Callable[[Scenario, float], Scenario]:
+    return lambda scenario, value: replace(scenario, ring=change(scenario.ring, value))
 
 
 def _with_last_date(index: int) -> Callable[[Scenario, float], Scenario]:

@@ -112,7 +112,7 @@ def _unreached(scenario: Scenario) -> str:
     names = [f"plane {plane} slot {slot}" if problem.ring.planes > 1 else f"slot {slot}" for plane, slot in left]
     shown = ", ".join(names[:MOST_NAMED]) + (f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else "")
     return (
-        f"{wanted} craft are to find a slot, but phasing, nodal drift and launches within the limits lead into "
+        f"slots are wanted for {wanted} craft, but phasing, nodal drift and launches within the limits lead into "
         f"{len(reached)}, not into {shown}"
     )
 

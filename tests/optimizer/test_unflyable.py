@@ -19,7 +19,8 @@ from ringwright.optimizer.trajectory import assembly
 from ringwright.optimizer.trajectory.assembly import fly_all
 from ringwright.optimizer.trajectory.differential_correction import Case, correct_each
 from ringwright.optimizer.trajectory.itinerary import key
-from tests.planned import scenario_of
+
+from ..planned import scenario_of
 
 GM = 3.986004418e14
 
@@ -117,8 +118,7 @@ orbit = { altitude_km = 516.0, angle_deg = 50.0, plane = 1 }
 
 @pytest.mark.parametrize("text", [OFF_PLANE, SLOW_WORLD], ids=["over Earth", "over a slow world of negative J2"])
 def test_a_launch_off_the_plane_turns_as_much_later_as_it_lifts_off(text: str) -> None:
-    """Burns of an arrival in place that turns at the node came before the arrival, where the flight moved the liftoff.
-    """
+    """A burn at the node came before the arrival that it follows, where the flight had moved the liftoff."""
     outcome = make_plan(scenario_of(text))
     assert outcome.plans
     for plan in outcome.plans:
@@ -211,7 +211,7 @@ def test_an_option_that_cannot_be_flown_is_left_out_and_the_choice_made_again(mo
 
 def test_where_nothing_can_be_flown_the_search_ends_with_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(assembly, "_measured", lambda *_: None)
-    tried = []
+    tried: list[str] = []
     outcome = make_plan(scenario_of(IN_SPACE), tried.append)
     assert not outcome.plans
     assert outcome.infeasible is not None
