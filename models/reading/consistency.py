@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from ..readouts import brief, plain, span, turned
+from ..readouts import brief, no_less, no_more, plain, span, turned
 from ..scenario import Craft, Insertion, Pad, RingSpec, Scenario
 from ..units import STANDARD_GRAVITY_M_S2
 from .carrier_checks import check_carriers
@@ -47,6 +47,11 @@ def _km(radius_m: float, scenario: Scenario) -> str:
     return f"{brief((radius_m - scenario.body.radius_m) / 1e3)} km"
 
 
+def _least_km(radius_m: float, scenario: Scenario) -> str:
+    """The same where it is the least that is accepted."""
+    return f"{no_less((radius_m - scenario.body.radius_m) / 1e3)} km"
+
+
 def _ring_size(table: Table) -> str:
     return next(name for name in ("altitude", "radius", "period") if name in table)
 
@@ -83,8 +88,8 @@ def _check_ring(scenario: Scenario, root: Table) -> None:
         limits = root.tables["limits"][0]
         raise limits.error(
             f"{limits.quote('clearance')} puts the lowest altitude allowed at {_km(scenario.floor_m, scenario)}, above "
-            f"the ring at {_km(ring.radius_m, scenario)}: at most {brief((ring.radius_m - top) / 1e3)} km of clearance "
-            "would be accepted.",
+            f"the ring at {_km(ring.radius_m, scenario)}: at most {no_more((ring.radius_m - top) / 1e3)} km of "
+            "clearance would be accepted.",
             "clearance",
         )
     if ring.planes > 1 and math.sin(ring.inclination_rad) < SAME_PLANE:
@@ -164,8 +169,8 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
         able = craft.isp_s * STANDARD_GRAVITY_M_S2 * math.log1p(craft.propellant_kg / craft.dry_mass_kg)
         if craft.reserve_m_s > 0.0 and craft.reserve_m_s >= able:
             raise table.error(
-                f"{table.quote('reserve')} keeps back all that the propellant gives, {plain(able)} m/s: less than that "
-                "would be accepted.",
+                f"{table.quote('reserve')} keeps back all that the propellant gives, {plain(able)} m/s: at most "
+                f"{no_more(able * (1.0 - 1e-6))} m/s would be accepted.",
                 "reserve",
             )
     if craft.orbit is None and craft.stay:
@@ -258,7 +263,7 @@ def _check_pads(scenario: Scenario, craft: Craft, table: Table, root: Table) -> 
         pad = pads[strongest.name]
         loaded = "with all its propellant" if craft.load == "full" else "even without propellant"
         raise pad.error(
-            f"{pad.quote('payload')} is less than the mass of craft {craft.name!r} {loaded}, {brief(least)} kg: at "
+            f"{pad.quote('payload')} is less than the mass of craft {craft.name!r} {loaded}, {no_less(least)} kg: at "
             "least that would be accepted.",
             "payload",
         )
@@ -269,7 +274,8 @@ def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> N
     if not insertion.periapsis_m - 1.0 <= insertion.radius_m <= insertion.apoapsis_m + 1.0:
         raise item.error(
             f"{item.quote('altitude')} is outside the orbit it belongs to: between "
-            f"{_km(insertion.periapsis_m, scenario)} and {_km(insertion.apoapsis_m, scenario)} would be accepted.",
+            f"{_least_km(insertion.periapsis_m, scenario)} and "
+            f"{no_more((insertion.apoapsis_m - scenario.body.radius_m) / 1e3)} km would be accepted.",
             "altitude",
         )
     if not on_ring(insertion.apoapsis_m, ring.radius_m) and not insertion.circular:
@@ -283,8 +289,8 @@ def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> N
         name = "altitude" if "altitude" in item else "periapsis"
         raise item.error(
             f"{item.quote(name)} is below the lowest altitude allowed after insertion, "
-            f"{_km(scenario.floor_m, scenario)} (top of the atmosphere and limits.clearance_km): at least that would "
-            "be accepted.",
+            f"{_least_km(scenario.floor_m, scenario)} (top of the atmosphere and limits.clearance_km): at least that "
+            "would be accepted.",
             name,
         )
 
@@ -296,8 +302,8 @@ def _check_limits(scenario: Scenario, root: Table) -> None:
     limits, ring = scenario.limits, scenario.ring
     if limits.apoapsis_max_m < ring.radius_m:
         raise table.error(
-            f"{table.quote('apoapsis_max')} is below the ring at {_km(ring.radius_m, scenario)}, where every plan has "
-            "to go: at least that would be accepted.",
+            f"{table.quote('apoapsis_max')} is below the ring at "
+            f"{_least_km(ring.radius_m, scenario)}, where every plan has to go: at least that would be accepted.",
             "apoapsis_max",
         )
     for craft, one in zip(scenario.craft, root.tables["craft"], strict=True):
