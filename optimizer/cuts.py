@@ -74,6 +74,10 @@ class Cuts:
     def cut(self, made: Catalogue, options: Options) -> bool:
         """Judge a choice by its flight, and cut it off where it breaks a limit; whether it did."""
         before = self.flyer.work_turns
+        self.flyer.fly([options])
+        if any(self.flyer.fails(options, row) for row in range(len(options))):
+            self._work_turns += self.flyer.work_turns - before + len(options)
+            return self._ban(made, options)
         plan = self.flyer.plan(options)
         if not plan.broken:
             return False
@@ -92,7 +96,7 @@ class Cuts:
         """Ban the options that break a limit by themselves, and all for the same craft and slot that do the like."""
         found = False
         for row in range(len(options)):
-            if not self.flyer.broken(options, row):
+            if not self.flyer.fails(options, row) and not self.flyer.broken(options, row):
                 continue
             found = True
             self._banned[key(options, row), int(options.craft_class[row])] = None
@@ -115,7 +119,7 @@ class Cuts:
             self.flyer.fly([fresh])
             self._work_turns += self.flyer.work_turns - before
             for row in range(len(fresh)):
-                if self.flyer.broken(fresh, row):
+                if self.flyer.fails(fresh, row) or self.flyer.broken(fresh, row):
                     self._banned[key(fresh, row), int(fresh.craft_class[row])] = None
 
     def _pool(self, made: Catalogue, place: Place) -> Options:

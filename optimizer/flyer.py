@@ -50,7 +50,11 @@ class Flyer:
         parts = []
         for options in chosen:
             new = np.array(
-                [flight_key(self.problem, options, row) not in known.flights for row in range(len(options))], dtype=bool
+                [
+                    (name := flight_key(self.problem, options, row)) not in known.flights and name not in known.failed
+                    for row in range(len(options))
+                ],
+                dtype=bool,
             )
             if new.any():
                 # who is dropped by one carrier is flown with all that it drops
@@ -83,8 +87,12 @@ class Flyer:
         return self.judged_alone[name]
 
     def flown(self, options: Options, row: int) -> bool:
-        """Whether an option was flown."""
-        return flight_key(self.problem, options, row) in self.flights.flights
+        """Whether an option was flown, or was found that it cannot be."""
+        return flight_key(self.problem, options, row) in self.flights.flights or self.fails(options, row)
+
+    def fails(self, options: Options, row: int) -> bool:
+        """Whether an option cannot be flown: it falls into the body, or does not come round the ring."""
+        return flight_key(self.problem, options, row) in self.flights.failed
 
     def _note_costs(self, options: Options, plan: Plan) -> None:
         """Remember by option what it costs as flown, less what the catalogue says."""
@@ -149,4 +157,5 @@ def _both(known: Flights, more: Flights) -> Flights:
         carried=carried,
         nearest=known.nearest | more.nearest,
         outside=known.outside | more.outside,
+        failed=known.failed | more.failed,
     )

@@ -395,7 +395,7 @@ class Kept:
 
 @dataclass(frozen=True, kw_only=True)
 class Bind:
-    """A limit that forbids every plan, and the nearest value that would serve (None: no value of it alone does)."""
+    """A limit that forbids every plan, and a value that was tried and serves (None: none that was tried does)."""
 
     limit: str
     value: float

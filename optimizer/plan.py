@@ -8,6 +8,7 @@ from contextlib import suppress
 
 from ..models import deadline
 from ..models.deadline import ENDED, Clock
+from ..models.errors import InputError
 from ..models.scenario import Aim, Scenario
 from .catalogue.catalogue import Catalogue, catalogue
 from .catalogue.free_form import dearest_price, with_free_form
@@ -72,6 +73,14 @@ def make_plan(
         return _planned(scenario, progress, fronts=fronts, price=price, brief=brief)
 
 
+def serves(scenario: Scenario) -> bool:
+    """Whether planning a scenario ends in a plan that was flown and keeps all limits: what a remedy promises."""
+    try:
+        return bool(make_plan(scenario, brief=True).plans)
+    except InputError:
+        return False
+
+
 def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: bool, brief: bool) -> Outcome:
     """See :func:`make_plan`."""
     aim = scenario.minimize
@@ -111,7 +120,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         plans=found.plans,
         infeasible=None,
         phase_rule=problem.phase_rule,
-        notes=(*problem.notes, *notes_on_flight(problem, best, found.plans, beside)),
+        notes=(*problem.notes, *_left_out(selection), *notes_on_flight(problem, best, found.plans, beside)),
         fronts=more,
         unfinished="; ".join(missing),
         price=_price(problem, found.plans[0], progress) if price else None,
@@ -158,6 +167,8 @@ def _no_plan(selection: Selection, late: str, progress: Progress, *, brief: bool
     elif late:
         proof = _undecided(selection)
         unfinished = f"{late}; no plan was found before that, and none was proved impossible"
+    elif selection.flyer.flights.failed:
+        infeasible = Infeasible(binds=(), together=False, reason=_unflyable(selection))
     elif not brief:
         infeasible, unfinished = why_not(scenario, progress)
     return Outcome(
@@ -172,6 +183,23 @@ def _no_plan(selection: Selection, late: str, progress: Progress, *, brief: bool
         notes=problem.notes,
         unfinished=unfinished,
         rejected=near,
+    )
+
+
+def _left_out(selection: Selection) -> tuple[str, ...]:
+    """That options were left out because they cannot be flown; nothing where none was."""
+    many = len(selection.flyer.flights.failed)
+    said = f"{many} options could not be flown numerically and were left out."
+    return (said if many > 1 else "1 option could not be flown numerically and was left out.",) if many else ()
+
+
+def _unflyable(selection: Selection) -> str:
+    """Why options within the limits make no plan: what was tried cannot be flown."""
+    many = len(selection.flyer.flights.failed)
+    tried = f"{many} options within the limits were" if many > 1 else "1 option within the limits was"
+    return (
+        f"{tried} tried that the numerical flight cannot follow: it does not come round the ring, falls into the body "
+        "or reads an open orbit"
     )
 
 
@@ -246,7 +274,7 @@ def proof_of(
 def why_not(scenario: Scenario, progress: Progress) -> tuple[Infeasible, str]:
     """The limit that binds; where time ran out, what is not known."""
     try:
-        return diagnose(scenario, progress), ""
+        return diagnose(scenario, serves, progress), ""
     except ENDED:
         reason = "the limit that binds was not found before the search was broken off"
         return Infeasible(binds=(), together=False, reason=reason), reason

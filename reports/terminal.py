@@ -146,7 +146,7 @@ def _bind_text(bind: Bind) -> str:
     unit = f" {words.unit}" if words.unit else ""
     now = f"{limit_key(bind.limit)} = {limit_value(bind.limit, bind.value):.6g} ({words.words})"
     if bind.serves is None:
-        return f"{now}: no value of it alone would serve."
+        return f"{now}: no value that was tried serves."
     serves = serving_value(bind.limit, bind.serves, 4)
     return f"{now}: {serves:.12g}{unit} or {'less' if words.floor else 'more'} would serve."
 
