@@ -8,7 +8,7 @@ TYPES := rm -rf .venv/types && mkdir -p .venv/types/ringwright \
 	&& cp -R *.py py.typed pyproject.toml models optimizer reports scenarios tests .venv/types/ringwright \
 	&& cd .venv/types && ../bin/mypy --config-file ringwright/pyproject.toml --cache-dir ../mypy ringwright
 
-.PHONY: demo test types soak compat bench clean
+.PHONY: demo test quick types soak compat bench clean
 
 $(READY): pyproject.toml
 	$(PYTHON) -m venv .venv
@@ -28,8 +28,36 @@ test: $(READY)
 types: $(READY)
 	$(TYPES)
 
-soak: $(READY) compat
-	RINGWRIGHT_SOAK=1 $(BIN)/pytest -n 2 -m soak
+# units, published checks and one scenario end to end: for every save
+quick: $(READY)
+	$(BIN)/ruff check .
+	$(BIN)/pytest -n 2 -k "not best_known" tests/models tests/published tests/reports/test_result.py tests/test_package.py \
+		"tests/test_golden.py"
+
+# The long campaigns, part after part; one part alone by `make soak PART=properties`. Each fits in 9 minutes.
+soak_exhaustive := tests/optimizer/test_against_exhaustive.py
+soak_properties := tests/optimizer/test_properties.py
+soak_windows := tests/optimizer/test_random_windows.py
+soak_cuts := tests/optimizer/test_cuts.py tests/optimizer/test_ties.py tests/optimizer/test_liftoffs.py
+soak_printed := tests/independent/test_printed_flight.py
+soak_flights := tests/optimizer/trajectory/test_oblate_plans.py tests/optimizer/robustness/test_hold.py
+soak_home := tests/optimizer/robustness/test_closed_loop.py
+soak_table := tests/optimizer/rendezvous/test_best_known.py
+soak_sweep := tests/optimizer/studies/test_sweep.py
+FUZZ_PARTS := $(foreach n,1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20,fuzz-$(n))
+SOAK_PARTS := exhaustive properties windows cuts printed flights home table sweep $(FUZZ_PARTS) compat
+PART ?= all
+
+soak: $(READY)
+ifeq ($(PART),all)
+	for part in $(SOAK_PARTS); do $(MAKE) soak PART=$$part || exit 1; done
+else ifeq ($(PART),compat)
+	$(MAKE) compat
+else ifneq (,$(filter fuzz-%,$(PART)))
+	RINGWRIGHT_SOAK=1 RINGWRIGHT_FUZZ_PART=$(subst fuzz-,,$(PART))/20 $(BIN)/pytest -m soak tests/fuzz
+else
+	RINGWRIGHT_SOAK=1 $(BIN)/pytest -n 2 -m soak $(soak_$(PART))
+endif
 
 compat: $(READY)
 	$(BIN)/python tests/compat.py

@@ -74,7 +74,28 @@ TWO_TO_MOVE = (
     + craft("Awl", 1679.9, 183.9)
     + craft("Burr", 1679.9, 185.429)
 )
-NONE_KEEPS_IT = CHEAPEST_TOO_NEAR.replace("149.8", "1200.0").replace("33.72", "6.0")
+NONE_KEEPS_IT = """
+title = "Low over a world so flat that every way dips into the ground"
+[body]
+name = "Pell"
+gm_km3_s2 = 1326.416896446142
+radius_km = 1266.6801025560658
+sidereal_day_h = inf
+j2 = 0.05
+[ring]
+altitude_km = 76.88566295778195
+slots = 20
+inclination_deg = 180.0
+node_deg = -100.50298691114375
+slot0_deg = -78.95001605947067
+tolerance_deg = 0.0011623839514657642
+[limits]
+finish_within_d = 1.2
+apoapsis_max_km = 181.67713654442775
+[[craft]]
+name = "Awl"
+orbit = { periapsis_km = 76.88566295778195, apoapsis_km = 145.0789519981889, angle_deg = 40.0, at = "apoapsis" }
+"""
 
 
 def front_by_flying_all(text: str) -> list[tuple[float, float]]:
@@ -124,22 +145,30 @@ def test_front_points_behind_breaking_ones_are_found() -> None:
     assert {(1538.0, 24.9), (1350.0, 28.3)} <= set(front_of(planned(TWO_TO_MOVE)))
 
 
-def test_where_none_keeps_its_limits_the_nearest_are_listed_and_what_serves_serves() -> None:
+def test_where_the_flight_shows_that_none_keeps_its_limits_the_nearest_are_listed() -> None:
     outcome = make_plan(scenario_of(NONE_KEEPS_IT))
     result = json.loads(result_text(outcome))
     assert result["plans"] == []
     assert result["front"] == []
     nearest = result["rejected"][0]
     assert not nearest["within_limits"]
-    (broken,) = nearest["broken"]
-    assert broken["limit"] == "limits.separation_km"
-    assert broken["value"] < broken["allowed"] == 1200.0
-    assert result["infeasible"]["limit"] == "limits.separation_km"
+    below = [broken for broken in nearest["broken"] if broken["limit"] == "limits.clearance_km"]
+    assert below
+    assert below[0]["value"] < below[0]["allowed"] == 0.0
     screen = plan_text(outcome)
     assert "NO PLAN KEEPS ALL LIMITS" in screen
     assert "DO NOT FLY IT" in screen
-    assert "144.5 km too little" in screen
-    served = NONE_KEEPS_IT.replace("1200.0", str(result["infeasible"]["serves"]))
+    assert f"{-below[0]['value']:.1f} km too little" in " ".join(screen.split())
+
+
+def test_where_separation_leaves_no_plan_what_serves_serves(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ringwright.optimizer.choice.infeasible.SEARCH_S", 600.0)
+    text = CHEAPEST_TOO_NEAR.replace("149.8", "1200.0").replace("33.72", "6.0")
+    infeasible = make_plan(scenario_of(text)).infeasible
+    assert infeasible is not None
+    serves_m = next(bind.serves for bind in infeasible.binds if bind.limit == "limits.separation")
+    assert serves_m is not None
+    served = text.replace("1200.0", str(serves_m / 1000.0))
     assert planned(served)["plans"][0]["within_limits"]
 
 
