@@ -13,13 +13,15 @@ from ..models.reading.schema import DRAFT
 OBJECTS = {
     "result": "format=text title=text epoch=text? body=body ring=ring model=model proof=proof? kept=[kept] "
     "front=[point] front_note=text? front_resolution_m_s=number? plans=[plan] infeasible=infeasible? "
-    "notes=[text] warnings=[text] fronts=fronts~ unfinished=text~",
-    "body": "name=text gm_km3_s2=number radius_km=number atmosphere_top_km=number",
+    "notes=[text] warnings=[text] fronts=fronts~ unfinished=text~ "
+    "rejected=[plan]~",
+    "body": "name=text gm_km3_s2=number radius_km=number atmosphere_top_km=number j2=number j2_radius_km=number "
+    "spin_deg_s=number prime_meridian_deg=number",
     "ring": "altitude_km=number period_s=number speed_m_s=number slots=count slot0_deg=number planes=count "
     "inclination_deg=number~ node_deg=number~ phasing=count~ spread_deg=number~ tolerance_deg=number phase_rule=text?",
     "model": "gravity=text burns=text",
     "proof": "status=text aim=text bound=number? unit=text gap=number? over=text "
-    "free_form_options=count~ options=count",
+    "free_form_options=count~ options=count catalogue_bound=number? flown_differs_by=number all_flown=flag phase=text",
     "kept": "craft=text plane=count~ slot=count error_deg=number",
     "point": "delta_v_m_s=number finish_s=number plan=count kind=text",
     "fronts": "worst_delta_v=[aim_point] propellant=[aim_point] first_service=[aim_point]",
@@ -36,7 +38,8 @@ OBJECTS = {
     "craft": "craft=text plane=count slot=count route=text side=text revolutions=count ring_revolutions=whole "
     "passes=count lead_deg=number pad=text? carrier=text? insertion=text? insertion_speed_m_s=number? launch_s=number? "
     "azimuth_deg=number~ flight_azimuth_deg=number~ direction=text~ tilt_deg=number~ tilt_at=text?~ "
-    "liftoff_moved_s=number~ insertion_s=number? parking_wait_s=number ring_arrival_s=number in_slot_s=number "
+    "liftoff_moved_s=number~ insertion_position_km=[number]~ "
+    "insertion_velocity_m_s=[number]~ insertion_s=number? parking_wait_s=number ring_arrival_s=number in_slot_s=number "
     "phasing_period_s=number? lowest_periapsis_km=number? must_burn=flag closest_km=number? closest_to=text? "
     "delta_v_m_s=number propellant_kg=number? propellant_left_kg=number? flown=flown burns=[burn] free_form=free_form~",
     "flown": "slot_error_deg=number period_error_s=number plane_error_deg=number lowest_km=number "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -168,8 +169,9 @@ def written(value: object) -> str:
     elif isinstance(value, list):
         text = f"[{', '.join(written(item) if isinstance(item, str) else str(item) for item in value)}]"
     elif isinstance(value, int) and abs(value) >= 10**60:
-        # Python writes no whole number of thousands of digits
-        text = f"{'-' if value < 0 else ''}{hex(abs(value))}"
+        # Python writes no whole number of thousands of digits: the first ones are enough to know it by
+        surplus = int(value.bit_length() * math.log10(2.0)) - 20
+        text = f"{'-' if value < 0 else ''}{abs(value) // 10**surplus}..."
     else:
         text = str(value)
     return text if len(text) <= 60 else text[:57] + "..."

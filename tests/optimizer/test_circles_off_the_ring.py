@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ringwright.models.errors import InputError
 from ringwright.optimizer.catalogue.from_orbit import in_space
 from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.plan import make_plan
@@ -76,7 +75,9 @@ def test_a_lower_circle_over_an_oblate_body_is_not_the_ring() -> None:
     assert start.radius_m == pytest.approx(orbit.periapsis_m)
 
 
-def test_without_free_form_flights_such_a_circle_is_refused() -> None:
-    """As scenarios/README.md says: nodal drift from a circle that is not the ring needs `goal.front_step`."""
-    with pytest.raises(InputError, match=r"does not touch the ring.*goal\.front_step"):
-        scenario_of(OTHER_PLANE.replace("front_step_d = 30\n", ""))
+def test_without_free_form_flights_such_a_circle_leads_into_other_planes_by_drift_alone() -> None:
+    """As scenarios/README.md says."""
+    (problem,) = problems(scenario_of(OTHER_PLANE.replace("front_step_d = 30\n", "")))
+    (group,) = problem.classes
+    assert group.start is not None
+    assert not group.start.on_ring

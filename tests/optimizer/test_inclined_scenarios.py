@@ -91,6 +91,6 @@ def test_each_plane_has_its_pictures_and_names_its_own_craft() -> None:
             figure = draw_unrolled_ring(outcome, first, plane)
             words = "\n".join(text.get_text() for axes in figure.axes for text in axes.texts)
             for part in first.craft:
-                assert (f"{part.craft}\nslot {part.slot}" in words) is (part.plane == plane)
+                assert (part.craft in words.split("\n")) is (part.plane == plane)
             assert ("Rush (stays)" in words) is (plane == 0)
             assert ("Sedge (stays)" in words) is (plane == 1)

@@ -153,7 +153,7 @@ def test_going_on_from_a_large_grid_goes_through_it_a_few_times(
     points = Points((Value(value),) for (value,) in large.points)
     monkeypatch.setattr(Grid, "points", property(lambda _: points))
     monkeypatch.setattr(
-        "ringwright.optimizer.studies.sweep.plan_point", lambda text, file, settings, values: row(values[0])
+        "ringwright.optimizer.studies.sweep.plan_point", lambda text, file, settings, values, limits: row(values[0])
     )
     with ThreadPoolExecutor(max_workers=1) as executor:
         found = list(sweep(large, executor, done=points[:-10]))
