@@ -17,10 +17,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from . import orbits
+from .arrays import Array
 from .errors import InputError
 from .ring import Ring
 
-Array = NDArray[np.float64]
 Whole = NDArray[np.int64]
 
 

@@ -16,15 +16,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from . import orbits
-from .reading.scope import on_ring
+from .arrays import Array
+from .azimuth import azimuth_for_arc, azimuth_of_least_tilt, launch_plane
 from .ring import Ring
-from .scenario import Body, Insertion, Pad
-from .windows import SiteAndPlane, azimuth_for_arc, azimuth_of_least_tilt, launch_plane, longitude_beside
+from .scenario import Body, Insertion, Pad, on_ring
+from .site_and_plane import SiteAndPlane
+from .windows import longitude_beside
 
-Array = NDArray[np.float64]
 TiltAt = Literal["kept", "apsis", "node"]
 """What becomes of the tilt of a launch off the plane: kept, since the ring allows it; taken off in the burns at the
 apsides, which then lie on the relative node; or in a burn of its own at that node, after the last one at the ring."""

@@ -14,22 +14,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from . import frames
+from .arrays import Array
+from .azimuth import azimuth_of_least_tilt, ground_azimuth, in_corridor, launch_plane, site_speed
 from .launch import Ascent, TiltAt
 from .ring import Ring
 from .scenario import Body, Pad
-from .windows import (
-    Array,
-    SiteAndPlane,
-    azimuth_of_least_tilt,
-    ground_azimuth,
-    in_corridor,
-    launch_plane,
-    least_angle,
-    off_plane,
-    passes,
-    site_speed,
-    within,
-)
+from .site_and_plane import SiteAndPlane
+from .windows import least_angle, off_plane, passes, within
 
 Mask = NDArray[np.bool_]
 

@@ -13,15 +13,14 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..arrays import Array
 from ..burns import BurnModel
 from ..errors import FlightError
 from ..ring import Ring
 from .gravity import Gravity
 from .stepping import Arc, turning_points
-
-Array = NDArray[np.float64]
 
 TURN_MARGIN = 1.25
 """Ring turns to fly after the last burn, so that a slow craft still comes round once."""

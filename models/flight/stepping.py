@@ -19,12 +19,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import frames
+from ..arrays import Array
 from ..burns import FiniteThrust
 from ..deadline import poll
 from ..errors import FlightError
 from .gravity import Gravity, Number
-
-Array = NDArray[np.float64]
 
 RELATIVE_TOLERANCE = 1e-13
 """Error allowed in a step, relative to the size of position and velocity."""

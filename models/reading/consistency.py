@@ -8,12 +8,12 @@ from __future__ import annotations
 import math
 
 from ..readouts import brief, plain, span, turned
-from ..scenario import Craft, Insertion, Pad, RingSpec, Scenario
+from ..scenario import Craft, Insertion, Pad, RingSpec, Scenario, on_ring
 from ..start_checks import check_starts
 from ..units import STANDARD_GRAVITY_M_S2
 from .carrier_checks import check_carriers
 from .document import Table
-from .scope import on_ring, refuse_beyond_scope
+from .scope import refuse_beyond_scope
 
 SYNCHRONOUS_SHARE = 5e-4
 """An altitude this near, as a share, to a known body's synchronous radius was read off as a radius."""

@@ -11,9 +11,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ...models.kepler import apoapsis_held, fly, periapsis_held, pull_back
+from ...models.apsis_sensitivity import apoapsis_held, periapsis_held
+from ...models.arrays import Array
+from ...models.kepler import fly, pull_back
 from ...models.primer import Limit, along_arc
-from .burn_chain import Array, Cases, Chain, bounds_on, fly_chain
+from .burn_chain import Cases, Chain, bounds_on, fly_chain
 from .initial_guesses import Guess, Question
 from .interior_point import Polished
 

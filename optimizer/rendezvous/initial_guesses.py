@@ -11,13 +11,12 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ...models.kepler import fly, highest, lowest, propagate
+from ...models.apsis_sensitivity import highest, lowest
+from ...models.arrays import Array
+from ...models.kepler import fly, propagate
 from ...models.lambert import lambert
-
-Array = NDArray[np.float64]
-TURN = 2.0 * np.pi
+from ...models.units import TWO_PI as TURN
 
 
 class Guess(NamedTuple):

@@ -16,8 +16,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.arrays import Array
 from ...models.deadline import poll
-from .burn_chain import Array, Bound, Cases, Chain, Mask, all_gradients, bounds_on, fly_chain, weighted_gradient
+from .burn_chain import Bound, Cases, Chain, Mask, all_gradients, bounds_on, fly_chain, weighted_gradient
 
 DIFFERENCE = 1e-7  # step of the differences, between rounding (1e-16) and the final rounding of circles
 NOISE = 1e-6  # of the optimality conditions, from those differences

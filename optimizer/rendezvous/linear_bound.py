@@ -14,9 +14,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.arrays import Array
 from ...models.relative import relative_transition
-
-Array = NDArray[np.float64]
 
 SAMPLES_PER_RADIAN = 8
 FINE_PER_RADIAN = 80

@@ -8,8 +8,9 @@ from collections.abc import Callable
 
 import numpy as np
 
+from ...models.arrays import Array
 from ...models.deadline import poll
-from .burn_chain import Array, fly_chain
+from .burn_chain import fly_chain
 from .candidates import (
     Best,
     Bests,

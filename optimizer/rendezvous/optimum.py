@@ -14,17 +14,17 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...models.apsis_sensitivity import highest, lowest
+from ...models.arrays import Array
 from ...models.errors import InputError
-from ...models.kepler import fly, highest, lowest
+from ...models.kepler import fly
 from .burn_chain import Cases, fly_chain
 from .candidates import Best, Questions, peaks_of
 from .initial_guesses import Question, tangents
 from .linear_bound import linear_bound, relative_state
 from .multistart import solve
 
-Array = NDArray[np.float64]
 IN_SLOT = 1e-9  # relative state, in ring radii and circular speeds, of a craft that needs no burn
 FLAT = 1e-9  # tilt in radians below which a start lies in the ring plane
 

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ...models.arrays import Array
 
 if TYPE_CHECKING:
     from .optimum import FreeformSolution, State
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,8 +12,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...models.arrays import Array
 from ...models.burns import propellant_needed
 from ...models.craft import delta_v_allowed
 from ...models.errors import InputError
@@ -24,7 +24,6 @@ from .craft_leg import Story, has_closed_form, refuse_untold, story_of
 from .linear import LinearStory, linear_story_of
 from .quantiles import Quantile, quantiles
 
-Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 AnyStory = Story | LinearStory
 

@@ -11,9 +11,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from ...models.arrays import Array
 
 CONFIDENCE = 0.95
 """How sure each of the two bounds of a quantile is, alone."""
