@@ -1,6 +1,6 @@
 """Flights on the way to being polished: what a draft is, and how one flight is made into another.
 
-Units and the order of the unknowns are those of ``freeform_flight``.
+Units and the order of the unknowns are those of ``burn_chain``.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from ...models.arrays import Array
 from ...models.kepler import fly, pull_back
 from ...models.primer import Limit, along_arc
 from .burn_chain import Cases, Chain, bounds_on, fly_chain
-from .initial_guesses import Guess, Question
 from .interior_point import Polished
+from .question import Guess, Question
 
 ADDED = 0.03  # size of a burn added where the primer is long, as a share of the cost
 IDLE = 5e-3  # share of the cost below which a burn may be superfluous

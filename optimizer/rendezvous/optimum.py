@@ -21,9 +21,10 @@ from ...models.errors import InputError
 from ...models.kepler import fly
 from .burn_chain import Cases, fly_chain
 from .candidates import Best, Questions, peaks_of
-from .initial_guesses import Question, tangents
 from .linear_bound import linear_bound, relative_state
 from .multistart import solve
+from .question import Question
+from .tangent_guesses import tangents
 
 IN_SLOT = 1e-9  # relative state, in ring radii and circular speeds, of a craft that needs no burn
 FLAT = 1e-9  # tilt in radians below which a start lies in the ring plane
