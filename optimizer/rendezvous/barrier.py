@@ -36,10 +36,21 @@ class Schedule:
     iterations: int = 60
 
 
-@dataclass
+@dataclass(frozen=True, kw_only=True)
 class Batch:
-    """The cases still being worked on; every array has them last."""
+    """The cases still being worked on, and how far each is; every array has them last.
 
+    Args:
+        cases: the questions; ``index`` their places among all.
+        unknowns, multipliers: the flights, (n, B), and what their limits weigh, (rows, B), NaN at first.
+        barrier, burn, circle: weight of the logarithms, and below which burn size and eccentricity corners are rounded.
+        weight: of the miss in the merit.
+        scale: cost that each case started with.
+        reach: of the trust region.
+        chain: the flights as flown, None where that is still to be done.
+    """
+
+    cases: Cases
     index: NDArray[np.int64]
     unknowns: Array
     multipliers: Array
@@ -52,13 +63,16 @@ class Batch:
     chain: Chain | None
 
     def take(self, keep: Mask | NDArray[np.int64]) -> Batch:
-        arrays = {field.name: getattr(self, field.name)[..., keep] for field in fields(self) if field.name != "chain"}
-        return Batch(**arrays, chain=None)
+        """Some of the cases, in the order of ``keep``, which may repeat them."""
+        rest = [field.name for field in fields(self) if field.name not in ("cases", "chain")]
+        arrays = {name: getattr(self, name)[..., keep] for name in rest}
+        return Batch(cases=self.cases.take(keep), **arrays, chain=None)
 
 
 class Limits(NamedTuple):
-    """Which limits the whole batch has: rows of linear ones, which of all rows are elastic, the penalty."""
+    """Which limits the whole batch has: rows of linear ones, which of all rows are elastic (rows, 1), the penalty."""
 
+    burns: int
     linear: Array
     floor: bool
     ceiling: bool
@@ -67,11 +81,25 @@ class Limits(NamedTuple):
     penalty: float
 
 
+class Flown(NamedTuple):
+    """A batch as flown against its limits.
+
+    ``values`` are all limits as quantities to be kept above zero, (rows, B); ``room`` under each and ``stretch``, its
+    elastic part, are the best of the barrier problem for these values.
+    """
+
+    chain: Chain
+    bounds: list[Bound]
+    values: Array
+    room: Array
+    stretch: Array
+
+
 def limits_of(cases: Cases, burns: int, schedule: Schedule) -> tuple[Limits, Cases]:
+    """The limits that cases have, and the cases with a far limit where only others have one."""
     floor = bool((cases.floor > 0.0).any())
     ceiling = bool(np.isfinite(cases.ceiling).any())
     latest = bool(np.isfinite(cases.latest_first).any())
-    # a limit that only some cases have is far away for the others
     cases = replace(
         cases,
         ceiling=np.where(np.isfinite(cases.ceiling), cases.ceiling, 1e3),
@@ -85,8 +113,8 @@ def limits_of(cases: Cases, burns: int, schedule: Schedule) -> tuple[Limits, Cas
     if latest:
         linear[burns + 1, 0] = -1.0
     radial = 2 * (burns - 1) * (floor + ceiling)
-    elastic = np.arange(len(linear) + radial) >= len(linear)
-    return Limits(linear, floor, ceiling, latest, elastic, schedule.penalty), cases
+    elastic = np.arange(len(linear) + radial)[:, None] >= len(linear)
+    return Limits(burns, linear, floor, ceiling, latest, elastic, schedule.penalty), cases
 
 
 def inside(times: Array, cases: Cases, margin: float) -> Array:
@@ -103,42 +131,35 @@ def inside(times: Array, cases: Cases, margin: float) -> Array:
     return times
 
 
-def values_of(cases: Cases, chain: Chain, bounds: list[Bound], limits: Limits) -> Array:
-    """All limits as quantities to be kept above zero, (rows, B)."""
-    times = chain.times
+def flown(batch: Batch, limits: Limits, chain: Chain) -> Flown:
+    """A batch's flights against its limits, at its barrier."""
+    cases, times, barrier = batch.cases, chain.times, batch.barrier
+    bounds = bounds_on(cases, chain, batch.circle, floor=limits.floor, ceiling=limits.ceiling)
     linear = [times[:1], np.diff(times, axis=0), (cases.allowed - times[-1])[None]]
     if limits.latest:
         linear.append((cases.latest_first - times[0])[None])
-    return np.concatenate([*linear, *(bound.value[None] for bound in bounds)])
-
-
-def bounds_of(cases: Cases, chain: Chain, circle: Array, limits: Limits) -> list[Bound]:
-    return bounds_on(cases, chain, circle, floor=limits.floor, ceiling=limits.ceiling)
-
-
-def slacks(values: Array, barrier: Array, limits: Limits) -> tuple[Array, Array]:
-    """Room under each limit and its elastic part, at the best of the barrier problem for the given values."""
+    values = np.concatenate([*linear, *(bound.value[None] for bound in bounds)])
     scaled = limits.penalty * values
     root = np.hypot(scaled, 2.0 * barrier)
     # far below a limit the sum of both would lose all digits
     lifted = np.where(scaled < 0.0, 4.0 * barrier**2 / np.maximum(root + np.abs(scaled), 1e-300), root + np.abs(scaled))
-    room = (lifted + 2.0 * barrier) / (2.0 * limits.penalty)
-    room = np.where(limits.elastic[:, None], room, values)
+    room = np.where(limits.elastic, (lifted + 2.0 * barrier) / (2.0 * limits.penalty), values)
     # from the stationarity of the elastic part, which the difference room - value would lose to rounding
     stretch = barrier * room / np.maximum(limits.penalty * room - barrier, 1e-300)
-    return room, np.where(limits.elastic[:, None], stretch, 0.0)
+    return Flown(chain, bounds, values, room, np.where(limits.elastic, stretch, 0.0))
 
 
 def burn_sizes(chain: Chain, burn: Array) -> Array:
+    """Sizes of all burns, (N, B), rounded below ``burn``."""
     return np.asarray(np.sqrt((chain.burns**2).sum(axis=1) + burn**2))
 
 
-def merit_of(chain: Chain, values: Array, batch: Batch, limits: Limits) -> Array:
+def merit_of(here: Flown, batch: Batch, limits: Limits) -> Array:
     """Exact-penalty function of the barrier problem; infinite outside the burn times' order."""
-    room, stretch = slacks(values, batch.barrier, limits)
+    chain, room, stretch = here.chain, here.room, here.stretch
     with np.errstate(invalid="ignore", divide="ignore"):
         walls = -batch.barrier * np.log(room)
-        walls += np.where(limits.elastic[:, None], limits.penalty * stretch - batch.barrier * np.log(stretch), 0.0)
+        walls += np.where(limits.elastic, limits.penalty * stretch - batch.barrier * np.log(stretch), 0.0)
     total = (
         burn_sizes(chain, batch.burn).sum(axis=0) / batch.scale
         + walls.sum(axis=0)

@@ -10,6 +10,7 @@ rounded while far from the optimum: the size of a burn at zero, and the apsides 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -17,26 +18,13 @@ from numpy.typing import NDArray
 
 from ...models.arrays import Array
 from ...models.deadline import poll
-from .barrier import (
-    Batch,
-    Limits,
-    Schedule,
-    bounds_of,
-    burn_sizes,
-    cost_gradient,
-    inside,
-    limits_of,
-    merit_of,
-    slacks,
-    values_of,
-)
-from .burn_chain import Bound, Cases, Chain, Mask, all_gradients, fly_chain, weighted_gradient
-from .line_search import norm, search, within_reach
+from .barrier import Batch, Flown, Limits, Schedule, flown, inside, limits_of, merit_of
+from .burn_chain import Cases, Mask, fly_chain
+from .line_search import norm, search
+from .newton_step import Duals, Step, central, duals_of, give, homing_of, newton_step, slopes_of
 
-DIFFERENCE = 1e-7  # step of the differences, between rounding (1e-16) and the final rounding of circles
 NOISE = 1e-6  # of the optimality conditions, from those differences
 TO_BOUNDARY = 0.995  # share of the way to a bound that one step may take
-MULTIPLIER_SPREAD = 1e3  # how far a multiplier may lie from the barrier's own
 SOUND = 3e-3  # miss and breach, in ring radii, below which the cost of a guess means something
 LOOK_BACK = 5  # steps over which a guess's gain is measured, and how many more it is trusted to go on so
 LOOK_AHEAD = 30
@@ -44,7 +32,6 @@ SAME = 1e-4  # share of the cost within which two flights are taken to come to o
 PATIENCE = 5  # steps before a guess may be given up for a better rival
 FIRST_REACH = 0.5  # trust region at first and at most: radians of a burn's time, shares of the cost of a burn's size
 MOST_REACH = 3.0
-LOOSE = 0.1  # radians from its limits within which a burn's time is moved the less to mend a miss
 
 
 class Polished(NamedTuple):
@@ -90,44 +77,17 @@ def polish(
     """
     schedule = schedule or Schedule()
     limits, cases = limits_of(cases, burns, schedule)
-    unknowns = unknowns.copy()
-    unknowns[:burns] = inside(unknowns[:burns], cases, schedule.margin)
-    count = len(cases)
-    chain = fly_chain(cases, unknowns, burns)
-    scale = np.maximum(chain.cost, 1e-9)
-    full = np.ones(count)
-    rows = len(limits.elastic)
-    batch = Batch(
-        index=np.arange(count),
-        unknowns=unknowns,
-        multipliers=np.full((rows, count), np.nan),
-        barrier=schedule.barrier * full,
-        burn=schedule.burn * scale,
-        circle=schedule.circle * full,
-        weight=10.0 * full,
-        scale=scale,
-        reach=FIRST_REACH * full,
-        chain=chain,
-    )
-    result = Polished(
-        unknowns,
-        np.full(count, np.inf),
-        np.full(count, np.inf),
-        np.full(count, np.inf),
-        np.full(count, np.inf),
-        np.zeros((cases.size, count)),
-        np.zeros((rows - len(limits.linear), count)),
-        np.zeros(count, dtype=np.int64),
-    )
+    batch = _begun(cases, unknowns, limits, schedule)
+    result = _nothing_known(batch, limits)
     history: list[Array] = []
     if known is None:
         known = np.full(1 if rivals is None else int(rivals.max()) + 1, np.inf)
-    settled = np.zeros(count, dtype=np.bool_)
+    settled = np.zeros(len(cases), dtype=np.bool_)
     for iteration in range(schedule.iterations + 1):
         poll()
         final = iteration == schedule.iterations
-        done = _iterate(cases, batch, burns, limits, schedule, result, final=final)
         result.iterations[batch.index] = iteration
+        batch, done = _advanced(batch, limits, schedule, result, final=final)
         if final or done.all():
             break
         history.append(result.cost.copy())
@@ -137,8 +97,41 @@ def polish(
             if done.all():
                 break
         if done.any():
-            batch, cases = batch.take(~done), cases.take(~done)
+            batch = batch.take(~done)
     return result
+
+
+def _begun(cases: Cases, unknowns: Array, limits: Limits, schedule: Schedule) -> Batch:
+    """First guesses with their burns in order, before the first step."""
+    burns, full = limits.burns, np.ones(len(cases))
+    unknowns = unknowns.copy()
+    unknowns[:burns] = inside(unknowns[:burns], cases, schedule.margin)
+    chain = fly_chain(cases, unknowns, burns)
+    scale = np.maximum(chain.cost, 1e-9)
+    return Batch(
+        cases=cases,
+        index=np.arange(len(cases)),
+        unknowns=unknowns,
+        multipliers=np.full((len(limits.elastic), len(cases)), np.nan),
+        barrier=schedule.barrier * full,
+        burn=schedule.burn * scale,
+        circle=schedule.circle * full,
+        weight=10.0 * full,
+        scale=scale,
+        reach=FIRST_REACH * full,
+        chain=chain,
+    )
+
+
+def _nothing_known(batch: Batch, limits: Limits) -> Polished:
+    count = len(batch.index)
+    return Polished(
+        batch.unknowns.copy(),
+        *(np.full(count, np.inf) for _ in range(4)),
+        np.zeros((batch.cases.size, count)),
+        np.zeros((len(limits.elastic) - len(limits.linear), count)),
+        np.zeros(count, dtype=np.int64),
+    )
 
 
 def _behind(
@@ -168,173 +161,67 @@ def _behind(
     return np.asarray(behind)
 
 
-def _iterate(
-    cases: Cases, batch: Batch, burns: int, limits: Limits, schedule: Schedule, result: Polished, *, final: bool
-) -> Mask:
-    """Record where the batch is and move it by one step, in place; tells which cases need no further one."""
-    size, straight = cases.size, len(limits.linear)
-    chain = batch.chain or fly_chain(cases, batch.unknowns, burns)
-    bounds = bounds_of(cases, chain, batch.circle, limits)
-    values = values_of(cases, chain, bounds, limits)
-    of_miss, of_last, of_bounds = all_gradients(chain, bounds)
-    room, stretch = slacks(values, batch.barrier, limits)
-    central = batch.barrier / room
-    multipliers = np.where(np.isnan(batch.multipliers), central, batch.multipliers)
-    multipliers = np.clip(multipliers, central / MULTIPLIER_SPREAD, central * MULTIPLIER_SPREAD)
-    highest = limits.penalty - np.minimum(0.5 * limits.penalty, (limits.penalty - central) / MULTIPLIER_SPREAD)
-    multipliers = np.where(limits.elastic[:, None], np.minimum(multipliers, highest), multipliers)
-    slopes = np.concatenate(
-        [np.broadcast_to(limits.linear[:, :, None], (*limits.linear.shape, len(batch.index))), of_bounds]
+def _advanced(batch: Batch, limits: Limits, schedule: Schedule, result: Polished, *, final: bool) -> tuple[Batch, Mask]:
+    """The batch after one step, and which cases need no further one; where it was is written into ``result``."""
+    chain = batch.chain or fly_chain(batch.cases, batch.unknowns, limits.burns)
+    here = flown(batch, limits, chain)
+    slopes = slopes_of(batch, here, limits)
+    batch = central(batch, here, limits)
+    duals = duals_of(batch, here, limits, slopes)
+    _record(result, batch, here, limits, duals)
+    done: Mask = (duals.error < max(10.0 * schedule.barrier_end, NOISE)) & (
+        batch.barrier <= 1.001 * schedule.barrier_end
     )
-    # from here on unknowns are counted in units of the trust region: radians, and shares of the cost
-    unit = np.ones((len(batch.index), len(batch.unknowns)))
-    unit[:, burns:] = batch.scale[:, None]
-    slopes = np.moveaxis(slopes, -1, 0) * unit[:, None]
-    arrival = np.moveaxis(of_miss, -1, 0) * unit[:, None]
-    closing = np.moveaxis(of_last, -1, 0) * unit[:, None]
+    if final or done.all():
+        return batch, done
+    lower = duals.error < np.maximum(10.0 * batch.barrier, NOISE)
+    if lower.any():
+        batch = _sharpened(batch, lower, schedule)
+        here = flown(batch, limits, chain)
+    homing = homing_of(here, limits, slopes)
+    step = newton_step(batch, here, limits, slopes, duals, homing)
+    weight = np.maximum(batch.weight, 2.0 * np.minimum(np.abs(duals.costate).max(axis=1), 1e3))
+    full, share = _room_for(batch, here, limits, step)
+    multipliers = batch.multipliers + share * step.change
+    batch = replace(batch, multipliers=multipliers, weight=weight)
+    before = merit_of(here, batch, limits)
+    taken = search(batch, limits, before, step.move * slopes.unit, full, homing * slopes.unit[:, :, None])
+    size = norm(step.move)
+    wider = np.where(size > 0.8 * batch.reach, np.minimum(MOST_REACH, 2.0 * batch.reach), batch.reach)
+    reach = np.where(taken.length < 0.999 * full, np.maximum(taken.length * size, 1e-4), wider)
+    return replace(batch, unknowns=taken.unknowns, chain=taken.chain, reach=reach), done
 
-    gradient = cost_gradient(chain, of_last, batch) * unit
-    basis, corner = np.linalg.qr(np.swapaxes(arrival, 1, 2), mode="complete")
-    corner, range_, null = corner[:, :size], basis[:, :, :size], basis[:, :, size:]
-    residual = gradient - (slopes * multipliers.T[:, :, None]).sum(axis=1)
-    corner = corner + 1e-14 * np.abs(corner).max(axis=(1, 2))[:, None, None] * np.eye(size)
-    costate = np.linalg.solve(corner, (np.swapaxes(range_, 1, 2) @ residual[:, :, None]))[:, :, 0]
-    dual = residual - (arrival * costate[:, :, None]).sum(axis=1)
-    give = np.where(limits.elastic[:, None], limits.penalty - multipliers, 1.0)
-    apart = np.where(limits.elastic[:, None], stretch - batch.barrier / give, 0.0)
-    error = np.max(
-        [
-            np.abs(dual).max(axis=1),
-            np.abs(chain.miss).max(axis=0),
-            np.abs(room * multipliers - batch.barrier).max(axis=0),
-            np.abs(apart).max(axis=0),
-        ],
-        axis=0,
-    )
-    where = batch.index
+
+def _record(result: Polished, batch: Batch, here: Flown, limits: Limits, duals: Duals) -> None:
+    where, straight, chain = batch.index, len(limits.linear), here.chain
     result.unknowns[:, where] = batch.unknowns
     result.cost[where] = chain.cost
     result.miss[where] = np.sqrt((chain.miss**2).sum(axis=0))
-    result.shortfall[where] = np.maximum(-values[straight:], 0.0).max(axis=0, initial=0.0)
-    result.error[where] = error
-    result.on_arrival[:, where] = (costate * batch.scale[:, None]).T
-    result.on_bounds[:, where] = multipliers[straight:] * batch.scale
-    done: Mask = (error < max(10.0 * schedule.barrier_end, NOISE)) & (batch.barrier <= 1.001 * schedule.barrier_end)
-    batch.multipliers = multipliers
-    if final or done.all():
-        return done
+    result.shortfall[where] = np.maximum(-here.values[straight:], 0.0).max(axis=0, initial=0.0)
+    result.error[where] = duals.error
+    result.on_arrival[:, where] = (duals.costate * batch.scale[:, None]).T
+    result.on_bounds[:, where] = batch.multipliers[straight:] * batch.scale
 
-    if (lower := error < np.maximum(10.0 * batch.barrier, NOISE)).any():
-        sharper = np.maximum(schedule.barrier_end, np.minimum(0.2 * batch.barrier, batch.barrier**1.5))
-        batch.barrier = np.where(lower, sharper, batch.barrier)
-        burn = np.clip(0.3 * np.sqrt(batch.barrier), schedule.burn_end, schedule.burn) * batch.scale
-        batch.burn = np.where(lower, burn, batch.burn)
-        circle = np.clip(batch.barrier, schedule.circle_end, schedule.circle)
-        batch.circle = np.where(lower, circle, batch.circle)
-        if bounds:
-            bounds = bounds_of(cases, chain, batch.circle, limits)
-            values = values_of(cases, chain, bounds, limits)
-        room, stretch = slacks(values, batch.barrier, limits)
-        gradient = cost_gradient(chain, of_last, batch) * unit
 
-    # towards the slot: the shortest step that cancels the miss, burn times near their limits counting as stiff
-    loose = np.ones_like(unit)
-    tight = np.minimum(1.0, room[:straight].T / LOOSE)
-    for row, column in zip(*np.nonzero(limits.linear), strict=True):
-        loose[:, column] = np.minimum(loose[:, column], tight[:, row])
-    weighted = np.swapaxes(arrival * (loose**2)[:, None], 1, 2)
-    gram = arrival @ weighted
-    # a hair of the diagonal keeps flights whose burns have run together from stopping all others
-    gram = gram + 1e-14 * np.trace(gram, axis1=1, axis2=2)[:, None, None] * np.eye(size)
-    homing = weighted @ np.linalg.inv(gram)
-    towards = -(homing @ chain.miss.T[:, :, None])[:, :, 0]
-    directions = np.concatenate([null, towards[:, :, None]], axis=2)
-    curved = _curvature(cases, batch, burns, limits, chain, bounds, costate, closing, directions, unit)
-    stiffness = 1.0 / (room / multipliers + np.where(limits.elastic[:, None], stretch / give, 0.0))
-    lack = values - batch.barrier / multipliers + np.where(limits.elastic[:, None], batch.barrier / give, 0.0)
-    pushed = slopes @ directions
-    curved += np.swapaxes(slopes, 1, 2) @ (stiffness.T[:, :, None] * pushed)
-    hessian = np.swapaxes(null, 1, 2) @ curved[:, :, :-1]
-    aimed = multipliers - stiffness * lack
-    right = gradient - (slopes * aimed.T[:, :, None]).sum(axis=1) + curved[:, :, -1]
-    reduced = np.swapaxes(null, 1, 2) @ right[:, :, None]
-    eigenvalues, vectors = np.linalg.eigh(0.5 * (hessian + np.swapaxes(hessian, 1, 2)))
-    steepness = np.abs(eigenvalues)
-    least = np.minimum(1e-6 * np.maximum(steepness.max(axis=1), 1e-3), 1e-2)
-    steepness = np.maximum(steepness, least[:, None])
-    pull = (np.swapaxes(vectors, 1, 2) @ reduced)[:, :, 0]
-    towards *= np.minimum(1.0, batch.reach / np.maximum(norm(towards), 1e-300))[:, None]
-    along = -(vectors @ within_reach(pull, steepness, batch.reach)[:, :, None])
-    step = towards + (null @ along)[:, :, 0]
+def _sharpened(batch: Batch, lower: Mask, schedule: Schedule) -> Batch:
+    """The batch with a lower barrier and sharper corners where ``lower``."""
+    sharper = np.maximum(schedule.barrier_end, np.minimum(0.2 * batch.barrier, batch.barrier**1.5))
+    barrier = np.where(lower, sharper, batch.barrier)
+    burn = np.clip(0.3 * np.sqrt(barrier), schedule.burn_end, schedule.burn) * batch.scale
+    circle = np.clip(barrier, schedule.circle_end, schedule.circle)
+    return replace(
+        batch,
+        barrier=barrier,
+        burn=np.where(lower, burn, batch.burn),
+        circle=np.where(lower, circle, batch.circle),
+    )
 
-    moved = (slopes @ step[:, :, None])[:, :, 0].T
-    change = -stiffness * (moved + lack)
-    length = np.ones(len(batch.index))
+
+def _room_for(batch: Batch, here: Flown, limits: Limits, step: Step) -> tuple[Array, Array]:
+    """The shares of a step, (B,), by which unknowns and multipliers stay inside their limits."""
+    multipliers, moved, change = batch.multipliers, step.moved, step.change
     with np.errstate(divide="ignore"):
-        hit = np.where((moved < 0.0) & ~limits.elastic[:, None], -TO_BOUNDARY * room / moved, np.inf)
+        hit = np.where((moved < 0.0) & ~limits.elastic, -TO_BOUNDARY * here.room / moved, np.inf)
         low = np.where(change < 0.0, -TO_BOUNDARY * multipliers / change, np.inf)
-        high = np.where((change > 0.0) & limits.elastic[:, None], TO_BOUNDARY * give / change, np.inf)
-    length = np.minimum(length, hit.min(axis=0))
-    first_length = length.copy()
-    share = np.minimum(1.0, np.minimum(low, high).min(axis=0))
-    batch.multipliers = multipliers + share * change
-    batch.weight = np.maximum(batch.weight, 2.0 * np.minimum(np.abs(costate).max(axis=1), 1e3))
-    before = merit_of(chain, values, batch, limits)
-    search(cases, batch, burns, limits, before, step * unit, length, homing * unit[:, :, None])
-    shortened = length < 0.999 * first_length
-    wider = np.minimum(MOST_REACH, 2.0 * batch.reach)
-    batch.reach = np.where(
-        shortened, np.maximum(length * norm(step), 1e-4), np.where(norm(step) > 0.8 * batch.reach, wider, batch.reach)
-    )
-    return done
-
-
-def _curvature(
-    cases: Cases,
-    batch: Batch,
-    burns: int,
-    limits: Limits,
-    chain: Chain,
-    bounds: list[Bound],
-    costate: Array,
-    closing: Array,
-    directions: Array,
-    unit_step: Array,
-) -> Array:
-    """The Lagrangian's second derivative times the directions, (B, n, columns), both in units of ``unit_step``."""
-    size, straight = cases.size, len(limits.linear)
-    sizes = burn_sizes(chain, batch.burn)
-    unit = chain.burns / sizes[:, None]
-    on_last = unit[-1] / batch.scale
-    weights = -batch.multipliers[straight:]
-    base = weighted_gradient(chain, -costate.T, on_last, bounds, weights)
-    columns = directions.shape[2]
-    real = directions * unit_step[:, :, None]
-    lengths = np.maximum(np.sqrt((real**2).sum(axis=1)), 1e-12)
-    # cases run fastest: (n, columns * B)
-    shifts = (DIFFERENCE * real / lengths[:, None]).transpose(1, 2, 0)
-    shifted = (batch.unknowns[:, None] + shifts).reshape(len(batch.unknowns), -1)
-    copies = np.tile(np.arange(len(batch.index)), columns)
-    there = cases.take(copies)
-    other = fly_chain(there, shifted, burns)
-    gradient = weighted_gradient(
-        other,
-        np.tile(-costate.T, columns),
-        np.tile(on_last, columns),
-        bounds_of(there, other, batch.circle[copies], limits),
-        np.tile(weights, columns),
-    )
-    difference = (gradient.reshape(len(base), columns, -1) - base[:, None]) / DIFFERENCE
-    curved: Array = difference.transpose(2, 0, 1) * lengths[:, None] * unit_step[:, :, None]
-    # the sizes of the burns, exactly
-    for index in range(burns):
-        first = burns + index * size
-        kick = closing @ directions if index == burns - 1 else real[:, first : first + size]
-        heading = unit[index].T[:, :, None]
-        across = kick - heading * (heading * kick).sum(axis=1, keepdims=True)
-        across = across / (sizes[index] * batch.scale)[:, None, None]
-        if index == burns - 1:
-            curved += np.swapaxes(closing, 1, 2) @ across
-        else:
-            curved[:, first : first + size] += across * unit_step[:, first : first + size, None]
-    return curved
+        high = np.where((change > 0.0) & limits.elastic, TO_BOUNDARY * give(batch, limits) / change, np.inf)
+    return np.minimum(1.0, hit.min(axis=0)), np.minimum(1.0, np.minimum(low, high).min(axis=0))
