@@ -141,3 +141,12 @@ def turned(angle_rad: float) -> float:
     (-85, True)
     """
     return math.pi - (math.pi - angle_rad) % (2.0 * math.pi)
+
+
+def listed(names: list[str]) -> str:
+    """Join names as in a sentence.
+
+    >>> listed(["Birch", "Cedar", "Hazel"])
+    'Birch, Cedar and Hazel'
+    """
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
