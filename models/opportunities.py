@@ -199,12 +199,11 @@ def launch_state(way: Ascent, liftoff_s: float) -> LaunchState:
 
 @dataclass(frozen=True, kw_only=True)
 class Window:
-    """One launch window as a person reads it: the moment (of the pass, or nearest to it), headings, direction, angle.
+    """One launch window as a person reads it: the moment (of the pass, or nearest to it), headings, direction.
 
     Args:
         from_s, to_s: the span around it in which the site may launch; alike where it may at the pass only.
         azimuth_rad, flight_azimuth_rad: inertial, and over the turning ground.
-        off_plane_rad: angle of the site from the plane at the moment.
     """
 
     time_s: float
@@ -213,7 +212,6 @@ class Window:
     ascending: bool
     azimuth_rad: float
     flight_azimuth_rad: float
-    off_plane_rad: float
     in_corridor: bool
 
 
@@ -235,7 +233,6 @@ def windows_of(
     over_ground = flight_azimuth(body, pad, insertion_speed_m_s, azimuth)
     admitted = corridor_admits(body, pad, insertion_speed_m_s, azimuth)
     northward = np.cos(place.from_node(times)) > 0.0
-    off = np.abs(off_plane(place, times))
     return tuple(
         Window(
             time_s=time,
@@ -244,7 +241,6 @@ def windows_of(
             ascending=bool(northward[i]),
             azimuth_rad=float(azimuth[i]),
             flight_azimuth_rad=float(over_ground[i]),
-            off_plane_rad=float(off[i]) if off[i] > AT_PASS_RAD else 0.0,
             in_corridor=bool(admitted[i]),
         )
         for i, (time, start, end) in enumerate(moments)

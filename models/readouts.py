@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 
 _CLOCK = re.compile(r"([+-]?)(\d+):(\d\d):(\d\d(?:\.\d+)?)")
 _TWO_PARTS = re.compile(r"[+-]?(\d+):(\d\d(?:\.\d+)?)")
-MINUTE, HOUR, DAY = 60.0, 3600.0, 86400.0
+MINUTE, DAY = 60.0, 86400.0
 
 
 def clock(seconds: float, places: int = 1) -> str:

@@ -105,7 +105,6 @@ class Leg:
     lowest_m: float
     lowest_s: float
     highest_m: float
-    highest_s: float
     periapsis_m: float | None
 
 
@@ -235,15 +234,14 @@ class Flight:
                     strict=True,
                 )
             )
-            low, high = int(np.argmin(radii)), int(np.argmax(radii))
+            low = int(np.argmin(radii))
             found.append(
                 Leg(
                     start_s=start,
                     end_s=end,
                     lowest_m=float(radii[low]),
                     lowest_s=float(times[low]),
-                    highest_m=float(radii[high]),
-                    highest_s=float(times[high]),
+                    highest_m=float(radii.max()),
                     periapsis_m=float(radii[dips].min()) if dips.any() else None,
                 )
             )

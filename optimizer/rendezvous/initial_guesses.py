@@ -230,6 +230,17 @@ def lambert_arcs(question: Question, departures: int = 12, arrivals: int = 24, k
     return found
 
 
+BRANCHES = ((0, False), (1, False), (1, True))
+"""Whole turns of a Lambert arc, and which of the two that make a turn, in :func:`via_points`."""
+
+
+def _branches(first: Array, last: Array, time: Array) -> tuple[Array, Array]:
+    """Lambert arcs of every branch, last but one in the axes; not a number where the time is too short."""
+    turns, steep = np.array([n for n, _ in BRANCHES]), np.array([high for _, high in BRANCHES])
+    safe = np.where(time > 0.05, time, np.nan)[..., None]
+    return lambert(first[..., None, :], last[..., None, :], safe, 1.0, revolutions=turns, high=steep)
+
+
 def via_points(question: Question, keep: int = 8) -> list[Guess]:
     """Three burns from a start off the ring: two Lambert arcs over a grid of points and times between them.
 
@@ -244,22 +255,15 @@ def via_points(question: Question, keep: int = 8) -> list[Guess]:
     low = max(question.floor, 0.55 * min(begin, 1.0))
     high = min(question.ceiling, 1.6 * max(begin, 1.0))
     radius, angle = np.linspace(low, high, 8), TURN * np.arange(14) / 14.0
-    branches = [(0, False), (1, False), (1, True)]
     m, r, u = (axis.ravel() for axis in np.meshgrid(meet, radius, angle, indexing="ij"))
     point = r[:, None] * np.stack([np.cos(u), np.sin(u)], axis=-1)
     start, speed = propagate(question.position, question.velocity, leave)
     slot_angle = question.slot_angle + arrive
     slot = np.stack([np.cos(slot_angle), np.sin(slot_angle)], axis=-1)
     slot_speed = np.stack([-np.sin(slot_angle), np.cos(slot_angle)], axis=-1)
-    turns, steep = np.array([n for n, _ in branches]), np.array([h for _, h in branches])
-
-    def arcs(first: Array, last: Array, time: Array) -> tuple[Array, Array]:
-        safe = np.where(time > 0.05, time, np.nan)[..., None]
-        return lambert(first[..., None, :], last[..., None, :], safe, 1.0, revolutions=turns, high=steep)
-
     # (points, departures or arrivals, branches, 2)
-    out, there = arcs(start[None], point[:, None], m[:, None] - leave[None])
-    away, home = arcs(point[:, None], slot[None], arrive[None] - m[:, None])
+    out, there = _branches(start[None], point[:, None], m[:, None] - leave[None])
+    away, home = _branches(point[:, None], slot[None], arrive[None] - m[:, None])
     first = np.linalg.norm(out - speed[:, None], axis=-1).reshape(len(m), -1)
     last = np.linalg.norm(slot_speed[:, None] - home, axis=-1).reshape(len(m), -1)
     there, away = there.reshape(len(m), -1, 2), away.reshape(len(m), -1, 2)
@@ -269,7 +273,7 @@ def via_points(question: Question, keep: int = 8) -> list[Guess]:
     best = np.argsort(cost, axis=None)[:600]
     best = best[np.isfinite(cost.ravel()[best])]
     p, i, j = np.unravel_index(best, cost.shape)
-    d, a = i // len(branches), j // len(branches)
+    d, a = i // len(BRANCHES), j // len(BRANCHES)
     outward = fly(start[d].T, out.reshape(len(m), -1, 2)[p, i].T, m[p] - leave[d])
     homeward = fly(point[p].T, away[p, j].T, arrive[a] - m[p])
     keeps = np.ones(len(p), dtype=np.bool_)
