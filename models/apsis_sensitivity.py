@@ -105,23 +105,11 @@ def _held(arc: Arc, rounding: Array | float, *, apo: bool) -> Held:
     by_short = -sign * 2.0 * MISSED * short * share / safe
 
     if not closed.all():
-        # an open conic has a periapsis only, p / (1 + e); missed, it is raised by (r.v)^2 / 2
-        sigma1 = dot(arc.end, arc.end_speed)
-        passed = np.where(closed, passed, (sigma0 < 0.0) & (sigma1 > 0.0) & (not apo))
-        e_open = np.sqrt(roundness)
-        by_e = -parameter / (1.0 + e_open) ** 2
-        nearer = np.where(passed, 0.0, np.minimum(np.abs(sigma0), np.abs(sigma1)))
-        whole = parameter / (1.0 + e_open) + 0.5 * nearer**2
-        whole_by_parameter = 1.0 / (1.0 + e_open) - by_e * 0.5 * alpha / e_open
-        whole_by_alpha = -by_e * 0.5 * parameter / e_open
-        if apo:
-            # instead of an infinite apoapsis one far out, that falls as the orbit gains on closing
-            least = FARTHEST_APOAPSIS / r0
-            whole, whole_by_parameter = 2.0 / least - 2.0 * (alpha - least) / least**2, np.zeros_like(alpha)
-            whole_by_alpha = -2.0 / least**2
-        radius = np.where(closed, radius, whole)
-        by_parameter = np.where(closed, by_parameter, whole_by_parameter)
-        by_alpha = np.where(closed, by_alpha, whole_by_alpha)
+        far = _open_conic(arc, alpha, parameter, roundness, apo=apo)
+        radius, by_parameter, by_alpha = (
+            np.where(closed, own, other) for own, other in zip((radius, by_parameter, by_alpha), far[:3], strict=True)
+        )
+        passed = np.where(closed, passed, far[3])
     by_square, by_inverse = 2.0 * by_parameter * square, 2.0 * by_parameter * r0 * r0
     by_start = (by_square - 2.0 * by_alpha / r0**3) * p0 - 2.0 * (by_parameter * sigma0) * v0
     by_start_speed = (by_inverse - 2.0 * by_alpha) * v0 - 2.0 * (by_parameter * sigma0) * p0
@@ -136,6 +124,27 @@ def _held(arc: Arc, rounding: Array | float, *, apo: bool) -> Held:
         on_after * by_end_speed,
         passed,
     )
+
+
+def _open_conic(
+    arc: Arc, alpha: Array, parameter: Array, roundness: Array, *, apo: bool
+) -> tuple[Array, Array, Array, Array | NDArray[np.bool_]]:
+    """Radius held of open conics, its derivatives by parameter and alpha, and whether the apsis is passed.
+
+    An open conic has a periapsis only, p / (1 + e); missed, it is raised by (r.v)^2 / 2. An infinite apoapsis is
+    replaced by one far out, which falls as the orbit gains on closing.
+    """
+    if apo:
+        least = FARTHEST_APOAPSIS / arc.start_radius
+        far = 2.0 / least - 2.0 * (alpha - least) / least**2
+        return far, np.zeros_like(alpha), -2.0 / least**2, np.zeros(alpha.shape, dtype=np.bool_)
+    sigma0, sigma1 = dot(arc.start, arc.start_speed), dot(arc.end, arc.end_speed)
+    passed = (sigma0 < 0.0) & (sigma1 > 0.0)
+    e = np.sqrt(roundness)
+    by_e = -parameter / (1.0 + e) ** 2
+    nearer = np.where(passed, 0.0, np.minimum(np.abs(sigma0), np.abs(sigma1)))
+    radius = parameter / (1.0 + e) + 0.5 * nearer**2
+    return radius, 1.0 / (1.0 + e) - by_e * 0.5 * alpha / e, -by_e * 0.5 * parameter / e, passed
 
 
 def _anomaly_slopes(

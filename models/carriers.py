@@ -126,29 +126,16 @@ def carrier_orbits(
         raise InputError(f"{count} craft on one carrier do not fit a ring of {slots} slots: give 1 to {slots}.")
     if every_max < 1:
         raise InputError(f"a drop on every {every_max}. pass does not exist: give 1 or more.")
-    if step_max is None:
-        if not math.isfinite(ceiling_m):
-            raise InputError("carrier orbits above the ring need a ceiling or a greatest step, or there is no end.")
-        longest = float(orbits.period(gm, 0.5 * (radius + max(radius, ceiling_m))))
-        step_max = math.floor(slots * longest / ring.period_s * (1.0 + 1e-12))
-    grid = np.meshgrid(
-        np.arange(1, step_max + 1, dtype=np.int64), np.arange(1, every_max + 1, dtype=np.int64), indexing="ij"
-    )
-    step, every = grid[0].ravel(), grid[1].ravel()
-    period = step / slots * ring.period_s
+    most = _step_below(ring, ceiling_m) if step_max is None else step_max
+    step, every = (grid.ravel() for grid in np.mgrid[1 : most + 1, 1 : every_max + 1])
+    fits = reached(step, every, slots) >= count
+    step, every = _within_radii(ring, floor_m, ceiling_m, step[fits], every[fits])
+    below, period = step < slots, step / slots * ring.period_s
     other = 2.0 * orbits.semi_major(gm, period) - radius
-    below = step < slots
-    fits = np.where(below, other >= floor_m, (other <= ceiling_m) & (radius >= floor_m))
-    fits &= (step != slots) & (other > 0.0) & (reached(step, every, slots) >= count)
-    fitting = np.flatnonzero(fits)
-    chosen = fitting[np.lexsort((step[fitting], (every * period)[fitting]))]
-    step, every, below = step[chosen], every[chosen], below[chosen]
-    period, other = period[chosen], other[chosen]
     semi = 0.5 * (radius + other)
     speed = orbits.speed(gm, radius, semi)
-    if leave_m is None:
-        leaving = np.zeros(step.shape)
-    else:
+    leaving = np.zeros(step.shape)
+    if leave_m is not None:
         leaving = np.abs(orbits.speed(gm, other, 0.5 * (other + leave_m)) - orbits.speed(gm, other, semi))
     return CarrierOrbits(
         step=step,
@@ -165,6 +152,24 @@ def carrier_orbits(
         exit_delta_v_m_s=leaving,
         drops=count,
     )
+
+
+def _within_radii(ring: Ring, floor_m: float, ceiling_m: float, step: Whole, every: Whole) -> tuple[Whole, Whole]:
+    """The steps whose orbit keeps to the radii, sorted by the time of the last drop, then by step."""
+    period = step / ring.slots * ring.period_s
+    other = 2.0 * orbits.semi_major(ring.gm, period) - ring.radius_m
+    fits = np.where(step < ring.slots, other >= floor_m, (other <= ceiling_m) & (ring.radius_m >= floor_m))
+    fitting = np.flatnonzero(fits & (step != ring.slots) & (other > 0.0))
+    chosen = fitting[np.lexsort((step[fitting], (every * period)[fitting]))]
+    return step[chosen], every[chosen]
+
+
+def _step_below(ring: Ring, ceiling_m: float) -> int:
+    """The greatest step whose orbit keeps below a ceiling."""
+    if not math.isfinite(ceiling_m):
+        raise InputError("carrier orbits above the ring need a ceiling or a greatest step, or there is no end.")
+    longest = float(orbits.period(ring.gm, 0.5 * (ring.radius_m + max(ring.radius_m, ceiling_m))))
+    return math.floor(ring.slots * longest / ring.period_s * (1.0 + 1e-12))
 
 
 def _meetings(step: Whole, every: Whole, drops: int, slots: int) -> Whole:
