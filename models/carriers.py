@@ -120,8 +120,7 @@ def carrier_orbits(
     Raises:
         InputError: a number of drops that the ring has no slots for, or neither a ceiling nor a greatest step.
     """
-    slots, radius, gm = ring.slots, ring.radius_m, ring.gm
-    count = slots if drops is None else drops
+    slots, radius, gm, count = ring.slots, ring.radius_m, ring.gm, ring.slots if drops is None else drops
     if not 1 <= count <= slots:
         raise InputError(f"{count} craft on one carrier do not fit a ring of {slots} slots: give 1 to {slots}.")
     if every_max < 1:
@@ -132,11 +131,9 @@ def carrier_orbits(
     step, every = _within_radii(ring, floor_m, ceiling_m, step[fits], every[fits])
     below, period = step < slots, step / slots * ring.period_s
     other = 2.0 * orbits.semi_major(gm, period) - radius
-    semi = 0.5 * (radius + other)
-    speed = orbits.speed(gm, radius, semi)
-    leaving = np.zeros(step.shape)
-    if leave_m is not None:
-        leaving = np.abs(orbits.speed(gm, other, 0.5 * (other + leave_m)) - orbits.speed(gm, other, semi))
+    speed = orbits.speed(gm, radius, 0.5 * (radius + other))
+    left_m = radius if leave_m is None else leave_m
+    leaving = orbits.speed(gm, other, 0.5 * (left_m + other)) - orbits.speed(gm, other, 0.5 * (radius + other))
     return CarrierOrbits(
         step=step,
         every=every,
@@ -149,7 +146,7 @@ def carrier_orbits(
         meetings=_meetings(step, every, count, slots),
         craft_delta_v_m_s=np.abs(ring.speed_m_s - speed),
         entry_delta_v_m_s=np.abs(speed - arrival_speed_m_s),
-        exit_delta_v_m_s=leaving,
+        exit_delta_v_m_s=np.abs(leaving),
         drops=count,
     )
 

@@ -9,7 +9,6 @@ import math
 
 from ..readouts import brief, listed, plain, span
 from ..scenario import Craft, Scenario, on_ring
-from ..start_checks import check_starts
 from ..units import STANDARD_GRAVITY_M_S2
 from .carrier_checks import check_carriers
 from .document import Table
@@ -17,6 +16,7 @@ from .in_words import km, said
 from .launch_checks import check_launch, check_pads
 from .scope import refuse_beyond_scope
 from .slot_checks import SAME_PLANE, check_occupied, check_slots
+from .start_checks import check_starts
 
 SYNCHRONOUS_SHARE = 5e-4
 """An altitude this near, as a share, to a known body's synchronous radius was read off as a radius."""

@@ -126,11 +126,14 @@ def _begun(cases: Cases, unknowns: Array, limits: Limits, schedule: Schedule) ->
 def _nothing_known(batch: Batch, limits: Limits) -> Polished:
     count = len(batch.index)
     return Polished(
-        batch.unknowns.copy(),
-        *(np.full(count, np.inf) for _ in range(4)),
-        np.zeros((batch.cases.size, count)),
-        np.zeros((len(limits.elastic) - len(limits.linear), count)),
-        np.zeros(count, dtype=np.int64),
+        unknowns=batch.unknowns.copy(),
+        cost=np.full(count, np.inf),
+        miss=np.full(count, np.inf),
+        shortfall=np.full(count, np.inf),
+        error=np.full(count, np.inf),
+        on_arrival=np.zeros((batch.cases.size, count)),
+        on_bounds=np.zeros((len(limits.elastic) - len(limits.linear), count)),
+        iterations=np.zeros(count, dtype=np.int64),
     )
 
 

@@ -60,8 +60,8 @@ def slopes_of(batch: Batch, here: Flown, limits: Limits) -> Slopes:
     rows = np.concatenate([np.broadcast_to(limits.linear[:, :, None], (*limits.linear.shape, count)), of_bounds])
     unit = np.ones((count, len(batch.unknowns)))
     unit[:, limits.burns :] = batch.scale[:, None]
-    first = [np.moveaxis(part, -1, 0) * unit[:, None] for part in (rows, of_miss, of_last)]
-    return Slopes(unit, *first, of_last)
+    first, arrival, closing = (np.moveaxis(part, -1, 0) * unit[:, None] for part in (rows, of_miss, of_last))
+    return Slopes(unit, first, arrival, closing, of_last)
 
 
 def central(batch: Batch, here: Flown, limits: Limits) -> Batch:

@@ -18,10 +18,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models.deadline import past
-from ..in_a_row import in_a_row
 from .assignment import assign, is_assignment
 from .columns import Bool, F, I
 from .greedy import serve_in_turn
+from .in_a_row import in_a_row
 from .presolve import Packed
 from .restricted_master import Master, Point, Priced
 
