@@ -1,4 +1,8 @@
-"""Headings of a launch: in a corridor, over the ground, and the plane that each leads into."""
+"""Headings of a launch: in a corridor, over the ground, and what each costs in tilt against the ring's plane.
+
+The least tilt is the site's own angle ``d`` from the plane (see ``windows.py``). Sources: Larson and Wertz, *Space
+Mission Analysis and Design*, 3rd ed., section 6.4; Kluever 2018, *Space Flight Dynamics*, chapter 3.
+"""
 
 from __future__ import annotations
 

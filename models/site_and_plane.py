@@ -1,4 +1,9 @@
-"""A site on a turning body and an orbit plane that precesses."""
+"""A site on a turning body and an orbit plane that precesses.
+
+The body is a sphere (a geodetic latitude should be made geocentric first: at 45 deg on the Earth the two differ by
+0.19 deg), the ascent is instantaneous, and the launch plane is that of the liftoff. Valid for any latitude, any
+inclination in [0, pi], and bodies that turn forward, backward or not at all.
+"""
 
 from __future__ import annotations
 

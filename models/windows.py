@@ -1,10 +1,7 @@
-"""When a launch site is in a ring's plane, which way to fly then, and what a launch off the plane costs in tilt.
+"""When a launch site is in a ring's plane, or near it.
 
 The site turns with the body and the ring's node may drift; both at constant rates, so the site's angle from the node is
-linear in time and every pass has a closed form, drift or not. The body is a sphere (a geodetic latitude should be made
-geocentric first: at 45 deg on the Earth the two differ by 0.19 deg), the ascent is instantaneous, and the launch plane
-is that of the liftoff. Valid for any latitude, any inclination in [0, pi], and bodies that turn forward, backward or
-not at all.
+linear in time and every pass has a closed form, drift or not (see ``site_and_plane.py``; headings: ``azimuth.py``).
 
 With ``psi`` the site's right ascension less the node's, the site's angle ``d`` from the plane (positive on the side of
 the ring's angular momentum, left of track) follows sin d = sin(lat) cos(i) - cos(lat) sin(i) sin(psi): the dot product
