@@ -266,7 +266,8 @@ def _gather(story: AnyStory, samples: int, seed: int, craft: int, out: Array, pr
         if first < RANKING_SAMPLES:
             slot_errors.append(np.abs(flights.slot_error_rad[:size]))
         progress(f"{story.craft}: {first + size:,} of {samples:,} flights".replace(",", " "))
-    return _Counts(*counts.tolist(), np.concatenate(slot_errors))
+    went_on, phased_out, too_low = counts.tolist()
+    return _Counts(went_on, phased_out, too_low, np.concatenate(slot_errors))
 
 
 def _named(scenario: Scenario, name: str) -> Craft:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -53,8 +54,7 @@ def _bound(values: Array, share: float, *, above: bool) -> float:
     """One bound of a quantile; infinite where the samples are too few."""
     from scipy.stats import quantile_test
 
-    interval = quantile_test(values, p=share, alternative="less" if above else "greater").confidence_interval(
-        CONFIDENCE
-    )
+    tested = quantile_test(values, p=share, alternative="less" if above else "greater")
+    interval: Any = tested.confidence_interval(CONFIDENCE)  # the stubs know no ends of it
     bound = float(interval.high if above else interval.low)
     return bound if math.isfinite(bound) else math.inf if above else -math.inf
