@@ -1,8 +1,8 @@
 """The command line: a thin skin over the functions that a notebook calls.
 
-Exit status: 0 a plan; 2 bad input; 3 no plan within the limits; 4 ended by a limit of time or memory before any plan
-was flown; 130 stopped before that, or told to
-end; 1 a fault of ours, or standard output that does not take the text.
+Exit status: 0 a plan that keeps every limit; 2 bad input; 3 no plan within the limits; 4 ended by a limit of time or
+memory before any plan was flown; 130 stopped before that, or told to end; 1 a fault of ours, or standard output that
+does not take the text.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from . import __version__
-from .models.errors import InputError
+from .models.errors import FlightError, InputError
 from .models.printable import printable
 from .reports.console import Ended, OutputLostError, complain, ending_in_order, flush, give_up, kept_words, say
 from .reports.files import kept_files
@@ -35,6 +35,9 @@ LOST, BAD_INPUT, NO_PLAN, UNDECIDED, INTERRUPTED = 1, 2, 3, 4, 130
 
 FIRST_SHARE = 0.4
 """Of the time for a command that plans again and again, what the first plan may take."""
+
+TRACEBACK = "RINGWRIGHT_TRACEBACK"
+"""Environment variable with which an unexpected exception is shown with its traceback."""
 
 PATIENCE_S = 2.0
 """Progress is shown once a command has taken this long."""
@@ -75,6 +78,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
             how = f"ended by {fault}" if isinstance(fault, Ended) else "interrupted"
             complain(f"ringwright: {how}; {kept_words(kept)}.")
             return INTERRUPTED
+        except Exception as fault:
+            if os.environ.get(TRACEBACK):
+                raise
+            complain(
+                f"ringwright: a fault of ours ({type(fault).__name__}), not of your input; nothing that was printed "
+                f"before this line is a whole answer. Run the same command with {TRACEBACK}=1 set to see where it "
+                "happened, and send us that with the file."
+            )
+            return LOST
 
 
 def _command(arguments: Sequence[str] | None) -> int:
@@ -583,7 +595,14 @@ def _replan(arguments: argparse.Namespace) -> int:
                 say(infeasible_text(before, _width()))
                 return _no_plan(before, run)
             looks = [lambda now, file=file: read_observed(file, now.scenario, now.ring) for file in arguments.observed]
-            done, here = go_on(before, looks, progress)
+            try:
+                done, here = go_on(before, looks, progress)
+            except FlightError as fault:
+                raise InputError(
+                    "from what was seen a flight cannot be followed: a craft falls to the ground or leaves for good. "
+                    'Read its orbit again; status = "lost" in place of the orbit would be accepted.',
+                    where=", ".join(arguments.observed),
+                ) from fault
         if arguments.out is not None:
             from .reports.replan_files import write_replan
 

@@ -16,7 +16,7 @@ TABLES = "a list of what there is, line by line: no line depends on another"
 STAGES = "one pass whose stages share what they find; to be split by subject"
 LARGE = {
     "cli.py:_parser": TABLES,
-    "optimizer/choice/infeasible.py:_loosenings": TABLES,
+    "optimizer/loosening.py:loosenings": TABLES,
     "optimizer/trajectory/limits.py:margins_of": TABLES,
     "cli.py": STAGES,
     "optimizer/catalogue/catalogue.py": STAGES,
@@ -26,6 +26,7 @@ LARGE = {
     "optimizer/catalogue/problem.py": STAGES,
     "optimizer/catalogue/problem.py:_problem": STAGES,
     "optimizer/choice/selection.py": STAGES,
+    "optimizer/choice/selection.py:best": STAGES,
     "optimizer/outcome.py": STAGES,
     "optimizer/replan/replan.py": STAGES,
     "optimizer/replan/replan.py:replan": STAGES,

@@ -1,4 +1,4 @@
-"""What the values of a scenario say to one another: checks that refuse, and warnings that do not.
+"""What the values of a scenario say to one another: the checks that refuse, in order.
 
 Lengths are radii from the center, as everywhere inside; messages speak in altitudes and in the file's own spelling.
 """
@@ -7,12 +7,12 @@ from __future__ import annotations
 
 import math
 
-from ..readouts import brief, listed, plain, span
+from ..readouts import brief, listed, no_more, plain, span
 from ..scenario import Craft, Scenario, on_ring
 from ..units import STANDARD_GRAVITY_M_S2
 from .carrier_checks import check_carriers
 from .document import Table
-from .in_words import km, said
+from .in_words import km, least_km, said
 from .launch_checks import check_launch, check_pads
 from .scope import refuse_beyond_scope
 from .slot_checks import SAME_PLANE, check_occupied, check_slots
@@ -74,8 +74,8 @@ def _check_ring(scenario: Scenario, root: Table) -> None:
         limits = root.tables["limits"][0]
         raise limits.error(
             f"{limits.quote('clearance')} puts the lowest altitude allowed at {km(scenario.floor_m, scenario)}, above "
-            f"the ring at {km(ring.radius_m, scenario)}: at most {brief((ring.radius_m - top) / 1e3)} km of clearance "
-            "would be accepted.",
+            f"the ring at {km(ring.radius_m, scenario)}: at most {no_more((ring.radius_m - top) / 1e3)} km of "
+            "clearance would be accepted.",
             "clearance",
         )
     if ring.planes > 1 and math.sin(ring.inclination_rad) < SAME_PLANE:
@@ -135,8 +135,8 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
         able = craft.isp_s * STANDARD_GRAVITY_M_S2 * math.log1p(craft.propellant_kg / craft.dry_mass_kg)
         if craft.reserve_m_s > 0.0 and craft.reserve_m_s >= able:
             raise table.error(
-                f"{table.quote('reserve')} keeps back all that the propellant gives, {plain(able)} m/s: less than that "
-                "would be accepted.",
+                f"{table.quote('reserve')} keeps back all that the propellant gives, {plain(able)} m/s: at most "
+                f"{no_more(able * (1.0 - 1e-6))} m/s would be accepted.",
                 "reserve",
             )
     if craft.orbit is None and craft.stay:
@@ -174,8 +174,8 @@ def _check_limits(scenario: Scenario, root: Table) -> None:
     limits, ring = scenario.limits, scenario.ring
     if limits.apoapsis_max_m < ring.radius_m:
         raise table.error(
-            f"{table.quote('apoapsis_max')} is below the ring at {km(ring.radius_m, scenario)}, where every plan has "
-            "to go: at least that would be accepted.",
+            f"{table.quote('apoapsis_max')} is below the ring at "
+            f"{least_km(ring.radius_m, scenario)}, where every plan has to go: at least that would be accepted.",
             "apoapsis_max",
         )
     for craft, one in zip(scenario.craft, root.tables["craft"], strict=True):

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from ..readouts import brief, listed
+from ..readouts import listed, no_less, no_more
 from ..scenario import Craft, Insertion, Pad, Scenario, on_ring
 from .document import Table
-from .in_words import km, said
+from .in_words import km, least_km, said
 
 
 def check_launch(scenario: Scenario, root: Table) -> None:
@@ -71,7 +71,7 @@ def check_pads(scenario: Scenario, craft: Craft, table: Table, root: Table) -> N
         pad = pads[strongest.name]
         loaded = "with all its propellant" if craft.load == "full" else "even without propellant"
         raise pad.error(
-            f"{pad.quote('payload')} is less than the mass of craft {craft.name!r} {loaded}, {brief(least)} kg: at "
+            f"{pad.quote('payload')} is less than the mass of craft {craft.name!r} {loaded}, {no_less(least)} kg: at "
             "least that would be accepted.",
             "payload",
         )
@@ -82,7 +82,8 @@ def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> N
     if not insertion.periapsis_m - 1.0 <= insertion.radius_m <= insertion.apoapsis_m + 1.0:
         raise item.error(
             f"{item.quote('altitude')} is outside the orbit it belongs to: between "
-            f"{km(insertion.periapsis_m, scenario)} and {km(insertion.apoapsis_m, scenario)} would be accepted.",
+            f"{least_km(insertion.periapsis_m, scenario)} and "
+            f"{no_more((insertion.apoapsis_m - scenario.body.radius_m) / 1e3)} km would be accepted.",
             "altitude",
         )
     if not on_ring(insertion.apoapsis_m, ring.radius_m) and not insertion.circular:
@@ -96,7 +97,7 @@ def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> N
         name = "altitude" if "altitude" in item else "periapsis"
         raise item.error(
             f"{item.quote(name)} is below the lowest altitude allowed after insertion, "
-            f"{km(scenario.floor_m, scenario)} (top of the atmosphere and limits.clearance_km): at least that would "
-            "be accepted.",
+            f"{least_km(scenario.floor_m, scenario)} (top of the atmosphere and limits.clearance_km): at least that "
+            "would be accepted.",
             name,
         )

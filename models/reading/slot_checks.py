@@ -7,6 +7,7 @@ import math
 from ..readouts import listed, turned
 from ..scenario import Craft, RingSpec, Scenario, on_ring
 from .document import Table
+from .scope import nodes_drift
 
 SAME_PLANE = 1e-6
 """Sine of an inclination below which planes with different nodes are one plane."""
@@ -70,10 +71,9 @@ def check_slots(scenario: Scenario, root: Table) -> None:
 def _may_change_plane(scenario: Scenario, craft: Craft) -> bool:
     """Whether a craft in space may reach another plane: from the ring by a burn, from any circle by nodal drift."""
     orbit = craft.orbit
-    drifts = scenario.body.j2 != 0.0 and abs(math.sin(2.0 * scenario.ring.inclination_rad)) > SAME_PLANE
     if orbit is None or craft.stay or not orbit.circular:
         return False
-    return drifts or on_ring(orbit.apoapsis_m, scenario.ring.radius_m)
+    return nodes_drift(scenario) or on_ring(orbit.apoapsis_m, scenario.ring.radius_m)
 
 
 def _places_taken(scenario: Scenario, root: Table) -> list[tuple[str, int, int, Table]]:
