@@ -9,11 +9,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from .arrays import Array
 from .units import STANDARD_GRAVITY_M_S2
-
-Array = NDArray[np.float64]
 
 Steering = Literal["inertial", "local", "velocity"]
 

@@ -13,12 +13,11 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from .arrays import Array
 from .frames import in_plane_state, latitude_argument
 from .scenario import Errors
-
-Array = NDArray[np.float64]
 
 
 class BurnErrors(NamedTuple):

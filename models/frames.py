@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
+from .arrays import Array
 
 
 def wrap(angle_rad: ArrayLike) -> Array:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Array = NDArray[np.float64]
+from .arrays import Array
 
 # relative distance from the parabola within which the closed form is replaced by the series of Battin
 NEAR_PARABOLA = 0.01

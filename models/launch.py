@@ -16,15 +16,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from . import orbits
-from .reading.scope import on_ring
+from .arrays import Array
+from .azimuth import azimuth_for_arc, azimuth_of_least_tilt, launch_plane
 from .ring import Ring
-from .scenario import Body, Insertion, Pad
-from .windows import SiteAndPlane, azimuth_for_arc, azimuth_of_least_tilt, launch_plane, longitude_beside
+from .scenario import Body, Insertion, Pad, on_ring
+from .site_and_plane import SiteAndPlane
+from .windows import longitude_beside
 
-Array = NDArray[np.float64]
 TiltAt = Literal["kept", "apsis", "node"]
 """What becomes of the tilt of a launch off the plane: kept, since the ring allows it; taken off in the burns at the
 apsides, which then lie on the relative node; or in a burn of its own at that node, after the last one at the ring."""
@@ -160,56 +161,38 @@ def ascent(
     site, site_rate = 0.0, 0.0
     if heading.place is None:
         site, site_rate = site_angle(body, pad, ring.inclination_rad, ring.node(0.0, heading.plane))
-    anomaly = orbits.anomaly_at(insertion.periapsis_m, insertion.apoapsis_m, insertion.radius_m)
-    insertion_angle = site + pad.downrange_rad
-    semi = 0.5 * (insertion.periapsis_m + insertion.apoapsis_m)
     gm, radius = body.gm, ring.radius_m
-    speed_at_insertion = float(orbits.speed(gm, insertion.radius_m, semi))
-    if on_ring(insertion.apoapsis_m, radius):
+    direct = on_ring(insertion.apoapsis_m, radius)
+    if direct:
         # aim the apoapsis at the ring itself: the file may round it
-        semi = 0.5 * (insertion.periapsis_m + radius)
+        periapsis, semi = insertion.periapsis_m, 0.5 * (insertion.periapsis_m + radius)
         on_arrival = insertion.circular or insertion.radius_m >= radius
-        anomaly = math.pi if on_arrival else orbits.anomaly_at(insertion.periapsis_m, radius, insertion.radius_m)
-        coast = float(orbits.period(gm, semi)) / 2.0 - orbits.time_from_periapsis(
-            gm, insertion.periapsis_m, radius, anomaly
-        )
-        return Ascent(
-            pad=pad_index,
-            insertion=insertion,
-            after_s=pad.ascent_s + coast,
-            coast_s=coast,
-            insertion_after_s=pad.ascent_s,
-            angle0_rad=insertion_angle + math.pi - anomaly,
-            site_rate_rad_s=site_rate,
-            arrival_speed_m_s=float(orbits.speed(gm, radius, semi)),
-            periapsis_m=insertion.periapsis_m,
-            entry_delta_v_m_s=0.0,
-            parking_rate_rad_s=None,
-            insertion_speed_m_s=float(orbits.speed(gm, insertion.radius_m, semi)),
-            insertion_angle0_rad=insertion_angle,
-            insertion_anomaly_rad=anomaly,
-            plane=heading.plane,
-            place=heading.place,
-            ascending=heading.ascending,
-            tilt_at=heading.tilt_at,
-        )
-    transfer = 0.5 * (insertion.radius_m + radius)
-    coast = float(orbits.period(gm, transfer)) / 2.0
+        anomaly = math.pi if on_arrival else orbits.anomaly_at(periapsis, radius, insertion.radius_m)
+        speed = float(orbits.speed(gm, insertion.radius_m, semi))
+        coast = float(orbits.period(gm, semi)) / 2.0 - orbits.time_from_periapsis(gm, periapsis, radius, anomaly)
+        entry = 0.0
+    else:
+        periapsis, semi = min(insertion.radius_m, radius), 0.5 * (insertion.radius_m + radius)
+        anomaly = 0.0
+        speed = float(orbits.speed(gm, insertion.radius_m, 0.5 * (insertion.periapsis_m + insertion.apoapsis_m)))
+        coast = float(orbits.period(gm, semi)) / 2.0
+        entry = abs(float(orbits.speed(gm, insertion.radius_m, semi)) - speed)
+    insertion_angle = site + pad.downrange_rad
     return Ascent(
         pad=pad_index,
         insertion=insertion,
         after_s=pad.ascent_s + coast,
         coast_s=coast,
         insertion_after_s=pad.ascent_s,
-        angle0_rad=insertion_angle + math.pi,
+        angle0_rad=insertion_angle + math.pi - anomaly,
         site_rate_rad_s=site_rate,
-        arrival_speed_m_s=float(orbits.speed(gm, radius, transfer)),
-        periapsis_m=min(insertion.radius_m, radius),
-        entry_delta_v_m_s=abs(float(orbits.speed(gm, insertion.radius_m, transfer)) - speed_at_insertion),
-        parking_rate_rad_s=float(orbits.rate(gm, insertion.radius_m)),
-        insertion_speed_m_s=speed_at_insertion,
+        arrival_speed_m_s=float(orbits.speed(gm, radius, semi)),
+        periapsis_m=periapsis,
+        entry_delta_v_m_s=entry,
+        parking_rate_rad_s=None if direct else float(orbits.rate(gm, insertion.radius_m)),
+        insertion_speed_m_s=speed,
         insertion_angle0_rad=insertion_angle,
-        insertion_anomaly_rad=0.0,
+        insertion_anomaly_rad=anomaly,
         plane=heading.plane,
         place=heading.place,
         ascending=heading.ascending,

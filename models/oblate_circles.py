@@ -10,9 +10,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from . import frames
+from .arrays import Array
 from .flight.flown import Itinerary
 from .flight.gravity import gravity_around
 from .flight.integrate import fly, measure
@@ -20,8 +20,6 @@ from .flight.slot_error import Measured
 from .oblateness import ring_rates, ring_state
 from .ring import Ring
 from .scenario import Body
-
-Array = NDArray[np.float64]
 
 TURNS = 40
 """Turns over which a pace is read off."""

@@ -17,21 +17,18 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from . import frames, launch, oblateness, orbits
+from .arrays import Array
 from .flight.flown import Itinerary, readout
 from .flight.gravity import Gravity, gravity_around
 from .flight.integrate import fly_each
 from .flight.stepping import land, turning_points
 from .kepler import propagate
 from .launch import IN_PLANE, Ascent, Heading
-from .reading.scope import on_ring
 from .ring import Ring
-from .scenario import Body, Insertion, Orbit, Pad
+from .scenario import Body, Insertion, Orbit, Pad, on_ring
 from .windows import angle_at_pass
-
-Array = NDArray[np.float64]
 
 _AIM_M = 0.1
 """How near to the ring a transfer from a parking orbit is aimed."""

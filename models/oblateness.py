@@ -12,12 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from . import frames
+from .arrays import Array
 from .scenario import Body
-
-Array = NDArray[np.float64]
 
 EQUATORIAL_SINE = 1e-9
 """Planes nearer to the equator than this (rad) have no node to speak of: angles count from a fixed axis."""

@@ -14,22 +14,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from . import frames
+from .arrays import Array
+from .azimuth import azimuth_of_least_tilt, ground_azimuth, in_corridor, launch_plane, site_speed
 from .launch import Ascent, TiltAt
 from .ring import Ring
 from .scenario import Body, Pad
-from .windows import (
-    Array,
-    SiteAndPlane,
-    azimuth_of_least_tilt,
-    ground_azimuth,
-    in_corridor,
-    launch_plane,
-    least_angle,
-    off_plane,
-    passes,
-    site_speed,
-    within,
-)
+from .site_and_plane import SiteAndPlane
+from .windows import least_angle, off_plane, passes, within
 
 Mask = NDArray[np.bool_]
 
@@ -208,12 +199,11 @@ def launch_state(way: Ascent, liftoff_s: float) -> LaunchState:
 
 @dataclass(frozen=True, kw_only=True)
 class Window:
-    """One launch window as a person reads it: the moment (of the pass, or nearest to it), headings, direction, angle.
+    """One launch window as a person reads it: the moment (of the pass, or nearest to it), headings, direction.
 
     Args:
         from_s, to_s: the span around it in which the site may launch; alike where it may at the pass only.
         azimuth_rad, flight_azimuth_rad: inertial, and over the turning ground.
-        off_plane_rad: angle of the site from the plane at the moment.
     """
 
     time_s: float
@@ -222,7 +212,6 @@ class Window:
     ascending: bool
     azimuth_rad: float
     flight_azimuth_rad: float
-    off_plane_rad: float
     in_corridor: bool
 
 
@@ -244,7 +233,6 @@ def windows_of(
     over_ground = flight_azimuth(body, pad, insertion_speed_m_s, azimuth)
     admitted = corridor_admits(body, pad, insertion_speed_m_s, azimuth)
     northward = np.cos(place.from_node(times)) > 0.0
-    off = np.abs(off_plane(place, times))
     return tuple(
         Window(
             time_s=time,
@@ -253,7 +241,6 @@ def windows_of(
             ascending=bool(northward[i]),
             azimuth_rad=float(azimuth[i]),
             flight_azimuth_rad=float(over_ground[i]),
-            off_plane_rad=float(off[i]) if off[i] > AT_PASS_RAD else 0.0,
             in_corridor=bool(admitted[i]),
         )
         for i, (time, start, end) in enumerate(moments)

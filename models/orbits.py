@@ -8,10 +8,10 @@ Students*, chapters 2 and 6.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
-TWO_PI = 2.0 * np.pi
+from .arrays import Array
+from .units import TWO_PI
 
 
 def rate(gm: float, radius_m: ArrayLike) -> Array:

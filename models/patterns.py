@@ -13,13 +13,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from .arrays import Array
 from .errors import InputError
 from .ring import Ring
-
-Array = NDArray[np.float64]
-TWO_PI = 2.0 * math.pi
+from .units import TWO_PI
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from .arrays import Array
 from .errors import InputError
-
-Array = NDArray[np.float64]
 
 # looks along a branch of stationary sharings on which their sum need not be monotone
 LOOKS = 16

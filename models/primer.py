@@ -13,11 +13,10 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .kepler import Arc, Held, fly, pull_back
-
-Array = NDArray[np.float64]
+from .apsis_sensitivity import Held
+from .arrays import Array
+from .kepler import Arc, fly, pull_back
 
 
 class Primer(NamedTuple):

@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 
 _CLOCK = re.compile(r"([+-]?)(\d+):(\d\d):(\d\d(?:\.\d+)?)")
 _TWO_PARTS = re.compile(r"[+-]?(\d+):(\d\d(?:\.\d+)?)")
-MINUTE, HOUR, DAY = 60.0, 3600.0, 86400.0
+MINUTE, DAY = 60.0, 86400.0
 
 
 def clock(seconds: float, places: int = 1) -> str:
@@ -162,3 +162,12 @@ def turned(angle_rad: float) -> float:
     (-85, True)
     """
     return math.pi - (math.pi - angle_rad) % (2.0 * math.pi)
+
+
+def listed(names: list[str]) -> str:
+    """Join names as in a sentence.
+
+    >>> listed(["Birch", "Cedar", "Hazel"])
+    'Birch, Cedar and Hazel'
+    """
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""

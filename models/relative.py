@@ -8,9 +8,9 @@ difference in radius is small. Rates are those of the reference orbit, rad/s.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
+from .arrays import Array
 
 
 def relative_transition(rate_rad_s: ArrayLike, time_s: ArrayLike) -> Array:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from .arrays import Array
 
 
 @dataclass(frozen=True, kw_only=True)

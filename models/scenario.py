@@ -335,3 +335,13 @@ class Scenario:
     def floor_m(self) -> float:
         """Lowest radius allowed on every arc after insertion: atmosphere top and clearance above it."""
         return self.body.radius_m + self.body.atmosphere_top_m + self.limits.clearance_m
+
+
+ON_RING_M = 1000.0
+ON_RING_SHARE = 1e-4
+"""An apsis is on the ring within 1 km, or within this share of the radius where that is more."""
+
+
+def on_ring(radius_m: float, ring_radius_m: float) -> bool:
+    """Whether a radius is the ring's, as near as a file rounds it."""
+    return abs(radius_m - ring_radius_m) <= max(ON_RING_M, ON_RING_SHARE * ring_radius_m)

@@ -22,6 +22,9 @@ UNITS: Mapping[str, Mapping[str, float]] = {
 }
 """For each kind of quantity, the suffixes that a key may end in and the factor to SI. ``impulse``: specific impulse."""
 
+TWO_PI = 2.0 * math.pi
+"""A turn in radians."""
+
 STANDARD_GRAVITY_M_S2 = 9.80665
 """Reference of every specific impulse (CGPM 1901)."""
 

@@ -12,8 +12,9 @@ from ..models.opportunities import IN_PLANE_RAD, Window, always_in_plane, turn_s
 from ..models.readouts import brief, instant, plain
 from ..models.ring import Ring
 from ..models.scenario import Pad, Scenario
+from ..models.site_and_plane import SiteAndPlane
 from ..models.sites import open_at
-from ..models.windows import SiteAndPlane, least_angle
+from ..models.windows import least_angle
 from ..optimizer.catalogue.problem import ring_of
 from .layout import Column, columns, heading, paragraph
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from ..models.launch import site_angle
-from ..models.readouts import DAY, brief, clock, instant, plain, span, turned
+from ..models.readouts import DAY, brief, clock, instant, listed, plain, span, turned
 from ..models.scenario import Body, Craft, Insertion, Pad, Scenario
 from .launch_windows import always_there, window_lines
 from .layout import Column, columns, paragraph
@@ -247,7 +247,7 @@ def _carrier_items(scenario: Scenario) -> list[str]:
     items = []
     for carrier in scenario.carriers:
         said = [
-            f"takes up {_listed(list(carrier.craft))}, all of them or none",
+            f"takes up {listed(list(carrier.craft))}, all of them or none",
             f"burns up to {brief(carrier.delta_v_m_s)} m/s",
         ]
         said.append(f"drops within {carrier.passes_max} passes of the ring after the first touch")
@@ -256,7 +256,7 @@ def _carrier_items(scenario: Scenario) -> list[str]:
         if carrier.mass_kg:
             said.append(f"{brief(carrier.mass_kg)} kg of its own")
         if carrier.pads:
-            said.append(f"from {_listed(list(carrier.pads))} only")
+            said.append(f"from {listed(list(carrier.pads))} only")
         items.append(f"{carrier.name}: {'; '.join(said)}. A launch each is looked at beside it.")
     return items
 
@@ -264,7 +264,7 @@ def _carrier_items(scenario: Scenario) -> list[str]:
 def _craft_items(scenario: Scenario) -> list[str]:
     items = []
     for told, names in _alike((_craft_item(scenario, craft), craft.name) for craft in scenario.craft):
-        items.append(f"{_listed(names)}: {told}")
+        items.append(f"{listed(names)}: {told}")
     return items
 
 
@@ -273,10 +273,6 @@ def _alike(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
     for told, name in pairs:
         found.setdefault(told, []).append(name)
     return list(found.items())
-
-
-def _listed(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _craft_item(scenario: Scenario, craft: Craft) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 
+from ..models.readouts import listed as listed
 from ..models.readouts import plain, span
 from ..optimizer.outcome import CraftPlan, Kept, Plan
 
@@ -31,15 +32,6 @@ def count(number: int, singular: str, plural: str = "") -> str:
     ('1 revolution', '3 revolutions', '2 craft')
     """
     return f"{number} {singular if number == 1 else plural or singular + 's'}"
-
-
-def listed(names: list[str]) -> str:
-    """Join names as in a sentence.
-
-    >>> listed(["Birch", "Cedar", "Hazel"])
-    'Birch, Cedar and Hazel'
-    """
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}" if names else ""
 
 
 def capital(text: str) -> str:

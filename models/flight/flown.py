@@ -13,15 +13,14 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..arrays import Array
 from ..burns import BurnModel
 from ..errors import FlightError
 from ..ring import Ring
 from .gravity import Gravity
 from .stepping import Arc, turning_points
-
-Array = NDArray[np.float64]
 
 TURN_MARGIN = 1.25
 """Ring turns to fly after the last burn, so that a slow craft still comes round once."""
@@ -106,7 +105,6 @@ class Leg:
     lowest_m: float
     lowest_s: float
     highest_m: float
-    highest_s: float
     periapsis_m: float | None
 
 
@@ -236,15 +234,14 @@ class Flight:
                     strict=True,
                 )
             )
-            low, high = int(np.argmin(radii)), int(np.argmax(radii))
+            low = int(np.argmin(radii))
             found.append(
                 Leg(
                     start_s=start,
                     end_s=end,
                     lowest_m=float(radii[low]),
                     lowest_s=float(times[low]),
-                    highest_m=float(radii[high]),
-                    highest_s=float(times[high]),
+                    highest_m=float(radii.max()),
                     periapsis_m=float(radii[dips].min()) if dips.any() else None,
                 )
             )

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Array
 from ..scenario import Body
 
-Array = NDArray[np.float64]
 Number = TypeVar("Number", float, Array)
 
 

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import frames
+from ..arrays import Array
 from ..burns import BurnModel, FiniteThrust, Impulsive, burn_duration, mass_after
 from ..errors import FlightError, InputError
 from .flown import TURN_MARGIN, Flight, Impulse, Itinerary, Leg, Readout, readout
@@ -50,7 +51,6 @@ __all__ = [
     "readout",
 ]
 
-Array = NDArray[np.float64]
 
 BATCH_MAX = 256
 """Arcs stepped together: more would only fill the memory (50 kB a revolution and arc)."""

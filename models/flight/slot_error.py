@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .. import frames
+from ..arrays import Array
 from ..errors import FlightError
 from ..ring import Ring
 from .flown import Flight
 
-Array = NDArray[np.float64]
 Positions = Callable[[Array], Array]
 
 _GAUSS_POINTS = 48

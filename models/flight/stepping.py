@@ -13,18 +13,17 @@ import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple, cast
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .. import frames
+from ..arrays import Array
 from ..burns import FiniteThrust
 from ..deadline import poll
 from ..errors import FlightError
 from .gravity import Gravity, Number
-
-Array = NDArray[np.float64]
 
 RELATIVE_TOLERANCE = 1e-13
 """Error allowed in a step, relative to the size of position and velocity."""
@@ -172,60 +171,36 @@ def step_together(
 
     Arcs that have arrived are left out of the rest, so that one long arc does not drag short ones along.
     """
-    from scipy.integrate import DOP853
-
     total = start.shape[1]
     active = np.arange(total)
     current = start
     last, final = start.copy(), start.copy()
     taken = np.zeros(total, dtype=np.intp)
     record: list[tuple[NDArray[np.intp], Array, Array]] = []
-    size = np.linalg.norm(start[:3], axis=0)
-    speed = np.linalg.norm(start[3:6], axis=0)
+    scale = np.empty_like(start)
+    scale[:3], scale[3:6] = np.linalg.norm(start[:3], axis=0), np.linalg.norm(start[3:6], axis=0)
+    scale[6] = scale[0] / scale[3]
     reached, step = 0.0, first_step
     while active.size:
         n = active.size
-        # scipy takes the root mean square over all arcs; dividing keeps each single arc within the tolerance
-        tolerance = max(relative / math.sqrt(n), TOLERANCE_FLOOR)
-        scale = np.empty((7, n))
-        scale[:3] = size[active]
-        scale[3:6] = speed[active]
-        scale[6] = size[active] / speed[active]
-
-        rate = rates(active)
-
-        def slope(_: float, y: Array, rate: Callable[[Array], Array] = rate) -> Array:
-            return rate(y.reshape(7, -1)).ravel()
-
-        solver = DOP853(
-            slope,
-            reached,
-            current.ravel(),
-            bound,
-            rtol=np.repeat([tolerance, SCIPY_FLOOR], [6 * n, n]),  # type: ignore[arg-type] # as below
-            atol=(tolerance * scale).ravel(),  # type: ignore[arg-type] # the stubs know floats only
-            first_step=min(step, bound - reached),
-        )
-        while True:
+        solver = _solver(rates(active), reached, current, bound, min(step, bound - reached), relative, scale[:, active])
+        arrived = np.zeros(n, dtype=bool)
+        while not arrived.any():
             poll()
             before = solver.y.reshape(7, n)
             message = _stepped(solver)
             if solver.status == "failed" or not np.all(np.isfinite(solver.y)):
                 raise FlightError(f"integration stopped at s = {float(solver.t)!r}: {message or 'not finite'}")
             if keep:
-                curve = cast(Any, solver.dense_output()).F  # the stubs know only the base class
-                record.append((active, before, curve.reshape(7, 7, n)))
+                record.append((active, before, solver.dense_output().F.reshape(7, 7, n)))
             taken[active] += 1
             if taken.max() > steps_max:
                 raise FlightError(f"no end after {steps_max} steps")
             current = solver.y.reshape(7, n)
             if solver.status == "finished":
-                arrived = np.ones(n, dtype=bool)
-                break
-            if until_s is not None:
+                arrived[:] = True
+            elif until_s is not None:
                 arrived = current[6] >= until_s[active]
-                if arrived.any():
-                    break
         last[:, active], final[:, active] = before, current
         reached, step = float(solver.t), float(solver.h_abs)
         active = active[~arrived]
@@ -236,6 +211,32 @@ def step_together(
         bases[k][:, chosen] = y
         curves[k][:, :, chosen] = f
     return Steps(taken, bases, curves, last, final)
+
+
+def _solver(
+    rate: Callable[[Array], Array],
+    from_s: float,
+    state: Array,
+    bound: float,
+    first_step: float,
+    relative: float,
+    scale: Array,
+) -> Any:
+    """scipy's integrator of arcs side by side; the stubs of its attributes are those of the base class only."""
+    from scipy.integrate import DOP853
+
+    n = state.shape[1]
+    # scipy takes the root mean square over all arcs; dividing keeps each single arc within the tolerance
+    tolerance = max(relative / math.sqrt(n), TOLERANCE_FLOOR)
+    return DOP853(
+        lambda _, y: rate(y.reshape(7, -1)).ravel(),
+        from_s,
+        state.ravel(),
+        bound,
+        rtol=np.repeat([tolerance, SCIPY_FLOOR], [6 * n, n]),  # type: ignore[arg-type] # as the next
+        atol=(tolerance * scale).ravel(),  # type: ignore[arg-type] # the stubs know floats only
+        first_step=first_step,
+    )
 
 
 def _stepped(solver: Any) -> str | None:

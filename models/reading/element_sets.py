@@ -11,12 +11,10 @@ import math
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..arrays import Array
 from ..scenario import Scenario
 from .document import Table
-
-Array = NDArray[np.float64]
 
 OLDEST_D = 30.0
 """Elements farther than this from the moment asked for say little about it."""

@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .. import frames, orbits
+from ..arrays import Array
 from ..errors import InputError
 from ..readouts import brief, clock
 from ..ring import Ring
@@ -26,7 +26,6 @@ from .tables import read_table
 from .toml_lines import key_lines
 from .toml_text import file_text, toml_tree
 
-Array = NDArray[np.float64]
 Status = Literal["pad", "done", "lost"]
 
 PERIOD_FITS = 1e-3

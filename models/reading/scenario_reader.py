@@ -20,7 +20,8 @@ from .. import bodies
 from ..errors import InputError
 from ..readouts import brief, degrees
 from ..scenario import Aim, Body, Craft, Errors, LimitSpec, Occupied, Orbit, RingSpec, Scenario, Source
-from .consistency import check, warnings
+from .cautions import warnings
+from .consistency import check
 from .document import Origin, Table
 from .launch_tables import apsides, carried_by, carrier, errors_of, pad
 from .overrides import apply_settings

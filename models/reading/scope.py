@@ -8,18 +8,8 @@ from __future__ import annotations
 import math
 
 from ..readouts import brief
-from ..scenario import Scenario
+from ..scenario import Scenario, on_ring
 from .document import Table
-
-ON_RING_M = 1000.0
-ON_RING_SHARE = 1e-4
-"""An apsis is on the ring within 1 km, or within this share of the radius where that is more."""
-
-
-def on_ring(radius_m: float, ring_radius_m: float) -> bool:
-    """Whether a radius is the ring's, as near as a file rounds it."""
-    return abs(radius_m - ring_radius_m) <= max(ON_RING_M, ON_RING_SHARE * ring_radius_m)
-
 
 SAME_NODES = 1e-6
 """Over the equator and over the poles, sin 2i below this, nodes do not drift apart."""

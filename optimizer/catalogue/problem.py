@@ -10,13 +10,15 @@ import numpy as np
 
 from ...models import frames, launch, oblateness, orbits
 from ...models import oblate_coast as coast
+from ...models.azimuth import azimuth_of_least_tilt
 from ...models.craft import delta_v_allowed
 from ...models.errors import InputError
 from ...models.flight.gravity import Gravity, gravity_around
 from ...models.opportunities import IN_PLANE_RAD, always_in_plane, band, corridor_admits, liftoffs, open_to, turn_s
 from ...models.ring import Ring
 from ...models.scenario import Craft, Pad, Scenario
-from ...models.windows import SiteAndPlane, azimuth_of_least_tilt, least_angle
+from ...models.site_and_plane import SiteAndPlane
+from ...models.windows import least_angle
 from ..outcome import Kept
 from ..routes.carrier import Aboard
 from ..routes.free_form import TimedFlight

@@ -13,11 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models import oblate_coast as coast
+from ...models.arrays import Array
+from ...models.azimuth import azimuth_of_least_tilt
 from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth
 from ...models.ring import Ring
 from ...models.scenario import Pad, Scenario
-from ...models.windows import Array, SiteAndPlane, azimuth_of_least_tilt, least_angle, off_plane, passes
+from ...models.site_and_plane import SiteAndPlane
+from ...models.windows import least_angle, off_plane, passes
 from ..catalogue.problem import problems
 from ..loosening import DEGREE, Loosening
 

@@ -17,9 +17,10 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ...models.kepler import Arc, Held, Universal, apoapsis_held, fly, periapsis_held, pull_back
+from ...models.apsis_sensitivity import Held, apoapsis_held, periapsis_held
+from ...models.arrays import Array, dot
+from ...models.kepler import Arc, Universal, fly, pull_back
 
-Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 
@@ -208,7 +209,7 @@ def sweep(chain: Chain, on_miss: Array, on_last: Array, loads: list[Load | None]
     last = len(chain.arcs)
     out = np.empty((rows, last + 1 + last * size, count))
     position, velocity = on_miss, -on_last
-    out[:, last] = -_dot(on_miss, chain.slot_speed) - _dot(on_last, chain.slot)
+    out[:, last] = -dot(on_miss, chain.slot_speed) - dot(on_last, chain.slot)
     for index in range(last - 1, -1, -1):
         arc, load = chain.arcs[index], loads[index]
         if load is not None:
@@ -222,7 +223,7 @@ def sweep(chain: Chain, on_miss: Array, on_last: Array, loads: list[Load | None]
         if load is not None:
             position, velocity = position + load.on_start, velocity + load.on_start_speed
             out[:, index] = _along(arc.start, arc.start_speed, arc.start_radius, load.on_start, load.on_start_speed)
-        out[:, index] -= _dot(position, chain.burns[index])
+        out[:, index] -= dot(position, chain.burns[index])
         first = last + 1 + index * size
         out[:, first : first + size] = np.moveaxis(velocity, 0, 1)
     return out
@@ -230,10 +231,4 @@ def sweep(chain: Chain, on_miss: Array, on_last: Array, loads: list[Load | None]
 
 def _along(position: Array, velocity: Array, radius: Array, on_position: Array, on_velocity: Array) -> Array:
     """What time alone does to quantities of a coasting state."""
-    return _dot(on_position, velocity) - _dot(on_velocity, position) / radius**3
-
-
-def _dot(left: Array, right: Array) -> Array:
-    """Product over the components of (d, K, B) with (d, B)."""
-    total: Array = left[0] * right[0] + left[1] * right[1]
-    return total if len(left) == 2 else total + left[2] * right[2]
+    return dot(on_position, velocity) - dot(on_velocity, position) / radius**3

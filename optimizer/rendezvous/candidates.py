@@ -1,6 +1,6 @@
 """Flights on the way to being polished: what a draft is, and how one flight is made into another.
 
-Units and the order of the unknowns are those of ``freeform_flight``.
+Units and the order of the unknowns are those of ``burn_chain``.
 """
 
 from __future__ import annotations
@@ -11,11 +11,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ...models.kepler import apoapsis_held, fly, periapsis_held, pull_back
+from ...models.apsis_sensitivity import apoapsis_held, periapsis_held
+from ...models.arrays import Array
+from ...models.kepler import fly, pull_back
 from ...models.primer import Limit, along_arc
-from .burn_chain import Array, Cases, Chain, bounds_on, fly_chain
-from .initial_guesses import Guess, Question
+from .burn_chain import Cases, Chain, bounds_on, fly_chain
 from .interior_point import Polished
+from .question import Guess, Question
 
 ADDED = 0.03  # size of a burn added where the primer is long, as a share of the cost
 IDLE = 5e-3  # share of the cost below which a burn may be superfluous

@@ -1,68 +1,21 @@
 """First guesses at the time-limited optimum, one family for each way of spending the time.
 
 Many local optima compete; which is best depends on the lead, the time and the limits, so each family gives one guess
-for every number of turns that fits. Units and the order of the unknowns are those of ``freeform_flight``; all guesses
+for every number of turns that fits. Units and the order of the unknowns are those of ``burn_chain``; all guesses
 are made in the ring plane, from the start as it projects on it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import NamedTuple
-
 import numpy as np
-from numpy.typing import NDArray
 
-from ...models.kepler import fly, highest, lowest, propagate
+from ...models.apsis_sensitivity import highest, lowest
+from ...models.arrays import Array
+from ...models.kepler import fly, propagate
 from ...models.lambert import lambert
-
-Array = NDArray[np.float64]
-TURN = 2.0 * np.pi
-
-
-class Guess(NamedTuple):
-    """Burn times (N,) and all burns but the last, (N - 1, 2), along the first two axes, with the name of the family.
-
-    ``cost`` is the sum of the burns of a guess that arrives, infinite where that was not computed; ``keeps`` tells
-    whether the guess is known to keep the radius limits.
-    """
-
-    family: str
-    times: Array
-    kicks: Array
-    cost: float = np.inf
-    keeps: bool = False
-
-
-@dataclass(frozen=True, kw_only=True)
-class Question:
-    """One start, slot and allowed time, in the ring plane: see :class:`.freeform_flight.Cases`."""
-
-    position: Array
-    velocity: Array
-    slot_angle: float
-    allowed: float
-    latest_first: float
-    floor: float
-    ceiling: float
-
-    @property
-    def on_ring(self) -> bool:
-        """Whether the craft flies the ring already, but for its phase."""
-        radius = float(np.hypot(*self.position))
-        along = float(self.position[0] * self.velocity[1] - self.position[1] * self.velocity[0])
-        outward = float(self.position @ self.velocity)
-        return abs(radius - 1.0) < 1e-6 and abs(along - 1.0) < 1e-6 and abs(outward) < 1e-6
-
-    def departures(self) -> Array:
-        """Times from which the first burn is tried: at once, and over the first turn of the craft's own orbit."""
-        last = min(self.latest_first, self.allowed)
-        if self.on_ring:
-            return np.zeros(1)
-        radius = float(np.hypot(*self.position))
-        inverse = 2.0 / radius - float(self.velocity @ self.velocity)
-        turn = TURN * inverse**-1.5 if inverse > 1e-3 else self.allowed
-        return np.linspace(0.0, min(0.9 * last, turn), 7)[:6] if last > 0.0 else np.zeros(1)
+from ...models.units import TWO_PI as TURN
+from .question import Guess, Question, from_local
+from .tangent_guesses import split_tangents
 
 
 def guesses(question: Question) -> list[Guess]:
@@ -153,7 +106,7 @@ def along_limit(question: Question, count: int = 300) -> list[Guess]:
                 change = limit**-0.5 - momentum / limit
                 local = np.array([[outward, momentum - 1.0], [0.0, change], [0.0, -change]])
                 times = np.array([0.0, taken[i], question.allowed - taken[i], question.allowed])
-                found.append(Guess("along the limit", times, _from_local(question, times, local)))
+                found.append(Guess("along the limit", times, from_local(question, times, local)))
     return found
 
 
@@ -233,21 +186,8 @@ def mirrored(question: Question, most: int = 6) -> list[Guess]:
                 ]
             )
             times = np.array([0.0, time / 2.0 - s[i], time / 2.0 + s[i], time])
-            found.append(Guess("mirrored", times, _from_local(question, times, local)))
+            found.append(Guess("mirrored", times, from_local(question, times, local)))
     return found
-
-
-def _from_local(question: Question, times: Array, local: Array) -> Array:
-    """Burns given outward and along, as vectors, by flying them one after the other."""
-    position, velocity = question.position.reshape(2, 1), question.velocity.reshape(2, 1)
-    now, kicks = 0.0, []
-    for time, (outward, along) in zip(times, local, strict=False):
-        arc = fly(position, velocity, np.array([time - now]))
-        unit = arc.end / arc.end_radius
-        kick = outward * unit + along * np.array([-unit[1], unit[0]])
-        kicks.append(kick[:, 0])
-        position, velocity, now = arc.end, arc.end_speed + kick, float(time)
-    return np.array(kicks)
 
 
 def lambert_arcs(question: Question, departures: int = 12, arrivals: int = 24, keep: int = 8) -> list[Guess]:
@@ -290,6 +230,17 @@ def lambert_arcs(question: Question, departures: int = 12, arrivals: int = 24, k
     return found
 
 
+BRANCHES = ((0, False), (1, False), (1, True))
+"""Whole turns of a Lambert arc, and which of the two that make a turn, in :func:`via_points`."""
+
+
+def _branches(first: Array, last: Array, time: Array) -> tuple[Array, Array]:
+    """Lambert arcs of every branch, last but one in the axes; not a number where the time is too short."""
+    turns, steep = np.array([n for n, _ in BRANCHES]), np.array([high for _, high in BRANCHES])
+    safe = np.where(time > 0.05, time, np.nan)[..., None]
+    return lambert(first[..., None, :], last[..., None, :], safe, 1.0, revolutions=turns, high=steep)
+
+
 def via_points(question: Question, keep: int = 8) -> list[Guess]:
     """Three burns from a start off the ring: two Lambert arcs over a grid of points and times between them.
 
@@ -304,22 +255,15 @@ def via_points(question: Question, keep: int = 8) -> list[Guess]:
     low = max(question.floor, 0.55 * min(begin, 1.0))
     high = min(question.ceiling, 1.6 * max(begin, 1.0))
     radius, angle = np.linspace(low, high, 8), TURN * np.arange(14) / 14.0
-    branches = [(0, False), (1, False), (1, True)]
     m, r, u = (axis.ravel() for axis in np.meshgrid(meet, radius, angle, indexing="ij"))
     point = r[:, None] * np.stack([np.cos(u), np.sin(u)], axis=-1)
     start, speed = propagate(question.position, question.velocity, leave)
     slot_angle = question.slot_angle + arrive
     slot = np.stack([np.cos(slot_angle), np.sin(slot_angle)], axis=-1)
     slot_speed = np.stack([-np.sin(slot_angle), np.cos(slot_angle)], axis=-1)
-    turns, steep = np.array([n for n, _ in branches]), np.array([h for _, h in branches])
-
-    def arcs(first: Array, last: Array, time: Array) -> tuple[Array, Array]:
-        safe = np.where(time > 0.05, time, np.nan)[..., None]
-        return lambert(first[..., None, :], last[..., None, :], safe, 1.0, revolutions=turns, high=steep)
-
     # (points, departures or arrivals, branches, 2)
-    out, there = arcs(start[None], point[:, None], m[:, None] - leave[None])
-    away, home = arcs(point[:, None], slot[None], arrive[None] - m[:, None])
+    out, there = _branches(start[None], point[:, None], m[:, None] - leave[None])
+    away, home = _branches(point[:, None], slot[None], arrive[None] - m[:, None])
     first = np.linalg.norm(out - speed[:, None], axis=-1).reshape(len(m), -1)
     last = np.linalg.norm(slot_speed[:, None] - home, axis=-1).reshape(len(m), -1)
     there, away = there.reshape(len(m), -1, 2), away.reshape(len(m), -1, 2)
@@ -329,7 +273,7 @@ def via_points(question: Question, keep: int = 8) -> list[Guess]:
     best = np.argsort(cost, axis=None)[:600]
     best = best[np.isfinite(cost.ravel()[best])]
     p, i, j = np.unravel_index(best, cost.shape)
-    d, a = i // len(branches), j // len(branches)
+    d, a = i // len(BRANCHES), j // len(BRANCHES)
     outward = fly(start[d].T, out.reshape(len(m), -1, 2)[p, i].T, m[p] - leave[d])
     homeward = fly(point[p].T, away[p, j].T, arrive[a] - m[p])
     keeps = np.ones(len(p), dtype=np.bool_)
@@ -352,72 +296,3 @@ def via_points(question: Question, keep: int = 8) -> list[Guess]:
             kicks = np.stack([outward.start_speed[:, k] - speed[d[k]], away[p[k], j[k]] - there[p[k], i[k]]])
             found.append(Guess("by way of a point", times, kicks, float(cost[p[k], i[k], j[k]]), wanted))
     return found
-
-
-def tangents(question: Question, keep: int = 4) -> list[Guess]:
-    """Two burns at one point of the ring: phasing orbits that return to it when the slot is there.
-
-    From the ring the first burn comes at once; else where the craft's own orbit crosses or touches the ring within
-    the allowed time. At a touch both burns are along the ring; at a crossing the direction of the phasing orbit is
-    the best of a fan between the arriving and the ring's.
-    """
-    found = []
-    for time in _ring_touches(question):
-        position, velocity = (part.ravel() for part in propagate(question.position, question.velocity, time))
-        position = position / np.hypot(*position)
-        angle = float(np.arctan2(position[1], position[0]))
-        circular = np.array([-position[1], position[0]])
-        first_wait = (angle - question.slot_angle - time) % TURN
-        waits = first_wait + TURN * np.arange(int(max(0.0, question.allowed - time - first_wait) / TURN) + 1)
-        for wait in waits[(waits > 0.1) & (waits <= question.allowed - time)]:
-            for turns in range(1, int(wait / TURN * 2.5) + 2):
-                inverse = (TURN * turns / wait) ** (2.0 / 3.0)
-                other = 2.0 / inverse - 1.0
-                keeps = question.floor <= other <= question.ceiling
-                if other < question.floor - 0.05 or other > question.ceiling + 0.05 or other < 0.05:
-                    continue
-                fan = np.linspace(0.0, 1.0, 9)[:, None]
-                heading = (1.0 - fan) * velocity / np.hypot(*velocity) + fan * circular
-                flown = np.sqrt(2.0 - inverse) * heading / np.hypot(*heading.T)[:, None]
-                costs = np.hypot(*(flown - velocity).T) + np.hypot(*(circular - flown).T)
-                best = int(np.argmin(costs))
-                kick = (flown[best] - velocity)[None]
-                found.append(Guess("tangent orbit", np.array([time, time + wait]), kick, float(costs[best]), keeps))
-    return sorted(found, key=lambda guess: guess.cost)[:keep]
-
-
-def split_tangents(question: Question, keep: int = 3) -> list[Guess]:
-    """Four burns from the ring: both burns of a tangent orbit in halves, the time to spare between the halves."""
-    found = []
-    for guess in tangents(question, 2 * keep):
-        spare = question.allowed - float(guess.times[1])
-        if 0.02 * TURN < spare < 0.9 * TURN and 2.0 * spare < question.allowed:
-            half = 0.5 * float(guess.kicks[0, 1])
-            times = np.array([0.0, spare, question.allowed - spare, question.allowed])
-            local = np.array([[0.0, half], [0.0, half], [0.0, -half]])
-            found.append(Guess("split tangent orbit", times, _from_local(question, times, local)))
-    return found[:keep]
-
-
-def _ring_touches(question: Question, samples: int = 600, most: int = 6) -> list[float]:
-    """Times at which the craft's own orbit crosses the ring, or touches it to a thousandth, before it must burn."""
-    if question.on_ring:
-        return [0.0]
-    last = min(question.latest_first, question.allowed)
-    times = np.linspace(0.0, last, samples)
-    position, _ = propagate(question.position, question.velocity, times)
-    height = np.hypot(*position.T) - 1.0
-    size = np.abs(height)
-    near = np.flatnonzero((size[1:-1] <= size[:-2]) & (size[1:-1] <= size[2:]) & (size[1:-1] < 0.05)) + 1
-    found = []
-    for i in near:
-        low, high = times[i - 1], times[i + 1]
-        for _ in range(4):
-            fine = np.linspace(low, high, 41)
-            there, _ = propagate(question.position, question.velocity, fine)
-            at = int(np.argmin(np.abs(np.hypot(*there.T) - 1.0)))
-            low, high = fine[max(at - 1, 0)], fine[min(at + 1, 40)]
-        there, _ = propagate(question.position, question.velocity, fine[at])
-        if abs(np.hypot(*there) - 1.0) < 1e-3:
-            found.append(float(fine[at]))
-    return found[:most]

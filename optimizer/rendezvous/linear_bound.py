@@ -14,9 +14,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.arrays import Array
 from ...models.relative import relative_transition
-
-Array = NDArray[np.float64]
 
 SAMPLES_PER_RADIAN = 8
 FINE_PER_RADIAN = 80
@@ -29,7 +28,7 @@ def relative_state(position: Array, velocity: Array, slot_angle: float) -> Array
     """State of a craft about a slot at the same moment, (6,), with lengths along the ring counted along the arc.
 
     Args:
-        position, velocity: (d,), d = 2 or 3, in the axes of ``freeform_flight``.
+        position, velocity: (d,), d = 2 or 3, in the axes of ``burn_chain``.
         slot_angle: of the slot; the lead is taken in (-pi, pi].
     """
     radius = float(np.hypot(position[0], position[1]))

@@ -8,8 +8,10 @@ from collections.abc import Callable
 
 import numpy as np
 
+from ...models.arrays import Array
 from ...models.deadline import poll
-from .burn_chain import Array, fly_chain
+from .barrier import Schedule
+from .burn_chain import fly_chain
 from .candidates import (
     Best,
     Bests,
@@ -23,8 +25,10 @@ from .candidates import (
     with_added,
     without_least,
 )
-from .initial_guesses import Guess, Question, along_limit, guesses, lambert_arcs, tangents, via_points
-from .interior_point import SAME, Polished, Schedule, polish
+from .initial_guesses import along_limit, guesses, lambert_arcs, via_points
+from .interior_point import SAME, Polished, polish
+from .question import Guess, Question
+from .tangent_guesses import tangents
 
 # from a first guess; from a guess of two burns; from a flight that is nearly one; and to the last digit
 ROUGH = Schedule(iterations=40, barrier_end=1e-5)

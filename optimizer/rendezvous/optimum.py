@@ -1,7 +1,7 @@
 """The time-limited optimum: the least delta-v that brings a craft from any state into a slot in an allowed time.
 
 Impulsive burns, two-body gravity; the number of burns is free up to a limit, and coasts before the first and after
-the last burn are free. Many first guesses are polished side by side (``freeform_search``); the best local optimum is
+the last burn are free. Many first guesses are polished side by side (``multistart.py``); the best local optimum is
 returned with its evidence: the primer vector's largest excess, and a lower bound within the linearized model. That it
 is the global optimum is not proved.
 """
@@ -10,21 +10,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import TypedDict, Unpack
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...models.apsis_sensitivity import highest, lowest
+from ...models.arrays import Array
 from ...models.errors import InputError
-from ...models.kepler import fly, highest, lowest
+from ...models.kepler import fly
 from .burn_chain import Cases, fly_chain
 from .candidates import Best, Questions, peaks_of
-from .initial_guesses import Question, tangents
 from .linear_bound import linear_bound, relative_state
 from .multistart import solve
+from .question import Question
+from .tangent_guesses import tangents
 
-Array = NDArray[np.float64]
 IN_SLOT = 1e-9  # relative state, in ring radii and circular speeds, of a craft that needs no burn
 FLAT = 1e-9  # tilt in radians below which a start lies in the ring plane
 
@@ -67,8 +69,7 @@ class FreeformSolution:
             burn that it would save, at the place where it saves most. Where a flight follows a radius limit closely it
             says too much: another burn would meet the limit again.
         linear_bound_m_s: a lower bound proved within the motion linearized about the slot (see ``linear_bound.py``);
-        the
-            true least cost may lie a little below it, the more the larger lead and burns are.
+            the true least cost may lie a little below it, the more the larger lead and burns are.
         family: the kind of first guess that it came from.
         residual: of the conditions of a local optimum, relative to the cost.
     """
@@ -85,17 +86,22 @@ class FreeformSolution:
     residual: float
 
 
+class _Needed(TypedDict):
+    gm: float
+    ring_radius_m: float
+    slot_lead_rad: float
+
+
+class ToSlot(_Needed, total=False):
+    """Where to and within which radii: keyword arguments that the calls here share; see :func:`least_delta_v`."""
+
+    floor_m: float
+    ceiling_m: float
+    pole: Sequence[float]
+
+
 def least_delta_v(
-    start: State,
-    *,
-    gm: float,
-    ring_radius_m: float,
-    slot_lead_rad: float,
-    allowed_s: float,
-    floor_m: float = 0.0,
-    ceiling_m: float = math.inf,
-    burns_max: int = 4,
-    pole: Sequence[float] = (0.0, 0.0, 1.0),
+    start: State, *, allowed_s: float, burns_max: int = 4, **to: Unpack[ToSlot]
 ) -> FreeformSolution | None:
     """The least total delta-v into a slot of a circular ring within an allowed time.
 
@@ -106,10 +112,10 @@ def least_delta_v(
         slot_lead_rad: how far the slot is ahead of the craft at ``start.time_s``, along the ring, positive ahead,
             measured from the craft's direction as projected on the ring plane.
         allowed_s: the last burn comes at or before ``start.time_s + allowed_s``.
-        floor_m: lowest radius after the first burn; no coast before it may end below it on the way down.
-        ceiling_m: highest radius after the first burn.
         burns_max: at most so many burns, 2 to 5.
-        pole: direction about which the ring turns counterclockwise.
+        floor_m: lowest radius after the first burn (0: none); no coast before it may end below it on the way down.
+        ceiling_m: highest radius after the first burn; infinite if not given.
+        pole: direction about which the ring turns counterclockwise, the third axis if not given.
 
     Returns:
         The best flight found, None where none was.
@@ -125,31 +131,11 @@ def least_delta_v(
         >>> round(best.delta_v_m_s, 4), len(best.burns)
         (0.1017, 4)
     """
-    found = least_delta_v_over_times(
-        start,
-        gm=gm,
-        ring_radius_m=ring_radius_m,
-        slot_lead_rad=slot_lead_rad,
-        allowed_s=[allowed_s],
-        floor_m=floor_m,
-        ceiling_m=ceiling_m,
-        burns_max=burns_max,
-        pole=pole,
-    )
-    return found[0]
+    return least_delta_v_over_times(start, allowed_s=[allowed_s], burns_max=burns_max, **to)[0]
 
 
 def least_delta_v_over_times(
-    start: State,
-    *,
-    gm: float,
-    ring_radius_m: float,
-    slot_lead_rad: float,
-    allowed_s: Sequence[float],
-    floor_m: float = 0.0,
-    ceiling_m: float = math.inf,
-    burns_max: int = 4,
-    pole: Sequence[float] = (0.0, 0.0, 1.0),
+    start: State, *, allowed_s: Sequence[float], burns_max: int = 4, **to: Unpack[ToSlot]
 ) -> tuple[FreeformSolution | None, ...]:
     """The price of time for one craft: :func:`least_delta_v` for many allowed times at once.
 
@@ -168,8 +154,10 @@ def least_delta_v_over_times(
     times = [float(time) for time in allowed_s]
     if not times or any(later <= earlier for earlier, later in pairwise(times)):
         raise InputError("allowed_s must hold one or more times that ascend.")
-    posed = _posed(start, gm, ring_radius_m, slot_lead_rad, times, floor_m, ceiling_m, burns_max, pole)
-    offset = relative_state(posed.position, posed.velocity, slot_lead_rad)
+    if not 2 <= burns_max <= 5:
+        raise InputError(f"burns_max = {burns_max} must be 2 to 5.")
+    posed = _posed(start, times, **to)
+    offset = relative_state(posed.position, posed.velocity, to["slot_lead_rad"])
     if np.abs(offset).max() < IN_SLOT:
         return (_nothing_to_do(start),) * len(times)
     best = solve(posed.questions, burns_max)
@@ -180,17 +168,7 @@ def least_delta_v_over_times(
     )
 
 
-def tangent_orbits(
-    start: State,
-    *,
-    gm: float,
-    ring_radius_m: float,
-    slot_lead_rad: float,
-    allowed_s: float,
-    floor_m: float = 0.0,
-    ceiling_m: float = math.inf,
-    pole: Sequence[float] = (0.0, 0.0, 1.0),
-) -> tuple[Array, Array]:
+def tangent_orbits(start: State, *, allowed_s: float, **to: Unpack[ToSlot]) -> tuple[Array, Array]:
     """Phasing orbits that leave the ring and return to it at one point, within the limits: what all else is held to.
 
     From a start off the ring they begin where its orbit crosses or touches the ring; a start out of the ring plane is
@@ -199,7 +177,7 @@ def tangent_orbits(
     Returns:
         Times from the start by which each ends, s, and its total delta-v, m/s, both (K,), the cheapest first.
     """
-    posed = _posed(start, gm, ring_radius_m, slot_lead_rad, [allowed_s], floor_m, ceiling_m, 2, pole)
+    posed = _posed(start, [allowed_s], **to)
     found = [guess for guess in tangents(posed.questions.each[0], 10_000) if guess.keeps]
     ends = np.array([float(guess.times[-1]) for guess in found]) * posed.time
     return ends, np.array([guess.cost for guess in found]) * posed.speed
@@ -237,14 +215,14 @@ class _Posed:
 
 def _posed(
     start: State,
+    allowed_s: list[float],
+    *,
     gm: float,
     ring_radius_m: float,
     slot_lead_rad: float,
-    allowed_s: list[float],
-    floor_m: float,
-    ceiling_m: float,
-    burns_max: int,
-    pole: Sequence[float],
+    floor_m: float = 0.0,
+    ceiling_m: float = math.inf,
+    pole: Sequence[float] = (0.0, 0.0, 1.0),
 ) -> _Posed:
     for name, value in (("gm", gm), ("ring_radius_m", ring_radius_m), *(("allowed_s", time) for time in allowed_s)):
         if not (math.isfinite(value) and value > 0.0):
@@ -256,8 +234,47 @@ def _posed(
             f"the ring at {ring_radius_m:.9g} m must lie between floor_m = {floor_m:.9g} "
             f"and ceiling_m = {ceiling_m:.9g}."
         )
-    if not 2 <= burns_max <= 5:
-        raise InputError(f"burns_max = {burns_max} must be 2 to 5.")
+    position, velocity, axes = _in_ring_axes(start, pole)
+    speed = math.sqrt(gm / ring_radius_m)
+    r, v = position / ring_radius_m, velocity / speed
+    size = 2 if abs(r[2]) < FLAT and abs(v[2]) < FLAT else 3
+    r, v = r[:size], v[:size]
+    floor, ceiling = floor_m / ring_radius_m, ceiling_m / ring_radius_m
+    allowed = np.array(allowed_s) * speed / ring_radius_m
+    latest = _latest_departure(r, v, float(allowed[-1]), floor)
+    full = np.ones(len(allowed))
+    question = Question(
+        position=r[:2],
+        velocity=v[:2],
+        slot_angle=slot_lead_rad,
+        allowed=float(allowed[-1]),
+        latest_first=latest,
+        floor=floor,
+        ceiling=ceiling,
+    )
+    cases = Cases(
+        position=r[:, None] * full,
+        velocity=v[:, None] * full,
+        slot_angle=slot_lead_rad * full,
+        allowed=allowed,
+        latest_first=latest * full,
+        floor=floor * full,
+        ceiling=ceiling * full,
+    )
+    return _Posed(
+        length=ring_radius_m,
+        speed=speed,
+        time=ring_radius_m / speed,
+        axes=axes,
+        epoch=start.time_s,
+        position=r,
+        velocity=v,
+        questions=Questions(each=tuple(replace(question, allowed=float(time)) for time in allowed), cases=cases),
+    )
+
+
+def _in_ring_axes(start: State, pole: Sequence[float]) -> tuple[Array, Array, Array]:
+    """Position and velocity in the axes that come third, as rows: to the craft as projected, along, and the pole."""
     position, velocity = np.array(start.position_m, dtype=np.float64), np.array(start.velocity_m_s, dtype=np.float64)
     up = np.array(pole, dtype=np.float64)
     if not (np.isfinite([*position, *velocity, *up]).all() and position.any() and up.any()):
@@ -268,46 +285,7 @@ def _posed(
         raise InputError("start lies on the ring's axis, from where no lead can be counted.")
     ahead /= np.linalg.norm(ahead)
     axes = np.stack([ahead, np.cross(up, ahead), up])
-    speed = math.sqrt(gm / ring_radius_m)
-    r, v = axes @ position / ring_radius_m, axes @ velocity / speed
-    size = 2 if abs(r[2]) < FLAT and abs(v[2]) < FLAT else 3
-    r, v = r[:size], v[:size]
-    floor, ceiling = floor_m / ring_radius_m, ceiling_m / ring_radius_m
-    allowed = np.array(allowed_s) * speed / ring_radius_m
-    latest = _latest_departure(r, v, float(allowed[-1]), floor)
-    full = np.ones(len(allowed))
-    return _Posed(
-        length=ring_radius_m,
-        speed=speed,
-        time=ring_radius_m / speed,
-        axes=axes,
-        epoch=start.time_s,
-        position=r,
-        velocity=v,
-        questions=Questions(
-            each=tuple(
-                Question(
-                    position=r[:2],
-                    velocity=v[:2],
-                    slot_angle=slot_lead_rad,
-                    allowed=float(time),
-                    latest_first=latest,
-                    floor=floor,
-                    ceiling=ceiling,
-                )
-                for time in allowed
-            ),
-            cases=Cases(
-                position=r[:, None] * full,
-                velocity=v[:, None] * full,
-                slot_angle=slot_lead_rad * full,
-                allowed=allowed,
-                latest_first=latest * full,
-                floor=floor * full,
-                ceiling=ceiling * full,
-            ),
-        ),
-    )
+    return axes @ position, axes @ velocity, axes
 
 
 def _latest_departure(position: Array, velocity: Array, allowed: float, floor: float) -> float:

@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
+
+from ...models.arrays import Array
 
 if TYPE_CHECKING:
     from .optimum import FreeformSolution, State
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +56,7 @@ def price_of_time(
     burns_max: int = 4,
     pole: Sequence[float] = (0.0, 0.0, 1.0),
 ) -> TimePrice:
-    """Work out the price of time of one craft; arguments and errors as for :func:`.freeform.least_delta_v`.
+    """Work out the price of time of one craft; arguments and errors as for :func:`.optimum.least_delta_v`.
 
     >>> from ringwright.optimizer.rendezvous.optimum import State
     >>> here = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))

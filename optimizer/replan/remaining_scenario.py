@@ -21,8 +21,7 @@ from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import fly, fly_each
 from ...models.flight.stepping import turning_points
 from ...models.reading.observed import Observed, Seen, orbit_of_state
-from ...models.reading.scope import on_ring
-from ...models.scenario import Carrier, Craft, Occupied, Orbit, Pad, RingSpec, Scenario
+from ...models.scenario import Carrier, Craft, Occupied, Orbit, Pad, RingSpec, Scenario, on_ring
 from ..outcome import CraftPlan, Outcome, Plan
 from ..trajectory.differential_correction import IMPULSIVE
 

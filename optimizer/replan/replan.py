@@ -13,9 +13,8 @@ from ...models import oblate_coast as coast
 from ...models.errors import InputError
 from ...models.oblateness import ring_state
 from ...models.reading.observed import Observed, Seen
-from ...models.reading.scope import on_ring
 from ...models.ring import Ring
-from ...models.scenario import Aim, Scenario
+from ...models.scenario import Aim, Scenario, on_ring
 from ..catalogue.problem import problems
 from ..outcome import CraftPlan, Outcome, Plan, later
 from ..plan import best_phase, make_plan

@@ -10,10 +10,11 @@ import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...models.arrays import Array
 from ...models.burns import propellant_needed
 from ...models.craft import delta_v_allowed
 from ...models.errors import InputError
@@ -24,7 +25,6 @@ from .craft_leg import Story, has_closed_form, refuse_untold, story_of
 from .linear import LinearStory, linear_story_of
 from .quantiles import Quantile, quantiles
 
-Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 AnyStory = Story | LinearStory
 
@@ -244,28 +244,30 @@ def exact_m_s(story: AnyStory) -> float:
     return float(flown(story.with_errors(Errors()), np.zeros((numbers_of(story), 1))).delta_v_m_s[0])
 
 
-class _Counts:
-    """What is counted over the blocks of one craft."""
+class _Counts(NamedTuple):
+    """Flights of one craft: how many went on, were phased out, dipped too low; slot errors of some, either way."""
 
-    def __init__(self) -> None:
-        self.went_on = self.phased_out = self.too_low = 0
-        self.slot_errors: list[Array] = []
+    went_on: int
+    phased_out: int
+    too_low: int
+    slot_errors: Array
 
 
 def _gather(story: AnyStory, samples: int, seed: int, craft: int, out: Array, progress: Progress) -> _Counts:
-    counts = _Counts()
-    for number in range(math.ceil(samples / BLOCK)):
-        first = number * BLOCK
+    """Fly one craft block by block: what is burned goes into ``out``, (samples,)."""
+    counts = np.zeros(3, dtype=np.int64)
+    slot_errors = []
+    for number, first in enumerate(range(0, samples, BLOCK)):
         size = min(BLOCK, samples - first)
         flights = block(story, seed, craft, number)
         out[first : first + size] = flights.delta_v_m_s[:size]
-        counts.went_on += int(np.count_nonzero(flights.went_on[:size]))
-        counts.phased_out += int(np.count_nonzero(flights.phased_out[:size]))
-        counts.too_low += int(np.count_nonzero(flights.too_low[:size]))
-        if number * BLOCK < RANKING_SAMPLES:
-            counts.slot_errors.append(np.abs(flights.slot_error_rad[:size]))
+        which = np.stack([flights.went_on, flights.phased_out, flights.too_low])
+        counts += np.count_nonzero(which[:, :size], axis=1)
+        if first < RANKING_SAMPLES:
+            slot_errors.append(np.abs(flights.slot_error_rad[:size]))
         progress(f"{story.craft}: {first + size:,} of {samples:,} flights".replace(",", " "))
-    return counts
+    went_on, phased_out, too_low = counts.tolist()
+    return _Counts(went_on, phased_out, too_low, np.concatenate(slot_errors))
 
 
 def _named(scenario: Scenario, name: str) -> Craft:
@@ -296,7 +298,7 @@ def _craft_budget(scenario: Scenario, story: AnyStory, used: Array, counts: _Cou
         went_on=counts.went_on / used.size,
         phased_out=counts.phased_out / used.size,
         too_low=counts.too_low / used.size,
-        slot_error_rad=quantiles(np.concatenate(counts.slot_errors), (0.99,))[0].value,
+        slot_error_rad=quantiles(counts.slot_errors, (0.99,))[0].value,
         too_late=story.too_late,
         by_law=isinstance(story, LinearStory),
     )

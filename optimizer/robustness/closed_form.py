@@ -20,10 +20,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.arrays import Array
 from ...models.dispersions import BurnErrors, burn_errors
 from .craft_leg import Story
-
-Array = NDArray[np.float64]
 
 HALF = 0.5
 """Share of the slot's tolerance from which a period is trimmed: the other half is left for the burns to come."""

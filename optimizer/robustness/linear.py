@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.arrays import Array
 from ...models.dispersions import burn_error_vectors, let_go_off
 from ...models.flight.flown import TURN_MARGIN
 from ...models.flight.gravity import gravity_around
@@ -30,8 +31,6 @@ from ..trajectory.limits import PLANE_SLACK_RAD
 from .closed_form import HALF, Flights
 from .craft_leg import Told, errors_of, trim_turns
 from .sensitivity import STEP_M_S, STEP_S
-
-Array = NDArray[np.float64]
 
 STEPS = {"periapsis_m": 100.0, "apoapsis_m": 100.0, "inclination_rad": 1e-5, "node_rad": 1e-5, "insertion_time_s": 1.0}
 """Steps of the differences in what the launcher is off by; those of burns are `sensitivity`'s."""

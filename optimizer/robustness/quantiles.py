@@ -2,18 +2,18 @@
 
 The number of n samples below the p-quantile is binomial(n, p), so that the r-th smallest sample is at or above the
 quantile with the probability that no more than r - 1 are below it. Source: H. A. David and H. N. Nagaraja, *Order
-Statistics*, 3rd edition, section 7.1 (from memory).
+Statistics*, 3rd edition, section 7.1 (from memory). scipy counts the ranks.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from ...models.arrays import Array
 
 CONFIDENCE = 0.95
 """How sure each of the two bounds of a quantile is, alone."""
@@ -32,45 +32,29 @@ class Quantile:
     high: float
 
 
-def rank_above(samples: int, share: float, confidence: float = CONFIDENCE) -> int | None:
-    """The least rank, counted from 1, whose sample is at or above the quantile with that confidence; None for none.
-
-    >>> rank_above(299, 0.99), rank_above(298, 0.99)
-    (299, None)
-    """
-    from scipy.stats import binom
-
-    rank = int(binom.ppf(confidence, samples, share)) + 1
-    return rank if rank <= samples else None
-
-
-def rank_below(samples: int, share: float, confidence: float = CONFIDENCE) -> int | None:
-    """The greatest rank, counted from 1, whose sample is at or below the quantile with that confidence; None for none.
-
-    >>> rank_below(299, 0.01), rank_below(298, 0.01)
-    (1, None)
-    """
-    mirrored = rank_above(samples, 1.0 - share, confidence)
-    return None if mirrored is None else samples + 1 - mirrored
-
-
 def quantiles(values: Array, shares: tuple[float, ...]) -> tuple[Quantile, ...]:
     """Quantiles of samples, shape (samples,), each the smallest sample that at least that share does not exceed.
 
     >>> [one] = quantiles(np.arange(1.0, 300.0), (0.99,))
-    >>> one.value, one.high
+    >>> float(one.value), one.high
     (297.0, 299.0)
     """
-    count = values.size
-    ranks = [(max(math.ceil(share * count), 1), rank_below(count, share), rank_above(count, share)) for share in shares]
-    wanted = sorted({rank - 1 for trio in ranks for rank in trio if rank is not None})
-    parted = np.partition(values, wanted)
     return tuple(
         Quantile(
             share=share,
-            value=float(parted[rank - 1]),
-            low=-math.inf if low is None else float(parted[low - 1]),
-            high=math.inf if high is None else float(parted[high - 1]),
+            value=float(np.quantile(values, share, method="inverted_cdf")),
+            low=_bound(values, share, above=False),
+            high=_bound(values, share, above=True),
         )
-        for share, (rank, low, high) in zip(shares, ranks, strict=True)
+        for share in shares
     )
+
+
+def _bound(values: Array, share: float, *, above: bool) -> float:
+    """One bound of a quantile; infinite where the samples are too few."""
+    from scipy.stats import quantile_test
+
+    tested = quantile_test(values, p=share, alternative="less" if above else "greater")
+    interval: Any = tested.confidence_interval(CONFIDENCE)  # the stubs know no ends of it
+    bound = float(interval.high if above else interval.low)
+    return bound if math.isfinite(bound) else math.inf if above else -math.inf

@@ -81,9 +81,7 @@ def speeds(touch: Touch, way: launch.Ascent, able_m_s: float) -> list[tuple[floa
     level = abs(arrival - ring.speed_m_s) < ALIKE_M_S
     found = [(arrival, safe and not level)]
     ceiling = min(touch.ceiling_m, 2.0 * ring.radius_m * STEPS_BEYOND ** (2.0 / 3.0) - ring.radius_m)
-    drops = carrier_orbits(
-        replace(ring, planes=1), arrival_speed_m_s=arrival, floor_m=touch.floor_m, ceiling_m=ceiling, drops=1
-    )
+    drops = carrier_orbits(replace(ring, planes=1), arrival_speed_m_s=arrival, floor_m=touch.floor_m, ceiling_m=ceiling)
     kept = drops.entry_delta_v_m_s + way.entry_delta_v_m_s <= able_m_s + 1e-9
     order = np.argsort(drops.entry_delta_v_m_s[kept], kind="stable")
     for step in drops.step[kept][order].tolist():

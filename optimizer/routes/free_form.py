@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...models import frames
-from ...models.kepler import fly, lowest, propagate
+from ...models.apsis_sensitivity import lowest
+from ...models.kepler import fly, propagate
 from ...models.ring import Ring
 from .options import ROUTES, F, Options, empty
 

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...models import frames, orbits
+from ...models import frames, orbits, scenario
 from ...models import oblate_coast as coast
-from ...models.reading import scope
 from ...models.ring import Ring
 from ...models.scenario import Body, Craft, Orbit
 from .options import ROUTES, F, I, Options
@@ -53,7 +52,7 @@ def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
     ready = max(craft.ready_s, 0.0)
     off_m = max(abs(orbit.periapsis_m - ring.radius_m), abs(orbit.apoapsis_m - ring.radius_m))
     # a circle as near as a file rounds the ring's radius is the ring; any other is an orbit of its own
-    on_ring = off_m <= 1.0 or (orbit.circular and scope.on_ring(orbit.apoapsis_m, ring.radius_m))
+    on_ring = off_m <= 1.0 or (orbit.circular and scenario.on_ring(orbit.apoapsis_m, ring.radius_m))
     if on_ring:
         return Standing(
             first_s=ready,
@@ -64,7 +63,7 @@ def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
             on_ring=True,
             passed_other=False,
         )
-    if not any(scope.on_ring(apsis, ring.radius_m) for apsis in (orbit.periapsis_m, orbit.apoapsis_m)):
+    if not any(scenario.on_ring(apsis, ring.radius_m) for apsis in (orbit.periapsis_m, orbit.apoapsis_m)):
         return _away(ring, orbit, ready)
     apoapsis_touches = abs(orbit.apoapsis_m - ring.radius_m) <= abs(orbit.periapsis_m - ring.radius_m)
     other = orbit.periapsis_m if apoapsis_touches else orbit.apoapsis_m

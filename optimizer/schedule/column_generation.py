@@ -18,12 +18,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models.deadline import past
-from ..in_a_row import in_a_row
 from .assignment import assign, is_assignment
 from .columns import Bool, F, I
 from .greedy import serve_in_turn
+from .in_a_row import in_a_row
 from .presolve import Packed
-from .restricted_master import Master, Point
+from .restricted_master import Master, Point, Priced
 
 SHORT = 1e-9
 """Relative to the span of costs: reduced costs less negative than this do not enter; the bound allows for them."""
@@ -100,88 +100,103 @@ class Relaxation:
             barred: (n,) columns that may not be used this time.
             rounding: whether a solution that is not whole is rounded to a plan.
         """
-        packed, scale = self.packed, self._scale
-        n, classes = packed.cost.size, packed.count.size
-        none = np.empty(0, dtype=np.intp)
-        best = Relaxed(
-            bound=0.0,
-            reduced=packed.cost if barred is None else np.where(barred, np.inf, packed.cost),
-            pair_price=np.zeros(classes * packed.slots),
-            moment_price=np.zeros(packed.moments + 1),
-            used=none,
-            share=np.empty(0),
-            plan=none,
-            entered=none,
-        )
-        if np.any((packed.count > 0) & np.isinf(self._least(best.reduced))) or np.any(packed.side_limit < 0):
-            return replace(best, bound=np.inf)
-        if not self._liftoffs_fit(best.reduced):
+        best = self._nothing_known(barred)
+        if self._hopeless(best.reduced):
             return replace(best, bound=np.inf)
         if self._assigns:
             return self._assigned(best, barred)
-        dense = in_a_row(packed, barred) if packed.moments else none
-        if dense.size and packed.cost[dense].sum() <= SHORT * scale:
-            return replace(best, plan=dense, entered=dense, used=dense, share=np.ones(dense.size))
+        packed = self.packed
+        dense = in_a_row(packed, barred) if packed.moments else _none()
+        if self._free_of_cost(dense):
+            return _whole(best, dense)
         if self._master is None:
             first, complete = serve_in_turn(packed, deadline_s, barred)
             if complete:
                 best = replace(best, plan=first, entered=first)
-                if packed.cost[first].sum() <= SHORT * scale:
-                    return replace(best, used=first, share=np.ones(first.size))
+                if self._free_of_cost(first):
+                    return _whole(best, first)
             self._master = Master(packed)
             self._master.enter(np.union1d(self._starting(best.reduced), first), packed.cost)
-        master = self._master
-        penalty = 4.0 * scale
-        counting = self._free
+        return self._generated(best, self._master, limit, deadline_s, barred, rounding)
+
+    def _nothing_known(self, barred: Bool | None) -> Relaxed:
+        packed = self.packed
+        return Relaxed(
+            bound=0.0,
+            reduced=packed.cost if barred is None else np.where(barred, np.inf, packed.cost),
+            pair_price=np.zeros(packed.count.size * packed.slots),
+            moment_price=np.zeros(packed.moments + 1),
+            used=_none(),
+            share=np.empty(0),
+            plan=_none(),
+            entered=_none(),
+        )
+
+    def _hopeless(self, reduced: F) -> bool:
+        """Whether a class has no column left, a row can never be kept, or the pads hold too few liftoffs."""
+        packed = self.packed
+        without = np.any((packed.count > 0) & np.isinf(self._least(reduced)))
+        return bool(without or np.any(packed.side_limit < 0)) or not self._liftoffs_fit(reduced)
+
+    def _free_of_cost(self, plan: I) -> bool:
+        """Whether there is such a plan and no other can be cheaper."""
+        return bool(plan.size) and bool(self.packed.cost[plan].sum() <= SHORT * self._scale)
+
+    def _generated(
+        self,
+        best: Relaxed,
+        master: Master,
+        limit: float,
+        deadline_s: float | None,
+        barred: Bool | None,
+        rounding: bool,
+    ) -> Relaxed:
+        """Columns and rows enter until none is missing; while ``counting``, craft left unserved are all the cost.
+
+        Where the master converges with craft unserved, the penalty was too small or there is no plan: the shortfall
+        alone then tells which.
+        """
+        packed, short = self.packed, SHORT * self._scale
+        penalty, counting = 4.0 * self._scale, self._free
+        free = np.zeros(packed.cost.size)
         master.hold(np.zeros(master.entered.size, dtype=bool), barred)
         master.set_costs(packed.cost, 1.0 if counting else penalty)
-        while True:
-            point = master.run()
-            if not point.solved:
-                break
-            priced = master.price(point.price, np.zeros(n) if counting else packed.cost)
-            reduced = priced.reduced
-            if barred is not None:
-                reduced[barred] = np.inf
-            bound = priced.total + self._shortfall(reduced)
-            if counting:
-                if bound > SHORTFALL:
-                    return replace(best, bound=np.inf)
-            elif bound > best.bound:
-                best = replace(best, bound=bound, reduced=reduced, pair_price=priced.pair, moment_price=priced.moment)
+        while (point := master.run()).solved:
+            cost = free if counting else packed.cost
+            priced = _open_to(master.price(point.price, cost), barred)
+            bound = priced.total + self._shortfall(priced.reduced)
+            if counting and bound > SHORTFALL:
+                return replace(best, bound=np.inf)
+            if not counting and bound > best.bound:
+                best = _raised(best, bound, priced)
                 if bound > limit:
                     return best
             if rounding and packed.count.sum() > LEANING and not counting:
                 best = self._better(best, self._lean(point, barred))
-                if best.plan.size and packed.cost[best.plan].sum() <= best.bound + SHORT * scale:
-                    return replace(best, used=best.plan, share=np.ones(best.plan.size), entered=best.plan)
+                if best.plan.size and packed.cost[best.plan].sum() <= best.bound + short:
+                    return _whole(best, best.plan)
             grown = master.cut(point)
             met = not grown and float(point.unserved.sum()) <= SHORTFALL
             if past(deadline_s):
                 break
-            done = met and (counting or point.cost <= best.bound + SHORT * scale)
-            fresh = none if done else self._choose(reduced)
+            done = met and (counting or point.cost <= best.bound + short)
+            fresh = _none() if done else self._choose(priced.reduced)
             if fresh.size:
-                master.enter(fresh, np.zeros(n) if counting else packed.cost)
+                master.enter(fresh, cost)
             if counting and met:
                 # there may be a plan after all: back to what it costs
                 counting = False
                 master.set_costs(packed.cost, penalty)
-            elif fresh.size or grown:
-                continue
-            elif met:
-                best = replace(best, used=point.used, share=point.share)
-                if rounding or np.all(point.share > WHOLE):
-                    best = self._better(best, self._round(point, deadline_s, barred))
-                break
-            elif counting:
-                # a shortfall too small to be told from rounding: left to the exact program
-                break
-            else:
-                # the penalty was too small, or there is no plan: the shortfall alone will tell
-                counting = True
-                penalty *= 1e3
-                master.set_costs(np.zeros(n), 1.0)
+            elif not (fresh.size or grown):
+                if met:
+                    best = replace(best, used=point.used, share=point.share)
+                    if rounding or np.all(point.share > WHOLE):
+                        best = self._better(best, self._round(point, deadline_s, barred))
+                if met or counting:
+                    # a shortfall too small to be told from rounding is left to the exact program
+                    break
+                counting, penalty = True, 1e3 * penalty
+                master.set_costs(free, 1.0)
         entered = master.entered
         return replace(best, entered=entered if barred is None else entered[~barred[entered]])
 
@@ -214,16 +229,8 @@ class Relaxation:
         pair = (found.class_price[:, np.newaxis] + found.slot_price).ravel()
         reduced = none.reduced - pair[packed.key]
         total = float(packed.count @ found.class_price + found.slot_price.sum())
-        return replace(
-            none,
-            bound=total + self._shortfall(reduced),
-            reduced=reduced,
-            pair_price=pair,
-            used=found.columns,
-            share=np.ones(found.columns.size),
-            plan=found.columns,
-            entered=found.columns,
-        )
+        best = replace(none, bound=total + self._shortfall(reduced), reduced=reduced, pair_price=pair)
+        return _whole(best, found.columns)
 
     def _least(self, each: F) -> F:
         """The least value of any column that serves each class, inf where none does."""
@@ -285,7 +292,7 @@ class Relaxation:
         """A plan that takes what the master's solution uses most, then what is free; empty if that serves not all."""
         order = point.used[np.argsort(-point.share, kind="stable")]
         plan, complete = serve_in_turn(self.packed, barred=barred, preferred=order)
-        return plan if complete else np.empty(0, dtype=np.intp)
+        return plan if complete else _none()
 
     def _round(self, point: Point, deadline_s: float | None, barred: Bool | None) -> I:
         """From the master's solution to a plan: hold its largest columns at one, converge, and so on. Heuristic."""
@@ -300,13 +307,11 @@ class Relaxation:
             master.hold(np.isin(master.entered, take), barred)
             for _ in range(20):
                 if past(deadline_s):
-                    return np.empty(0, dtype=np.intp)
+                    return _none()
                 point = master.run()
                 if not point.solved:
-                    return np.empty(0, dtype=np.intp)
-                reduced = master.price(point.price, packed.cost).reduced
-                if barred is not None:
-                    reduced[barred] = np.inf
+                    return _none()
+                reduced = _open_to(master.price(point.price, packed.cost), barred).reduced
                 grown = master.cut(point)
                 fresh = self._choose(reduced)
                 if fresh.size:
@@ -314,13 +319,26 @@ class Relaxation:
                 if not fresh.size and not grown:
                     break
             if point.unserved.sum() > SHORTFALL or not np.isin(take, point.used[point.share > WHOLE]).all():
-                return np.empty(0, dtype=np.intp)
+                return _none()
         return point.used
 
 
-def relax(packed: Packed, *, limit: float = np.inf, deadline_s: float | None = None) -> Relaxed:
-    """Solve the relaxation once; see :meth:`Relaxation.solve`."""
-    return Relaxation(packed).solve(limit=limit, deadline_s=deadline_s)
+def _none() -> I:
+    return np.empty(0, dtype=np.intp)
+
+
+def _whole(best: Relaxed, plan: I) -> Relaxed:
+    """Where the relaxation's solution is a plan."""
+    return replace(best, plan=plan, used=plan, share=np.ones(plan.size), entered=plan)
+
+
+def _raised(best: Relaxed, bound: float, priced: Priced) -> Relaxed:
+    return replace(best, bound=bound, reduced=priced.reduced, pair_price=priced.pair, moment_price=priced.moment)
+
+
+def _open_to(priced: Priced, barred: Bool | None) -> Priced:
+    """The same with barred columns at no price."""
+    return priced if barred is None else replace(priced, reduced=np.where(barred, np.inf, priced.reduced))
 
 
 def _spread(ids: I, size: float) -> F:

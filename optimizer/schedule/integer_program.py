@@ -19,6 +19,8 @@ def solve_exactly(packed: Packed, ids: I, tolerance: float, deadline_s: float | 
 
 
 def program(packed: Packed, ids: I) -> Program:
+    """Each class served as often as it has craft, each slot at most once; at most one column of each conflict set and
+    of each window of one turnaround; the extra rows."""
     classes, slots, n = packed.count.size, packed.slots, ids.size
     position = np.full(packed.cost.size, -1)
     position[ids] = np.arange(n)
@@ -39,35 +41,13 @@ def program(packed: Packed, ids: I) -> Program:
         lower.append(np.full(packed.side_limit.size, -np.inf))
         upper.append(packed.side_limit)
         total += packed.side_limit.size
-    for group in range(packed.group_start.size):
-        members = position[packed.members(group)]
-        members = members[members >= 0]
-        if members.size < 2:
-            continue
-        rows.append(np.full(members.size, total))
+    only_one = [*packed.conflicts_among(position), *_windows(packed, ids)]
+    for number, members in enumerate(only_one):
+        rows.append(np.full(members.size, total + number))
         columns.append(members)
         values.append(np.ones(members.size))
-        lower.append(np.array([-np.inf]))
-        upper.append(np.ones(1))
-        total += 1
-    moment = packed.moment[ids]
-    at, where = np.unique(moment[moment < packed.first.size], return_inverse=True)
-    end = np.searchsorted(at, packed.last[at])
-    # a window that ends where its forerunner ends is part of it
-    start = np.flatnonzero((np.diff(end, prepend=-1) > 0) & (end > np.arange(at.size)))
-    on_pad = np.flatnonzero(moment < packed.first.size)
-    on_pad = on_pad[np.argsort(where, kind="stable")]
-    ends = np.searchsorted(np.sort(where), np.arange(at.size + 1))
-    for i in start.tolist():
-        members = on_pad[ends[i] : ends[end[i]]]
-        if members.size < 2:
-            continue
-        rows.append(np.full(members.size, total))
-        columns.append(members)
-        values.append(np.ones(members.size))
-        lower.append(np.array([-np.inf]))
-        upper.append(np.ones(1))
-        total += 1
+    lower.append(np.full(len(only_one), -np.inf))
+    upper.append(np.ones(len(only_one)))
     return Program(
         cost=packed.cost[ids],
         row=np.concatenate(rows),
@@ -76,3 +56,17 @@ def program(packed: Packed, ids: I) -> Program:
         lower=np.concatenate(lower),
         upper=np.concatenate(upper),
     )
+
+
+def _windows(packed: Packed, ids: I) -> list[I]:
+    """Positions among ``ids`` of the columns that lift off within each turnaround; none for windows within others."""
+    moment = packed.moment[ids]
+    at, where = np.unique(moment[moment < packed.moments], return_inverse=True)
+    end = np.searchsorted(at, packed.last[at])
+    # a window that ends where its forerunner ends is part of it
+    start = np.flatnonzero((np.diff(end, prepend=-1) > 0) & (end > np.arange(at.size)))
+    on_pad = np.flatnonzero(moment < packed.moments)
+    on_pad = on_pad[np.argsort(where, kind="stable")]
+    ends = np.searchsorted(np.sort(where), np.arange(at.size + 1))
+    members = (on_pad[ends[i] : ends[end[i]]] for i in start.tolist())
+    return [each for each in members if each.size > 1]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -57,13 +58,16 @@ class Packed:
         end = self.group_start[group + 1] if group + 1 < self.group_start.size else self.group_column.size
         return self.group_column[self.group_start[group] : end]
 
+    def conflicts_among(self, place: I) -> list[I]:
+        """Conflict sets of the columns whose place, (n,), is not negative, as places; none that bind nothing."""
+        return _binding(place[self.members(group)] for group in range(self.group_start.size))
+
     def take(self, ids: I) -> Packed:
         """The same problem with some of the columns only, in their order."""
         place = np.full(self.cost.size, -1)
         place[ids] = np.arange(ids.size)
         more = place[self.more_column] >= 0
-        groups = [place[self.members(g)] for g in range(self.group_start.size)]
-        groups = [g for g in (g[g >= 0] for g in groups) if g.size > 1]
+        groups = self.conflicts_among(place)
         return replace(
             self,
             cost=self.cost[ids],
@@ -96,6 +100,8 @@ class Packed:
 
 @dataclass(frozen=True, kw_only=True)
 class Packing:
+    """A problem made ready, and how it goes back to the one it was made from."""
+
     packed: Packed
     own: I  # the problem's column of each packed one
     offset: float  # what was taken from every plan's cost
@@ -114,68 +120,71 @@ def pack(
         side: extra rows. Columns alike in all but these differ, so none are left out for another.
         merge: whether columns may be left out because one alike is cheaper.
     """
-    columns, slots = problem.columns, problem.slots
-    n = price.size
-    moments = problem.moments
+    slots, craft = problem.slots, problem.class_count
     keep = np.isfinite(price)
     if allowed is not None:
         keep &= allowed
-    craft = problem.class_count
     if not problem.single:
         # a column that serves a slot twice, or a class more often than it has craft, fits no plan
         keep[_impossible(problem)] = False
     elif np.any(craft == 0):
-        keep &= craft[columns.pair_class] > 0
+        keep &= craft[problem.columns.pair_class] > 0
     first_key = problem.key if problem.single else problem.key[problem.first_pair]
     if merge and not side:
         keep = _cheapest_of_each(problem, price, keep, first_key)
     own = np.flatnonzero(keep)
-    position = np.full(n, -1)
+    position = np.full(price.size, -1)
     position[own] = np.arange(own.size)
-    cost = price[own].astype(float)
-    key, moment = first_key[own], moments.of_column[own]
-    width: F | None = None
-    more_column, more_key = np.empty(0, dtype=np.intp), np.empty(0, dtype=np.int32)
-    if not problem.single:
-        more = np.ones(columns.pair_column.size, dtype=bool)
-        more[problem.first_pair] = False
-        more &= keep[columns.pair_column]
-        more_column, more_key = position[columns.pair_column[more]], problem.key[more]
-        if more_column.size:
-            width = np.ones(own.size) + np.bincount(more_column, minlength=own.size)
-    classes = (key // slots, more_column, more_key // slots, width)
-    cost, offset, taken = _shifted(cost, craft, *classes)
+    key = first_key[own]
+    more_column, more_key = _further_pairs(problem, keep, position)
+    width = np.ones(own.size) + np.bincount(more_column, minlength=own.size) if more_column.size else None
+
+    def shifted(value: F) -> tuple[F, float, F]:
+        return _shifted(value[own].astype(float), craft, key // slots, more_column, more_key // slots, width)
+
+    cost, offset, taken = shifted(price)
     rows, limits = [], []
     for coefficients, limit in side:
-        row, less, _ = _shifted(coefficients[own].astype(float), craft, *classes)
+        row, less, _ = shifted(coefficients)
         scale = float(row.max()) if row.size and row.max() > 0 else 1.0
         size = float(np.abs(coefficients[own]).max(initial=0.0)) * float(craft.sum()) + abs(limit)
         rows.append(row / scale)
         limits.append((limit - less + SIDE_TOLERANCE * size) / scale)
-    groups = [np.unique(position[list(g)]) for g in problem.conflicts]
-    groups = [g[g >= 0] for g in groups]
-    groups = [g for g in groups if g.size > 1]
-    return Packing(
-        packed=Packed(
-            cost=cost,
-            key=key,
-            more_column=more_column,
-            more_key=more_key,
-            width=width,
-            moment=moment,
-            first=moments.first,
-            last=moments.last,
-            count=craft,
-            slots=slots,
-            group_column=_joined(groups),
-            group_start=_starts(groups),
-            side=np.array(rows) if rows else np.empty((0, own.size)),
-            side_limit=np.array(limits),
-        ),
-        own=own,
-        offset=offset,
-        taken=taken,
+    groups = _binding(np.unique(position[list(group)]) for group in problem.conflicts)
+    packed = Packed(
+        cost=cost,
+        key=key,
+        more_column=more_column,
+        more_key=more_key,
+        width=width,
+        moment=problem.moments.of_column[own],
+        first=problem.moments.first,
+        last=problem.moments.last,
+        count=craft,
+        slots=slots,
+        group_column=_joined(groups),
+        group_start=_starts(groups),
+        side=np.array(rows) if rows else np.empty((0, own.size)),
+        side_limit=np.array(limits),
     )
+    return Packing(packed=packed, own=own, offset=offset, taken=taken)
+
+
+def _further_pairs(problem: ScheduleProblem, keep: Bool, position: I) -> tuple[I, I32]:
+    """Columns kept, by position, of every pair but their first, and the keys of those pairs."""
+    if problem.single:
+        return np.empty(0, dtype=np.intp), np.empty(0, dtype=np.int32)
+    owner = problem.columns.pair_column
+    more = np.ones(owner.size, dtype=bool)
+    more[problem.first_pair] = False
+    more &= keep[owner]
+    return position[owner[more]], problem.key[more]
+
+
+def _binding(groups: Iterable[I]) -> list[I]:
+    """Conflict sets without the columns that are not there (-1), where more than one is left."""
+    there = (group[group >= 0] for group in groups)
+    return [group for group in there if group.size > 1]
 
 
 def _joined(groups: list[I]) -> I:

@@ -15,13 +15,12 @@ import numpy.typing as npt
 from ...models.deadline import left_s
 from .columns import Bool, F, I
 from .presolve import Packed
+from .solver import GrowingProgram
 
 VIOLATED = 1e-6
 """A row enters when it is exceeded by more than this."""
 LARGE = 400
 """Rows above which the primal simplex, slower on small masters, stalls less on the ties of large ones."""
-DUAL, PRIMAL = 1, 4
-"""HiGHS's numbers for its simplex strategies."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,8 +61,6 @@ class Master:
     """
 
     def __init__(self, packed: Packed) -> None:
-        import highspy
-
         self.packed = packed
         self.inside: Bool = np.zeros(packed.cost.size, dtype=bool)
         self.entered = np.empty(0, dtype=np.intp)
@@ -73,58 +70,39 @@ class Master:
         self._row_of_group: dict[int, int] = {}
         self._classes, sides = packed.count.size, packed.side_limit.size
         self.rows = self._classes + packed.slots + sides
-        self.highs = highspy.Highs()  # type: ignore[no-untyped-call]
-        for name, value in (
-            ("output_flag", False),
-            ("threads", 1),
-            ("presolve", "off"),
-            ("solver", "simplex"),
-            ("simplex_strategy", PRIMAL if self.rows > LARGE else DUAL),
-            ("primal_feasibility_tolerance", 1e-9),
-            ("dual_feasibility_tolerance", 1e-9),
-        ):
-            self.highs.setOptionValue(name, value)
-        self._optimal = highspy.HighsModelStatus.kOptimal
         count = packed.count.astype(float)
         upper = np.concatenate((count, np.ones(packed.slots), packed.side_limit))
         lower = np.concatenate((count, np.full(packed.slots + sides, -np.inf)))
-        none = np.empty(0, dtype=np.int32)
-        self.highs.addRows(self.rows, lower, upper, 0, none, none, np.empty(0))
-        ones, each = np.ones(self._classes), np.arange(self._classes, dtype=np.int32)
-        self.highs.addCols(self._classes, ones, 0 * ones, np.inf * ones, self._classes, each, each, ones)
+        self._program = GrowingProgram(primal=self.rows > LARGE)
+        none = np.empty(0, dtype=np.intp)
+        self._program.add_rows(lower, upper, none, none, np.empty(0))
+        each = np.arange(self._classes)
+        self._program.add_columns(np.ones(self._classes), each, each, np.ones(self._classes))
 
     def run(self) -> Point:
         """Solve the master as it stands; not solved where time runs out before that."""
-        left = left_s()
-        if left < np.inf:
-            self.highs.setOptionValue("time_limit", self.highs.getRunTime() + max(left, 0.01))
-        self.highs.run()
-        solution = self.highs.getSolution()
-        value, price = np.array(solution.col_value), np.array(solution.row_dual)
+        solved, value, price, cost = self._program.run(left_s())
         # rows that only limit from above never earn: signs are what makes the bound valid
         price[self._classes :] = np.minimum(price[self._classes :], 0.0)
         weight = value[self._classes :]
         at = np.flatnonzero(weight > 1e-9)
         return Point(
-            solved=self.highs.getModelStatus() == self._optimal,
+            solved=solved,
             unserved=value[: self._classes],
             used=self.entered[at],
             share=weight[at],
             price=price,
-            cost=self.highs.getInfo().objective_function_value,
+            cost=cost,
         )
 
     def set_costs(self, cost: F, penalty: float) -> None:
         """Change what columns and craft that are not served cost."""
-        every = np.concatenate((np.full(self._classes, penalty), cost[self.entered]))
-        self.highs.changeColsCost(every.size, np.arange(every.size, dtype=np.int32), every)
+        self._program.set_costs(np.concatenate((np.full(self._classes, penalty), cost[self.entered])))
 
     def hold(self, whole: Bool, barred: Bool | None = None) -> None:
         """Hold columns that entered, by position, at one, those that are barred at zero, and free the rest."""
-        size = self.entered.size
-        upper = np.full(size, np.inf) if barred is None else np.where(barred[self.entered], 0.0, np.inf)
-        position = np.arange(self._classes, self._classes + size, dtype=np.int32)
-        self.highs.changeColsBounds(size, position, whole.astype(float), upper)
+        upper = np.full(whole.size, np.inf) if barred is None else np.where(barred[self.entered], 0.0, np.inf)
+        self._program.set_bounds(self._classes, whole.astype(float), upper)
 
     def price(self, price: F, cost: F) -> Priced:
         """Price every column."""
@@ -191,14 +169,10 @@ class Master:
             value.append(np.ones(c.size))
         columns, rows, values = np.concatenate(column), np.concatenate(row), np.concatenate(value)
         cell, where = np.unique(columns * self.rows + rows, return_inverse=True)
-        self.highs.addCols(
-            ids.size,
+        self._program.add_columns(
             cost[ids],
-            np.zeros(ids.size),
-            np.full(ids.size, np.inf),
-            cell.size,
-            np.searchsorted(cell, local * self.rows).astype(np.int32),
-            (cell % self.rows).astype(np.int32),
+            np.searchsorted(cell, local * self.rows),
+            cell % self.rows,
             np.bincount(where, values).astype(np.float64),
         )
         self.entered = np.concatenate((self.entered, ids))
@@ -246,9 +220,7 @@ class Master:
     def _add_rows(self, positions: list[I]) -> None:
         """Rows that allow at most one of the columns at the given positions."""
         count = len(positions)
-        entries = (np.concatenate(positions) + self._classes).astype(np.int32)
-        start = np.cumsum([0] + [p.size for p in positions[:-1]]).astype(np.int32)
-        self.highs.addRows(
-            count, np.full(count, -np.inf), np.ones(count), entries.size, start, entries, np.ones(entries.size)
-        )
+        entries = np.concatenate(positions) + self._classes
+        start = np.cumsum([0] + [p.size for p in positions[:-1]])
+        self._program.add_rows(np.full(count, -np.inf), np.ones(count), start, entries, np.ones(entries.size))
         self.rows += count

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from ...models import deadline
@@ -62,12 +62,12 @@ class Entry:
     name: str
     about: About
     scenario: Scenario
-    plan: Plan | None
-    proof: Proof | None
-    first_service_s: float | None
-    clearance_m: float | None
-    tightest: Margin | None
-    fronts: tuple[AimFront, ...]
+    plan: Plan | None = None
+    proof: Proof | None = None
+    first_service_s: float | None = None
+    clearance_m: float | None = None
+    tightest: Margin | None = None
+    fronts: tuple[AimFront, ...] = ()
     infeasible: Infeasible | None = None
     unfinished: str = ""
     notes: tuple[str, ...] = ()
@@ -188,11 +188,12 @@ def judge(
     """
     aim = scenario.minimize
     first: tuple[Order, ...] = ("last_liftoff",) if strategy.at_once else ()
+    empty = Entry(name=strategy.name, about=strategy.about, scenario=scenario)
     with deadline.undisturbed():
         choices = problems(scenario)
     selection, best, late = best_phase(choices, aim, progress, strategy.restriction, first=first)
     if best is None:
-        return _nothing(scenario, strategy, why_not(scenario, progress)[0] if why and not late else None, late)
+        return replace(empty, infeasible=why_not(scenario, progress)[0] if why and not late else None, unfinished=late)
     problem = selection.made.problem
     flown = [(best, selection.flyer.plan(best.options))]
     # a strategy that fixes liftoffs has an aim that comes first, and keeps to what is best by the catalogue
@@ -207,10 +208,8 @@ def judge(
     service = math.inf if neighbors is None else first_service_s(problem, chosen.options, neighbors)
     top = scenario.body.radius_m + scenario.body.atmosphere_top_m
     lowest = min((c.lowest_periapsis_m for c in plan.craft if c.lowest_periapsis_m is not None), default=None)
-    return Entry(
-        name=strategy.name,
-        about=strategy.about,
-        scenario=scenario,
+    return replace(
+        empty,
         plan=plan,
         proof=proof_of(selection, best, aim, late, before=len(first), flown=flown, all_flown=all_flown),
         first_service_s=service if math.isfinite(service) else None,
@@ -219,22 +218,6 @@ def judge(
         fronts=fronts,
         unfinished="; ".join(missing),
         notes=(*problem.notes, *selection.made.notes),
-    )
-
-
-def _nothing(scenario: Scenario, strategy: Strategy, infeasible: Infeasible | None, late: str) -> Entry:
-    return Entry(
-        name=strategy.name,
-        about=strategy.about,
-        scenario=scenario,
-        plan=None,
-        proof=None,
-        first_service_s=None,
-        clearance_m=None,
-        tightest=None,
-        fronts=(),
-        infeasible=infeasible,
-        unfinished=late,
     )
 
 

@@ -15,6 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ...models import frames
+from ...models.azimuth import azimuth_of_least_tilt
 from ...models.burns import BurnModel, FiniteThrust
 from ...models.craft import mass_at_start
 from ...models.errors import FlightError
@@ -23,7 +24,7 @@ from ...models.flight.stepping import RELATIVE_TOLERANCE
 from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth, launch_state, tilt
 from ...models.scenario import Craft, LimitSpec
-from ...models.windows import SiteAndPlane, azimuth_of_least_tilt
+from ...models.site_and_plane import SiteAndPlane
 from ..catalogue.finite_burns import engine_of
 from ..catalogue.problem import Problem
 from ..liftoffs import correct_courses

@@ -17,7 +17,8 @@ from typing import Literal
 import numpy as np
 
 from ...models import kepler
-from ...models.ring import Array, Ring
+from ...models.arrays import Array
+from ...models.ring import Ring
 from ...optimizer.outcome import CraftPlan, Outcome
 
 Stage = Literal["ascent", "before", "phasing", "slot"]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ...models.ring import Array
+from ...models.arrays import Array
 from ...optimizer.outcome import Outcome, Plan
 from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, bare, ink, rim, sheet
 from .ways import slot_names

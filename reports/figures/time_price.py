@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...models.arrays import Array
 from ...models.readouts import plain
-from ...models.ring import Array
 from ...optimizer.rendezvous.time_price import TimePrice
 from .style import INK, QUIET, SHADE, ink, rim, sheet
 

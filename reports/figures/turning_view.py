@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...models.arrays import Array
 from ...models.readouts import plain
-from ...models.ring import Array, Ring
+from ...models.ring import Ring
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
 from .arcs import Arc
 from .round_sheet import draw_body, name_slots, round_sheet

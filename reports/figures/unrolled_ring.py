@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from ...models.arrays import Array
 from ...models.readouts import plain
-from ...models.ring import Array, Ring
+from ...models.ring import Ring
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
 from .arcs import Arc
 from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, ink, rim, sheet, stroke

@@ -11,9 +11,8 @@ from ...models.bodies import body as built_in_body
 from ...models.errors import InputError
 from ...models.frames import wrap
 from ...models.orbits import semi_major
-from ...models.reading.scope import on_ring
 from ...models.readouts import brief, clock, plain
-from ...models.scenario import Body
+from ...models.scenario import Body, on_ring
 from ...optimizer.period import Question, shortest_period_s
 from ..typed import RING, apsides, quantity
 

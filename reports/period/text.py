@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ...models.reading.consistency import HILL_SHARE
+from ...models.reading.cautions import HILL_SHARE
 from ...models.readouts import brief, clock, plain, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_M_S, TIE_S, Periods, Serving, binding, fitting, within_radii

@@ -11,22 +11,19 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
-from ringwright.models.errors import InputError
-from ringwright.models.ring import Ring
-from ringwright.models.scenario import Body, Pad
-from ringwright.models.windows import (
-    SiteAndPlane,
+from ringwright.models.azimuth import (
     azimuth_for_arc,
     azimuth_of_least_tilt,
     ground_azimuth,
     in_corridor,
     launch_plane,
-    least_angle,
-    off_plane,
-    passes,
     site_speed,
-    within,
 )
+from ringwright.models.errors import InputError
+from ringwright.models.ring import Ring
+from ringwright.models.scenario import Body, Pad
+from ringwright.models.site_and_plane import SiteAndPlane
+from ringwright.models.windows import least_angle, off_plane, passes, within
 
 TURN = 2.0 * math.pi
 SIDEREAL_DAY_S = 86164.0905

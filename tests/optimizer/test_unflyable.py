@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from ringwright.models.flight.integrate import Itinerary, PointMass, fly, fly_each
-from ringwright.models.reading.scope import on_ring
-from ringwright.models.scenario import Orbit
+from ringwright.models.scenario import Orbit, on_ring
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.catalogue.problem import problems, ring_of
 from ringwright.optimizer.catalogue.restriction import NO_RESTRICTION

@@ -7,7 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from ringwright.models.windows import SiteAndPlane, azimuth_of_least_tilt, ground_azimuth, passes
+from ringwright.models.azimuth import azimuth_of_least_tilt, ground_azimuth
+from ringwright.models.site_and_plane import SiteAndPlane
+from ringwright.models.windows import passes
 
 SIDEREAL_DAY_S = 86164.0905
 # sources print azimuths to a tenth of a degree

@@ -13,8 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from ringwright.models.apsis_sensitivity import lowest
 from ringwright.models.errors import InputError
-from ringwright.models.kepler import lowest, propagate
+from ringwright.models.kepler import propagate
 from ringwright.optimizer.rendezvous.burn_chain import Cases, all_gradients, bounds_on, fly_chain, weighted_gradient
 from ringwright.optimizer.rendezvous.optimum import FreeformSolution, State, least_delta_v, least_delta_v_over_times
 

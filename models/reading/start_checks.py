@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from .reading.document import Table
-from .readouts import brief
-from .scenario import Orbit, Scenario
+from ..readouts import brief
+from ..scenario import Orbit, Scenario
+from .document import Table
 
 GRAIN_H = 1e-4
 """A moment that would be accepted is rounded down to this."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ringwright.optimizer.in_a_row import CRAFT_MIN, in_a_row
 from ringwright.optimizer.schedule.columns import Columns, ScheduleProblem
+from ringwright.optimizer.schedule.in_a_row import CRAFT_MIN, in_a_row
 from ringwright.optimizer.schedule.lexicographic import solve_schedule
 from ringwright.optimizer.schedule.presolve import pack
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .schedule.columns import Bool, I
-from .schedule.presolve import Packed
+from .columns import Bool, I
+from .presolve import Packed
 
 CRAFT_MIN = 8
 """Craft below which the relaxation is quick enough."""

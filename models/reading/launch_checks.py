@@ -1,0 +1,103 @@
+"""What launch sites and their insertions say to one another and to the craft on the ground."""
+
+from __future__ import annotations
+
+import math
+
+from ..readouts import listed, no_less, no_more
+from ..scenario import Craft, Insertion, Pad, Scenario, on_ring
+from .document import Table
+from .in_words import km, least_km, said
+
+
+def check_launch(scenario: Scenario, root: Table) -> None:
+    """Raise InputError where sites, their times or insertions contradict one another."""
+    body = root.tables["body"][0]
+    grounded = any(craft.orbit is None for craft in scenario.craft)
+    if grounded and "sidereal_day" not in body and math.isinf(scenario.body.sidereal_day_s):
+        raise body.error(
+            f"{body.quote('name')} has no sidereal_day, and craft are launched from its surface: add sidereal_day_h "
+            "(negative: turns backwards; inf: does not turn)."
+        )
+    for pad, table in zip(scenario.pads, root.tables.get("launch", ()), strict=True):
+        _check_times(pad, table)
+        for insertion, item in zip(pad.insertions, table.tables["insertion"], strict=True):
+            _check_insertion(scenario, insertion, item)
+
+
+def _check_times(pad: Pad, table: Table) -> None:
+    if pad.until_s < pad.ready_s:
+        raise table.error(
+            f"{table.quote('until')} is before the site is ready, as {table.quote('ready')}: at least that moment "
+            "would be accepted.",
+            "until",
+        )
+    for (start, end), item in zip(pad.blackouts_s, table.tables.get("blackout", ()), strict=True):
+        if end <= start:
+            raise item.error(
+                f"{item.quote('until')} is not after {item.quote('from')}: a blackout ends after it begins, so "
+                "give a later end or an earlier beginning.",
+                "until",
+            )
+
+
+def check_pads(scenario: Scenario, craft: Craft, table: Table, root: Table) -> None:
+    """Whether there is a site that may launch a craft on the ground and is strong enough for it."""
+    names = [pad.name for pad in scenario.pads]
+    for name in craft.pads:
+        if craft.orbit is not None:
+            raise table.error(
+                f"{table.quote('pads')}, but {craft.name} is in space already: take pads out, or take orbit out.",
+                "pads",
+            )
+        if name not in names:
+            known = f"the launch sites are called {listed(names)}" if names else "there is no [launch]"
+            raise table.error(f"{table.quote('pads')} names {name!r}, which is no launch site: {known}.", "pads")
+    if craft.orbit is not None:
+        return
+    mine = [pad for pad in scenario.pads if not craft.pads or pad.name in craft.pads]
+    pads = dict(zip(names, root.tables.get("launch", ()), strict=True))
+    limited = [pad for pad in mine if math.isfinite(pad.payload_kg)]
+    if limited and craft.dry_mass_kg is None:
+        pad = pads[limited[0].name]
+        raise pad.error(
+            f"{pad.quote('payload')} limits the mass, but {said(craft, table)} has none: add dry_mass_kg, "
+            "propellant_kg and isp_s to it, or take the limit out.",
+            "payload",
+        )
+    least = craft.lightest_kg
+    if limited and all(pad.payload_kg < least for pad in mine):
+        strongest = max(limited, key=lambda pad: pad.payload_kg)
+        pad = pads[strongest.name]
+        loaded = "with all its propellant" if craft.load == "full" else "even without propellant"
+        raise pad.error(
+            f"{pad.quote('payload')} is less than the mass of craft {craft.name!r} {loaded}, {no_less(least)} kg: at "
+            "least that would be accepted.",
+            "payload",
+        )
+
+
+def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> None:
+    ring = scenario.ring
+    if not insertion.periapsis_m - 1.0 <= insertion.radius_m <= insertion.apoapsis_m + 1.0:
+        raise item.error(
+            f"{item.quote('altitude')} is outside the orbit it belongs to: between "
+            f"{least_km(insertion.periapsis_m, scenario)} and "
+            f"{no_more((insertion.apoapsis_m - scenario.body.radius_m) / 1e3)} km would be accepted.",
+            "altitude",
+        )
+    if not on_ring(insertion.apoapsis_m, ring.radius_m) and not insertion.circular:
+        raise item.error(
+            f"{item.quote('apoapsis')} is neither on the ring, at {km(ring.radius_m, scenario)}, nor equal to the "
+            "periapsis: an insertion that goes straight up needs its apoapsis on the ring, to 1 km, because the first "
+            "ring burn is made there; one that parks first needs a circle, both apsides alike.",
+            "apoapsis",
+        )
+    if insertion.radius_m < scenario.floor_m * (1.0 - 1e-12):
+        name = "altitude" if "altitude" in item else "periapsis"
+        raise item.error(
+            f"{item.quote(name)} is below the lowest altitude allowed after insertion, "
+            f"{least_km(scenario.floor_m, scenario)} (top of the atmosphere and limits.clearance_km): at least that "
+            "would be accepted.",
+            name,
+        )
