@@ -7,16 +7,14 @@ Plain text, no color, no line longer than the width asked for. Every number is f
 from __future__ import annotations
 
 import math
-import shlex
 
-from ..models.printable import printable
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Bind, Broken, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan, Proof
 from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .hold import hold_lines
-from .layout import Column, columns, heading, paragraph, shell_lines
+from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, limit_value, limit_words, outcome_as_written, serving_value
 from .price_of_time import other_ways, price_of_time
 from .result import burn_model_of, gravity_of
@@ -43,13 +41,12 @@ _TILT_WORTH_DEG = 1e-4
 """A tilt below this goes unsaid where nobody is launched off the plane."""
 
 
-def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = None) -> str:
+def plan_text(outcome: Outcome, width: int = 80) -> str:
     """Set an outcome for the console.
 
     Args:
         outcome: feasible or not; without a plan this is :func:`infeasible_text`.
         width: greatest length of a line, at least 40.
-        next_command: what to suggest typing next; by default the same plan with files written, nothing where empty.
 
     Returns:
         Text that ends in a newline.
@@ -71,7 +68,8 @@ def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = N
         *first_to_act(outcome, first, width),
         *hold_lines(outcome, first, width),
         *_remarks(outcome, width),
-        *_close(outcome, width, next_command),
+        "",
+        *paragraph(CAUTION, width),
     ]
     return "\n".join(lines) + "\n"
 
@@ -424,14 +422,3 @@ def _remarks(outcome: Outcome, width: int) -> list[str]:
     for text in told:
         lines += paragraph(text, width, indent="  ", hang="    ")
     return lines
-
-
-def _close(outcome: Outcome, width: int, next_command: str | None) -> list[str]:
-    if next_command is None:
-        file = outcome.scenario.source.file
-        next_command = f"ringwright plan {printable(shlex.quote(file)) if file else 'SCENARIO'} --out DIR"
-    lines = []
-    if next_command:
-        lines = ["", *paragraph("Next, for tables and pictures:", width)]
-        lines += shell_lines(next_command, width, indent="    ")
-    return [*lines, "", *paragraph(CAUTION, width)]

@@ -9,14 +9,15 @@ from pathlib import Path
 import pytest
 
 import ringwright
-from ringwright.cli import _parser, main
+from ringwright.cli import main
+from ringwright.reports.commands.parser import parser
 
 ROOT = Path(ringwright.__file__).parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def _commands() -> dict[str, argparse.ArgumentParser]:
-    for action in _parser(["period"])._actions:
+    for action in parser(["period"])._actions:
         if isinstance(action, argparse._SubParsersAction):
             return dict(action.choices)
     raise AssertionError("the parser has no commands")

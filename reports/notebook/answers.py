@@ -97,7 +97,7 @@ class Planned(Shown):
         """What ``ringwright plan`` prints."""
         from ..terminal import plan_text
 
-        return plan_text(self.outcome, WIDTH, next_command="")
+        return plan_text(self.outcome, WIDTH)
 
     @property
     def json(self) -> str:
