@@ -93,11 +93,12 @@ def _states(done: Replan, width: int) -> list[str]:
         lines += paragraph(
             f"Nothing was seen of {listed(list(left.assumed))}: taken to be where the plan has it.", width
         )
-    unread = [one.craft for one in left.spent if one.by_plan and not left.as_planned and one.delta_v_m_s > 0.0]
-    unread = [name for name in unread if (seen := done.observed.of(name)) is not None and seen.orbit is not None]
-    if unread:
+    least = [one.craft for one in left.spent if one.at_least]
+    if least:
         lines += paragraph(
-            f"What {listed(unread)} spent is taken from the plan, as no propellant was read: it may be more.", width
+            f"What {listed(least)} spent is at least what the orbits before and after the last burn need, as no "
+            "propellant was read: it may be more.",
+            width,
         )
     tilted = [one for one in done.observed.craft if one.tilt_rad > done.before.scenario.ring.tilt_tolerance_rad + 1e-7]
     for one in tilted:
@@ -214,7 +215,13 @@ def replan_json(done: Replan) -> str:
         "lost": [*done.past.lost, *done.onward.lost],
         "taken_as_planned": list(done.onward.assumed),
         "spent": [
-            {"craft": one.craft, "delta_v_m_s": one.delta_v_m_s, "by_plan": one.by_plan} for one in done.onward.spent
+            {
+                "craft": one.craft,
+                "delta_v_m_s": one.delta_v_m_s,
+                "by_plan": one.by_plan,
+                "at_least": one.at_least,
+            }
+            for one in done.onward.spent
         ],
         "craft": [
             {

@@ -196,7 +196,7 @@ def _replan(commands: _Commands) -> None:
         "replan",
         replan.replan,
         "the best plan from here, from what was seen of the craft",
-        "my-ring.toml --observed seen.toml",
+        "my-ring.toml --craft Birch --period 3:14:00",
     )
     _scenario(made)
     _rank(made)
@@ -207,6 +207,7 @@ def _replan(commands: _Commands) -> None:
         default=[],
         help="what was seen, and when (TOML); repeated in order of time, each goes on from the plan before it left",
     )
+    replan.add_reading(made)
     _json(made, "the new plan")
     _out(made, "write the plan from here, its tables, figures and sheets there")
     add_run_limits(made)
