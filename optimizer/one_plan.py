@@ -8,8 +8,10 @@ from ..models.errors import InputError
 from .outcome import Outcome, Plan
 
 
-def plan_of_rank(outcome: Outcome, rank: int) -> Plan:
-    """The plan of a rank. Raises InputError where there is none."""
+def plan_of_rank(outcome: Outcome, rank: int | None = None) -> Plan:
+    """The plan of a rank, the best one without; of an outcome with plans. Raises InputError where there is none."""
+    if rank is None:
+        return min(outcome.plans, key=lambda plan: plan.rank)
     found = next((plan for plan in outcome.plans if plan.rank == rank), None)
     if found is None:
         raise InputError(f"--plan {rank}: there are plans 1 to {len(outcome.plans)}.", where="command line")

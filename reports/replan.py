@@ -8,13 +8,13 @@ from dataclasses import replace
 from typing import Any
 
 from ..models.readouts import clock, instant, plain, span
-from ..optimizer.replan.replan import CraftChange, Decision, Replan
+from ..optimizer.replan.replan import NOTHING, CraftChange, Decision, Replan
 from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, outcome_as_written
 from .result import result
 from .terminal import infeasible_text, period_to_hit_s
-from .wording import count, listed, small, way_text
+from .wording import count, goal_text, listed, small, way_text
 
 _CAUTION = (
     "A planning aid, not flight software: what is not stated as seen is taken as planned, impulses and the gravity of "
@@ -84,6 +84,9 @@ def _when(later_s: float) -> str:
 def _states(done: Replan, width: int) -> list[str]:
     lines: list[str] = []
     left = done.onward
+    if done.past is NOTHING and done.old_plan.rank != 1:
+        told = goal_text(done.old_plan.rank, done.before.scenario)
+        lines += paragraph(f"Plan {done.old_plan.rank} was being flown.{told}", width)
     in_place, gone = [*done.past.done, *left.done], [*done.past.lost, *left.lost]
     if in_place:
         lines += paragraph(f"In place: {listed(in_place)}.", width)

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from ... import __version__
 from ...models.errors import InputError
 from ..console import say, width
-from ..layout import paragraph, shell_lines
+from ..layout import shell_lines
 from ..run_limits import add_run_limits
 from . import planning, reference, replan, studies, sweep
 from .option_types import file_place, folder_place, rank, samples, seed, workers
@@ -41,6 +41,15 @@ def _with_near(message: str) -> str:
     return f"{message}; did you mean {near[0]}?" if near else message
 
 
+class _Help(argparse.HelpFormatter):
+    """Fills paragraphs, and leaves alone what comes in lines: an example that is to be pasted into a shell."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        if "\n" in text:
+            return "".join(indent + line for line in text.splitlines(keepends=True))
+        return super()._fill_text(text, width, indent)
+
+
 class _Commands:
     """The commands of a parser; each is added with what it does and an example."""
 
@@ -53,9 +62,9 @@ class _Commands:
         made: argparse.ArgumentParser = self._added.add_parser(
             name,
             help=what,
-            description="\n".join(paragraph(f"{what[0].upper()}{what[1:]}.", columns)),
+            description=f"{what[0].upper()}{what[1:]}.",
             epilog="\n".join(["example:", *shell_lines(f"ringwright {name} {example}".rstrip(), columns, indent="  ")]),
-            formatter_class=argparse.RawDescriptionHelpFormatter,
+            formatter_class=_Help,
         )
         made.set_defaults(run=run)
         return made

@@ -14,6 +14,7 @@ from .progress import shown_progress
 def plan(arguments: argparse.Namespace) -> int:
     """Ranked plans, flown, with the price of time."""
     scenario = scenario_of(arguments)
+    from ...optimizer.one_plan import plan_of_rank
     from ...optimizer.plan import make_plan
     from ..folder import write_folder
     from ..result import result_text
@@ -21,14 +22,17 @@ def plan(arguments: argparse.Namespace) -> int:
 
     with shown_progress() as progress, run_of(arguments) as run:
         outcome = make_plan(scenario, progress, fronts=arguments.fronts, price=arguments.out is not None)
+    rank = arguments.plan
+    if outcome.plans:
+        plan_of_rank(outcome, rank)  # one that there is not is refused before anything is written
     following = [("what each craft has to do", again(arguments, "sheet"))] if outcome.plans else []
     if outcome.plans and arguments.out is None:
         following.append(("tables and pictures", again(arguments, "plan", "--out", "DIR")))
     deliver(
         arguments,
-        lambda: plan_text(outcome, width()),
+        lambda: plan_text(outcome, width(), rank),
         json=lambda: result_text(outcome),
-        files=lambda out: write_folder(outcome, out),
+        files=lambda out: write_folder(outcome, out, rank),
         kept="Tables, result and figures",
         following=following,
     )

@@ -13,8 +13,6 @@ import re
 
 from ...models.keys import count_by_default, number_by_default
 from ...models.readouts import brief
-from ..console import width
-from ..layout import paragraph
 
 NO_OPTION = 3
 """Exit status where no period fits."""
@@ -25,13 +23,10 @@ TOLERANCE = f"{brief(math.degrees(number_by_default('ring', 'tolerance')))}deg"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command to a parser; their values stay text until `run` reads them."""
-    parser.description = "\n".join(
-        paragraph(
-            "Which period to leave the ring on so that whole revolutions end at a slot. Every value carries its unit: "
-            "km, m, deg, rad, s, min, h, d; a time may also be h:mm:ss. The slot counts as ahead or behind at the "
-            "moment the craft is at the ring and burns.",
-            width(),
-        )
+    parser.description = (
+        "Which period to leave the ring on so that whole revolutions end at a slot. Every value carries its unit: km, m, "
+        "deg, rad, s, min, h, d; a time may also be h:mm:ss. The slot counts as ahead or behind at the moment the "
+        "craft is at the ring and burns."
     )
     # -400x10000km is a value, not an option: read whatever begins like a negative number so, as Python 3.14 does
     parser._negative_number_matcher = re.compile(r"-\.?\d")
@@ -78,12 +73,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     after.add_argument("--save", metavar="FILE", help="write the question as a scenario file that does not exist yet")
 
 
-def run(arguments: argparse.Namespace, columns: int) -> tuple[int, str]:
+def run(arguments: argparse.Namespace, width: int) -> tuple[int, str]:
     """Answer the question.
 
     Args:
         arguments: from a parser with `add_arguments`.
-        columns: greatest length of a line, at least 60.
+        width: greatest length of a line, at least 60.
 
     Returns:
         Exit status (0, or 3 where no period fits) and the text, which ends in a newline.
@@ -100,5 +95,5 @@ def run(arguments: argparse.Namespace, columns: int) -> tuple[int, str]:
     rows = fitting(asked.question)
     saved = save(asked, arguments.save) if arguments.save is not None else ""
     if not len(rows):
-        return NO_OPTION, nothing_text(asked, columns, saved=saved)
-    return 0, period_text(asked, rows, columns, saved=saved)
+        return NO_OPTION, nothing_text(asked, width, saved=saved)
+    return 0, period_text(asked, rows, width, saved=saved)
