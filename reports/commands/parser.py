@@ -37,7 +37,13 @@ def _with_near(message: str) -> str:
     """
     typed = re.search(r"invalid choice: '([^']*)' \(choose from (.*)\)", message)
     known = [] if typed is None else [one.strip(" '") for one in typed[2].split(",")]
-    near = [] if typed is None else difflib.get_close_matches(typed[1], known, n=1, cutoff=0.6)
+    if typed is None:
+        return message
+    near = difflib.get_close_matches(typed[1], known, n=1, cutoff=0.6)
+    if not near and "plan" in known:
+        from ...scenarios import near_names
+
+        near = [f"ringwright new {name} {name}.toml" for name in near_names(typed[1])[:1]]
     return f"{message}; did you mean {near[0]}?" if near else message
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import difflib
 import math
+import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from ...models.errors import RingwrightError
+from ...models.errors import InputError, RingwrightError
 from ..run_limits import Run
 
 if TYPE_CHECKING:
@@ -29,10 +31,33 @@ class NoPlanError(RingwrightError):
         super().__init__("no plan")
 
 
+def there(file: str) -> str:
+    """The name of a scenario file, as it was given.
+
+    Raises:
+        InputError: there is no such file, but a bundled scenario of that name or one near to it.
+    """
+    if file and "\0" not in file and not os.path.lexists(file):
+        from ...scenarios import near_names
+
+        name = os.path.basename(file)
+        near = near_names(name)
+        beside = os.path.dirname(file) or "."
+        alike = [] if not os.path.isdir(beside) else difflib.get_close_matches(name, os.listdir(beside), 1, 0.7)
+        if near and not alike:
+            meant = " or ".join(f"ringwright new {one} {one}.toml" for one in near)
+            raise InputError(
+                f"there is no such file, but a bundled scenario can be written to one; did you mean: {meant}?",
+                where=file,
+            )
+    return file
+
+
 def scenario_of(arguments: argparse.Namespace) -> Scenario:
     """Read the scenario of a command. Raises InputError."""
     from ...models.reading.scenario_reader import read_scenario
 
+    there(arguments.scenario)
     return read_scenario(arguments.scenario, arguments.settings)
 
 

@@ -11,7 +11,7 @@ from textwrap import fill
 from ...models.errors import InputError
 from ..console import say, width
 from ..files import write_text
-from .deliver import again, deliver
+from .deliver import again, deliver, next_text
 from .planned import scenario_of
 
 
@@ -50,25 +50,29 @@ def bodies(arguments: argparse.Namespace) -> int:
     """The built-in planets and moons."""
     from ..body_list import body_list
 
-    say(body_list(width()))
+    if arguments.name is None:
+        following = [("one of them alone", "bodies mars")]
+    else:
+        following = [("its periods to a slot", f"period --around {shlex.quote(arguments.name)} --help")]
+    deliver(arguments, lambda: body_list(width(), arguments.name), following=following)
     return 0
 
 
 def new(arguments: argparse.Namespace) -> int:
     """A bundled scenario as a file."""
-    from ...scenarios import bundled, text
+    from ...scenarios import text
 
-    names = bundled()
-    if arguments.name not in names:
-        raise InputError(
-            f"there is no bundled scenario {arguments.name!r}; there are: {', '.join(names)}.", where="command line"
-        )
+    source = text(arguments.name)
     place = Path(arguments.file)
     if os.path.lexists(place):
         raise InputError(f"{place} exists already and is left alone: name another file.", where="command line")
-    write_text(place, text(arguments.name))
+    write_text(place, source)
     named = shlex.quote(str(place))
-    say(f"Wrote {place}. Next: ringwright check {named}, then ringwright plan {named}\n")
+    deliver(
+        arguments,
+        lambda: f"Wrote {place}.\n",
+        following=[("what was understood of it", f"check {named}"), ("its plans", f"plan {named}")],
+    )
     return 0
 
 
@@ -80,7 +84,9 @@ def questions(_: argparse.Namespace) -> int:
     say("Ringwright plans evenly spaced relay rings. These questions come with it:\n\n")
     for name, question in bundled().items():
         say(f"  {name}\n{fill(question, columns, initial_indent='    ', subsequent_indent='    ')}\n")
-    say("\nTo start from one:  ringwright new NAME my-ring.toml\n")
-    say("Then:               ringwright plan my-ring.toml\n")
-    say("One craft, no file: ringwright period --help\n")
+    following = [
+        ("to start from one", f"new {next(iter(bundled()))} my-ring.toml"),
+        ("one craft, without a file", "period --help"),
+    ]
+    say(next_text(following, columns))
     return 0

@@ -10,7 +10,7 @@ from ...models.errors import InputError
 from ...models.printable import printable
 from ..console import width
 from .deliver import again, deliver
-from .planned import FIRST_SHARE, INTERRUPTED, NO_PLAN, UNDECIDED, picked, run_of, scenario_of
+from .planned import FIRST_SHARE, INTERRUPTED, NO_PLAN, UNDECIDED, picked, run_of, scenario_of, there
 from .planning import known_craft
 from .progress import shown_progress
 
@@ -19,7 +19,7 @@ def compare(arguments: argparse.Namespace) -> int:
     """Strategies for one scenario, or several scenarios, side by side."""
     from ...models.reading.scenario_reader import read_scenario
 
-    read = [read_scenario(file, arguments.settings) for file in arguments.scenarios]
+    read = [read_scenario(there(file), arguments.settings) for file in arguments.scenarios]
     from ...optimizer.studies.strategies import compare_scenarios, compare_strategies
     from ..compare import compare_json, compare_text, write_compare
 

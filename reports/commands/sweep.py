@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from ..console import Ended, complain, width
 from ..run_limits import memory_bytes
 from .deliver import Next, again, deliver
-from .planned import INTERRUPTED, LOST, NO_PLAN, UNDECIDED
+from .planned import INTERRUPTED, LOST, NO_PLAN, UNDECIDED, there
 from .progress import shown_progress
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ def sweep(arguments: argparse.Namespace) -> int:
     from ...optimizer.studies.sweep import first_that_reads, grid
     from ..sweep import in_order, sweep_text, write_sweep
 
-    text = file_text(Path(arguments.scenario), arguments.scenario)
+    text = file_text(Path(there(arguments.scenario)), arguments.scenario)
     over = grid(text, arguments.scenario, arguments.settings, arguments.vary)
     scenario = first_that_reads(over)
     rows, stopped, lost = _rows(arguments, over)

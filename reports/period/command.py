@@ -24,8 +24,8 @@ TOLERANCE = f"{brief(math.degrees(number_by_default('ring', 'tolerance')))}deg"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command to a parser; their values stay text until `run` reads them."""
     parser.description = (
-        "Which period to leave the ring on so that whole revolutions end at a slot. Every value carries its unit: km, m, "
-        "deg, rad, s, min, h, d; a time may also be h:mm:ss. The slot counts as ahead or behind at the moment the "
+        "Which period to leave the ring on so that whole revolutions end at a slot. Every value carries its unit: km, "
+        "m, deg, rad, s, min, h, d; a time may also be h:mm:ss. The slot counts as ahead or behind at the moment the "
         "craft is at the ring and burns."
     )
     # -400x10000km is a value, not an option: read whatever begins like a negative number so, as Python 3.14 does
