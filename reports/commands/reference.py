@@ -6,7 +6,7 @@ import argparse
 import os
 import shlex
 from pathlib import Path
-from textwrap import fill
+from textwrap import fill, indent
 
 from ...models.errors import InputError
 from ..console import say, width
@@ -17,10 +17,17 @@ from .planned import scenario_of
 
 def period(arguments: argparse.Namespace) -> int:
     """The one-craft question."""
-    from ..period.command import run
+    from ..period.command import question_again, run
 
     status, text = run(arguments, width())
-    say(f"{text}\n")
+    again_typed = shlex.join(question_again(arguments))
+    if arguments.save is not None:
+        following = [("the plans of the file", f"plan {shlex.quote(arguments.save)}")]
+    elif arguments.got is None and status == 0:
+        following = [("when the burn is cut off, with the period read then", f"{again_typed} --got H:MM:SS")]
+    else:
+        following = [("the question as a scenario", f"{again_typed} --save FILE")] if arguments.ring else []
+    deliver(arguments, lambda: text, following=following)
     return status
 
 
@@ -48,13 +55,18 @@ def schema(arguments: argparse.Namespace) -> int:
 
 def bodies(arguments: argparse.Namespace) -> int:
     """The built-in planets and moons."""
+    from ...models.bodies import body
     from ..body_list import body_list
 
     if arguments.name is None:
         following = [("one of them alone", "bodies mars")]
     else:
-        following = [("its periods to a slot", f"period --around {shlex.quote(arguments.name)} --help")]
-    deliver(arguments, lambda: body_list(width(), arguments.name), following=following)
+        high_km = round(body(arguments.name).radius_m / 1e5) * 100
+        asked = f"period --around {shlex.quote(arguments.name)} --ring {high_km}km --slot-ahead 60deg"
+        following = [("a period to a slot above it", asked)]
+    # what is printed can be copied as it is: whatever is no table is a comment
+    after = indent(next_text(following, width() - 2), "# ", lambda line: bool(line.strip()))
+    deliver(arguments, lambda: body_list(width(), arguments.name) + after)
     return 0
 
 
