@@ -61,6 +61,8 @@ def observed_at_cut_off(outcome: Outcome, reading: Reading) -> Observed:
             orbit through that place.
     """
     part = next((part for part in outcome.plans[0].craft if part.craft == reading.craft), None)
+    if reading.period_s is reading.periapsis_m is reading.apoapsis_m is None:
+        raise _refused("--craft", f"nothing says what was read of {reading.craft}: give a period, or apsides.")
     if part is None:
         names = ", ".join(part.craft for part in outcome.plans[0].craft)
         raise _refused("--craft", f"{reading.craft!r} is moved by no burn of the plan: give one of {names}.")

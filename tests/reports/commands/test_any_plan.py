@@ -8,6 +8,10 @@ from pathlib import Path
 import pytest
 
 from ringwright.cli import main
+from ringwright.models.reading.scenario_reader import read_scenario
+from ringwright.optimizer.plan import make_plan
+from ringwright.reports.figures import drawings
+from ringwright.reports.folder import write_folder
 from ringwright.tests.test_cli import SMALL
 
 SHOWN = 1e-6
@@ -30,26 +34,35 @@ def ranked(scenario: str, capsys: pytest.CaptureFixture[str]) -> dict[str, dict[
     return {"first": plans[0], "other": other}
 
 
-def test_plan_shows_and_draws_the_plan_that_was_picked(
+def test_plan_shows_the_plan_that_was_picked(
     scenario: str,
     ranked: dict[str, dict[str, float]],
-    tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.setenv("COLUMNS", "120")
     rank, cost = int(ranked["other"]["rank"]), ranked["other"]["delta_v_m_s"]
-    folders = tmp_path / "first", tmp_path / "other"
-    assert main(["plan", scenario, "--out", str(folders[0])]) == 0
-    capsys.readouterr()
-    assert main(["plan", scenario, "--plan", str(rank), "--out", str(folders[1])]) == 0
+    assert main(["plan", scenario, "--plan", str(rank)]) == 0
     shown = capsys.readouterr().out
     assert f"Plan {rank}: 1 craft reaches its slot for {cost:.1f} m/s" in shown
     assert "Against plan 1: " in shown
     assert f"--plan {rank}" in shown.splitlines()[-1]
-    first, other = ((folder / "timeline.svg").read_bytes() for folder in folders)
-    assert first != other
-    assert (folders[0] / "plan.json").read_bytes() == (folders[1] / "plan.json").read_bytes()
+
+
+def test_files_show_and_draw_the_plan_that_was_picked(
+    scenario: str, ranked: dict[str, dict[str, float]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rank = int(ranked["other"]["rank"])
+    outcome = make_plan(read_scenario(scenario))
+    drawn = drawings(outcome, rank)
+    of_one_plan = [draw.args[1] for name, draw in drawn.items() if name != "front"]
+    assert len(of_one_plan) == 3
+    assert all(plan.rank == rank for plan in of_one_plan)
+    asked = []
+    monkeypatch.setattr("ringwright.reports.folder.draw_all", lambda _, __, which: asked.append(which) or [])
+    write_folder(outcome, tmp_path / "other", rank)
+    assert asked == [rank]
+    assert f"Plan {rank}: " in (tmp_path / "other" / "plan.txt").read_text(encoding="utf-8")
 
 
 def test_budget_is_of_the_plan_that_was_picked(
