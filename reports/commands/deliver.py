@@ -45,7 +45,7 @@ def deliver(
         else:
             write_text(to, json())
     written = out is not None and files is not None
-    if written and files is not None:
+    if out is not None and files is not None:
         files(out)
     if to == "-":
         return

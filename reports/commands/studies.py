@@ -86,7 +86,7 @@ def slips(arguments: argparse.Namespace) -> int:
     spare_s = quantity(arguments.spare_after, "time", "--spare-after")
     if min(late_s) <= 0.0 or spare_s < 0.0:
         raise InputError("a launch slips to a later time: times above 0 would be accepted.", where="--slip")
-    known_craft(arguments.craft, [one.name for one in (*scenario.craft, *scenario.carriers)])
+    known_craft(arguments.craft, [*(c.name for c in scenario.craft), *(c.name for c in scenario.carriers)])
     with shown_progress() as progress, run_of(arguments) as run:
         outcome = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
         found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)

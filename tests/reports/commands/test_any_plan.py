@@ -59,7 +59,12 @@ def test_files_show_and_draw_the_plan_that_was_picked(
     assert len(of_one_plan) == 3
     assert all(plan.rank == rank for plan in of_one_plan)
     asked = []
-    monkeypatch.setattr("ringwright.reports.folder.draw_all", lambda _, __, which: asked.append(which) or [])
+
+    def draw_all(_: object, __: object, which: int) -> list[Path]:
+        asked.append(which)
+        return []
+
+    monkeypatch.setattr("ringwright.reports.folder.draw_all", draw_all)
     write_folder(outcome, tmp_path / "other", rank)
     assert asked == [rank]
     assert f"Plan {rank}: " in (tmp_path / "other" / "plan.txt").read_text(encoding="utf-8")
