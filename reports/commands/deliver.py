@@ -9,7 +9,6 @@ from collections.abc import Callable, Sequence
 from ...models.printable import printable
 from ..console import say, width
 from ..files import write_text
-from ..layout import paragraph, shell_lines
 
 Next = tuple[str, str]
 """What a command is for, and the command itself, as it is typed behind ``ringwright``."""
@@ -63,6 +62,8 @@ def next_text(following: Sequence[Next], columns: int) -> str:
     Next, the burns of each craft:
         ringwright sheet ring.toml
     """
+    from ..layout import paragraph, shell_lines
+
     lines = []
     for number, (what, command) in enumerate(following):
         lines += paragraph(f"{'Or' if number else 'Next'}, {what}:", columns)

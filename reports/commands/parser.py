@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import argparse
-import difflib
 import re
 from collections.abc import Callable, Sequence
 
 from ... import __version__
 from ...models.errors import InputError
-from ..console import say, width
-from ..layout import shell_lines
+from ..console import say
 from ..run_limits import add_run_limits
 from . import planning, reference, replan, studies, sweep
 from .option_types import file_place, folder_place, rank, samples, seed, workers
 
 Run = Callable[[argparse.Namespace], int]
+
+EXAMPLE = "example: "
+"""Begins the last part of a help page."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -39,6 +40,8 @@ def _with_near(message: str) -> str:
     known = [] if typed is None else [one.strip(" '") for one in typed[2].split(",")]
     if typed is None:
         return message
+    import difflib
+
     near = difflib.get_close_matches(typed[1], known, n=1, cutoff=0.6)
     if not near and "plan" in known:
         from ...scenarios import near_names
@@ -48,12 +51,15 @@ def _with_near(message: str) -> str:
 
 
 class _Help(argparse.HelpFormatter):
-    """Fills paragraphs, and leaves alone what comes in lines: an example that is to be pasted into a shell."""
+    """Fills paragraphs, and breaks an example so that it can still be pasted into a shell."""
 
     def _fill_text(self, text: str, width: int, indent: str) -> str:
-        if "\n" in text:
-            return "".join(indent + line for line in text.splitlines(keepends=True))
-        return super()._fill_text(text, width, indent)
+        if not text.startswith(EXAMPLE):
+            return super()._fill_text(text, width, indent)
+        from ..layout import shell_lines
+
+        lines = shell_lines(text.removeprefix(EXAMPLE), width - len(indent), indent=f"{indent}  ")
+        return "\n".join([f"{indent}{EXAMPLE.rstrip()}", *lines])
 
 
 class _Commands:
@@ -64,12 +70,11 @@ class _Commands:
 
     def add(self, name: str, run: Run, what: str, example: str) -> argparse.ArgumentParser:
         """Add a command; ``example`` is what is typed behind its name."""
-        columns = width()
         made: argparse.ArgumentParser = self._added.add_parser(
             name,
             help=what,
             description=f"{what[0].upper()}{what[1:]}.",
-            epilog="\n".join(["example:", *shell_lines(f"ringwright {name} {example}".rstrip(), columns, indent="  ")]),
+            epilog=f"{EXAMPLE}ringwright {name} {example}",
             formatter_class=_Help,
         )
         made.set_defaults(run=run)
@@ -86,7 +91,8 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
         prog="ringwright",
         description="Plan an evenly spaced relay ring: launch timing, phasing orbits, delta-v against time. "
         "A planning aid, not flight software.",
-        epilog="example: ringwright new daily-window my-ring.toml",
+        epilog=f"{EXAMPLE}ringwright new daily-window my-ring.toml",
+        formatter_class=_Help,
     )
     whole.add_argument("--version", action="version", version=f"ringwright {__version__}")
     whole.set_defaults(run=reference.questions)

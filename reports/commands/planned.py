@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import difflib
 import math
 import os
 from collections.abc import Callable
@@ -38,6 +37,8 @@ def there(file: str) -> str:
         InputError: there is no such file, but a bundled scenario of that name or one near to it.
     """
     if file and "\0" not in file and not os.path.lexists(file):
+        import difflib
+
         from ...scenarios import near_names
 
         name = os.path.basename(file)
