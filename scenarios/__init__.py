@@ -44,7 +44,7 @@ def text(name: str) -> str:
         near = near_names(name)
         hint = f" (did you mean {' or '.join(near)}?)" if near else ""
         listed = ", ".join(sorted(item.removesuffix(_SUFFIX) for item in known))
-        raise InputError(f"there is no bundled scenario {name!r}{hint}: they are {listed}.")
+        raise InputError(f"there is no bundled scenario {name!r}{hint}: there are {listed}.")
     return files(__package__).joinpath(wanted + _SUFFIX).read_text(encoding="utf-8")
 
 

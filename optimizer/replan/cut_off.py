@@ -126,7 +126,8 @@ def _with_period(outcome: Outcome, reading: Reading, state: Array, along: Array)
     """The velocity at that place with the period read, changed along the burn (vis-viva), m/s."""
     gm, period_s = outcome.scenario.body.gm, reading.period_s or 0.0
     radius = float(np.linalg.norm(state[:3]))
-    square = gm * (2.0 / radius - 1.0 / float(orbits.semi_major(gm, period_s)))
+    semi = float(orbits.semi_major(gm, period_s))
+    square = gm * (2.0 / radius - 1.0 / semi) if semi > 0.5 * radius else 0.0
     pointed = float(state[3:] @ along)
     under_root = pointed**2 - float(state[3:] @ state[3:]) + square
     if square <= 0.0 or under_root < 0.0:

@@ -6,6 +6,7 @@ import argparse
 import math
 import os
 from collections.abc import Callable
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from ...models.errors import InputError, RingwrightError
@@ -43,8 +44,10 @@ def there(file: str) -> str:
 
         name = os.path.basename(file)
         near = near_names(name)
-        beside = os.path.dirname(file) or "."
-        alike = [] if not os.path.isdir(beside) else difflib.get_close_matches(name, os.listdir(beside), 1, 0.7)
+        beside: list[str] = []
+        with suppress(OSError):
+            beside = os.listdir(os.path.dirname(file) or ".")
+        alike = difflib.get_close_matches(name, beside, 1, 0.7)
         if near and not alike:
             meant = " or ".join(f"ringwright new {one} {one}.toml" for one in near)
             raise InputError(

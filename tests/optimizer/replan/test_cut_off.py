@@ -123,6 +123,9 @@ def test_the_last_burn_before_the_moment_is_the_one_that_was_read() -> None:
     [
         (Reading(craft="Nobody", period_s=READ_S), "Flint"),
         (Reading(craft="Flint", period_s=600.0), "every orbit has more than 4:06:5"),
+        (Reading(craft="Flint", period_s=1e-300), "every orbit has more than 4:06:5"),
+        (Reading(craft="Flint", period_s=1e-300, apoapsis_m=1.3e7), "the first must be the lower one"),
+        (Reading(craft="Flint"), "give a period, or apsides"),
         (Reading(craft="Flint", periapsis_m=1.0e7, apoapsis_m=1.1e7), "no apsis of the orbit read"),
         (Reading(craft="Flint", periapsis_m=1.3e7, apoapsis_m=1.24e7), "the first must be the lower one"),
         (Reading(craft="Flint", apoapsis_m=1.2396e7), "which the plan knows"),

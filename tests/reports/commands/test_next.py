@@ -102,7 +102,7 @@ def test_a_bundled_name_is_found_by_any_command(command: str, file: str, capsys:
     [
         (["daily-window"], "did you mean ringwright new daily-window daily-window.toml?", "did you mean plan"),
         (["new", "mars", "x.toml"], "did you mean low-mars or one-craft-mars?", "nothing"),
-        (["new", "gold", "x.toml"], "there is no bundled scenario 'gold': they are", "did you mean"),
+        (["new", "gold", "x.toml"], "there is no bundled scenario 'gold': there are", "did you mean"),
         (["bodies", "marz"], "did you mean mars?", "earth?"),
         (["bodies", "quill"], "there is no built-in body 'quill': give one of", "did you mean"),
         (["plan", "tow.toml"], "did you mean two.toml?", "ringwright new"),
