@@ -39,7 +39,7 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
     read.add_argument(
         "--at",
         metavar="TIME",
-        help="from when on to plan, from the epoch: 2h; default: a minute after the cut-off of the first burn at the "
+        help="from when on to plan, from the epoch or as a date: 2h, 2031-05-01T12:00:00Z; default: a minute after the cut-off of the first burn at the "
         "ring. The last burn that the plan has before it is the one that was read",
     )
 
@@ -98,7 +98,7 @@ def _looks(arguments: argparse.Namespace, scenario: Scenario) -> list[Look]:
 
 def _reading(arguments: argparse.Namespace, scenario: Scenario) -> Reading | None:
     from ...optimizer.replan.cut_off import Reading
-    from ..typed import quantity
+    from ..typed import moment, quantity
 
     typed = {name: value for name in READ if (value := getattr(arguments, name)) is not None}
     if arguments.craft is None:
@@ -115,12 +115,11 @@ def _reading(arguments: argparse.Namespace, scenario: Scenario) -> Reading | Non
         None if name not in typed else radius_m + quantity(typed[name], "length", f"--{name}")
         for name in ("periapsis", "apoapsis")
     )
-    period_s, now_s = (
-        None if name not in typed else quantity(typed[name], "time", f"--{name}") for name in ("period", "at")
-    )
+    period_s = None if "period" not in typed else quantity(typed["period"], "time", "--period")
+    now_s = None if "at" not in typed else moment(typed["at"], scenario.epoch, "--at")
     for name, value in (("period", period_s), ("at", now_s)):
         if value is not None and value <= 0.0:
-            raise InputError(f"{typed[name]} is not above zero: write a positive time.", where=f"--{name}")
+            raise InputError(f"{typed[name]} is not after zero: write a positive time.", where=f"--{name}")
     return Reading(craft=arguments.craft, period_s=period_s, periapsis_m=low, apoapsis_m=high, now_s=now_s)
 
 

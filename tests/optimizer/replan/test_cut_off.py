@@ -145,7 +145,8 @@ def test_what_cannot_be_is_refused_with_what_would_do(reading: Reading, words: s
         (["--craft", "Flint"], "add --period"),
         (["--craft", "Flimt", "--period", "3:14:00"], "Flint"),
         (["--craft", "Flint", "--period", "3"], "has no unit"),
-        (["--craft", "Flint", "--period", "0h"], "not above zero"),
+        (["--craft", "Flint", "--period", "3h", "--at", "2031-05-01T12:00:00Z"], "has no epoch"),
+        (["--craft", "Flint", "--period", "0h"], "not after zero"),
     ],
 )
 def test_options_that_say_nothing_are_refused_before_planning(
