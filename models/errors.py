@@ -1,7 +1,8 @@
 """The one small family of errors.
 
 Bad input is an :class:`InputError` and ends with exit status 2. That no plan fits the limits is an answer, not an
-error (see ``optimizer/outcome.py``). A :class:`FlightError` is a fault of ours: exit status 1.
+error (see ``optimizer/outcome.py``). A :class:`FlightError` makes an option one that cannot be flown: it reaches no
+user. Any other exception is a fault of ours: one sentence and exit status 1.
 """
 
 from __future__ import annotations
@@ -34,7 +35,7 @@ class InputError(RingwrightError):
 
 
 class FlightError(RingwrightError):
-    """The numerical integration failed: a fault of ours, never of the input."""
+    """A flight that cannot be integrated or measured: it falls into the body, or does not come round the ring."""
 
 
 def _fit(text: str) -> str:

@@ -20,9 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import frames, launch, oblateness, orbits
-from .flight.flown import Itinerary
+from .flight.flown import Itinerary, readout
 from .flight.gravity import Gravity, gravity_around
-from .flight.integrate import fly
+from .flight.integrate import fly_each
 from .flight.stepping import land, turning_points
 from .kepler import propagate
 from .launch import IN_PLANE, Ascent, Heading
@@ -35,6 +35,12 @@ Array = NDArray[np.float64]
 
 _AIM_M = 0.1
 """How near to the ring a transfer from a parking orbit is aimed."""
+
+_AIMINGS = 12
+"""Most flights of that transfer after the first one."""
+
+_SHRUNK, _SHRINKINGS = 0.98, 40
+"""A burn whose transfer does not come to its far apsis is taken so much smaller, so many times at most."""
 
 
 class Apsis(NamedTuple):
@@ -71,7 +77,9 @@ def apsides(
         plane: inclination and node, rad, that angles are counted in.
         span_s: how long to look.
     """
-    [flight] = fly([Itinerary(start_s=0.0, position=position, velocity=velocity, end_s=span_s)], gravity)
+    [flight] = fly_each([Itinerary(start_s=0.0, position=position, velocity=velocity, end_s=span_s)], gravity)
+    if flight is None:
+        return ()
     times: list[float] = []
     for arc in flight.arcs:
         moments, _, dips = turning_points(arc)
@@ -128,8 +136,11 @@ def apsis_state(
 @functools.lru_cache(maxsize=256)
 def ascent(
     body: Body, ring: Ring, pad: Pad, pad_index: int, insertion: Insertion, heading: Heading = IN_PLANE
-) -> Ascent:
+) -> Ascent | None:
     """The way up by one insertion: as `launch.ascent`, over an oblate body with the coast as it is flown.
+
+    None where that coast does not come to the ring or reads as an open orbit, as on the long way to a ring at the edge
+    of the body's pull.
 
     A direct insertion is taken as given: over an oblate body its coast may reach its apoapsis short of the ring, and
     the first ring burn comes there. From a parking orbit the transfer is aimed so that it reaches the ring. For a site
@@ -157,7 +168,10 @@ def ascent(
         site + way.insertion_angle0_rad,
         plane,
     )
-    touch = apsides(gravity, position, velocity, plane, 1.5 * way.coast_s + 600.0, high=True)[0]
+    found = apsides(gravity, position, velocity, plane, 1.5 * way.coast_s + 600.0, high=True)
+    if not found:
+        return None
+    touch = found[0]
     return dataclasses.replace(
         way,
         after_s=pad.ascent_s + touch.after_s,
@@ -168,7 +182,7 @@ def ascent(
     )
 
 
-def _from_parking(body: Body, gravity: Gravity, ring: Ring, way: Ascent, site_rad: float) -> Ascent:
+def _from_parking(body: Body, gravity: Gravity, ring: Ring, way: Ascent, site_rad: float) -> Ascent | None:
     low = way.insertion.radius_m
     plane = (ring.inclination_rad, ring.node(0.0, way.plane))
     angle = site_rad + way.insertion_angle0_rad
@@ -177,19 +191,34 @@ def _from_parking(body: Body, gravity: Gravity, ring: Ring, way: Ascent, site_ra
     up = low < ring.radius_m
     sign = 1.0 if up else -1.0
 
-    def arrival(burn_m_s: float) -> Apsis:
-        return apsides(gravity, position, velocity + sign * burn_m_s * ahead, plane, 1.5 * way.coast_s, high=up)[0]
+    def arrival(burn_m_s: float) -> Apsis | None:
+        kicked = velocity + sign * burn_m_s * ahead
+        found = apsides(gravity, position, kicked, plane, 1.5 * way.coast_s, high=up)
+        return found[0] if found else None
 
-    burn = way.entry_delta_v_m_s
+    # the reciprocal of the far apsis is all but linear in the burn, however far away it is
+    burn, wanted = way.entry_delta_v_m_s, 1.0 / ring.radius_m
     touch = arrival(burn)
-    other, further = burn + 1.0, arrival(burn + 1.0)
-    for _ in range(8):
+    for _ in range(_SHRINKINGS):
+        if touch is not None:
+            break
+        burn *= _SHRUNK
+        touch = arrival(burn)
+    if touch is None:
+        return None
+    slope = (1.0 / touch.radius_m - 1.0 / low) / burn
+    for _ in range(_AIMINGS):
         if abs(touch.radius_m - ring.radius_m) < _AIM_M:
             break
-        slope = (further.radius_m - touch.radius_m) / (other - burn)
-        other, further = burn, touch
-        burn += (ring.radius_m - touch.radius_m) / slope
-        touch = arrival(burn)
+        moved = burn + (wanted - 1.0 / touch.radius_m) / slope
+        further = arrival(moved)
+        if further is None:
+            return None
+        if moved != burn and further.radius_m != touch.radius_m:
+            slope = (1.0 / further.radius_m - 1.0 / touch.radius_m) / (moved - burn)
+        burn, touch = moved, further
+    if not math.isfinite(readout(np.concatenate([position, velocity + sign * burn * ahead]), body.gm).period_s):
+        return None
     return dataclasses.replace(
         way,
         after_s=way.after_s - way.coast_s + touch.after_s,

@@ -125,6 +125,27 @@ def brief(value: float, digits: int = 7) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
+def no_less(value: float, digits: int = 7) -> str:
+    """Write a number as `brief` does, rounded up where it is rounded: a least value that is accepted as printed.
+
+    >>> no_less(102.42204), no_less(102.42), no_more(2515.86949), no_more(-0.12345678)
+    ('102.4221', '102.42', '2 515.869', '-0.1234568')
+    """
+    return _bound(value, digits, 1.0)
+
+
+def no_more(value: float, digits: int = 7) -> str:
+    """Write a number as `brief` does, rounded down where it is rounded: a greatest value, accepted as printed."""
+    return _bound(value, digits, -1.0)
+
+
+def _bound(value: float, digits: int, sign: float) -> str:
+    text = brief(value, digits)
+    if math.isinf(value) or sign * (float(text.replace(" ", "")) - value) >= 0.0:
+        return text
+    return brief(value + sign * 10.0 ** (math.floor(math.log10(abs(value))) - digits + 1), digits)
+
+
 def degrees(angle_rad: float, places: int = 1) -> str:
     """Write an angle in degrees.
 

@@ -9,6 +9,7 @@ option by the same way that drifts most like it has added to that.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -16,12 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..models.burns import BurnModel
+from ..models.errors import FlightError
 from ..models.sites import EDGE_S, open_at
+from .alike import same
 from .catalogue.finite_burns import engine_of
 from .catalogue.problem import Problem
 from .routes.options import F, Options
-from .trajectory.differential_correction import IMPULSIVE, Case, correct
-from .trajectory.itinerary import Course, course, flight_key, later, with_key
+from .trajectory.differential_correction import IMPULSIVE, Case, correct_each
+from .trajectory.itinerary import Course, course, flight_key, later
 
 Key = tuple[float, ...]
 Bool = NDArray[np.bool_]
@@ -38,7 +41,10 @@ ROUGH, FLOWN_LEAST = 60.0, 4
 def correct_courses(
     problem: Problem, courses: dict[Key, Course], slots: Mapping[Key, int], engines: Mapping[Key, BurnModel]
 ) -> dict[Key, float]:
-    """Correct all courses by their flight, in place; the slot error of each first guess, rad."""
+    """Correct all courses by their flight, in place; the slot error of each first guess, rad.
+
+    Those whose first guess cannot be flown are taken out of the courses.
+    """
     names = [name for name, what in courses.items() if what.unknowns]
     cases = [
         Case(
@@ -54,7 +60,10 @@ def correct_courses(
         for name in names
     ]
     found = {}
-    for name, result in zip(names, correct(cases, problem.gravity), strict=True):
+    for name, result in zip(names, correct_each(cases, problem.gravity), strict=True):
+        if result is None:
+            del courses[name]
+            continue
         found[name] = result.first.slot_error_rad
         courses[name] = courses[name].corrected(result.itinerary)
     return found
@@ -98,7 +107,7 @@ class Liftoffs:
             doubt += UNSURE_TIMES * self.wrong_s.get(index, 0.0)
             unsure[rows] = doubt if len(self.added.get(index, ())) >= FLOWN_LEAST else ROUGH * turned_s
         for name, liftoff_s in self.known.items():
-            own = with_key(options, name[:-1])
+            own = same(options, name[:-1])
             own = own if name[-1] < 0.0 else own & (options.craft_class == name[-1])
             moment[own], unsure[own] = liftoff_s, 0.0
         # the same options are asked about several times in a row
@@ -187,9 +196,13 @@ class Liftoffs:
         for row in rows:
             name, engine = flight_key(problem, options, row), engine_of(problem, options, row)
             engines[name] = IMPULSIVE if engine is None else engine
-            courses[name] = course(problem, options, row, finite=engine is not None)
             where[name] = row
+            with suppress(FlightError):
+                courses[name] = course(problem, options, row, finite=engine is not None)
         correct_courses(problem, courses, {name: int(options.slot[row]) for name, row in where.items()}, engines)
+        for name in where.keys() - courses.keys():
+            # what cannot be flown is found out when it is chosen; its moment stays the one foreseen
+            self.known[name] = float(options.liftoff_s[where[name]])
         for name, what in courses.items():
             row = where[name]
             index, liftoff_s = int(options.way[row]), float(options.liftoff_s[row])

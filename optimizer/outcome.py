@@ -359,6 +359,12 @@ class AimFront:
 class Proof:
     """What was proved about rank 1, over the catalogue of options; ``free_form`` of them are free-form flights.
 
+    ``catalogue_bound`` is the least that a plan comes to by the catalogue's own costs, ``flown_differs_by`` how far
+    flown plans come to more or less than those say at most, ``all_flown`` whether every plan was flown that this could
+    make best.
+    No flown plan is below ``bound``: where all of these were flown it is the least of them or the catalogue's, else the
+    catalogue's less what they come to less. ``gap`` is that of the catalogue's costs.
+
     ``phase`` is the rule by which the ring's phase was laid, empty where the scenario gives it: nothing is proved about
     other phases.
     """
@@ -372,6 +378,9 @@ class Proof:
     over: str = "catalogue"
     free_form: int = 0
     phase: str = ""
+    catalogue_bound: float = -math.inf
+    flown_differs_by: float = 0.0
+    all_flown: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -386,7 +395,7 @@ class Kept:
 
 @dataclass(frozen=True, kw_only=True)
 class Bind:
-    """A limit that forbids every plan, and the nearest value that would serve (None: no value of it alone does)."""
+    """A limit that forbids every plan, and a value that was tried and serves (None: none that was tried does)."""
 
     limit: str
     value: float
@@ -417,7 +426,8 @@ class Outcome:
 
     ``fronts`` are the other fronts, where they were asked for. ``unfinished`` says in words what is missing because
     time ran out or somebody stopped the search; empty where nothing is. ``price`` is what time is worth to the dearest
-    craft in space, where that was asked for.
+    craft in space, where that was asked for. ``rejected`` are the plans that come nearest to keeping their limits,
+    where none does; each says what it breaks.
     """
 
     scenario: Scenario
@@ -432,6 +442,7 @@ class Outcome:
     fronts: tuple[AimFront, ...] = ()
     unfinished: str = ""
     price: CraftPrice | None = None
+    rejected: tuple[Plan, ...] = ()
 
     @property
     def undecided(self) -> bool:

@@ -45,7 +45,8 @@ def result(outcome: Outcome) -> dict[str, Any]:
     Returns:
         A dict of str, int, float, bool, None, list and dict only, its keys always in the same order. ``front`` is
         sorted by ``finish_s`` and ``plan`` in it is a rank; ``infeasible`` is None when there are plans. Where several
-        limits bind, ``infeasible`` names the first and lists all of them under ``binds``.
+        limits bind, ``infeasible`` names the first and lists all of them under ``binds``. Where no plan keeps its
+        limits in the flight, ``rejected`` holds those that come nearest, each with what it breaks.
 
     Raises:
         ValueError: a value that must be a number is not finite (a fault of the planner, never of the input).
@@ -84,6 +85,7 @@ def result(outcome: Outcome) -> dict[str, Any]:
         "front_note": None if outcome.front is None else outcome.front.note or None,
         "front_resolution_m_s": None if outcome.front is None else _number(outcome.front.resolution_m_s, "m_s"),
         "plans": [_plan(scenario, plan) for plan in sorted(outcome.plans, key=lambda plan: plan.rank)],
+        **({"rejected": [_plan(scenario, plan) for plan in outcome.rejected]} if outcome.rejected else {}),
         "infeasible": None if outcome.infeasible is None else _infeasible(outcome.infeasible),
         "notes": list(outcome.notes),
         "warnings": list(scenario.warnings),
@@ -140,7 +142,11 @@ def gravity_of(outcome: Outcome) -> str:
 
 def burn_model_of(outcome: Outcome) -> str:
     """Name the burn model of the plans as the result spells it: finite where any craft flies with its own thrust."""
-    return "finite" if any(part.engine for plan in outcome.plans for part in plan.craft) else "impulsive"
+    return (
+        "finite"
+        if any(part.engine for plan in (*outcome.plans, *outcome.rejected) for part in plan.craft)
+        else "impulsive"
+    )
 
 
 def _proof(proof: Proof) -> dict[str, Any]:
@@ -151,6 +157,9 @@ def _proof(proof: Proof) -> dict[str, Any]:
         "unit": proof.unit,
         "gap": _finite(proof.gap, 9),
         "over": proof.over,
+        "catalogue_bound": _finite(proof.catalogue_bound, 6),
+        "flown_differs_by": _finite(proof.flown_differs_by, 6),
+        "all_flown": proof.all_flown,
         **({"free_form_options": proof.free_form} if proof.free_form else {}),
         "options": proof.options,
         "phase": proof.phase or "given",

@@ -11,16 +11,16 @@ import math
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
 from ..optimizer.one_plan import plan_of_rank
-from ..optimizer.outcome import Bind, Broken, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan, Proof
+from ..optimizer.outcome import Bind, Broken, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan
 from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .hold import hold_lines
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, limit_value, limit_words, outcome_as_written, serving_value
 from .price_of_time import other_ways, price_of_time
+from .proof_words import proof_text
 from .result import burn_model_of, gravity_of
 from .wording import (
-    AIM_WORDS,
     GRAVITY_WORDS,
     against_text,
     count,
@@ -109,6 +109,7 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
             lines += paragraph(_bind_text(bind), width, indent="  ", hang="      ")
         lines.append("")
         lines += paragraph(f"Judged over the catalogue of options, {_model_words(outcome)}.", width)
+    lines += _rejected(outcome, width)
     lines += _remarks(outcome, width)
     lines += ["", *paragraph(CAUTION, width)]
     return "\n".join(lines) + "\n"
@@ -124,12 +125,32 @@ def _binding_text(why: Infeasible) -> str:
     return "To loosen any one of these limits would serve:" if all(known) else "These limits stand in the way:"
 
 
+def _rejected(outcome: Outcome, width: int) -> list[str]:
+    """The plans that come nearest to keeping their limits, each with what it breaks and by how much."""
+    if not outcome.rejected:
+        return []
+    lines = heading("What comes nearest", width)
+    for plan in outcome.rejected:
+        told = [f"{plain(plan.delta_v_m_s)} m/s, done after {span(plan.finish_s)}: DO NOT FLY IT."]
+        for broken in plan.broken:
+            words = limit_words(broken.limit)
+            over = _quantity(broken.limit, abs(broken.value - broken.allowed))
+            told.append(
+                f"{broken.craft}, {words.words}: {_quantity(broken.limit, broken.value)}, where "
+                f"{limit_key(broken.limit)} allows {'no less than' if words.floor else 'no more than'} "
+                f"{_quantity(broken.limit, broken.allowed)}: {over} {'too little' if words.floor else 'too much'}."
+            )
+        ways = [f"{part.craft} into slot {part.slot}, {way_text(part)}" for part in plan.craft]
+        lines += paragraph(" ".join([*told, f"{'; '.join(ways)}."]), width, indent="  ", hang="    ")
+    return lines
+
+
 def _bind_text(bind: Bind) -> str:
     words = limit_words(bind.limit)
     unit = f" {words.unit}" if words.unit else ""
     now = f"{limit_key(bind.limit)} = {limit_value(bind.limit, bind.value):.6g} ({words.words})"
     if bind.serves is None:
-        return f"{now}: no value of it alone would serve."
+        return f"{now}: no value that was tried serves."
     serves = serving_value(bind.limit, bind.serves, 4)
     return f"{now}: {serves:.12g}{unit} or {'less' if words.floor else 'more'} would serve."
 
@@ -214,7 +235,7 @@ def _model_words(outcome: Outcome) -> str:
 def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = [""]
     if outcome.proof is not None:
-        lines += paragraph(_proof_text(outcome.proof), width)
+        lines += paragraph(proof_text(outcome.proof), width)
     left_out = [] if gravity_of(outcome) == "j2" else ["oblateness"]
     left_out += ["drag", "other bodies"]
     left_out += ["burn arcs"] if burn_model_of(outcome) == "impulsive" else []
@@ -243,33 +264,6 @@ def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
         f" The longest burn, {craft}'s, runs {span(longest_s)}, {share:.1%} of a turn of the ring; that burns take "
         f"time costs about {plain(lost, 2)} m/s in all."
     )
-
-
-def _proof_text(proof: Proof) -> str:
-    over = f"over the {proof.over} of {plain(proof.options, 0)} options"
-    if proof.free_form:
-        over += (
-            f", {plain(proof.free_form, 0)} of them free-form flights as they were found (that none of the same finish "
-            "is cheaper is not proved)"
-        )
-    aim = AIM_WORDS.get(proof.aim, proof.aim)
-    if proof.status == "optimal":
-        return f"Plan 1 has {aim}: proved {over}.{_phase_text(proof)}"
-    if not math.isfinite(proof.gap):
-        return f"Plan 1 aims at {aim}, but nothing is proved about it {over}."
-    bound = span(proof.bound) if proof.unit == "s" else f"{plain(proof.bound)} {proof.unit}"
-    return (
-        f"Plan 1 aims at {aim}; it is not proved best. No plan {over} gets below {bound}, "
-        f"so it is within {proof.gap:.2%} of the best.{_phase_text(proof)}"
-    )
-
-
-def _phase_text(proof: Proof) -> str:
-    """That a free phase of the ring was laid by a rule, which is all the proof is about; empty where none is better."""
-    nothing_below = proof.status == "optimal" and proof.aim != "finish" and proof.bound <= 0.0
-    if not proof.phase or nothing_below:
-        return ""
-    return f" That is for the phase of the ring that a rule lays ({proof.phase}); another phase could be better."
 
 
 def _flown_text(plan: Plan) -> str:

@@ -152,19 +152,16 @@ def goal_text(rank: int, scenario: Scenario) -> str:
 
 
 def time_against(plan: Plan, first: Plan) -> str:
-    """Say how much sooner or later a plan finishes than the first.
-
-    A hundredth of a second is the clock's own noise, not a difference.
-    """
+    """Say how much sooner or later a plan finishes than the first; times that print alike are the same."""
     late_s = plan.finish_s - first.finish_s
-    if abs(late_s) < 0.01:
+    if span(plan.finish_s) == span(first.finish_s):
         return "same time"
     return f"{span(abs(late_s))} {'later' if late_s > 0 else 'sooner'}"
 
 
 def cost_against(plan: Plan, first: Plan) -> str:
-    """Say how much dearer or cheaper a plan is than the first."""
-    more = plan.delta_v_m_s - first.delta_v_m_s
+    """Say how much dearer or cheaper a plan is than the first, as printed: figures that print alike are the same."""
+    more = round(plan.delta_v_m_s, 1) - round(first.delta_v_m_s, 1)
     if abs(more) < 0.05:
         return "same delta-v"
     return f"{plain(abs(more))} m/s {'dearer' if more > 0 else 'cheaper'}"

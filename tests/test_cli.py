@@ -147,3 +147,21 @@ def test_an_interrupted_run_leaves_nothing_behind(
     assert main(["plan", str(scenario), "--out", str(tmp_path / "out")]) == 130
     assert "interrupted" in capsys.readouterr().err
     assert [path.name for path in tmp_path.iterdir()] == [scenario.name]
+
+
+def test_a_fault_of_ours_is_one_sentence_and_exit_1(
+    scenario: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("a pivot of nothing")
+
+    monkeypatch.setattr("ringwright.optimizer.plan.make_plan", broken)
+    assert main(["plan", str(scenario)]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.count("\n") == 1
+    assert "a fault of ours (ZeroDivisionError)" in said.err
+    assert "RINGWRIGHT_TRACEBACK=1" in said.err
+    monkeypatch.setenv("RINGWRIGHT_TRACEBACK", "1")
+    with pytest.raises(ZeroDivisionError):
+        main(["plan", str(scenario)])

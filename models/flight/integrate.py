@@ -45,6 +45,7 @@ __all__ = [
     "closest_of_each",
     "comes_back",
     "fly",
+    "fly_each",
     "measure",
     "readout",
 ]
@@ -99,6 +100,31 @@ def fly(
         batch = _Batch(itineraries[chosen], gravity, models[chosen], plans[chosen], relative)
         flown.extend(batch.fly(whole))
     return tuple(flown)
+
+
+def fly_each(
+    itineraries: Sequence[Itinerary],
+    gravity: Gravity,
+    burns: BurnModel | Sequence[BurnModel] = Impulsive(),  # noqa: B008 - frozen
+    *,
+    whole: bool = True,
+    relative: float = RELATIVE_TOLERANCE,
+) -> tuple[Flight | None, ...]:
+    """Fly itineraries as `fly` does; None for each that cannot be flown, whatever the others do.
+
+    Where the integration of a batch fails it is halved until those that fail stand alone.
+    """
+    models = [burns] * len(itineraries) if isinstance(burns, Impulsive | FiniteThrust) else list(burns)
+    try:
+        return fly(itineraries, gravity, models, whole=whole, relative=relative)
+    except (FlightError, InputError):
+        if len(itineraries) == 1:
+            return (None,)
+    middle = len(itineraries) // 2
+    halves = ((itineraries[:middle], models[:middle]), (itineraries[middle:], models[middle:]))
+    return tuple(
+        flight for items, own in halves for flight in fly_each(items, gravity, own, whole=whole, relative=relative)
+    )
 
 
 class _Timetable(NamedTuple):

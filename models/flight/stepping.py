@@ -33,6 +33,8 @@ TOLERANCE_FLOOR = 3e-14
 SCIPY_FLOOR = 2.3e-14
 """The least relative tolerance that scipy takes without a warning; for time, which only grows, absolute counts."""
 STEPS_MAX = 100_000
+STEPS_A_TURN = 400
+"""An arc of many revolutions may take so many steps for each: a circle takes 40, an eccentricity of 0.99 some 200."""
 FEW = 8
 """So few arcs are stepped faster with plain numbers than with arrays of them."""
 FALSE_POSITIONS = 7
@@ -160,6 +162,7 @@ def step_together(
     first_step: float,
     keep: bool,
     relative: float = RELATIVE_TOLERANCE,
+    steps_max: int = STEPS_MAX,
 ) -> Steps:
     """Step arcs of (7, n) together to s = ``bound``, or each until its time has reached ``until_s``.
 
@@ -206,15 +209,15 @@ def step_together(
         while True:
             poll()
             before = solver.y.reshape(7, n)
-            message = solver.step()
+            message = _stepped(solver)
             if solver.status == "failed" or not np.all(np.isfinite(solver.y)):
-                raise FlightError(f"integration stopped at s = {solver.t!r}: {message or 'not finite'}")
+                raise FlightError(f"integration stopped at s = {float(solver.t)!r}: {message or 'not finite'}")
             if keep:
                 curve = cast(Any, solver.dense_output()).F  # the stubs know only the base class
                 record.append((active, before, curve.reshape(7, 7, n)))
             taken[active] += 1
-            if taken.max() > STEPS_MAX:
-                raise FlightError(f"no end after {STEPS_MAX} steps")
+            if taken.max() > steps_max:
+                raise FlightError(f"no end after {steps_max} steps")
             current = solver.y.reshape(7, n)
             if solver.status == "finished":
                 arrived = np.ones(n, dtype=bool)
@@ -233,6 +236,16 @@ def step_together(
         bases[k][:, chosen] = y
         curves[k][:, :, chosen] = f
     return Steps(taken, bases, curves, last, final)
+
+
+def _stepped(solver: Any) -> str | None:
+    """Take one step; what a fall through the center makes of it is told by the state, not by warnings."""
+    try:
+        with np.errstate(all="ignore"):
+            message: str | None = solver.step()
+    except ArithmeticError as fault:
+        raise FlightError(f"integration stopped at s = {float(solver.t)!r}: {fault}") from fault
+    return message
 
 
 def coast(
@@ -258,8 +271,17 @@ def coast(
         return lambda y: np.array([rate(*row) for row in zip(one_by_one, *y[:6].tolist(), strict=True)]).T
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
+    inverse = 2.0 / np.linalg.norm(start[:3], axis=0) - np.sum(start[3:] ** 2, axis=0) / gm
+    turns = float(np.max(duration_s * np.sqrt(gm * np.maximum(inverse, 0.0) ** 3))) / (2.0 * math.pi)
     steps = step_together(
-        scaled, begin, bound=math.inf, until_s=duration_s, first_step=0.1, keep=keep, relative=relative
+        scaled,
+        begin,
+        bound=math.inf,
+        until_s=duration_s,
+        first_step=0.1,
+        keep=keep,
+        relative=relative,
+        steps_max=max(STEPS_A_TURN * math.ceil(turns), STEPS_MAX // 10),
     )
     return land(gravity, steps.last[:6], duration_s - steps.last[6]), steps
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ..readouts import brief
+from ..readouts import no_less
 from ..scenario import Carrier, Scenario
 from .document import Table
 
@@ -63,6 +63,6 @@ def _check_pads(scenario: Scenario, carrier: Carrier, table: Table, root: Table)
         pad = dict(zip(names, root.tables.get("launch", ()), strict=True))[strongest.name]
         raise pad.error(
             f"{pad.quote('payload')} is less than the mass of carrier {carrier.name!r} with all its craft, "
-            f"{brief(least)} kg: at least that would be accepted.",
+            f"{no_less(least)} kg: at least that would be accepted.",
             "payload",
         )

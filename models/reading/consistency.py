@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import math
 
-from ..readouts import brief, plain, span, turned
+from ..readouts import brief, no_less, no_more, plain, span, turned
 from ..scenario import Craft, Insertion, Pad, RingSpec, Scenario
 from ..start_checks import check_starts
 from ..units import STANDARD_GRAVITY_M_S2
 from .carrier_checks import check_carriers
 from .document import Table
-from .scope import on_ring, refuse_beyond_scope
+from .scope import nodes_drift, on_ring, refuse_beyond_scope
 
 SYNCHRONOUS_SHARE = 5e-4
 """An altitude this near, as a share, to a known body's synchronous radius was read off as a radius."""
@@ -47,6 +47,11 @@ def check(scenario: Scenario, root: Table) -> None:
 def _km(radius_m: float, scenario: Scenario) -> str:
     """An altitude in words, from a radius."""
     return f"{brief((radius_m - scenario.body.radius_m) / 1e3)} km"
+
+
+def _least_km(radius_m: float, scenario: Scenario) -> str:
+    """The same where it is the least that is accepted."""
+    return f"{no_less((radius_m - scenario.body.radius_m) / 1e3)} km"
 
 
 def _ring_size(table: Table) -> str:
@@ -85,8 +90,8 @@ def _check_ring(scenario: Scenario, root: Table) -> None:
         limits = root.tables["limits"][0]
         raise limits.error(
             f"{limits.quote('clearance')} puts the lowest altitude allowed at {_km(scenario.floor_m, scenario)}, above "
-            f"the ring at {_km(ring.radius_m, scenario)}: at most {brief((ring.radius_m - top) / 1e3)} km of clearance "
-            "would be accepted.",
+            f"the ring at {_km(ring.radius_m, scenario)}: at most {no_more((ring.radius_m - top) / 1e3)} km of "
+            "clearance would be accepted.",
             "clearance",
         )
     if ring.planes > 1 and math.sin(ring.inclination_rad) < SAME_PLANE:
@@ -166,8 +171,8 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
         able = craft.isp_s * STANDARD_GRAVITY_M_S2 * math.log1p(craft.propellant_kg / craft.dry_mass_kg)
         if craft.reserve_m_s > 0.0 and craft.reserve_m_s >= able:
             raise table.error(
-                f"{table.quote('reserve')} keeps back all that the propellant gives, {plain(able)} m/s: less than that "
-                "would be accepted.",
+                f"{table.quote('reserve')} keeps back all that the propellant gives, {plain(able)} m/s: at most "
+                f"{no_more(able * (1.0 - 1e-6))} m/s would be accepted.",
                 "reserve",
             )
     if craft.orbit is None and craft.stay:
@@ -262,7 +267,7 @@ def _check_pads(scenario: Scenario, craft: Craft, table: Table, root: Table) -> 
         pad = pads[strongest.name]
         loaded = "with all its propellant" if craft.load == "full" else "even without propellant"
         raise pad.error(
-            f"{pad.quote('payload')} is less than the mass of craft {craft.name!r} {loaded}, {brief(least)} kg: at "
+            f"{pad.quote('payload')} is less than the mass of craft {craft.name!r} {loaded}, {no_less(least)} kg: at "
             "least that would be accepted.",
             "payload",
         )
@@ -273,7 +278,8 @@ def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> N
     if not insertion.periapsis_m - 1.0 <= insertion.radius_m <= insertion.apoapsis_m + 1.0:
         raise item.error(
             f"{item.quote('altitude')} is outside the orbit it belongs to: between "
-            f"{_km(insertion.periapsis_m, scenario)} and {_km(insertion.apoapsis_m, scenario)} would be accepted.",
+            f"{_least_km(insertion.periapsis_m, scenario)} and "
+            f"{no_more((insertion.apoapsis_m - scenario.body.radius_m) / 1e3)} km would be accepted.",
             "altitude",
         )
     if not on_ring(insertion.apoapsis_m, ring.radius_m) and not insertion.circular:
@@ -287,8 +293,8 @@ def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> N
         name = "altitude" if "altitude" in item else "periapsis"
         raise item.error(
             f"{item.quote(name)} is below the lowest altitude allowed after insertion, "
-            f"{_km(scenario.floor_m, scenario)} (top of the atmosphere and limits.clearance_km): at least that would "
-            "be accepted.",
+            f"{_least_km(scenario.floor_m, scenario)} (top of the atmosphere and limits.clearance_km): at least that "
+            "would be accepted.",
             name,
         )
 
@@ -300,8 +306,8 @@ def _check_limits(scenario: Scenario, root: Table) -> None:
     limits, ring = scenario.limits, scenario.ring
     if limits.apoapsis_max_m < ring.radius_m:
         raise table.error(
-            f"{table.quote('apoapsis_max')} is below the ring at {_km(ring.radius_m, scenario)}, where every plan has "
-            "to go: at least that would be accepted.",
+            f"{table.quote('apoapsis_max')} is below the ring at "
+            f"{_least_km(ring.radius_m, scenario)}, where every plan has to go: at least that would be accepted.",
             "apoapsis_max",
         )
     for craft, one in zip(scenario.craft, root.tables["craft"], strict=True):
@@ -384,10 +390,9 @@ def _check_slots(scenario: Scenario, root: Table) -> None:
 def _may_change_plane(scenario: Scenario, craft: Craft) -> bool:
     """Whether a craft in space may reach another plane: from the ring by a burn, from any circle by nodal drift."""
     orbit = craft.orbit
-    drifts = scenario.body.j2 != 0.0 and abs(math.sin(2.0 * scenario.ring.inclination_rad)) > SAME_PLANE
     if orbit is None or craft.stay or not orbit.circular:
         return False
-    return drifts or on_ring(orbit.apoapsis_m, scenario.ring.radius_m)
+    return nodes_drift(scenario) or on_ring(orbit.apoapsis_m, scenario.ring.radius_m)
 
 
 def _places_taken(scenario: Scenario, root: Table) -> list[tuple[str, int, int, Table]]:

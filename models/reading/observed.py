@@ -281,6 +281,12 @@ class _Reader:
 
     def _from_state(self, position: Array, velocity: Array, time_s: float) -> tuple[Orbit, float]:
         """The orbit of a state, turned into the nearest plane of the ring; and by how much it had to be turned."""
+        distance, ground = float(np.linalg.norm(position)), self.body.radius_m
+        if distance < ground:
+            raise self.table.error(
+                f"{self.table.label} puts it {brief(distance / 1e3)} km from the center, under the ground, which is at "
+                f"{brief(ground / 1e3)} km: read it again, with the center of the body as the origin."
+            )
         try:
             found = [orbit_of_state(self.ring, position, velocity, time_s, plane) for plane in range(self.ring.planes)]
         except ValueError as fault:

@@ -1,9 +1,11 @@
-"""What this version plans, and refuses to pretend beyond: orbits that touch the ring.
+"""What this version plans, and refuses to pretend beyond: orbits that touch the ring, circles that drift to it.
 
 Each refusal stands alone, so that the work that lifts it removes one function here.
 """
 
 from __future__ import annotations
+
+import math
 
 from ..readouts import brief
 from ..scenario import Scenario
@@ -17,6 +19,15 @@ ON_RING_SHARE = 1e-4
 def on_ring(radius_m: float, ring_radius_m: float) -> bool:
     """Whether a radius is the ring's, as near as a file rounds it."""
     return abs(radius_m - ring_radius_m) <= max(ON_RING_M, ON_RING_SHARE * ring_radius_m)
+
+
+SAME_NODES = 1e-6
+"""Over the equator and over the poles, sin 2i below this, nodes do not drift apart."""
+
+
+def nodes_drift(scenario: Scenario) -> bool:
+    """Whether the nodes of circles of different size drift apart: over an oblate body, neither equatorial nor polar."""
+    return scenario.body.j2 != 0.0 and abs(math.sin(2.0 * scenario.ring.inclination_rad)) > SAME_NODES
 
 
 def refuse_beyond_scope(scenario: Scenario, root: Table) -> None:
@@ -35,6 +46,8 @@ def _orbits_touch_ring(scenario: Scenario, root: Table) -> None:
         apsides = (craft.orbit.periapsis_m, craft.orbit.apoapsis_m)
         if any(on_ring(apsis, ring.radius_m) for apsis in apsides):
             continue
+        if craft.orbit.circular and ring.planes > 1 and nodes_drift(scenario):
+            continue
         low, high = (brief((apsis - body.radius_m) / 1e3) for apsis in apsides)
         shape = f"circles at {low} km" if craft.orbit.circular else f"runs from {low} to {high} km"
         hint = ""
@@ -42,6 +55,7 @@ def _orbits_touch_ring(scenario: Scenario, root: Table) -> None:
             hint = f" If {brief(inside.number_or('altitude', 0.0) / 1e3)} km is from the center, write radius_km."
         raise inside.error(
             f"{inside.label} {shape} and does not touch the ring at {brief((ring.radius_m - body.radius_m) / 1e3)} km: "
-            "phasing orbits begin on the ring or at an apsis that touches it, to 1 km. For free-form flights from any "
-            f"orbit give goal.front_step, such as front_step_h = 1 under [goal].{hint}"
+            "phasing orbits begin on the ring or at an apsis that touches it, to 1 km, and nodal drift on a circle in "
+            "a ring of several planes over an oblate body. For free-form flights from any orbit into its own plane "
+            f"give goal.front_step, the time from one finish that is looked at to the next.{hint}"
         )

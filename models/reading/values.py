@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from datetime import date, datetime, time
 
 from ..keys import Key
-from ..readouts import brief, clock_seconds
+from ..readouts import clock_seconds, no_less, no_more
 from ..units import UNITS, from_si, printed_unit, to_si
 from .document import Table, written
 
@@ -166,10 +166,11 @@ def _number(table: Table, key: Key, unit: str, value: object) -> float | int:
     if key.kind == "count":
         if isinstance(value, float) and not value.is_integer():
             raise table.error(f"{quote} should be a whole number.", key.name)
-        whole = int(value) if math.isfinite(value) else 0
-        if not math.isfinite(value) or not key.least <= whole <= key.most:
+        whole = int(value) if isinstance(value, int) or math.isfinite(value) else -1
+        if not key.least <= whole <= key.most:
             raise table.error(
-                f"{quote} is out of range: from {brief(key.least)} to {brief(key.most)} would be accepted.", key.name
+                f"{quote} is out of range: from {no_less(key.least)} to {no_more(key.most)} would be accepted.",
+                key.name,
             )
         return whole
     try:
@@ -207,14 +208,14 @@ def _range_words(key: Key, unit: str, value: float) -> str:
     printed = f" {printed_unit(unit)}" if unit else ""
     also = ", or inf for no limit" if key.infinite and key.least >= 0 else ""
     if math.isinf(value):
-        return f"is not finite: from {brief(low)} to {brief(high)}{printed} would be accepted."
+        return f"is not finite: from {no_less(low)} to {no_more(high)}{printed} would be accepted."
     if value < key.least or (key.above and value == key.least):
         if key.kind == "instant" and key.least == 0.0:
             return "is before the epoch, from which times count: 0 or more would be accepted."
         return (
-            f"is too small: {'more than' if key.above else 'at least'} {brief(low)}{printed} would be accepted{also}."
+            f"is too small: {'more than' if key.above else 'at least'} {no_less(low)}{printed} would be accepted{also}."
         )
-    return f"is too large: at most {brief(high)}{printed} would be accepted{also}."
+    return f"is too large: at most {no_more(high)}{printed} would be accepted{also}."
 
 
 def either(words: list[str]) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...models.deadline import poll
 from ...models.launch import Ascent
@@ -56,8 +57,9 @@ class Catalogue:
     ``moments_s`` per pad; ``looked_at`` counts the (k, m) choices evaluated and ``free_form`` the free-form
     flights among them; ``notes`` say in words where the moments
     of liftoff are a list and not the whole truth. ``restriction`` is what the options were filtered by, so that later
-    liftoffs are filtered alike. ``chains`` per pad: how many launches a chain of turnarounds has among the moments;
-    ``whole`` tells that they are all there, so that no liftoff was left out for their number.
+    liftoffs are filtered alike; ``wanted`` is a mask that they are filtered by besides. ``chains`` per pad: how many
+    launches a chain of turnarounds has among the moments; ``whole``: whether they are all there, so that no liftoff was
+    left out for their number.
     """
 
     problem: Problem
@@ -70,6 +72,7 @@ class Catalogue:
     chains: tuple[int, ...] = field(default=())
     whole: bool = True
     restriction: Restriction = NO_RESTRICTION
+    wanted: Callable[[Options], NDArray[np.bool_]] | None = None
 
 
 def windows(problem: Problem) -> tuple[tuple[float, float], ...]:

@@ -225,7 +225,7 @@ def _ways_up(scenario: Scenario, ring: Ring) -> tuple[launch.Ascent, ...]:
             headings = [launch.Heading(plane=plane)] if always else _headings(scenario, pad, place, plane)
             for insertion in pad.insertions:
                 ways = [coast.ascent(body, ring, pad, index, insertion, heading) for heading in headings]
-                found += [way for way in ways if _ever_open(scenario, ring, pad, way, place)]
+                found += [way for way in ways if way is not None and _ever_open(scenario, ring, pad, way, place)]
     return tuple(found)
 
 

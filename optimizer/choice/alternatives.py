@@ -9,20 +9,19 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ...models.deadline import ENDED, poll
+from ...models.deadline import ENDED, OutOfTimeError, over, poll
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, restricted
 from ..catalogue.restriction import Restriction
 from ..outcome import CraftPlan, Plan
 from ..routes.options import ROUTES, Options
 from ..trajectory.itinerary import key
-from .selection import Chosen, Selection
-
-BEST, BEST_BEFORE = "best by the goal", "best over the catalogue"
-"""The plan that the search found best: where it is plan 1, and where the ranking puts another before it."""
+from .selection import Chosen, Selection, worth
 
 CRAFT_MAX = 6
 """Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""
@@ -44,24 +43,43 @@ def alternatives(
     found: list[Alternative] = []
     seen = {_signature(best.options)}
     rows = _worth_asking(best.options)
+    # a catalogue is made when it is asked for: all of them at once are large
+    asked: list[tuple[str, Callable[[], Catalogue]]] = [
+        (kind, partial(restricted, made, restriction)) for kind, restriction in _kinds(made, best, rows)
+    ]
+    asked += [("other slot order", partial(_kept, made, wanted)) for wanted in _other_orders(made, best)]
+
+    def ask(kind: str, among: Callable[[], Catalogue], *, flown: bool) -> Chosen | None:
+        progress(f"alternatives: {kind}")
+        poll()
+        try:
+            return selection.best(aims, catalogue=among(), ties="order", flown=flown)
+        except OutOfTimeError:
+            if over():
+                raise
+            return None
+
+    tried: list[Chosen | None] = []
     # where the search is ended, those found by then are worth showing
     with suppress(*ENDED):
-        for kind, restriction in _kinds(made, best, rows):
-            progress(f"alternatives: {kind}")
-            poll()
-            other = selection.best(aims, catalogue=restricted(made, restriction), ties="order")
-            if other is not None:
-                found.append(Alternative(chosen=other, kind=kind))
-        order = _other_order(selection, best, aims)
-        if order is not None:
-            found.append(Alternative(chosen=order, kind="other slot order"))
+        for kind, among in asked:
+            tried.append(ask(kind, among, flown=False))
+    with suppress(*ENDED):
+        # flown together; where one breaks a limit the next best that does not takes its place
+        selection.flyer.fly([one.options for one in tried if one is not None])
+        for (kind, among), one in zip(asked, tried, strict=False):
+            sound = one
+            if one is not None and selection.flyer.plan(one.options).broken:
+                sound = ask(kind, among, flown=True)
+            if sound is not None:
+                found.append(Alternative(chosen=sound, kind=kind))
     nearest: dict[str, Alternative] = {}
     for item in found:
         known = nearest.get(item.kind)
-        if known is None or _worth(item.chosen) < _worth(known.chosen):
+        if known is None or worth(made, item.chosen, aims) < worth(made, known.chosen, aims):
             nearest[item.kind] = item
     kept = []
-    for item in sorted(nearest.values(), key=lambda a: _worth(a.chosen)):
+    for item in sorted(nearest.values(), key=lambda a: worth(made, a.chosen, aims)):
         signature = _signature(item.chosen.options)
         if signature not in seen:
             seen.add(signature)
@@ -87,10 +105,6 @@ def _worth_asking(options: Options) -> list[int]:
         seen.add(alike)
         rows.append(row)
     return rows[:CRAFT_MAX]
-
-
-def _worth(chosen: Chosen) -> tuple[float, ...]:
-    return tuple(round(v, 6) for v in chosen.solved.values)
 
 
 def _signature(options: Options) -> tuple[tuple[float, ...], ...]:
@@ -131,29 +145,36 @@ def _kinds(made: Catalogue, best: Chosen, rows: list[int]) -> list[tuple[str, Re
     return kinds
 
 
-def _other_order(selection: Selection, best: Chosen, aims: Sequence[Aim]) -> Chosen | None:
-    """The best plan in which somebody else takes a slot: another class, or from the pad another turn in the order."""
+Wanted = Callable[[Options], NDArray[np.bool_]]
+
+
+def _kept(made: Catalogue, wanted: Wanted) -> Catalogue:
+    """The catalogue with the options that are wanted."""
+    return replace(made, options=made.options.take(wanted(made.options)), wanted=wanted)
+
+
+def _other_orders(made: Catalogue, best: Chosen) -> list[Wanted]:
+    """Masks of options with which somebody else takes a slot: another class, or another turn on the pad."""
     options = best.options
-    found: list[Chosen] = []
-    made = selection.made
+    found: list[Wanted] = []
     for row in range(min(len(options), CRAFT_MAX)):
-        base = made.options
-        here = base.slot == options.slot[row]
-        liftoff = float(options.liftoff_s[row])
+        slot, index, liftoff = int(options.slot[row]), int(options.craft_class[row]), float(options.liftoff_s[row])
+        until = np.inf
         if np.isnan(liftoff):
             if len(made.problem.classes) < 2:
                 continue
-            forbidden = here & (base.craft_class == options.craft_class[row])
         else:
             later = options.liftoff_s[options.liftoff_s > liftoff]
             if not later.size:
                 continue
-            forbidden = here & (base.liftoff_s < later.min() - 1.0) & (base.craft_class == options.craft_class[row])
-        kept = replace(made, options=base.take(base.whole(~forbidden)))
-        other = selection.best(aims, catalogue=kept, ties="order")
-        if other is not None:
-            found.append(other)
-    return min(found, key=_worth, default=None)
+            until = later.min() - 1.0
+
+        def wanted(base: Options, slot: int = slot, index: int = index, until: float = until) -> NDArray[np.bool_]:
+            early = np.isnan(base.liftoff_s) | (base.liftoff_s < until)
+            return base.whole(~((base.slot == slot) & (base.craft_class == index) & early))
+
+        found.append(wanted)
+    return found
 
 
 def relabeled(plans: Sequence[Plan]) -> tuple[Plan, ...]:
@@ -167,8 +188,6 @@ def relabeled(plans: Sequence[Plan]) -> tuple[Plan, ...]:
 
 def _kind_against(plan: Plan, first: Plan) -> str | None:
     """The plan's own label where it differs from the first in that, else the first of the others that holds."""
-    if plan.kind == BEST:
-        return BEST_BEFORE
     if plan.kind not in _DIFFERS:
         return plan.kind
     before = {part.craft: part for part in first.craft}

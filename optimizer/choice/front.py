@@ -13,15 +13,17 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
+from ...models import deadline
 from ...models.deadline import ENDED, OutOfTimeError
 from ...models.scenario import Aim
+from ..ties import AIMS, printed, sooner_in_print
 from .first_service import neighbor_groups
-from .selection import AIMS, FINISH_TOLERANCE, Chosen, Order, Selection, total
+from .selection import FINISH_TOLERANCE, Chosen, Order, Selection, total
 
 Kind = Literal["step", "slope", "curve"]
 Progress = Callable[[str], None]
@@ -32,17 +34,23 @@ POINTS_ASKED = 40
 RESOLUTION = {"delta_v": 0.1, "worst_delta_v": 0.1, "propellant": 0.02, "finish": 1.0}
 """In the units of the aim: m/s, kg, s."""
 
+PRINTED = 0.1
+"""What is printed of every aim that is traded for time: m/s, kg."""
+
 POINTS_MAX = 400
 """Most points that are walked; a front that has more says from where on it is not listed."""
 
 STEP_S = 1e-2
-"""How much sooner the next plan must finish than the last."""
+"""The least stride along a slope; a point is listed only if it prints as sooner than the next."""
 
 FILLED, STRIDES_MAX = 0.8, 40
 """A stride along a slope aims at this share of the resolution; so many are tried, by halving where the slope ends."""
 
 ALIKE = 1e-6
 """Plans this close in an aim cost the same."""
+
+PASSES_MAX = 12
+"""Most times that a front is walked again because points of it broke a limit in the flight."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,15 +100,20 @@ class _Group:
         """Least cost, of those the earliest; then what makes the plan fit to be shown."""
         aims: tuple[Order, ...] = (self.aim, self._clock)
         more = tuple(a for a in AIMS[:2] if a not in aims)
-        return self.selection.best((*aims, *more), finish_s=before_s, slots=self.slots, ties="none")
+        return self.selection.best((*aims, *more), finish_s=before_s, slots=self.slots, ties="none", flown=False)
 
     def cheapest(self, before_s: float, most: float) -> Chosen | None:
         """Least cost alone, where it is at most so much."""
         bar = most if self.aim == "delta_v" else np.inf
-        return self.selection.best((self.aim,), finish_s=before_s, slots=self.slots, ties="none", delta_v_m_s=bar)
+        return self.selection.best(
+            (self.aim,), finish_s=before_s, slots=self.slots, ties="none", delta_v_m_s=bar, flown=False
+        )
 
     def fastest(self) -> Chosen | None:
-        return self.selection.best((self._clock, self.aim), slots=self.slots, ties="none")
+        return self.selection.best((self._clock, self.aim), slots=self.slots, ties="none", flown=False)
+
+    def dearer_in_print(self, cost: float, than: float) -> bool:
+        return printed(self.aim, cost) > printed(self.aim, than)
 
 
 def walk(
@@ -112,7 +125,9 @@ def walk(
     neighbors: int | None = None,
     points_max: int = POINTS_MAX,
 ) -> Walked:
-    """The front from its cheapest plan (the earliest of them) to the fastest.
+    """The front from its cheapest plan (the earliest of them) to the fastest; each point keeps its limits as flown.
+
+    Where points break a limit in the flight they are cut off, and the front is walked again.
 
     Args:
         selection: what to choose from.
@@ -125,13 +140,32 @@ def walk(
     ring = selection.made.problem.ring
     sets = (None,) if neighbors is None else neighbor_groups(ring, neighbors)
     groups = [_Group(selection=selection, aim=aim, slots=slots) for slots in sets]
-    walked = _Walk(groups=groups, progress=progress, points_max=points_max)
-    try:
-        walked.begin(cheapest)
-        walked.run()
-    except ENDED:
-        walked.late = True
-    return walked.result()
+    for _ in range(PASSES_MAX):
+        walked = _Walk(groups=groups, progress=progress, points_max=points_max)
+        try:
+            walked.begin(cheapest)
+            walked.run()
+        except ENDED:
+            walked.late = True
+        found = walked.result()
+        try:
+            with deadline.flying():
+                broken = {id(chosen) for chosen in selection.cut_off(found.plans)}
+        except ENDED:
+            return only(cheapest)
+        if not broken:
+            return found
+        if found.late or selection.cuts.spent:
+            break
+    keep = [i for i, chosen in enumerate(found.plans) if id(chosen) not in broken]
+    return replace(
+        found,
+        plans=tuple(found.plans[i] for i in keep),
+        times_s=tuple(found.times_s[i] for i in keep),
+        kinds=tuple("step" for _ in keep),
+        complete=False,
+        late=True,
+    )
 
 
 @dataclass(kw_only=True)
@@ -185,7 +219,7 @@ class _Walk:
                     self._full = True
                     return
                 self._add(chosen, cost, time_s, index, kind)
-                before = time_s - STEP_S
+                before = sooner_in_print(time_s)
                 self.progress(f"front: {len(self._points)} points, back to {time_s / 3600.0:.1f} h")
             if before < 0.0:
                 return
@@ -194,8 +228,8 @@ class _Walk:
             self._push(index, *self._sooner(index, before))
 
     def _add(self, chosen: Chosen, cost: float, time_s: float, index: int, kind: Kind) -> None:
-        if self._points and cost <= self._points[-1][1] + ALIKE:
-            # sooner for the same: the last point was none
+        if self._points and not self.groups[index].dearer_in_print(cost, self._points[-1][1]):
+            # sooner for what prints the same: the last point was none
             self._points.pop()
             kind = self._kinds.pop() if self._kinds else "step"
         if self._points:
@@ -207,22 +241,26 @@ class _Walk:
         group = self.groups[index]
         if self._sloping[index] and self._points[-1][3] == index:
             further = self._along(index)
-            if further is not None:
+            if further is not None and group.time_s(further) <= before_s:
                 return further, "slope"
         self._sloping[index] = False
-        step = group.best(before_s)
-        if step is None or not step.proved:
-            return step, "step"
         last, cost, time_s, _ = self._points[-1]
-        dearer = group.cost(step) - cost
-        slides = self._continuous and time_s - group.time_s(step) < 10.0 * STEP_S + 60.0
-        if slides and ALIKE < dearer < self._resolution and _slides(last, step, dearer):
-            self._stride[index] = FILLED * self._resolution * (time_s - group.time_s(step)) / dearer
-            further = self._along(index)
-            if further is not None:
-                self._sloping[index] = self._sloped = True
-                return further, "slope"
-        return step, "step"
+        if self._continuous:
+            # whether it slides is seen a moment before the last point, nearer than what prints as sooner
+            near = group.best(time_s - STEP_S)
+            if near is None or not near.proved:
+                return near, "step"
+            dearer = group.cost(near) - cost
+            slides = time_s - group.time_s(near) < 10.0 * STEP_S + 60.0
+            if slides and ALIKE < dearer < self._resolution and _slides(last, near, dearer):
+                self._stride[index] = FILLED * self._resolution * (time_s - group.time_s(near)) / dearer
+                further = self._along(index)
+                if further is not None and group.time_s(further) <= before_s:
+                    self._sloping[index] = self._sloped = True
+                    return further, "slope"
+            elif group.time_s(near) <= before_s:
+                return near, "step"
+        return group.best(before_s), "step"
 
     def _along(self, index: int) -> Chosen | None:
         """The next point along a slope: as far on as the cost may rise by the resolution at most.
@@ -261,7 +299,8 @@ class _Walk:
             plans=tuple(p[0] for p in points),
             times_s=tuple(p[2] for p in points),
             kinds=(*self._kinds[::-1], *(("step",) if points else ())),
-            resolution=self._resolution if self._sloped else 0.0,
+            # points that print like a sooner one are left out
+            resolution=self._resolution + PRINTED if self._sloped else 0.0,
             complete=not (self._full or self.late),
             late=self.late,
         )

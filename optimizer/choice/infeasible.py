@@ -1,46 +1,51 @@
-"""Why no plan keeps the limits: which limit binds, and the nearest value of it that would serve."""
+"""Why no plan keeps the limits: which limit binds, and a value of it that serves.
+
+A value is named only where it was tried: put into the scenario, planned, flown, and all limits kept. Where limits bind
+is found by halving over the catalogue, which is quick; from there values are tried, looser and looser until one serves.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
+from ...models import deadline
+from ...models.deadline import OutOfTimeError
 from ...models.readouts import plain
-from ...models.scenario import Craft, LimitSpec, Scenario
+from ...models.scenario import Scenario
 from ..catalogue.catalogue import catalogue
 from ..catalogue.problem import Problem, problems
+from ..loosening import Loosening, loosenings
 from ..outcome import Bind, Infeasible
 from ..starts import nearest_start
 from .no_launch import blocked_sites
 from .selection import Selection
 
 Progress = Callable[[str], None]
+Serves = Callable[[Scenario], bool]
+"""Whether planning a scenario ends in a plan that was flown and keeps all limits."""
 
-REVOLUTIONS_MOST = 60
-"""More phasing revolutions than this are not proposed."""
+SEARCH_S = 10.0
+"""So long values that would serve are looked for."""
 
+FURTHER = (0.01, 0.05, 0.25)
+"""Shares of the way to the value that serves by the catalogue, past which values are tried; then the loosest."""
 
-@dataclass(frozen=True, kw_only=True)
-class Loosening:
-    """A limit that may be loosened.
+HALVINGS = 4
+"""So often the way between a value that does not serve and one that does is halved."""
 
-    ``key`` as in ``limits.clearance``; ``now`` its value in SI units; ``most`` the loosest value that is tried;
-    ``grain`` the step, in SI units, to which the value that serves is rounded on the feasible side; ``apply`` gives the
-    scenario with another value.
-    """
+MOST_NAMED = 5
+"""So many slots are named that nobody reaches."""
 
-    key: str
-    now: float
-    most: float
-    grain: float
-    apply: Callable[[Scenario, float], Scenario]
+CLOSER_S = 5.0
+"""With less time left than this the value that was found is left as it is."""
 
 
 def feasible(scenario: Scenario) -> bool:
-    """Whether any plan keeps all limits."""
+    """Whether any plan keeps all limits by the catalogue. Raises OutOfTimeError."""
     return any(
-        _affordable(problem) and Selection(catalogue(problem)).best(("finish",), ties="none") is not None
+        _affordable(problem) and Selection(catalogue(problem)).best(("finish",), ties="none", flown=False) is not None
         for problem in problems(scenario)
     )
 
@@ -53,50 +58,44 @@ def _affordable(problem: Problem) -> bool:
     return all(c.start is not None or c.delta_v_allowed_m_s >= least - 1e-9 for c in problem.classes)
 
 
-def diagnose(scenario: Scenario, progress: Progress = lambda _: None) -> Infeasible:
-    """The limits that bind, each with the nearest value that would serve; in pairs where no single one would do."""
+def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: None) -> Infeasible:
+    """The limits that bind, each with a value that serves; in pairs where no single one would do.
+
+    Args:
+        scenario: one without a plan.
+        serves: tries a value.
+        progress: called with words that say what is being done.
+
+    Raises:
+        EndedError: the whole search was ended; its own end, after `SEARCH_S`, is an answer.
+    """
+    clock = deadline.Deadline(limit_s=SEARCH_S)
     blocked = blocked_sites(scenario)
+    items = list(loosenings(scenario)) if blocked is None else list(blocked.items)
+    reason = near_start_text(scenario) if blocked is None else blocked.reason
+    search = _Search(serves=serves, progress=progress)
+    alone: list[Bind] = []
+    try:
+        with deadline.searching(clock.left_s):
+            for item in items:
+                found = search.alone(scenario, item)
+                if found is not None:
+                    alone.append(Bind(limit=item.key, value=item.now, serves=found))
+            if alone:
+                return Infeasible(binds=tuple(alone), together=False, reason=reason)
+            pair = search.pair(scenario, items, None if blocked is None else list(loosenings(scenario)))
+            if pair:
+                return Infeasible(binds=pair, together=True, reason=reason)
+    except OutOfTimeError:
+        if deadline.over():
+            raise
+        late = f"the search for values that serve ended after {SEARCH_S:.0f} s"
+        with deadline.undisturbed():
+            reason = "; ".join(one for one in (reason, "" if alone else _unreached(scenario)) if one)
+        return Infeasible(binds=tuple(alone), together=False, reason=f"{reason}; {late}" if reason else late)
     if blocked is not None:
-        return blocked
-    candidates = list(_loosenings(scenario))
-    alone = []
-    for item in candidates:
-        progress(f"no plan; trying {item.key}")
-        if feasible(item.apply(scenario, item.most)):
-            alone.append(Bind(limit=item.key, value=item.now, serves=_nearest(scenario, item)))
-    near = near_start_text(scenario)
-    if alone:
-        return Infeasible(binds=tuple(alone), together=False, reason=near)
-    for i, first in enumerate(candidates):
-        for second in candidates[i + 1 :]:
-            progress(f"no plan; trying {first.key} with {second.key}")
-            loose = second.apply(first.apply(scenario, first.most), second.most)
-            if not feasible(loose):
-                continue
-            one = _nearest(second.apply(scenario, second.most), first)
-            two = _nearest(first.apply(scenario, one), second)
-            return Infeasible(
-                binds=(
-                    Bind(limit=first.key, value=first.now, serves=one),
-                    Bind(limit=second.key, value=second.now, serves=two),
-                ),
-                together=True,
-                reason=near,
-            )
-    everything = scenario
-    for item in candidates:
-        everything = item.apply(everything, item.most)
-    if candidates and feasible(everything):
-        return Infeasible(
-            binds=tuple(Bind(limit=item.key, value=item.now, serves=None) for item in candidates),
-            together=True,
-            reason=f"three or more limits bind at once{near and '; '}{near}",
-        )
-    reason = "none of the limits that may be loosened would serve at any value, alone or with the others"
-    falling = _falling(scenario)
-    if falling:
-        reason = f"{falling} falls below the lowest altitude allowed before it touches the ring"
-    return Infeasible(binds=(), together=False, reason=near or reason)
+        return Infeasible(binds=search.failed(items), together=False, reason=reason)
+    return Infeasible(binds=(), together=False, reason=reason or _tried(scenario, items))
 
 
 def _falling(scenario: Scenario) -> str:
@@ -120,149 +119,116 @@ def near_start_text(scenario: Scenario) -> str:
     )
 
 
-def _nearest(scenario: Scenario, item: Loosening) -> float:
-    """The value closest to the present one that serves, on the grain, by halving; ``item.most`` is known to serve."""
-    low, high = 0, max(math.ceil(abs(item.most - item.now) / item.grain), 1)
-    sign = 1.0 if item.most > item.now else -1.0
-    base = math.floor(item.now / item.grain + 1e-9) if sign > 0 else math.ceil(item.now / item.grain - 1e-9)
-
-    def value(steps: int) -> float:
-        loosened = (base + sign * steps) * item.grain
-        return min(loosened, item.most) if sign > 0 else max(loosened, item.most)
-
-    # stride out first: the answer is usually near, and looser limits cost more to look at
-    stride = 1
-    while stride < high and not feasible(item.apply(scenario, value(stride))):
-        low, stride = stride, stride * 4
-    high = min(high, stride)
-    while high - low > 1:
-        middle = (low + high) // 2
-        if feasible(item.apply(scenario, value(middle))):
-            high = middle
-        else:
-            low = middle
-    return value(high)
+def _tried(scenario: Scenario, items: Sequence[Loosening]) -> str:
+    """What stands in the way, and what was tried."""
+    keys = ", ".join(item.key for item in items)
+    tried = f"; no plan came out either with these loosened, alone or two at a time: {keys}" if items else ""
+    falling = _falling(scenario)
+    falls = f"{falling} falls below the lowest altitude allowed before it touches the ring" if falling else ""
+    return (falls or _unreached(scenario) or "the routes do not lead every craft into a slot of its own") + tried
 
 
-def _loosenings(scenario: Scenario) -> Iterator[Loosening]:
-    limits = scenario.limits
-    body = scenario.body
-
-    def limit(change: Callable[[LimitSpec, float], LimitSpec]) -> Callable[[Scenario, float], Scenario]:
-        return lambda s, value: replace(s, limits=change(s.limits, value))
-
-    if limits.clearance_m > 0.0:
-        yield Loosening(
-            key="limits.clearance",
-            now=limits.clearance_m,
-            most=0.0,
-            grain=100.0,
-            apply=limit(lambda held, v: replace(held, clearance_m=v)),
-        )
-    if math.isfinite(limits.finish_within_s):
-        yield Loosening(
-            key="limits.finish_within",
-            now=limits.finish_within_s,
-            most=_long_enough(scenario),
-            grain=86.4,
-            apply=limit(lambda held, v: replace(held, finish_within_s=v)),
-        )
-    if math.isfinite(limits.wait_within_s):
-        yield Loosening(
-            key="limits.wait_within",
-            now=limits.wait_within_s,
-            most=_long_enough(scenario),
-            grain=86.4,
-            apply=limit(lambda held, v: replace(held, wait_within_s=v)),
-        )
-    # options grow with the square of the revolutions, and from a pad with every moment of liftoff
-    on_ground = any(c.orbit is None and not c.stay for c in scenario.craft)
-    most = min(2 * limits.revolutions_max + 10, REVOLUTIONS_MOST) if on_ground else REVOLUTIONS_MOST
-    if limits.revolutions_max < most:
-        yield Loosening(
-            key="limits.revolutions_max",
-            now=float(limits.revolutions_max),
-            most=float(most),
-            grain=1.0,
-            apply=limit(lambda held, v: replace(held, revolutions_max=round(v))),
-        )
-    if math.isfinite(limits.apoapsis_max_m):
-        yield Loosening(
-            key="limits.apoapsis_max",
-            now=limits.apoapsis_max_m - body.radius_m,
-            most=50.0 * scenario.ring.radius_m - body.radius_m,
-            grain=1000.0,
-            apply=limit(lambda held, v: replace(held, apoapsis_max_m=v + body.radius_m)),
-        )
-    if limits.separation_m > 0.0:
-        yield Loosening(
-            key="limits.separation",
-            now=limits.separation_m,
-            most=0.0,
-            grain=100.0,
-            apply=limit(lambda held, v: replace(held, separation_m=v)),
-        )
-    for index, pad in enumerate(scenario.pads):
-        if math.isfinite(pad.until_s):
-            yield Loosening(
-                key="launch.until" if len(scenario.pads) == 1 else f"launch.{pad.name}.until",
-                now=pad.until_s,
-                most=_long_enough(scenario),
-                grain=36.0,
-                apply=_with_last_date(index),
-            )
-    seen: set[Craft] = set()
-    for craft in scenario.craft:
-        alike = replace(craft, name="")
-        if craft.stay or craft.propellant_kg is None or craft.dry_mass_kg is None or alike in seen:
-            continue
-        seen.add(alike)
-        yield Loosening(
-            key=f"craft.{craft.name}.propellant",
-            now=craft.propellant_kg,
-            most=craft.dry_mass_kg * 50.0,
-            grain=0.1,
-            apply=_with_propellant(alike),
-        )
+def _unreached(scenario: Scenario) -> str:
+    """Which free slots no craft reaches by the catalogue, where that leaves fewer than there are craft."""
+    problem = problems(scenario)[0]
+    reached = set(catalogue(problem).options.slot.tolist())
+    wanted = sum(group.count for group in problem.classes)
+    if len(reached) >= wanted:
+        return ""
+    left = [divmod(slot, problem.ring.slots) for slot in problem.free_slots if slot not in reached]
+    names = [f"plane {plane} slot {slot}" if problem.ring.planes > 1 else f"slot {slot}" for plane, slot in left]
+    shown = ", ".join(names[:MOST_NAMED]) + (f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else "")
+    return (
+        f"slots are wanted for {wanted} craft, but phasing, nodal drift and launches within the limits lead into "
+        f"{len(reached)}, not into {shown}"
+    )
 
 
-def _with_last_date(index: int) -> Callable[[Scenario, float], Scenario]:
-    def apply(scenario: Scenario, value: float) -> Scenario:
-        pads = list(scenario.pads)
-        pads[index] = replace(pads[index], until_s=value)
-        return replace(scenario, pads=tuple(pads))
+@dataclass(frozen=True, kw_only=True)
+class _Search:
+    """Looks for values that serve, as long as there is time."""
 
-    return apply
+    serves: Serves
+    progress: Progress
 
+    def alone(self, scenario: Scenario, item: Loosening) -> float | None:
+        """A value of one limit that serves, None where none was found."""
+        self._step(f"no plan; trying {item.key}")
+        if not feasible(item.apply(scenario, item.value(item.count))):
+            return None
+        return self._served(scenario, item, self._nearest(scenario, item))
 
-def _with_propellant(alike: Craft) -> Callable[[Scenario, float], Scenario]:
-    """All craft alike to one get the same other load: they would be ordered alike."""
+    def pair(
+        self, scenario: Scenario, items: Sequence[Loosening], others: Sequence[Loosening] | None
+    ) -> tuple[Bind, ...]:
+        """Two limits with values that serve together, none where no pair was found: of ``items``, or one of each."""
+        for i, first in enumerate(items):
+            for second in items[i + 1 :] if others is None else others:
+                self._step(f"no plan; trying {first.key} with {second.key}")
+                loosest = second.value(second.count)
+                # what keeps a site on the ground gives way by as little as geometry asks
+                wide = first.value(first.count if others is None else first.first)
+                if not feasible(second.apply(first.apply(scenario, wide), loosest)):
+                    continue
+                one = wide
+                if others is None:
+                    one = first.value(self._nearest(second.apply(scenario, loosest), first))
+                here = first.apply(scenario, one)
+                two = self._served(here, second, self._nearest(here, second))
+                if two is not None:
+                    return (
+                        Bind(limit=first.key, value=first.now, serves=one),
+                        Bind(limit=second.key, value=second.now, serves=two),
+                    )
+        return ()
 
-    def apply(scenario: Scenario, value: float) -> Scenario:
-        def changed(craft: Craft) -> Craft:
-            same = replace(craft, name="", propellant_kg=alike.propellant_kg) == alike
-            return replace(craft, propellant_kg=value) if same else craft
+    def failed(self, items: Sequence[Loosening]) -> tuple[Bind, ...]:
+        """Limits that bind, with no value that serves."""
+        return tuple(Bind(limit=item.key, value=item.now, serves=None) for item in items)
 
-        return replace(scenario, craft=tuple(changed(c) for c in scenario.craft))
+    def _step(self, what: str) -> None:
+        deadline.poll()
+        self.progress(what)
 
-    return apply
+    def _nearest(self, scenario: Scenario, item: Loosening) -> int:
+        """Steps to the closest value that serves by the catalogue, by halving; the loosest is known to."""
+        low, high = item.first - 1, item.count
+        # stride out first: the answer is usually near, and looser limits cost more to look at
+        stride = 1
+        while low + stride < high and not feasible(item.apply(scenario, item.value(low + stride))):
+            low, stride = low + stride, stride * 4
+        high = min(high, low + stride)
+        while high - low > 1:
+            middle = (low + high) // 2
+            if feasible(item.apply(scenario, item.value(middle))):
+                high = middle
+            else:
+                low = middle
+        return high
 
+    def _served(self, scenario: Scenario, item: Loosening, steps: int) -> float | None:
+        """A value, from some steps on, that serves in the flight too; near the first that does."""
+        away = max(steps - item.first, 0) + item.first
+        offsets = {steps, steps + 1, *(steps + math.ceil(share * away) for share in FURTHER), item.count}
+        failed = steps - 1
+        for one in sorted(min(offset, item.count) for offset in offsets):
+            if self._tried(scenario, item, one):
+                return item.value(self._closer(scenario, item, failed, one))
+            failed = one
+        return None
 
-def _long_enough(scenario: Scenario) -> float:
-    """A time in which every kind of plan could be carried out, s."""
-    problem = problems(
-        replace(scenario, limits=replace(scenario.limits, finish_within_s=math.inf, wait_within_s=math.inf))
-    )[0]
-    period = problem.ring.period_s
-    turns = 2.0 * (max(scenario.limits.revolutions_max, 12) + 2)
-    start = max([c.ready_s for c in scenario.craft] + [p.ready_s for p in scenario.pads], default=0.0)
-    pads = 0.0
-    for way in problem.ways:
-        closing = abs(problem.ring.rate_rad_s - way.site_rate_rad_s)
-        synodic = 2.0 * math.pi / closing if closing > 1e-12 else 0.0
-        parked = 0.0
-        if way.parking_rate_rad_s is not None:
-            parked = 2.0 * math.pi / abs(way.parking_rate_rad_s - problem.ring.rate_rad_s)
-        turnaround = scenario.pads[way.pad].turnaround_s
-        pads = max(pads, problem.launches * (turnaround + synodic) + way.after_s + parked)
-    return start + pads + turns * period
+    def _closer(self, scenario: Scenario, item: Loosening, failed: int, served: int) -> int:
+        """Steps that serve, nearer to those that do not."""
+        for _ in range(HALVINGS):
+            middle = (failed + served) // 2
+            if middle <= failed or deadline.left_s() < CLOSER_S:
+                break
+            if self._tried(scenario, item, middle):
+                served = middle
+            else:
+                failed = middle
+        return served
+
+    def _tried(self, scenario: Scenario, item: Loosening, steps: int) -> bool:
+        self._step(f"no plan; trying {item.key}, flown")
+        return self.serves(item.apply(scenario, item.value(steps)))

@@ -7,47 +7,65 @@ a flight azimuth is allowed that leads into it.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ...models import oblate_coast as coast
+from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth
 from ...models.ring import Ring
 from ...models.scenario import Pad, Scenario
 from ...models.windows import Array, SiteAndPlane, azimuth_of_least_tilt, least_angle, off_plane, passes
 from ..catalogue.problem import problems
-from ..outcome import Bind, Infeasible
+from ..loosening import DEGREE, Loosening
 
-GRAIN_RAD = math.radians(0.01)
-"""An angle that would serve is told to this."""
+GRAIN_DEG = 0.01
+"""An angle that would serve is printed to this."""
 
 
-def blocked_sites(scenario: Scenario) -> Infeasible | None:
+@dataclass(frozen=True, kw_only=True)
+class Blocked:
+    """Why every craft stays on the ground, in words, and what of the sites may be loosened, from what geometry asks."""
+
+    reason: str
+    items: tuple[Loosening, ...] = ()
+
+
+def blocked_sites(scenario: Scenario) -> Blocked | None:
     """What keeps every craft on the ground there; None where somebody may go up, or nobody is to."""
     problem = problems(scenario)[0]
     if not problem.launches or problem.ways:
         return None
-    off = [(pad, bind) for pad in scenario.pads for bind in _out_of_plane(scenario, problem.ring, pad)]
-    away = [pad for pad, _ in off]
-    closed = [
-        (pad, bind) for pad in scenario.pads if pad not in away for bind in _azimuths(scenario, problem.ring, pad)
-    ]
+    ring = problem.ring
+    if not any(_ways_by(scenario, ring, pad) for pad in scenario.pads):
+        return Blocked(
+            reason="no insertion leads up to the ring: over the oblate body its coast does not come to the ring's "
+            "height, or reads as an open orbit"
+        )
+    off = {index: found for index in range(len(scenario.pads)) if (found := list(_out_of_plane(scenario, ring, index)))}
+    closed = {
+        index: found
+        for index in range(len(scenario.pads))
+        if index not in off and (found := list(_azimuths(scenario, ring, index)))
+    }
     said = []
     if off:
-        angle = min(_nearest(scenario, problem.ring, pad) for pad in away)
+        away = [scenario.pads[index] for index in off]
+        angle = min(_nearest(scenario, ring, pad) for pad in away)
         which = "the launch site never comes" if len(scenario.pads) == 1 else f"{_names(away)} never comes"
         said.append(
             f"{which} nearer to the ring plane than {math.degrees(angle):.3f} deg: a tilt of that much is left, to be "
             "kept within ring.tilt_tolerance or taken off by the craft"
         )
     if closed:
-        names = _names([pad for pad, _ in closed])
+        names = _names([scenario.pads[index] for index in closed])
         said.append(f"no flight azimuth into the ring plane lies in the corridor of {names}")
     if not said:
         return None
-    return Infeasible(binds=tuple(bind for _, bind in (*off, *closed)), together=False, reason="; ".join(said))
+    items = tuple(item for found in (*off.values(), *closed.values()) for item in found)
+    return Blocked(reason="; ".join(said), items=items)
 
 
 def _names(pads: Sequence[Pad]) -> str:
@@ -63,42 +81,74 @@ def _nearest(scenario: Scenario, ring: Ring, pad: Pad) -> float:
     return min(least_angle(SiteAndPlane.of(scenario.body, pad, ring, plane)) for plane in range(ring.planes))
 
 
-def _out_of_plane(scenario: Scenario, ring: Ring, pad: Pad) -> list[Bind]:
+def _out_of_plane(scenario: Scenario, ring: Ring, index: int) -> list[Loosening]:
     """The angle from the plane that a site would have to be allowed, where it never comes as near as it is."""
+    pad = scenario.pads[index]
     angle = _nearest(scenario, ring, pad)
     if angle <= pad.plane_tolerance_rad:
         return []
-    wider = replace(pad, plane_tolerance_rad=math.ceil(angle / GRAIN_RAD) * GRAIN_RAD)
-    others = tuple(wider if other is pad else other for other in scenario.pads)
-    serves = problems(replace(scenario, pads=others))[0].ways
     return [
-        Bind(
-            limit=_key(scenario, pad, "plane_tolerance"),
-            value=pad.plane_tolerance_rad,
-            serves=wider.plane_tolerance_rad if serves else None,
+        Loosening(
+            key=_key(scenario, pad, "plane_tolerance"),
+            now=pad.plane_tolerance_rad,
+            most=0.5 * math.pi,
+            step=GRAIN_DEG,
+            unit=DEGREE,
+            least=angle,
+            apply=_with_pad(index, lambda pad, value: replace(pad, plane_tolerance_rad=value)),
         )
     ]
 
 
-def _azimuths(scenario: Scenario, ring: Ring, pad: Pad) -> list[Bind]:
-    """The end of a site's corridor that is nearest to a flight azimuth into a plane, with that azimuth."""
+def _azimuths(scenario: Scenario, ring: Ring, index: int) -> list[Loosening]:
+    """The end of a site's corridor that is nearest to a flight azimuth into a plane, from that azimuth on.
+
+    An end is moved on past a whole turn where it must: 350 deg to 420 deg is a corridor across north.
+    """
+    pad = scenario.pads[index]
     if pad.corridor_rad is None:
         return []
     body = scenario.body
     inertial = np.concatenate([_inertial(SiteAndPlane.of(body, pad, ring, plane)) for plane in range(ring.planes)])
-    ways = [coast.ascent(body, ring, pad, 0, insertion) for insertion in pad.insertions]
+    ways = _ways_by(scenario, ring, pad)
     wanted = [
         azimuth for way in ways for azimuth in flight_azimuth(body, pad, way.insertion_speed_m_s, inertial).tolist()
     ]
     first, last = pad.corridor_rad
     turn = 2.0 * math.pi
-    before, azimuth_before = min(((first - azimuth) % turn, azimuth) for azimuth in wanted)
-    after, azimuth_after = min(((azimuth - last) % turn, azimuth) for azimuth in wanted)
-    if before <= after:
-        serves = math.floor(azimuth_before / GRAIN_RAD) * GRAIN_RAD
-        return [Bind(limit=_key(scenario, pad, "azimuth_from"), value=first, serves=serves)]
-    serves = math.ceil(azimuth_after / GRAIN_RAD) * GRAIN_RAD
-    return [Bind(limit=_key(scenario, pad, "azimuth_to"), value=last, serves=serves)]
+    last = first + (last - first) % turn
+    before = min((first - azimuth) % turn for azimuth in wanted)
+    after = min((azimuth - last) % turn for azimuth in wanted)
+    early = before <= after
+    return [
+        Loosening(
+            key=_key(scenario, pad, "azimuth_from" if early else "azimuth_to"),
+            now=first if early else last,
+            most=last - turn if early else first + turn,
+            step=GRAIN_DEG,
+            unit=DEGREE,
+            least=first - before if early else last + after,
+            apply=_with_pad(
+                index,
+                lambda pad, value: replace(pad, corridor_rad=(value, last) if early else (first, value)),
+            ),
+        )
+    ]
+
+
+def _with_pad(index: int, change: Callable[[Pad, float], Pad]) -> Callable[[Scenario, float], Scenario]:
+    def apply(scenario: Scenario, value: float) -> Scenario:
+        pads = list(scenario.pads)
+        pads[index] = change(pads[index], value)
+        return replace(scenario, pads=tuple(pads))
+
+    return apply
+
+
+def _ways_by(scenario: Scenario, ring: Ring, pad: Pad) -> list[Ascent]:
+    """The ways up from a site, whatever its opportunities."""
+    ways = [coast.ascent(scenario.body, ring, pad, 0, insertion) for insertion in pad.insertions]
+    return [way for way in ways if way is not None]
 
 
 def _inertial(place: SiteAndPlane) -> Array:

@@ -10,28 +10,8 @@ from ..catalogue.problem import Problem
 from ..outcome import Plan
 from .selection import Chosen
 
-TIE_M_S = 1e-3
-"""Plans nearer to one another than this cost the same: the corrector leaves as much."""
-
 SHORT_SHARE = 2e-4
 """Share of the ring's radius by which an arrival may miss it without a word."""
-
-
-def left_front(plans: Sequence[Plan]) -> list[int]:
-    """Front plans that are no longer on the front once corrected, by index.
-
-    Left out is whoever costs no less than a faster one, or breaks a limit where another plan keeps them all.
-    """
-    sound = any(not plan.broken for plan in plans)
-    least = math.inf
-    out = []
-    for i in sorted(range(len(plans)), key=lambda i: (plans[i].finish_s, plans[i].delta_v_m_s)):
-        plan = plans[i]
-        if (sound and plan.broken) or plan.delta_v_m_s > least - TIE_M_S:
-            out.append(i)
-        else:
-            least = plan.delta_v_m_s
-    return out
 
 
 def _tight_turnarounds(problem: Problem, plans: Sequence[Plan]) -> list[str]:

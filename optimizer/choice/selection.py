@@ -14,17 +14,21 @@ from ...models import deadline
 from ...models.craft import propellant
 from ...models.deadline import OutOfTimeError
 from ...models.scenario import Aim
+from ..alike import same
 from ..catalogue.catalogue import Catalogue, at_finish, from_pad, launched, windows
 from ..catalogue.close_approaches import passes_slots
 from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
 from ..catalogue.problem import Problem
+from ..cuts import Cuts, breach
+from ..flyer import Flyer
 from ..liftoffs import Liftoffs
 from ..routes.options import F, Options, columns, join, summed, worst
 from ..schedule.columns import Columns
 from ..schedule.lexicographic import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
 from ..sliding import earliest
 from ..starts import with_classes
-from ..trajectory.itinerary import key, with_key
+from ..ties import AIMS, printed, prints_until
+from ..trajectory.itinerary import key
 
 ROUNDS_MAX = 400
 """Most meetings resolved for one choice; each adds a row or new moments, so running out would be a fault."""
@@ -37,9 +41,8 @@ SLIDES_MAX = 40
 
 DELTA_V_TOLERANCE = 1e-6
 FINISH_TOLERANCE = 1e-4
-"""Plans this close in an aim, m/s and s, count as alike before the next aim decides."""
-
-AIMS: tuple[Aim, ...] = ("delta_v", "finish", "worst_delta_v", "propellant")
+"""Plans this close in an aim, m/s and s, cost the same; what prints alike counts as alike before the next aim decides.
+"""
 
 Order = Aim | Literal["served", "last_liftoff"]
 """What a choice may be ordered by besides the aims: the last finish among the slots that a threshold binds, and the
@@ -88,6 +91,8 @@ class Selection:
         self._known: set[tuple[tuple[float, ...], int]] = set()
         self._more: list[Options] = []
         self.liftoffs = Liftoffs(problem=made.problem)
+        self.flyer = Flyer(made.problem)
+        self.cuts = Cuts(self.flyer)
 
     def best(
         self,
@@ -98,8 +103,12 @@ class Selection:
         catalogue: Catalogue | None = None,
         delta_v_m_s: float = math.inf,
         ties: Ties = "all",
+        flown: bool = True,
+        as_flown: bool = False,
     ) -> Chosen | None:
         """The best plan by the aims in order, then by low slots first and early finishes; None where there is none.
+
+        Plans that print alike in an aim (see `ties.py`) are alike, and the next aim decides.
 
         Args:
             aims: in order of importance; those not named follow in the order of the contract.
@@ -108,24 +117,25 @@ class Selection:
             catalogue: another catalogue of the same problem (some options left out on purpose).
             delta_v_m_s: only plans with a smaller total are of interest.
             ties: how plans alike in the named aims are told apart.
+            flown: whether the plan is flown, and others are chosen until one keeps its limits in the flight.
+            as_flown: whether delta-v counts as flown, and where it was not as the least that it may be.
 
         Raises:
-            OutOfTimeError: no plan was found in the time that was left.
+            OutOfTimeError: no plan was found in the time that was left, or none within the limits in many flights.
         """
         made = self.made if catalogue is None else catalogue
         parts = [made.options, *(self._more if catalogue is None else ())]
         if math.isfinite(finish_s) and made.moments_s:
             parts.append(at_finish(made, finish_s, later_too=slots is not None))
-        options = parts[0] if len(parts) == 1 else join(parts)
-        early = options.whole(_in_time(options, finish_s, slots))
-        options = options if early.all() else options.take(early)
+        parts = [part for part in (*parts, self.cuts.instead(made)) if len(part)]
+        options = self._within(made, parts[0] if len(parts) == 1 else join(parts), finish_s, slots)
         zoom, tried = 1.0, set[float]()
         timed = "last_liftoff" not in aims and (ties == "all" or "finish" in aims or "served" in aims)
         for _ in range(ROUNDS_MAX):
             allowed = options.whole(self.liftoffs.allowed(options))
             options = options if allowed.all() else options.take(allowed)
             deadline.poll()
-            chosen = self._solve(options, aims, delta_v_m_s, ties, slots)
+            chosen = self._solve(options, aims, delta_v_m_s, ties, slots, as_flown=as_flown)
             if chosen is None:
                 return None
             if self.liftoffs.look(chosen.options):
@@ -137,11 +147,44 @@ class Selection:
                 zoom /= ZOOM
             if more is None and timed:
                 more = self._slid(made, chosen.options, slots, tried)
+            if more is None and flown and self._breaks(made, chosen.options):
+                options = options.take(self.cuts.allowed(options))
+                more = self.cuts.instead(made)
             if more is None:
                 return chosen
             if len(more):
-                options = join([options, more.take(more.whole(_in_time(more, finish_s, slots)))])
+                options = join([options, self._within(made, more, finish_s, slots)])
+        if self.cuts.rejected:
+            raise OutOfTimeError
         raise RuntimeError("meetings could not be resolved: a fault of ours")
+
+    def _breaks(self, made: Catalogue, options: Options) -> bool:
+        """Whether a choice breaks a limit in its flight, which may take the time kept for flying; it is then cut off.
+
+        Raises:
+            OutOfTimeError: as much was flown for this as may be.
+        """
+        with deadline.flying():
+            cut = self.cuts.cut(made, options)
+        if cut and self.cuts.spent:
+            raise OutOfTimeError
+        return cut
+
+    def cut_off(self, plans: Sequence[Chosen]) -> list[Chosen]:
+        """Fly plans in one batch, and cut off those that break a limit in the flight; which they are."""
+        self.flyer.fly([chosen.options for chosen in plans])
+        return [chosen for chosen in plans if self.cuts.cut(self.made, chosen.options)]
+
+    def nearest(self, aims: Sequence[Order]) -> Chosen | None:
+        """The plan that oversteps its limits by the least, of what was flown; where none keeps them."""
+        options = join([self.made.options, *self._more, self.cuts.instead(self.made)])
+        return self._solve(options, aims, math.inf, "none", None, over=breach(options, self.flyer))
+
+    def _within(self, made: Catalogue, options: Options, finish_s: float, slots: frozenset[int] | None) -> Options:
+        """The options that a threshold leaves, and that were not found to break a limit in the flight."""
+        kept = options.whole(_in_time(options, finish_s, slots)) & self.cuts.allowed(options)
+        options = options if kept.all() else options.take(kept)
+        return options if made.wanted is None else options.take(made.wanted(options))
 
     def _closer_moments(self, made: Catalogue, options: Options, zoom: float) -> Options | None:
         """Liftoffs close around those that were picked from a grid (see ``catalogue/liftoff_times.py``); None where
@@ -194,7 +237,15 @@ class Selection:
         return join(parts)
 
     def _solve(
-        self, options: Options, aims: Sequence[Order], delta_v_m_s: float, ties: Ties, slots: frozenset[int] | None
+        self,
+        options: Options,
+        aims: Sequence[Order],
+        delta_v_m_s: float,
+        ties: Ties,
+        slots: frozenset[int] | None,
+        *,
+        as_flown: bool = False,
+        over: F | None = None,
     ) -> Chosen | None:
         problem = self.made.problem
         if not problem.classes:
@@ -207,11 +258,18 @@ class Selection:
             columns=self._columns(options),
             class_count=np.array([c.count for c in problem.classes]),
             slots=problem.ring.slots * problem.ring.planes,
-            turnaround_s=np.array([p.turnaround_s for p in problem.scenario.pads]),
-            conflicts=self._conflicts(options),
+            turnaround_s=self.cuts.turnarounds_s(),
+            conflicts=() if over is not None else self._conflicts(options),
         )
         ordered = [*aims, *(a for a in AIMS if ties == "all" and a not in aims)]
-        objectives = [_objective(self.made, options, aim, slots) for aim in ordered]
+        worth = replace(options, delta_v_m_s=self.flyer.as_flown(options)) if as_flown else options
+        objectives = [_objective(self.made, worth, aim, slots) for aim in ordered]
+        if over is not None:
+            objectives.insert(0, Objective(value=summed(options, over)))
+        # of what prints alike, what is best to the last digit
+        objectives += [
+            replace(objectives[i], alike=None) for i in range(min(len(objectives), 1 if ties == "none" else 2))
+        ]
         if ties != "none":
             objectives += [Objective(value=v, tie=True) for v in _ties(options)]
         bar = delta_v_m_s if ordered[0] == "delta_v" else math.inf
@@ -220,7 +278,7 @@ class Selection:
             schedule,
             objectives,
             upper_bound=bar,
-            side=_filled(problem, options, slots),
+            side=(*_filled(problem, options, slots), *(self.cuts.side(options) if over is None else ())),
             time_limit_s=max(left, 0.0) if math.isfinite(left) else None,
             stopped=lambda: self.left_s() <= 0.0,
             confirm=ties == "all",
@@ -242,8 +300,8 @@ class Selection:
     def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
         """For each meeting found so far: the option, and everybody in place there before it passes."""
         found = []
-        for name, slot, until in self._rows:
-            own = np.nonzero(with_key(options, name))[0]
+        for name, slot, until in (*self._rows, *self.cuts.meetings):
+            own = np.nonzero(same(options, name))[0]
             if own.size:
                 there = np.nonzero((options.slot == slot) & (options.finish_s <= until))[0]
                 # alike craft may fly the same option: they share the slot, so at most one of them is chosen anyway
@@ -377,21 +435,39 @@ def total(made: Catalogue, options: Options, aim: Aim) -> float:
     return math.fsum((options.delta_v_m_s if aim == "delta_v" else burned(made, options)).tolist())
 
 
+def worth(made: Catalogue, chosen: Chosen, aims: Sequence[Aim]) -> tuple[float, ...]:
+    """A choice as it ranks: the aims as printed, then those not named, then delta-v and finish to the last digit."""
+    ordered = [*aims, *(aim for aim in AIMS if aim not in aims)]
+    exact = (round(chosen.delta_v_m_s, 6), round(chosen.finish_s, 6))
+    return (*(printed(aim, total(made, chosen.options, aim)) for aim in ordered), *exact)
+
+
 def _objective(made: Catalogue, options: Options, aim: Order, slots: frozenset[int] | None) -> Objective:
     if aim == "served":
         bound = np.ones(len(options), dtype=bool) if slots is None else np.isin(options.slot, sorted(slots))
         finish = np.where(bound, options.finish_s, 0.0)
-        return Objective(value=worst(options, finish), kind="worst", tolerance=FINISH_TOLERANCE)
+        return Objective(
+            value=worst(options, finish),
+            kind="worst",
+            tolerance=FINISH_TOLERANCE,
+            alike=lambda least: prints_until("finish", least),
+        )
     if aim == "last_liftoff":
         liftoff = np.where(np.isnan(options.liftoff_s), 0.0, options.liftoff_s)
         return Objective(value=worst(options, liftoff), kind="worst", tolerance=FINISH_TOLERANCE)
+    value, kind, tolerance = _value(made, options, aim)
+    return Objective(value=value, kind=kind, tolerance=tolerance, alike=lambda least: prints_until(aim, least))
+
+
+def _value(made: Catalogue, options: Options, aim: Aim) -> tuple[F, Literal["sum", "worst"], float]:
+    """An aim as a value of each column, how values combine, and how far they may be off."""
     if aim == "delta_v":
-        return Objective(value=summed(options, options.delta_v_m_s), tolerance=DELTA_V_TOLERANCE)
+        return summed(options, options.delta_v_m_s), "sum", DELTA_V_TOLERANCE
     if aim == "finish":
-        return Objective(value=worst(options, options.finish_s), kind="worst", tolerance=FINISH_TOLERANCE)
+        return worst(options, options.finish_s), "worst", FINISH_TOLERANCE
     if aim == "worst_delta_v":
-        return Objective(value=worst(options, options.delta_v_m_s), kind="worst", tolerance=DELTA_V_TOLERANCE)
-    return Objective(value=summed(options, burned(made, options)), tolerance=1e-6)
+        return worst(options, options.delta_v_m_s), "worst", DELTA_V_TOLERANCE
+    return summed(options, burned(made, options)), "sum", 1e-6
 
 
 def _ties(options: Options) -> tuple[F, F]:

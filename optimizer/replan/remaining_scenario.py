@@ -18,7 +18,7 @@ from ...models.burns import delta_v_available, mass_after, propellant_needed
 from ...models.errors import InputError
 from ...models.flight.flown import Itinerary
 from ...models.flight.gravity import gravity_around
-from ...models.flight.integrate import fly
+from ...models.flight.integrate import fly, fly_each
 from ...models.flight.stepping import turning_points
 from ...models.reading.observed import Observed, Seen, orbit_of_state
 from ...models.reading.scope import on_ring
@@ -309,8 +309,14 @@ class _Carrying:
             return here
         # over an oblate body the apsides that touch the ring are seen at the touch only
         turn = 2.0 * math.pi * math.sqrt((0.5 * (here.periapsis_m + here.apoapsis_m)) ** 3 / self.ring.gm)
-        ahead = Itinerary(start_s=time_s, position=state[:3], velocity=state[3:], end_s=time_s + 1.1 * turn)
-        [coast] = fly([ahead], gravity_around(self.scenario.body))
+        end = time_s + 1.1 * turn
+        if here.periapsis_m < self.scenario.body.radius_m and here.at == "periapsis":
+            # it comes down on the ground, so that only the way up to its apoapsis is looked at
+            end = max(here.at_s + 0.51 * turn, time_s)
+        ahead = Itinerary(start_s=time_s, position=state[:3], velocity=state[3:], end_s=end)
+        [coast] = fly_each([ahead], gravity_around(self.scenario.body))
+        if coast is None or not coast.arcs:
+            return here
         times = np.concatenate([turning_points(arc)[0][2:] for arc in coast.arcs])
         if not times.size:
             return here

@@ -20,12 +20,12 @@ from ...models.craft import delta_v_allowed
 from ...models.errors import FlightError
 from ...models.flight.flown import TURN_MARGIN
 from ...models.flight.gravity import Gravity, gravity_around
-from ...models.flight.integrate import Flight, Itinerary, Measured, fly, measure
+from ...models.flight.integrate import Flight, Itinerary, Measured, fly_each, measure
 from ...models.ring import Ring
 from ...models.scenario import Aim, Scenario
 from ..outcome import CraftPlan
 from ..robustness.closed_form import HALF
-from ..trajectory.differential_correction import Case, correct
+from ..trajectory.differential_correction import Case, correct_each
 from ..trajectory.limits import LENGTH_SLACK_M, PLANE_SLACK_RAD
 from .off_plan import Astray, Seats, burns_left, engine_now, part_of, revolutions_of
 from .repair_candidates import WORTH_M_S, WayOn, as_planned, changed, worth
@@ -137,9 +137,11 @@ def _corrected(ring: Ring, gravity: Gravity, astray: Sequence[Astray], drafts: S
             )
         )
     items, kept = [], []
-    for draft, result in zip(drafts, _correct_each(cases, gravity), strict=True):
-        if result is None:
+    corrected = correct_each(cases, gravity, tolerance_rad=AIM_RAD, rounds_max=ROUNDS_MAX)
+    for draft, met in zip(drafts, corrected, strict=True):
+        if met is None:
             continue
+        result = met.itinerary
         burns = [
             burn
             for k, burn in enumerate(result.impulses)
@@ -152,26 +154,15 @@ def _corrected(ring: Ring, gravity: Gravity, astray: Sequence[Astray], drafts: S
         kept.append(draft)
     models = [engine_now(astray[draft.who]) for draft in kept]
     found = []
-    for draft, flight in zip(kept, fly(items, gravity, models, relative=1e-12), strict=True):
+    for draft, flight in zip(kept, fly_each(items, gravity, models, relative=1e-12), strict=True):
+        if flight is None:
+            continue
         part = astray[draft.who].part
         try:
             found.append((draft, flight, measure(flight, ring, part.plane, part.slot)))
         except FlightError:
             continue
     return found
-
-
-def _correct_each(cases: Sequence[Case], gravity: Gravity) -> list[Itinerary | None]:
-    """Correct cases together, or one by one where one of them cannot be flown at all."""
-    if not cases:
-        return []
-    try:
-        return [r.itinerary for r in correct(cases, gravity, tolerance_rad=AIM_RAD, rounds_max=ROUNDS_MAX)]
-    except FlightError:
-        if len(cases) == 1:
-            return [None]
-        middle = len(cases) // 2
-        return _correct_each(cases[:middle], gravity) + _correct_each(cases[middle:], gravity)
 
 
 def _keeps_limits(scenario: Scenario, ring: Ring, one: Astray, draft: WayOn, flight: Flight, seen: Measured) -> bool:

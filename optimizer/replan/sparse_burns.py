@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from ...models.errors import FlightError
 from ...models.flight.gravity import Gravity
-from ...models.flight.integrate import Impulse, Itinerary, fly, measure
+from ...models.flight.integrate import Impulse, Itinerary, fly_each, measure
 from ...models.ring import Ring
 from ..trajectory.differential_correction import Target
 
@@ -99,12 +99,16 @@ def least_burns(
         step = _DIFFERENCE * ring.speed_m_s
         beside = [_beside(base, k, part, step) for k in range(len(base)) for part in range(3)]
         items += [Itinerary.through_turn(one.start_s, one.position, one.velocity, b, ring) for b in (base, *beside)]
-    flights = iter(fly(items, gravity, whole=False, relative=_RELATIVE))
+    flights = iter(fly_each(items, gravity, whole=False, relative=_RELATIVE))
     found: list[list[Found]] = []
     for one, base in zip(asked, grids, strict=True):
         own = [next(flights) for _ in range(1 + 3 * len(base))]
+        whole = [flight for flight in own if flight is not None]
+        if len(whole) < len(own):
+            found.append([])
+            continue
         try:
-            misses = np.stack([measure(flight, ring, one.plane, one.slot).misses(ring) for flight in own])
+            misses = np.stack([measure(flight, ring, one.plane, one.slot).misses(ring) for flight in whole])
         except FlightError:
             found.append([])
             continue

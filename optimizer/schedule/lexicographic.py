@@ -90,14 +90,21 @@ class Solved:
 class Objective:
     """One aim of :func:`solve_lexicographic`: the ``sum`` or the ``worst`` of ``value`` (n,) over the chosen columns.
 
-    Later aims may raise it by ``tolerance``. A ``tie`` only chooses between plans that are equally good: it is left
-    where more than ``TIES_MAX`` columns are.
+    Later aims may raise it by ``tolerance``, and as far as ``alike`` allows: the greatest value that counts as equal to
+    a given one. A ``tie`` only chooses between plans that are equally good: it is left where more than ``TIES_MAX``
+    columns are.
     """
 
     value: F
     kind: Literal["sum", "worst"] = "sum"
     tolerance: float = TOLERANCE
     tie: bool = False
+    alike: Callable[[float], float] | None = None
+
+    def limit(self, least: float) -> float:
+        """How far later aims may raise it, where ``least`` is the least there is."""
+        most = least + self.tolerance
+        return most if self.alike is None else max(most, self.alike(least))
 
 
 def solve_schedule(
@@ -337,7 +344,7 @@ def solve_lexicographic(
             # what only chooses between the best plans leaves time for what comes after
             first, deadline_s = solved, _share(deadline_s, LATER_SHARE)
         proved &= solved.status == "optimal"
-        limit = solved.objective + aim.tolerance
+        limit = aim.limit(solved.objective)
         keep = value <= limit if aim.kind == "worst" else candidates(rest, solved, limit)
         keep[list(solved.chosen)] = True
         rest, kept = restrict(rest, keep)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ...models import deadline
-from ...models.deadline import ENDED, Clock
+from ...models.deadline import Clock
 from ...models.scenario import Scenario
 from ..catalogue.problem import problems
 from ..catalogue.restriction import NO_RESTRICTION, Restriction
@@ -20,9 +20,9 @@ from ..choice.first_service import first_service_s
 from ..choice.front import walk
 from ..choice.other_fronts import UNITS, as_front, other_fronts
 from ..choice.selection import Chosen, Order, Selection
+from ..contenders import contenders, order
 from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
 from ..plan import best_phase, proof_of, why_not
-from ..trajectory.assembly import assemble, fly_all
 
 About = Literal["all", "side", "revolutions", "route", "liftoff", "scenario"]
 Progress = Callable[[str], None]
@@ -194,17 +194,17 @@ def judge(
     if best is None:
         return _nothing(scenario, strategy, why_not(scenario, progress)[0] if why and not late else None, late)
     problem = selection.made.problem
-    try:
-        with deadline.flying():
-            plan = assemble(problem, best.options, fly_all(problem, [best.options]))
-    except ENDED:
-        return _nothing(scenario, strategy, None, "a plan was found, but not flown before time or memory ran out")
+    flown = [(best, selection.flyer.plan(best.options))]
+    # a strategy that fixes liftoffs has an aim that comes first, and keeps to what is best by the catalogue
+    more, all_flown = ((), False) if strategy.at_once else contenders(selection, aim, progress)
+    flown += [(one, selection.flyer.plan(one.options)) for one in more]
+    chosen, plan = min(flown, key=lambda pair: order(pair[1], aim, best=pair[0] is best))
     missing = [late] if late else []
     fronts = _fronts(selection, strategy, best, every_front, progress) if any_front else ()
     if any(not front.points for front in fronts):
         missing.append("not every front was walked")
     neighbors = scenario.first_service
-    service = math.inf if neighbors is None else first_service_s(problem, best.options, neighbors)
+    service = math.inf if neighbors is None else first_service_s(problem, chosen.options, neighbors)
     top = scenario.body.radius_m + scenario.body.atmosphere_top_m
     lowest = min((c.lowest_periapsis_m for c in plan.craft if c.lowest_periapsis_m is not None), default=None)
     return Entry(
@@ -212,7 +212,7 @@ def judge(
         about=strategy.about,
         scenario=scenario,
         plan=plan,
-        proof=proof_of(selection, best, aim, late, before=len(first)),
+        proof=proof_of(selection, best, aim, late, before=len(first), flown=flown, all_flown=all_flown),
         first_service_s=service if math.isfinite(service) else None,
         clearance_m=None if lowest is None else lowest - top,
         tightest=tightest(plan),

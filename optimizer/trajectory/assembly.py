@@ -17,7 +17,8 @@ import numpy as np
 from ...models import frames
 from ...models.burns import BurnModel, FiniteThrust
 from ...models.craft import mass_at_start
-from ...models.flight.integrate import Flight, Leg, Measured, closest_of_each, comes_back, fly, measure
+from ...models.errors import FlightError
+from ...models.flight.integrate import Flight, Leg, Measured, closest_of_each, comes_back, fly_each, measure
 from ...models.flight.stepping import RELATIVE_TOLERANCE
 from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth, launch_state, tilt
@@ -35,7 +36,7 @@ from .carrier_plans import carrier_plans
 from .differential_correction import IMPULSIVE
 from .itinerary import Course, course, flight_key
 from .limits import judged
-from .nodal_drift import drift_courses
+from .nodal_drift import Drifted, drift_courses
 
 CORRECTED_RELATIVE = 1e-12
 """Error allowed in a step of the flight that is printed, where burns were corrected by a rougher one."""
@@ -68,7 +69,8 @@ class Flights:
 
     ``first_guess_rad`` is the slot error before correction, for what was corrected. ``carried`` are the carriers'
     flights. ``beside_kept`` and ``beside`` mark which classes start together with which craft, see ``starts.py``.
-    ``nearest`` and ``outside`` remember what was asked for before: plans share most of their options.
+    ``nearest`` and ``outside`` remember what was asked for before: plans share most of their options. ``failed`` are
+    the options that could not be flown.
     """
 
     courses: dict[tuple[float, ...], Course]
@@ -81,6 +83,7 @@ class Flights:
     beside: Mask
     nearest: dict[tuple[float, ...], float] = field(default_factory=dict)
     outside: dict[tuple[float, ...], float] = field(default_factory=dict)
+    failed: frozenset[tuple[float, ...]] = frozenset()
 
     def finish(self, problem: Problem, options: Options, row: int) -> float:
         """When an option's craft is in its slot, s: its last burn as flown."""
@@ -177,7 +180,8 @@ def _going_round(problem: Problem, places: Sequence[_Place]) -> Callable[[np.nda
 def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     """Fly every distinct option of some plans, all in one batch, and measure each over a ring turn in its slot.
 
-    Over an oblate body each is corrected first; one that cannot be met is flown as near as the correction came.
+    Over an oblate body each is corrected first; one that cannot be met is flown as near as the correction came. One
+    that cannot be flown at all is among the failed, whatever becomes of the others.
     """
     courses: dict[tuple[float, ...], Course] = {}
     slots: dict[tuple[float, ...], int] = {}
@@ -187,32 +191,29 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     for options in chosen:
         for row in range(len(options)):
             name = flight_key(problem, options, row)
-            if name not in courses:
-                by = carried[carrier_key(options, row)] if options.bundle[row] >= 0 else None
-                engine = engine_of(problem, options, row)
-                engines[name] = IMPULSIVE if engine is None else engine
-                if name in drifted:
-                    courses[name] = drifted[name].course
-                elif by is not None:
-                    courses[name] = dropped(problem, options, row, by, finite=engine is not None)
-                else:
-                    courses[name] = course(problem, options, row, finite=engine is not None)
-                slots[name] = int(options.slot[row])
+            if name in slots:
+                continue
+            slots[name] = int(options.slot[row])
+            engine = engine_of(problem, options, row)
+            engines[name] = IMPULSIVE if engine is None else engine
+            what = _course(problem, options, row, carried, drifted)
+            if what is not None:
+                courses[name] = what
     first_guess = correct_courses(problem, courses, slots, engines)
     first_guess.update((name, one.first_guess_rad) for name, one in drifted.items())
     # a corrected flight is no better than its correction: a hundred thousandth of a degree of slot
     relative = CORRECTED_RELATIVE if problem.oblate else RELATIVE_TOLERANCE
     models = [engines[name] for name in courses]
-    flown = fly([c.itinerary for c in courses.values()], problem.gravity, models, relative=relative)
-    flights = dict(zip(courses, flown, strict=True))
-    measured = {
-        name: measure(flight, problem.ring, *divmod(slots[name], problem.ring.slots))
-        for name, flight in flights.items()
-    }
-    legs = {name: flight.legs() for name, flight in flights.items()}
-    for name, what in courses.items():
-        if what.earlier is not None:
-            legs[name] = (*what.earlier.legs(), *legs[name])
+    flown = fly_each([c.itinerary for c in courses.values()], problem.gravity, models, relative=relative)
+    flights: dict[tuple[float, ...], Flight] = {}
+    measured: dict[tuple[float, ...], Measured] = {}
+    legs: dict[tuple[float, ...], tuple[Leg, ...]] = {}
+    for (name, what), flight in zip(courses.items(), flown, strict=True):
+        seen = None if flight is None else _measured(problem, flight, slots[name])
+        if flight is None or seen is None:
+            continue
+        flights[name], measured[name] = flight, seen
+        legs[name] = flight.legs() if what.earlier is None else (*what.earlier.legs(), *flight.legs())
     return Flights(
         courses=courses,
         flights=flights,
@@ -222,7 +223,39 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
         carried=carried,
         beside_kept=with_kept(problem),
         beside=with_classes(problem),
+        failed=frozenset(slots) - frozenset(flights),
     )
+
+
+def _course(
+    problem: Problem,
+    options: Options,
+    row: int,
+    carried: dict[CarrierKey, Carried],
+    drifted: dict[tuple[float, ...], Drifted],
+) -> Course | None:
+    """What is flown for an option; None where its carrier, its drift or its start state cannot be."""
+    finite = engine_of(problem, options, row) is not None
+    try:
+        if options.bundle[row] >= 0:
+            by = carried.get(carrier_key(options, row))
+            return None if by is None else dropped(problem, options, row, by, finite=finite)
+        if not math.isnan(options.waiting_m[row]):
+            one = drifted.get(flight_key(problem, options, row))
+            return None if one is None else one.course
+        return course(problem, options, row, finite=finite)
+    except FlightError:
+        return None
+
+
+def _measured(problem: Problem, flight: Flight, slot: int) -> Measured | None:
+    """A flight against its slot; None where it does not come round once, or reads an open orbit after a burn."""
+    if not all(math.isfinite(shown.period_s) for shown in flight.readouts()):
+        return None
+    try:
+        return measure(flight, problem.ring, *divmod(slot, problem.ring.slots))
+    except FlightError:
+        return None
 
 
 def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
@@ -268,6 +301,15 @@ def _seats(problem: Problem, options: Options, named: Sequence[tuple[str, int]],
             )
         )
     return found
+
+
+def alone(problem: Problem, options: Options, row: int, flights: Flights) -> Plan:
+    """One option judged by itself, among the craft that stay: what it breaks whoever else is up."""
+    name = problem.classes[options.craft_class[row]].names[0]
+    one = options.take(np.array([row]))
+    seats = _seats(problem, one, (), flights)
+    part = _craft_plan(problem, one, 0, name, seats, flights)
+    return judged(problem.scenario, (part,), moved=any(way.place is not None for way in problem.ways))
 
 
 def _craft_plan(

@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models import orbits
-from ...models.flight.integrate import Flight, Impulse, Itinerary, fly
+from ...models.flight.integrate import Flight, Impulse, Itinerary, fly_each
 from ...models.oblateness import apsis_lag
 from ..catalogue.problem import Problem
 from ..routes.options import ROUTES, Options
-from .differential_correction import IN_PLANE, Case, Target, Unknown, correct
+from .differential_correction import IN_PLANE, Case, Target, Unknown, correct_each
 from .itinerary import NO_BURN_M_S, Course, course
 
 AFTER_TURNS = 1.05
@@ -68,7 +68,10 @@ class Carried:
 
 
 def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey, Carried]:
-    """Fly every distinct carrier of some plans, corrected first over an oblate body."""
+    """Fly every distinct carrier of some plans, corrected first over an oblate body.
+
+    Those that cannot be flown are left out.
+    """
     rows: dict[CarrierKey, tuple[Options, int]] = {}
     last: dict[CarrierKey, int] = {}
     for options in chosen:
@@ -88,9 +91,11 @@ def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey
         touch, every = _passes(problem, what, one)
         end = touch + (last[name] + AFTER_TURNS) * (every or 0.5 * problem.ring.period_s)
         planned[name] = (replace(what.itinerary, impulses=own, end_s=end), touch, every)
-    flights = fly([item for item, _, _ in planned.values()], problem.gravity)
+    flights = fly_each([item for item, _, _ in planned.values()], problem.gravity)
     found = {}
     for (name, (item, touch, every)), flight in zip(planned.items(), flights, strict=True):
+        if flight is None or not all(math.isfinite(shown.period_s) for shown in flight.readouts()):
+            continue
         one, way = stand_ins[name], problem.ways[int(name[0])]
         moved = item.start_s - float(one.liftoff_s[0]) - way.insertion_after_s
         found[name] = Carried(
@@ -165,7 +170,10 @@ def _dips(problem: Problem, speed_m_s: float) -> bool:
 
 
 def _correct(problem: Problem, stand_ins: dict[CarrierKey, Options], courses: dict[CarrierKey, Course]) -> None:
-    """Correct those carriers that bring slots to the touching point; the others are flown as planned."""
+    """Correct those carriers that bring slots to the touching point; the others are flown as planned.
+
+    Those whose first guess cannot be flown are taken out.
+    """
     names = [
         name
         for name, what in courses.items()
@@ -184,8 +192,11 @@ def _correct(problem: Problem, stand_ins: dict[CarrierKey, Options], courses: di
         )
         for name in names
     ]
-    for name, result in zip(names, correct(cases, problem.gravity), strict=True):
-        courses[name] = replace(courses[name], itinerary=result.itinerary)
+    for name, result in zip(names, correct_each(cases, problem.gravity), strict=True):
+        if result is None:
+            del courses[name]
+        else:
+            courses[name] = replace(courses[name], itinerary=result.itinerary)
 
 
 def _passes(problem: Problem, what: Course, one: Options) -> tuple[float, float]:

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from ...models.burns import BurnModel, Impulsive
 from ...models.errors import FlightError
-from ...models.flight.integrate import Gravity, Impulse, Itinerary, Measured, fly, measure
+from ...models.flight.integrate import Gravity, Impulse, Itinerary, Measured, fly_each, measure
 from ...models.ring import Ring
 
 Array = NDArray[np.float64]
@@ -142,6 +142,21 @@ def correct(
     Raises:
         FlightError: a first guess without burns, or that cannot be flown or measured.
     """
+    found = correct_each(cases, gravity, tolerance_rad=tolerance_rad, rounds_max=rounds_max)
+    for case, result in zip(cases, found, strict=True):
+        if result is None:
+            raise FlightError(f"the first guess for slot {case.slot} does not come round once within its flight")
+    return tuple(result for result in found if result is not None)
+
+
+def correct_each(
+    cases: Sequence[Case],
+    gravity: Gravity,
+    *,
+    tolerance_rad: float = TOLERANCE_RAD,
+    rounds_max: int = ROUNDS_MAX,
+) -> tuple[Corrected | None, ...]:
+    """Correct itineraries as `correct` does; None for each whose first guess cannot be flown or measured."""
     if not all(case.itinerary.impulses for case in cases):
         raise FlightError("an itinerary without burns has nothing to correct")
     work = [_Work(case) for case in cases]
@@ -164,7 +179,7 @@ def correct(
         rest = {k: others[place * width : (place + 1) * width] for place, k in enumerate(timid)}
         for k, item in enumerate(active):
             item.advance(points[k], [bold[k], *rest.get(k, ())])
-    return tuple(item.result(tolerance_rad) for item in work)
+    return tuple(None if item.lost else item.result(tolerance_rad) for item in work)
 
 
 class _Found(NamedTuple):
@@ -178,9 +193,11 @@ def _fly_all(owners: Sequence[_Work], items: Sequence[Itinerary | None], gravity
     """Fly and measure each owner's itinerary; None where it is impossible or too slow to come round."""
     possible = [(k, item) for k, item in enumerate(items) if item is not None]
     models = [owners[k].case.burns for k, _ in possible]
-    flights = fly([item for _, item in possible], gravity, models, whole=False, relative=_RELATIVE)
+    flights = fly_each([item for _, item in possible], gravity, models, whole=False, relative=_RELATIVE)
     out: list[_Found | None] = [None] * len(items)
     for (k, _), flight in zip(possible, flights, strict=True):
+        if flight is None:
+            continue
         case = owners[k].case
         # a point too far off to be measured is as bad as one that cannot be flown
         with contextlib.suppress(FlightError):
@@ -199,7 +216,7 @@ def _begin(work: Sequence[_Work], gravity: Gravity) -> None:
         if k is not None:
             item.seen[k] = result
         elif result is None:
-            raise FlightError(f"the first guess for slot {item.case.slot} does not come round once within its flight")
+            item.lost = item.stopped = True
         else:
             item.start(result)
 
@@ -229,6 +246,7 @@ class _Work:
         self.seen: dict[int, _Found | None] = {}
         self.fresh = False
         self.stopped = False
+        self.lost = False
         self.rounds = 0
 
     def start(self, found: _Found) -> None:

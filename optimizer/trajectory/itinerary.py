@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from ...models import frames, orbits
 from ...models import oblate_coast as coast
@@ -92,24 +92,6 @@ def key(options: Options, row: int) -> tuple[float, ...]:
         0.0 if math.isnan(o.waiting_m[row]) else round(float(o.waiting_m[row]), 3),
         -1.0 if math.isnan(o.turned_s[row]) else round(float(o.turned_s[row]), 6),
     )
-
-
-def with_key(options: Options, name: tuple[float, ...]) -> NDArray[np.bool_]:
-    """Mask of the options with that key (see `key`)."""
-    who, slot, liftoff, wait, passes, k, m, flight, dropped_at, waiting, turned = name
-    mask = (
-        (options.slot == slot)
-        & (options.flight == flight)
-        & (options.revolutions == k)
-        & (options.ring_revolutions == m)
-    )
-    speed = np.where(options.bundle >= 0, options.carrier_speed_m_s, -1.0)
-    mask &= (np.abs(speed - dropped_at) < 1e-5) & (np.abs(np.nan_to_num(options.waiting_m) - waiting) < 1e-2)
-    mask &= np.abs(np.nan_to_num(options.turned_s, nan=-1.0) - turned) < 1e-5
-    mask &= (options.passes == passes) & (np.abs(options.parking_wait_s - wait) < 1e-5)
-    if who >= 0:
-        return np.asarray(mask & (options.way == who) & (np.abs(options.liftoff_s - liftoff) < 1e-5))
-    return np.asarray(mask & (options.way < 0) & (options.craft_class == -1.0 - who))
 
 
 def flight_key(problem: Problem, options: Options, row: int) -> tuple[float, ...]:
@@ -202,7 +184,8 @@ def course(
     at_ring, kept_tilt = -1, False
     if way is not None and way.place is not None:
         kept_tilt = way.tilt_at == "kept" and float(tilt(way, liftoff)) > 0.0
-        burns, crosses = _tilted(problem, way, options, row, burns, finish_s + turn_after_s)
+        turned_s = finish_s + turn_after_s + (0.0 if revolutions else late)
+        burns, crosses = _tilted(problem, way, options, row, burns, turned_s)
         at_ring = -2 if way.tilt_at == "node" else -1
     back = 0.0 if way is not None else _drifted(problem, options, row)
     first_at_ring = at_ring - 1
@@ -396,20 +379,24 @@ def _at_highest(
 
 
 def _tilted(
-    problem: Problem, way: Ascent, options: Options, row: int, burns: list[tuple[float, float]], finish_s: float
+    problem: Problem, way: Ascent, options: Options, row: int, burns: list[tuple[float, float]], turned_s: float
 ) -> tuple[list[tuple[float, float]], list[float]]:
-    """The burns of a launch off the plane: times and parts along, with those across; one more for a node of its own."""
+    """The burns of a launch off the plane: times and parts along, with those across; one more for a node of its own.
+
+    ``turned_s``: when that one comes.
+    """
     ring, liftoff = problem.ring, float(options.liftoff_s[row])
     angle = float(tilt(way, liftoff))
     if angle == 0.0 or way.tilt_at == "kept":
         crosses = [0.0] * len(burns)
-        return (burns, crosses) if way.tilt_at != "node" else ([*burns, (finish_s, 0.0)], [*crosses, 0.0])
+        return (burns, crosses) if way.tilt_at != "node" else ([*burns, (turned_s, 0.0)], [*crosses, 0.0])
     launched = launch_state(way, liftoff)
     if way.tilt_at == "node":
-        passed = float(ring.phase(finish_s, int(options.slot[row]))) - float(way.insertion_angle(liftoff))
+        there = ring.phase(float(options.finish_s[row]), int(options.slot[row]))
+        passed = float(there) - float(way.insertion_angle(liftoff))
         down = -1.0 if launched.rises_after(passed + way.insertion_angle0_rad) else 1.0
         speed = ring.speed_m_s
-        burn = (finish_s, speed * (math.cos(angle) - 1.0))
+        burn = (turned_s, speed * (math.cos(angle) - 1.0))
         return [*burns, burn], [0.0] * len(burns) + [down * speed * math.sin(angle)]
     one = np.array([row])
     plan = apsis_burns(way, ring, options.speed_m_s[one], options.revolutions[one], np.array([angle]))

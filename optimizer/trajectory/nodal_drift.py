@@ -15,7 +15,8 @@ from typing import NamedTuple
 import numpy as np
 
 from ...models import frames, orbits
-from ...models.flight.integrate import Flight, Impulse, Itinerary, fly, measure
+from ...models.errors import FlightError
+from ...models.flight.integrate import Flight, Impulse, Itinerary, fly_each, measure
 from ...models.flight.stepping import coast
 from ...models.oblate_circles import RELATIVE, TURNS, drift_between, offsets
 from ...models.oblateness import ring_rates
@@ -23,7 +24,7 @@ from ...models.ring import Ring
 from ..catalogue.problem import Problem
 from ..routes import nodal_drift as drift
 from ..routes.options import Options
-from .differential_correction import Case, Unknown, correct
+from .differential_correction import Case, Unknown, correct_each
 from .itinerary import Course, flight_key, state_in_space
 
 DOWN = (Unknown(0, "along"), Unknown(-1, "radial"), Unknown(-1, "along"))
@@ -59,40 +60,45 @@ class _Drift(NamedTuple):
 
 
 def drift_courses(problem: Problem, chosen: Sequence[Options]) -> dict[tuple[float, ...], Drifted]:
-    """Work out and correct every distinct drift of some plans, all together, by option key."""
+    """Work out and correct every distinct drift of some plans, all together, by option key.
+
+    Those that cannot be flown are left out.
+    """
     found: dict[tuple[float, ...], _Drift] = {}
     for options in chosen:
         for row in np.flatnonzero(~np.isnan(options.waiting_m)).tolist():
             name = flight_key(problem, options, row)
             if name not in found:
                 found[name] = _drift(problem, options, row, name)
-    if not found:
-        return {}
-    drifts = _seen(problem, list(found.values()), _down(problem, list(found.values())))
+    drifts = _seen(problem, _down(problem, list(found.values())))
     down = _down(problem, drifts)
-    begun = fly(down, problem.gravity, relative=RELATIVE)
-    up = _up(problem, drifts, _wait(problem, drifts, begun))
-    return {
-        one.name: Drifted(_course(problem, one, first, last), missed)
-        for one, first, (last, missed) in zip(drifts, begun, up, strict=True)
-    }
+    begun = fly_each([item for _, item in down], problem.gravity, relative=RELATIVE)
+    flown = [(one, flight) for (one, _), flight in zip(down, begun, strict=True) if flight is not None]
+    up = _up(problem, _wait(problem, flown))
+    first = {one.name: flight for one, flight in flown}
+    return {one.name: Drifted(_course(problem, one, first[one.name], last), missed) for one, last, missed in up}
 
 
-def _seen(problem: Problem, drifts: Sequence[_Drift], down: Sequence[Itinerary]) -> list[_Drift]:
+def _seen(problem: Problem, down: Sequence[tuple[_Drift, Itinerary]]) -> list[_Drift]:
     """The same drifts with depth and wait as the way down and the real pace of each waiting orbit ask for.
 
     Read off a flight of some turns in an orbit all but the same.
     """
     ring, body = problem.ring, problem.scenario.body
+    drifts = [one for one, _ in down]
     circles = [_circle_of(problem, one) for one in drifts]
     lasts = [TURNS * circle.period_s for circle in circles]
-    items = [replace(item, end_s=item.end_s + more) for item, more in zip(down, lasts, strict=True)]
+    items = [replace(item, end_s=item.end_s + more) for (_, item), more in zip(down, lasts, strict=True)]
+    flights = fly_each(items, problem.gravity, whole=False, relative=RELATIVE)
     found = []
-    for one, circle, more, flight in zip(
-        drifts, circles, lasts, fly(items, problem.gravity, whole=False, relative=RELATIVE), strict=True
-    ):
+    for one, circle, more, flight in zip(drifts, circles, lasts, flights, strict=True):
+        if flight is None:
+            continue
         there = flight.settled_s
-        early, late = measure(flight, circle, 0, 0, there), measure(flight, circle, 0, 0, there + more)
+        try:
+            early, late = measure(flight, circle, 0, 0, there), measure(flight, circle, 0, 0, there + more)
+        except FlightError:
+            continue
         (angle, node), (rate, node_rate) = offsets(circle, early), drift_between(circle, early, late, more)
         seen = drift.Seen(
             angle_rad=np.array([angle]),
@@ -150,8 +156,8 @@ def _circle_of(problem: Problem, one: _Drift) -> Ring:
     )
 
 
-def _down(problem: Problem, drifts: Sequence[_Drift]) -> list[Itinerary]:
-    """The ways into the waiting orbits, corrected until these are circles."""
+def _down(problem: Problem, drifts: Sequence[_Drift]) -> list[tuple[_Drift, Itinerary]]:
+    """The drifts that can be flown, with their ways into the waiting orbits, corrected until these are circles."""
     cases = []
     for one in drifts:
         circle = _circle_of(problem, one)
@@ -162,15 +168,22 @@ def _down(problem: Problem, drifts: Sequence[_Drift]) -> list[Itinerary]:
         )
         item = Itinerary.through_turn(one.start.time_s, one.position, one.velocity, impulses, circle)
         cases.append(Case(itinerary=item, ring=circle, slot=0, unknowns=DOWN, targets=("period", "eccentricity")))
-    return [result.itinerary for result in correct(cases, problem.gravity)]
+    corrected = correct_each(cases, problem.gravity)
+    return [(one, result.itinerary) for one, result in zip(drifts, corrected, strict=True) if result is not None]
 
 
-def _wait(problem: Problem, drifts: Sequence[_Drift], begun: Sequence[Flight]) -> list[np.ndarray]:
+def _wait(problem: Problem, flown: Sequence[tuple[_Drift, Flight]]) -> list[tuple[_Drift, np.ndarray]]:
     """States shortly before the departures, the months in between flown in one batch and not kept."""
-    states = np.stack([flight.after[-1] for flight in begun], axis=1)
-    lasts = np.array([_near(problem, one) for one in drifts]) - [flight.settled_s for flight in begun]
-    landed, _ = coast(problem.gravity, states, lasts, False, RELATIVE)
-    return list(landed.T)
+    if not flown:
+        return []
+    states = np.stack([flight.after[-1] for _, flight in flown], axis=1)
+    lasts = np.array([_near(problem, one) - flight.settled_s for one, flight in flown])
+    try:
+        landed, _ = coast(problem.gravity, states, lasts, False, RELATIVE)
+    except FlightError:
+        middle = len(flown) // 2
+        return _wait(problem, flown[:middle]) + _wait(problem, flown[middle:]) if middle else []
+    return [(one, state) for (one, _), state in zip(flown, landed.T, strict=True)]
 
 
 def _near(problem: Problem, one: _Drift) -> float:
@@ -178,11 +191,11 @@ def _near(problem: Problem, one: _Drift) -> float:
     return max(float(one.table.leave_s[0]) - BEFORE_TURNS * turn, float(one.table.in_waiting_s[0]) + 0.01 * turn)
 
 
-def _up(problem: Problem, drifts: Sequence[_Drift], waiting: Sequence[np.ndarray]) -> list[tuple[Itinerary, float]]:
+def _up(problem: Problem, waiting: Sequence[tuple[_Drift, np.ndarray]]) -> list[tuple[_Drift, Itinerary, float]]:
     """The burns up to the ring, corrected, and the slot error of their first guess."""
     ring = problem.ring
     cases = []
-    for one, state in zip(drifts, waiting, strict=True):
+    for one, state in waiting:
         first, second = _speeds(ring.gm, one.waiting_m, ring.radius_m)
         begun, up = _near(problem, one), float(one.table.arrive_s[0] - one.table.leave_s[0])
         rate, _ = ring_rates(problem.scenario.body, one.waiting_m, ring.inclination_rad)
@@ -203,8 +216,12 @@ def _up(problem: Problem, drifts: Sequence[_Drift], waiting: Sequence[np.ndarray
                 targets=("slot", "period", "eccentricity", "plane"),
             )
         )
-    results = correct(cases, problem.gravity)
-    return [(result.itinerary, result.first.slot_error_rad) for result in results]
+    results = correct_each(cases, problem.gravity)
+    return [
+        (one, result.itinerary, result.first.slot_error_rad)
+        for (one, _), result in zip(waiting, results, strict=True)
+        if result is not None
+    ]
 
 
 def _course(problem: Problem, one: _Drift, begun: Flight, up: Itinerary) -> Course:

@@ -39,7 +39,8 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
     read.add_argument(
         "--at",
         metavar="TIME",
-        help="from when on to plan, from the epoch or as a date: 2h, 2031-05-01T12:00:00Z; default: a minute after the cut-off of the first burn at the "
+        help="from when on to plan, from the epoch or as a date: 2h, 2031-05-01T12:00:00Z; default: a minute after "
+        "the cut-off of the first burn at the "
         "ring. The last burn that the plan has before it is the one that was read",
     )
 

@@ -324,7 +324,7 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
         steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),
         blanks=(
             Blank(what="period", expected=clock(ring.period_s + part.flown.period_error_s)),
-            Blank(what="slot error, deg", expected=f"{math.degrees(part.flown.slot_error_rad):.4f}"),
+            Blank(what="slot error, deg", expected=plain(math.degrees(part.flown.slot_error_rad), 4)),
         ),
         remarks=tuple(remarks),
     )

@@ -11,7 +11,7 @@ from ringwright.models.errors import InputError
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.choice import front
-from ringwright.optimizer.choice.alternatives import BEST, BEST_BEFORE, relabeled
+from ringwright.optimizer.choice.alternatives import relabeled
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.outcome import Bind, CraftPlan, Infeasible, Outcome
 from ringwright.optimizer.plan import best_phase, make_plan
@@ -132,10 +132,10 @@ def test_labels_are_true_against_plan_1_as_printed() -> None:
     outcome = _outcome(TWO.format(phase="0.0"))
     first, other = outcome.plans[0], outcome.plans[1]
     alike = replace(first, rank=2, kind="other side")
-    best = replace(other, rank=3, kind=BEST)
+    best = replace(other, rank=3, kind=None)
     moved = replace(first, rank=4, kind="other side", craft=tuple(_turned(part) for part in first.craft))
     labels = [plan.kind for plan in relabeled((first, alike, best, moved))]
-    assert labels == [first.kind, "other moments", BEST_BEFORE, "other revolutions"]
+    assert labels == [first.kind, "other moments", None, "other revolutions"]
 
 
 def _turned(part: CraftPlan) -> CraftPlan:

@@ -52,6 +52,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
         "craft 'Teal' (line 6) is on the ground",
         "add [launch], or give Teal orbit = { ... }",
     ),
+    "slots-of-400-digits": (8, "ring.slots = 1000000000", "from 1 to 500 would be accepted"),
     "half-a-slot": (8, "ring.slots = 3.5", "whole number"),
     "infinite-altitude": (7, "ring.altitude_km = inf", "not finite"),
     "insertion-apsides-swapped": (17, "launch.insertion.periapsis_km = 9000", "swap them"),
@@ -94,7 +95,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "planes-over-the-equator": (9, "ring.planes = 2 would all be one", "give inclination_deg"),
     "propellant-without-masses": (27, 'goal.minimize = "propellant"', 'or minimize = "delta_v"'),
     "ready-before-epoch": (17, "launch.ready_h = -2", "0 or more"),
-    "reserve-too-large": (24, "craft.Teal.reserve_m_s = 200", "183.9 m/s: less than that"),
+    "reserve-too-large": (24, "craft.Teal.reserve_m_s = 200", "at most 183.9343 m/s would be accepted"),
     "ring-in-the-air": (7, "ring.altitude_km = 90", "raise the ring"),
     "ring-in-the-ground": (7, "ring.radius_km = 5000", "write a larger one"),
     "short-clock": (7, 'ring.period = "5:04" can be read as 5 h 04 min or as 5 min 04 s', '"5:04:00" or "0:05:04"'),
@@ -288,3 +289,55 @@ def test_cut_scenarios_are_read_or_refused(data: st.DataObject) -> None:
     start = data.draw(st.integers(0, len(source)))
     end = data.draw(st.integers(start, min(len(source), start + 40)))
     read_or_refused(source[:start] + source[end:])
+
+
+NEAR_A_BOUND = """
+[body]
+name = "Xo"
+gm_km3_s2 = 9120.512345
+radius_km = 1210.0987654321
+atmosphere_top_km = 62.0123456789
+sidereal_day_h = 30.0
+[ring]
+altitude_km = 1234.56784321
+slots = 2
+[limits]
+clearance_km = {clearance}
+apoapsis_max_km = {ceiling}
+[launch]
+latitude_deg = 0.0
+longitude_deg = 0.0
+insertion = {{ periapsis_km = {low}, apoapsis_km = {low} }}
+[[craft]]
+name = "Ladle"
+dry_mass_kg = 100.0
+propellant_kg = 50.123
+isp_s = 300.0
+reserve_m_s = {reserve}
+"""
+FINE = {"clearance": 3.00004444, "ceiling": 2000.0, "low": 300.0, "reserve": 10.0}
+OUTSIDE = {
+    "clearance": (1300.0, "limits.clearance_km"),
+    "ceiling": (1234.0, "limits.apoapsis_max_km"),
+    "low": (65.0, "launch.insertion.periapsis_km"),
+    "reserve": (5000.0, "craft.Ladle.reserve_m_s"),
+}
+
+
+@pytest.mark.parametrize("name", sorted(OUTSIDE))
+def test_the_bound_that_a_message_names_is_accepted_as_printed(name: str) -> None:
+    value, key = OUTSIDE[name]
+    with pytest.raises(InputError) as caught:
+        parse_scenario(NEAR_A_BOUND.format(**{**FINE, name: value}))
+    numbers = re.findall(r"(\d[\d ]*(?:\.\d+)?) (?:km|m/s)", str(caught.value))
+    accepted = numbers[-1].replace(" ", "")
+    settings = [f"{key}={accepted}"]
+    if name == "low":
+        settings.append(f"launch.insertion.apoapsis_km={accepted}")
+    text = NEAR_A_BOUND.format(**{**FINE, name: value})
+    if name == "clearance":
+        # with that little room no insertion is high enough, which is the next thing to say
+        with pytest.raises(InputError, match="insertion"):
+            parse_scenario(text, settings=settings)
+    else:
+        parse_scenario(text, settings=settings)

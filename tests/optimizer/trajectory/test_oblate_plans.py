@@ -22,7 +22,6 @@ from ringwright.models import oblateness
 from ringwright.models.flight.integrate import Impulse, Itinerary, Oblate, fly, measure
 from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.scenario import Body, Craft, Insertion, LimitSpec, Orbit, Pad, RingSpec, Scenario
-from ringwright.optimizer.choice.oblate_notes import left_front
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.result import gravity_of, result
@@ -219,12 +218,3 @@ def test_equivalent_speed_undoes_the_real_one() -> None:
     at = ring.radius_m * (1.0 - 2e-3)
     settled = coast.real_speed(body, ring, ring.speed_m_s, at)
     assert coast.equivalent_speed(body, ring, settled, at) == pytest.approx(ring.speed_m_s, rel=1e-12)
-
-
-def test_plans_that_correction_makes_no_better_leave_the_front() -> None:
-    plans = [p for p in planned("low Mars", 120.0).plans if not p.broken][:3]
-    fast, middle, slow = (
-        replace(plan, delta_v_m_s=cost, finish_s=time)
-        for plan, cost, time in zip(plans, (90.0, 90.5, 80.0), (1.0, 2.0, 3.0), strict=True)
-    )
-    assert left_front([fast, middle, slow]) == [1]

@@ -1,0 +1,82 @@
+"""Plans that the flight could make best: what is flown differs from what the catalogue says, and so may the order.
+
+Where flown costs differ, the choice is made again with flown costs for what was flown, and for the rest with the least
+that they may be by what was seen; whatever is chosen is flown, until all that is chosen was flown before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from ..models.deadline import OutOfTimeError
+from ..models.scenario import Aim
+from .choice.selection import Chosen, Selection, total
+from .outcome import Plan
+from .ties import AIMS, printed
+
+ROUNDS_MAX = 8
+"""Most plans that are looked at for this."""
+
+NO_DIFFERENCE_M_S = 1e-6
+"""Flown costs that differ by less do not differ."""
+
+
+def contenders(
+    selection: Selection, aim: Aim, progress: Callable[[str], None] = lambda _: None
+) -> tuple[tuple[Chosen, ...], bool]:
+    """Plans beside the catalogue's best that may cost less once flown, all flown; whether these are all there are.
+
+    Of what was not flown it is taken that it costs no less against the catalogue than what was flown of its kind, and
+    of a kind of which nothing was flown that it costs no less than any other.
+    """
+    flyer = selection.flyer
+    if aim == "finish" or flyer.differs_m_s() <= NO_DIFFERENCE_M_S:
+        return (), True
+    found: list[Chosen] = []
+    for _ in range(ROUNDS_MAX):
+        if selection.left_s() <= 0.0:
+            return tuple(found), False
+        progress("plans that the flight could make best")
+        known = flyer.costed
+        try:
+            other = selection.best((aim, "finish"), as_flown=True, ties="none")
+        except OutOfTimeError:
+            return tuple(found), False
+        if other is None or flyer.names(other.options) <= known:
+            return tuple(found), True
+        found.append(other)
+        least = min(value(plan, aim) for plan in flyer.kept)
+        if printed(aim, other.solved.values[0]) >= printed(aim, least):
+            return tuple(found), True
+    return tuple(found), False
+
+
+def value(plan: Plan, aim: Aim) -> float:
+    """What a plan comes to in an aim, as flown: m/s, s or kg."""
+    return {
+        "delta_v": plan.delta_v_m_s,
+        "finish": plan.finish_s,
+        "worst_delta_v": plan.worst_delta_v_m_s,
+        "propellant": plan.propellant_kg or 0.0,
+    }[aim]
+
+
+def differs(selection: Selection, chosen: Chosen, plan: Plan, aim: Aim) -> float:
+    """How much less a plan comes to in an aim, as flown, than the catalogue says."""
+    return total(selection.made, chosen.options, aim) - value(plan, aim)
+
+
+def order(plan: Plan, aim: Aim, *, best: bool = False) -> tuple[object, ...]:
+    """Ranking: plans within the limits first, then the goal as printed, then the ties of the contract.
+
+    ``best``: whether it is the plan that was proved best, which comes first of those that print alike.
+    """
+    return (
+        bool(plan.broken),
+        printed(aim, value(plan, aim)),
+        *(printed(other, value(plan, other)) for other in AIMS),
+        not best,
+        tuple((part.plane, part.slot) for part in plan.craft),
+        round(plan.delta_v_m_s, 5),
+        round(plan.finish_s, 3),
+    )

@@ -1,0 +1,200 @@
+"""Plans that break a limit in their flight are cut off, so that the choice goes on without them.
+
+What the catalogue cannot see is found by flying what was chosen. An option that breaks a limit by its own flight is
+banned; one that comes too near to another craft in place conflicts with everybody who is there as early; liftoffs that
+the flight moves too near to one another are planned farther apart; any other combination that breaks a limit is
+excluded as such. Where an option is banned, those that were left out of the catalogue because it beats them come back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .alike import Name, same
+from .catalogue.catalogue import Catalogue, from_pad
+from .catalogue.from_orbit import FROM_SPACE
+from .flyer import Flyer
+from .outcome import Broken, Plan
+from .routes.options import Options, empty, join, undominated
+from .schedule.presolve import Side
+from .trajectory.itinerary import key
+from .trajectory.limits import LENGTH_SLACK_M
+
+WORK_MAX_TURNS = 2000.0
+"""What may be flown to get round limits that are broken in the flight, in turns of the ring (see `Flyer`): seconds."""
+
+Place = tuple[int, int, float | None]
+"""Craft class, slot and liftoff (None in space) at which an option was banned."""
+
+
+class Cuts:
+    """What was found to break limits in the flight, for one problem."""
+
+    def __init__(self, flyer: Flyer) -> None:
+        self.flyer = flyer
+        self.rejected: list[Plan] = []
+        self.meetings: list[tuple[Name, int, float]] = []
+        self._banned: dict[tuple[Name, int], None] = {}
+        self._places: dict[Place, None] = {}
+        self._apart_s: dict[int, float] = {}
+        self._apart: list[tuple[frozenset[tuple[Name, int]], int]] = []
+        self._work_turns = 0.0
+        self._space: tuple[Catalogue, Options] | None = None
+
+    def __bool__(self) -> bool:
+        return bool(self.rejected)
+
+    def allowed(self, options: Options) -> NDArray[np.bool_]:
+        """Mask of the options that are not banned."""
+        keep = np.ones(len(options), dtype=bool)
+        for name, index in self._banned:
+            keep &= ~(same(options, name) & (options.craft_class == index))
+        return options.whole(keep)
+
+    def side(self, options: Options) -> Side:
+        """Rows that exclude the combinations which break a limit as a whole."""
+        rows = []
+        for names, chosen in self._apart:
+            own = np.zeros(len(options), dtype=bool)
+            for name, index in names:
+                own |= same(options, name) & (options.craft_class == index)
+            whole = options.whole(own)[options.first_row] if len(options) else own
+            rows.append((np.where(whole, 1.0, 0.0), float(chosen - 1)))
+        return tuple(rows)
+
+    def instead(self, made: Catalogue) -> Options:
+        """For each place at which an option was banned: all options there, those that others beat too."""
+        if not self._places:
+            return empty()
+        return join([self._pool(made, place) for place in self._places])
+
+    def cut(self, made: Catalogue, options: Options) -> bool:
+        """Judge a choice by its flight, and cut it off where it breaks a limit; whether it did."""
+        before = self.flyer.work_turns
+        self.flyer.fly([options])
+        if any(self.flyer.fails(options, row) for row in range(len(options))):
+            self._work_turns += self.flyer.work_turns - before + len(options)
+            return self._ban(made, options)
+        plan = self.flyer.plan(options)
+        if not plan.broken:
+            return False
+        self._work_turns += self.flyer.work_turns - before + len(options)
+        self.rejected.append(plan)
+        if not self._ban(made, options) and not self._part(options, plan):
+            self._apart.append((self.flyer.names(options), options.first_row.size))
+        return True
+
+    @property
+    def spent(self) -> bool:
+        """Whether as much was flown for this as may be."""
+        return self._work_turns > WORK_MAX_TURNS
+
+    def _ban(self, made: Catalogue, options: Options) -> bool:
+        """Ban the options that break a limit by themselves, and all for the same craft and slot that do the like."""
+        found = False
+        for row in range(len(options)):
+            if not self.flyer.fails(options, row) and not self.flyer.broken(options, row):
+                continue
+            found = True
+            self._banned[key(options, row), int(options.craft_class[row])] = None
+            if options.bundle[row] >= 0:
+                continue
+            place = _place(options, row)
+            self._places[place] = None
+            self._screen(self._pool(made, place))
+        return found
+
+    def _screen(self, pool: Options) -> None:
+        """Fly the options of a place that none beats until those that are left keep their limits."""
+        while len(pool):
+            pool = pool.take(self.allowed(pool))
+            best = pool.take(undominated(pool))
+            new = np.array([not self.flyer.flown(best, row) for row in range(len(best))], dtype=bool)
+            if not new.any() or self.spent:
+                return
+            fresh, before = best.take(new), self.flyer.work_turns
+            self.flyer.fly([fresh])
+            self._work_turns += self.flyer.work_turns - before
+            for row in range(len(fresh)):
+                if self.flyer.fails(fresh, row) or self.flyer.broken(fresh, row):
+                    self._banned[key(fresh, row), int(fresh.craft_class[row])] = None
+
+    def _pool(self, made: Catalogue, place: Place) -> Options:
+        """Every option of a craft class into a slot, at that liftoff where it is launched."""
+        index, slot, liftoff_s = place
+        if liftoff_s is None:
+            if self._space is None or self._space[0] is not made:
+                self._space = (made, join([way(made.problem, made.restriction) for way in FROM_SPACE]))
+            found = self._space[1]
+        else:
+            pads = sorted({way.pad for way in made.problem.ways})
+            moment = np.array([liftoff_s])
+            found = join([from_pad(made.problem, pad, moment, made.restriction, prune=False)[0] for pad in pads])
+        own = found.take((found.craft_class == index) & (found.slot == slot) & (found.bundle < 0))
+        return own if made.wanted is None else own.take(made.wanted(own))
+
+    def _part(self, options: Options, plan: Plan) -> bool:
+        """Keep apart two craft of a plan that break a limit together: by distance, or by liftoffs on one pad."""
+        slots = self.flyer.problem.ring.slots
+        rows = {int(slot): row for row, slot in enumerate(options.slot.tolist())}
+        row_of = {part.craft: rows[part.plane * slots + part.slot] for part in plan.craft}
+        separation = self.flyer.problem.scenario.limits.separation_m
+        found = False
+        for part in plan.craft:
+            near, who = part.flown.closest_m, part.flown.closest_to
+            if near is None or who not in row_of or near >= separation - LENGTH_SLACK_M:
+                continue
+            row, other = row_of[part.craft], row_of[who]
+            meeting = (key(options, row), int(options.slot[other]), float(options.finish_s[other]))
+            if options.column[row] == options.column[other] or meeting in self.meetings:
+                continue
+            self.meetings.append(meeting)
+            for one in (row, other):
+                self._places[_place(options, one)] = None
+            found = True
+        return self._turnarounds(options, plan.broken, row_of) or found
+
+    def _turnarounds(self, options: Options, broken: Sequence[Broken], row_of: dict[str, int]) -> bool:
+        """Hold liftoffs farther apart on a pad where the flight moves them towards one another."""
+        found = False
+        for one in broken:
+            row = row_of.get(one.craft, -1)
+            if not one.limit.endswith(".turnaround") or row < 0:
+                continue
+            pad = int(options.pad[row])
+            before = (options.pad == pad) & (options.column != options.column[row])
+            before &= options.liftoff_s <= options.liftoff_s[row] + 1e-6
+            if not before.any():
+                continue
+            planned_s = float(options.liftoff_s[row] - options.liftoff_s[before].max())
+            wanted_s = planned_s + one.allowed - one.value
+            if wanted_s > self._apart_s.get(pad, 0.0):
+                self._apart_s[pad] = wanted_s
+                found = True
+        return found
+
+    def turnarounds_s(self) -> NDArray[np.float64]:
+        """Least time between liftoffs as planned, for each pad: the turnaround, and what the flight takes of it."""
+        pads = self.flyer.problem.scenario.pads
+        return np.array([max(pad.turnaround_s, self._apart_s.get(i, 0.0)) for i, pad in enumerate(pads)])
+
+
+def _place(options: Options, row: int) -> Place:
+    liftoff_s = float(options.liftoff_s[row])
+    return (int(options.craft_class[row]), int(options.slot[row]), None if np.isnan(liftoff_s) else liftoff_s)
+
+
+def breach(options: Options, flyer: Flyer) -> NDArray[np.float64]:
+    """How far each option oversteps its limits by its own flight, in shares of them; 0 where it was not flown."""
+    out = np.zeros(len(options))
+    for (name, index), broken in flyer.judged_alone.items():
+        out[same(options, name) & (options.craft_class == index)] = sum(overstepped(one) for one in broken)
+    return out
+
+
+def overstepped(broken: Broken) -> float:
+    """By how much of its size a limit is overstepped."""
+    return abs(broken.value - broken.allowed) / max(abs(broken.allowed), abs(broken.value), 1e-12)

@@ -1,0 +1,161 @@
+"""What was flown of a problem: each option once, in batches, and what its flight breaks."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from .alike import Name, kind_of, same
+from .catalogue.problem import Problem
+from .outcome import Broken, Plan
+from .routes.options import F, Options, join
+from .starts import with_classes, with_kept
+from .trajectory.assembly import Flights, alone, assemble, fly_all
+from .trajectory.carrier import Carried, CarrierKey
+from .trajectory.itinerary import flight_key, key
+
+CORRECTING = 5.0
+"""Flying an option that is corrected takes about so many times as long as one that is not."""
+
+
+class Flyer:
+    """Flies the options of one problem and remembers all flights.
+
+    ``work_turns`` counts what that took, in turns of the ring flown without a correction.
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.flights = Flights(
+            courses={},
+            flights={},
+            measured={},
+            legs={},
+            first_guess_rad={},
+            carried={},
+            beside_kept=with_kept(problem),
+            beside=with_classes(problem),
+        )
+        self.work_turns = 0.0
+        self.judged_alone: dict[tuple[Name, int], tuple[Broken, ...]] = {}
+        self._plans: dict[frozenset[tuple[Name, int]], Plan] = {}
+        self._more: dict[tuple[Name, int], float] = {}
+
+    def fly(self, chosen: Sequence[Options]) -> None:
+        """Fly what was not flown yet of some plans or options, in one batch."""
+        known = self.flights
+        parts = []
+        for options in chosen:
+            new = np.array(
+                [
+                    (name := flight_key(self.problem, options, row)) not in known.flights and name not in known.failed
+                    for row in range(len(options))
+                ],
+                dtype=bool,
+            )
+            if new.any():
+                # who is dropped by one carrier is flown with all that it drops
+                parts.append(options.take(np.isin(options.column, options.column[new])))
+        if parts:
+            more = fly_all(self.problem, [join(parts)])
+            period = self.problem.ring.period_s
+            self.work_turns += sum(
+                (flight.itinerary.end_s - flight.itinerary.start_s)
+                / period
+                * (CORRECTING if name in more.first_guess_rad else 1.0)
+                for name, flight in more.flights.items()
+            )
+            self.flights = _both(known, more)
+
+    def plan(self, options: Options) -> Plan:
+        """A choice of options as a plan, flown and judged; not ranked."""
+        name = self.names(options)
+        if name not in self._plans:
+            self.fly([options])
+            self._plans[name] = assemble(self.problem, options, self.flights)
+            self._note_costs(options, self._plans[name])
+        return self._plans[name]
+
+    def broken(self, options: Options, row: int) -> tuple[Broken, ...]:
+        """Limits that an option breaks by its own flight, whoever else is up, craft that stay apart; flown before."""
+        name = (key(options, row), int(options.craft_class[row]))
+        if name not in self.judged_alone:
+            self.judged_alone[name] = alone(self.problem, options, row, self.flights).broken
+        return self.judged_alone[name]
+
+    def flown(self, options: Options, row: int) -> bool:
+        """Whether an option was flown, or was found that it cannot be."""
+        return flight_key(self.problem, options, row) in self.flights.flights or self.fails(options, row)
+
+    def fails(self, options: Options, row: int) -> bool:
+        """Whether an option cannot be flown: it falls into the body, or does not come round the ring."""
+        return flight_key(self.problem, options, row) in self.flights.failed
+
+    def _note_costs(self, options: Options, plan: Plan) -> None:
+        """Remember by option what it costs as flown, less what the catalogue says."""
+        flown = {(part.plane * self.problem.ring.slots + part.slot): part.delta_v_m_s for part in plan.craft}
+        for row in range(len(options)):
+            name = key(options, row)
+            more = flown[int(options.slot[row])] - float(options.delta_v_m_s[row])
+            self._more[name, int(options.craft_class[row])] = more
+
+    @property
+    def costed(self) -> frozenset[tuple[Name, int]]:
+        """Names of the options whose cost as flown is known."""
+        return frozenset(self._more)
+
+    @property
+    def kept(self) -> tuple[Plan, ...]:
+        """Plans that were flown and keep their limits."""
+        return tuple(plan for plan in self._plans.values() if not plan.broken)
+
+    @staticmethod
+    def names(options: Options) -> frozenset[tuple[Name, int]]:
+        """What options are remembered by: key and craft class."""
+        return frozenset((key(options, row), int(options.craft_class[row])) for row in range(len(options)))
+
+    def differs_m_s(self) -> float:
+        """By how much an option costs less, as flown, than the catalogue says, at most."""
+        return max((-more for more in self._more.values()), default=0.0)
+
+    def as_flown(self, options: Options) -> F:
+        """Delta-v of each option as flown; of one that was not, the least that it may be.
+
+        That is the catalogue's, less what options of its kind (route, windings, passes, slot) were found to cost less;
+        where none of its kind was flown, less what any was.
+        """
+        out = options.delta_v_m_s - max(self.differs_m_s(), 0.0)
+        kinds: dict[Name, tuple[Name, float]] = {}
+        for (name, _), more in self._more.items():
+            kind = kind_of(name)
+            kinds[kind] = (name, min(kinds.get(kind, (name, math.inf))[1], more))
+        for name, more in kinds.values():
+            alike = same(options, name, any_moment=True)
+            out[alike] = options.delta_v_m_s[alike] + more
+        for (name, index), more in self._more.items():
+            own = same(options, name) & (options.craft_class == index)
+            out[own] = options.delta_v_m_s[own] + more
+        return np.asarray(np.maximum(out, 0.0))
+
+
+def _both(known: Flights, more: Flights) -> Flights:
+    carried: dict[CarrierKey, Carried] = dict(known.carried)
+    for name, one in more.carried.items():
+        # of a carrier that was flown twice the longer flight holds all passes
+        if name not in carried or one.flight.itinerary.end_s >= carried[name].flight.itinerary.end_s:
+            carried[name] = one
+    return replace(
+        known,
+        courses=known.courses | more.courses,
+        flights=known.flights | more.flights,
+        measured=known.measured | more.measured,
+        legs=known.legs | more.legs,
+        first_guess_rad=known.first_guess_rad | more.first_guess_rad,
+        carried=carried,
+        nearest=known.nearest | more.nearest,
+        outside=known.outside | more.outside,
+        failed=known.failed | more.failed,
+    )

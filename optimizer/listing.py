@@ -1,0 +1,215 @@
+"""The plans that are listed: flown, within their limits, ranked, with their front; where none is, the nearest ones."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from ..models.deadline import OutOfTimeError
+from ..models.scenario import Aim
+from .catalogue.problem import kept_errors
+from .choice import front as front_walk
+from .choice.alternatives import Alternative, relabeled
+from .choice.selection import Chosen, Selection
+from .contenders import contenders, order
+from .cuts import overstepped
+from .outcome import Bind, Front, FrontPoint, Infeasible, Plan
+from .robustness.hold import hold
+from .ties import printed
+
+REJECTED_MAX = 3
+"""Most plans that are shown where none keeps its limits."""
+
+GIVES_BY_ITSELF = frozenset(
+    {
+        "limits.clearance",
+        "limits.finish_within",
+        "limits.wait_within",
+        "limits.apoapsis_max",
+        "limits.separation",
+        "ring.tolerance",
+        "ring.tilt_tolerance",
+    }
+)
+"""Limits that a plan which breaks nothing else keeps once they are as wide as its value."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Listed:
+    """Plans within their limits, rank 1 first, and their front.
+
+    ``flown`` are all choices that were flown, with what they came to; ``all_flown`` whether every plan is among them
+    that the difference between flight and catalogue could make best.
+    """
+
+    plans: tuple[Plan, ...]
+    front: Front | None
+    flown: tuple[tuple[Chosen, Plan], ...]
+    all_flown: bool
+
+
+def listed(
+    selection: Selection,
+    best: Chosen,
+    walked: front_walk.Walked,
+    others: tuple[Alternative, ...],
+    aim: Aim,
+    progress: Callable[[str], None],
+) -> Listed:
+    """All plans, flown in one batch and ranked by the goal; those that break a limit are left out.
+
+    Args:
+        selection: what they were chosen from.
+        best: proved best by the goal.
+        walked: the front's points.
+        others: plans of another kind.
+        aim: the goal.
+        progress: told in words what is being done.
+    """
+    walked = _with_best(selection, walked, best)
+    named: list[tuple[Chosen, str | None]] = [(chosen, None) for chosen in walked.plans]
+    if all(best is not chosen for chosen in walked.plans):
+        named.append((best, None))
+    named += [(other.chosen, other.kind) for other in others]
+    progress(f"flying {len(named)} plans")
+    flyer = selection.flyer
+    flyer.fly([chosen.options for chosen, _ in named])
+    for chosen, _ in named:
+        flyer.plan(chosen.options)
+    more, all_flown = contenders(selection, aim, progress)
+    named += [(chosen, None) for chosen in more]
+    kinds = {flyer.names(c.options): kind for c, kind in reversed(named) if kind is not None}
+    flown = {
+        (name := flyer.names(c.options)): (c, _told(flyer.plan(c.options), kinds.get(name))) for c, _ in named[::-1]
+    }
+    pairs = [pair for pair in flown.values() if not pair[1].broken]
+    pairs.sort(key=lambda pair: order(pair[1], aim, best=pair[0] is best))
+    on_front = {id(pairs[i][0]) for i in front_of(pairs, walked)}
+    # what was flown only to see what it comes to is listed where it is better
+    looked_at = {id(best), *(id(chosen) for chosen in more)} - on_front
+    pairs = [pair for i, pair in enumerate(pairs) if i == 0 or id(pair[0]) not in looked_at]
+    problem = selection.made.problem
+    scenario, stay = problem.scenario, kept_errors(problem)
+    plans = tuple(
+        replace(
+            plan,
+            rank=number + 1,
+            on_front=id(chosen) in on_front,
+            kind=_kind(plan, id(chosen) in on_front, number == 0),
+            hold=hold(problem.ring, scenario, plan.craft, stay),
+        )
+        for number, (chosen, plan) in enumerate(pairs)
+    )
+    plans = relabeled(plans) if plans else plans
+    ranked = [(chosen, plan) for (chosen, _), plan in zip(pairs, plans, strict=True)]
+    return Listed(
+        plans=plans,
+        front=_front(selection, walked, ranked),
+        flown=tuple(pair for pair in flown.values() if not pair[1].broken),
+        all_flown=all_flown,
+    )
+
+
+def _told(plan: Plan, kind: str | None) -> Plan:
+    return replace(plan, kind=kind)
+
+
+def _kind(plan: Plan, on_front: bool, first: bool) -> str | None:
+    """How a plan differs from rank 1."""
+    if first:
+        return None
+    return "beside the front" if plan.kind is None and not on_front else plan.kind
+
+
+def _among(chosen: Chosen, plans: Sequence[Chosen]) -> bool:
+    return any(chosen is one for one in plans)
+
+
+def _with_best(selection: Selection, walked: front_walk.Walked, best: Chosen) -> front_walk.Walked:
+    """The front with the best plan in the place of the point that prints like it."""
+
+    def name(chosen: Chosen) -> tuple[float, float]:
+        return printed("delta_v", chosen.delta_v_m_s), printed("finish", chosen.finish_s)
+
+    plans = tuple(best if name(chosen) == name(best) else chosen for chosen in walked.plans)
+    return replace(walked, plans=plans)
+
+
+def front_of(pairs: Sequence[tuple[Chosen, Plan]], walked: front_walk.Walked) -> list[int]:
+    """Indices of the plans that make the front as printed, sooner ones first: each later one prints as cheaper.
+
+    Args:
+        pairs: choices and plans, ranked.
+        walked: the front's points; where the walk was broken off only these count.
+    """
+    counted = [i for i, (chosen, _) in enumerate(pairs) if walked.complete or _among(chosen, walked.plans)]
+
+    def name(i: int) -> tuple[float, float]:
+        plan = pairs[i][1]
+        return printed("finish", plan.finish_s), printed("delta_v", plan.delta_v_m_s)
+
+    counted.sort(key=lambda i: (*name(i), i))
+    found: list[int] = []
+    for i in counted:
+        if not found or name(i)[1] < name(found[-1])[1]:
+            found.append(i)
+    return found
+
+
+def _front(selection: Selection, walked: front_walk.Walked, ranked: Sequence[tuple[Chosen, Plan]]) -> Front | None:
+    """The front's points, each with how it runs to the next: as walked, else by a step."""
+    place = {id(one): i for i, one in enumerate(walked.plans)}
+    listed = sorted((plan.finish_s, plan.rank, id(chosen), plan) for chosen, plan in ranked if plan.on_front)
+    if not listed or not walked.plans:
+        return None
+    at = [place.get(name, -2) for _, _, name, _ in listed] + [-2]
+    points = []
+    for number, (_, _, _, plan) in enumerate(listed):
+        kind = walked.kinds[at[number]] if at[number] >= 0 and at[number + 1] == at[number] + 1 else "step"
+        points.append(
+            FrontPoint(
+                delta_v_m_s=plan.delta_v_m_s,
+                finish_s=plan.finish_s,
+                plan=plan.rank,
+                kind=kind if plan.by_period_alone else "curve",
+            )
+        )
+    note = front_walk.note(walked, selection)
+    return Front(points=tuple(points), resolution_m_s=walked.resolution, note=note)
+
+
+def rejected(selection: Selection, aim: Aim) -> tuple[Plan, ...]:
+    """The plans that come nearest to keeping their limits, where none does: the least overstepped first; not ranked."""
+    try:
+        nearest = selection.nearest((aim,))
+    except OutOfTimeError:
+        nearest = None
+    plans = list(selection.cuts.rejected)
+    if nearest is not None:
+        plans.append(selection.flyer.plan(nearest.options))
+    distinct = {tuple((part.craft, part.burns) for part in plan.craft): plan for plan in plans if plan.broken}
+    ranked = sorted(distinct.values(), key=lambda plan: (sum(overstepped(b) for b in plan.broken), order(plan, aim)))
+    problem = selection.made.problem
+    scenario, stay = problem.scenario, kept_errors(problem)
+    return tuple(
+        replace(plan, rank=number + 1, hold=hold(problem.ring, scenario, plan.craft, stay))
+        for number, plan in enumerate(ranked[:REJECTED_MAX])
+    )
+
+
+def broken_in_flight(plans: Sequence[Plan], *, all_flown: bool) -> Infeasible:
+    """Why plans that the catalogue offers do not count: what the nearest breaks, and the values at which it would not.
+
+    Args:
+        plans: rejected ones, the nearest first.
+        all_flown: whether no other was left.
+    """
+    nearest = plans[0].broken
+    if not all_flown:
+        reason = "each that was flown breaks one in its flight; not all that the options offer were flown"
+        return Infeasible(binds=(), together=False, reason=reason)
+    reason = "each that the options offer breaks one in its flight"
+    if any(one.limit not in GIVES_BY_ITSELF for one in nearest):
+        return Infeasible(binds=(), together=False, reason=reason)
+    binds = tuple(Bind(limit=one.limit, value=one.allowed, serves=one.value) for one in nearest)
+    return Infeasible(binds=binds, together=len(binds) > 1, reason=reason)

@@ -1,0 +1,56 @@
+"""What was proved about plan 1, and on which figures, in a sentence."""
+
+from __future__ import annotations
+
+import math
+
+from ..models.readouts import plain, span
+from ..optimizer.outcome import Proof
+from .wording import AIM_WORDS
+
+
+def proof_text(proof: Proof) -> str:
+    """Say whether plan 1 is proved best, and how far flown plans differ from the figures that the proof is on."""
+    over = f"over the {proof.over} of {plain(proof.options, 0)} options"
+    if proof.free_form:
+        over += (
+            f", {plain(proof.free_form, 0)} of them free-form flights as they were found (that none of the same finish "
+            "is cheaper is not proved)"
+        )
+    aim = AIM_WORDS.get(proof.aim, proof.aim)
+    if proof.status == "optimal":
+        return f"Plan 1 has {aim}: proved {over}.{_difference_text(proof)}{_phase_text(proof)}"
+    if not math.isfinite(proof.gap):
+        return f"Plan 1 aims at {aim}, but nothing is proved about it {over}."
+    bound = _of_aim(proof, proof.bound)
+    return (
+        f"Plan 1 aims at {aim}; it is not proved best. No plan {over} gets below {bound}, "
+        f"so it is within {proof.gap:.2%} of the best.{_difference_text(proof)}{_phase_text(proof)}"
+    )
+
+
+def _of_aim(proof: Proof, value: float) -> str:
+    return span(value) if proof.unit == "s" else f"{plain(value)} {proof.unit}"
+
+
+def _difference_text(proof: Proof) -> str:
+    """What the bound is on, where flown plans differ from what the catalogue says by what is printed."""
+    if round(proof.flown_differs_by, 1) == 0.0 or not math.isfinite(proof.catalogue_bound):
+        return ""
+    flown = (
+        "every plan that this could make best was flown"
+        if proof.all_flown
+        else "not every plan that this could make best was flown"
+    )
+    return (
+        f" The proof is on the catalogue's figures, of which none is below {_of_aim(proof, proof.catalogue_bound)}; "
+        f"flown plans differ from these by up to {_of_aim(proof, proof.flown_differs_by)}, and {flown}."
+    )
+
+
+def _phase_text(proof: Proof) -> str:
+    """That a free phase of the ring was laid by a rule, which is all the proof is about; empty where none is better."""
+    nothing_below = proof.status == "optimal" and proof.aim != "finish" and proof.bound <= 0.0
+    if not proof.phase or nothing_below:
+        return ""
+    return f" That is for the phase of the ring that a rule lays ({proof.phase}); another phase could be better."

@@ -1,0 +1,181 @@
+"""What is listed keeps its limits in the flight: plans that break one are cut off, and the search goes on.
+
+The other road: every option of a lone craft is flown, and the front is read off those that keep their limits.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+import pytest
+
+from ringwright.optimizer.catalogue.from_orbit import in_space
+from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.flyer import Flyer
+from ringwright.optimizer.plan import make_plan
+from ringwright.reports.result import result_text
+from ringwright.reports.terminal import plan_text
+
+from ..independent.plan_checker import check, printed
+from ..independent.scenario_maker import make, with_limit, write_toml
+from ..planned import planned, scenario_of
+
+WORLD = """
+[body]
+name = "Orrin"
+gm_km3_s2 = 6000.0
+radius_km = 1000.0
+atmosphere_top_km = 30.0
+sidereal_day_h = 20.0
+j2 = 0.0
+"""
+
+
+def ring(altitude_km: float, slots: int, slot0_deg: float, taken: tuple[int, ...]) -> str:
+    """A ring with some slots occupied, the tables of it."""
+    text = f"[ring]\naltitude_km = {altitude_km}\nslots = {slots}\nslot0_deg = {slot0_deg}\ntolerance_deg = 0.2\n"
+    return text + "".join(f'[[ring.occupied]]\nname = "Peg{slot}"\nslot = {slot}\n' for slot in taken)
+
+
+def limits(separation_km: float, finish_h: float, revolutions: int) -> str:
+    """Limits of which the separation binds."""
+    return (
+        f"[limits]\nclearance_km = 5.0\nseparation_km = {separation_km}\nfinish_within_h = {finish_h}\n"
+        f"revolutions_max = {revolutions}\n"
+    )
+
+
+def craft(name: str, altitude_km: float, angle_deg: float) -> str:
+    """A craft on the ring."""
+    return f'[[craft]]\nname = "{name}"\norbit = {{ altitude_km = {altitude_km}, angle_deg = {angle_deg} }}\n'
+
+
+CHEAPEST_TOO_NEAR = (
+    'title = "The cheapest way passes too near to a peg"'
+    + WORLD
+    + ring(1496.3, 6, 206.6, (3, 1, 5, 4, 2))
+    + limits(149.8, 33.72, 10)
+    + craft("Awl", 1496.3, 326.6)
+)
+HALF_OF_THEM_TOO_NEAR = (
+    'title = "Three of six ways pass too near to a peg"'
+    + WORLD
+    + ring(366.2, 8, 167.0, (0, 3, 2, 5))
+    + limits(163.9, 8.54, 9)
+    + craft("Awl", 366.2, 302.0)
+)
+TWO_TO_MOVE = (
+    'title = "Two craft that may come too near to one another"'
+    + WORLD
+    + ring(1679.9, 5, 111.9, (3,))
+    + limits(321.6, 39.52, 9)
+    + craft("Awl", 1679.9, 183.9)
+    + craft("Burr", 1679.9, 185.429)
+)
+NONE_KEEPS_IT = CHEAPEST_TOO_NEAR.replace("149.8", "1200.0").replace("33.72", "6.0")
+
+
+def front_by_flying_all(text: str) -> list[tuple[float, float]]:
+    """Finish (min) and delta-v (m/s) as printed of every option of a lone craft that none beats and that keeps its
+    limits in the flight, sooner ones first."""
+    (problem,) = problems(scenario_of(text))
+    options = in_space(problem)
+    flyer = Flyer(problem)
+    flyer.fly([options])
+    sound = [row for row in range(len(options)) if not flyer.broken(options, row)]
+    values = sorted(
+        (printed("finish_s", float(options.finish_s[row])), printed("delta_v_m_s", float(options.delta_v_m_s[row])))
+        for row in sound
+    )
+    found: list[tuple[float, float]] = []
+    for finish, delta_v in values:
+        if not found or delta_v < found[-1][1]:
+            found.append((finish, delta_v))
+    return found
+
+
+def front_of(result: dict[str, Any]) -> list[tuple[float, float]]:
+    """The front of a result as printed."""
+    return [(printed("finish_s", p["finish_s"]), printed("delta_v_m_s", p["delta_v_m_s"])) for p in result["front"]]
+
+
+@pytest.mark.parametrize("text", [CHEAPEST_TOO_NEAR, HALF_OF_THEM_TOO_NEAR])
+def test_the_front_of_a_lone_craft_is_that_of_all_its_flights(text: str) -> None:
+    result = planned(text)
+    assert front_of(result) == front_by_flying_all(text)
+    assert check(text, result) == []
+
+
+@pytest.mark.parametrize("text", [CHEAPEST_TOO_NEAR, HALF_OF_THEM_TOO_NEAR, TWO_TO_MOVE])
+def test_no_plan_breaks_a_limit_and_plan_1_is_the_one_that_is_proved(text: str) -> None:
+    result = planned(text)
+    assert all(plan["within_limits"] for plan in result["plans"])
+    assert result["plans"][0]["on_front"]
+    assert result["front"][-1]["plan"] == 1
+    assert result["proof"]["status"] == "optimal"
+    assert result["proof"]["bound"] == pytest.approx(result["plans"][0]["delta_v_m_s"], abs=0.05)
+    assert check(text, result) == []
+
+
+def test_front_points_behind_breaking_ones_are_found() -> None:
+    """At 23 to 26 h the cheapest combinations come too near; these two keep their distance."""
+    assert {(1538.0, 24.9), (1350.0, 28.3)} <= set(front_of(planned(TWO_TO_MOVE)))
+
+
+def test_where_none_keeps_its_limits_the_nearest_are_listed_and_what_serves_serves() -> None:
+    outcome = make_plan(scenario_of(NONE_KEEPS_IT))
+    result = json.loads(result_text(outcome))
+    assert result["plans"] == []
+    assert result["front"] == []
+    nearest = result["rejected"][0]
+    assert not nearest["within_limits"]
+    (broken,) = nearest["broken"]
+    assert broken["limit"] == "limits.separation_km"
+    assert broken["value"] < broken["allowed"] == 1200.0
+    assert result["infeasible"]["limit"] == "limits.separation_km"
+    screen = plan_text(outcome)
+    assert "NO PLAN KEEPS ALL LIMITS" in screen
+    assert "DO NOT FLY IT" in screen
+    assert "144.5 km too little" in screen
+    served = NONE_KEEPS_IT.replace("1200.0", str(result["infeasible"]["serves"]))
+    assert planned(served)["plans"][0]["within_limits"]
+
+
+def tight(number: int, crowd: int) -> str:
+    """A random scenario of craft in space whose separation binds."""
+    draft = make(number, craft="space", crowd=crowd)
+    radius = draft["body"]["radius_m"] + draft["ring"]["altitude_m"]
+    share = np.random.default_rng(number).uniform(0.02, 0.12)
+    return write_toml(with_limit(draft, "separation_m", float(np.round(share * radius))))
+
+
+def holds(number: int, crowd: int) -> None:
+    """Everything listed keeps its limits, the bound is a bound, and plan 1 is what is proved."""
+    text = tight(number, crowd)
+    result = planned(text)
+    assert check(text, result) == [], number
+    if not result["plans"]:
+        assert all(not plan["within_limits"] for plan in result.get("rejected", []))
+        return
+    assert all(plan["within_limits"] for plan in result["plans"]), number
+    aim = {"propellant": "propellant_kg", "finish": "finish_s"}.get(
+        result["proof"]["aim"], f"{result['proof']['aim']}_m_s"
+    )
+    for plan in result["plans"]:
+        assert result["proof"]["bound"] <= plan[aim] + 2e-6, number
+    if result["proof"]["status"] == "optimal":
+        assert printed(aim, result["proof"]["bound"]) == printed(aim, result["plans"][0][aim]), number
+
+
+@pytest.mark.parametrize("number", range(700, 705))
+def test_what_is_listed_keeps_its_limits_where_separation_binds(number: int) -> None:
+    holds(number, 2)
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("block", range(8))
+def test_what_is_listed_keeps_its_limits_campaign(block: int) -> None:
+    for number in range(20_000 + 25 * block, 20_025 + 25 * block):
+        holds(number, 3)

@@ -1,0 +1,108 @@
+"""What is named as serving was tried: put into the scenario, a plan within all limits comes out of it."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.optimizer.loosening import DEGREE, Loosening
+from ringwright.optimizer.plan import make_plan
+from ringwright.reports.limits import limit_key, serving_value
+
+NEVER_IN_THE_PLANE = """
+[body]
+name = "earth"
+[ring]
+altitude_km = 8000
+slots = 4
+slot0_deg = 0
+[limits]
+finish_within_d = 0.3
+[launch]
+latitude_deg = 5
+longitude_deg = 0
+insertion = { periapsis_km = 250, apoapsis_km = 8000, altitude_km = 250 }
+[[craft]]
+name = "Kettle"
+dry_mass_kg = 100
+propellant_kg = 1
+isp_s = 220
+"""
+
+FLIGHT_COSTS_MORE = """
+[body]
+name = "jupiter"
+[ring]
+altitude_km = 204753.9752776554
+slots = 1
+inclination_deg = 0.001
+node_deg = -335.69138096995835
+[limits]
+clearance_km = 357.46
+finish_within_d = 25.98972239583994
+separation_km = 0.0
+[[craft]]
+name = "Kettle"
+dry_mass_kg = 1037.9947025417853
+propellant_kg = 5973.603884479437
+isp_s = 162.91336630349744
+reserve_m_s = 1337.9491641197262
+ready_h = 16.855712713193622
+orbit = { periapsis_km = 50266.91333050891, apoapsis_km = 204753.9752776554, angle_deg = -134.11320840374808, \
+at = "apoapsis", at_h = 166.2458709388207 }
+"""
+
+PAST_NORTH = """
+[body]
+name = "earth"
+[ring]
+altitude_km = 9000.0
+slots = 2
+inclination_deg = 63.4
+node_deg = 0.0
+slot0_deg = 0.0
+[launch]
+latitude_deg = -61.2
+longitude_deg = 0.0
+azimuth_from_deg = 349.4
+azimuth_to_deg = 416.2
+insertion = { periapsis_km = -400.0, apoapsis_km = 9000.0, altitude_km = 240.0 }
+[[craft]]
+name = "Kettle"
+"""
+
+
+@pytest.mark.parametrize("text", [NEVER_IN_THE_PLANE, FLIGHT_COSTS_MORE, PAST_NORTH])
+def test_what_is_named_serves_in_the_flight_too(text: str) -> None:
+    why = make_plan(parse_scenario(text)).infeasible
+    assert why is not None
+    named = [(bind.limit, bind.serves) for bind in why.binds if bind.serves is not None]
+    assert named
+    settings = [f"{limit_key(limit)}={serving_value(limit, value, 4):.12g}" for limit, value in named]
+    for chosen in (settings,) if why.together else ([one] for one in settings):
+        plans = make_plan(parse_scenario(text, settings=chosen)).plans
+        assert plans, chosen
+        assert not plans[0].broken, chosen
+
+
+def test_a_corridor_is_widened_past_north_and_not_wrapped() -> None:
+    why = make_plan(parse_scenario(PAST_NORTH)).infeasible
+    assert why is not None
+    [bind] = why.binds
+    assert bind.limit == "launch.azimuth_to"
+    assert bind.serves is not None
+    assert math.degrees(bind.serves) > 416.2
+
+
+@pytest.mark.parametrize(("now", "most"), [(0.123456, 2.0), (2.0, 0.5)])
+def test_values_are_tried_as_they_are_printed(now: float, most: float) -> None:
+    item = Loosening(
+        key="ring.tolerance", now=now * DEGREE, most=most * DEGREE, step=0.01, unit=DEGREE, apply=lambda s, _: s
+    )
+    values = [item.value(steps) / DEGREE for steps in range(1, item.count + 1)]
+    assert all(value == pytest.approx(round(value, 2), abs=1e-12) for value in values)
+    assert all(abs(value - now) <= abs(most - now) + 1e-9 for value in values)
+    assert values[-1] == pytest.approx(most)
+    assert (values[0] - now) * (most - now) > 0.0
