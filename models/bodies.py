@@ -7,6 +7,7 @@ announced (2017), and UT1 is taken as UTC, which is off by 0.9 s at most: 0.004 
 
 from __future__ import annotations
 
+import difflib
 import math
 import tomllib
 from dataclasses import dataclass
@@ -229,7 +230,9 @@ def _sidereal_day_s(row: dict[str, Any]) -> float:
 def _row(name: str) -> dict[str, Any]:
     wanted = name.strip().lower()
     if wanted not in body_names():
-        raise InputError(f"there is no built-in body {name!r}: give one of {', '.join(body_names())}.")
+        near = difflib.get_close_matches(wanted, body_names(), n=1, cutoff=0.6)
+        hint = f" (did you mean {near[0]}?)" if near else ""
+        raise InputError(f"there is no built-in body {name!r}{hint}: give one of {', '.join(body_names())}.")
     row: dict[str, Any] = _constants()[wanted]
     return row
 

@@ -12,15 +12,21 @@ _PREFACE = (
 )
 
 
-def body_list(width: int = 80) -> str:
+def body_list(width: int = 80, only: str | None = None) -> str:
     """List the built-in bodies: one TOML table each, values with their sources in comments.
 
     Args:
+        only: one of them, by its name, upper and lower case alike; all without.
         width: greatest length of a line, at least 60.
 
     Returns:
         Text that ends in a newline. Each table is valid by itself; a scenario takes one of them.
+
+    Raises:
+        InputError: there is no such body.
     """
+    if only is not None:
+        return "\n".join(body_table(only, width)) + "\n"
     lines = _comment(_PREFACE, width)
     for name in body_names():
         lines += ["", *body_table(name, width)]

@@ -38,8 +38,8 @@ def budget_text(budget: Budget, width: int) -> str:
             width,
         )
     lines += paragraph(
-        f"{_grouped(budget.samples)} flights of each craft of plan 1 with random errors (seed {budget.seed}), each "
-        "corrected as a planner would, where that is cheapest, whatever the plan aimed at.",
+        f"{_grouped(budget.samples)} flights of each craft of plan {budget.plan.rank} with random errors "
+        f"(seed {budget.seed}), each corrected as a planner would, where that is cheapest, whatever the plan aimed at.",
         width,
     )
     for by_law, how in ((False, _CLOSED), (True, _BY_LAW)):

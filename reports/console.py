@@ -7,6 +7,7 @@ sentence on standard error, with the files that were completed by then.
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import sys
 import threading
@@ -16,6 +17,11 @@ from typing import IO
 
 from ..models.errors import RingwrightError
 from ..models.printable import escaped, printable
+
+
+def width() -> int:
+    """Characters in a line of the terminal, from 60 to 120; 80 where it does not say."""
+    return max(60, min(shutil.get_terminal_size((80, 24)).columns, 120))
 
 
 class OutputLostError(RingwrightError):

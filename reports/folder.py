@@ -14,13 +14,13 @@ from .terminal import plan_text
 _PAGE_WIDTH = 110
 
 
-def write_folder(outcome: Outcome, directory: str | Path, next_command: str | None = None) -> list[Path]:
+def write_folder(outcome: Outcome, directory: str | Path, rank: int | None = None) -> list[Path]:
     """Write the result, the text, the tables and the figures.
 
     Args:
         outcome: feasible or not; without a plan there are no figures and the tables have no rows.
         directory: made where it is missing; files of other names in it are left alone.
-        next_command: what the text names as the next command; None: its usual one, empty: none.
+        rank: of the plan, the best one without, that text and figures show; result and tables hold all plans.
 
     Returns:
         The paths written, in the order result, text, tables, figures.
@@ -32,8 +32,8 @@ def write_folder(outcome: Outcome, directory: str | Path, next_command: str | No
     with whole_directory(place) as passing:
         written = [
             write_text(passing / "plan.json", result_text(outcome)),
-            write_text(passing / "plan.txt", plan_text(outcome, _PAGE_WIDTH, next_command=next_command)),
+            write_text(passing / "plan.txt", plan_text(outcome, _PAGE_WIDTH, rank)),
             *write_tables(outcome, passing),
-            *draw_all(outcome, passing),
+            *draw_all(outcome, passing, rank),
         ]
     return [place / path.name for path in written]

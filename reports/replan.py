@@ -8,13 +8,13 @@ from dataclasses import replace
 from typing import Any
 
 from ..models.readouts import clock, instant, plain, span
-from ..optimizer.replan.replan import CraftChange, Decision, Replan
+from ..optimizer.replan.replan import NOTHING, CraftChange, Decision, Replan
 from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, outcome_as_written
 from .result import result
 from .terminal import infeasible_text, period_to_hit_s
-from .wording import count, listed, small, way_text
+from .wording import count, goal_text, listed, small, way_text
 
 _CAUTION = (
     "A planning aid, not flight software: what is not stated as seen is taken as planned, impulses and the gravity of "
@@ -84,6 +84,9 @@ def _when(later_s: float) -> str:
 def _states(done: Replan, width: int) -> list[str]:
     lines: list[str] = []
     left = done.onward
+    if done.past is NOTHING and done.old_plan.rank != 1:
+        told = goal_text(done.old_plan.rank, done.before.scenario)
+        lines += paragraph(f"Plan {done.old_plan.rank} was being flown.{told}", width)
     in_place, gone = [*done.past.done, *left.done], [*done.past.lost, *left.lost]
     if in_place:
         lines += paragraph(f"In place: {listed(in_place)}.", width)
@@ -93,11 +96,12 @@ def _states(done: Replan, width: int) -> list[str]:
         lines += paragraph(
             f"Nothing was seen of {listed(list(left.assumed))}: taken to be where the plan has it.", width
         )
-    unread = [one.craft for one in left.spent if one.by_plan and not left.as_planned and one.delta_v_m_s > 0.0]
-    unread = [name for name in unread if (seen := done.observed.of(name)) is not None and seen.orbit is not None]
-    if unread:
+    least = [one.craft for one in left.spent if one.at_least]
+    if least:
         lines += paragraph(
-            f"What {listed(unread)} spent is taken from the plan, as no propellant was read: it may be more.", width
+            f"What {listed(least)} spent is at least what the orbits before and after the last burn need, as no "
+            "propellant was read: it may be more.",
+            width,
         )
     tilted = [one for one in done.observed.craft if one.tilt_rad > done.before.scenario.ring.tilt_tolerance_rad + 1e-7]
     for one in tilted:
@@ -214,7 +218,13 @@ def replan_json(done: Replan) -> str:
         "lost": [*done.past.lost, *done.onward.lost],
         "taken_as_planned": list(done.onward.assumed),
         "spent": [
-            {"craft": one.craft, "delta_v_m_s": one.delta_v_m_s, "by_plan": one.by_plan} for one in done.onward.spent
+            {
+                "craft": one.craft,
+                "delta_v_m_s": one.delta_v_m_s,
+                "by_plan": one.by_plan,
+                "at_least": one.at_least,
+            }
+            for one in done.onward.spent
         ],
         "craft": [
             {

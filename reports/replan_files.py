@@ -34,6 +34,6 @@ def write_replan(done: Replan, here: FromHere | None, directory: str | Path) -> 
         ]
         if here is not None:
             outcome = here.outcome
-            written += write_folder(outcome, passing, "")
+            written += write_folder(outcome, passing)
             written += write_sheets(sheets(outcome, outcome.plans[0]), passing)
     return [place / path.name for path in written]

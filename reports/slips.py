@@ -9,17 +9,18 @@ from ..models.readouts import instant, plain, span
 from ..optimizer.studies.slips import Launch, Loss, Price, Slips
 from .layout import Column, columns, heading, paragraph
 from .terminal import CAUTION
+from .wording import goal_text
 
 FORMAT = "ringwright-slips/1"
 
 
 def slips_text(slips: Slips, width: int) -> str:
     """What a console shows, no line longer than ``width``; times from the scenario's epoch."""
-    scenario, planned = slips.scenario, slips.planned
+    scenario, planned, named = slips.scenario, slips.planned, "As planned" if slips.rank == 1 else f"Plan {slips.rank}"
     lines = paragraph(scenario.title, width)
     lines += paragraph(
-        f"As planned: {plain(planned.delta_v_m_s)} m/s in all, the last craft in its slot after "
-        f"{span(planned.finish_s)}.",
+        f"{named}: {plain(planned.delta_v_m_s)} m/s in all, the last craft in its slot after "
+        f"{span(planned.finish_s)}.{goal_text(slips.rank, scenario)}",
         width,
     )
     for launch in slips.launches:

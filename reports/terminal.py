@@ -7,22 +7,22 @@ Plain text, no color, no line longer than the width asked for. Every number is f
 from __future__ import annotations
 
 import math
-import shlex
 
-from ..models.printable import printable
 from ..models.readouts import clock, instant, plain, span
 from ..models.scenario import Scenario
+from ..optimizer.one_plan import plan_of_rank
 from ..optimizer.outcome import Bind, Broken, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan
 from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .hold import hold_lines
-from .layout import Column, columns, heading, paragraph, shell_lines
+from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, limit_value, limit_words, outcome_as_written, serving_value
 from .price_of_time import other_ways, price_of_time
 from .proof_words import proof_text
 from .result import burn_model_of, gravity_of
 from .wording import (
     GRAVITY_WORDS,
+    against_text,
     count,
     heading_text,
     kept_text,
@@ -43,21 +43,24 @@ _TILT_WORTH_DEG = 1e-4
 """A tilt below this goes unsaid where nobody is launched off the plane."""
 
 
-def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = None) -> str:
+def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str:
     """Set an outcome for the console.
 
     Args:
         outcome: feasible or not; without a plan this is :func:`infeasible_text`.
         width: greatest length of a line, at least 40.
-        next_command: what to suggest typing next; by default the same plan with files written, nothing where empty.
+        rank: of the plan to show, the best one without; others are set against it.
 
     Returns:
         Text that ends in a newline.
+
+    Raises:
+        InputError: there is no plan of that rank.
     """
     if not outcome.plans:
         return infeasible_text(outcome, width)
     outcome = outcome_as_written(outcome)
-    first = min(outcome.plans, key=lambda plan: plan.rank)
+    first = plan_of_rank(outcome, rank)
     if not first.craft:
         return "\n".join([*_answer(outcome, first, width), *_remarks(outcome, width)]) + "\n"
     lines = [
@@ -71,7 +74,8 @@ def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = N
         *first_to_act(outcome, first, width),
         *hold_lines(outcome, first, width),
         *_remarks(outcome, width),
-        *_close(outcome, width, next_command),
+        "",
+        *paragraph(CAUTION, width),
     ]
     return "\n".join(lines) + "\n"
 
@@ -170,7 +174,7 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if not first.craft:
         kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad, ring.planes) for kept in outcome.kept)
         return [*lines, *paragraph(f"No craft has to move. {kept}{'.' if kept else ''}", width)]
-    lines += paragraph(answer_text(outcome), width)
+    lines += paragraph(answer_text(outcome, first.rank), width)
     if outcome.kept:
         kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad, ring.planes) for kept in outcome.kept)
         lines += paragraph(f"{kept}.", width)
@@ -178,11 +182,11 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
     return lines
 
 
-def answer_text(outcome: Outcome) -> str:
-    """The answer in a sentence: what plan 1 takes and when it is done, or that there is no plan."""
+def answer_text(outcome: Outcome, rank: int | None = None) -> str:
+    """The answer in a sentence: what a plan takes and when it is done, or that there is no plan."""
     if not outcome.plans:
         return "No plan keeps all limits."
-    first = min(outcome.plans, key=lambda plan: plan.rank)
+    first, best = plan_of_rank(outcome, rank), plan_of_rank(outcome)
     if not first.craft:
         return "No craft has to move."
     epoch = outcome.scenario.epoch
@@ -190,10 +194,12 @@ def answer_text(outcome: Outcome) -> str:
     when = "" if epoch is None else f" ({instant(epoch, first.finish_s)})"
     worst = max(first.craft, key=lambda part: part.delta_v_m_s)
     most = "" if len(first.craft) < 2 else f", {plain(worst.delta_v_m_s)} m/s at most ({worst.craft})"
+    of_rank = "" if first is best else f"Plan {first.rank}: "
+    against = "" if first is best else f" Against plan {best.rank}: {against_text(first, best)}."
     return (
-        f"{moved} for {plain(first.delta_v_m_s)} m/s in all{most}; "
+        f"{of_rank}{moved} for {plain(first.delta_v_m_s)} m/s in all{most}; "
         f"{'the last' if len(first.craft) > 1 else 'it'} arrives after {span(first.finish_s)}{when}."
-        f"{carriers_sum(first)}"
+        f"{carriers_sum(first)}{against}"
     )
 
 
@@ -400,7 +406,7 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
         rows.append([words, value, f"{margin.sense} {_quantity(margin.limit, margin.allowed)}", left])
     heads = [
         Column(title="limit (who comes closest)", wraps=True),
-        Column(title="plan 1", right=True),
+        Column(title=f"plan {first.rank}", right=True),
         Column(title="allowed"),
         Column(title="room", right=True),
     ]
@@ -418,14 +424,3 @@ def _remarks(outcome: Outcome, width: int) -> list[str]:
     for text in told:
         lines += paragraph(text, width, indent="  ", hang="    ")
     return lines
-
-
-def _close(outcome: Outcome, width: int, next_command: str | None) -> list[str]:
-    if next_command is None:
-        file = outcome.scenario.source.file
-        next_command = f"ringwright plan {printable(shlex.quote(file)) if file else 'SCENARIO'} --out DIR"
-    lines = []
-    if next_command:
-        lines = ["", *paragraph("Next, for tables and pictures:", width)]
-        lines += shell_lines(next_command, width, indent="    ")
-    return [*lines, "", *paragraph(CAUTION, width)]

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import re
+from datetime import datetime
 
 from ..models.errors import InputError
 from ..models.readouts import clock_seconds
@@ -64,6 +65,30 @@ def quantity(text: str, kind: str, option: str) -> float:
     if not math.isfinite(value):
         raise InputError(f"{text!r} is too large: write a finite number.", where=option)
     return value
+
+
+def moment(text: str, epoch: datetime | None, option: str) -> float:
+    """Read a moment into seconds from the epoch: a time, or a date as texts print it or in ISO 8601, with its offset.
+
+    Raises:
+        InputError: no moment, or a date where the scenario has no epoch.
+
+    >>> from datetime import UTC
+    >>> epoch = datetime(2031, 5, 1, 6, tzinfo=UTC)
+    >>> moment("90min", None, "--at"), moment("2031-05-01 07:00:00 UTC", epoch, "--at")
+    (5400.0, 3600.0)
+    """
+    if re.match(r"\s*\d{4}-\d", text) is None:
+        return quantity(text, "time", option)
+    if epoch is None:
+        raise InputError(f"{text!r} is a date, and the scenario has no epoch: write a time, such as 2h.", where=option)
+    try:
+        date = datetime.fromisoformat(re.sub(r"\s*UTC\s*$", "+00:00", text.strip()))
+    except ValueError:
+        date = None
+    if date is None or date.tzinfo is None:
+        raise InputError(f"{text!r} is no date with its offset: write it as 2031-05-01T12:00:00Z.", where=option)
+    return (date - epoch).total_seconds()
 
 
 def apsides(text: str, option: str) -> tuple[float | None, float | None]:

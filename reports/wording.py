@@ -9,6 +9,7 @@ import math
 
 from ..models.readouts import listed as listed
 from ..models.readouts import plain, span
+from ..models.scenario import Scenario
 from ..optimizer.outcome import CraftPlan, Kept, Plan
 
 AIM_WORDS = {
@@ -129,6 +130,17 @@ def kept_text(kept: Kept, tolerance_rad: float, planes: int = 1) -> str:
     over = ", more than the tolerance" if abs(kept.error_rad) > tolerance_rad else ""
     where = "ahead" if degrees > 0 else "behind"
     return f"{kept.craft} stays in {slot}; {abs(degrees):.1f} deg {where}{over}"
+
+
+def goal_text(rank: int, scenario: Scenario) -> str:
+    """What the answers about another plan than the best one aim at; empty for the best one."""
+    if rank == 1:
+        return ""
+    aim = AIM_WORDS.get(scenario.minimize, scenario.minimize)
+    return (
+        f" What is planned from it follows the goal of the scenario ({aim}), not the reason for which plan {rank} was "
+        "picked: limits.finish_within holds a date."
+    )
 
 
 def time_against(plan: Plan, first: Plan) -> str:

@@ -1,7 +1,7 @@
 """Worked scenarios that come with the package, each a story with a question.
 
->>> sorted(bundled())[0]
-'four-over-the-equator'
+>>> "four-over-the-equator" in bundled()
+True
 """
 
 from __future__ import annotations
@@ -41,11 +41,24 @@ def text(name: str) -> str:
     wanted = name.removesuffix(_SUFFIX)
     known = [item.name for item in files(__package__).iterdir() if item.name.endswith(_SUFFIX)]
     if wanted + _SUFFIX not in known:
-        near = difflib.get_close_matches(wanted, [item.removesuffix(_SUFFIX) for item in known], n=1, cutoff=0.4)
-        hint = f" (did you mean {near[0]}?)" if near else ""
+        near = near_names(name)
+        hint = f" (did you mean {' or '.join(near)}?)" if near else ""
         listed = ", ".join(sorted(item.removesuffix(_SUFFIX) for item in known))
-        raise InputError(f"there is no bundled scenario {name!r}{hint}: they are {listed}.")
+        raise InputError(f"there is no bundled scenario {name!r}{hint}: there are {listed}.")
     return files(__package__).joinpath(wanted + _SUFFIX).read_text(encoding="utf-8")
+
+
+def near_names(name: str) -> list[str]:
+    """Bundled scenarios that a name may mean, at most two: those with all of its words, else those spelled alike.
+
+    >>> near_names("mars"), near_names("dayly-window.toml"), near_names("my-ring")
+    (['low-mars', 'one-craft-mars'], ['daily-window'], [])
+    """
+    wanted = name.strip().lower().removesuffix(_SUFFIX).replace("_", "-").replace(" ", "-")
+    known = sorted(item.name.removesuffix(_SUFFIX) for item in files(__package__).iterdir() if _SUFFIX in item.name)
+    words = set(wanted.split("-"))
+    found = [wanted] if wanted in known else [one for one in known if words <= set(one.split("-"))]
+    return found[:2] or difflib.get_close_matches(wanted, known, n=2, cutoff=0.75)
 
 
 def question(source: str) -> str:

@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from ringwright.cli import _Progress, main
+from ringwright.cli import main
+from ringwright.reports.commands.progress import Progress
 
 SMALL = """
 title = "One over Quill"
@@ -175,8 +176,8 @@ def test_progress_is_a_line_now_and_then_where_it_is_piped(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     clock = iter([0.0, 3.0, 12.0, 15.0, 24.5])
-    monkeypatch.setattr("ringwright.cli.time", SimpleNamespace(monotonic=lambda: next(clock)))
-    progress = _Progress()
+    monkeypatch.setattr("ringwright.reports.commands.progress.time", SimpleNamespace(monotonic=lambda: next(clock)))
+    progress = Progress()
     for what in ("one", "two", "three", "four"):
         progress(what)
     progress.done()

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import argparse
+import ast
+import doctest
+import json
 import re
 from pathlib import Path
 
 import pytest
 
 import ringwright
-from ringwright.cli import _parser, main
+from ringwright.cli import main
+from ringwright.reports.commands.parser import parser
 
 ROOT = Path(ringwright.__file__).parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def _commands() -> dict[str, argparse.ArgumentParser]:
-    for action in _parser(["period"])._actions:
+    for action in parser(["period"])._actions:
         if isinstance(action, argparse._SubParsersAction):
             return dict(action.choices)
     raise AssertionError("the parser has no commands")
@@ -74,8 +78,10 @@ def test_the_story_is_what_its_commands_print(
     story = README.split("## One flight, from plan to hold", 1)[1].split("\n## ", 1)[0]
     monkeypatch.setenv("COLUMNS", "80")
     monkeypatch.chdir(ROOT)
-    shown = re.findall(r"```console\n\$ ringwright (plan|budget|sheet) ([^\n]*)\n(.*?)\n```", story, flags=re.DOTALL)
-    assert [command for command, _, _ in shown] == ["plan", "budget", "sheet", "sheet", "plan"]
+    shown = re.findall(
+        r"```console\n\$ ringwright (plan|budget|sheet|replan) ([^\n]*)\n(.*?)\n```", story, flags=re.DOTALL
+    )
+    assert [command for command, _, _ in shown] == ["plan", "budget", "sheet", "replan", "sheet", "plan"]
     for command, options, text in shown:
         assert main([command, *options.split()]) == 0
         printed = capsys.readouterr().out
@@ -83,20 +89,52 @@ def test_the_story_is_what_its_commands_print(
             assert block.strip("\n") in printed
 
 
-def test_the_new_plan_shown_is_the_new_plan_printed(
+def test_the_file_of_observations_shown_comes_to_the_same_as_the_options(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    shown = re.search(
-        r"```toml\n(now_h.*?)```\n\n```console\n\$ ringwright replan (\S+) --observed \S+\n(.*?)\n```",
-        README,
-        flags=re.DOTALL,
-    )
+    shown = re.search(r"```toml\n(now_h.*?)```", README, flags=re.DOTALL)
+    answer = re.search(r"Change the plan for Flint\. (In all [\d.]+ m/s)", README)
     assert shown is not None
+    assert answer is not None
     seen = tmp_path / "seen.toml"
     seen.write_text(shown.group(1), encoding="utf-8")
     monkeypatch.setenv("COLUMNS", "80")
-    assert main(["replan", str(ROOT / shown.group(2)), "--observed", str(seen)]) == 0
-    assert shown.group(3) in capsys.readouterr().out
+    assert main(["replan", str(ROOT / "scenarios" / "one-craft-mars.toml"), "--observed", str(seen)]) == 0
+    assert answer.group(1) in capsys.readouterr().out
+
+
+def test_the_session_in_python_prints_what_it_shows(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    session = re.search(r"```python\n(>>> .*?)```", README, flags=re.DOTALL)
+    assert session is not None
+    (tmp_path / "scenarios").symlink_to(ROOT / "scenarios")
+    monkeypatch.chdir(tmp_path)
+    parsed = doctest.DocTestParser().get_doctest(session.group(1), {}, "README", "README.md", 0)
+    assert 5 <= len(parsed.examples) <= 10
+    assert doctest.DocTestRunner().run(parsed).failed == 0
+
+
+def test_the_tutorial_runs_and_shows_its_answers(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Cell by cell in one namespace, as a notebook does; what a cell ends with must be able to show itself."""
+    notebook = json.loads((ROOT / "scenarios" / "tutorial.ipynb").read_text(encoding="utf-8"))
+    assert notebook["nbformat"] == 4
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, object] = {}
+    shown = []
+    for cell in notebook["cells"]:
+        if cell["cell_type"] != "code":
+            continue
+        assert cell["outputs"] == []
+        *rest, last = ast.parse("".join(cell["source"])).body
+        exec(compile(ast.Module(rest, []), "tutorial", "exec"), names)
+        if isinstance(last, ast.Expr):
+            value = eval(compile(ast.Expression(last.value), "tutorial", "eval"), names)
+            show = getattr(value, "_repr_svg_", None) or getattr(value, "_repr_html_", None) or value.__repr__
+            shown.append(str(show()))
+        else:
+            exec(compile(ast.Module([last], []), "tutorial", "exec"), names)
+    assert sum("<svg" in one for one in shown) >= 1
+    assert sum("<table" in one for one in shown) >= 3
+    assert all(one and "object at 0x" not in one for one in shown)
 
 
 def test_links_in_the_documents_lead_somewhere() -> None:

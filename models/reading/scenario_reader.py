@@ -187,7 +187,7 @@ def _body(table: Table, epoch: datetime | None) -> Body:
 def _own_world(table: Table, name: str) -> None:
     lacking = [key for key in ("gm", "radius") if key not in table]
     if len(lacking) == 2:
-        near = difflib.get_close_matches(name.lower(), bodies.body_names(), n=2, cutoff=0.5)
+        near = difflib.get_close_matches(name.lower(), bodies.body_names(), n=2, cutoff=0.6)
         hint = f"did you mean {' or '.join(near)}? Built in are" if near else "built in are"
         raise table.error(
             f"{table.quote('name')} is no built-in body ({hint} {', '.join(bodies.body_names())}): for a world of your "

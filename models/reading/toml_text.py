@@ -76,7 +76,7 @@ def _near_files(path: Path) -> str:
         known = [item.name for item in path.parent.glob("*.toml")]
     except OSError:
         return ""
-    near = difflib.get_close_matches(path.name, known, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(path.name, known, n=1, cutoff=0.7)
     return f" (did you mean {path.parent / near[0]}?)" if near else ""
 
 

@@ -14,7 +14,7 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from ...models.burns import delta_v_available, propellant_needed
+from ...models.burns import delta_v_available, mass_after, propellant_needed
 from ...models.errors import InputError
 from ...models.flight.flown import Itinerary
 from ...models.flight.gravity import gravity_around
@@ -24,6 +24,7 @@ from ...models.reading.observed import Observed, Seen, orbit_of_state
 from ...models.scenario import Carrier, Craft, Occupied, Orbit, Pad, RingSpec, Scenario, on_ring
 from ..outcome import CraftPlan, Outcome, Plan
 from ..trajectory.differential_correction import IMPULSIVE
+from .needed import least_burn_m_s, state_seen
 
 SOONEST_S = 1e-6
 """A limit that has run out keeps this much, so that planning can say that it binds."""
@@ -34,11 +35,16 @@ STEP_TURNS = 0.5
 
 @dataclass(frozen=True, kw_only=True)
 class Spent:
-    """What one craft has burned until now, m/s, and whether that is by the plan rather than by what was read."""
+    """What one craft has burned until now, m/s, and whether that is by the plan rather than by what was read.
+
+    ``at_least``: the last burn counts with what the orbits before and after it need, which is the least it can have
+    been.
+    """
 
     craft: str
     delta_v_m_s: float
     by_plan: bool
+    at_least: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -359,6 +365,9 @@ class _Carrying:
             burned = len(self._burned(part))
             after = part.burns[burned - 1].propellant_after_kg if burned else full
             left = full if after is None else after
+            more, dry = self._more_than_planned(part, seen), craft.dry_mass_kg
+            if more is not None and dry is not None and craft.isp_s is not None:
+                left = min(max(float(mass_after(dry + left, more, craft.isp_s)) - dry, 0.0), began)
         return replace(craft, propellant_kg=left, tank_kg=began, load="full")
 
     def _loaded(self, craft: Craft, part: CraftPlan) -> float:
@@ -368,7 +377,22 @@ class _Carrying:
 
     def _spent(self, craft: Craft, part: CraftPlan, seen: Seen) -> Spent:
         if seen.propellant_kg is None or craft.dry_mass_kg is None or craft.isp_s is None:
-            return Spent(craft=craft.name, delta_v_m_s=sum(self._burned(part)), by_plan=True)
+            more, planned = self._more_than_planned(part, seen), sum(self._burned(part))
+            if more is None:
+                return Spent(craft=craft.name, delta_v_m_s=planned, by_plan=True)
+            return Spent(craft=craft.name, delta_v_m_s=planned + more, by_plan=False, at_least=True)
         full = self._loaded(craft, part)
         used = delta_v_available(craft.dry_mass_kg + full, full - seen.propellant_kg, craft.isp_s)
         return Spent(craft=craft.name, delta_v_m_s=float(used), by_plan=False)
+
+    def _more_than_planned(self, part: CraftPlan, seen: Seen) -> float | None:
+        """What the last burn behind took at least beyond the plan, m/s, from the orbits before and after it; negative
+        for less. None where no orbit was seen, or no burn is behind.
+        """
+        burned = self._burned(part)
+        if seen.orbit is None or not burned or len(part.before_burns) < len(burned):
+            return None
+        position, velocity, _ = state_seen(self.scenario, self.ring, seen)
+        before = np.array(part.before_burns[len(burned) - 1])
+        needed = least_burn_m_s(self.scenario.body, before, position, velocity)
+        return max(needed - part.burns[len(burned) - 1].by_stage_m_s, 0.0) - burned[-1]

@@ -9,17 +9,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ...models import oblate_coast as coast
 from ...models.errors import InputError
-from ...models.oblateness import ring_state
-from ...models.reading.observed import Observed, Seen
-from ...models.ring import Ring
-from ...models.scenario import Aim, Scenario, on_ring
+from ...models.reading.observed import Observed
+from ...models.scenario import Aim, Scenario
 from ..catalogue.problem import problems
 from ..outcome import CraftPlan, Outcome, Plan, later
 from ..plan import best_phase, make_plan
 from ..robustness.missed_burn import missed
 from ..trajectory.limits import PLANE_SLACK_RAD
+from .needed import state_seen
 from .off_plan import Astray
 from .remaining_scenario import Onward, onward
 from .repair import mend
@@ -294,22 +292,6 @@ def _mend(before: Outcome, observed: Observed, left: Onward, parts: Sequence[Cra
     seats += [(part.craft, part.plane, part.slot, part.in_slot_s) for part in others.values()]
     found = zip(astray, mend(scenario, ring, astray, seats, scenario.minimize), strict=True)
     return {one.part.craft: part for one, part in found if part is not None}
-
-
-def state_seen(scenario: Scenario, ring: Ring, seen: Seen) -> tuple[Array, Array, float]:
-    """Position, m, and velocity, m/s, of a craft whose orbit was seen, and when it was there."""
-    if seen.state is not None:
-        return np.array(seen.state[:3]), np.array(seen.state[3:]), seen.state_s
-    orbit = seen.orbit
-    if orbit is None:
-        raise ValueError(f"nothing was seen of the orbit of {seen.name}")
-    with_ring = orbit.circular and on_ring(orbit.periapsis_m, ring.radius_m)
-    if scenario.body.j2 == 0.0:
-        return *coast.point_mass_state(ring, orbit, orbit.at_s, on_ring=with_ring), orbit.at_s
-    if with_ring:
-        node = ring.node(orbit.at_s, orbit.plane)
-        return *ring_state(scenario.body, ring.radius_m, orbit.angle_rad, ring.inclination_rad, node), orbit.at_s
-    return *coast.state_as_given(scenario.body, ring, orbit), orbit.at_s
 
 
 def _better(one: Replan, other: Replan, aim: Aim) -> bool:

@@ -76,12 +76,14 @@ class Launch:
 
 @dataclass(frozen=True, kw_only=True)
 class Slips:
-    """The answer for a scenario: the plan it is about, by the catalogue, and each launch in turn."""
+    """The answer for a scenario: the plan it is about, by the catalogue where it is the
+    best one, of another ``rank`` as flown, and each launch in turn."""
 
     scenario: Scenario
     planned: Price
     launches: tuple[Launch, ...]
     spare_after_s: float
+    rank: int = 1
 
 
 def make_slips(
@@ -91,7 +93,7 @@ def make_slips(
     only: frozenset[str] = frozenset(),
     progress: Progress = lambda _: None,
 ) -> Slips:
-    """Slips and losses for the best plan of an outcome.
+    """Slips and losses for the first plan of an outcome.
 
     Args:
         outcome: of planning; it must have a plan.
@@ -103,7 +105,9 @@ def make_slips(
     """
     plan, scenario = outcome.plans[0], outcome.scenario
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))
-    planned = _best(fixed, progress, ())
+    # another plan than the best one is taken as it was flown
+    other = Price(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s)
+    planned = _best(fixed, progress, ()) if plan.rank == 1 else other
     if planned is None:
         raise RuntimeError("a plan with the ring's phase free, but none with the phase it took: a fault of ours")
     groups: dict[str, list[CraftPlan]] = {}
@@ -127,7 +131,9 @@ def make_slips(
                 ),
             )
         )
-    return Slips(scenario=scenario, planned=planned, launches=tuple(launches), spare_after_s=spare_after_s)
+    return Slips(
+        scenario=scenario, planned=planned, launches=tuple(launches), spare_after_s=spare_after_s, rank=plan.rank
+    )
 
 
 def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Price | None:

@@ -6,17 +6,22 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ...optimizer.one_plan import plan_of_rank
 from ...optimizer.outcome import Outcome
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-def drawings(outcome: Outcome) -> dict[str, partial[Figure]]:
+def drawings(outcome: Outcome, rank: int | None = None) -> dict[str, partial[Figure]]:
     """Every picture that an outcome has, by name, as a call that draws it.
 
     ``front``; ``turning_view`` and ``unrolled_ring``, one a plane where the ring has several; ``timeline`` where
-    craft move; ``worth_of_time`` where it was worked out. Empty without a plan.
+    craft move; ``worth_of_time`` where it was worked out. Empty without a plan. Those of one plan show that of
+    the rank, the best one without.
+
+    Raises:
+        InputError: there is no plan of that rank.
     """
     from .front import draw_front
     from .time_price import draw_time_price
@@ -29,25 +34,26 @@ def drawings(outcome: Outcome) -> dict[str, partial[Figure]]:
         return found
     if outcome.front is not None and outcome.front.points:
         found["front"] = partial(draw_front, outcome)
-    first = min(outcome.plans, key=lambda plan: plan.rank)
+    first = plan_of_rank(outcome, rank)
     for plane in sorted({part.plane for part in first.craft}) or [0]:
         which = f"_plane_{plane}" if outcome.ring.planes > 1 else ""
         found[f"turning_view{which}"] = partial(draw_turning_view, outcome, first, plane)
         found[f"unrolled_ring{which}"] = partial(draw_unrolled_ring, outcome, first, plane)
     if first.craft:
-        found["timeline"] = partial(draw_timeline, outcome)
+        found["timeline"] = partial(draw_timeline, outcome, first)
     if outcome.price is not None:
         name = f"{outcome.price.craft}, slot {outcome.price.slot}"
         found["worth_of_time"] = partial(draw_time_price, outcome.price.price, name)
     return found
 
 
-def draw_all(outcome: Outcome, directory: str | Path) -> list[Path]:
+def draw_all(outcome: Outcome, directory: str | Path, rank: int | None = None) -> list[Path]:
     """Draw every figure of an outcome (see :func:`drawings`).
 
     Args:
         outcome: without a plan there is nothing to draw.
         directory: where the files go; must exist.
+        rank: of the plan to draw, the best one without.
 
     Returns:
         The paths written, an SVG and a PNG for each figure; empty without a plan.
@@ -56,6 +62,6 @@ def draw_all(outcome: Outcome, directory: str | Path) -> list[Path]:
 
     paths: list[Path] = []
     with paper():
-        for name, draw in drawings(outcome).items():
+        for name, draw in drawings(outcome, rank).items():
             paths += save(draw(), directory, name)
     return paths

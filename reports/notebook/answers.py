@@ -12,6 +12,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from ...models.scenario import Scenario
+from ...optimizer.one_plan import with_plan
 from ...optimizer.outcome import Outcome
 from ...optimizer.period import Periods as Fitting
 from ...optimizer.period import Question
@@ -67,6 +68,10 @@ class Planned(Shown):
         """Whether a plan keeps all limits."""
         return bool(self.outcome.plans)
 
+    def picked(self, rank: int) -> Planned:
+        """The same with the plan of that rank alone, to be taken further. Raises InputError where there is none."""
+        return Planned(outcome=with_plan(self.outcome, rank))
+
     @property
     def plans(self) -> pd.DataFrame:
         """One row a plan, the best by the goal first: delta-v m/s, finish s from the epoch, propellant kg."""
@@ -97,7 +102,7 @@ class Planned(Shown):
         """What ``ringwright plan`` prints."""
         from ..terminal import plan_text
 
-        return plan_text(self.outcome, WIDTH, next_command="")
+        return plan_text(self.outcome, WIDTH)
 
     @property
     def json(self) -> str:

@@ -11,10 +11,15 @@ import os
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ...models.reading.scenario_reader import read_scenario
 from ...models.scenario import Scenario
 from .answers import Budgeted, Comparison, Periods, Planned, Replanned, Swept
+
+if TYPE_CHECKING:
+    from ...models.reading.observed import Observed
+    from ...optimizer.outcome import Outcome
 
 Given = Scenario | str | os.PathLike[str]
 
@@ -108,26 +113,55 @@ def budget(planned: Planned | Given, *, samples: int = 100_000, seed: int = 1) -
     return Budgeted(budget=make_budget(planned.outcome, samples, seed))
 
 
-def replan(planned: Planned | Given, observed: str | os.PathLike[str] | Sequence[str | os.PathLike[str]]) -> Replanned:
-    """The best plan from here, from what was seen of the craft.
+def replan(
+    planned: Planned | Given,
+    observed: str | os.PathLike[str] | Sequence[str | os.PathLike[str]] = (),
+    *,
+    craft: str | None = None,
+    period_s: float | None = None,
+    periapsis_radius_m: float | None = None,
+    apoapsis_radius_m: float | None = None,
+    now_s: float | None = None,
+) -> Replanned:
+    """The best plan from here, from what was seen of the craft, in files or read of one craft when a burn was cut off.
 
     Args:
-        planned: the plan that is being flown, or a scenario, which is planned first.
-        observed: a file of observations, or several in the order of their times.
+        planned: the plan that is being flown, or a scenario, which is planned first. Another plan than the best one is
+            taken by :meth:`Planned.picked`.
+        observed: a file of observations, or several in the order of their times; none where ``craft`` is given.
+        craft: whose period or apsides were read, after the files; its place is taken from the plan.
+        period_s: its period at cut-off (osculating).
+        periapsis_radius_m, apoapsis_radius_m: its apsides from the body's center.
+        now_s: from when on to plan, from the epoch; a minute after the cut-off of its first burn at the ring without.
 
     Raises:
-        InputError: the observations contradict the scenario, or there is no plan to go on from.
+        InputError: nothing was seen, what was seen contradicts the scenario, or there is no plan to go on from.
     """
     from ...models.errors import InputError
     from ...models.reading.observed import read_observed
+    from ...optimizer.replan.cut_off import Reading, observed_at_cut_off
     from ...optimizer.replan.resumed_plan import go_on
 
+    files = [observed] if isinstance(observed, str | os.PathLike) else list(observed)
+    looks: list[Callable[[Outcome], Observed]] = [
+        lambda now, file=file: read_observed(file, now.scenario, now.ring)  # type: ignore[misc]
+        for file in files
+    ]
+    if craft is not None:
+        reading = Reading(
+            craft=craft,
+            period_s=period_s,
+            periapsis_m=periapsis_radius_m,
+            apoapsis_m=apoapsis_radius_m,
+            now_s=now_s,
+        )
+        looks.append(lambda now: observed_at_cut_off(now, reading))
+    if not looks:
+        raise InputError("nothing says what was seen: give a file of observations, or a craft and its period.")
     if not isinstance(planned, Planned):
         planned = plan(planned)
     if not planned.feasible:
         raise InputError("there is no plan within the limits to go on from: see its text.")
-    files = [observed] if isinstance(observed, str | os.PathLike) else list(observed)
-    looks = [lambda now, file=file: read_observed(file, now.scenario, now.ring) for file in files]
     done, here = go_on(planned.outcome, looks)
     return Replanned(done=done, after=None if here is None else Planned(outcome=here.outcome))
 

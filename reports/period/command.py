@@ -24,13 +24,9 @@ TOLERANCE = f"{brief(math.degrees(number_by_default('ring', 'tolerance')))}deg"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command to a parser; their values stay text until `run` reads them."""
     parser.description = (
-        "Which period to hit at the ring so that whole revolutions end at a slot. Every value carries its unit: km, m, "
-        "deg, rad, s, min, h, d; a time may also be h:mm:ss. The slot counts as ahead or behind at the moment the "
+        "Which period to leave the ring on so that whole revolutions end at a slot. Every value carries its unit: km, "
+        "m, deg, rad, s, min, h, d; a time may also be h:mm:ss. The slot counts as ahead or behind at the moment the "
         "craft is at the ring and burns."
-    )
-    parser.epilog = (
-        "example: ringwright period --around earth --ring 10000km --slot-ahead 86deg --from 190x10000km "
-        "--floor 140km --within 3d"
     )
     # -400x10000km is a value, not an option: read whatever begins like a negative number so, as Python 3.14 does
     parser._negative_number_matcher = re.compile(r"-\.?\d")
@@ -40,7 +36,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     where.add_argument("--gm", metavar="GM", help="gravitational parameter, instead of --around: 398600km3/s2")
     where.add_argument("--radius", metavar="LENGTH", help="equatorial radius, with --gm")
     where.add_argument("--ring", metavar="ALTITUDE", help="altitude of the ring")
-    where.add_argument("--ring-period", metavar="TIME", help="the ring's period, instead of --ring")
+    where.add_argument(
+        "--ring-period",
+        metavar="TIME",
+        help="the ring's period, instead of --ring; without a body it answers what periods alone can",
+    )
 
     what = parser.add_argument_group("which slot, from where")
     what.add_argument("--slot-ahead", metavar="ANGLE", help="how far the slot is ahead of the craft")
@@ -65,7 +65,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     after = parser.add_argument_group("after the burn, and files")
     after.add_argument(
-        "--got", metavar="TIME", help="the period that was reached: what it makes of the slot, and where next"
+        "--got", metavar="TIME", help="the period read at cut-off: what it makes of the slot, and where next"
     )
     after.add_argument(
         "--tolerance",
@@ -92,12 +92,43 @@ def run(arguments: argparse.Namespace, width: int) -> tuple[int, str]:
     """
     from ...optimizer.period import fitting
     from .as_scenario import save
+    from .periods_alone import alone_text, read_alone, without_body
     from .question import read
     from .text import nothing_text, period_text
 
+    if without_body(arguments):
+        asked = read_alone(arguments)
+        rows = fitting(asked.question)
+        return 0 if len(rows) else NO_OPTION, alone_text(asked, rows, width)
     asked = read(arguments)
     rows = fitting(asked.question)
     saved = save(asked, arguments.save) if arguments.save is not None else ""
     if not len(rows):
         return NO_OPTION, nothing_text(asked, width, saved=saved)
     return 0, period_text(asked, rows, width, saved=saved)
+
+
+TYPED = (
+    ("around", "--around"),
+    ("gm", "--gm"),
+    ("radius", "--radius"),
+    ("ring", "--ring"),
+    ("ring_period", "--ring-period"),
+    ("slot_ahead", "--slot-ahead"),
+    ("slot_behind", "--slot-behind"),
+    ("arrival", "--from"),
+    ("floor", "--floor"),
+    ("ceiling", "--ceiling"),
+    ("within", "--within"),
+)
+"""Options that make the question, without those that have a default."""
+
+
+def question_again(arguments: argparse.Namespace) -> list[str]:
+    """The question as it was typed, in words of a command line, without what was reached or saved."""
+    words = ["period"]
+    for name, option in TYPED:
+        value = getattr(arguments, name)
+        words += [] if value is None else [option, value]
+    words += [] if str(arguments.revolutions) == str(REVOLUTIONS) else ["--revolutions", str(arguments.revolutions)]
+    return words + ([] if arguments.tolerance == TOLERANCE else ["--tolerance", arguments.tolerance])

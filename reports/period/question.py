@@ -69,14 +69,14 @@ def read(arguments: argparse.Namespace) -> Asked:
     question = Question(
         gm=body.gm,
         ring_radius_m=ring_m,
-        lead_rad=float(wrap(_lead(arguments))),
+        lead_rad=float(wrap(lead_rad(arguments))),
         other_m=other_m,
         floor_m=floor_m,
         ceiling_m=ceiling_m,
-        revolutions_max=_revolutions(arguments),
-        within_s=_positive(arguments.within, "time", "--within") if arguments.within is not None else math.inf,
+        revolutions_max=revolutions_max(arguments),
+        within_s=positive(arguments.within, "time", "--within") if arguments.within is not None else math.inf,
     )
-    got_s = _positive(arguments.got, "time", "--got") if arguments.got is not None else None
+    got_s = positive(arguments.got, "time", "--got") if arguments.got is not None else None
     if got_s is not None and got_s <= shortest_period_s(question) * (1.0 + 1e-9):
         own, least = clock(question.ring.period_s), clock(shortest_period_s(question))
         raise InputError(
@@ -91,7 +91,7 @@ def read(arguments: argparse.Namespace) -> Asked:
         ring_period_s=ring_period_s,
         off_ring_m=off_m,
         floor_typed=arguments.floor is not None,
-        tolerance_rad=_tolerance(arguments),
+        tolerance_rad=tolerance_rad(arguments),
         got_s=got_s,
         every=arguments.every,
     )
@@ -116,7 +116,7 @@ def _body(arguments: argparse.Namespace) -> tuple[Body, bool]:
     if len(own) < 2:
         lacking = "--radius 6378km" if own == ["--gm"] else "--gm 398600km3/s2"
         raise InputError(f"{own[0]} needs {lacking.split()[0]} beside it: add {lacking}, or the like.", where=own[0])
-    gm, radius_m = _positive(arguments.gm, "gm", "--gm"), _positive(arguments.radius, "length", "--radius")
+    gm, radius_m = positive(arguments.gm, "gm", "--gm"), positive(arguments.radius, "length", "--radius")
     return Body(name=OWN_WORLD, gm=gm, radius_m=radius_m, source="the command line"), False
 
 
@@ -130,7 +130,7 @@ def _ring(arguments: argparse.Namespace, body: Body) -> tuple[float | None, floa
     period_s = None
     if arguments.ring_period is not None:
         option, typed = "--ring-period", arguments.ring_period
-        period_s = _positive(typed, "time", option)
+        period_s = positive(typed, "time", option)
         radius_m = float(semi_major(body.gm, period_s))
     else:
         option, typed = "--ring", arguments.ring
@@ -228,7 +228,8 @@ def _touches_nowhere(arguments: argparse.Namespace, body: Body, ring_m: float, c
     )
 
 
-def _lead(arguments: argparse.Namespace) -> float:
+def lead_rad(arguments: argparse.Namespace) -> float:
+    """How far the slot is ahead, behind negative. Raises InputError."""
     ahead, behind = arguments.slot_ahead, arguments.slot_behind
     if ahead is not None and behind is not None:
         raise InputError("the slot is both ahead and behind: give one of the two.", where="--slot-behind")
@@ -243,7 +244,8 @@ def _lead(arguments: argparse.Namespace) -> float:
     return angle if behind is None else -angle
 
 
-def _revolutions(arguments: argparse.Namespace) -> int:
+def revolutions_max(arguments: argparse.Namespace) -> int:
+    """What ``--revolutions`` says. Raises InputError."""
     typed = str(arguments.revolutions).strip()
     if not re.fullmatch(r"\d{1,4}", typed) or int(typed) > MOST_REVOLUTIONS:
         raise InputError(
@@ -253,14 +255,16 @@ def _revolutions(arguments: argparse.Namespace) -> int:
     return int(typed)
 
 
-def _tolerance(arguments: argparse.Namespace) -> float:
-    tolerance = _positive(arguments.tolerance, "angle", "--tolerance")
+def tolerance_rad(arguments: argparse.Namespace) -> float:
+    """What ``--tolerance`` says. Raises InputError."""
+    tolerance = positive(arguments.tolerance, "angle", "--tolerance")
     if tolerance > math.pi:
         raise InputError(f"{arguments.tolerance} is more than half a turn: write less.", where="--tolerance")
     return tolerance
 
 
-def _positive(typed: str, kind: str, option: str) -> float:
+def positive(typed: str, kind: str, option: str) -> float:
+    """A quantity above 0, SI units. Raises InputError."""
     value = quantity(typed, kind, option)
     if value <= 0.0:
         raise InputError(f"{typed} is not above zero: write a positive value.", where=option)

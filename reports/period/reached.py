@@ -46,14 +46,15 @@ def reached_lines(asked: Asked, rows: Periods, width: int) -> list[str]:
         lines += paragraph(f"{apsis}.", width, indent="  ")
     course = drift(here, got_s)
     if course.revolutions.size:
-        lines += _drift_table(asked, course, width)
-        lines += _stay(asked, course, sound, width)
+        lines += drift_table(asked, course, width)
+        lines += stay_lines(asked, course, sound, width)
     else:
         lines += paragraph("Not even one revolution of it ends within the limits.", width, indent="  ")
     return lines + _next_stop(asked, rows, _stays(asked, course, sound), width)
 
 
-def _drift_table(asked: Asked, course: Drift, width: int) -> list[str]:
+def drift_table(asked: Asked, course: Drift, width: int) -> list[str]:
+    """Where the craft is against its slot after each revolution."""
     shown = list(range(min(DRIFTS_SHOWN, int(course.revolutions.size))))
     if course.closest not in shown:
         shown.append(course.closest)
@@ -85,7 +86,8 @@ def _stays(asked: Asked, course: Drift, sound: bool) -> bool:
     )
 
 
-def _stay(asked: Asked, course: Drift, sound: bool, width: int) -> list[str]:
+def stay_lines(asked: Asked, course: Drift, sound: bool, width: int) -> list[str]:
+    """When it comes closest, and whether it can be left so; ``sound``: whether the orbit keeps the limits."""
     closest = course.closest
     turns = count(int(course.revolutions[closest]), "revolution")
     text = f"It comes closest after {turns}: the craft is then {_off_words(float(course.error_rad[closest]))}"

@@ -6,7 +6,6 @@ Plain text, no line longer than the width asked for. Costs and times come from `
 from __future__ import annotations
 
 import math
-import shlex
 from collections.abc import Sequence
 
 import numpy as np
@@ -14,7 +13,7 @@ import numpy as np
 from ...models.reading.cautions import HILL_SHARE
 from ...models.readouts import brief, clock, plain, span
 from ...models.scenario import Body
-from ...optimizer.period import TIE_M_S, TIE_S, Periods, Serving, binding, fitting, within_radii
+from ...optimizer.period import TIE_M_S, TIE_S, Periods, Serving, binding, fitting, free_rows, within_radii
 from ..terminal import CAUTION
 from ..wording import count, small
 from .question import Asked
@@ -51,10 +50,10 @@ def period_text(asked: Asked, rows: Periods, width: int, *, saved: str = "") -> 
         "",
         *_answer(asked, rows, width),
         *_must_burn(asked, width),
-        *_table(asked, rows, width),
+        *_tables(asked, rows, width),
         *_exactness(asked, rows, width),
         *reached_lines(asked, rows, width),
-        *_close(asked, width, saved),
+        *_close(width, saved),
     ]
     return "\n".join(lines) + "\n"
 
@@ -82,7 +81,7 @@ def nothing_text(asked: Asked, width: int, *, saved: str = "") -> str:
         )
     lines += _must_burn(asked, width)
     lines += reached_lines(asked, fitting(asked.question), width)
-    lines += _close(asked, width, saved, found=False)
+    lines += _close(width, saved)
     return "\n".join(lines) + "\n"
 
 
@@ -247,8 +246,37 @@ _MARKS = {
 }
 
 
-def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
+def _tables(asked: Asked, rows: Periods, width: int) -> list[str]:
+    """The options by time; stops of one ladder by themselves, in the order in which the burn meets them."""
     shown = _shown(rows, asked.every)
+    free = free_rows(asked.question, rows) & (rows.revolutions > 0)
+    ladder = [row for row in shown if free[row]]
+    if len(ladder) < 2:
+        lines = _table(asked, rows, shown, "The options, by time", width)
+    else:
+        forward = asked.question.ring.speed_m_s > asked.question.arrival_speed_m_s
+        ladder.sort(key=lambda row: float(rows.period_s[row]), reverse=not forward)
+        lines = _table(asked, rows, ladder, "One ladder of stops, in the order of the burn", width)
+        lines += paragraph(
+            f"Each stop costs {plain(float(rows.total_m_s[ladder[0]]))} m/s in all, as the ring itself does: a burn "
+            "that goes past one goes on to the next.",
+            width,
+            indent="  ",
+        )
+        others = [row for row in shown if row not in ladder]
+        lines += _table(asked, rows, others, "Other options, by time", width) if others else []
+    hidden = len(rows) - len(shown)
+    if hidden:
+        lines += paragraph(
+            f"{count(hidden, 'more option fits', 'more options fit')}, dearer than another at the same time or later: "
+            "--all lists them.",
+            width,
+            indent="  ",
+        )
+    return lines + _far(asked, rows, shown, width)
+
+
+def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int) -> list[str]:
     phased = [row for row in shown if rows.revolutions[row] > 0]
     now, now_way = _burns([float(rows.burn_now_m_s[row]) for row in shown])
     later, later_way = _burns([float(rows.burn_later_m_s[row]) for row in phased])
@@ -267,7 +295,7 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
         "mark": Cells(heads=("",), right=False, cells=[_mark(rows, row) for row in shown]),
     }
     whole = ["turns", "side", "hit", "apsis", "now", "later", "total", "after", "slope", "mark"]
-    lines = ["", *underlined("The options, by time")]
+    lines = ["", *underlined(title)]
     if fits([table[name] for name in whole], width):
         lines += set_table([table[name] for name in whole], width)
     else:
@@ -278,15 +306,7 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
     marks = [_MARKS[name] for name in _MARKS if name in table["mark"].cells]
     if marks:
         lines += paragraph("; ".join(marks) + ".", width, indent="  ", hang="  ")
-    hidden = len(rows) - len(shown)
-    if hidden:
-        lines += paragraph(
-            f"{count(hidden, 'more option fits', 'more options fit')}, dearer than another at the same time or later: "
-            "--all lists them.",
-            width,
-            indent="  ",
-        )
-    return lines + _far(asked, rows, shown, width)
+    return lines
 
 
 def _far(asked: Asked, rows: Periods, shown: Sequence[int], width: int) -> list[str]:
@@ -352,13 +372,6 @@ def _past_text(rows: Periods, row: int) -> str:
     )
 
 
-def _close(asked: Asked, width: int, saved: str, *, found: bool = True) -> list[str]:
-    told = []
-    if saved:
-        told.append(f"Written: {saved}. Next: ringwright plan {shlex.quote(saved)}")
-    elif found and asked.got_s is None:
-        told.append("Next, when the burn is cut off: add --got and the period that is read then.")
-    lines = [""] if told else []
-    for text in told:
-        lines += paragraph(text, width, hang="    ")
+def _close(width: int, saved: str) -> list[str]:
+    lines = ["", *paragraph(f"Written: {saved}.", width, hang="    ")] if saved else []
     return [*lines, "", *paragraph(CAUTION, width)]

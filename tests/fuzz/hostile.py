@@ -282,13 +282,13 @@ def spoiled_sight(number: int) -> Case:
 
 
 OPTIONS = {
-    "plan": ("--json", "--out", "--fronts", "--time-limit", "--set"),
+    "plan": ("--json", "--out", "--fronts", "--time-limit", "--set", "--plan"),
     "sheet": ("--craft", "--plan", "--out", "--set"),
     "compare": ("--json", "--out", "--time-limit", "--set"),
     "sweep": ("--vary", "--csv", "--out", "--workers", "--cluster", "--set"),
-    "budget": ("--samples", "--seed", "--json", "--set"),
-    "replan": ("--observed", "--out", "--json", "--set"),
-    "slips": ("--slip", "--spare-after", "--craft", "--json", "--set"),
+    "budget": ("--samples", "--seed", "--json", "--set", "--plan"),
+    "replan": ("--observed", "--craft", "--period", "--periapsis", "--apoapsis", "--at", "--out", "--json", "--set"),
+    "slips": ("--slip", "--spare-after", "--craft", "--json", "--set", "--plan"),
     "check": ("--set",),
     "new": (),
     "bodies": (),
@@ -345,6 +345,13 @@ def hostile_arguments(number: int) -> Case:
     chance = random.Random(number)
     command = chance.choice((*OPTIONS, "period", "period", "nothing", "\x1b[31m", ""))
     words = list(PERIOD) if command == "period" else ["one.toml"] if command not in ("bodies", "new") else []
+    if command == "replan" and chance.random() < 0.7:
+        words += [
+            "--craft",
+            "Reed",
+            chance.choice(("--period", "--apoapsis", "--periapsis")),
+            chance.choice(QUANTITIES),
+        ]
     if command == "new":
         words = ["one-craft-mars", chance.choice((*NASTY_TEXTS, "mine.toml"))]
     for _ in range(chance.choice((0, 1, 1, 2))):

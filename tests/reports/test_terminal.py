@@ -72,7 +72,6 @@ def test_sections_come_in_order(width: int) -> None:
         "Other ways",
         "First to act",
         "Then read",
-        "Next, for tables and pictures",
         "A planning aid, not flight software.",
     ]
     flat = " ".join(text.split())
@@ -340,10 +339,3 @@ def test_there_is_no_such_command_where_it_would_mislead() -> None:
         assert after_burn_command(outcome, outcome.plans[0].craft[0]) == ""
     dozen = sample.dozen()
     assert after_burn_command(dozen, dozen.plans[0].craft[1]).startswith("ringwright period --gm 9120.5km3/s2")
-
-
-def test_an_empty_next_command_is_left_out() -> None:
-    assert "Next, for" not in plan_text(sample.relay(), 80, next_command="")
-    assert "    ringwright plan my.toml --out DIR" in plan_text(
-        sample.relay(), 80, next_command="ringwright plan my.toml --out DIR"
-    )

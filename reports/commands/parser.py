@@ -1,0 +1,315 @@
+"""The options of every command, in one place: what can be typed, with an example of each command."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections.abc import Callable, Sequence
+
+from ... import __version__
+from ...models.errors import InputError
+from ..console import say
+from ..run_limits import add_run_limits
+from . import planning, reference, replan, studies, sweep
+from .option_types import file_place, folder_place, rank, samples, seed, workers
+
+Run = Callable[[argparse.Namespace], int]
+
+EXAMPLE = "example: "
+"""Begins the last part of a help page."""
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose mistakes are bad input like any other."""
+
+    def error(self, message: str) -> None:  # type: ignore[override]
+        raise InputError(f"{_with_near(message)}; see: {self.prog} --help", where="command line")
+
+    def _print_message(self, message: str, file: object = None) -> None:
+        # a help page that cannot be printed is said like any other text
+        say(message)
+
+
+def _with_near(message: str) -> str:
+    """A message about a choice that there is not, with the nearest one that there is.
+
+    >>> _with_near("argument COMMAND: invalid choice: 'plam' (choose from 'plan', 'page')")
+    "argument COMMAND: invalid choice: 'plam' (choose from 'plan', 'page'); did you mean plan?"
+    """
+    typed = re.search(r"invalid choice: '([^']*)' \(choose from (.*)\)", message)
+    known = [] if typed is None else [one.strip(" '") for one in typed[2].split(",")]
+    if typed is None:
+        return message
+    import difflib
+
+    near = difflib.get_close_matches(typed[1], known, n=1, cutoff=0.6)
+    if not near and "plan" in known:
+        from ...scenarios import near_names
+
+        near = [f"ringwright new {name} {name}.toml" for name in near_names(typed[1])[:1]]
+    return f"{message}; did you mean {near[0]}?" if near else message
+
+
+class _Help(argparse.HelpFormatter):
+    """Fills paragraphs, and breaks an example so that it can still be pasted into a shell."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        if not text.startswith(EXAMPLE):
+            return super()._fill_text(text, width, indent)
+        from ..layout import shell_lines
+
+        lines = shell_lines(text.removeprefix(EXAMPLE), width - len(indent), indent=f"{indent}  ")
+        return "\n".join([f"{indent}{EXAMPLE.rstrip()}", *lines])
+
+
+class _Commands:
+    """The commands of a parser; each is added with what it does and an example."""
+
+    def __init__(self, whole: argparse.ArgumentParser) -> None:
+        self._added = whole.add_subparsers(title="commands", metavar="COMMAND")
+
+    def add(self, name: str, run: Run, what: str, example: str) -> argparse.ArgumentParser:
+        """Add a command; ``example`` is what is typed behind its name."""
+        made: argparse.ArgumentParser = self._added.add_parser(
+            name,
+            help=what,
+            description=f"{what[0].upper()}{what[1:]}.",
+            epilog=f"{EXAMPLE}ringwright {name} {example}",
+            formatter_class=_Help,
+        )
+        made.set_defaults(run=run)
+        return made
+
+
+def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
+    """The parser of a command line.
+
+    Args:
+        typed: what was typed; the options of a command that nobody asks for need not be loaded.
+    """
+    whole = Parser(
+        prog="ringwright",
+        description="Plan an evenly spaced relay ring: launch timing, phasing orbits, delta-v against time. "
+        "A planning aid, not flight software.",
+        epilog=f"{EXAMPLE}ringwright new daily-window my-ring.toml",
+        formatter_class=_Help,
+    )
+    whole.add_argument("--version", action="version", version=f"ringwright {__version__}")
+    whole.set_defaults(run=reference.questions)
+    commands = _Commands(whole)
+    _plan(commands)
+    _page(commands)
+    _sheet(commands)
+    _compare(commands)
+    _sweep(commands)
+    _budget(commands)
+    _replan(commands)
+    _slips(commands)
+    _period(commands, typed)
+    _reference(commands)
+    return whole
+
+
+def _plan(commands: _Commands) -> None:
+    plan = commands.add(
+        "plan", planning.plan, "ranked plans for a scenario, flown, with the price of time", "my-ring.toml --out plans"
+    )
+    _scenario(plan)
+    _rank(plan)
+    plan.add_argument(
+        "--json",
+        type=file_place,
+        metavar="PATH",
+        help="write the result as JSON; - for standard output and nothing else",
+    )
+    _out(plan, "write tables, result and figures into a directory")
+    plan.add_argument(
+        "--fronts", action="store_true", help="walk the other fronts too: worst craft, propellant, first service"
+    )
+    add_run_limits(plan)
+
+
+def _page(commands: _Commands) -> None:
+    page = commands.add(
+        "page",
+        planning.page,
+        "the plans as one page to open in a browser: pick, play, compare, print",
+        "my-ring.toml --out my-ring.html",
+    )
+    _scenario(page)
+    page.add_argument("--out", metavar="FILE", default="ringwright.html", help="file to write: ringwright.html")
+    add_run_limits(page)
+
+
+def _sheet(commands: _Commands) -> None:
+    sheet = commands.add(
+        "sheet",
+        planning.sheet,
+        "maneuver sheets of a plan: what to do, to read, and how exactly",
+        "my-ring.toml --craft Birch --out sheets",
+    )
+    _scenario(sheet)
+    sheet.add_argument("--craft", action="append", default=[], metavar="NAME", help="only this craft; may be repeated")
+    _rank(sheet)
+    _out(sheet, "write each sheet as text, Markdown and PDF into a directory")
+    add_run_limits(sheet)
+
+
+def _compare(commands: _Commands) -> None:
+    compare = commands.add(
+        "compare",
+        studies.compare,
+        "strategies for a scenario, or whole scenarios, side by side",
+        "my-ring.toml other-ring.toml",
+    )
+    compare.add_argument(
+        "scenarios", metavar="SCENARIO", nargs="+", help="a scenario file (TOML); several are compared with one another"
+    )
+    _settings(compare)
+    _json(compare, "the comparison")
+    _out(compare, "write tables, comparison and a figure of all fronts")
+    add_run_limits(compare)
+
+
+def _sweep(commands: _Commands) -> None:
+    made = commands.add(
+        "sweep",
+        sweep.sweep,
+        "a scenario over a grid of values of one or two of its keys",
+        "my-ring.toml --vary ring.altitude_km=400..2000:50 --csv rows.csv",
+    )
+    _scenario(made)
+    made.add_argument(
+        "--vary",
+        action="append",
+        default=[],
+        metavar="KEY=VALUES",
+        help="ring.altitude_km=400..2000:50 or ring.slots=3,4,6; KEY,KEY=... gives several keys the same value",
+    )
+    made.add_argument(
+        "--csv", type=file_place, metavar="FILE", help="write rows as they are ready; a second run goes on from them"
+    )
+    _out(made, "write table, text and figure into a directory")
+    where = made.add_mutually_exclusive_group()
+    where.add_argument("--workers", type=workers, metavar="N", help="processes on this machine; default: one a core")
+    where.add_argument("--cluster", metavar="ADDRESS", help="address of a Dask scheduler (needs the extra [cluster])")
+    add_run_limits(made, "search each point")
+
+
+def _budget(commands: _Commands) -> None:
+    budget = commands.add(
+        "budget",
+        studies.budget,
+        "what errors of launch, burns and readings cost, and what to load",
+        "my-ring.toml --set errors.burn_share=0.01 --set errors.pointing_deg=0.5",
+    )
+    _scenario(budget)
+    _rank(budget)
+    budget.add_argument("--samples", type=samples, default=100_000, metavar="N", help="flights of each craft: 100000")
+    budget.add_argument("--seed", type=seed, default=1, metavar="N", help="of the random numbers: 1")
+    _json(budget, "the budget")
+    _out(budget, "write text, budget and figure into a directory")
+    add_run_limits(budget)
+
+
+def _replan(commands: _Commands) -> None:
+    made = commands.add(
+        "replan",
+        replan.replan,
+        "the best plan from here, from what was seen of the craft",
+        "my-ring.toml --craft Birch --period 3:14:00",
+    )
+    _scenario(made)
+    _rank(made)
+    made.add_argument(
+        "--observed",
+        metavar="FILE",
+        action="append",
+        default=[],
+        help="what was seen, and when (TOML); repeated in order of time, each goes on from the plan before it left",
+    )
+    replan.add_reading(made)
+    _json(made, "the new plan")
+    _out(made, "write the plan from here, its tables, figures and sheets there")
+    add_run_limits(made)
+
+
+def _slips(commands: _Commands) -> None:
+    slips = commands.add(
+        "slips",
+        studies.slips,
+        "what a late launch costs, and what to do about a craft that is lost",
+        "my-ring.toml --craft Birch --slip 6h,2d",
+    )
+    _scenario(slips)
+    _rank(slips)
+    slips.add_argument("--slip", metavar="TIMES", default="6h,1d,3d", help="how late to look at: 6h,1d,3d")
+    slips.add_argument(
+        "--spare-after", metavar="TIME", default="30d", help="a spare is launched this much later at the soonest: 30d"
+    )
+    slips.add_argument("--craft", metavar="NAME", action="append", default=[], help="only this one; may be repeated")
+    _json(slips, "the answer")
+    add_run_limits(slips)
+
+
+def _period(commands: _Commands, typed: Sequence[str]) -> None:
+    example = "--around earth --ring 10000km --slot-ahead 86deg --from 190x10000km --floor 140km --within 3d"
+    period = commands.add(
+        "period", reference.period, "the one-craft question, without a file: which period to hit", example
+    )
+    # the options of a command that nobody asks for need not be loaded
+    if "period" in typed:
+        from ..period.command import add_arguments
+
+        add_arguments(period)
+
+
+def _reference(commands: _Commands) -> None:
+    check = commands.add("check", reference.check, "read a scenario and say what was understood", "my-ring.toml")
+    _scenario(check)
+    schema = commands.add(
+        "schema",
+        reference.schema,
+        "JSON Schema of scenario, observations or result, for editors",
+        "scenario > ring.json",
+    )
+    schema.add_argument(
+        "of", metavar="KIND", choices=("scenario", "observed", "result"), help="scenario, observed, result"
+    )
+    bodies = commands.add(
+        "bodies", reference.bodies, "the built-in planets and moons, or one of them, ready to copy", "mars"
+    )
+    bodies.add_argument("name", metavar="NAME", nargs="?", help="only this one")
+    new = commands.add(
+        "new", reference.new, "write a bundled scenario to a file of your own", "daily-window my-ring.toml"
+    )
+    new.add_argument("name", metavar="NAME", help="name of the bundled scenario; bare `ringwright` lists them")
+    new.add_argument("file", metavar="FILE", help="file to write; it must not exist yet")
+
+
+def _scenario(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("scenario", metavar="SCENARIO", help="a scenario file (TOML)")
+    _settings(parser)
+
+
+def _settings(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--set",
+        dest="settings",
+        action="append",
+        default=[],
+        metavar="KEY=VALUE",
+        help="override one key, as in --set ring.altitude_km=9000; may be repeated",
+    )
+
+
+def _rank(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--plan", type=rank, metavar="RANK", help="the plan of that rank; default: 1, the best")
+
+
+def _json(parser: argparse.ArgumentParser, what: str) -> None:
+    parser.add_argument("--json", type=file_place, metavar="PATH", help=f"write {what} as JSON; - for standard output")
+
+
+def _out(parser: argparse.ArgumentParser, what: str) -> None:
+    parser.add_argument("--out", type=folder_place, metavar="DIR", help=what)

@@ -1,0 +1,101 @@
+"""What commands about a plan share: the scenario, the plan that was picked, and the end where there is none."""
+
+from __future__ import annotations
+
+import argparse
+import math
+import os
+from collections.abc import Callable
+from contextlib import suppress
+from typing import TYPE_CHECKING
+
+from ...models.errors import InputError, RingwrightError
+from ..run_limits import Run
+
+if TYPE_CHECKING:
+    from ...models.scenario import Scenario
+    from ...optimizer.outcome import Outcome
+
+LOST, BAD_INPUT, NO_PLAN, UNDECIDED, INTERRUPTED = 1, 2, 3, 4, 130
+"""Exit statuses: a fault of ours or of standard output, bad input, no plan, ended by a limit, stopped."""
+
+FIRST_SHARE = 0.4
+"""Of the time for a command that plans again and again, what the first plan may take."""
+
+
+class NoPlanError(RingwrightError):
+    """No plan keeps the limits, or none was found in time: the answer of a command that goes on from a plan."""
+
+    def __init__(self, outcome: Outcome, status: int) -> None:
+        self.outcome, self.status = outcome, status
+        super().__init__("no plan")
+
+
+def there(file: str) -> str:
+    """The name of a scenario file, as it was given.
+
+    Raises:
+        InputError: there is no such file, but a bundled scenario of that name or one near to it.
+    """
+    if file and "\0" not in file and not os.path.lexists(file):
+        import difflib
+
+        from ...scenarios import near_names
+
+        name = os.path.basename(file)
+        near = near_names(name)
+        beside: list[str] = []
+        with suppress(OSError):
+            beside = os.listdir(os.path.dirname(file) or ".")
+        alike = difflib.get_close_matches(name, beside, 1, 0.7)
+        if near and not alike:
+            meant = " or ".join(f"ringwright new {one} {one}.toml" for one in near)
+            raise InputError(
+                f"there is no such file, but a bundled scenario can be written to one; did you mean: {meant}?",
+                where=file,
+            )
+    return file
+
+
+def scenario_of(arguments: argparse.Namespace) -> Scenario:
+    """Read the scenario of a command. Raises InputError."""
+    from ...models.reading.scenario_reader import read_scenario
+
+    there(arguments.scenario)
+    return read_scenario(arguments.scenario, arguments.settings)
+
+
+def run_of(arguments: argparse.Namespace) -> Run:
+    """The limits of time and memory that a command was given."""
+    return Run(arguments.time_limit, arguments.memory_limit)
+
+
+def status_of(outcome: Outcome, run: Run) -> int:
+    """The exit status of an outcome."""
+    if outcome.plans:
+        return 0
+    if not outcome.undecided:
+        return NO_PLAN
+    return INTERRUPTED if run.stopped else UNDECIDED
+
+
+def picked(
+    arguments: argparse.Namespace,
+    scenario: Scenario,
+    run: Run,
+    progress: Callable[[str], None],
+    left_s: Callable[[], float] = lambda: math.inf,
+) -> Outcome:
+    """Plan a scenario and keep the plan that ``--plan`` names, the best one without it.
+
+    Raises:
+        NoPlanError: there is no plan.
+        InputError: there is none of that rank.
+    """
+    from ...optimizer.one_plan import with_plan
+    from ...optimizer.plan import make_plan
+
+    outcome = make_plan(scenario, progress, left_s=left_s)
+    if not outcome.plans:
+        raise NoPlanError(outcome, status_of(outcome, run))
+    return outcome if arguments.plan is None else with_plan(outcome, arguments.plan)

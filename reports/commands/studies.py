@@ -1,0 +1,99 @@
+"""The commands ``compare``, ``budget`` and ``slips``: what else could be, what errors cost, what if."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+
+from ...models.errors import InputError
+from ...models.printable import printable
+from ..console import width
+from .deliver import again, deliver
+from .planned import FIRST_SHARE, INTERRUPTED, NO_PLAN, UNDECIDED, picked, run_of, scenario_of, there
+from .planning import known_craft
+from .progress import shown_progress
+
+
+def compare(arguments: argparse.Namespace) -> int:
+    """Strategies for one scenario, or several scenarios, side by side."""
+    from ...models.reading.scenario_reader import read_scenario
+
+    read = [read_scenario(there(file), arguments.settings) for file in arguments.scenarios]
+    from ...optimizer.studies.strategies import compare_scenarios, compare_strategies
+    from ..compare import compare_json, compare_text, write_compare
+
+    with shown_progress() as progress, run_of(arguments) as run:
+        if len(read) == 1:
+            entries = compare_strategies(read[0], progress)
+        else:
+            entries = compare_scenarios(list(zip(_short_names(arguments.scenarios), read, strict=True)), progress)
+    found = any(entry.plan is not None for entry in entries)
+    first = argparse.Namespace(scenario=arguments.scenarios[0], settings=arguments.settings)
+    deliver(
+        arguments,
+        lambda: compare_text(entries, width()),
+        json=lambda: compare_json(entries),
+        files=lambda out: write_compare(entries, out),
+        kept="Tables, comparison and figure",
+        following=[("the plans of one of them", again(first, "plan"))] if found else [],
+    )
+    if found:
+        return 0
+    if not any(entry.undecided for entry in entries):
+        return NO_PLAN
+    return INTERRUPTED if run.stopped else UNDECIDED
+
+
+def _short_names(files: Sequence[str]) -> list[str]:
+    """Files by their stems, or as typed where stems are alike: the names in texts, tables and figures."""
+    files = [printable(file) for file in files]
+    stems = [Path(file).stem for file in files]
+    return [stem if stems.count(stem) == 1 else file for stem, file in zip(stems, files, strict=True)]
+
+
+def budget(arguments: argparse.Namespace) -> int:
+    """What errors cost, and what to load."""
+    scenario = scenario_of(arguments)
+    from ...optimizer.robustness.budget import make_budget, refuse_without_errors
+    from ..budget import budget_json, budget_text, write_budget
+
+    refuse_without_errors(scenario)
+    with shown_progress() as progress:
+        with run_of(arguments) as run:
+            outcome = picked(arguments, scenario, run, progress)
+        made = make_budget(outcome, arguments.samples, arguments.seed, progress)
+    deliver(
+        arguments,
+        lambda: budget_text(made, width()),
+        json=lambda: budget_json(made),
+        files=lambda out: write_budget(made, out),
+        kept="Text, budget and figure",
+        following=[("what each craft has to do", again(arguments, "sheet"))],
+    )
+    return 0
+
+
+def slips(arguments: argparse.Namespace) -> int:
+    """What late launches and lost craft cost."""
+    scenario = scenario_of(arguments)
+    from ...models.deadline import share
+    from ...optimizer.studies.slips import make_slips
+    from ..slips import slips_json, slips_text
+    from ..typed import quantity
+
+    late_s = tuple(quantity(text, "time", "--slip") for text in arguments.slip.split(","))
+    spare_s = quantity(arguments.spare_after, "time", "--spare-after")
+    if min(late_s) <= 0.0 or spare_s < 0.0:
+        raise InputError("a launch slips to a later time: times above 0 would be accepted.", where="--slip")
+    known_craft(arguments.craft, [*(c.name for c in scenario.craft), *(c.name for c in scenario.carriers)])
+    with shown_progress() as progress, run_of(arguments) as run:
+        outcome = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
+        found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
+    deliver(
+        arguments,
+        lambda: slips_text(found, width()),
+        json=lambda: slips_json(found),
+        following=[("the next plan, once it is known what happened", again(arguments, "replan", "--observed", "FILE"))],
+    )
+    return 0
