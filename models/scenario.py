@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Literal, cast
 
 from .keys import count_by_default, flag_by_default, number_by_default, text_by_default
+from .surroundings import AirLayer, Harmonic
 
 Aim = Literal["delta_v", "finish", "propellant", "worst_delta_v"]
 Load = Literal["full", "least"]
@@ -64,6 +65,8 @@ class Body:
         sidereal_day_s: rotation period, negative for backwards, infinite for none.
         j2: unnormalized second zonal harmonic; ``j2_radius_m`` is the reference radius it belongs to.
         prime_meridian_rad: angle of the prime meridian from the x axis at the epoch.
+        harmonics: its field beyond J2, unnormalized, for ``j2_radius_m``; empty where nothing is known.
+        air: layers of its atmosphere from below upward; empty where no density is known.
         hill_radius_m: radius of the Hill sphere, infinite for an invented world.
         source: document and edition of the constants, or the scenario.
     """
@@ -76,6 +79,8 @@ class Body:
     j2: float = number_by_default("body", "j2")
     j2_radius_m: float = 0.0
     prime_meridian_rad: float = 0.0
+    harmonics: tuple[Harmonic, ...] = ()
+    air: tuple[AirLayer, ...] = ()
     hill_radius_m: float = math.inf
     source: str = ""
 

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from .. import frames
 from ..burns import FiniteThrust
 from ..errors import FlightError
+from .forces import Extra
 from .gravity import Gravity, Number
 
 Array = NDArray[np.float64]
@@ -234,7 +235,12 @@ def step_together(
 
 
 def coast(
-    gravity: Gravity, start: Array, duration_s: Array, keep: bool, relative: float = RELATIVE_TOLERANCE
+    gravity: Gravity,
+    start: Array,
+    duration_s: Array,
+    keep: bool,
+    relative: float = RELATIVE_TOLERANCE,
+    extra: Extra | None = None,
 ) -> tuple[Array, Steps]:
     """Fly arcs without thrust: states (6, n) over durations (n,), > 0; also the steps."""
     # an open orbit would reach infinity in a finite s: no step of s = 1 may be longer than the whole arc
@@ -250,6 +256,15 @@ def coast(
 
     def scaled(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
         least = rush[chosen]
+        if extra is not None:
+            more = extra.of(chosen)
+
+            def all_of_it(y: Array) -> Array:
+                found = np.array(rate(least, *y[:6]))
+                found[3:6] += more.acceleration(y[6], y[:3], y[3:6]) * found[6]
+                return found
+
+            return all_of_it
         if chosen.size > FEW:
             return lambda y: np.array(rate(least, *y[:6]))
         one_by_one = least.tolist()
@@ -259,19 +274,23 @@ def coast(
     steps = step_together(
         scaled, begin, bound=math.inf, until_s=duration_s, first_step=0.1, keep=keep, relative=relative
     )
-    return land(gravity, steps.last[:6], duration_s - steps.last[6]), steps
+    rest = None if extra is None else extra.later(steps.last[6])
+    return land(gravity, steps.last[:6], duration_s - steps.last[6], rest), steps
 
 
-def land(gravity: Gravity, start: Array, remaining_s: Array) -> Array:
+def land(gravity: Gravity, start: Array, remaining_s: Array, extra: Extra | None = None) -> Array:
     """Fly arcs without thrust over short times of either sign, in time itself: (6, n)."""
 
     def timed(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
         length = remaining_s[chosen]
+        more = None if extra is None else extra.of(chosen)
 
         def rate(y: Array) -> Array:
             out = np.empty_like(y)
             out[:3] = y[3:6]
             out[3:6] = gravity.acceleration(y[:3])
+            if more is not None:
+                out[3:6] += more.acceleration(y[6], y[:3], y[3:6])
             out[6] = 1.0
             out *= length
             return out
@@ -289,6 +308,7 @@ def thrust_arc(
     models: Sequence[FiniteThrust],
     mass_kg: Array,
     direction: Array,
+    extra: Extra | None = None,
 ) -> tuple[Array, Steps]:
     """Fly arcs under thrust: (6, n), durations (n,) > 0, directions (3, n) in the frame that the steering holds."""
     thrust = np.array([model.thrust_n for model in models])
@@ -297,6 +317,7 @@ def thrust_arc(
 
     def timed(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
         push, mass, loss, length = thrust[chosen], mass_kg[chosen], flow[chosen], duration_s[chosen]
+        more = None if extra is None else extra.of(chosen)
         held_to = [(steering, np.flatnonzero(held[chosen] == steering)) for steering in ("local", "velocity")]
 
         def rate(y: Array) -> Array:
@@ -308,6 +329,8 @@ def thrust_arc(
                     aim[:, moving] = np.einsum("nij,in->jn", axes, aim[:, moving])
             out[:3] = y[3:6]
             out[3:6] = gravity.acceleration(y[:3]) + aim * (push / (mass - loss * y[6]))
+            if more is not None:
+                out[3:6] += more.acceleration(y[6], y[:3], y[3:6])
             out[6] = 1.0
             out *= length
             return out
