@@ -21,7 +21,6 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
-from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from .. import bodies
@@ -34,14 +33,14 @@ DAY_S = 86_400.0
 PLANETS = ("mercury", "venus", "earth", "mars", "jupiter", "saturn", "uranus", "neptune")
 """In the order of plan94; its third is the Earth with the Moon."""
 
-GRANULE_D = {"moon": 2.0, "sun": 8.0}
-"""Days that one polynomial is fitted to: the interpolation adds less than a meter for the Moon, 100 m for the Sun."""
-TERMS = 14
+GRANULE_D = {"moon": 1.0, "sun": 4.0}
+"""Days that one polynomial is fitted to: the interpolation adds less than a meter (see the tests)."""
+POWERS = np.arange(8)
 
 
 @dataclass(frozen=True, eq=False)
 class Track:
-    """A series, by Chebyshev polynomials over spans of equal length that are made when they are first asked for.
+    """A series, by polynomials over spans of equal length that are fitted when they are first asked for.
 
     Args:
         series: position, m, (n, 3), at days of terrestrial time from J2000, (n,).
@@ -63,25 +62,26 @@ class Track:
         x = 2.0 * (spans - which) - 1.0
         first = int(which[0])
         if np.all(which == first):
-            return _clenshaw(self._span(first), x)
+            return np.asarray(_powers(x) @ self._span(first)).T
         found = np.empty((3, x.size))
         for one in np.unique(which):
             mask = which == one
-            found[:, mask] = _clenshaw(self._span(int(one)), x[mask])
+            found[:, mask] = (_powers(x[mask]) @ self._span(int(one))).T
         return found
 
     def _span(self, index: int) -> Array:
         if index not in self._made:
-            nodes = np.cos(np.pi * (np.arange(TERMS) + 0.5) / TERMS)
+            # at the zeros of a Chebyshev polynomial, between which the fit errs least
+            nodes = np.cos(np.pi * (POWERS + 0.5) / POWERS.size)
             days = self.start_d + self.granule_d * (index + 0.5 * (nodes + 1.0))
             values = self.series(days) @ self.axes.T
-            self._made[index] = np.asarray(np.linalg.solve(chebyshev.chebvander(nodes, TERMS - 1), values), np.float64)
+            self._made[index] = np.asarray(np.linalg.solve(_powers(nodes), values), np.float64)
         return self._made[index]
 
 
-def _clenshaw(coefficients: Array, x: Array) -> Array:
-    """Chebyshev series of (terms, 3) at x (n,): (3, n)."""
-    return np.asarray(chebyshev.chebvander(x, TERMS - 1) @ coefficients).T
+def _powers(x: Array) -> Array:
+    """Powers of x (n,), rising: (n, 8)."""
+    return np.asarray(x[:, np.newaxis] ** POWERS, np.float64)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -117,7 +117,12 @@ def test_point_pull_is_the_difference_of_two_attractions() -> None:
 
 def test_tracks_keep_to_their_series() -> None:
     """Polynomials add less than is said of them, between their nodes and across spans."""
-    for center, target, allowed_m in (("earth", "moon", 1.0), ("earth", "sun", 100.0), ("mars", "sun", 100.0)):
+    for center, target, allowed_m in (
+        ("earth", "moon", 1.0),
+        ("earth", "sun", 1.0),
+        ("mars", "sun", 1.0),
+        ("moon", "sun", 1.0),
+    ):
         track = ephemeris.track(center, target, EPOCH)
         assert track is not None
         days = RNG.uniform(-20.0, 400.0, 200)
