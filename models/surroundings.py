@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
+from .keys import number_by_default
+
 Choice = Literal["auto", True, False]
+
+AREA_M2_KG = 0.01
+"""What is taken where area or mass of a craft is not given: 1 m^2 for each 100 kg (common practice, no source)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,9 +47,13 @@ class Puller:
     gm: float
     radius_m: float
     period_s: float
-    angle_rad: float = 0.0
-    inclination_rad: float = 0.0
-    node_rad: float = 0.0
+    angle_rad: float = number_by_default("pull.orbit", "angle")
+    inclination_rad: float = number_by_default("pull.orbit", "inclination")
+    node_rad: float = number_by_default("pull.orbit", "node")
+
+    def later(self, by_s: float) -> Puller:
+        """The same with the epoch moved on by so long."""
+        return replace(self, angle_rad=self.angle_rad + 2.0 * math.pi * by_s / self.period_s)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,14 +69,14 @@ class ForceSpec:
     parent: Choice = "auto"
     drag: Choice = "auto"
     sunlight: Choice = "auto"
-    density_factor: float = 1.0
+    density_factor: float = number_by_default("forces", "density_factor")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Surface:
     """What air and light meet of a craft, each over its mass: drag coefficient times area, reflectivity times area.
 
-    Both in m^2/kg; 0 where nothing is known of the craft.
+    Both in m^2/kg; 0 where neither is flown.
     """
 
     drag_m2_kg: float = 0.0
@@ -75,11 +84,10 @@ class Surface:
 
     @staticmethod
     def of(mass_kg: float | None, area_m2: float | None, drag_coefficient: float, reflectivity: float) -> Surface:
-        """From mass, area and the two coefficients; nothing where mass or area are not known.
+        """From mass, area and the two coefficients; `AREA_M2_KG` where mass or area are not given.
 
         >>> Surface.of(100.0, 2.0, 2.5, 1.5)
         Surface(drag_m2_kg=0.05, light_m2_kg=0.03)
         """
-        if mass_kg is None or area_m2 is None or not math.isfinite(mass_kg):
-            return Surface()
-        return Surface(drag_m2_kg=drag_coefficient * area_m2 / mass_kg, light_m2_kg=reflectivity * area_m2 / mass_kg)
+        spread = AREA_M2_KG if mass_kg is None or area_m2 is None else area_m2 / mass_kg
+        return Surface(drag_m2_kg=drag_coefficient * spread, light_m2_kg=reflectivity * spread)

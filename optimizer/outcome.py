@@ -18,6 +18,7 @@ from ..models.launch import TiltAt
 from ..models.ring import Ring
 from ..models.scenario import Scenario
 from .rendezvous.time_price import TimePrice
+from .robustness.standing import UnderForces
 
 Route = Literal["direct", "park", "shift", "carrier", "drift", "timed"]
 Side = Literal["below", "above", "level"]
@@ -417,7 +418,8 @@ class Outcome:
 
     ``fronts`` are the other fronts, where they were asked for. ``unfinished`` says in words what is missing because
     time ran out or somebody stopped the search; empty where nothing is. ``price`` is what time is worth to the dearest
-    craft in space, where that was asked for.
+    craft in space, where that was asked for. ``under`` is what a second flight of plan 1 under the scenario's further
+    forces found, where it names any.
     """
 
     scenario: Scenario
@@ -432,6 +434,7 @@ class Outcome:
     fronts: tuple[AimFront, ...] = ()
     unfinished: str = ""
     price: CraftPrice | None = None
+    under: UnderForces | None = None
 
 
 def later(part: CraftPlan, by_s: float) -> CraftPlan:

@@ -20,6 +20,7 @@ from .choice.other_fronts import UNITS, other_fronts
 from .choice.selection import DELTA_V_TOLERANCE, FINISH_TOLERANCE, Chosen, Order, OutOfTimeError, Selection
 from .outcome import AimFront, Front, FrontPoint, Infeasible, Outcome, Plan, Proof
 from .robustness.hold import hold
+from .robustness.under_forces import under_forces
 from .routes.options import join
 from .trajectory.assembly import assemble, fly_all
 
@@ -95,7 +96,7 @@ def make_plan(
     ]
     if problem.oblate:
         points.sort(key=lambda point: point.finish_s)
-    return Outcome(
+    found = Outcome(
         scenario=scenario,
         ring=problem.ring,
         proof=proof_of(selection, best, aim, late),
@@ -111,6 +112,12 @@ def make_plan(
         unfinished="; ".join(missing),
         price=dearest_price(problem, plans[0], progress) if price and left_s() > 0.0 else None,
     )
+    if scenario.forces is None:
+        return found
+    if left_s() <= 0.0:
+        return replace(found, unfinished="; ".join([*missing, "plan 1 was not flown under further forces"]))
+    progress("flying plan 1 under further forces")
+    return replace(found, under=under_forces(found, plans[0]))
 
 
 def proof_of(selection: Selection, best: Chosen, aim: Aim, late: str = "", *, before: int = 0) -> Proof:

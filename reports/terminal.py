@@ -20,6 +20,7 @@ from .layout import Column, columns, heading, paragraph, shell_lines
 from .limits import limit_key, limit_value, limit_words, outcome_as_written, serving_value
 from .price_of_time import other_ways, price_of_time
 from .result import burn_model_of, gravity_of
+from .under_forces import force_lines
 from .wording import (
     AIM_WORDS,
     GRAVITY_WORDS,
@@ -70,6 +71,7 @@ def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = N
         *other_ways(outcome, first, width),
         *first_to_act(outcome, first, width),
         *hold_lines(outcome, first, width),
+        *force_lines(outcome, width),
         *_remarks(outcome, width),
         *_close(outcome, width, next_command),
     ]

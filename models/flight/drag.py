@@ -8,16 +8,22 @@ is in truth thinner by up to a third. No day side and night side, no winds.
 from __future__ import annotations
 
 import functools
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..errors import FlightError
 from ..scenario import Body
 from ..surroundings import AirLayer
 from .forces import Surfaces
 
 Array = NDArray[np.float64]
+
+
+COMES_DOWN = 0.1
+"""Drag of this share of a craft's weight ends its flight: it comes down within a turn."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,19 +35,21 @@ class Air:
         radius_m: from which altitudes count.
         spin_rad_s: how fast the air turns about the pole.
         factor: on every density, such as for the Sun's activity.
+        gm: of the body, m^3/s^2, for the weight.
     """
 
     layers: tuple[AirLayer, ...]
     radius_m: float
     spin_rad_s: float
     factor: float = 1.0
+    gm: float = math.inf
 
     @staticmethod
     def of(body: Body, factor: float = 1.0) -> Air | None:
         """The air of a body; None where no density is known."""
         if not body.air:
             return None
-        return Air(layers=body.air, radius_m=body.radius_m, spin_rad_s=body.spin_rad_s, factor=factor)
+        return Air(layers=body.air, radius_m=body.radius_m, spin_rad_s=body.spin_rad_s, factor=factor, gm=body.gm)
 
     @property
     def name(self) -> str:
@@ -55,13 +63,20 @@ class Air:
         return np.asarray(self.factor * density[layer] * np.exp((base[layer] - altitude_m) / scale[layer]))
 
     def acceleration(self, time_s: Array, position: Array, velocity: Array, surfaces: Surfaces) -> Array:
-        """Acceleration, m/s^2, (3, n)."""
+        """Acceleration, m/s^2, (3, n).
+
+        Raises:
+            FlightError: a craft comes down (see `COMES_DOWN`); to fly on would take ever shorter steps.
+        """
         radius = np.sqrt(np.einsum("ij,ij->j", position, position))
         wind = velocity.copy()
         wind[0] += self.spin_rad_s * position[1]
         wind[1] -= self.spin_rad_s * position[0]
         speed = np.sqrt(np.einsum("ij,ij->j", wind, wind))
-        return np.asarray(-0.5 * self.density(radius - self.radius_m) * surfaces.drag_m2_kg * speed * wind)
+        strength = 0.5 * self.density(radius - self.radius_m) * surfaces.drag_m2_kg * speed
+        if np.any(strength * speed * radius**2 > COMES_DOWN * self.gm):
+            raise FlightError("a craft comes down: drag is more than a tenth of its weight")
+        return np.asarray(-strength * wind)
 
     @functools.cached_property
     def _columns(self) -> tuple[Array, Array, Array]:
