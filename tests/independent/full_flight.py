@@ -107,15 +107,20 @@ class Sky:
         return np.asarray(scale * (outward * up + north * np.cross(up, ahead) + east / math.cos(latitude) * ahead))
 
     def fly(self, state: Array, seconds: float) -> Array:
-        """State (6,) after so long."""
+        """State (6,) after so long from the start."""
+        return self.states(state, 0.0, np.array([seconds]))[-1]
+
+    def states(self, state: Array, begin: float, times: Array) -> Array:
+        """States (n, 6) at times (n,), rising, seconds from the start, from a state at ``begin``."""
 
         def slope(t: float, y: Array) -> Array:
             return np.concatenate([y[3:], self.acceleration(t, y[:3], y[3:])])
 
         scale = np.repeat([float(np.linalg.norm(state[:3])), float(np.linalg.norm(state[3:]))], 3)
-        found = solve_ivp(slope, (0.0, seconds), state, "DOP853", rtol=1e-12, atol=1e-13 * scale)
+        span = (begin, float(times[-1]))
+        found = solve_ivp(slope, span, state, "DOP853", times, rtol=1e-12, atol=1e-13 * scale)
         assert found.success, found.message
-        return np.asarray(found.y[:, -1])
+        return np.asarray(found.y.T)
 
 
 def orientation(row: dict[str, Any], days: float) -> tuple[float, float, float]:
