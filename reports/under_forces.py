@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from ..models.force_choice import Chosen, chosen_forces
 from ..models.readouts import plain
+from ..models.scenario import Scenario
 from ..optimizer.outcome import Outcome
 from ..optimizer.robustness.standing import UnderForces
 from ..optimizer.robustness.under_forces import LONGEST_TURNS
@@ -55,8 +57,18 @@ def force_lines(outcome: Outcome, width: int) -> list[str]:
     return [*heading("Under further forces", width), *paragraph(said, width, indent="  ")]
 
 
+def chosen_items(scenario: Scenario) -> list[str]:
+    """What ``[forces]`` come to, for ``ringwright check``; nothing without that table."""
+    if scenario.forces is None:
+        return []
+    return [f"Plan 1 will be flown a second time with: {_chosen_words(chosen_forces(scenario))}"]
+
+
 def _flown_with(under: UnderForces) -> str:
-    chosen = under.chosen
+    return f"Plan 1, made for the {under.chosen.flown[0]} alone, flown again with: {_chosen_words(under.chosen)}"
+
+
+def _chosen_words(chosen: Chosen) -> str:
     left_out = []
     for one in chosen.left_out:
         size = math.degrees(one.shift_rad_year)
@@ -68,7 +80,7 @@ def _flown_with(under: UnderForces) -> str:
         if chosen.field_ends
         else ""
     )
-    return f"Plan 1, made for the {chosen.flown[0]} alone, flown again with: {', '.join(chosen.flown)}{out}.{ends}"
+    return f"{', '.join(chosen.flown)}{out}.{ends}"
 
 
 def _found(outcome: Outcome, under: UnderForces) -> list[str]:

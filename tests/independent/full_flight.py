@@ -108,7 +108,7 @@ class Sky:
 
     def fly(self, state: Array, seconds: float) -> Array:
         """State (6,) after so long from the start."""
-        return self.states(state, 0.0, np.array([seconds]))[-1]
+        return np.asarray(self.states(state, 0.0, np.array([seconds]))[-1])
 
     def states(self, state: Array, begin: float, times: Array) -> Array:
         """States (n, 6) at times (n,), rising, seconds from the start, from a state at ``begin``."""
