@@ -10,7 +10,7 @@ from ..models.readouts import plain
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Outcome
 from ..optimizer.robustness.standing import UnderForces
-from ..optimizer.robustness.under_forces import LONGEST_TURNS
+from ..optimizer.robustness.under_forces import MOST_TURNS
 from .layout import heading, paragraph
 from .wording import listed, small
 
@@ -85,7 +85,7 @@ def _chosen_words(chosen: Chosen) -> str:
 
 def _found(outcome: Outcome, under: UnderForces) -> list[str]:
     if not under.craft:
-        return [f"It was not flown again: it lasts more than {plain(LONGEST_TURNS, 0)} turns of the ring."]
+        return [f"It was not flown again: its craft fly more than {plain(MOST_TURNS, 0)} turns in all."]
     through = [one for one in under.craft if one.spacing_rad is not None]
     lost = [one.craft for one in under.craft if one.spacing_rad is None]
     said = ["Nothing is corrected for these forces."]

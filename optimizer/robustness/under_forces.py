@@ -29,8 +29,8 @@ from .standing import Standing, UnderForces
 RELATIVE = 1e-10
 """Error allowed in a step: under a ten-thousandth of a degree after a hundred turns (measured over Earth and Mars)."""
 
-LONGEST_TURNS = 3000.0
-"""A plan of more turns of the ring is not flown again: it would take minutes."""
+MOST_TURNS = 4000.0
+"""A plan of more turns of the ring, summed over its craft, is not flown again: it would take minutes and 200 MB."""
 
 
 def under_forces(outcome: Outcome, plan: Plan) -> UnderForces | None:
@@ -42,7 +42,7 @@ def under_forces(outcome: Outcome, plan: Plan) -> UnderForces | None:
     at_s = max([plan.finish_s, *(part.in_slot_s for part in plan.craft)])
     # a long last burn ends after the moment of its impulse
     at_s += max((0.5 * (part.burns[-1].duration_s or 0.0) for part in plan.craft if part.burns), default=0.0)
-    if at_s > LONGEST_TURNS * ring.period_s:
+    if at_s * (len(plan.craft) + len(outcome.kept)) > MOST_TURNS * ring.period_s:
         return UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=ring.period_s)
     end_s = at_s + TURN_MARGIN * ring.period_s
     surfaces = {craft.name: craft.surface for craft in scenario.craft}

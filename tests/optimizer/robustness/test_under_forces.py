@@ -136,7 +136,7 @@ def test_a_craft_that_comes_down_is_told() -> None:
 
 def test_a_plan_too_long_is_not_flown_again(monkeypatch: pytest.MonkeyPatch) -> None:
     outcome = _planned(NONE)
-    monkeypatch.setattr(module, "LONGEST_TURNS", 1.0)
+    monkeypatch.setattr(module, "MOST_TURNS", 1.0)
     under = under_forces(outcome, outcome.plans[0])
     assert under is not None
     assert under.craft == ()
