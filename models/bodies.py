@@ -17,7 +17,9 @@ from importlib.resources import files
 from typing import Any
 
 from .errors import InputError
+from .fields import harmonics
 from .scenario import Body
+from .surroundings import AirLayer
 
 ASTRONOMICAL_UNIT_M = 149_597_870_700.0  # IAU 2012 resolution B2
 TT_FROM_TAI_S = 32.184  # IERS Conventions 2010, section 10.1
@@ -59,15 +61,6 @@ class Neighbor:
     distance_m: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class AirLayer:
-    """A layer of an exponential atmosphere: from this altitude up, density there, kg/m^3, and scale height, m."""
-
-    altitude_m: float
-    density_kg_m3: float
-    scale_height_m: float
-
-
 def body_names() -> tuple[str, ...]:
     """Names of the built-in bodies in lower case, from the Sun outward, moons after their planet.
 
@@ -96,6 +89,8 @@ def body(name: str) -> Body:
         sidereal_day_s=_sidereal_day_s(row),
         j2=row["j2"],
         j2_radius_m=_meters(row["j2_radius_km"]),
+        harmonics=harmonics(name, (row.get("c22", 0.0), row.get("s22", 0.0)), _meters(row["j2_radius_km"])),
+        air=air(name),
         hill_radius_m=hill_radius_m(name),
         source=f"GM: {origins.gm}; radius: {origins.radius}; rotation: {origins.rotation}; J2: {origins.j2}",
     )
@@ -199,13 +194,58 @@ def prime_meridian_rad(name: str, epoch: datetime) -> float:
     if "rotation_turns" in row:
         start, rate = row["rotation_turns"]
         return float(2.0 * math.pi * ((start + rate * since_s / 86_400.0) % 1.0))
-    days = (since_s + tai_from_utc_s(epoch) + TT_FROM_TAI_S) / 86_400.0
+    days = terrestrial_days(epoch)
     centuries = days / CENTURY_D
     start, rate, bend = row["meridian_deg"]
     degrees = start + rate * days + bend * days * days
     for amplitude, a0, a1, a2 in row.get("meridian_terms_deg", []):
         degrees += amplitude * math.sin(math.radians(a0 + a1 * centuries + a2 * centuries * centuries))
     return math.radians(float(degrees) % 360.0)
+
+
+def pole_rad(name: str, epoch: datetime) -> tuple[float, float]:
+    """Right ascension and declination of a built-in body's pole on the ICRF at an instant, rad.
+
+    Source: pole series of the IAU WGCCRE in TDB, here terrestrial time. Not for the Earth, whose pole comes from
+    precession and nutation (see ``flight/ephemeris.py``).
+
+    >>> tuple(round(math.degrees(one), 3) for one in pole_rad("mars", datetime(2000, 1, 1, 12, tzinfo=UTC)))
+    (317.681, 52.886)
+    """
+    row = _row(name)
+    centuries = terrestrial_days(epoch) / CENTURY_D
+    ascension, rise, declination, climb = row["pole_deg"]
+    ascension += rise * centuries
+    declination += climb * centuries
+    for across, up, a0, a1 in row.get("pole_terms_deg", ()):
+        phase = math.radians(a0 + a1 * centuries)
+        ascension += across * math.sin(phase)
+        declination += up * math.cos(phase)
+    return math.radians(ascension), math.radians(declination)
+
+
+def gm_of(name: str) -> float:
+    """GM of a built-in body or of the Sun, m^3/s^2.
+
+    >>> f"{gm_of('sun'):.5e}"
+    '1.32712e+20'
+    """
+    return float(_constants()[name.strip().lower()]["gm_km3_s2"] * 1e9)
+
+
+def primary(name: str) -> tuple[str, float]:
+    """What a built-in body goes around, in lower case, and the semi-major axis of its orbit, m.
+
+    >>> primary("titan")
+    ('saturn', 1221900000.0)
+    """
+    row = _row(name)
+    return str(row["orbit"]["around"]), _distance_m(row)
+
+
+def terrestrial_days(instant: datetime) -> float:
+    """Days of terrestrial time from 2000-01-01 12:00 on; it differs from TDB by 2 ms at most."""
+    return ((instant - J2000).total_seconds() + tai_from_utc_s(instant) + TT_FROM_TAI_S) / 86_400.0
 
 
 def tai_from_utc_s(instant: datetime) -> int:

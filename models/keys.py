@@ -27,6 +27,8 @@ Kind = Literal[
     "force",
     "gm",
     "impulse",
+    "area",
+    "density",
     "ratio",
     "count",
     "text",

@@ -22,14 +22,17 @@ differently the craft were put there: the caller gives it as a share.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from . import bodies
+from .fields import unnormalized
+from .keys import number_by_default
 from .scenario import Body
+from .surroundings import AREA_M2_KG, AirLayer
 
-AREA_M2_KG = 0.01
-DRAG_COEFFICIENT = 2.2
-"""What drag is estimated for: 1 m^2 across the flow for each 100 kg, and a flat plate in thin air (common practice)."""
+DRAG_COEFFICIENT = number_by_default("craft", "drag_coefficient")
+"""What drag is estimated for, besides `AREA_M2_KG`: a flat plate in thin air (common practice)."""
 
 DRAG = "drag"
 
@@ -73,6 +76,13 @@ class Pull:
         if self.pattern_rad_s is None or self.fixed:
             return one_way_s
         return max(one_way_s, 2.0 * abs(rate_rad_s - self.pattern_rad_s) * tolerance_rad / shift)
+
+    def shift_rad(self, after_s: float, rate_rad_s: float) -> float:
+        """What this pull alone could shift a craft of the ring by after so long, at most: `spoils_s` the other way."""
+        one_way = 0.5 * self.shift_rad_s2 * after_s**2
+        if self.pattern_rad_s is None or self.fixed or rate_rad_s == self.pattern_rad_s:
+            return one_way
+        return min(one_way, self.shift_rad_s2 * after_s / (2.0 * abs(rate_rad_s - self.pattern_rad_s)))
 
 
 def pulls(body: Body, radius_m: float, rate_rad_s: float, inclination_rad: float = 0.0) -> tuple[Pull, ...] | None:
@@ -121,13 +131,46 @@ def longitude_pull(body: Body, j22: float, radius_m: float, rate_rad_s: float, i
     )
 
 
-def drag_shift_rad_s2(gm: float, radius_m: float, density: float) -> float:
+def uneven_pull(body: Body, degree: int, radius_m: float, rate_rad_s: float, inclination_rad: float) -> Pull:
+    """The pull of all harmonics of a degree n: GM / a^2 (Re / a)^n 2 n times the root of the sum of squares of their
+    normalized coefficients, which is a degree's mean size on the sphere (Kaula 1966, section 3.3), its peak taken twice
+    that.
+    """
+    uneven = math.sqrt(
+        sum(
+            (one.cosine**2 + one.sine**2) / unnormalized(degree, one.order) ** 2
+            for one in body.harmonics
+            if one.degree == degree
+        )
+    )
+    reference = body.j2_radius_m or body.radius_m
+    along = body.gm / radius_m**2 * 2.0 * degree * (reference / radius_m) ** degree * uneven
+    spin = math.copysign(1.0, math.cos(inclination_rad)) * body.spin_rad_s
+    return Pull(
+        name=f"degree {degree}",
+        shift_rad_s2=3.0 * along / radius_m,
+        pattern_rad_s=spin,
+        fixed=abs(rate_rad_s - spin) <= SYNCHRONOUS_SHARE * rate_rad_s,
+    )
+
+
+def light_pull(name: str, radius_m: float, light_m2_kg: float) -> Pull:
+    """The pressure of sunlight, whose pattern stands still but for the body's year (Soop 1994, chapter 4)."""
+    sun = next((one for one in bodies.neighbors(name) if one.name == "Sun"), None)
+    distance = bodies.ASTRONOMICAL_UNIT_M if sun is None else sun.distance_m
+    push = 1360.8 / 299_792_458.0 * (bodies.ASTRONOMICAL_UNIT_M / distance) ** 2 * light_m2_kg
+    return Pull(name="sunlight", shift_rad_s2=3.0 * push / radius_m, pattern_rad_s=0.0)
+
+
+def drag_shift_rad_s2(
+    gm: float, radius_m: float, density: float, drag_m2_kg: float = DRAG_COEFFICIENT * AREA_M2_KG
+) -> float:
     """How drag shifts a craft along its circle, rad/s^2: 3 / a times rho v^2 / 2 Cd A / m, v the circular speed.
 
     >>> f"{math.degrees(drag_shift_rad_s2(3.986e14, 6.778e6, 3.725e-12)) * 86_400.0**2:.2f} deg/d^2"
     '0.46 deg/d^2'
     """
-    return 1.5 * density * gm / radius_m**2 * DRAG_COEFFICIENT * AREA_M2_KG
+    return 1.5 * density * gm / radius_m**2 * drag_m2_kg
 
 
 def density_kg_m3(name: str, altitude_m: float) -> float | None:
@@ -139,8 +182,11 @@ def density_kg_m3(name: str, altitude_m: float) -> float | None:
     (3.725e-12, None)
     """
     layers = bodies.air(name)
-    if not layers:
-        return None
+    return density_of(layers, altitude_m) if layers else None
+
+
+def density_of(layers: Sequence[AirLayer], altitude_m: float) -> float:
+    """Density by a table of layers, one at least, kg/m^3."""
     layer = next((one for one in reversed(layers) if one.altitude_m <= altitude_m), layers[0])
     return layer.density_kg_m3 * math.exp((layer.altitude_m - altitude_m) / layer.scale_height_m)
 

@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Literal, cast
 
 from .keys import count_by_default, flag_by_default, number_by_default, text_by_default
+from .surroundings import AirLayer, ForceSpec, Harmonic, Puller, Surface
 
 Aim = Literal["delta_v", "finish", "propellant", "worst_delta_v"]
 Load = Literal["full", "least"]
@@ -64,6 +65,8 @@ class Body:
         sidereal_day_s: rotation period, negative for backwards, infinite for none.
         j2: unnormalized second zonal harmonic; ``j2_radius_m`` is the reference radius it belongs to.
         prime_meridian_rad: angle of the prime meridian from the x axis at the epoch.
+        harmonics: its field beyond J2, unnormalized, for ``j2_radius_m``; empty where nothing is known.
+        air: layers of its atmosphere from below upward; empty where no density is known.
         hill_radius_m: radius of the Hill sphere, infinite for an invented world.
         source: document and edition of the constants, or the scenario.
     """
@@ -76,6 +79,8 @@ class Body:
     j2: float = number_by_default("body", "j2")
     j2_radius_m: float = 0.0
     prime_meridian_rad: float = 0.0
+    harmonics: tuple[Harmonic, ...] = ()
+    air: tuple[AirLayer, ...] = ()
     hill_radius_m: float = math.inf
     source: str = ""
 
@@ -275,7 +280,7 @@ class Craft:
     ``burns_max`` is how often its engine may be lit, ``burn_least_m_s`` the smallest burn that it can do,
     ``between_burns_s`` the least time from cut-off to ignition. ``tank_kg`` is what it began with, where that was more
     than ``propellant_kg``. ``left_with`` names craft that it started together with before the epoch, and that it has
-    not been outside the separation of yet.
+    not been outside the separation of yet. ``area_m2`` and the two coefficients count where air and light are flown.
     """
 
     name: str
@@ -294,6 +299,9 @@ class Craft:
     ready_s: float = number_by_default("craft", "ready")
     pads: tuple[str, ...] = ()
     stay: bool = flag_by_default("craft", "stay")
+    area_m2: float | None = None
+    drag_coefficient: float = number_by_default("craft", "drag_coefficient")
+    reflectivity: float = number_by_default("craft", "reflectivity")
     errors: Errors | None = None
     orbit: Orbit | None = None
     carrier: str | None = None
@@ -306,6 +314,12 @@ class Craft:
             return 0.0
         return self.dry_mass_kg + (self.propellant_kg if self.load == "full" else 0.0)
 
+    @property
+    def surface(self) -> Surface:
+        """What air and light meet of it, at the mass that it starts with."""
+        mass = None if self.dry_mass_kg is None else self.dry_mass_kg + (self.propellant_kg or 0.0)
+        return Surface.of(mass, self.area_m2, self.drag_coefficient, self.reflectivity)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Scenario:
@@ -313,7 +327,8 @@ class Scenario:
 
     ``first_service`` is how many neighboring slots must be filled for the first service, None where nobody asks.
     ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
-    ``errors`` is None where nothing is said about them.
+    ``errors`` is None where nothing is said about them. ``forces`` is None where none beyond the body's bulge are
+    flown; ``pulls`` are the bodies that pull in a world of one's own.
     """
 
     title: str
@@ -325,6 +340,8 @@ class Scenario:
     carriers: tuple[Carrier, ...] = ()
     epoch: datetime | None = None
     minimize: Aim = _AIM
+    forces: ForceSpec | None = None
+    pulls: tuple[Puller, ...] = ()
     first_service: int | None = None
     front_step_s: float | None = None
     errors: Errors | None = None

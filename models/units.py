@@ -19,6 +19,8 @@ UNITS: Mapping[str, Mapping[str, float]] = {
     "force": {"n": 1.0, "kn": 1e3},
     "gm": {"m3_s2": 1.0, "km3_s2": 1e9},
     "impulse": {"s": 1.0},
+    "area": {"m2": 1.0},
+    "density": {"kg_m3": 1.0},
 }
 """For each kind of quantity, the suffixes that a key may end in and the factor to SI. ``impulse``: specific impulse."""
 
@@ -35,6 +37,8 @@ PRINTED: Mapping[str, str] = {
     "kn": "kN",
     "m3_s2": "m^3/s^2",
     "km3_s2": "km^3/s^2",
+    "m2": "m^2",
+    "kg_m3": "kg/m^3",
 }
 """Units whose printed form differs from the suffix."""
 

@@ -18,6 +18,7 @@ from ..models.launch import TiltAt
 from ..models.ring import Ring
 from ..models.scenario import Scenario
 from .rendezvous.time_price import TimePrice
+from .standing import UnderForces
 
 Route = Literal["direct", "park", "shift", "carrier", "drift", "timed"]
 Side = Literal["below", "above", "level"]
@@ -427,7 +428,8 @@ class Outcome:
     ``fronts`` are the other fronts, where they were asked for. ``unfinished`` says in words what is missing because
     time ran out or somebody stopped the search; empty where nothing is. ``price`` is what time is worth to the dearest
     craft in space, where that was asked for. ``rejected`` are the plans that come nearest to keeping their limits,
-    where none does; each says what it breaks.
+    where none does; each says what it breaks. ``under`` is what a second flight of plan 1 under
+    the scenario's further forces found, where it names any.
     """
 
     scenario: Scenario
@@ -442,6 +444,7 @@ class Outcome:
     fronts: tuple[AimFront, ...] = ()
     unfinished: str = ""
     price: CraftPrice | None = None
+    under: UnderForces | None = None
     rejected: tuple[Plan, ...] = ()
 
     @property

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from dataclasses import replace
 
 from ..models import deadline
 from ..models.deadline import ENDED, Clock
@@ -25,6 +26,7 @@ from .contenders import differs, value
 from .floors import floor
 from .listing import Listed, broken_in_flight, listed, rejected
 from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
+from .robustness.under_forces import under_forces
 from .routes.options import empty
 from .ties import printed
 
@@ -70,7 +72,21 @@ def make_plan(
         InputError: craft that stay contradict one another.
     """
     with deadline.searching(left_s):
-        return _planned(scenario, progress, fronts=fronts, price=price, brief=brief)
+        found = _planned(scenario, progress, fronts=fronts, price=price, brief=brief)
+        if scenario.forces is None or brief or not found.plans:
+            return found
+        return _under_forces(found, progress)
+
+
+def _under_forces(found: Outcome, progress: Progress) -> Outcome:
+    """The outcome with a second flight of plan 1 under the scenario's further forces."""
+    progress("flying plan 1 under further forces")
+    try:
+        with deadline.flying():
+            return replace(found, under=under_forces(found, found.plans[0]))
+    except ENDED:
+        missing = [found.unfinished] if found.unfinished else []
+        return replace(found, unfinished="; ".join([*missing, "plan 1 was not flown under further forces"]))
 
 
 def serves(scenario: Scenario) -> bool:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 from ..models.bodies import body_origins
-from ..models.missing_forces import AREA_M2_KG, DRAG
+from ..models.missing_forces import DRAG
 from ..models.readouts import clock, plain, span
+from ..models.surroundings import AREA_M2_KG
 from ..optimizer.outcome import Hold, Outcome, Plan
 from ..optimizer.robustness.hold import YEAR_S, trim_m_s
 from .layout import heading, paragraph

@@ -29,7 +29,9 @@ from ..optimizer.outcome import (
     Plan,
     Proof,
 )
+from ..optimizer.standing import UnderForces
 from .limits import limit_key, limit_value, outcome_as_written, serving_value
+from .under_forces import forces_of, standing_of
 
 FORMAT = "ringwright-plan/1"
 
@@ -78,14 +80,14 @@ def result(outcome: Outcome) -> dict[str, Any]:
             "tolerance_deg": _number(math.degrees(scenario.ring.tolerance_rad), "deg"),
             "phase_rule": outcome.phase_rule or None,
         },
-        "model": {"gravity": gravity_of(outcome), "burns": burn_model_of(outcome)},
+        "model": {"gravity": gravity_of(outcome), "burns": burn_model_of(outcome), **forces_of(outcome)},
         "proof": None if outcome.proof is None else _proof(outcome.proof),
         "kept": [_kept(kept, ring.planes) for kept in outcome.kept],
         "front": [] if outcome.front is None else _front(outcome.front),
         "front_note": None if outcome.front is None else outcome.front.note or None,
         "front_resolution_m_s": None if outcome.front is None else _number(outcome.front.resolution_m_s, "m_s"),
-        "plans": [_plan(scenario, plan) for plan in sorted(outcome.plans, key=lambda plan: plan.rank)],
-        **({"rejected": [_plan(scenario, plan) for plan in outcome.rejected]} if outcome.rejected else {}),
+        "plans": [_plan(scenario, plan, outcome.under) for plan in sorted(outcome.plans, key=lambda plan: plan.rank)],
+        **({"rejected": [_plan(scenario, plan, None) for plan in outcome.rejected]} if outcome.rejected else {}),
         "infeasible": None if outcome.infeasible is None else _infeasible(outcome.infeasible),
         "notes": list(outcome.notes),
         "warnings": list(scenario.warnings),
@@ -209,7 +211,7 @@ def aim_points(front: AimFront) -> list[dict[str, Any]]:
     ]
 
 
-def _plan(scenario: Scenario, plan: Plan) -> dict[str, Any]:
+def _plan(scenario: Scenario, plan: Plan, under: UnderForces | None = None) -> dict[str, Any]:
     return {
         "rank": plan.rank,
         "delta_v_m_s": _number(plan.delta_v_m_s, "m_s"),
@@ -223,7 +225,7 @@ def _plan(scenario: Scenario, plan: Plan) -> dict[str, Any]:
         **({} if plan.by_period_alone else {"by_period_alone": False}),
         "margins": [_margin(margin) for margin in plan.margins],
         **({} if plan.hold is None else {"hold": _hold(plan.hold)}),
-        "craft": [_craft(scenario, part) for part in plan.craft],
+        "craft": [_craft(scenario, part, under if plan.rank == 1 else None) for part in plan.craft],
         **({"carriers": [_carrier(scenario, carrier) for carrier in plan.carriers]} if plan.carriers else {}),
     }
 
@@ -296,7 +298,7 @@ def _margin(margin: Margin) -> dict[str, Any]:
     }
 
 
-def _craft(scenario: Scenario, part: CraftPlan) -> dict[str, Any]:
+def _craft(scenario: Scenario, part: CraftPlan, under: UnderForces | None) -> dict[str, Any]:
     flown, lowest_m = part.flown, part.lowest_periapsis_m
     return {
         "craft": part.craft,
@@ -331,6 +333,7 @@ def _craft(scenario: Scenario, part: CraftPlan) -> dict[str, Any]:
             "period_error_s": _number(flown.period_error_s, "s"),
             "plane_error_deg": _number(math.degrees(flown.plane_error_rad), "deg"),
             "lowest_km": _altitude(scenario, flown.lowest_m),
+            **standing_of(under, part.craft),
             **_corrected(part),
         },
         "burns": [_burn(scenario, burn) for burn in part.burns],

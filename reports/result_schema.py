@@ -19,7 +19,9 @@ OBJECTS = {
     "spin_deg_s=number prime_meridian_deg=number",
     "ring": "altitude_km=number period_s=number speed_m_s=number slots=count slot0_deg=number planes=count "
     "inclination_deg=number~ node_deg=number~ phasing=count~ spread_deg=number~ tolerance_deg=number phase_rule=text?",
-    "model": "gravity=text burns=text",
+    "model": "gravity=text burns=text forces=forces~",
+    "forces": "flown=[text] left_out=[left_out] higher_degrees_may_matter=flag",
+    "left_out": "force=text estimate_deg_year=number",
     "proof": "status=text aim=text bound=number? unit=text gap=number? over=text "
     "free_form_options=count~ options=count catalogue_bound=number? flown_differs_by=number all_flown=flag phase=text",
     "kept": "craft=text plane=count~ slot=count error_deg=number",
@@ -43,7 +45,8 @@ OBJECTS = {
     "phasing_period_s=number? lowest_periapsis_km=number? must_burn=flag closest_km=number? closest_to=text? "
     "delta_v_m_s=number propellant_kg=number? propellant_left_kg=number? flown=flown burns=[burn] free_form=free_form~",
     "flown": "slot_error_deg=number period_error_s=number plane_error_deg=number lowest_km=number "
-    "first_guess_error_deg=number~ eccentricity=number~",
+    "first_guess_error_deg=number~ eccentricity=number~ span_s=number~ mean_slot_error_deg=number?~ "
+    "common_shift_deg=number?~",
     "burn": "time_s=number delta_v_m_s=number by_stage_m_s=number~ radial_m_s=number along_m_s=number cross_m_s=number "
     "duration_s=number? period_after_s=number periapsis_after_km=number apoapsis_after_km=number "
     "propellant_after_kg=number?",

@@ -20,6 +20,7 @@ from .limits import limit_key, limit_value, limit_words, outcome_as_written, ser
 from .price_of_time import other_ways, price_of_time
 from .proof_words import proof_text
 from .result import burn_model_of, gravity_of
+from .under_forces import force_lines
 from .wording import (
     GRAVITY_WORDS,
     against_text,
@@ -73,6 +74,7 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         *other_ways(outcome, first, width),
         *first_to_act(outcome, first, width),
         *hold_lines(outcome, first, width),
+        *force_lines(outcome, width),
         *_remarks(outcome, width),
         "",
         *paragraph(CAUTION, width),

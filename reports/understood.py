@@ -15,6 +15,7 @@ from ..models.readouts import DAY, brief, clock, instant, listed, plain, span, t
 from ..models.scenario import Body, Craft, Insertion, Pad, Scenario
 from .launch_windows import always_there, window_lines
 from .layout import Column, columns, paragraph
+from .under_forces import chosen_items
 
 _AIMS = {
     "delta_v": "the total delta-v",
@@ -63,6 +64,7 @@ def understood(scenario: Scenario, width: int = 80) -> str:
         ("Carriers", _carrier_items(scenario)),
         ("Craft", _craft_items(scenario)),
         ("Goal", _goal_items(scenario)),
+        ("Further forces", chosen_items(scenario)),
     ):
         if items:
             lines += _section(heading, items, width)

@@ -19,12 +19,14 @@ from ..arrays import Array
 from ..burns import BurnModel
 from ..errors import FlightError
 from ..ring import Ring
+from ..surroundings import Surface
 from .gravity import Gravity
 from .stepping import Arc, turning_points
 
 TURN_MARGIN = 1.25
 """Ring turns to fly after the last burn, so that a slow craft still comes round once."""
 _SAMPLES_PER_STEP = 4
+NO_SURFACE = Surface()
 
 
 class Impulse(NamedTuple):
@@ -50,6 +52,7 @@ class Itinerary:
         position, velocity: state then, m and m/s, three components each.
         impulses: burns in order of time, none before ``start_s`` or after ``end_s``.
         end_s: end of the flight.
+        surface: what air and light meet of the craft, where they are flown.
     """
 
     start_s: float
@@ -57,6 +60,7 @@ class Itinerary:
     velocity: Array
     impulses: tuple[Impulse, ...] = ()
     end_s: float
+    surface: Surface = NO_SURFACE
 
     @staticmethod
     def through_turn(

@@ -78,7 +78,7 @@ def _by_components(gravity: Gravity, position: Array) -> Array:
     return np.stack(gravity.pull(x, y, z, square, square * np.sqrt(square)))
 
 
-def gravity_around(body: Body) -> Gravity:
+def gravity_around(body: Body) -> PointMass | Oblate:
     """What pulls around a body: its second zonal harmonic counts wherever it has one."""
     if body.j2 == 0.0:
         return PointMass(gm=body.gm)

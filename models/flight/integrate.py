@@ -4,8 +4,8 @@ This module is the check on everything that is planned in closed form, so it sha
 accelerations and states only (see ``stepping.py`` for how many arcs are integrated together).
 
 Measured against the exact two-body solution: 12 revolutions at 16 000 km end within a millimeter on a circle, within
-3 mm at an eccentricity of 0.3 (tests/models/flight/test_integrate.py). Valid for a point mass or an oblate
-body, impulses or constant thrust; no drag, no other bodies, no light pressure.
+3 mm at an eccentricity of 0.3 (tests/models/flight/test_integrate.py). Valid for impulses or constant thrust over a
+point mass or an oblate body, and under the further forces of a `Field` (see ``forces.py``).
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from ..arrays import Array
 from ..burns import BurnModel, FiniteThrust, Impulsive, burn_duration, mass_after
 from ..errors import FlightError, InputError
 from .flown import TURN_MARGIN, Flight, Impulse, Itinerary, Leg, Readout, readout
+from .forces import Extra, Field, Surfaces
 from .gravity import Gravity, Oblate, PointMass
 from .slot_error import Approach, Measured, closest, closest_in_ring, closest_of_each, comes_back, measure
 from .stepping import RELATIVE_TOLERANCE, Arc, Steps, coast, land, steering_axes, thrust_arc
@@ -30,6 +31,7 @@ __all__ = [
     "TURN_MARGIN",
     "Approach",
     "BurnModel",
+    "Field",
     "FiniteThrust",
     "Flight",
     "Gravity",
@@ -68,7 +70,7 @@ def fly(
 
     Args:
         itineraries: any number, of any lengths.
-        gravity: `PointMass` or `Oblate`.
+        gravity: `PointMass`, `Oblate`, or a `Field` with further forces on top.
         burns: one burn model for all, or one for each itinerary.
         whole: keep all of every flight for `Flight.states`; otherwise only what follows the last burn, which spares
             time and memory where nothing else is asked.
@@ -172,6 +174,8 @@ class _Batch:
         self.relative = relative
         self.itineraries = itineraries
         self.gravity = gravity
+        self.terms = gravity.terms if isinstance(gravity, Field) else ()
+        self.surfaces = Surfaces.of([item.surface for item in itineraries])
         self.models = models
         self.plans = plans
         self.state = np.array([[*item.position, *item.velocity] for item in itineraries], dtype=np.float64).T
@@ -212,13 +216,22 @@ class _Batch:
         ahead, back = span > 0.0, span < 0.0
         if ahead.any():
             on = who[ahead]
-            landed, steps = coast(self.gravity, self.state[:, on], span[ahead], bool(keep[ahead].any()), self.relative)
+            landed, steps = coast(
+                self.gravity, self.state[:, on], span[ahead], bool(keep[ahead].any()), self.relative, self._extra(on)
+            )
             self._hand_out(leg, on, span[ahead], steps, keep[ahead])
             self.state[:, on] = landed
         if back.any():
             # a first burn centered on the start is lit before it, on the same orbit
-            self.state[:, who[back]] = land(self.gravity, self.state[:, who[back]], span[back])
+            on = who[back]
+            self.state[:, on] = land(self.gravity, self.state[:, on], span[back], self._extra(on))
         self.now[who] = end_s
+
+    def _extra(self, who: NDArray[np.intp]) -> Extra | None:
+        """The further forces on some of the craft from now on."""
+        if not self.terms:
+            return None
+        return Extra(terms=self.terms, begin_s=self.now[who], surfaces=self.surfaces.some(who))
 
     def _burn(self, index: int, who: NDArray[np.intp], keep: NDArray[np.bool_]) -> None:
         if who.size == 0:
@@ -236,13 +249,14 @@ class _Batch:
             lit, lasting = who[powered], length[powered]
             engines = [model for model in (self.models[i] for i in lit.tolist()) if isinstance(model, FiniteThrust)]
             # the impulse is given in the axes that the craft would have at its moment without the burn
-            middle = land(self.gravity, self.state[:, lit], 0.5 * lasting).T
+            extra = self._extra(lit)
+            middle = land(self.gravity, self.state[:, lit], 0.5 * lasting, extra).T
             aim = frames.from_local(middle[:, :3], middle[:, 3:], parts[powered] / size[powered, np.newaxis])
             for k, engine in enumerate(engines):
                 axes = steering_axes(middle[k : k + 1, :3], middle[k : k + 1, 3:], engine.steering)[0]
                 aim[k] = axes @ aim[k]
             mass = np.array([self.plans[i].mass_kg[index] for i in lit.tolist()])
-            landed, steps = thrust_arc(self.gravity, self.state[:, lit], lasting, engines, mass, aim.T)
+            landed, steps = thrust_arc(self.gravity, self.state[:, lit], lasting, engines, mass, aim.T, extra)
             self._hand_out(index + 1, lit, lasting, steps, keep[powered])
             self.state[:, lit] = landed
         for i in who.tolist():

@@ -23,6 +23,7 @@ from ..arrays import Array
 from ..burns import FiniteThrust
 from ..deadline import poll
 from ..errors import FlightError
+from .forces import Extra
 from .gravity import Gravity, Number
 
 RELATIVE_TOLERANCE = 1e-13
@@ -250,7 +251,12 @@ def _stepped(solver: Any) -> str | None:
 
 
 def coast(
-    gravity: Gravity, start: Array, duration_s: Array, keep: bool, relative: float = RELATIVE_TOLERANCE
+    gravity: Gravity,
+    start: Array,
+    duration_s: Array,
+    keep: bool,
+    relative: float = RELATIVE_TOLERANCE,
+    extra: Extra | None = None,
 ) -> tuple[Array, Steps]:
     """Fly arcs without thrust: states (6, n) over durations (n,), > 0; also the steps."""
     # an open orbit would reach infinity in a finite s: no step of s = 1 may be longer than the whole arc
@@ -266,6 +272,15 @@ def coast(
 
     def scaled(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
         least = rush[chosen]
+        if extra is not None:
+            more = extra.of(chosen)
+
+            def all_of_it(y: Array) -> Array:
+                found = np.array(rate(least, *y[:6]))
+                found[3:6] += more.acceleration(y[6], y[:3], y[3:6]) * found[6]
+                return found
+
+            return all_of_it
         if chosen.size > FEW:
             return lambda y: np.array(rate(least, *y[:6]))
         one_by_one = least.tolist()
@@ -284,19 +299,23 @@ def coast(
         relative=relative,
         steps_max=max(STEPS_A_TURN * math.ceil(turns), STEPS_MAX // 10),
     )
-    return land(gravity, steps.last[:6], duration_s - steps.last[6]), steps
+    rest = None if extra is None else extra.later(steps.last[6])
+    return land(gravity, steps.last[:6], duration_s - steps.last[6], rest), steps
 
 
-def land(gravity: Gravity, start: Array, remaining_s: Array) -> Array:
+def land(gravity: Gravity, start: Array, remaining_s: Array, extra: Extra | None = None) -> Array:
     """Fly arcs without thrust over short times of either sign, in time itself: (6, n)."""
 
     def timed(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
         length = remaining_s[chosen]
+        more = None if extra is None else extra.of(chosen)
 
         def rate(y: Array) -> Array:
             out = np.empty_like(y)
             out[:3] = y[3:6]
             out[3:6] = gravity.acceleration(y[:3])
+            if more is not None:
+                out[3:6] += more.acceleration(y[6], y[:3], y[3:6])
             out[6] = 1.0
             out *= length
             return out
@@ -314,6 +333,7 @@ def thrust_arc(
     models: Sequence[FiniteThrust],
     mass_kg: Array,
     direction: Array,
+    extra: Extra | None = None,
 ) -> tuple[Array, Steps]:
     """Fly arcs under thrust: (6, n), durations (n,) > 0, directions (3, n) in the frame that the steering holds."""
     thrust = np.array([model.thrust_n for model in models])
@@ -322,6 +342,7 @@ def thrust_arc(
 
     def timed(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
         push, mass, loss, length = thrust[chosen], mass_kg[chosen], flow[chosen], duration_s[chosen]
+        more = None if extra is None else extra.of(chosen)
         held_to = [(steering, np.flatnonzero(held[chosen] == steering)) for steering in ("local", "velocity")]
 
         def rate(y: Array) -> Array:
@@ -333,6 +354,8 @@ def thrust_arc(
                     aim[:, moving] = np.einsum("nij,in->jn", axes, aim[:, moving])
             out[:3] = y[3:6]
             out[3:6] = gravity.acceleration(y[:3]) + aim * (push / (mass - loss * y[6]))
+            if more is not None:
+                out[3:6] += more.acceleration(y[6], y[:3], y[3:6])
             out[6] = 1.0
             out *= length
             return out

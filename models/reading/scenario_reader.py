@@ -23,6 +23,7 @@ from ..scenario import Aim, Body, Craft, Errors, LimitSpec, Occupied, Orbit, Rin
 from .cautions import warnings
 from .consistency import check
 from .document import Origin, Table
+from .force_tables import FIELD_AND_AIR, check_forces, force_spec, puller, with_field_and_air
 from .launch_tables import apsides, carried_by, carrier, errors_of, pad
 from .overrides import apply_settings
 from .tables import read_table
@@ -76,6 +77,7 @@ def parse_scenario(text: str, file: str = "scenario", settings: Sequence[str] = 
     root = read_table(Origin(file=file, lines=lines, settings=done), tree)
     scenario = _scenario(root)
     check(scenario, root)
+    check_forces(scenario, root)
     return scenario
 
 
@@ -90,7 +92,7 @@ def _scenario(root: Table) -> Scenario:
     limits = _limits(_one(root, "limits"), body)
     goal = _one(root, "goal")
     goal.note_defaults("first_service", "front_step")
-    root.note_defaults()
+    root.note_defaults("forces")
     minimize: Aim = goal.text_or("minimize")  # type: ignore[assignment]  # one of the choices
     scenario = Scenario(
         title=root.text_or("title"),
@@ -105,6 +107,8 @@ def _scenario(root: Table) -> Scenario:
         first_service=goal.count_or("first_service", 0) or None,
         front_step_s=goal.number_or("front_step", 0.0) or None,
         errors=errors,
+        forces=force_spec(root.table("forces")),
+        pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
     )
     return replace(scenario, warnings=warnings(scenario))
@@ -162,7 +166,7 @@ def _body(table: Table, epoch: datetime | None) -> Body:
         table.note_default("sidereal_day", f"{brief(base.sidereal_day_s / 3600.0)} h")
         table.note_default("j2", brief(base.j2))
     else:
-        table.note_defaults("prime_meridian")
+        table.note_defaults("prime_meridian", *(one for one in FIELD_AND_AIR))
     if j2 != 0.0:
         reference = radius if own_j2 else base.j2_radius_m
         table.note_default("j2_radius", f"{brief(reference / 1e3)} km")
@@ -170,7 +174,7 @@ def _body(table: Table, epoch: datetime | None) -> Body:
     source = base.source
     if known and own:
         source += f"; but the scenario itself gives {', '.join(table.entries[name].spelled for name in own)}"
-    return Body(
+    found = Body(
         name=base.name,
         gm=table.number_or("gm", base.gm),
         radius_m=radius,
@@ -179,9 +183,12 @@ def _body(table: Table, epoch: datetime | None) -> Body:
         j2=j2,
         j2_radius_m=table.number_or("j2_radius", radius if own_j2 else base.j2_radius_m),
         prime_meridian_rad=table.number_or("prime_meridian", meridian),
+        harmonics=base.harmonics,
+        air=base.air,
         hill_radius_m=base.hill_radius_m,
         source=source,
     )
+    return with_field_and_air(table, found)
 
 
 def _own_world(table: Table, name: str) -> None:
@@ -260,6 +267,7 @@ def _limits(table: Table, body: Body) -> LimitSpec:
 def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
     inside = table.table("orbit")
     bare = ["burns_max", "burn_least", "between_burns"]
+    bare += ["area", "drag_coefficient", "reflectivity"] if "area" not in table else []
     bare += ["throttle_min", "reaction"] if "thrust" not in table else []
     table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "", *bare)
     load: Literal["full", "least"] = table.text_or("load")  # type: ignore[assignment]  # one of the choices
@@ -279,6 +287,9 @@ def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
         ready_s=table.number_or("ready"),
         pads=table.texts("pads"),
         stay=table.flag("stay"),
+        area_m2=table.number("area"),
+        drag_coefficient=table.number_or("drag_coefficient"),
+        reflectivity=table.number_or("reflectivity"),
         errors=errors_of(table.table("errors"), errors),
         orbit=None if inside is None else _orbit(inside, body),
     )

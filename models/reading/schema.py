@@ -84,7 +84,7 @@ def _simple(key: Key, spelled: str) -> dict[str, Any]:
     if key.kind == "texts":
         return {"type": "array", "items": {"type": "string"}, "minItems": 1}
     if key.kind == "flag":
-        return {"type": "boolean"}
+        return {"anyOf": [{"type": "boolean"}, {"enum": list(key.choices)}]} if key.choices else {"type": "boolean"}
     if key.kind == "moment":
         return {"type": "string", "format": "date-time"}
     unit = spelled.removeprefix(f"{key.spelled}_") if spelled != key.spelled else ""

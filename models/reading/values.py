@@ -26,6 +26,8 @@ KIND_WORDS = {
     "force": "a force",
     "gm": "a gravitational parameter",
     "impulse": "a specific impulse",
+    "area": "an area",
+    "density": "a density",
     "ratio": "a number",
     "count": "a whole number",
     "text": "text in quotes",
@@ -59,7 +61,8 @@ def checked_value(table: Table, key: Key, unit: str, value: object) -> object:
         return _text(table, key, value)
     if key.kind == "flag":
         if not isinstance(value, bool):
-            raise table.error(f"{table.quote(key.name)} should be true or false, without quotes.", key.name)
+            also = "".join(f', or "{choice}"' for choice in key.choices)
+            raise table.error(f"{table.quote(key.name)} should be true or false, without quotes{also}.", key.name)
         return value
     if key.kind == "moment" or isinstance(value, datetime | date | time):
         return _moment(table, key, value)
@@ -78,8 +81,8 @@ def _choice(table: Table, key: Key, value: str) -> str:
     near = difflib.get_close_matches(value.lower(), key.choices, n=1, cutoff=0.5)
     hint = f' (did you mean "{near[0]}"?)' if near else ""
     allowed = either([f'"{choice}"' for choice in key.choices])
-    also = f", or a number with {key.spelled}_deg" if key.kind == "angle" else ""
-    raise table.error(f"{table.quote(key.name)} should be {allowed}{also}{hint}.", key.name)
+    also = {"angle": f", or a number with {key.spelled}_deg", "count": ", or a whole number", "flag": ", true or false"}
+    raise table.error(f"{table.quote(key.name)} should be {allowed}{also.get(key.kind, '')}{hint}.", key.name)
 
 
 def _text(table: Table, key: Key, value: object) -> str:

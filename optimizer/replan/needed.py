@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from ...models import oblate_coast as coast
 from ...models.oblateness import ring_state
 from ...models.reading.observed import Seen
-from ...models.reading.scope import on_ring
 from ...models.ring import Ring
-from ...models.scenario import Body, Scenario
+from ...models.scenario import Body, Scenario, on_ring
 
 Array = NDArray[np.float64]
 

@@ -146,6 +146,7 @@ class _Carrying:
             pads=tuple(self._pad(pad) for pad in scenario.pads),
             carriers=tuple(self._carriers(craft)),
             epoch=None if scenario.epoch is None else scenario.epoch + timedelta(seconds=self.now_s),
+            pulls=tuple(one.later(self.now_s) for one in scenario.pulls),
             front_step_s=step,
         )
         return Onward(

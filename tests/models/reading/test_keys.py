@@ -17,6 +17,8 @@ def accepted(key: Key) -> str:
     """The range or the choices of a key, in its second unit where it has several (km, deg, h), in words."""
     if key.choices and key.kind == "choice":
         return " or ".join(f'`"{choice}"`' for choice in key.choices)
+    if key.kind == "flag" and key.choices:
+        return "`true`, `false` or " + " or ".join(f'`"{choice}"`' for choice in key.choices)
     if key.kind in ("text", "texts", "flag", "moment") or key.kind.startswith("table"):
         return {
             "text": "text",

@@ -1,0 +1,43 @@
+"""The pull of another body as a point mass: what it does to a craft more than to the body that the craft goes around.
+
+With s from the body to the other and r to the craft: a = -GM' / d^3 (r + f(q) s), q = r . (r - 2 s) / s^2,
+f(q) = q (3 + 3 q + q^2) / (1 + (1 + q)^(3/2)), which loses no digits where s is long (Battin 1999, section 8.4; Vallado
+2013, section 8.6.3).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .forces import Surfaces
+
+Array = NDArray[np.float64]
+
+
+class Path(Protocol):
+    """Where another body is."""
+
+    def position(self, time_s: Array) -> Array:
+        """Position from the body that craft go around, m, (3, n), in the base frame, at seconds from the epoch."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PointPull:
+    """Another body: its name as printed, GM in m^3/s^2 and where it is."""
+
+    name: str
+    gm: float
+    path: Path
+
+    def acceleration(self, time_s: Array, position: Array, velocity: Array, surfaces: Surfaces) -> Array:
+        """Acceleration relative to the body that craft go around, m/s^2, (3, n)."""
+        there = self.path.position(time_s)
+        q = np.einsum("ij,ij->j", position, position - 2.0 * there) / np.einsum("ij,ij->j", there, there)
+        f = q * (3.0 + 3.0 * q + q * q) / (1.0 + (1.0 + q) ** 1.5)
+        away = position - there
+        cube = np.einsum("ij,ij->j", away, away) ** 1.5
+        return np.asarray(-self.gm / cube * (position + f * there))

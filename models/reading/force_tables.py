@@ -1,0 +1,109 @@
+"""From the tables of forces to values: an uneven field, air, bodies that pull, and which forces are flown."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Literal
+
+from .. import bodies
+from ..scenario import Body, Scenario
+from ..surroundings import AirLayer, Choice, ForceSpec, Harmonic, Puller
+from .document import Table
+
+FIELD_AND_AIR = ("c22", "s22", "j3", "j4", "atmosphere")
+"""Keys of the body that say nothing where they are absent."""
+
+_OWN_HARMONICS = {"j3": (3, 0), "j4": (4, 0)}
+
+
+def with_field_and_air(table: Table, body: Body) -> Body:
+    """The body with the harmonics and the air that its table gives, in place of the published ones."""
+    found = {(one.degree, one.order): one for one in body.harmonics}
+    if "c22" in table or "s22" in table:
+        found[2, 2] = Harmonic(degree=2, order=2, cosine=table.number_or("c22", 0.0), sine=table.number_or("s22", 0.0))
+    for name, (degree, order) in _OWN_HARMONICS.items():
+        if name in table:
+            found[degree, order] = Harmonic(degree=degree, order=order, cosine=-table.number_or(name, 0.0))
+    layers = table.tables.get("atmosphere", ())
+    air = tuple(
+        AirLayer(
+            altitude_m=layer.number_or("altitude", 0.0),
+            density_kg_m3=layer.number_or("density", 0.0),
+            scale_height_m=layer.number_or("scale_height", 0.0),
+        )
+        for layer in layers
+    )
+    for below, layer, above in zip(air, layers[1:], air[1:], strict=False):
+        if above.altitude_m <= below.altitude_m:
+            quoted = layer.quote("altitude")
+            raise layer.error(f"{quoted} is no higher than the layer before it: order them upward.", "altitude")
+    return replace(
+        body,
+        harmonics=tuple(one for _, one in sorted(found.items()) if one.cosine != 0.0 or one.sine != 0.0),
+        air=air or body.air,
+    )
+
+
+def puller(table: Table) -> Puller:
+    """A body that pulls in a world of one's own."""
+    orbit = table.tables["orbit"][0]
+    orbit.note_defaults()
+    return Puller(
+        name=table.text("name") or "",
+        gm=table.number_or("gm", 0.0),
+        radius_m=orbit.number_or("radius", 0.0),
+        period_s=orbit.number_or("period", 0.0),
+        angle_rad=orbit.number_or("angle"),
+        inclination_rad=orbit.number_or("inclination"),
+        node_rad=orbit.number_or("node"),
+    )
+
+
+def force_spec(table: Table | None) -> ForceSpec | None:
+    """Which forces are flown; None without a table."""
+    if table is None:
+        return None
+    table.note_defaults()
+    degree: int | Literal["auto"] = table.count_or("degree", 0) if table.number("degree") is not None else "auto"
+    return ForceSpec(
+        degree=degree,
+        sun=_choice(table, "sun"),
+        moon=_choice(table, "moon"),
+        parent=_choice(table, "parent"),
+        drag=_choice(table, "drag"),
+        sunlight=_choice(table, "sunlight"),
+        density_factor=table.number_or("density_factor"),
+    )
+
+
+def _choice(table: Table, name: str) -> Choice:
+    entry = table.entries.get(name)
+    return entry.value if entry is not None and isinstance(entry.value, bool) else "auto"
+
+
+def check_forces(scenario: Scenario, root: Table) -> None:
+    """Raise InputError for a force that is asked for and cannot be flown here, or a puller where none may be."""
+    known = scenario.body.name.lower() in bodies.body_names()
+    for table in root.tables.get("pull", ()):
+        if known:
+            raise table.error(
+                f"{table.quote('name')}: what pulls at orbits around {scenario.body.name} is built in; [[pull]] is for "
+                "a world of your own."
+            )
+        orbit = table.tables["orbit"][0]
+        if orbit.number_or("radius", 0.0) <= scenario.ring.radius_m:
+            raise orbit.error(f"{orbit.quote('radius')} is inside the ring: give a body outside it.", "radius")
+    asked = root.table("forces")
+    if scenario.forces is None or asked is None:
+        return
+    from ..flight.sky import sky
+
+    above = sky(scenario)
+    for name in ("sun", "moon", "parent", "drag", "sunlight"):
+        if getattr(scenario.forces, name) is True and name not in above.terms:
+            raise asked.error(f"{asked.quote(name)} cannot be flown: {above.unknown[name]}.", name)
+    degree = scenario.forces.degree
+    highest = max((one.degree for one in scenario.body.harmonics), default=0)
+    if degree != "auto" and degree > highest:
+        limit = f"up to degree {highest}" if highest else "the bulge alone, degree = 0"
+        raise asked.error(f"{asked.quote('degree')}: of {scenario.body.name} {limit} is known here.", "degree")

@@ -1,0 +1,110 @@
+"""What a second flight of plan 1 under further forces found: as fields of the result, and in words."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from ..models.force_choice import Chosen, chosen_forces
+from ..models.readouts import plain
+from ..models.scenario import Scenario
+from ..optimizer.outcome import Outcome
+from ..optimizer.robustness.under_forces import MOST_TURNS
+from ..optimizer.standing import UnderForces
+from .layout import heading, paragraph
+from .wording import listed, small
+
+LEAST_DEG_YEAR = 0.001
+"""A force left out that could do less in a year is not worth a figure."""
+
+
+def forces_of(outcome: Outcome) -> dict[str, Any]:
+    """``model.forces``: what the second flight was flown with and what was left out; nothing without ``[forces]``."""
+    under = outcome.under
+    if under is None:
+        return {}
+    left_out = [
+        {"force": one.name, "estimate_deg_year": float(f"{math.degrees(one.shift_rad_year):.3g}")}
+        for one in under.chosen.left_out
+    ]
+    return {
+        "forces": {
+            "flown": list(under.chosen.flown),
+            "left_out": left_out,
+            "higher_degrees_may_matter": under.chosen.field_ends,
+        }
+    }
+
+
+def standing_of(under: UnderForces | None, craft: str) -> dict[str, Any]:
+    """What is added to ``flown`` of a craft; nulls where it did not come through, nothing where it was not flown."""
+    found = next((one for one in under.craft if one.craft == craft), None) if under is not None else None
+    if under is None or found is None:
+        return {}
+    through = found.spacing_rad is not None
+    return {
+        "span_s": round(under.span_s, 6),
+        "mean_slot_error_deg": None if found.spacing_rad is None else round(math.degrees(found.spacing_rad), 6),
+        "common_shift_deg": round(math.degrees(under.common_shift_rad), 6) if through else None,
+    }
+
+
+def force_lines(outcome: Outcome, width: int) -> list[str]:
+    """Lines for the screen; none without ``[forces]``."""
+    if outcome.under is None:
+        return []
+    said = " ".join(one for one in (_flown_with(outcome.under), *_found(outcome, outcome.under)) if one)
+    return [*heading("Under further forces", width), *paragraph(said, width, indent="  ")]
+
+
+def chosen_items(scenario: Scenario) -> list[str]:
+    """What ``[forces]`` come to, for ``ringwright check``; nothing without that table."""
+    if scenario.forces is None:
+        return []
+    return [f"Plan 1 will be flown a second time with: {_chosen_words(chosen_forces(scenario))}"]
+
+
+def _flown_with(under: UnderForces) -> str:
+    return f"Plan 1, made for the {under.chosen.flown[0]} alone, flown again with: {_chosen_words(under.chosen)}"
+
+
+def _chosen_words(chosen: Chosen) -> str:
+    left_out = []
+    for one in chosen.left_out:
+        size = math.degrees(one.shift_rad_year)
+        words = f"{small(size)} deg a year" if size >= LEAST_DEG_YEAR else f"under {LEAST_DEG_YEAR} deg a year"
+        left_out.append(f"{one.name}, {words}")
+    out = f"; left out: {'; '.join(left_out)} (estimates, good to a factor of three)" if left_out else ""
+    ends = (
+        f" Beyond degree {chosen.degree} the field is not known here, and higher degrees may matter."
+        if chosen.field_ends
+        else ""
+    )
+    return f"{', '.join(chosen.flown)}{out}.{ends}"
+
+
+def _found(outcome: Outcome, under: UnderForces) -> list[str]:
+    if not under.craft:
+        return [f"It was not flown again: its craft fly more than {plain(MOST_TURNS, 0)} turns in all."]
+    through = [one for one in under.craft if one.spacing_rad is not None]
+    lost = [one.craft for one in under.craft if one.spacing_rad is None]
+    said = ["Nothing is corrected for these forces."]
+    if lost:
+        said.append(f"{listed(lost)} came down or did not come round: DO NOT FLY PLAN 1 AS IT IS.")
+    if not through:
+        return said
+    shift = math.degrees(under.common_shift_rad)
+    side = "ahead of" if shift > 0.0 else "behind"
+    if len(through) > 1:
+        worst = max(through, key=lambda one: abs(one.spacing_rad or 0.0))
+        size = abs(math.degrees(worst.spacing_rad or 0.0))
+        said.append(
+            f"At its end the spacing is off by {small(size)} deg at most ({worst.craft}), and all craft together are "
+            f"{small(abs(shift))} deg {side} their slots, means over a turn."
+        )
+    else:
+        said.append(f"At its end {through[0].craft} is {small(abs(shift))} deg {side} its slot, the mean over a turn.")
+    tolerance = outcome.scenario.ring.tolerance_rad
+    if any(abs(one.spacing_rad or 0.0) > tolerance for one in through):
+        said.append(f"That is outside the tolerance of {plain(math.degrees(tolerance), 2)} deg.")
+    return said

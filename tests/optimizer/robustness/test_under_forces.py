@@ -1,0 +1,171 @@
+"""Plans flown again under further forces: nothing changes without them, and what they do is what they do."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ringwright.models import bodies
+from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.robustness import under_forces as module
+from ringwright.optimizer.robustness.under_forces import under_forces
+from ringwright.reports.result import result
+from ringwright.reports.terminal import plan_text
+
+RING = """
+epoch = 2031-05-01T00:00:00Z
+[body]
+name = "earth"
+[ring]
+altitude_km = 400
+slots = 4
+inclination_deg = 52
+{ring}
+{forces}
+[[craft]]
+name = "Teal"
+orbit = {{ altitude_km = 400, angle_deg = 10 }}
+dry_mass_kg = 100
+propellant_kg = 100
+isp_s = 300
+area_m2 = {area}
+[[craft]]
+name = "Sage"
+orbit = {{ altitude_km = 400, angle_deg = 55 }}
+dry_mass_kg = 100
+propellant_kg = 100
+isp_s = 300
+area_m2 = 0.5
+"""
+
+
+def _planned(forces: str, area: float = 0.5, ring: str = "") -> Outcome:
+    return make_plan(parse_scenario(RING.format(forces=forces, area=area, ring=ring)))
+
+
+NONE = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = false\nsunlight = false"
+DRAG = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = true\nsunlight = false"
+
+
+@pytest.fixture(scope="module")
+def plain() -> Outcome:
+    return _planned("")
+
+
+def test_the_plan_itself_does_not_change(plain: Outcome) -> None:
+    under = _planned("[forces]\ndegree = 4\nsunlight = false\ndrag = false")
+    assert plain.under is None
+    assert under.under is not None
+    said, bare = result(under), result(plain)
+    forces = said["model"].pop("forces")
+    assert forces["flown"][:2] == ["bulge", "degree 4"]
+    for part in said["plans"][0]["craft"]:
+        for name in ("span_s", "mean_slot_error_deg", "common_shift_deg"):
+            part["flown"].pop(name)
+    assert said == bare
+    assert "Under further forces" in plan_text(under)
+    assert "Under further forces" not in plan_text(plain)
+
+
+def test_with_every_force_out_it_stands_as_it_was_flown() -> None:
+    outcome = _planned(NONE)
+    under = outcome.under
+    assert under is not None
+    assert under.chosen.flown == ("bulge",)
+    plan = outcome.plans[0]
+    last = max(plan.craft, key=lambda part: part.in_slot_s)
+    [found] = [one for one in under.craft if one.craft == last.craft]
+    assert found.spacing_rad is not None
+    assert found.spacing_rad + under.common_shift_rad == pytest.approx(last.flown.slot_error_rad, abs=1e-6)
+    assert found.period_error_s == pytest.approx(last.flown.period_error_s, abs=1e-3)
+
+
+def test_drag_parts_craft_of_unlike_surface() -> None:
+    """At 400 km, two craft that stay, one with four times the area: they part by half the difference of their second
+    derivatives, 3/2 rho w^2 Cd A / (m a) each (Soop 1994, chapter 4), times the time squared."""
+    text = RING.format(forces=DRAG, area=2.0, ring="")
+    text = text.replace("angle_deg = 55 }", "angle_deg = 100 }").replace("area_m2", "stay = true\narea_m2")
+    text += '[[craft]]\nname = "Fern"\norbit = { altitude_km = 400, angle_deg = 230 }\n'
+    outcome = make_plan(parse_scenario(text))
+    under = outcome.under
+    assert under is not None
+    earth = bodies.body("earth")
+    radius = earth.radius_m + 400e3
+    # the air turns along
+    wind = 1.0 - earth.spin_rad_s * math.cos(math.radians(52.0)) / math.sqrt(earth.gm / radius**3)
+    strength = 1.5 * 3.725e-12 * earth.gm / radius**2 * wind**2 * 2.2 / 200.0
+    middle = under.at_s + 0.5 * under.span_s
+    spacing = {one.craft: one.spacing_rad or 0.0 for one in under.craft}
+    assert set(spacing) == {"Teal", "Sage", "Fern"}
+    # craft that stay are put on the ring to first order in J2: what that leaves between them goes out
+    still = replace(outcome, scenario=parse_scenario(text.replace("drag = true", "drag = false")))
+    airless = under_forces(still, outcome.plans[0])
+    assert airless is not None
+    bare = {one.craft: one.spacing_rad or 0.0 for one in airless.craft}
+    parted = spacing["Teal"] - spacing["Sage"] - (bare["Teal"] - bare["Sage"])
+    assert parted == pytest.approx(0.5 * strength * 1.5 * middle**2, rel=0.01)
+    assert sum(spacing.values()) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_craft_that_stay_are_flown_too() -> None:
+    ring = '[[ring.occupied]]\nname = "Fern"\nslot = 2\nangle_deg = 190.0'
+    under = _planned(DRAG, ring=ring).under
+    assert under is not None
+    assert {one.craft for one in under.craft} == {"Teal", "Sage", "Fern"}
+    assert all(one.spacing_rad is not None for one in under.craft)
+
+
+def test_a_craft_that_comes_down_is_told() -> None:
+    outcome = _planned(DRAG + "\ndensity_factor = 1000", area=200.0)
+    under = outcome.under
+    assert under is not None
+    lost = [one.craft for one in under.craft if one.spacing_rad is None]
+    assert "Teal" in lost
+    assert math.isinf(under.worst_rad)
+    text = " ".join(plan_text(outcome).split())
+    assert "Teal" in text
+    assert "DO NOT FLY PLAN 1 AS IT IS" in text
+    part = next(one for one in result(outcome)["plans"][0]["craft"] if one["craft"] == "Teal")
+    assert part["flown"]["mean_slot_error_deg"] is None
+
+
+def test_a_plan_too_long_is_not_flown_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    outcome = _planned(NONE)
+    monkeypatch.setattr(module, "MOST_TURNS", 1.0)
+    under = under_forces(outcome, outcome.plans[0])
+    assert under is not None
+    assert under.craft == ()
+    assert "It was not flown again" in " ".join(plan_text(replace(outcome, under=under)).split())
+
+
+def test_time_that_ran_out_is_said() -> None:
+    late = make_plan(parse_scenario(RING.format(forces=NONE, area=0.5, ring="")), left_s=lambda: 0.0)
+    assert late.under is None
+    assert not late.plans or "plan 1 was not flown under further forces" in late.unfinished
+
+
+def test_a_pull_of_an_own_world_moves_on_with_the_epoch() -> None:
+    text = """
+[body]
+name = "Tessaly"
+gm_km3_s2 = 9120.5
+radius_km = 1210.0
+[ring]
+altitude_km = 700.0
+slots = 2
+[[pull]]
+name = "Corbel"
+gm_km3_s2 = 900
+orbit = { radius_km = 90000, period_d = 20, angle_deg = 30 }
+[[craft]]
+name = "Nut"
+orbit = { altitude_km = 700, angle_deg = 0 }
+"""
+    [one] = parse_scenario(text).pulls
+    assert math.degrees(one.later(5.0 * 86_400.0).angle_rad) == pytest.approx(120.0)
+    assert np.isclose(one.later(0.0).angle_rad, one.angle_rad)
