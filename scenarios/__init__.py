@@ -1,7 +1,7 @@
 """Worked scenarios that come with the package, each a story with a question.
 
 >>> sorted(bundled())[0]
-'four-over-the-equator'
+'atoll-on-the-equator'
 """
 
 from __future__ import annotations

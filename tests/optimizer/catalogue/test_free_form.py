@@ -45,7 +45,7 @@ separation_km = {separation}
 [goal]
 {step}
 [[craft]]
-name = "Gannet"
+name = "Gimlet"
 dry_mass_kg = 90.0
 propellant_kg = 40.0
 isp_s = 250.0
@@ -216,7 +216,7 @@ insertion = {{ periapsis_km = {low}, apoapsis_km = {high}, altitude_km = 95.0 }}
 [goal]
 {step}
 [[craft]]
-name = "Gannet"
+name = "Gimlet"
 dry_mass_kg = 90.0
 propellant_kg = 80.0
 isp_s = 250.0
