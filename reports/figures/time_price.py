@@ -24,8 +24,7 @@ def draw_time_price(price: TimePrice, name: str) -> Figure:
     """Draw the price of time of one craft.
 
     The steps are the tangent phasing orbits: each new one costs less and ends later. Under them runs the best flight of
-    any number of burns that was found, bold where it takes more than two; the shade between is what it saves. The
-    broken line is the bound within the linearized motion, which the curved one may undercut.
+    any number of burns that was found, thick where it takes more than two; the shade between is what it saves.
 
     Args:
         price: of one craft.
@@ -52,7 +51,6 @@ def draw_time_price(price: TimePrice, name: str) -> Figure:
     shown = np.repeat(stepped, 2)[:-1]
     axes.fill_between(edge_x, under, np.minimum(edge_y, high), where=shown.tolist(), color=SHADE, linewidth=0, zorder=0)
     axes.plot(edge_x, edge_y, color=QUIET, linewidth=1.0, zorder=2)
-    axes.plot(turns, price.bound_m_s, color=ink(1), linewidth=1.1, linestyle=(0, (5, 3)), zorder=2)
     axes.plot(turns, np.where(flown, best, np.nan), color=INK, linewidth=1.1, zorder=3)
     many = np.array([one is not None and len(one.burns) > 2 for one in price.best])
     axes.plot(turns, np.where(many, best, np.nan), color=ink(0), linewidth=2.6, zorder=4)
@@ -78,30 +76,23 @@ def _below(price: TimePrice) -> str:
     kept = " and ".join(limits) if limits else "no floor"
     return (
         f"The slot is {plain(abs(lead), 1)} deg {where} on a ring of {plain(price.ring_radius_m / 1000.0, 0)} km "
-        f"radius; {kept}. Impulsive burns, two-body gravity. The best flight is the best found, not proved best. "
-        "The bound is proved for the motion linearized about the slot only; the curved motion may undercut it."
+        f"radius; {kept}. Impulsive burns, two-body gravity. Best flight: thick where it takes three or four "
+        "burns, thin where two do; it is the best found, not proved best. Shaded: what it saves."
     )
 
 
 def _label_lines(axes: Axes, price: TimePrice, turns: Array, high: float) -> None:
     """Name each line where it is farthest from the others, in the right half, where all are low."""
-    best, tangent, bound = price.delta_v_m_s, price.tangent_m_s, price.bound_m_s
+    best, tangent = price.delta_v_m_s, price.tangent_m_s
     inside = (tangent < 0.97 * high) & np.isfinite(best) & (turns < turns[0] + 0.93 * (turns[-1] - turns[0]))
     if not inside.any():
         return
-    apart = np.where(inside, tangent - np.fmax(best, bound), -np.inf)
+    apart = np.where(inside, tangent - best, -np.inf)
     top = int(np.argmax(apart))
     places = [(tangent, top, "tangent orbits", QUIET, -6, 4, "right", "bottom")]
     bold = np.where(inside & (np.arange(len(turns)) > top), tangent - best, -np.inf)
     spot = int(np.argmax(bold)) if np.isfinite(bold).any() else top
     places.append((best, spot, "best flight", ink(0), -5, -3, "right", "top"))
-    low = np.where(inside & (bound < best), best - bound, -np.inf)
-    if np.isfinite(low).any():
-        at = int(np.argmax(low))
-        cramped = turns[at] < turns[0] + 0.25 * (turns[-1] - turns[0])
-        side, right, between = ("left", 4, "\n") if cramped else ("right", -4, " ")
-        words = between.join(("bound,", "linearized", "motion"))
-        places.append((bound, at, words, ink(1), right, -4, side, "top"))
     for curve, at, words, color, right, up, side, edge in places:
         axes.annotate(
             words,

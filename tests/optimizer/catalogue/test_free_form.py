@@ -105,7 +105,7 @@ def test_evidence_and_flyability_are_told() -> None:
                 seen += 1
                 assert item["phasing_period_s"] is None
                 assert 0.0 <= item["free_form"]["primer_excess"] < 0.02
-                assert item["free_form"]["bound_holds"] == "within the linearized model"
+                assert item["free_form"]["estimate_model"] == "motion linearized about the slot"
     assert seen
 
 

@@ -47,7 +47,7 @@ def test_a_sheet_tells_what_to_do_to_read_and_what_if() -> None:
         assert clock(burn.period_after_s) in text
     assert text.count("[ ]") >= 2 * len(part.burns) + 2
     assert text.count("read ____") >= 6 * len(part.burns)
-    assert "How exact, in degrees of slot" in text
+    assert "moves the slot by, deg" in text
     assert "If it is missed: next chance at" in text
     assert "is ahead by, deg" in text
     assert "A planning aid, not flight software" in text
@@ -98,3 +98,12 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sheet", scenario, "--plan", "999"]) == 2
     assert "there are plans 1 to" in capsys.readouterr().err
     assert main(["sheet", scenario, "--plan", "0"]) == 2
+
+
+def test_a_zero_has_no_sign_and_errors_are_a_table() -> None:
+    found = outcome("low-mars")
+    for one in sheets(found, found.plans[0]):
+        text = sheet_text(one)
+        assert "-0.0000 " not in text
+        rows = [line for line in text.splitlines() if line.strip().startswith("1 s of period too long")]
+        assert len(rows) == sum(bool(block.exact) for block in one.blocks) > 0
