@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 def drawings(outcome: Outcome) -> dict[str, partial[Figure]]:
     """Every picture that an outcome has, by name, as a call that draws it.
 
-    ``front``; ``turning_view`` and ``unrolled_ring``, one a plane where the ring has several; ``timeline`` where
-    craft move; ``worth_of_time`` where it was worked out. Empty without a plan.
+    ``front`` where there is something to trade; ``turning_view`` and ``unrolled_ring``, one a plane where the ring has
+    several; ``timeline`` where craft move; ``worth_of_time`` where it was worked out. Empty without a plan.
     """
     from .front import draw_front
     from .time_price import draw_time_price
@@ -27,7 +27,7 @@ def drawings(outcome: Outcome) -> dict[str, partial[Figure]]:
     found: dict[str, partial[Figure]] = {}
     if not outcome.plans:
         return found
-    if outcome.front is not None and outcome.front.points:
+    if outcome.front is not None and len(outcome.front.points) > 1:
         found["front"] = partial(draw_front, outcome)
     first = min(outcome.plans, key=lambda plan: plan.rank)
     for plane in sorted({part.plane for part in first.craft}) or [0]:

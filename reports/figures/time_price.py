@@ -10,7 +10,7 @@ import numpy as np
 from ...models.readouts import plain
 from ...models.ring import Array
 from ...optimizer.rendezvous.time_price import TimePrice
-from .style import INK, QUIET, SHADE, ink, rim, sheet
+from .style import INK, QUIET, SHADE, ink, rim, sheet, type_points
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -102,7 +102,7 @@ def _label_lines(axes: Axes, price: TimePrice, turns: Array, high: float) -> Non
             ha=side,
             va=edge,
             color=color,
-            fontsize=9,
+            fontsize=type_points(9),
             path_effects=rim(),
             zorder=6,
         )
@@ -128,7 +128,7 @@ def _label_saving(axes: Axes, turns: Array, best: Array, tangent: Array, high: f
         xytext=(9, 0),
         textcoords="offset points",
         va="center",
-        fontsize=9,
+        fontsize=type_points(9),
         path_effects=rim(),
         zorder=6,
     )

@@ -77,7 +77,8 @@ def test_headings_and_planes_stand_in_the_text_of_a_plan() -> None:
         assert all(len(line) <= width for line in text.splitlines())
         assert "on azimuth" in " ".join(text.split())
         assert "Planes agree to" in " ".join(text.split())
-        assert "plane  slot" in text
+        # a table, or a block for each craft where the cells are too long for the width
+        assert "plane  slot" in text or "plane 2; slot 0" in text
 
 
 def test_each_plane_has_its_pictures_and_names_its_own_craft() -> None:
@@ -91,6 +92,6 @@ def test_each_plane_has_its_pictures_and_names_its_own_craft() -> None:
             figure = draw_unrolled_ring(outcome, first, plane)
             words = "\n".join(text.get_text() for axes in figure.axes for text in axes.texts)
             for part in first.craft:
-                assert (f"{part.craft}\nslot {part.slot}" in words) is (part.plane == plane)
+                assert (part.craft in words.split("\n")) is (part.plane == plane)
             assert ("Rush (stays)" in words) is (plane == 0)
             assert ("Sedge (stays)" in words) is (plane == 1)
