@@ -108,6 +108,27 @@ def _parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     _time_limit(page)
     page.set_defaults(run=_page)
 
+    figure = commands.add_parser(
+        "figure", help="one figure of a plan as a file, for a paper or a slide, still or moving"
+    )
+    figure.add_argument(
+        "name",
+        metavar="NAME",
+        help="front, turning_view, unrolled_ring, timeline, worth_of_time, strip (moments side by side) or motion "
+        "(an animated picture); of a ring with several planes turning_view_plane_1 and so on",
+    )
+    _scenario(figure)
+    figure.add_argument("--out", metavar="FILE", help="file to write, .svg, .png or .pdf, .gif for motion: NAME.svg")
+    figure.add_argument(
+        "--for",
+        dest="form",
+        choices=("column", "slide"),
+        help="sized for a column of 86 mm, or for a slide; default: a report",
+    )
+    figure.add_argument("--plan", type=_rank, default=1, metavar="RANK", help="plan of that rank; default: 1")
+    _time_limit(figure)
+    figure.set_defaults(run=_figure)
+
     sheet = commands.add_parser("sheet", help="maneuver sheets of a plan: what to do, to read, and how exactly")
     _scenario(sheet)
     sheet.add_argument("--craft", action="append", default=[], metavar="NAME", help="only this craft; may be repeated")
@@ -389,6 +410,35 @@ def _page(arguments: argparse.Namespace) -> int:
             progress.done()
     say(f"{answer_text(outcome)}\nThe page is {arguments.out}: open it in a browser.\n")
     return 0 if outcome.plans else NO_PLAN
+
+
+def _figure(arguments: argparse.Namespace) -> int:
+    from .models.reading.scenario_reader import read_scenario
+
+    scenario = read_scenario(arguments.scenario, arguments.settings)
+    from .optimizer.plan import make_plan
+    from .reports.figures.single import figure_file, write_figure
+    from .reports.terminal import infeasible_text
+
+    place = figure_file(arguments.name, arguments.out)
+    progress = _Progress()
+    with _Patience(arguments.time_limit) as patience:
+        try:
+            outcome = make_plan(scenario, progress, price=arguments.name == "worth_of_time", left_s=patience.left_s)
+            plan = next((plan for plan in outcome.plans if plan.rank == arguments.plan), None)
+            if outcome.plans and plan is None:
+                raise InputError(
+                    f"--plan {arguments.plan}: there are plans 1 to {len(outcome.plans)}.", where="command line"
+                )
+            if plan is not None:
+                write_figure(outcome, plan, arguments.name, place, form=arguments.form, progress=progress)
+        finally:
+            progress.done()
+    if plan is None:
+        say(infeasible_text(outcome, _width()))
+        return NO_PLAN
+    say(f"{arguments.name} of plan {plan.rank} is in {place}.\n")
+    return 0
 
 
 def _sheet(arguments: argparse.Namespace) -> int:

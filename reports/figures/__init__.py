@@ -6,17 +6,21 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ...optimizer.outcome import Outcome
+from ...optimizer.outcome import Outcome, Plan
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 
-def drawings(outcome: Outcome) -> dict[str, partial[Figure]]:
+def drawings(outcome: Outcome, plan: Plan | None = None) -> dict[str, partial[Figure]]:
     """Every picture that an outcome has, by name, as a call that draws it.
 
     ``front`` where there is something to trade; ``turning_view`` and ``unrolled_ring``, one a plane where the ring has
     several; ``timeline`` where craft move; ``worth_of_time`` where it was worked out. Empty without a plan.
+
+    Args:
+        outcome: with plans or without.
+        plan: whose ways are drawn; rank 1 when absent.
     """
     from .front import draw_front
     from .time_price import draw_time_price
@@ -29,13 +33,13 @@ def drawings(outcome: Outcome) -> dict[str, partial[Figure]]:
         return found
     if outcome.front is not None and len(outcome.front.points) > 1:
         found["front"] = partial(draw_front, outcome)
-    first = min(outcome.plans, key=lambda plan: plan.rank)
+    first = plan or min(outcome.plans, key=lambda plan: plan.rank)
     for plane in sorted({part.plane for part in first.craft}) or [0]:
         which = f"_plane_{plane}" if outcome.ring.planes > 1 else ""
         found[f"turning_view{which}"] = partial(draw_turning_view, outcome, first, plane)
         found[f"unrolled_ring{which}"] = partial(draw_unrolled_ring, outcome, first, plane)
     if first.craft:
-        found["timeline"] = partial(draw_timeline, outcome)
+        found["timeline"] = partial(draw_timeline, outcome, first)
     if outcome.price is not None:
         name = f"{outcome.price.craft}, slot {outcome.price.slot}"
         found["worth_of_time"] = partial(draw_time_price, outcome.price.price, name)

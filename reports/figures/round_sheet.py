@@ -80,7 +80,7 @@ def _bounds(points: Array, labels: list[tuple[float, float, str]], unit: float) 
     return float(left), float(bottom), float(right), float(top)
 
 
-def draw_body(axes: Axes, outcome: Outcome) -> None:
+def draw_body(axes: Axes, outcome: Outcome, *, named: bool = True) -> None:
     """Draw body and atmosphere around the origin of axes whose unit is the ring's radius."""
     from matplotlib.patches import Circle
 
@@ -91,7 +91,7 @@ def draw_body(axes: Axes, outcome: Outcome) -> None:
         )
     size = body.radius_m / unit_m
     axes.add_patch(Circle((0.0, 0.0), size, facecolor=GROUND, edgecolor=QUIET, linewidth=0.7, zorder=1))
-    if size > 0.12:
+    if named and size > 0.12:
         name = body.name.capitalize() if body.name.islower() else body.name
         axes.text(0.0, 0.0, name, ha="center", va="center", color=QUIET, style="italic", zorder=1)
     floor = outcome.scenario.floor_m / unit_m

@@ -215,24 +215,32 @@ def sheet(
     return figure, axes
 
 
+def content(figure: Figure, kind: str) -> bytes:
+    """A figure as a file's content, the same bytes every time.
+
+    Args:
+        figure: made inside :func:`paper`.
+        kind: ``svg``, ``png`` or ``pdf``.
+    """
+    from matplotlib.text import Text
+
+    for text in figure.findobj(Text):
+        text.set_text(spelled(text.get_text(), letters()))
+    facts = {"svg": {"Date": None, "Creator": None}, "png": {"Software": None}, "pdf": {"CreationDate": None}}
+    stream = io.BytesIO()
+    figure.savefig(stream, format=kind, dpi=150, metadata=facts[kind])
+    return stream.getvalue()
+
+
 def save(figure: Figure, directory: str | Path, name: str) -> list[Path]:
-    """Write a figure as SVG and PNG, the same bytes every time.
+    """Write a figure as SVG and PNG.
 
     Args:
         figure: made inside :func:`paper`.
         directory: where the files go; must exist.
         name: file name without its ending.
     """
-    from matplotlib.text import Text
-
-    for text in figure.findobj(Text):
-        text.set_text(spelled(text.get_text(), letters()))
-    paths = []
-    for kind, facts in (("svg", {"Date": None, "Creator": None}), ("png", {"Software": None})):
-        stream = io.BytesIO()
-        figure.savefig(stream, format=kind, dpi=150, metadata=facts)
-        paths.append(write_bytes(Path(directory) / f"{name}.{kind}", stream.getvalue()))
-    return paths
+    return [write_bytes(Path(directory) / f"{name}.{kind}", content(figure, kind)) for kind in ("svg", "png")]
 
 
 def bare(axes: Axes) -> None:

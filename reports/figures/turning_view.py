@@ -42,7 +42,7 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None, plane: int | N
     plane = drawn_plane(plan) if plane is None else plane
     ring = outcome.ring
     ways = drawn_ways(outcome, plan, plane)
-    stretch = _stretch_of(ring, ways)
+    stretch = stretch_of(ring, ways)
     turn = 0.5 * math.pi - float(ring.phase(0.0, 0, plane))
     points = _loop_points(ring, ways, stretch, turn)
     radii = _label_radii(ring, points)
@@ -93,7 +93,8 @@ def _label_radii(ring: Ring, points: Array) -> list[float]:
     return radii
 
 
-def _stretch_of(ring: Ring, ways: list[tuple[CraftPlan, list[Arc]]]) -> float:
+def stretch_of(ring: Ring, ways: list[tuple[CraftPlan, list[Arc]]]) -> float:
+    """How many times too large heights from the ring are drawn, so that flat loops can be seen; 1 for others."""
     off = [
         float(np.abs(arc.radius_m / ring.radius_m - 1.0).max())
         for _, arcs in ways
