@@ -140,7 +140,7 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
     across, up = front_words(AimFront(name=name, points=(), resolution=0.0, unit=""))
     axes.set_xlabel(f"{across}, after the epoch", color=INK)
     axes.set_ylabel(up + (", logarithmic" if logarithmic else ""), color=INK)
-    set_time_ticks(axes.xaxis, *axes.get_xlim(), 8)
+    set_time_ticks(axes)
     axes.yaxis.set_major_locator(
         LogLocator(subs=(1.0, 2.0, 5.0)) if logarithmic else MaxNLocator(6, steps=[1, 2, 5, 10])
     )

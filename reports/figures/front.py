@@ -11,8 +11,8 @@ from ...optimizer.outcome import Front, Outcome, Plan
 from ..price_of_time import telling_points
 from ..wording import listed
 from .labels import Label, place
-from .style import INK, PAPER, QUIET, SHADE, inches, made_for, rim, sheet
-from .time_ticks import set_time_ticks, time_ticks
+from .style import INK, PAPER, QUIET, SHADE, inches, rim, sheet
+from .time_ticks import room_letters, set_time_ticks, time_ticks
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -121,18 +121,22 @@ def _draw_steps(axes: Axes, front: Front, across: _Across, span_m_s: tuple[float
 
 def _set_times(axes: Axes, across: _Across, others: list[Plan]) -> None:
     """Round times on the axis; behind a break the whole hour or day of each plan there, and the break itself."""
-    most = max(3, int(axes.get_position().width * axes.figure.get_figwidth() / (0.95 * made_for().letters)))  # type: ignore[union-attr]
     if across.beyond is None:
-        set_time_ticks(axes.xaxis, across.left, across.right, most)
+        set_time_ticks(axes)
         return
     begin, _ = across.strip
-    found = time_ticks(across.left, across.cut, max(3, most * 2 // 3))
+    share = (across.cut - across.left) / (across.right - across.left)
+    found = time_ticks(across.left, across.cut, share * room_letters(axes))
     first, last = across.beyond
-    # one round moment stands for all behind the break where they are close together
-    found += [
+    # the moments behind the break, as far as their words find room beside one another
+    told = [
         (across.place(time_s), f"{plain(time_s / 86400.0, 0)} d" if time_s > 864000.0 else span(time_s))
         for time_s in ([first, last] if last > 1.2 * first else [first])
     ]
+    between = (told[-1][0] - told[0][0]) / (across.right - across.left) * room_letters(axes)
+    if len(told) > 1 and between < 0.5 * len(told[0][1] + told[1][1]) + 2.0:
+        told = told[1:]
+    found += told
     axes.set_xticks([time_s for time_s, _ in found], labels=[words for _, words in found])
     middle = (0.5 * (across.cut + begin) - across.left) / (across.right - across.left)
     axes.plot(

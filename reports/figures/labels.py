@@ -46,7 +46,7 @@ def place(axes: Axes, labels: Iterable[Label]) -> None:
     frame = axes.get_window_extent(renderer)
     pixel = figure.dpi / 72.0
     lines = _line_points(axes)
-    taken = [text.get_window_extent(renderer) for text in axes.texts]
+    taken = [text.get_window_extent(renderer) for text in axes.texts if text.get_text()]
     for label in labels:
         lines_of_text = label.text.split("\n")
         inked = label.color in {INK, QUIET}

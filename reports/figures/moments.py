@@ -74,11 +74,12 @@ def draw_strip(outcome: Outcome, plan: Plan, plane: int | None = None) -> Figure
     """
     scene = _scene(outcome, plan, plane)
     form = made_for()
-    columns = 3
-    rows = math.ceil(PANELS / columns)
     width = form.width or 8.4
+    columns = PANELS if width > 10.0 else PANELS // 2
+    rows = math.ceil(PANELS / columns)
+    cell = (width - 0.3 * form.letters) / columns
     caption, key = 0.42 * form.letters, (0.32 * form.letters if len(scene.tracks) <= KEY_MAX else 0.0)
-    panel = min((width - 0.3 * form.letters) / columns, 2.75 if form.width is None else math.inf)
+    panel = cell
     tallest = (form.tallest - 1.6 * form.letters - key) / rows - caption
     panel = min(panel, tallest)
     title = titled(outcome, plan, "film strip")
@@ -89,7 +90,7 @@ def draw_strip(outcome: Outcome, plan: Plan, plane: int | None = None) -> Figure
         _draw_key(figure, scene, box.y1 - 0.5 * key / tall)
     for number, time_s in enumerate(np.linspace(scene.begin_s, scene.end_s, PANELS).tolist()):
         row, column = divmod(number, columns)
-        left = (0.5 * width + (column - 0.5 * columns) * panel * 1.0) / width
+        left = (0.5 * width + (column + 0.5 - 0.5 * columns) * cell - 0.5 * panel) / width
         top = box.y1 - (key + row * (panel + caption)) / tall
         axes = figure.add_axes((left, top - panel / tall, panel / width, panel / tall))
         _draw_moment(axes, scene, time_s)
@@ -246,7 +247,7 @@ def _draw_key(figure: Figure, scene: _Scene, height: float) -> None:
 def _clock(outcome: Outcome, time_s: float) -> str:
     epoch = outcome.scenario.epoch
     after = f"after {span(time_s)}" if time_s >= 0.5 else "at the epoch"
-    return f"{after}\n{instant(epoch, time_s)}" if epoch is not None else after
+    return f"{after}\n{instant(epoch, time_s)[:16]}" if epoch is not None else after
 
 
 def _below(scene: _Scene) -> str:
@@ -254,6 +255,8 @@ def _below(scene: _Scene) -> str:
         f"Plan {scene.plan.rank}{plane_words(scene.outcome, scene.plane)}. Slots stand still, slot 0 on top; ahead is"
     )
     text += " counterclockwise. Open rings: slots; dots: craft, with the way that each has come."
+    if scene.outcome.scenario.epoch is not None:
+        text += " Dates are UTC."
     if scene.stretch > 1.0:
         text += f" Heights from the ring are drawn {scene.stretch:.0f} times too large."
     return text

@@ -101,7 +101,7 @@ def _draw(axes: Axes, name: str, over: Grid, across: int, other: int | None, row
     else:
         axes.xaxis.set_major_locator(MaxNLocator(8, integer=all(n == int(n) for n in numbers)))
     if name == "finish_s":
-        set_time_ticks(axes.yaxis, *axes.get_ylim(), 7)
+        set_time_ticks(axes, across=False)
     else:
         axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
         axes.yaxis.set_major_formatter(

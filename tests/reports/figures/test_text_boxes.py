@@ -20,6 +20,7 @@ from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.figures import drawings
+from ringwright.reports.figures.moments import draw_strip
 from ringwright.reports.figures.style import FORMATS, REPORT, Format, paper
 from ringwright.scenarios import bundled, text
 from ringwright.tests.reports import sample
@@ -109,6 +110,13 @@ def faults(figure: Figure) -> list[str]:
     return found
 
 
+def wrong_in(outcome: Outcome, form: Format) -> dict[str, list[str]]:
+    """Faults of every figure of an outcome, by name."""
+    with paper(form):
+        draws = {**drawings(outcome), "strip": lambda: draw_strip(outcome, outcome.plans[0])}
+        return {which: wrong for which, draw in draws.items() if (wrong := faults(draw()))}
+
+
 def _not_drawn(figure: Figure) -> set[int]:
     """Labels of ticks that lie outside the limits, or whose axes are hidden: they exist and are not drawn."""
     found: set[int] = set()
@@ -130,17 +138,13 @@ CASES = [
 
 @pytest.mark.parametrize(("name", "form"), CASES)
 def test_no_label_covers_another_or_leaves_the_sheet(name: str, form: Format) -> None:
-    with paper(form):
-        found = {which: wrong for which, draw in drawings(outcome_of(name)).items() if (wrong := faults(draw()))}
-    assert found == {}
+    assert wrong_in(outcome_of(name), form) == {}
 
 
 @pytest.mark.parametrize("form", ALL_FORMATS.values(), ids=ALL_FORMATS)
 @pytest.mark.parametrize("craft", [3, pytest.param(66, marks=pytest.mark.soak)])
 def test_so_do_three_and_sixty_six_craft(craft: int, form: Format) -> None:
-    with paper(form):
-        found = {which: wrong for which, draw in drawings(many(craft)).items() if (wrong := faults(draw()))}
-    assert found == {}
+    assert wrong_in(many(craft), form) == {}
 
 
 def test_a_label_on_a_label_is_found() -> None:
