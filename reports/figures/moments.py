@@ -15,7 +15,7 @@ from ...models.ring import Array, Ring
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
 from .arcs import Arc, craft_arcs
 from .round_sheet import draw_body
-from .style import FAINT, INK, PAPER, QUIET, bare, inches, ink, letters, made_for, sheet, type_points
+from .style import FAINT, INK, PAPER, QUIET, bare, fine, inches, ink, letters, made_for, sheet, type_points
 from .turning_view import stretch_of
 from .ways import drawn_plane, plane_words, titled
 
@@ -140,7 +140,7 @@ def motion(
         move(time_s)
         words.set_text(_clock(outcome, time_s))
         canvas.draw()  # type: ignore[no-untyped-call]
-        picture = Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3].copy())
+        picture = Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3].copy())  # type: ignore[no-untyped-call]
         frames.append(picture.quantize(colors=64, dither=Image.Dither.NONE))
         if progress is not None and number % 10 == 0:
             progress(f"picture {number + 1} of {FRAMES}")
@@ -199,7 +199,7 @@ def _draw_moment(axes: Axes, scene: _Scene, time_s: float) -> Callable[[float], 
     ring = scene.outcome.ring
     circle = np.linspace(0.0, 2.0 * math.pi, 361)
     axes.plot(np.cos(circle), np.sin(circle), color=FAINT, linewidth=0.8, zorder=1)
-    size = 5.0 if ring.slots <= 24 else 3.0
+    size = fine(5.0, ring.slots)
     slots = 0.5 * math.pi + ring.spacing_rad * np.arange(ring.slots)
     axes.plot(
         np.cos(slots), np.sin(slots), "o", markersize=size, markerfacecolor=PAPER, markeredgecolor=QUIET, zorder=3
@@ -208,7 +208,7 @@ def _draw_moment(axes: Axes, scene: _Scene, time_s: float) -> Callable[[float], 
     axes.plot(np.cos(kept), np.sin(kept), "o", markersize=size, color=INK, zorder=4)
     drawn: list[tuple[_Track, Any, Any]] = []
     for track in scene.tracks:
-        (trail,) = axes.plot([], [], color=ink(track.index), linewidth=1.0, zorder=4)
+        (trail,) = axes.plot([], [], color=ink(track.index), linewidth=fine(1.0, ring.slots), zorder=4)
         (dot,) = axes.plot([], [], "o", markersize=size + 0.5, color=ink(track.index), zorder=6)
         drawn.append((track, trail, dot))
 

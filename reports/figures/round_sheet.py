@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 _LETTER = 0.082  # width of a letter of a label, inches
 
+ALONG = 0.72  # height of a name along the radius, in arcs between two slots
+
 ROUND_MAX = 14
 """More slots than this have their names along the radius."""
 
@@ -66,7 +68,8 @@ def _bounds(points: Array, labels: list[tuple[float, float, str]], unit: float) 
         letters = made_for().letters
         size = _LETTER * letters * len(text)
         if crowded(len(labels)):
-            # set along the radius
+            # set along the radius, no higher than the arc between two slots
+            size *= min(1.0, ALONG * 2.0 * math.pi * unit / len(labels) * 72.0 / type_points(9.5))
             across, upward = (0.2 + (0.2 + size) * abs(part) for part in (math.cos(angle), math.sin(angle)))
         else:
             across = 0.25 + size if abs(math.cos(angle)) > _BESIDE else 0.5 * size
@@ -165,7 +168,7 @@ def _name_size(axes: Axes, slots: int) -> float:
     figure: Any = axes.get_figure(root=True)
     (left, _), (right, _) = axes.transData.transform([(0.0, 0.0), (1.0, 0.0)])
     arc = 2.0 * math.pi * (right - left) / slots * 72.0 / figure.dpi
-    return min(type_points(9.5), 0.72 * float(arc))
+    return min(type_points(9.5), ALONG * float(arc))
 
 
 def _circle(axes: Axes, radius: float, color: str, width: float, *, zorder: float, style: Any = "solid") -> None:

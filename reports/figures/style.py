@@ -157,6 +157,11 @@ def stroke(index: int) -> Any:
     return _STROKES[index // len(INKS) % len(_STROKES)]
 
 
+def fine(width: float, slots: int) -> float:
+    """Width of a line, points: finer where a ring of many slots brings many lines together."""
+    return width * min(1.0, 24.0 / slots)
+
+
 def rim() -> list[Any]:
     """A paper-colored rim that keeps a label readable on top of lines."""
     from matplotlib import patheffects

@@ -16,7 +16,7 @@ from ...optimizer.outcome import CraftPlan, Outcome, Plan
 from .arcs import Arc
 from .paths import Path, beside, ring_paths, tracks
 from .round_sheet import draw_body, name_slots, round_sheet
-from .style import FAINT, PAPER, ink, rim, stroke, type_points
+from .style import FAINT, PAPER, fine, ink, rim, stroke, type_points
 from .ways import drawn_plane, drawn_ways, plane_words, slot_names, titled
 
 if TYPE_CHECKING:
@@ -122,15 +122,23 @@ def _draw_path(axes: Axes, ring: Ring, path: Path, index: int, offset: float, st
         x,
         y,
         color=color,
-        linewidth=(1.5 if stretch == 1.0 else 1.0) if phasing else 0.9,
+        linewidth=fine((1.5 if stretch == 1.0 else 1.0) if phasing else 0.9, ring.slots),
         linestyle=stroke(index) if phasing else (0, (1, 1.8)),
         zorder=4 if phasing else 3,
     )
     if phasing and first:
-        axes.plot([x[0]], [y[0]], "o", markersize=5.5, markerfacecolor=PAPER, markeredgecolor=color, zorder=5)
+        axes.plot(
+            [x[0]],
+            [y[0]],
+            "o",
+            markersize=fine(5.5, ring.slots),
+            markerfacecolor=PAPER,
+            markeredgecolor=color,
+            zorder=5,
+        )
         _point_along(axes, np.column_stack([x, y]), color)
     elif phasing:
-        axes.plot([x[0]], [y[0]], "o", markersize=3.6, color=color, zorder=5)
+        axes.plot([x[0]], [y[0]], "o", markersize=fine(3.6, ring.slots), color=color, zorder=5)
 
 
 def _point_along(axes: Axes, path: Array, color: str) -> None:
@@ -168,9 +176,9 @@ def _count_returns(
     # beside a slot the slot's own words stand
     slots = 0.5 * math.pi + ring.spacing_rad * np.arange(ring.slots)
     (left, _), (right, _) = axes.transData.transform([(0.0, 0.0), (1.0, 0.0)])
-    clear = type_points(38.0) / 72.0 * axes.figure.dpi / float(right - left)  # type: ignore[union-attr]
+    clear = type_points(38.0) / 72.0 * axes.figure.dpi / float(right - left)
     for number_, (x, y) in enumerate(path, start=1):
-        axes.plot([x], [y], ".", markersize=4.0, color=color, zorder=5)
+        axes.plot([x], [y], ".", markersize=fine(4.0, ring.slots), color=color, zorder=5)
         near = min(math.hypot(x - math.cos(angle), y - math.sin(angle)) for angle in slots)
         if part.revolutions <= 6 and ring.slots <= 8 and near > clear:
             size = math.hypot(x, y)

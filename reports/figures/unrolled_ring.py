@@ -7,7 +7,7 @@ it to the left. Air and floor are bands; where they lie far below every path the
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from ...models.readouts import plain
 from ...models.ring import Array, Ring
 from ...optimizer.outcome import Outcome, Plan
 from .paths import Path, beside, ring_paths, tracks
-from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, inches, ink, made_for, rim, sheet, stroke, type_points
+from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, fine, inches, ink, made_for, rim, sheet, stroke, type_points
 from .ways import drawn_plane, plane_words, slot_names, titled
 
 if TYPE_CHECKING:
@@ -215,17 +215,26 @@ def _draw_path(axes: Axes, outcome: Outcome, plan: Plan, path: Path, offset: flo
         x,
         y,
         color=color,
-        linewidth=1.3 if path.phasing else 0.9,
+        linewidth=fine(1.3 if path.phasing else 0.9, outcome.ring.slots),
         linestyle=stroke(index) if path.phasing else (0, (1, 1.8)),
         zorder=4 if path.phasing else 3,
     )
-    begins = {"markerfacecolor": PAPER, "markeredgecolor": color} if path.phasing else {"color": color}
-    axes.plot([x[0]], [y[0]], "o" if path.phasing else "s", markersize=5.0, zorder=5, **begins)  # type: ignore[arg-type]
+    begins: dict[str, Any] = {"markerfacecolor": PAPER, "markeredgecolor": color} if path.phasing else {"color": color}
+    axes.plot(
+        [x[0]], [y[0]], "o" if path.phasing else "s", markersize=fine(5.0, outcome.ring.slots), zorder=5, **begins
+    )
     if path.phasing and path.part.phasing_period_s is not None and path.part.route != "timed":
         times = path.time_s[0] + path.part.phasing_period_s * np.arange(1, path.part.revolutions)
         times = times[times < path.time_s[-1]]
         at = _into(np.interp(times, path.time_s, angle_deg), cut)
-        axes.plot(at, np.interp(times, path.time_s, altitude_km), ".", markersize=4.0, color=color, zorder=5)
+        axes.plot(
+            at,
+            np.interp(times, path.time_s, altitude_km),
+            ".",
+            markersize=fine(4.0, outcome.ring.slots),
+            color=color,
+            zorder=5,
+        )
 
 
 def _label_axes(axes: Axes, lower: Axes | None, ring: Ring, cut: float, bands: Bands) -> None:

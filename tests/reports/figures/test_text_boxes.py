@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
 from itertools import combinations
@@ -67,7 +68,8 @@ def corners(one: Text, renderer: Any) -> NDArray[np.float64]:
     half = 0.5 * np.array([level.width, level.height])
     cos, sin = math.cos(math.radians(angle)), math.sin(math.radians(angle))
     signs = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-    return center + (signs * half) @ np.array([[cos, sin], [-sin, cos]])
+    turned: NDArray[np.float64] = center + (signs * half) @ np.array([[cos, sin], [-sin, cos]])
+    return turned
 
 
 def overlap(one: NDArray[np.float64], other: NDArray[np.float64]) -> float:
@@ -113,7 +115,10 @@ def faults(figure: Figure) -> list[str]:
 def wrong_in(outcome: Outcome, form: Format) -> dict[str, list[str]]:
     """Faults of every figure of an outcome, by name."""
     with paper(form):
-        draws = {**drawings(outcome), "strip": lambda: draw_strip(outcome, outcome.plans[0])}
+        draws: dict[str, Callable[[], Figure]] = {
+            **drawings(outcome),
+            "strip": lambda: draw_strip(outcome, outcome.plans[0]),
+        }
         return {which: wrong for which, draw in draws.items() if (wrong := faults(draw()))}
 
 
