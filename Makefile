@@ -8,7 +8,7 @@ TYPES := rm -rf .venv/types && mkdir -p .venv/types/ringwright \
 	&& cp -R *.py py.typed pyproject.toml models optimizer reports scenarios tests .venv/types/ringwright \
 	&& cd .venv/types && ../bin/mypy --config-file ringwright/pyproject.toml --cache-dir ../mypy ringwright
 
-.PHONY: demo test quick types soak compat bench clean
+.PHONY: demo test quick types soak compat bench pictures clean
 
 $(READY): pyproject.toml
 	$(PYTHON) -m venv .venv
@@ -61,6 +61,9 @@ endif
 
 compat: $(READY)
 	$(BIN)/python tests/compat.py
+
+pictures: $(READY)
+	$(BIN)/python tests/pictures.py
 
 BENCHMARKS := catalogue_speed schedule_sizes front_times freeform_times start_up budget_speed
 

@@ -91,7 +91,7 @@ class FreeForm:
     """The evidence for a free-form flight, before any correction: see :class:`.freeform.FreeformSolution`."""
 
     primer_excess: float
-    linear_bound_m_s: float
+    linear_estimate_m_s: float
     family: str
 
 

@@ -348,8 +348,8 @@ def _free_form(part: CraftPlan) -> dict[str, Any]:
     return {
         "free_form": {
             "primer_excess": _number(part.free_form.primer_excess, ""),
-            "linear_bound_m_s": _number(part.free_form.linear_bound_m_s, "m_s"),
-            "bound_holds": "within the linearized model",
+            "linear_estimate_m_s": _number(part.free_form.linear_estimate_m_s, "m_s"),
+            "estimate_model": "motion linearized about the slot",
             "family": part.free_form.family,
         }
     }

@@ -50,7 +50,7 @@ OBJECTS = {
     "burn": "time_s=number delta_v_m_s=number by_stage_m_s=number~ radial_m_s=number along_m_s=number cross_m_s=number "
     "duration_s=number? period_after_s=number periapsis_after_km=number apoapsis_after_km=number "
     "propellant_after_kg=number?",
-    "free_form": "primer_excess=number linear_bound_m_s=number bound_holds=text family=text",
+    "free_form": "primer_excess=number linear_estimate_m_s=number estimate_model=text family=text",
     "carrier": "carrier=text pad=text insertion=text launch_s=number insertion_s=number parking_wait_s=number "
     "first_touch_s=number touch_every_s=number period_s=number periapsis_km=number apoapsis_km=number lowest_km=number "
     "delta_v_m_s=number delta_v_allowed_m_s=number burns=[burn] drops=[drop] open_duty=open_duty",

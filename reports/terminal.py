@@ -366,9 +366,8 @@ def _evidence_text(part: CraftPlan, evidence: FreeForm) -> str:
     excess = f"exceeds one by {evidence.primer_excess:.2%} at most" if evidence.primer_excess > 5e-5 else "keeps to one"
     return (
         f"{part.craft} flies free-form: {count(len(part.burns), 'burn')} by attitude and clock, with no period to read "
-        f"on the way. Its primer vector {excess} (one is the mark of a local optimum); within the linearized model "
-        f"nothing is cheaper than {plain(evidence.linear_bound_m_s)} m/s"
-        f"{', which the curved motion undercuts' if evidence.linear_bound_m_s > part.delta_v_m_s else ''}."
+        f"on the way. Its primer vector {excess} (one is the mark of a local optimum); the motion linearized about the "
+        f"slot gives an estimate of {plain(evidence.linear_estimate_m_s)} m/s, which proves nothing."
     )
 
 

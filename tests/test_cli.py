@@ -117,7 +117,7 @@ def test_new_copies_a_bundled_scenario_and_never_overwrites(tmp_path: Path, caps
     place = tmp_path / "mine.toml"
     assert main(["new", "one-craft-mars", str(place)]) == 0
     first = place.read_text(encoding="utf-8")
-    assert main(["new", "platform-at-sea", str(place)]) == 2
+    assert main(["new", "atoll-on-the-equator", str(place)]) == 2
     assert place.read_text(encoding="utf-8") == first
     assert main(["check", str(place)]) == 0
     assert "Mars" in capsys.readouterr().out

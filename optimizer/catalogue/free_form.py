@@ -37,8 +37,9 @@ SAME_S = 1.0
 LAUNCHED_MAX = 24
 """Most finishes looked at for one liftoff and slot."""
 
-PRICE_TURNS, PRICE_TIMES = (0.6, 4.6), 81
-"""Allowed times, in ring periods, for which the price of time of one craft is worked out, and how many."""
+PRICE_FROM, PRICE_TO, PRICE_TIMES = 0.6, (4.6, 24.6), 101
+"""Allowed times, in ring periods, for which the price of time of one craft is worked out: the first, the least and the
+most that the last may be, and how many."""
 
 SLOPE_M_S = 1e-6
 """A later finish that saves less than this is none."""
@@ -203,12 +204,14 @@ def dearest_price(problem: Problem, plan: Plan, progress: Callable[[str], None] 
     part = max(moved, key=lambda one: one.delta_v_m_s)
     progress(f"what time is worth to {part.craft}")
     ring, start = problem.ring.of_plane(part.plane), _coast(problem, groups[part.craft])
+    # as long as the flight, and a little more
+    turns = float(np.clip(math.ceil((part.in_slot_s - start.time_s) / ring.period_s) + 0.6, *PRICE_TO))
     price = price_of_time(
         timed.as_state(start),
         gm=ring.gm,
         ring_radius_m=ring.radius_m,
         slot_lead_rad=timed.lead_at_start(ring, start, part.slot),
-        allowed_s=(ring.period_s * np.linspace(*PRICE_TURNS, PRICE_TIMES)).tolist(),
+        allowed_s=(ring.period_s * np.linspace(PRICE_FROM, turns, PRICE_TIMES)).tolist(),
         floor_m=min(problem.scenario.floor_m, ring.radius_m),
         ceiling_m=max(problem.scenario.limits.apoapsis_max_m, ring.radius_m),
         pole=timed.pole(ring, start.time_s),

@@ -2,7 +2,7 @@
 
 Impulsive burns, two-body gravity; the number of burns is free up to a limit, and coasts before the first and after
 the last burn are free. Many first guesses are polished side by side (``multistart.py``); the best local optimum is
-returned with its evidence: the primer vector's largest excess, and a lower bound within the linearized model. That it
+returned with its evidence: the primer vector's largest excess, and the estimate of the linearized model. That it
 is the global optimum is not proved.
 """
 
@@ -22,7 +22,7 @@ from ...models.errors import InputError
 from ...models.kepler import fly
 from .burn_chain import Cases, fly_chain
 from .candidates import Best, Questions, peaks_of
-from .linear_bound import linear_bound, relative_state
+from .linear_estimate import linear_estimate, relative_state
 from .multistart import solve
 from .question import Question
 from .tangent_guesses import tangents
@@ -68,8 +68,8 @@ class FreeformSolution:
         primer_excess: how much the primer vector exceeds one, 0 at best: to first order the share of a small extra
             burn that it would save, at the place where it saves most. Where a flight follows a radius limit closely it
             says too much: another burn would meet the limit again.
-        linear_bound_m_s: a lower bound proved within the motion linearized about the slot (see ``linear_bound.py``);
-            the true least cost may lie a little below it, the more the larger lead and burns are.
+        linear_estimate_m_s: least delta-v of the motion linearized about the slot, no bound (see
+            ``linear_estimate.py``): the true least cost may lie below it, the more the larger lead and burns are.
         family: the kind of first guess that it came from.
         residual: of the conditions of a local optimum, relative to the cost.
     """
@@ -80,7 +80,7 @@ class FreeformSolution:
     lowest_periapsis_m: float | None
     highest_apoapsis_m: float | None
     lowest_m: float
-    linear_bound_m_s: float
+    linear_estimate_m_s: float
     primer_excess: float
     family: str
     residual: float
@@ -161,10 +161,10 @@ def least_delta_v_over_times(
     if np.abs(offset).max() < IN_SLOT:
         return (_nothing_to_do(start),) * len(times)
     best = solve(posed.questions, burns_max)
-    bound = linear_bound(offset, posed.questions.cases.allowed)
+    estimate = linear_estimate(offset, posed.questions.cases.allowed)
     # where a shorter flight serves a longer time too, what is proved is still about the longer time
     return tuple(
-        None if one is None else _solution(one, posed, index, float(bound[index])) for index, one in enumerate(best)
+        None if one is None else _solution(one, posed, index, float(estimate[index])) for index, one in enumerate(best)
     )
 
 
@@ -192,7 +192,7 @@ def _nothing_to_do(start: State) -> FreeformSolution:
         lowest_periapsis_m=None,
         highest_apoapsis_m=None,
         lowest_m=radius,
-        linear_bound_m_s=0.0,
+        linear_estimate_m_s=0.0,
         primer_excess=0.0,
         family="in the slot",
         residual=0.0,
@@ -307,7 +307,7 @@ def _latest_departure(position: Array, velocity: Array, allowed: float, floor: f
     return low
 
 
-def _solution(best: Best, posed: _Posed, index: int, bound: float) -> FreeformSolution:
+def _solution(best: Best, posed: _Posed, index: int, estimate: float) -> FreeformSolution:
     cases = posed.questions.cases.take(np.array([index]))
     chain = fly_chain(cases, best.unknowns[:, None], best.burns)
     burns = []
@@ -340,7 +340,7 @@ def _solution(best: Best, posed: _Posed, index: int, bound: float) -> FreeformSo
         lowest_periapsis_m=min(periapses) * posed.length if periapses else None,
         highest_apoapsis_m=max(apoapses) * posed.length if apoapses else None,
         lowest_m=min(float(e.radius[0]) for e in low) * posed.length,
-        linear_bound_m_s=bound * posed.speed,
+        linear_estimate_m_s=estimate * posed.speed,
         primer_excess=max(0.0, peaks_of(best, cases, chain)[0].length - 1.0),
         family=best.family,
         residual=float(best.result.error[0]),

@@ -1,4 +1,4 @@
-"""What time is worth to one craft: least delta-v against allowed time, beside tangent orbits and the linear bound."""
+"""What time is worth to one craft: least delta-v against allowed time, beside tangent orbits and a linear estimate."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ class TimePrice:
         allowed_s: allowed times, ascending, (B,).
         best: the best flight found for each, None where there is none.
         tangent_m_s: the cheapest tangent phasing orbit that ends in time, infinite where none does, (B,).
-        bound_m_s: a lower bound proved within the linearized motion, (B,).
+        linear_estimate_m_s: least delta-v of the motion linearized about the slot, no bound, (B,).
         slot_lead_rad, ring_radius_m, ring_period_s, ring_speed_m_s, floor_m, ceiling_m: of the question.
     """
 
     allowed_s: Array
     best: tuple[FreeformSolution | None, ...]
     tangent_m_s: Array
-    bound_m_s: Array
+    linear_estimate_m_s: Array
     slot_lead_rad: float
     ring_radius_m: float
     ring_period_s: float
@@ -86,7 +86,7 @@ def price_of_time(
         allowed_s=allowed,
         best=best,
         tangent_m_s=tangent,
-        bound_m_s=np.array([math.nan if one is None else one.linear_bound_m_s for one in best]),
+        linear_estimate_m_s=np.array([math.nan if one is None else one.linear_estimate_m_s for one in best]),
         slot_lead_rad=slot_lead_rad,
         ring_radius_m=ring_radius_m,
         ring_period_s=2.0 * math.pi * ring_radius_m / speed,

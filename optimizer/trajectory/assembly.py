@@ -425,7 +425,9 @@ def _evidence(problem: Problem, flight: int) -> FreeForm | None:
     if flight < 0:
         return None
     found = problem.timed[flight].solution
-    return FreeForm(primer_excess=found.primer_excess, linear_bound_m_s=found.linear_bound_m_s, family=found.family)
+    return FreeForm(
+        primer_excess=found.primer_excess, linear_estimate_m_s=found.linear_estimate_m_s, family=found.family
+    )
 
 
 def _in_ring(problem: Problem, angle_rad: float, slot: int) -> _Place:

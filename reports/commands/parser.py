@@ -99,6 +99,7 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     commands = _Commands(whole)
     _plan(commands)
     _page(commands)
+    _figure(commands)
     _sheet(commands)
     _compare(commands)
     _sweep(commands)
@@ -139,6 +140,31 @@ def _page(commands: _Commands) -> None:
     _scenario(page)
     page.add_argument("--out", metavar="FILE", default="ringwright.html", help="file to write: ringwright.html")
     add_run_limits(page)
+
+
+def _figure(commands: _Commands) -> None:
+    figure = commands.add(
+        "figure",
+        planning.figure,
+        "one figure of a plan as a file, for a paper or a slide, still or moving",
+        "turning_view my-ring.toml --for slide",
+    )
+    figure.add_argument(
+        "name",
+        metavar="NAME",
+        help="front, turning_view, unrolled_ring, timeline, worth_of_time, strip (moments side by side) or motion "
+        "(an animated picture); of a ring with several planes turning_view_plane_1 and so on",
+    )
+    _scenario(figure)
+    _rank(figure)
+    figure.add_argument("--out", metavar="FILE", help="file to write, .svg, .png or .pdf, .gif for motion: NAME.svg")
+    figure.add_argument(
+        "--for",
+        dest="form",
+        choices=("column", "slide"),
+        help="sized for a column of 86 mm, or for a slide; default: a report",
+    )
+    add_run_limits(figure)
 
 
 def _sheet(commands: _Commands) -> None:

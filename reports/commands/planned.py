@@ -85,6 +85,8 @@ def picked(
     run: Run,
     progress: Callable[[str], None],
     left_s: Callable[[], float] = lambda: math.inf,
+    *,
+    price: bool = False,
 ) -> Outcome:
     """Plan a scenario and keep the plan that ``--plan`` names, the best one without it.
 
@@ -95,7 +97,7 @@ def picked(
     from ...optimizer.one_plan import with_plan
     from ...optimizer.plan import make_plan
 
-    outcome = make_plan(scenario, progress, left_s=left_s)
+    outcome = make_plan(scenario, progress, price=price, left_s=left_s)
     if not outcome.plans:
         raise NoPlanError(outcome, status_of(outcome, run))
     return outcome if arguments.plan is None else with_plan(outcome, arguments.plan)

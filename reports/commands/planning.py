@@ -1,4 +1,4 @@
-"""The commands ``plan``, ``page`` and ``sheet``: a scenario planned, and its plans to read."""
+"""The commands ``plan``, ``page``, ``figure`` and ``sheet``: a scenario planned, and its plans to read."""
 
 from __future__ import annotations
 
@@ -54,6 +54,22 @@ def page(arguments: argparse.Namespace) -> int:
     if outcome.plans:
         say(next_text([("what each craft has to do", again(arguments, "sheet"))], width()))
     return status_of(outcome, run)
+
+
+def figure(arguments: argparse.Namespace) -> int:
+    """One figure of a plan as a file."""
+    scenario = scenario_of(arguments)
+    from ..figures.single import figure_file, write_figure
+
+    place = figure_file(arguments.name, arguments.out)
+    with shown_progress() as progress:
+        with run_of(arguments) as run:
+            outcome = picked(arguments, scenario, run, progress, price=arguments.name == "worth_of_time")
+        chosen = outcome.plans[0]
+        write_figure(outcome, chosen, arguments.name, place, form=arguments.form, progress=progress)
+    say(f"{arguments.name} of plan {chosen.rank} is in {place}.\n")
+    say(next_text([("all tables and pictures", again(arguments, "plan", "--out", "DIR"))], width()))
+    return 0
 
 
 def sheet(arguments: argparse.Namespace) -> int:

@@ -16,9 +16,12 @@ if TYPE_CHECKING:
 def drawings(outcome: Outcome, rank: int | None = None) -> dict[str, partial[Figure]]:
     """Every picture that an outcome has, by name, as a call that draws it.
 
-    ``front``; ``turning_view`` and ``unrolled_ring``, one a plane where the ring has several; ``timeline`` where
-    craft move; ``worth_of_time`` where it was worked out. Empty without a plan. Those of one plan show that of
-    the rank, the best one without.
+    ``front`` where there is something to trade; ``turning_view`` and ``unrolled_ring``, one a plane where the ring has
+    several; ``timeline`` where craft move; ``worth_of_time`` where it was worked out. Empty without a plan.
+
+    Args:
+        outcome: with plans or without.
+        rank: of the plan whose ways are drawn; the best one when absent.
 
     Raises:
         InputError: there is no plan of that rank.
@@ -32,7 +35,7 @@ def drawings(outcome: Outcome, rank: int | None = None) -> dict[str, partial[Fig
     found: dict[str, partial[Figure]] = {}
     if not outcome.plans:
         return found
-    if outcome.front is not None and outcome.front.points:
+    if outcome.front is not None and len(outcome.front.points) > 1:
         found["front"] = partial(draw_front, outcome)
     first = plan_of_rank(outcome, rank)
     for plane in sorted({part.plane for part in first.craft}) or [0]:

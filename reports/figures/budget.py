@@ -8,7 +8,7 @@ import numpy as np
 
 from ...models.readouts import plain
 from ...optimizer.robustness.budget import Budget
-from .style import INK, QUIET, ink, rim, sheet
+from .style import INK, QUIET, ink, rim, sheet, type_points
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -52,7 +52,7 @@ def draw_budget(budget: Budget) -> Figure:
                     (place, base + 0.12),
                     xytext=(3, 3),
                     textcoords="offset points",
-                    fontsize=9,
+                    fontsize=type_points(9),
                     path_effects=rim(),
                     zorder=5,
                 )

@@ -10,8 +10,10 @@ from ...optimizer.outcome import AimFront, FrontName
 from ...optimizer.studies.strategies import Entry
 from ..compare import front_words, points_told
 from ..wording import listed
-from .front import padded, place_labels, time_unit
+from .front import padded
+from .labels import Label, place
 from .style import FAINT, INK, QUIET, ink, sheet, stroke
+from .time_ticks import set_time_ticks
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,7 +42,7 @@ def draw_fronts(entries: Sequence[Entry]) -> Figure:
     title = "Scenarios side by side" if scenarios else f"{entries[0].scenario.title}: strategies side by side"
     below = (
         f"{points_told(entries)}, each proved over the catalogue of options of its line; only the best plan of each "
-        "line was flown (ringed). Below and left of a line nothing is to be had in its way."
+        "line was flown (ringed). Below and left of a line no plan of its kind exists."
     )
     width = 8.6
     high = len(shown) * _PICTURE + (len(shown) - 1) * _BETWEEN
@@ -86,8 +88,7 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
             lines.setdefault(key, []).append(index)
     times = [t for places in lines for t, _ in places]
     values = [v for places in lines for _, v in places]
-    unit_s, unit = time_unit(times)
-    left, right = padded([t / unit_s for t in times], 0.06, 0.14)
+    left, right = padded(times, 0.06, 0.14)
     logarithmic = min(values) > 0.0 and max(values) > _TALL * min(values)
     if logarithmic:
         axes.set_yscale("log")
@@ -102,7 +103,7 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
         first = entries[owners[0]]
         front = _front(first, name)
         assert front is not None
-        x, y = _outline(front, unit_s)
+        x, y = _outline(front)
         color = ink(owners[0])
         free = first.about == "all"
         color = QUIET if free else color
@@ -122,7 +123,7 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
             axes.plot([x[0]], [y[0]], "o", color=color, markersize=4.5, zorder=4)
         if name == "delta_v" and first.plan is not None:
             axes.plot(
-                [first.plan.finish_s / unit_s],
+                [first.plan.finish_s],
                 [first.plan.delta_v_m_s],
                 "o",
                 markersize=8,
@@ -133,13 +134,13 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
         told = listed([entries[i].name for i in owners])
         # the fastest corner is where lines of different kind are furthest apart; the free one ends below all others
         at = -1 if free else 0
-        labels.append(((x[at], y[at]), told, color))
-    labels.sort(key=lambda label: -label[0][1])
-    place_labels(axes, labels)
+        labels.append(Label(at=(x[at], y[at]), text=told, color=color, needed=True))
+    labels.sort(key=lambda label: -label.at[1])
+    place(axes, labels)
     across, up = front_words(AimFront(name=name, points=(), resolution=0.0, unit=""))
-    axes.set_xlabel(f"{across}, {unit} after the epoch", color=INK)
+    axes.set_xlabel(f"{across}, after the epoch", color=INK)
     axes.set_ylabel(up + (", logarithmic" if logarithmic else ""), color=INK)
-    axes.xaxis.set_major_locator(MaxNLocator(8))
+    set_time_ticks(axes)
     axes.yaxis.set_major_locator(
         LogLocator(subs=(1.0, 2.0, 5.0)) if logarithmic else MaxNLocator(6, steps=[1, 2, 5, 10])
     )
@@ -148,14 +149,14 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
     axes.tick_params(colors=QUIET, labelcolor=INK)
 
 
-def _outline(front: AimFront, unit_s: float) -> tuple[list[float], list[float]]:
+def _outline(front: AimFront) -> tuple[list[float], list[float]]:
     """The line through the points: level to the next later one where it is a step, straight to it elsewhere."""
     places = _places(front)
-    x, y = [places[0][0] / unit_s], [places[0][1]]
+    x, y = [places[0][0]], [places[0][1]]
     for point, (time_s, value) in zip(front.points, places[1:], strict=False):
         if point.kind == "step":
-            x.append(time_s / unit_s)
+            x.append(time_s)
             y.append(y[-1])
-        x.append(time_s / unit_s)
+        x.append(time_s)
         y.append(value)
     return x, y

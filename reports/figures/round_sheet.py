@@ -9,7 +9,7 @@ import numpy as np
 
 from ...models.arrays import Array
 from ...optimizer.outcome import Outcome, Plan
-from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, bare, ink, rim, sheet
+from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, bare, ink, made_for, rim, sheet, type_points
 from .ways import slot_names
 
 if TYPE_CHECKING:
@@ -17,6 +17,11 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _LETTER = 0.082  # width of a letter of a label, inches
+
+ALONG = 0.72  # height of a name along the radius, in arcs between two slots
+
+ROUND_MAX = 14
+"""More slots than this have their names along the radius."""
 
 
 _BESIDE = 0.3  # a label stands beside its slot where the cosine of the slot's angle is more than this
@@ -33,18 +38,25 @@ def round_sheet(title: str, below: str, points: Array, labels: list[tuple[float,
         points: what is drawn besides the ring, (n, 2).
         labels: angle, rad, and distance at which a label begins, and its longest line.
     """
-    width = 8.0
-    inner = width - 0.3
+    form = made_for()
+    width = form.width or 8.0
+    inner = width - 0.3 * form.letters
     unit = 0.4 * inner
-    for _ in range(12):  # the room that labels take depends on the scale, and the scale on that; settles soon
+    room = form.tallest - 1.6 * form.letters
+    for _ in range(20):  # the room that labels take depends on the scale, and the scale on that; settles soon
         left, bottom, right, top = _bounds(points, labels, unit)
-        unit = inner / max(right - left, _TALLEST * (top - bottom))
-    spare = 0.5 * max(0.0, _TALLEST * (top - bottom) - (right - left))
+        unit = min(inner / max(right - left, _TALLEST * (top - bottom)), room / (top - bottom))
+    spare = 0.5 * (inner / unit - (right - left))
     figure, axes = sheet(width, (top - bottom) * unit, title, below)
     bare(axes)
     axes.set_xlim(left - spare, right + spare)
     axes.set_ylim(bottom, top)
     return figure, axes
+
+
+def crowded(slots: int) -> bool:
+    """Whether names stand along the radius, since there are too many for names beside the ring."""
+    return slots > ROUND_MAX
 
 
 def _bounds(points: Array, labels: list[tuple[float, float, str]], unit: float) -> tuple[float, float, float, float]:
@@ -53,9 +65,15 @@ def _bounds(points: Array, labels: list[tuple[float, float, str]], unit: float) 
     corners.append(1.04 * np.maximum(points.max(axis=0, initial=1.0), 1.0))
     for angle, radius, text in labels:
         at = radius * np.array([math.cos(angle), math.sin(angle)])
-        size = _LETTER * len(text)
-        across = 0.25 + size if abs(math.cos(angle)) > _BESIDE else 0.5 * size
-        upward = 0.58 if abs(math.sin(angle)) > _BESIDE else 0.3
+        letters = made_for().letters
+        size = _LETTER * letters * len(text)
+        if crowded(len(labels)):
+            # set along the radius, no higher than the arc between two slots
+            size *= min(1.0, ALONG * 2.0 * math.pi * unit / len(labels) * 72.0 / type_points(9.5))
+            across, upward = (0.2 + (0.2 + size) * abs(part) for part in (math.cos(angle), math.sin(angle)))
+        else:
+            across = 0.25 + size if abs(math.cos(angle)) > _BESIDE else 0.5 * size
+            upward = letters * (0.58 if abs(math.sin(angle)) > _BESIDE else 0.3)
         half = np.array([across, upward]) / unit
         # a label reaches outward only, except where it is centered on its slot
         corners.append(at + half * np.where(at >= 0.0, 1.0, -1.0))
@@ -65,7 +83,7 @@ def _bounds(points: Array, labels: list[tuple[float, float, str]], unit: float) 
     return float(left), float(bottom), float(right), float(top)
 
 
-def draw_body(axes: Axes, outcome: Outcome) -> None:
+def draw_body(axes: Axes, outcome: Outcome, *, named: bool = True) -> None:
     """Draw body and atmosphere around the origin of axes whose unit is the ring's radius."""
     from matplotlib.patches import Circle
 
@@ -76,7 +94,7 @@ def draw_body(axes: Axes, outcome: Outcome) -> None:
         )
     size = body.radius_m / unit_m
     axes.add_patch(Circle((0.0, 0.0), size, facecolor=GROUND, edgecolor=QUIET, linewidth=0.7, zorder=1))
-    if size > 0.12:
+    if named and size > 0.12:
         name = body.name.capitalize() if body.name.islower() else body.name
         axes.text(0.0, 0.0, name, ha="center", va="center", color=QUIET, style="italic", zorder=1)
     floor = outcome.scenario.floor_m / unit_m
@@ -98,6 +116,8 @@ def name_slots(
     owners = {(part.plane, part.slot): index for index, part in enumerate(plan.craft)}
     kept = {kept.slot for kept in outcome.kept if kept.plane == plane}
     names = slot_names(outcome, plan, plane)
+    along = crowded(ring.slots)
+    size = _name_size(axes, ring.slots) if along else type_points(9.5)
     for slot in range(ring.slots):
         angle = float(ring.phase(at_s, slot, plane)) + turn_rad
         x, y = math.cos(angle), math.sin(angle)
@@ -109,19 +129,46 @@ def name_slots(
             color = face = INK
         else:
             color, face = QUIET, PAPER
-        axes.plot([x], [y], "o", markersize=7.5, markerfacecolor=face, markeredgecolor=color, zorder=6)
+        dot = min(7.5, 0.7 * size)
+        axes.plot([x], [y], "o", markersize=dot, markerfacecolor=face, markeredgecolor=color, zorder=6)
+        away = dot + 4.0
         axes.annotate(
-            f"{names[slot]}\nslot {slot}",
+            names[slot] if along else f"{names[slot]}\nslot {slot}",
             (radius * x, radius * y),
-            xytext=(13 * x, 13 * y),
+            xytext=(away * x, away * y),
             textcoords="offset points",
-            ha="left" if x > _BESIDE else "right" if x < -_BESIDE else "center",
-            va="bottom" if y > _BESIDE else "top" if y < -_BESIDE else "center",
-            color=color,
+            color=QUIET if face == PAPER else INK,
             linespacing=1.15,
+            fontsize=size,
+            **_stand(x, y, along=along),
             path_effects=rim(),
             zorder=7,
         )
+
+
+def _stand(x: float, y: float, *, along: bool) -> dict[str, Any]:
+    """How a label stands at the place (x, y) of the unit circle: beside it, or along its radius."""
+    if along:
+        angle = math.degrees(math.atan2(y, x))
+        flipped = abs(angle) > 90.0
+        return {
+            "rotation": angle + 180.0 if flipped else angle,
+            "rotation_mode": "anchor",
+            "ha": "right" if flipped else "left",
+            "va": "center_baseline",
+        }
+    return {
+        "ha": "left" if x > _BESIDE else "right" if x < -_BESIDE else "center",
+        "va": "bottom" if y > _BESIDE else "top" if y < -_BESIDE else "center",
+    }
+
+
+def _name_size(axes: Axes, slots: int) -> float:
+    """Size of names along the radius, points: no higher than the arc between two slots leaves room for."""
+    figure: Any = axes.get_figure(root=True)
+    (left, _), (right, _) = axes.transData.transform([(0.0, 0.0), (1.0, 0.0)])
+    arc = 2.0 * math.pi * (right - left) / slots * 72.0 / figure.dpi
+    return min(type_points(9.5), ALONG * float(arc))
 
 
 def _circle(axes: Axes, radius: float, color: str, width: float, *, zorder: float, style: Any = "solid") -> None:

@@ -1,14 +1,18 @@
 """Ink on paper: the look that all figures share, and how they are saved.
 
-Lines are labeled where they run, not in a legend. The inks differ in lightness as well as in hue, so that they stay
-apart in gray print and for readers who confuse hues; beyond them the stroke changes too.
+Lines are labeled where they run, not in a legend. The inks are those of Okabe and Ito ("Color Universal Design", 2008),
+which readers who confuse hues can still keep apart; beyond them the stroke changes too. Few of them reach the contrast
+that small letters need, so that words are in ink and only marks and lines are colored.
 """
 
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,16 +28,57 @@ PAPER = "#f7f2e6"
 SHADE = "#ebe3d0"
 GROUND = "#d9cfb8"
 FAINT = "#b9b09c"
-QUIET = "#75705f"
+QUIET = "#625d4e"
 INK = "#262420"
 
-_INKS = ("#1d3f72", "#b4531c", "#2f8068", "#7a2e5d", "#927312", "#3f83a8", "#4d4a43", "#b3617d")
+INKS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#8a8a8a")
+"""Okabe and Ito (2008), black taken as a gray, since ink is black; their yellow is left out: it is lost on paper."""
+
 _STROKES: tuple[Any, ...] = ("solid", (0, (6, 2)), (0, (2, 1.5)))
 
 FAMILIES = ("DejaVu Serif", "DejaVu Sans")
 """Fonts that come with Matplotlib; a letter that the first lacks is taken from the second."""
 
 HALO = 3.0  # paper-colored rim of a label, points
+
+
+@dataclass(frozen=True, kw_only=True)
+class Format:
+    """What a figure is made for: size of its letters against those of a report, and of the sheet, inches.
+
+    ``width`` None: as wide as the figure likes best. ``picture``: heights against those of a report.
+    """
+
+    letters: float = 1.0
+    width: float | None = None
+    tallest: float = math.inf
+    picture: float = 1.0
+
+
+REPORT = Format()
+FORMATS = {
+    # a column of a journal, 86 mm, letters of 7 points, no taller than a page
+    "column": Format(letters=0.74, width=86.0 / 25.4, tallest=230.0 / 25.4, picture=0.56),
+    # a slide of 16 to 9, 13.33 inches wide, with an edge around
+    "slide": Format(letters=1.45, width=12.3, tallest=6.9, picture=1.2),
+}
+_FORMAT: ContextVar[Format] = ContextVar("format", default=REPORT)
+
+
+def made_for() -> Format:
+    """The format that figures are being made for."""
+    return _FORMAT.get()
+
+
+def type_points(size: float) -> float:
+    """A size of letters, points, in the format at hand."""
+    return size * made_for().letters
+
+
+def inches(height: float) -> float:
+    """A height of a picture, inches, in the format at hand."""
+    return height * made_for().picture
+
 
 _SETTINGS: Any = {
     "figure.facecolor": PAPER,
@@ -80,8 +125,12 @@ def letters(family: str = "") -> frozenset[int]:
 
 
 @contextmanager
-def paper() -> Iterator[None]:
-    """Draw and save in the house look; every figure is made and written inside this."""
+def paper(form: Format = REPORT) -> Iterator[None]:
+    """Draw and save in the house look; every figure is made and written inside this.
+
+    Args:
+        form: what the figures are made for.
+    """
     from matplotlib import rc_context
 
     # from the library's own defaults, so that a user's settings cannot change the figures
@@ -89,18 +138,28 @@ def paper() -> Iterator[None]:
         from matplotlib import rcdefaults
 
         rcdefaults()
-        with rc_context(_SETTINGS):
-            yield
+        sized = {key: form.letters * value for key, value in _SETTINGS.items() if key.endswith("size")}
+        with rc_context(_SETTINGS | sized):
+            token = _FORMAT.set(form)
+            try:
+                yield
+            finally:
+                _FORMAT.reset(token)
 
 
 def ink(index: int) -> str:
     """Color of the craft with this place in the plan."""
-    return _INKS[index % len(_INKS)]
+    return INKS[index % len(INKS)]
 
 
 def stroke(index: int) -> Any:
     """Line style of the craft with this place in the plan: changes when the colors begin again."""
-    return _STROKES[index // len(_INKS) % len(_STROKES)]
+    return _STROKES[index // len(INKS) % len(_STROKES)]
+
+
+def fine(width: float, slots: int) -> float:
+    """Width of a line, points: finer where a ring of many slots brings many lines together."""
+    return width * min(1.0, 24.0 / slots)
 
 
 def rim() -> list[Any]:
@@ -116,11 +175,11 @@ def sheet(
     """Make a figure with its title at the top left, under it what it shows, and under that the picture.
 
     Args:
-        width: of the sheet, inches.
-        picture: height of the picture, inches; the sheet grows with the heading.
+        width: of the sheet, inches, where the format at hand leaves it open.
+        picture: height of the picture, inches; the sheet grows with the heading, as far as the format lets it.
         title: set large, cut into lines where it is too long.
         below: a sentence or two, set smaller.
-        margins: left, right, bottom of the picture, inches.
+        margins: left, right, bottom of the picture, inches, with letters of a report.
 
     Returns:
         The figure, and axes that fill the picture.
@@ -129,19 +188,30 @@ def sheet(
 
     from matplotlib.figure import Figure
 
-    large = textwrap.wrap(title, int(8.7 * width))
-    small = textwrap.wrap(below, int(13.4 * width))
-    head = 0.40 + 0.23 * len(large) + 0.17 * len(small)
-    left, right, bottom = margins
+    form = made_for()
+    size, width = form.letters, form.width or width
+    large = textwrap.wrap(title, int(8.7 * width / size))
+    small = textwrap.wrap(below, int(13.4 * width / size))
+    head = size * (0.40 + 0.23 * len(large) + 0.17 * len(small))
+    left, right, bottom = (size * margin for margin in margins)
+    picture = min(picture, form.tallest - head - bottom)
     height = head + picture + bottom
     figure = Figure(figsize=(width, height))
-    edge = 0.25 / width
-    figure.text(edge, 1.0 - 0.18 / height, "\n".join(large), fontsize=13, weight="bold", va="top", linespacing=1.15)
+    edge = 0.25 * size / width
     figure.text(
         edge,
-        1.0 - (0.27 + 0.23 * len(large)) / height,
+        1.0 - 0.18 * size / height,
+        "\n".join(large),
+        fontsize=type_points(13),
+        weight="bold",
+        va="top",
+        linespacing=1.15,
+    )
+    figure.text(
+        edge,
+        1.0 - size * (0.27 + 0.23 * len(large)) / height,
         "\n".join(small),
-        fontsize=8.5,
+        fontsize=type_points(8.5),
         color=QUIET,
         va="top",
         linespacing=1.3,
@@ -150,24 +220,32 @@ def sheet(
     return figure, axes
 
 
+def content(figure: Figure, kind: str) -> bytes:
+    """A figure as a file's content, the same bytes every time.
+
+    Args:
+        figure: made inside :func:`paper`.
+        kind: ``svg``, ``png`` or ``pdf``.
+    """
+    from matplotlib.text import Text
+
+    for text in figure.findobj(Text):
+        text.set_text(spelled(text.get_text(), letters()))
+    facts = {"svg": {"Date": None, "Creator": None}, "png": {"Software": None}, "pdf": {"CreationDate": None}}
+    stream = io.BytesIO()
+    figure.savefig(stream, format=kind, dpi=150, metadata=facts[kind])
+    return stream.getvalue()
+
+
 def save(figure: Figure, directory: str | Path, name: str) -> list[Path]:
-    """Write a figure as SVG and PNG, the same bytes every time.
+    """Write a figure as SVG and PNG.
 
     Args:
         figure: made inside :func:`paper`.
         directory: where the files go; must exist.
         name: file name without its ending.
     """
-    from matplotlib.text import Text
-
-    for text in figure.findobj(Text):
-        text.set_text(spelled(text.get_text(), letters()))
-    paths = []
-    for kind, facts in (("svg", {"Date": None, "Creator": None}), ("png", {"Software": None})):
-        stream = io.BytesIO()
-        figure.savefig(stream, format=kind, dpi=150, metadata=facts)
-        paths.append(write_bytes(Path(directory) / f"{name}.{kind}", stream.getvalue()))
-    return paths
+    return [write_bytes(Path(directory) / f"{name}.{kind}", content(figure, kind)) for kind in ("svg", "png")]
 
 
 def bare(axes: Axes) -> None:

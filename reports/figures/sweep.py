@@ -9,8 +9,10 @@ from ...models.readouts import plain
 from ...optimizer.studies.sweep import Grid
 from ..sweep import AIMED, Told
 from ..wording import AIM_WORDS, count
-from .front import padded, place_labels, time_unit
+from .front import padded
+from .labels import Label, place
 from .style import INK, QUIET, ink, sheet, stroke
+from .time_ticks import set_time_ticks
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -43,8 +45,8 @@ def draw_sweep(title: str, aim: str, over: Grid, rows: Sequence[Told]) -> Figure
     figure, whole = sheet(8.4, 2 * _PICTURE + _BETWEEN, f"{title}: swept", below, margins=(0.9, 0.25, 0.62))
     box, tall = whole.get_position(), float(figure.get_figheight())
     whole.remove()
-    for place, name in enumerate((column, "finish_s")):
-        top = box.y1 - place * (_PICTURE + _BETWEEN) / tall
+    for row, name in enumerate((column, "finish_s")):
+        top = box.y1 - row * (_PICTURE + _BETWEEN) / tall
         axes = figure.add_axes((box.x0, top - _PICTURE / tall, box.width, _PICTURE / tall))
         _draw(axes, name, over, across, other, rows)
     return figure
@@ -73,9 +75,8 @@ def _draw(axes: Axes, name: str, over: Grid, across: int, other: int | None, row
     numbers = _numbers(values)
     at = dict(zip(values, numbers or [float(i) for i in range(len(values))], strict=True))
     found = [value for row in rows if (value := row.number(name)) is not None]
-    unit_s, unit = time_unit(found) if name == "finish_s" else (1.0, "")
     left, right = padded(list(at.values()), 0.04, 0.14 if other is not None else 0.05)
-    low, high = padded([value / unit_s for value in found], 0.12, 0.12)
+    low, high = padded(found, 0.12, 0.12)
     axes.set_xlim(left, right)
     axes.set_ylim(max(0.0, low), high)
     labels = []
@@ -83,23 +84,27 @@ def _draw(axes: Axes, name: str, over: Grid, across: int, other: int | None, row
         own = [row for row in rows if other is None or row.values[other] == which]
         places = [(at[row.values[across]], row.number(name)) for row in own]
         x = [a for a, b in places if b is not None]
-        y = [b / unit_s for _, b in places if b is not None]
+        y = [b for _, b in places if b is not None]
         color = INK if other is None else ink(index)
         axes.plot(x, y, color=color, linestyle=stroke(index), linewidth=1.1, marker="o", markersize=4, zorder=3)
         none = [a for a, b in places if b is None]
         foot = axes.get_ylim()[0]
         axes.plot(none, [foot] * len(none), "x", color=color, markersize=6, clip_on=False, zorder=5)
         if other is not None and x:
-            labels.append(((x[-1], y[-1]), f"{over.varied[other].short} {which}", color))
-    place_labels(axes, labels)
+            text = f"{over.varied[other].short} {which}"
+            labels.append(Label(at=(x[-1], y[-1]), text=text, color=color, needed=True))
+    place(axes, labels)
     axes.set_xlabel(over.varied[across].keys[0])
-    axes.set_ylabel(f"last craft in its slot, {unit}" if name == "finish_s" else _UP[name])
+    axes.set_ylabel("last craft in its slot, after the epoch" if name == "finish_s" else _UP[name])
     if numbers is None:
         axes.set_xticks(list(at.values()), list(values))
     else:
         axes.xaxis.set_major_locator(MaxNLocator(8, integer=all(n == int(n) for n in numbers)))
-    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
-    axes.yaxis.set_major_formatter(
-        lambda value, _: plain(value, 0 if axes.get_ylim()[1] - axes.get_ylim()[0] > 7 else 1)
-    )
+    if name == "finish_s":
+        set_time_ticks(axes, across=False)
+    else:
+        axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
+        axes.yaxis.set_major_formatter(
+            lambda value, _: plain(value, 0 if axes.get_ylim()[1] - axes.get_ylim()[0] > 7 else 1)
+        )
     axes.tick_params(colors=QUIET, labelcolor=INK)

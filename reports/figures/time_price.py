@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...models.arrays import Array
-from ...models.readouts import plain
+from ...models.readouts import plain, span
 from ...optimizer.rendezvous.time_price import TimePrice
-from .style import INK, QUIET, SHADE, ink, rim, sheet
+from .labels import Label, place
+from .style import INK, QUIET, SHADE, inches, ink, sheet
+from .time_ticks import set_time_ticks
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,8 +26,7 @@ def draw_time_price(price: TimePrice, name: str) -> Figure:
     """Draw the price of time of one craft.
 
     The steps are the tangent phasing orbits: each new one costs less and ends later. Under them runs the best flight of
-    any number of burns that was found, bold where it takes more than two; the shade between is what it saves. The
-    broken line is the bound within the linearized motion, which the curved one may undercut.
+    any number of burns that was found, thick where it takes more than two; the shade between is what it saves.
 
     Args:
         price: of one craft.
@@ -34,14 +35,12 @@ def draw_time_price(price: TimePrice, name: str) -> Figure:
     Raises:
         ValueError: no flight at all in the allowed times.
     """
-    from matplotlib.ticker import MaxNLocator
-
     best, tangent = price.delta_v_m_s, price.tangent_m_s
     flown = np.isfinite(best)
     if not flown.any():
         raise ValueError("a price of time without a flight cannot be drawn")
-    figure, axes = sheet(8.4, 4.4, f"{name}: what time is worth", _below(price), margins=(0.9, 0.45, 0.78))
-    turns = price.allowed_s / price.ring_period_s
+    figure, axes = sheet(8.4, inches(4.4), f"{name}: what time is worth", _below(price), margins=(0.9, 0.45, 0.78))
+    turns = price.allowed_s
     high = min(float(np.max(best[flown])), _TALLEST * float(np.median(best[flown]))) * 1.06
     axes.set_ylim(0.0, high)
     axes.set_xlim(float(turns[0]), float(turns[-1]))
@@ -52,17 +51,13 @@ def draw_time_price(price: TimePrice, name: str) -> Figure:
     shown = np.repeat(stepped, 2)[:-1]
     axes.fill_between(edge_x, under, np.minimum(edge_y, high), where=shown.tolist(), color=SHADE, linewidth=0, zorder=0)
     axes.plot(edge_x, edge_y, color=QUIET, linewidth=1.0, zorder=2)
-    axes.plot(turns, price.bound_m_s, color=ink(1), linewidth=1.1, linestyle=(0, (5, 3)), zorder=2)
     axes.plot(turns, np.where(flown, best, np.nan), color=INK, linewidth=1.1, zorder=3)
     many = np.array([one is not None and len(one.burns) > 2 for one in price.best])
     axes.plot(turns, np.where(many, best, np.nan), color=ink(0), linewidth=2.6, zorder=4)
-    _label_lines(axes, price, turns, high)
-    _label_saving(axes, turns, best, tangent, high)
-    axes.set_xlabel("allowed time: ring periods, and hours")
+    place(axes, [*_saving(axes, turns, best, tangent, high), *_labels(price, turns, high)])
+    axes.set_xlabel(f"allowed time; the ring turns once in {span(price.ring_period_s)}")
     axes.set_ylabel("delta-v, m/s")
-    axes.xaxis.set_major_locator(MaxNLocator(9, steps=[1, 2, 5, 10]))
-    hours = price.ring_period_s / 3600.0
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}\n{plain(value * hours, 1)} h")
+    set_time_ticks(axes)
     axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0))
     return figure
 
@@ -78,52 +73,34 @@ def _below(price: TimePrice) -> str:
     kept = " and ".join(limits) if limits else "no floor"
     return (
         f"The slot is {plain(abs(lead), 1)} deg {where} on a ring of {plain(price.ring_radius_m / 1000.0, 0)} km "
-        f"radius; {kept}. Impulsive burns, two-body gravity. The best flight is the best found, not proved best. "
-        "The bound is proved for the motion linearized about the slot only; the curved motion may undercut it."
+        f"radius; {kept}. Impulsive burns, two-body gravity. Best flight: thick where it takes three or four "
+        "burns, thin where two do; it is the best found, not proved best. Shaded: what it saves."
     )
 
 
-def _label_lines(axes: Axes, price: TimePrice, turns: Array, high: float) -> None:
-    """Name each line where it is farthest from the others, in the right half, where all are low."""
-    best, tangent, bound = price.delta_v_m_s, price.tangent_m_s, price.bound_m_s
-    inside = (tangent < 0.97 * high) & np.isfinite(best) & (turns < turns[0] + 0.93 * (turns[-1] - turns[0]))
+def _labels(price: TimePrice, turns: Array, high: float) -> list[Label]:
+    """Name each line where the two are farthest apart, in the first nine tenths."""
+    best, tangent = price.delta_v_m_s, price.tangent_m_s
+    inside = (tangent < 0.97 * high) & np.isfinite(best) & (turns < turns[0] + 0.9 * (turns[-1] - turns[0]))
     if not inside.any():
-        return
-    apart = np.where(inside, tangent - np.fmax(best, bound), -np.inf)
-    top = int(np.argmax(apart))
-    places = [(tangent, top, "tangent orbits", QUIET, -6, 4, "right", "bottom")]
-    bold = np.where(inside & (np.arange(len(turns)) > top), tangent - best, -np.inf)
+        return []
+    top = int(np.argmax(np.where(inside, tangent - best, -np.inf)))
+    # the best flight where it is thick, away from the arrow of what it saves
+    bold = np.where(inside & (np.arange(len(turns)) > top + 2), tangent - best, -np.inf)
     spot = int(np.argmax(bold)) if np.isfinite(bold).any() else top
-    places.append((best, spot, "best flight", ink(0), -5, -3, "right", "top"))
-    low = np.where(inside & (bound < best), best - bound, -np.inf)
-    if np.isfinite(low).any():
-        at = int(np.argmax(low))
-        cramped = turns[at] < turns[0] + 0.25 * (turns[-1] - turns[0])
-        side, right, between = ("left", 4, "\n") if cramped else ("right", -4, " ")
-        words = between.join(("bound,", "linearized", "motion"))
-        places.append((bound, at, words, ink(1), right, -4, side, "top"))
-    for curve, at, words, color, right, up, side, edge in places:
-        axes.annotate(
-            words,
-            (turns[at], curve[at]),
-            xytext=(right, up),
-            textcoords="offset points",
-            ha=side,
-            va=edge,
-            color=color,
-            fontsize=9,
-            path_effects=rim(),
-            zorder=6,
-        )
+    return [
+        Label(at=(turns[top], tangent[top]), text="tangent orbits", color=QUIET, needed=True),
+        Label(at=(turns[spot], best[spot]), text="best flight", color=ink(0), needed=True),
+    ]
 
 
-def _label_saving(axes: Axes, turns: Array, best: Array, tangent: Array, high: float) -> None:
-    """Mark the largest saving against the tangent orbits."""
+def _saving(axes: Axes, turns: Array, best: Array, tangent: Array, high: float) -> list[Label]:
+    """Mark the largest saving against the tangent orbits with an arrow; its label."""
     drawn = np.isfinite(best) & (tangent < high)
     gain = np.where(drawn, tangent - best, 0.0)
     top = int(np.argmax(gain))
     if not drawn.any() or gain[top] < _SAVING * tangent[top]:
-        return
+        return []
     axes.annotate(
         "",
         (turns[top], best[top]),
@@ -131,13 +108,5 @@ def _label_saving(axes: Axes, turns: Array, best: Array, tangent: Array, high: f
         arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 0.9, "shrinkA": 0.0, "shrinkB": 1.5},
         zorder=5,
     )
-    axes.annotate(
-        f"saves {plain(100.0 * gain[top] / tangent[top], 0)} %",
-        (turns[top], tangent[top] - 0.35 * gain[top]),
-        xytext=(9, 0),
-        textcoords="offset points",
-        va="center",
-        fontsize=9,
-        path_effects=rim(),
-        zorder=6,
-    )
+    text = f"saves {plain(100.0 * gain[top] / tangent[top], 0)} %"
+    return [Label(at=(turns[top], tangent[top] - 0.35 * gain[top]), text=text, needed=True)]

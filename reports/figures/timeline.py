@@ -8,13 +8,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
-from ...models.readouts import clock, instant, plain, span
+from ...models.readouts import instant, plain, span
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
 from ..safe_text import spelled
-from ..wording import gained_rad
-from .style import FAINT, INK, PAPER, QUIET, ink, letters, rim, sheet
+from ..wording import count, gained_rad
+from .style import FAINT, INK, PAPER, QUIET, ink, letters, made_for, rim, sheet, type_points
+from .time_ticks import time_words
+from .ways import titled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -24,6 +26,8 @@ _CUT_WORTH = 0.22  # share of the whole time that an idle stretch must have to b
 _WIDTH = 10.0  # of the sheet, inches
 _EDGE = 1.012  # where lanes end, share of the time shown
 _CUT_WIDTH = 0.035  # width of a cut, share of what is shown
+_RIGHT = 1.45  # right margin, where the moment in the slot stands, inches
+_LANES, _CLOSE = 24, 0.45  # from how many lanes, or from what height of one, inches, each has one line only
 _STEPS_S = tuple(
     float(step)
     for step in (60, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400, 172800, 432000, 864000, 1728000)
@@ -38,6 +42,15 @@ class Lane:
     start_s: float
     burns_s: tuple[float, ...]
     passes_s: tuple[float, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Look:
+    """How lanes are lettered: width of a letter, s of shown time; size, points; one line a lane only."""
+
+    letter: float
+    size: float
+    close: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,21 +89,32 @@ def draw_timeline(outcome: Outcome, plan: Plan | None = None) -> Figure:
     axis = time_axis([(lane.start_s, lane.part.in_slot_s) for lane in lanes])
     names = max((len(spelled(lane.part.craft, letters())) for lane in lanes), default=4)
     names = max(names, 14) if outcome.ring.planes > 1 else names
+    form = made_for()
+    pitch = _pitch(len(lanes))
+    close = pitch < _CLOSE * form.letters
     # where the axis is cut, a line above the lanes says how much is left out
-    above = 0.75 + (0.55 if len(axis.shown) > 1 else 0.0)
-    picture = 0.56 * (max(1, len(lanes)) + above - 0.35) + 0.1
-    left = min(2.2, 0.45 + 0.085 * max(names, 7))
-    title = f"{outcome.scenario.title}: timeline"
-    figure, axes = sheet(_WIDTH, picture, title, _below(outcome, plan, axis), margins=(left, 1.45, 0.60))
+    above = 0.75 + (0.55 if len(axis.shown) > 1 else 0.0) * (0.56 * form.letters / pitch if close else 1.0)
+    picture = pitch * (max(1, len(lanes)) + above - 0.35) + 0.1
+    left = min(2.2, 0.45 + 0.085 * max(names + (9 if close else 0), 7))
+    title = titled(outcome, plan, "timeline")
+    figure, axes = sheet(_WIDTH, picture, title, _below(outcome, plan, axis), margins=(left, _RIGHT, 0.60))
     axes.set_xlim(-0.012 * axis.length, axis.length * _EDGE)
-    letter = 0.072 * axis.length / (_WIDTH - left - 1.45)
+    letter = 0.072 * axis.length / ((form.width or _WIDTH) / form.letters - left - _RIGHT)
+    look = _Look(letter=letter, size=min(8.5 * form.letters, 0.78 * 72.0 * pitch), close=close)
     axes.set_ylim(len(lanes) - 0.35, -above)
     axes.spines["left"].set_visible(False)
     axes.set_yticks([])
     for row, lane in enumerate(lanes):
-        _draw_lane(axes, axis, lane, row, ink(order[lane.part.craft]), letter, outcome.ring.planes)
-    _draw_axis(axes, axis, outcome)
+        _draw_lane(axes, axis, lane, row, ink(order[lane.part.craft]), look, outcome.ring.planes)
+    _draw_axis(axes, axis, outcome, letter)
     return figure
+
+
+def _pitch(lanes: int) -> float:
+    """Height of a lane, inches: less where many lanes would not fit the sheet."""
+    form = made_for()
+    wish = 0.56 if lanes <= _LANES else 0.24
+    return min(wish * form.letters, (form.tallest - 2.2 * form.letters) / (lanes + 1.0))
 
 
 def time_axis(active: list[tuple[float, float]]) -> Axis:
@@ -128,25 +152,25 @@ def _lane(part: CraftPlan) -> Lane:
     return Lane(part=part, start_s=min([first, *burns[:1]]), burns_s=burns, passes_s=passes)
 
 
-def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, letter: float, planes: int) -> None:
+def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, look: _Look, planes: int) -> None:
     part = lane.part
     place = f"slot {part.slot}" if planes == 1 else f"plane {part.plane}, slot {part.slot}"
     axes.annotate(
-        f"{part.craft}\n{place}",
+        f"{part.craft}, {place}" if look.close else f"{part.craft}\n{place}",
         (0.0, row),
         xycoords=("axes fraction", "data"),
         xytext=(-10, 0),
         textcoords="offset points",
         ha="right",
         va="center",
-        color=color,
+        fontsize=min(type_points(9.5), 1.12 * look.size),
         linespacing=1.2,
     )
     axes.axhline(row, color=FAINT, linewidth=0.5, zorder=0)
     start, end = axis.place(lane.start_s), axis.place(part.in_slot_s)
     if not lane.burns_s:
         axes.plot([start], [row], "o", markersize=7, color=color, zorder=5)
-        _say(axes, axis, start, row, "in place from the start", color, letter)
+        _say(axes, axis, start, row, ["in place from the start"], look)
         return
     burns = [axis.place(time_s) for time_s in lane.burns_s]
     axes.plot([start, burns[0]], [row, row], color=color, linewidth=1.1, linestyle=(0, (1, 1.8)), zorder=2)
@@ -180,25 +204,30 @@ def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, letter:
     axes.plot([end], [row], "o", markersize=7, color=color, zorder=5)
     axes.plot([end, axis.length * _EDGE], [row, row], color=color, linewidth=1.6, alpha=0.85, zorder=1)
     said = _doing(part)
+    letter = look.letter
     # above the revolutions, where the way there is long
-    later = revolves and burns[0] - start > letter * len(said)
-    _say(axes, axis, burns[0] if later else start, row, said, color, letter)
+    later = revolves and burns[0] - start > letter * len(said[0])
+    _say(axes, axis, burns[0] if later else start, row, said, look)
     axes.annotate(
-        f"in slot\n{span(part.in_slot_s)}",
+        span(part.in_slot_s) if look.close else f"in slot\n{span(part.in_slot_s)}",
         (1.0, row),
         xycoords=("axes fraction", "data"),
         xytext=(8, 0),
         textcoords="offset points",
         ha="left",
         va="center",
-        color=color,
-        fontsize=8.5,
+        fontsize=look.size,
         linespacing=1.2,
     )
 
 
-def _say(axes: Axes, axis: Axis, start: float, row: int, text: str, color: str, letter: float) -> None:
-    late = start + letter * len(text) > axis.length
+def _say(axes: Axes, axis: Axis, start: float, row: int, words: list[str], look: _Look) -> None:
+    """Write the first of some words that fits above a lane; none where lanes are close."""
+    fitting = [text for text in words if look.letter * len(text) < axis.length]
+    if look.close or not fitting:
+        return
+    text = fitting[0]
+    late = start + look.letter * len(text) > axis.length
     axes.annotate(
         text,
         (axis.length if late else start, row),
@@ -206,50 +235,56 @@ def _say(axes: Axes, axis: Axis, start: float, row: int, text: str, color: str, 
         textcoords="offset points",
         ha="right" if late else "left",
         va="bottom",
-        fontsize=8.5,
-        color=color,
+        fontsize=look.size,
         path_effects=rim(),
         zorder=6,
     )
 
 
-def _doing(part: CraftPlan) -> str:
+def _doing(part: CraftPlan) -> list[str]:
+    """What a craft does, in words, the longest first."""
     if part.route == "timed":
-        return f"free-form, {len(part.burns)} burns"
+        return [f"free-form, {len(part.burns)} burns"]
     if part.side == "level" or part.phasing_period_s is None:
         waits = part.parking_wait_s > 0.0
         where = "waiting orbit, its node drifting," if part.route == "drift" else "parking orbit"
-        return f"{where} for {span(part.parking_wait_s)}, arrives in place" if waits else "arrives in place"
+        long = f"{where} for {span(part.parking_wait_s)}, arrives in place"
+        return [*([long, where.rstrip(",")] if waits else []), "arrives in place"]
     degrees = math.degrees(gained_rad(part))
     verb = "gains" if degrees >= 0 else "falls back"
-    return f"{part.revolutions} of {clock(part.phasing_period_s)}: {verb} {plain(abs(degrees))} deg"
+    gain = f"{verb} {plain(abs(degrees))} deg"
+    return [f"{gain} in {count(part.revolutions, 'revolution')}", gain]
 
 
-def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome) -> None:
+def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome, letter: float) -> None:
     epoch = outcome.scenario.epoch
-    room_s = axis.length / 9.0
+    # room for a date, ten letters, and a gap
+    room_s = max(axis.length / 9.0, 12.5 * letter)
     step_s = next((step for step in _STEPS_S if step >= room_s), math.ceil(room_s / 1728000.0) * 1728000.0)
     offset_s = 0.0 if epoch is None else epoch.hour * 3600.0 + epoch.minute * 60.0 + epoch.second
     places: list[float] = []
     labels: list[str] = []
     day = None
-    least = axis.length / 16.0
     for begin, end in axis.shown:
         first = math.ceil((begin + offset_s) / step_s - 1e-9) * step_s - offset_s
         ticks = [first + j * step_s for j in range(max(0, math.floor((end - first) / step_s + 1e-9) + 1))]
         for time_s in ticks or [begin]:
             place = axis.place(time_s)
-            if places and place - places[-1] < least:
-                continue
             date, time = _label(outcome, time_s)
+            told = f"{time}\n{date}".lstrip("\n") if date != day else time
+            told = date if step_s >= 86400.0 and date and time == "00:00" else told
+            wide = max(map(len, [*told.split("\n"), *(labels[-1].split("\n") if labels else [])]))
+            if places and place - places[-1] < letter * (1.1 * wide + 1.0):
+                continue
             places.append(place)
-            labels.append(f"{time}\n{date}" if date != day else time)
+            labels.append(told)
             day = date
     axes.set_xticks(places, labels)
     axes.tick_params(axis="x", length=4)
     figure = axes.get_figure(root=True)
     assert figure is not None
-    foot = 1.0 - 0.32 / (axes.get_position().height * figure.get_size_inches()[1])
+    foot = 1.0 - 0.32 * made_for().letters / (axes.get_position().height * figure.get_size_inches()[1])
+    sides = _sides(axis, letter)
     for index in range(len(axis.shown) - 1):
         stop = axis.offsets[index] + axis.shown[index][1] - axis.shown[index][0]
         middle = 0.5 * (stop + axis.offsets[index + 1])
@@ -270,9 +305,9 @@ def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome) -> None:
             middle,
             1.0,
             f"{span(left_out)}\nleft out",
-            ha="center",
+            ha=sides[index],
             va="top",
-            fontsize=7.5,
+            fontsize=type_points(7.5),
             color=QUIET,
             linespacing=1.15,
             path_effects=rim(),
@@ -281,13 +316,26 @@ def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome) -> None:
         )
 
 
+def _sides(axis: Axis, letter: float) -> list[Literal["left", "center", "right"]]:
+    """On which side of its cut the words of each stand, so that those of two cuts close together stand apart."""
+    middles = [
+        0.5 * (axis.offsets[i] + axis.shown[i][1] - axis.shown[i][0] + axis.offsets[i + 1])
+        for i in range(len(axis.shown) - 1)
+    ]
+    sides: list[Literal["left", "center", "right"]] = ["center"] * len(middles)
+    for index, (one, other) in enumerate(pairwise(middles)):
+        if other - one < 16.0 * letter:
+            sides[index] = "right" if sides[index] == "center" else sides[index]
+            sides[index + 1] = "left"
+    return sides
+
+
 def _label(outcome: Outcome, time_s: float) -> tuple[str, str]:
     epoch = outcome.scenario.epoch
     if epoch is not None:
         date, time = instant(epoch, time_s).split(" ")[:2]
         return date, time[:5]
-    days, rest = divmod(round(time_s), 86400)
-    return f"day {days}", f"{rest // 3600}:{rest // 60 % 60:02d}"
+    return "", time_words(time_s)
 
 
 def _below(outcome: Outcome, plan: Plan, axis: Axis) -> str:

@@ -15,8 +15,9 @@ from ...models.readouts import plain
 from ...models.ring import Ring
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
 from .arcs import Arc
+from .paths import Path, beside, ring_paths, tracks
 from .round_sheet import draw_body, name_slots, round_sheet
-from .style import FAINT, PAPER, ink, rim, stroke
+from .style import FAINT, PAPER, fine, ink, rim, stroke, type_points
 from .ways import drawn_plane, drawn_ways, plane_words, slot_names, titled
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None, plane: int | N
     plane = drawn_plane(plan) if plane is None else plane
     ring = outcome.ring
     ways = drawn_ways(outcome, plan, plane)
-    stretch = _stretch_of(ring, ways)
+    stretch = stretch_of(ring, ways)
     turn = 0.5 * math.pi - float(ring.phase(0.0, 0, plane))
     points = _loop_points(ring, ways, stretch, turn)
     radii = _label_radii(ring, points)
@@ -56,8 +57,15 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None, plane: int | N
         draw_body(axes, outcome)
     angle = np.linspace(0.0, 2.0 * math.pi, 721)
     axes.plot(np.cos(angle), np.sin(angle), color=FAINT, linewidth=0.9, zorder=1)
+    paths = [path for path in ring_paths(outcome, plan, plane) if path.phasing or stretch == 1.0]
+    tall_m = max([float(np.ptp(np.append(path.radius_m, ring.radius_m))) for path in paths], default=0.0)
+    begun: set[str] = set()
+    for path, offset in zip(paths, tracks(paths, tall_m), strict=True):
+        index = plan.craft.index(path.part)
+        _draw_path(axes, ring, path, index, offset, stretch, first=path.part.craft not in begun)
+        begun |= {path.part.craft} if path.phasing else set()
     for part, arcs in ways:
-        _draw_loops(axes, ring, part, arcs, plan.craft.index(part), stretch, turn)
+        _count_returns(axes, ring, part, arcs, ink(plan.craft.index(part)), stretch, turn)
     name_slots(axes, outcome, plan, plane, at_s=0.0, radii=radii, turn_rad=turn)
     return figure
 
@@ -86,7 +94,8 @@ def _label_radii(ring: Ring, points: Array) -> list[float]:
     return radii
 
 
-def _stretch_of(ring: Ring, ways: list[tuple[CraftPlan, list[Arc]]]) -> float:
+def stretch_of(ring: Ring, ways: list[tuple[CraftPlan, list[Arc]]]) -> float:
+    """How many times too large heights from the ring are drawn, so that flat loops can be seen; 1 for others."""
     off = [
         float(np.abs(arc.radius_m / ring.radius_m - 1.0).max())
         for _, arcs in ways
@@ -105,42 +114,32 @@ def _turned(ring: Ring, time_s: Array, position_m: Array, stretch: float, turn_r
     return np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=-1)
 
 
-def _draw_loops(
-    axes: Axes, ring: Ring, part: CraftPlan, arcs: list[Arc], index: int, stretch: float, turn: float
-) -> None:
-    color = ink(index)
-    first = True
-    for arc in arcs:
-        if arc.stage == "slot" or (arc.stage != "phasing" and stretch > 1.0):
-            continue
-        # of a long wait only the last turn is drawn: in this view earlier ones would cover everything
-        wait_s = math.inf if arc.stage == "phasing" else min(ring.period_s, _own_period_s(ring, arc))
-        shown = arc.time_s >= arc.time_s[-1] - wait_s
-        path = _turned(ring, arc.time_s[shown], arc.position_m[shown], stretch, turn)
-        phasing = arc.stage == "phasing"
+def _draw_path(axes: Axes, ring: Ring, path: Path, index: int, offset: float, stretch: float, *, first: bool) -> None:
+    color, phasing = ink(index), path.phasing
+    radius = 1.0 + stretch * (path.radius_m / ring.radius_m - 1.0)
+    angle = path.ahead_rad + 0.5 * math.pi
+    x, y = beside(axes, radius * np.cos(angle), radius * np.sin(angle), offset)
+    axes.plot(
+        x,
+        y,
+        color=color,
+        linewidth=fine((1.5 if stretch == 1.0 else 1.0) if phasing else 0.9, ring.slots),
+        linestyle=stroke(index) if phasing else (0, (1, 1.8)),
+        zorder=4 if phasing else 3,
+    )
+    if phasing and first:
         axes.plot(
-            path[:, 0],
-            path[:, 1],
-            color=color,
-            linewidth=(1.5 if stretch == 1.0 else 1.0) if phasing else 0.9,
-            linestyle=stroke(index) if phasing else (0, (1, 1.8)),
-            zorder=4 if phasing else 3,
+            [x[0]],
+            [y[0]],
+            "o",
+            markersize=fine(5.5, ring.slots),
+            markerfacecolor=PAPER,
+            markeredgecolor=color,
+            zorder=5,
         )
-        if not phasing:
-            continue
-        if first:
-            first = False
-            axes.plot(
-                [path[0, 0]], [path[0, 1]], "o", markersize=5.5, markerfacecolor=PAPER, markeredgecolor=color, zorder=5
-            )
-            _point_along(axes, path, color)
-        else:
-            axes.plot([path[0, 0]], [path[0, 1]], "o", markersize=3.6, color=color, zorder=5)
-    _count_returns(axes, ring, part, arcs, color, stretch, turn)
-
-
-def _own_period_s(ring: Ring, arc: Arc) -> float:
-    return float(ring.period_s * (0.5 * (arc.periapsis_m + arc.apoapsis_m) / ring.radius_m) ** 1.5)
+        _point_along(axes, np.column_stack([x, y]), color)
+    elif phasing:
+        axes.plot([x[0]], [y[0]], "o", markersize=fine(3.6, ring.slots), color=color, zorder=5)
 
 
 def _point_along(axes: Axes, path: Array, color: str) -> None:
@@ -167,16 +166,22 @@ def _count_returns(
     phasing = [arc for arc in arcs if arc.stage == "phasing"]
     if not phasing:
         return
-    begin_s = phasing[-1].time_s[0]
-    times = np.array([begin_s + j * part.phasing_period_s for j in range(1, part.revolutions)])
+    # the phasing orbit is the arc that lasts; corrections before or after it do not
+    arc = max(phasing, key=lambda arc: float(arc.time_s[-1] - arc.time_s[0]))
+    times = np.array([arc.time_s[0] + j * part.phasing_period_s for j in range(1, part.revolutions)])
+    times = times[times < arc.time_s[-1]]
     if len(times) == 0:
         return
-    arc = phasing[-1]
     position = np.stack([np.interp(times, arc.time_s, arc.position_m[:, axis]) for axis in (0, 1)], axis=-1)
     path = _turned(ring, times, position, stretch, turn)
+    # beside a slot the slot's own words stand
+    slots = 0.5 * math.pi + ring.spacing_rad * np.arange(ring.slots)
+    (left, _), (right, _) = axes.transData.transform([(0.0, 0.0), (1.0, 0.0)])
+    clear = type_points(38.0) / 72.0 * axes.figure.dpi / float(right - left)
     for number_, (x, y) in enumerate(path, start=1):
-        axes.plot([x], [y], ".", markersize=4.0, color=color, zorder=5)
-        if part.revolutions <= 6 and ring.slots <= 8:
+        axes.plot([x], [y], ".", markersize=fine(4.0, ring.slots), color=color, zorder=5)
+        near = min(math.hypot(x - math.cos(angle), y - math.sin(angle)) for angle in slots)
+        if part.revolutions <= 6 and ring.slots <= 8 and near > clear:
             size = math.hypot(x, y)
             side = 1.0 if part.side == "below" else -1.0
             axes.annotate(
@@ -186,8 +191,7 @@ def _count_returns(
                 textcoords="offset points",
                 ha="center",
                 va="center",
-                fontsize=7.5,
-                color=color,
+                fontsize=type_points(7.5),
                 path_effects=rim(),
                 zorder=6,
             )

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..figures.style import paper
+from ..figures.style import content, paper
 from ..files import write_bytes
 
 if TYPE_CHECKING:
@@ -35,11 +34,8 @@ class Picture:
         """
         if kind not in KINDS:
             raise ValueError(f"{kind!r} is no kind of picture: {', '.join(KINDS)}")
-        facts = {"svg": {"Date": None, "Creator": None}, "png": {"Software": None}, "pdf": {"CreationDate": None}}
-        stream = io.BytesIO()
         with paper():
-            self.figure.savefig(stream, format=kind, dpi=150, metadata=facts[kind])
-        return stream.getvalue()
+            return content(self.figure, kind)
 
     def save(self, path: str | Path) -> Path:
         """Write the picture; the file's ending says the kind. Raises ValueError for another ending."""

@@ -16,6 +16,7 @@ from ...models.readouts import clock, instant, plain, span
 from ...optimizer.outcome import CraftPlan, Outcome, Plan
 from ..burn_table import burn_words
 from ..figures.arcs import Stretch, craft_stretches, gm_drawn
+from ..figures.style import INKS
 from ..limits import limit_value, limit_words
 from ..result import result
 from ..terminal import CAUTION, answer_text, room_of
@@ -29,7 +30,8 @@ def page_data(outcome: Outcome) -> dict[str, Any]:
         outcome: feasible or not; without plans the page says why there are none.
 
     Returns:
-        ``title``, ``answer`` (sentences), ``caution``, ``ring``, ``body``, ``craft`` (names), ``front``, ``parts``
+        ``title``, ``answer`` (sentences), ``caution``, ``ring``, ``body``, ``inks`` (colors of the craft),
+        ``craft`` (names), ``front``, ``parts``
         (each distinct part of a craft), ``plans`` (with the numbers of their parts) and ``kept``. Times are seconds
         from the epoch, altitudes km, angles rad where they are drawn and deg where they are read.
     """
@@ -57,6 +59,7 @@ def page_data(outcome: Outcome) -> dict[str, Any]:
         "epoch_ms": None if scenario.epoch is None else round(scenario.epoch.timestamp() * 1e3),
         "answer": answer_text(outcome),
         "caution": CAUTION,
+        "inks": list(INKS),
         "craft": names,
         "kept": [{"name": kept.craft, "plane": kept.plane, "slot": kept.slot} for kept in outcome.kept],
         "body": {

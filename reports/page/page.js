@@ -2,8 +2,7 @@
 (() => {
   const D = JSON.parse(document.getElementById("data").textContent);
   const TAU = 2 * Math.PI, by = (id) => document.getElementById(id);
-  // Okabe and Ito, Color Universal Design (2008); yellow is left out: it is lost on paper
-  const INKS = ["#0072b2", "#d55e00", "#009e73", "#cc79a7", "#e69f00", "#56b4e9", "#8a8a8a"];
+  const INKS = D.inks;
   const DASHES = [[], [7, 3], [2, 2.5]];
   const ink = (i) => INKS[i % INKS.length], dash = (i) => DASHES[Math.floor(i / INKS.length) % DASHES.length];
   const tone = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();

@@ -8,7 +8,7 @@ from typing import Any
 
 from ..figures.style import FAMILIES, INK, PAPER, QUIET, SHADE, font_file, letters
 from ..safe_text import spelled
-from .sheet import Block, Sheet
+from .sheet import EXACT, Block, Sheet
 
 BOX_MM = 3.2
 
@@ -133,8 +133,29 @@ def _block(block: Block, styles: dict[str, Any]) -> list[Any]:
             )
         )
         story.append(table)
+    if block.exact:
+        story.append(_exact_table(block.exact, styles))
     story += [Paragraph(_safe(remark), styles["remark"]) for remark in block.remarks]
     return story
+
+
+def _exact_table(rows: tuple[tuple[str, str], ...], styles: dict[str, Any]) -> Any:
+    from reportlab.lib.colors import HexColor
+    from reportlab.lib.units import mm
+    from reportlab.platypus import Paragraph, Table, TableStyle
+
+    cells = [[Paragraph(_safe(one), styles["remark"]) for one in row] for row in (EXACT, *rows)]
+    table = Table(cells, colWidths=[52 * mm, 46 * mm], hAlign="LEFT")
+    table.setStyle(
+        TableStyle(
+            [
+                ("LINEBELOW", (0, 0), (-1, 0), 0.4, HexColor(QUIET)),
+                ("TOPPADDING", (0, 0), (-1, -1), 0),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
+            ]
+        )
+    )
+    return table
 
 
 def _box(size: float) -> Any:

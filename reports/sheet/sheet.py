@@ -35,12 +35,19 @@ class Blank:
 
 @dataclass(frozen=True, kw_only=True)
 class Block:
-    """A part of the sheet: a heading, steps to tick, blanks to fill, and remarks."""
+    """A part of the sheet: a heading, steps to tick, blanks to fill, how exact as rows of error and effect, remarks."""
 
     heading: str
     steps: tuple[str, ...] = ()
     blanks: tuple[Blank, ...] = ()
+    exact: tuple[tuple[str, str], ...] = ()
     remarks: tuple[str, ...] = ()
+
+
+EXACT = ("how exact: an error of", "moves the slot by, deg")
+"""Heads of the table of what small errors do."""
+
+EXACT_BY = "Slot as the mean of the first turn, with later burns as planned."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,6 +162,7 @@ def _burn(outcome: Outcome, plan: Plan, part: CraftPlan, craft: Craft, index: in
         heading=f"Burn {index + 1} of {len(part.burns)}",
         steps=tuple(steps),
         blanks=blanks,
+        exact=_slopes(part, slope),
         remarks=(*_exact(outcome, part, craft, index, slope), _missed_words(outcome, part, index)),
     )
 
@@ -207,18 +215,7 @@ def _length_words(craft: Craft, burn: Burn) -> str:
 def _exact(outcome: Outcome, part: CraftPlan, craft: Craft, index: int, slope: Sensitivity) -> list[str]:
     """How exact the burn must be: what each small error makes of the slot, and where a hand can still cut it."""
     tolerance_rad = outcome.scenario.ring.tolerance_rad
-    degree = math.radians(1.0)
-    per = [
-        f"1 s of period {_deg(slope.per_period_s)}" if part.free_form is None else "",
-        f"1 s late {_deg(slope.per_s)}",
-        f"1 m/s too much {_deg(slope.per_m_s)}",
-        f"1 deg too far out {_deg(slope.per_pitch * degree)}, left {_deg(slope.per_yaw * degree)}",
-    ]
-    told = [
-        "How exact, in degrees of slot (mean of the first turn, later burns as planned): "
-        + "; ".join(one for one in per if one)
-        + "."
-    ]
+    told = [EXACT_BY]
     if slope.per_m_s == 0.0:
         return told
     allowed_m_s = tolerance_rad / abs(slope.per_m_s)
@@ -234,9 +231,31 @@ def _exact(outcome: Outcome, part: CraftPlan, craft: Craft, index: int, slope: S
     return told
 
 
+def _slopes(part: CraftPlan, slope: Sensitivity) -> tuple[tuple[str, str], ...]:
+    """What each small error moves the slot by, deg, as rows of a table."""
+    degree = math.radians(1.0)
+    rows = [
+        ("1 s of period too long", slope.per_period_s if part.free_form is None else None),
+        ("1 s late", slope.per_s),
+        ("1 m/s too much", slope.per_m_s),
+        ("1 deg too far out", slope.per_pitch * degree),
+        ("1 deg too far left", slope.per_yaw * degree),
+    ]
+    return tuple((what, _deg(value)) for what, value in rows if value is not None)
+
+
 def _deg(value_rad: float) -> str:
     value = math.degrees(value_rad)
-    return f"{'+' if value >= 0.0 else '-'}{small(abs(value))}"
+    return f"{'+' if value > 0.0 else '-' if value < 0.0 else ''}{small(abs(value))}"
+
+
+def unsigned_zero(text: str) -> str:
+    """A rounded number without the minus that stands before nothing but zeros.
+
+    >>> unsigned_zero("-0.0000"), unsigned_zero("-0.0010")
+    ('0.0000', '-0.0010')
+    """
+    return text.lstrip("-") if not text.strip("-0.") else text
 
 
 def _by_hand(craft: Craft, burn: Burn, allowed_m_s: float) -> str:
@@ -324,7 +343,7 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
         steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),
         blanks=(
             Blank(what="period", expected=clock(ring.period_s + part.flown.period_error_s)),
-            Blank(what="slot error, deg", expected=plain(math.degrees(part.flown.slot_error_rad), 4)),
+            Blank(what="slot error, deg", expected=unsigned_zero(f"{math.degrees(part.flown.slot_error_rad):.4f}")),
         ),
         remarks=tuple(remarks),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..layout import paragraph
 from ..safe_text import markdown
-from .sheet import Sheet
+from .sheet import EXACT, Sheet
 
 BLANK = 16
 """Room to write a number in, as far as the page is wide enough."""
@@ -22,6 +22,10 @@ def sheet_text(sheet: Sheet, width: int = 80) -> str:
             expected = max(len(blank.expected) for blank in block.blanks)
             line = "_" * max(4, min(BLANK, width - 16 - what - expected))
             lines += [f"      {one.what:<{what}}  {one.expected:>{expected}}   read {line}" for one in block.blanks]
+        if block.exact:
+            rows = (EXACT, *block.exact)
+            what, effect = (max(len(row[column]) for row in rows) for column in (0, 1))
+            lines += ["", *(f"      {one:<{what}}  {other:>{effect}}" for one, other in rows)]
         for remark in block.remarks:
             lines += paragraph(remark, width, indent="  ", hang="  ")
     lines += ["", *paragraph(sheet.caution, width)]
@@ -37,6 +41,9 @@ def sheet_markdown(sheet: Sheet) -> str:
         if block.blanks:
             lines += ["", "| | expected | read |", "|---|---:|---|"]
             lines += [f"| {markdown(blank.what)} | {markdown(blank.expected)} | |" for blank in block.blanks]
+        if block.exact:
+            lines += ["", f"| {EXACT[0]} | {EXACT[1]} |", "|---|---:|"]
+            lines += [f"| {markdown(what)} | {markdown(effect)} |" for what, effect in block.exact]
         for remark in block.remarks:
             lines += ["", markdown(remark)]
     lines += ["", f"*{markdown(sheet.caution)}*"]

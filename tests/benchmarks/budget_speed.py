@@ -32,7 +32,7 @@ def taken(work: Callable[[int], object], blocks: int) -> float:
 def main(arguments: list[str]) -> int:
     """Measure and print a row for each kind of craft."""
     blocks = 2 if "--smoke" in arguments else 120
-    told = stories(make_plan(parse_scenario(text("platform-at-sea"))))[:2]
+    told = stories(make_plan(parse_scenario(text("atoll-on-the-equator"))))[:2]
     free = stories(make_plan(parse_scenario(text("one-astray"))))
     print("craft: numbers a flight; million flights/s; share of the rate at which NumPy draws the numbers")
     for story in (*told, *free):

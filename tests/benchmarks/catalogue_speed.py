@@ -31,7 +31,7 @@ RADIUS_M = 1.6378e7
 RING = Ring(radius_m=RADIUS_M, slots=24, rate_rad_s=math.sqrt(GM / RADIUS_M**3), slot0_rad=0.0, gm=GM)
 TOUCH = Touch(ring=RING, arrival_speed_m_s=0.8 * RING.speed_m_s, floor_m=6.5e6, ceiling_m=4.0e7, revolutions_max=12)
 LAUNCHES = """
-title = "Eight from a platform"
+title = "Eight from an atoll"
 [body]
 name = "earth"
 j2 = 0.0

@@ -39,7 +39,7 @@ def main(arguments: list[str]) -> int:
         commands = {"python, nothing": PLAIN, "--version": [*ours, "--version"], "--help": [*ours, "--help"]}
         commands["a bad scenario's error"] = [*ours, "plan", str(bad)]
         if not smoke:
-            for name in ("one-craft-mars", "four-over-the-equator", "platform-at-sea"):
+            for name in ("one-craft-mars", "four-over-the-equator", "atoll-on-the-equator"):
                 commands[f"plan {name}"] = [*ours, "plan", str(PACKAGE / "scenarios" / f"{name}.toml")]
         print(f"{'whole process':32} {'clock s':>8} {'cpu s':>8}")
         for name, command in commands.items():

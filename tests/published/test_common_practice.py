@@ -58,10 +58,10 @@ slot0_deg = 0.0
 tolerance_deg = {tolerance}
 period_known_to_s = 0.1
 [[craft]]
-name = "Linnet"
+name = "Fennel"
 orbit = {{ period = "5:00:00", angle_deg = {angle} }}
 [[craft]]
-name = "Siskin"
+name = "Sorrel"
 orbit = {{ period = "5:00:00", angle_deg = 180.0 }}
 """
 

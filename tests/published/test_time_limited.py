@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy.optimize import linprog
 
-from ringwright.optimizer.rendezvous.linear_bound import linear_bound, relative_state
+from ringwright.optimizer.rendezvous.linear_estimate import linear_estimate, relative_state
 from ringwright.optimizer.rendezvous.optimum import State, least_delta_v
 
 TURN = 2.0 * math.pi
@@ -41,22 +41,22 @@ def linear_program(turns: float, directions: int = 64, times: int = 241) -> floa
 
 
 @pytest.mark.parametrize("turns", [0.5, 1.0, 1.5, 2.0, 2.5, 3.0])
-def test_linear_bound_is_the_linear_program(turns: float) -> None:
+def test_linear_estimate_is_the_linear_program(turns: float) -> None:
     # 64 directions cost up to 1 / cos(pi / 64) - 1 = 0.12 % more than all
-    bound = float(linear_bound(BEHIND_BY_ONE, np.array([turns * TURN]))[0])
+    estimate = float(linear_estimate(BEHIND_BY_ONE, np.array([turns * TURN]))[0])
     program = linear_program(turns)
-    assert program / (1.0 + 1.3e-3) <= bound * (1.0 + 1e-3)
-    assert bound <= program * (1.0 + 1e-9)
+    assert program / (1.0 + 1.3e-3) <= estimate * (1.0 + 1e-3)
+    assert estimate <= program * (1.0 + 1e-9)
 
 
-def test_linear_bound_out_of_the_plane_alone() -> None:
+def test_linear_estimate_out_of_the_plane_alone() -> None:
     # a tilt is a swing in the cross direction: one burn at the node takes it out, none can do with less
     tilted = np.array([0.0, 0.0, 0.0, 0.0, 0.0, 0.02])
-    assert float(linear_bound(tilted, np.array([4.0]))[0]) == pytest.approx(0.02, rel=2e-3)
+    assert float(linear_estimate(tilted, np.array([4.0]))[0]) == pytest.approx(0.02, rel=2e-3)
 
 
-def test_linear_bound_of_a_craft_in_its_slot_is_zero() -> None:
-    assert linear_bound(np.zeros(6), np.array([1.0, 7.0])) == pytest.approx([0.0, 0.0])
+def test_linear_estimate_of_a_craft_in_its_slot_is_zero() -> None:
+    assert linear_estimate(np.zeros(6), np.array([1.0, 7.0])) == pytest.approx([0.0, 0.0])
 
 
 @pytest.mark.parametrize("turns", [1.0, 1.5, 2.5])
@@ -64,9 +64,9 @@ def test_small_leads_cost_what_the_linear_program_says(turns: float) -> None:
     lead = 1e-3
     found = least_delta_v(ON_RING, gm=1.0, ring_radius_m=1.0, slot_lead_rad=lead, allowed_s=turns * TURN)
     assert found is not None
-    bound = float(linear_bound(BEHIND_BY_ONE * lead, np.array([turns * TURN]))[0])
-    assert found.linear_bound_m_s == pytest.approx(bound)
-    assert found.delta_v_m_s == pytest.approx(bound, rel=3e-3)
+    estimate = float(linear_estimate(BEHIND_BY_ONE * lead, np.array([turns * TURN]))[0])
+    assert found.linear_estimate_m_s == pytest.approx(estimate)
+    assert found.delta_v_m_s == pytest.approx(estimate, rel=3e-3)
 
 
 def test_relative_state_of_a_craft_on_the_ring() -> None:

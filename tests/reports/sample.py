@@ -423,7 +423,7 @@ def relay_scenario() -> Scenario:
         ),
         pads=(
             Pad(
-                name="Platform",
+                name="Jetty",
                 longitude_rad=math.radians(-38),
                 turnaround_s=60 * 3600.0,
                 ascent_s=540.0,

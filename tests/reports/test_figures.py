@@ -130,10 +130,10 @@ def test_slopes_and_curves_are_drawn_as_such() -> None:
     points = outcome.front.points
     assert [point.kind for point in points].count("slope") == 1
     for point, following in pairwise(points):
-        middle_h = 0.5 * (point.finish_s + following.finish_s) / 3600.0
+        middle_s = 0.5 * (point.finish_s + following.finish_s)
         gradual = 0.5 * (point.delta_v_m_s + following.delta_v_m_s)
         expected = point.delta_v_m_s if point.kind == "step" else gradual
-        assert float(np.interp(middle_h, x, y)) == pytest.approx(expected, rel=1e-9)
+        assert float(np.interp(middle_s, x, y)) == pytest.approx(expected, rel=1e-9)
 
 
 def test_one_far_dearer_plan_does_not_press_the_others_flat() -> None:

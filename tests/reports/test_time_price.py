@@ -50,7 +50,11 @@ def test_is_drawn_alike_each_time_and_says_what_was_not_proved(price: TimePrice,
     assert "60.0 deg behind" in words
     assert "2 340 km" in words
     assert "not proved best" in words
-    assert "linearized about the slot only" in words
+    assert "thick where it takes three or four burns" in words
+    drawn = " ".join(text.get_text() for text in figure.axes[0].texts)
+    assert "best flight" in drawn
+    # what is not proved for all flights is not drawn as a bound
+    assert "bound" not in words + drawn
 
 
 def test_nothing_to_draw_is_refused(price: TimePrice) -> None:

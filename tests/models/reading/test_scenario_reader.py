@@ -46,13 +46,13 @@ def test_bundled_scenario_reads_without_warning(name: str) -> None:
 
 def test_bundled_scenarios_are_those_on_disk() -> None:
     assert sorted(bundled()) == [
+        "atoll-on-the-equator",
         "backwards-world",
         "daily-window",
         "four-over-the-equator",
         "low-mars",
         "one-astray",
         "one-craft-mars",
-        "platform-at-sea",
         "shared-ride",
         "slow-drift",
         "thick-air",
@@ -243,7 +243,7 @@ def test_high_ring_that_is_no_radius_is_not_refused() -> None:
 
 
 def test_settings_replace_values() -> None:
-    source = text("platform-at-sea")
+    source = text("atoll-on-the-equator")
     scenario = parse_scenario(
         source,
         "sea.toml",
@@ -251,8 +251,8 @@ def test_settings_replace_values() -> None:
             "ring.radius_km=15378.1366",
             "body.j2=0",
             "craft[0].propellant_kg=150",
-            "craft.Skiff.reserve_m_s=40",
-            "ring.occupied.Yawl.slot=1",
+            "craft.Ladle.reserve_m_s=40",
+            "ring.occupied.Dish.slot=1",
             "launch.ready=2032-09-15T00:00:00Z",
             "launch.insertion.altitude_km=190",
             "limits.finish_within=400:00:00",
@@ -290,9 +290,9 @@ def test_settings_change_an_orbit_from_ellipse_to_circle() -> None:
         ("ring..slots=3", "cannot be read"),
         ("ring.altitude_km=9000,5", "write 9000.5"),
         ("ring.altitude_km=9 000", "TOML does not know"),
-        ("craft.Pint.propellant_kg=5", "did you mean Punt?"),
+        ("craft.Bole.propellant_kg=5", "did you mean Bowl?"),
         ("craft[7].propellant_kg=5", "which has 3"),
-        ("craft.propellant_kg=5", "should say which item of craft: Dory, Skiff, Punt"),
+        ("craft.propellant_kg=5", "should say which item of craft: Ewer, Ladle, Bowl"),
         ("craft[0]=5", "ends in a list item"),
         ("rings.slots=5", "did you mean ring?"),
         ("ring.slot=5", "did you mean slots here?"),
@@ -302,7 +302,7 @@ def test_settings_change_an_orbit_from_ellipse_to_circle() -> None:
 )
 def test_bad_settings(setting: str, message: str) -> None:
     with pytest.raises(InputError) as caught:
-        parse_scenario(text("platform-at-sea"), "sea.toml", [setting])
+        parse_scenario(text("atoll-on-the-equator"), "sea.toml", [setting])
     assert message in str(caught.value)
     assert setting in str(caught.value) or setting.partition("=")[0] in str(caught.value)
 
@@ -389,7 +389,7 @@ def test_understood_counts_from_the_site_when_nobody_is_up() -> None:
 def test_durations_in_own_days() -> None:
     body = parse_scenario(SMALL, settings=["body.sidereal_day_h=19.5"]).body
     assert duration(20 * 86400.0, body) == "20 d = 24.6 days of Ellory"
-    earth = parse_scenario(text("platform-at-sea")).body
+    earth = parse_scenario(text("atoll-on-the-equator")).body
     assert duration(20 * 86400.0, earth) == "20 d"
 
 

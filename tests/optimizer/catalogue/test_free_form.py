@@ -45,7 +45,7 @@ separation_km = {separation}
 [goal]
 {step}
 [[craft]]
-name = "Gannet"
+name = "Gimlet"
 dry_mass_kg = 90.0
 propellant_kg = 40.0
 isp_s = 250.0
@@ -105,7 +105,7 @@ def test_evidence_and_flyability_are_told() -> None:
                 seen += 1
                 assert item["phasing_period_s"] is None
                 assert 0.0 <= item["free_form"]["primer_excess"] < 0.02
-                assert item["free_form"]["bound_holds"] == "within the linearized model"
+                assert item["free_form"]["estimate_model"] == "motion linearized about the slot"
     assert seen
 
 
@@ -216,7 +216,7 @@ insertion = {{ periapsis_km = {low}, apoapsis_km = {high}, altitude_km = 95.0 }}
 [goal]
 {step}
 [[craft]]
-name = "Gannet"
+name = "Gimlet"
 dry_mass_kg = 90.0
 propellant_kg = 80.0
 isp_s = 250.0

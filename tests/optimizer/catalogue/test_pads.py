@@ -34,7 +34,7 @@ DRAFT: Draft = {
             "downrange_deg": 12.0,
             "insertion": {"periapsis_km": -300.0, "apoapsis_km": 1400.0, "altitude_km": 110.0},
         }
-        for name, longitude in (("Heron", -38.0), ("Stilt", 71.0))
+        for name, longitude in (("Trowel", -38.0), ("Bucket", 71.0))
     ],
     "craft": [{"name": name, **MASSES} for name in ("Alder", "Birch", "Cedar")],
     "goal": {"minimize": "finish"},
@@ -47,14 +47,14 @@ def pads_of(result: dict[str, Any]) -> dict[str, str]:
 
 def test_a_craft_goes_up_where_it_may() -> None:
     draft = copy.deepcopy(DRAFT)
-    draft["craft"][1]["pads"] = ["Stilt"]
-    draft["craft"][2]["pads"] = ["Stilt"]
-    draft["craft"][0]["pads"] = ["Heron"]
+    draft["craft"][1]["pads"] = ["Bucket"]
+    draft["craft"][2]["pads"] = ["Bucket"]
+    draft["craft"][0]["pads"] = ["Trowel"]
     text = write_toml(draft)
     result = planned(text)
     assert check(text, result) == []
     for plan in result["plans"]:
-        assert pads_of({"plans": [plan]}) == {"Alder": "Heron", "Birch": "Stilt", "Cedar": "Stilt"}
+        assert pads_of({"plans": [plan]}) == {"Alder": "Trowel", "Birch": "Bucket", "Cedar": "Bucket"}
 
 
 def test_a_weak_launcher_takes_the_light_craft_only() -> None:
@@ -64,7 +64,7 @@ def test_a_weak_launcher_takes_the_light_craft_only() -> None:
     text = write_toml(draft)
     result = planned(text)
     assert check(text, result) == []
-    assert {pad for craft, pad in pads_of(result).items() if craft != "Alder"} == {"Stilt"}
+    assert {pad for craft, pad in pads_of(result).items() if craft != "Alder"} == {"Bucket"}
 
 
 def test_nobody_lifts_off_in_a_blackout_or_after_the_last_date() -> None:
@@ -90,7 +90,7 @@ def test_a_corridor_to_the_east_forbids_a_ring_that_runs_west(inclination: float
     assert bool(result["plans"]) is allowed
     if not allowed:
         assert "no flight azimuth into the ring plane" in result["infeasible"]["reason"]
-        assert result["infeasible"]["limit"] == "launch.Heron.azimuth_to_deg"
+        assert result["infeasible"]["limit"] == "launch.Trowel.azimuth_to_deg"
         draft["launch"][0]["azimuth_to_deg"] = result["infeasible"]["serves"]
         assert planned(write_toml(draft))["plans"]
 

@@ -170,7 +170,7 @@ insertion = { periapsis_km = -200.0, apoapsis_km = 2500.0, altitude_km = 120.0 }
 [[craft]]
 name = "Teal"
 [[craft]]
-name = "Wigeon"
+name = "Whisk"
 """
 
 

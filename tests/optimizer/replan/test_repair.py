@@ -74,7 +74,7 @@ def moments(before: Outcome) -> list[float]:
     return [time + 600.0 for time in burns if time + 600.0 < plan.finish_s]
 
 
-@pytest.mark.parametrize("name", ["low-mars", "daily-window", "platform-at-sea"])
+@pytest.mark.parametrize("name", ["low-mars", "daily-window", "atoll-on-the-equator"])
 def test_craft_read_where_the_plan_has_them_go_on_for_no_more(name: str) -> None:
     before = bundled(name)
     old = before.plans[0]
@@ -117,7 +117,7 @@ def flown_again(body: Body, state: Array, from_s: float, part: CraftPlan, turn_s
     return times, solve_ivp(rates, (now, times[-1]), y, method="LSODA", rtol=1e-11, atol=1e-6, t_eval=times).y.T
 
 
-@pytest.mark.parametrize(("name", "craft", "after_h"), [("low-mars", "Twite", 0.2), ("low-mars", "Linnet", 8.0)])
+@pytest.mark.parametrize(("name", "craft", "after_h"), [("low-mars", "Thyme", 0.2), ("low-mars", "Fennel", 8.0)])
 def test_mended_burns_lead_into_the_slot(name: str, craft: str, after_h: float) -> None:
     before = bundled(name)
     scenario, ring = before.scenario, before.ring
@@ -199,15 +199,15 @@ def told(done: Replan) -> str:
 
 def test_a_craft_that_is_a_little_off_is_told_its_burns() -> None:
     before = bundled("low-mars")
-    off = {"Twite": np.array([0.0, 0.0, 0.0, 0.2, 0.3, 0.0])}
+    off = {"Thyme": np.array([0.0, 0.0, 0.0, 0.2, 0.3, 0.0])}
     done = replan(before, all_seen(before, 600.0, off))
     assert done.fits
-    assert "Twite" in done.mended
+    assert "Thyme" in done.mended
     text = told(done)
-    assert "Burns to come: Twite" in text
+    assert "Burns to come: Thyme" in text
     assert "as planned, corrected" in text
     assert '"mended": true' in replan_json(done)
-    part = next(change.new for change in done.changes if change.craft == "Twite")
+    part = next(change.new for change in done.changes if change.craft == "Thyme")
     assert abs(part.flown.slot_error_rad) <= 0.5 * before.scenario.ring.tolerance_rad
     # the tilt of what is not off is none
     assert part.flown.plane_error_rad < math.radians(0.01)
@@ -215,11 +215,11 @@ def test_a_craft_that_is_a_little_off_is_told_its_burns() -> None:
 
 def test_a_tilt_is_taken_off_and_paid_for() -> None:
     before = bundled("low-mars")
-    part = next(one for one in before.plans[0].craft if one.craft == "Linnet")
+    part = next(one for one in before.plans[0].craft if one.craft == "Fennel")
     now = part.burns[-1].time_s - 0.3 * before.ring.period_s
     tilt, speed = math.radians(0.1), before.ring.speed_m_s
     state = state_at(before.scenario, part, now) + np.array([0.0, 0.0, 0.0, 0.0, 0.0, speed * tilt])
-    craft = next(c for c in before.scenario.craft if c.name == "Linnet")
+    craft = next(c for c in before.scenario.craft if c.name == "Fennel")
     [found] = mend(
         before.scenario,
         before.ring,
@@ -235,10 +235,10 @@ def test_a_tilt_is_taken_off_and_paid_for() -> None:
 def test_what_a_craft_leaves_behind_does_not_make_the_others_dearer() -> None:
     before = bundled("low-mars")
     old = before.plans[0]
-    text = 'now_h = 1.0\n[[craft]]\nname = "Twite"\nstatus = "lost"\n'
+    text = 'now_h = 1.0\n[[craft]]\nname = "Thyme"\nstatus = "lost"\n'
     done = replan(before, parse_observed(text, before.scenario, before.ring))
-    assert done.onward.lost == ("Twite",)
-    others = {part.craft: part for part in old.craft if part.craft != "Twite"}
+    assert done.onward.lost == ("Thyme",)
+    others = {part.craft: part for part in old.craft if part.craft != "Thyme"}
     assert {change.craft for change in done.changes} | set(done.onward.done) == set(others)
     assert done.dearer_m_s <= 1e-6
 

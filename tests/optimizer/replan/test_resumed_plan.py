@@ -56,7 +56,7 @@ def test_the_rest_of_a_plan_is_a_plan(seen: bool) -> None:
         miss = math.remainder(float(np.trapezoid(gap, times)) / before.ring.period_s, 2.0 * math.pi)
         assert abs(miss) < math.radians(0.003)
     assert not plan.broken
-    assert {one.craft for one in here.outcome.kept} == {"Siskin"}
+    assert {one.craft for one in here.outcome.kept} == {"Sorrel"}
     spent = dict(here.past.spent)
     assert plan.delta_v_m_s + sum(spent.values()) == pytest.approx(old.delta_v_m_s, abs=0.02)
     # the same format as any plan
@@ -78,7 +78,7 @@ def test_looks_one_after_another_come_to_the_same_as_the_plan() -> None:
     assert done.total_m_s == pytest.approx(old.delta_v_m_s, abs=0.05)
     assert done.finish_s == pytest.approx(old.finish_s, abs=2.0)
     assert done.old_total_m_s == pytest.approx(old.delta_v_m_s, abs=0.05)
-    assert set(here.past.done) == {"Siskin", "Twite"}
+    assert set(here.past.done) == {"Sorrel", "Thyme"}
     after, nobody = go_on(before, [lambda _: nothing_seen(last + 60.0)])
     assert nobody is None
     assert after.total_m_s == pytest.approx(old.delta_v_m_s, abs=1e-9)

@@ -45,7 +45,7 @@ BUNDLED = (
     "one-craft-mars",
     "thick-air",
     "four-over-the-equator",
-    "platform-at-sea",
+    "atoll-on-the-equator",
     "daily-window",
     "low-mars",
     "one-astray",
@@ -92,7 +92,7 @@ def test_every_craft_comes_home_and_within_its_budget(name: str, flights: int) -
 
 
 def test_a_ring_launched_with_errors_is_built_all_the_same() -> None:
-    judge("platform-at-sea", 1, 100)
+    judge("atoll-on-the-equator", 1, 100)
 
 
 @pytest.mark.soak

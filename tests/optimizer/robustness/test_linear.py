@@ -50,7 +50,7 @@ upper_stage = { delta_v_m_s = 400.0, lasts_h = 40.0 }
 [errors]
 burn_share = 0.004
 [[craft]]
-name = "Wren"
+name = "Awl"
 """
 
 
@@ -119,7 +119,7 @@ def test_one_burn_alone_spreads_as_gates_has_it() -> None:
     assert float(sigma_along(errors, size)) == pytest.approx(math.hypot(0.02, 0.01 * size))
 
 
-@pytest.mark.parametrize("name", ["on the ring", "platform-at-sea"])
+@pytest.mark.parametrize("name", ["on the ring", "atoll-on-the-equator"])
 def test_it_comes_near_the_closed_forms_where_there_are_some(name: str) -> None:
     # two planners that trim by other rules: the reserves for 99 in 100 agree to a quarter
     outcome = planned_once(name)

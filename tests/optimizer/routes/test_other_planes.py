@@ -46,13 +46,13 @@ clearance_km = 350.0
 finish_within_d = 12.0
 revolutions_max = 6
 [[craft]]
-name = "Murre"
+name = "Maple"
 orbit = { altitude_km = 1500.0, plane = 1, angle_deg = 47.0 }
 [[craft]]
-name = "Razorbill"
+name = "Hawthorn"
 orbit = { altitude_km = 1500.0, plane = 1, angle_deg = 39.0 }
 [[craft]]
-name = "Auk"
+name = "Elm"
 orbit = { altitude_km = 1500.0, plane = 1, angle_deg = 31.0 }
 """
 EARTH = body("earth")

@@ -127,7 +127,7 @@ def test_text_and_json_tell_the_same() -> None:
 
 
 def test_command_line_refuses_what_is_no_slip(capsys: pytest.CaptureFixture[str]) -> None:
-    file = "scenarios/platform-at-sea.toml"
+    file = "scenarios/atoll-on-the-equator.toml"
     for options, said in (
         (["--slip", "0h"], "later time"),
         (["--slip", "soon"], "is not a time"),

@@ -61,7 +61,7 @@ insertion = [
 [[craft]]
 name = "Teal"
 [[craft]]
-name = "Wigeon"
+name = "Whisk"
 """
 
 

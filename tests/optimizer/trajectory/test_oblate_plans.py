@@ -52,7 +52,7 @@ def on_the_ring(name: str, lead_deg: float) -> Scenario:
         title="one craft on the ring",
         body=body,
         ring=RingSpec(radius_m=radius, slots=1, slot0_rad=math.radians(lead_deg)),
-        craft=(Craft(name="Wren", orbit=Orbit(periapsis_m=radius, apoapsis_m=radius, angle_rad=0.0)),),
+        craft=(Craft(name="Awl", orbit=Orbit(periapsis_m=radius, apoapsis_m=radius, angle_rad=0.0)),),
         limits=LimitSpec(clearance_m=50e3, revolutions_max=7),
     )
 
@@ -194,7 +194,7 @@ PAD = Pad(
 def launched() -> Outcome:
     body = replace(world("medium Earth"), sidereal_day_s=86164.1)
     ring = RingSpec(radius_m=15_378.1363e3, slots=3, slot0_rad=0.4)
-    craft = tuple(Craft(name=name) for name in ("Teal", "Smew"))
+    craft = tuple(Craft(name=name) for name in ("Teal", "Sieve"))
     limits = LimitSpec(clearance_m=100e3, revolutions_max=3, finish_within_s=2e5)
     return make_plan(Scenario(title="two launches", body=body, ring=ring, craft=craft, limits=limits, pads=(PAD,)))
 

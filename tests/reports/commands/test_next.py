@@ -20,6 +20,7 @@ ENDS_IN_A_COMMAND = {
     "plan": ["plan", "two.toml"],
     "plan with a setting": ["plan", "two.toml", "--set", "limits.revolutions_max=2"],
     "page": ["page", "two.toml"],
+    "figure": ["figure", "timeline", "two.toml"],
     "sheet": ["sheet", "two.toml"],
     "compare": ["compare", "two.toml"],
     "sweep": ["sweep", "two.toml", "--vary", "limits.revolutions_max=2,3", "--workers", "1"],

@@ -19,8 +19,8 @@ from ringwright.reports.sheet.text import sheet_markdown, sheet_text
 
 SCENARIOS = Path(__file__).parents[3] / "scenarios"
 HASTY = (
-    "craft.Skiff.thrust_n=4000",
-    "craft.Skiff.throttle_min=0.3",
+    "craft.Ladle.thrust_n=4000",
+    "craft.Ladle.throttle_min=0.3",
     "ring.tolerance_deg=0.05",
 )
 
@@ -32,7 +32,7 @@ def outcome(name: str, *settings: str) -> Outcome:
 
 @pytest.mark.parametrize("width", [60, 80, 120])
 def test_no_line_is_wider_than_asked(width: int) -> None:
-    for name in ("platform-at-sea", "low-mars"):
+    for name in ("atoll-on-the-equator", "low-mars"):
         found = outcome(name)
         for sheet in sheets(found, found.plans[0]):
             assert max(len(line) for line in sheet_text(sheet, width).splitlines()) <= width
@@ -47,22 +47,22 @@ def test_a_sheet_tells_what_to_do_to_read_and_what_if() -> None:
         assert clock(burn.period_after_s) in text
     assert text.count("[ ]") >= 2 * len(part.burns) + 2
     assert text.count("read ____") >= 6 * len(part.burns)
-    assert "How exact, in degrees of slot" in text
+    assert "moves the slot by, deg" in text
     assert "If it is missed: next chance at" in text
     assert "is ahead by, deg" in text
     assert "A planning aid, not flight software" in text
 
 
 def test_a_burn_that_must_come_says_that_a_miss_is_the_end() -> None:
-    found = outcome("platform-at-sea")
+    found = outcome("atoll-on-the-equator")
     part = next(part for part in found.plans[0].craft if part.must_burn)
     (sheet,) = sheets(found, found.plans[0], [part.craft])
     assert "IF IT IS MISSED: the orbit falls below" in sheet_text(sheet)
 
 
 def test_a_hand_too_slow_is_told_so() -> None:
-    found = outcome("platform-at-sea", *HASTY)
-    (sheet,) = sheets(found, found.plans[0], ["Skiff"])
+    found = outcome("atoll-on-the-equator", *HASTY)
+    (sheet,) = sheets(found, found.plans[0], ["Ladle"])
     text = " ".join(sheet_text(sheet).split())
     assert "s at full thrust (4 000 N), half of it before the time of the impulse" in text
     assert "s at the least thrust (30%)" in text
@@ -98,3 +98,12 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sheet", scenario, "--plan", "999"]) == 2
     assert "there are plans 1 to" in capsys.readouterr().err
     assert main(["sheet", scenario, "--plan", "0"]) == 2
+
+
+def test_a_zero_has_no_sign_and_errors_are_a_table() -> None:
+    found = outcome("low-mars")
+    for one in sheets(found, found.plans[0]):
+        text = sheet_text(one)
+        assert "-0.0000 " not in text
+        rows = [line for line in text.splitlines() if line.strip().startswith("1 s of period too long")]
+        assert len(rows) == sum(bool(block.exact) for block in one.blocks) > 0

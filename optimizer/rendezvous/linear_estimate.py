@@ -1,10 +1,11 @@
-"""A lower bound on the time-limited delta-v, proved within the linearized model.
+"""An estimate of the time-limited delta-v: the least of the motion linearized about the slot.
 
 About the slot the motion is linear (Clohessy and Wiltshire 1960), and the least sum of burns is a convex problem whose
 dual is: the largest product of a costate with what must be made up, over all costates whose primer vector is nowhere
-longer than one (Neustadt 1964, J. SIAM Control 3:317-356). Any such costate proves a bound; here the best one is found
-by a barrier method and then scaled by the largest primer over all times, with an allowance for what lies between the
-samples. The true, curved problem may cost a little less: the bound is exact in the limit of small leads only.
+longer than one (Neustadt 1964, J. SIAM Control 3:317-356). No flight of the linear model costs less than what
+any such costate gives; here the best one is found by a barrier method and then scaled by the largest primer over all
+times, with an allowance for what lies between the samples. For the curved motion it is an estimate and proves nothing:
+flights may cost less. It is exact in the limit of small leads only.
 
 Units: ring radius 1, GM 1. Relative states are (outward, along the arc, cross) and their rates, about the slot.
 """
@@ -40,7 +41,7 @@ def relative_state(position: Array, velocity: Array, slot_angle: float) -> Array
     return np.array([radius - 1.0, -lead, cross[0], float(velocity[:2] @ outward), along, cross[1]])
 
 
-def linear_bound(state: Array, allowed: Array) -> Array:
+def linear_estimate(state: Array, allowed: Array) -> Array:
     """Least sum of burns, within the linearized model, from a relative state to rest in the slot, for several times.
 
     Args:
@@ -48,12 +49,12 @@ def linear_bound(state: Array, allowed: Array) -> Array:
         allowed: times by which the slot must be reached, (B,).
 
     Returns:
-        Proved lower bounds, (B,), in units of the circular speed.
+        Estimates, (B,), in units of the circular speed: what the linearized model cannot undercut, a curved flight can.
 
     Example:
         Per radian of lead in one period: a little less than the tangent orbit's 1 / (3 pi).
 
-        >>> round(float(linear_bound(np.array([0.0, -1.0, 0.0, 0.0, 0.0, 0.0]), np.array([2.0 * np.pi]))[0]), 4)
+        >>> round(float(linear_estimate(np.array([0.0, -1.0, 0.0, 0.0, 0.0, 0.0]), np.array([2.0 * np.pi]))[0]), 4)
         0.106
     """
     allowed = np.asarray(allowed, dtype=np.float64)
