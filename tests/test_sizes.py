@@ -15,10 +15,8 @@ MODULE_MAX = 400
 TABLES = "a list of what there is, line by line: no line depends on another"
 STAGES = "one pass whose stages share what they find; to be split by subject"
 LARGE = {
-    "cli.py:_parser": TABLES,
     "optimizer/loosening.py:loosenings": TABLES,
     "optimizer/trajectory/limits.py:margins_of": TABLES,
-    "cli.py": STAGES,
     "optimizer/catalogue/catalogue.py": STAGES,
     "optimizer/catalogue/catalogue.py:catalogue": STAGES,
     "optimizer/catalogue/catalogue.py:from_pad": STAGES,
