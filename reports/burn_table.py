@@ -38,7 +38,7 @@ def burn_table(outcome: Outcome, burns: Sequence[Burn], width: int) -> list[str]
     heads = [Column(title="burn", right=True), at, Column(title="give", wraps=True)]
     heads += [Column(title="for", right=True)] if long else []
     heads += [
-        Column(title="then read", right=True),
+        Column(title="at cut-off", right=True),
         Column(title="low km", right=True),
         Column(title="high km", right=True),
     ]
@@ -55,5 +55,9 @@ def burn_table(outcome: Outcome, burns: Sequence[Burn], width: int) -> list[str]
         row.append(plain((burn.apoapsis_after_m - radius_m) * 1e-3))
         rows.append(row)
     lines = columns(heads, rows, width)
-    lines += paragraph("Then read: the period; low and high: altitudes of periapsis and apoapsis.", width, indent="  ")
+    lines += paragraph(
+        "At cut-off: the period that an instrument reads then; low and high: altitudes of periapsis and apoapsis.",
+        width,
+        indent="  ",
+    )
     return lines

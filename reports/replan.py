@@ -13,7 +13,7 @@ from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, outcome_as_written
 from .result import result
-from .terminal import infeasible_text, period_to_hit_s
+from .terminal import infeasible_text
 from .wording import count, listed, small, way_text
 
 _CAUTION = (
@@ -120,12 +120,15 @@ def _states(done: Replan, width: int) -> list[str]:
 
 def _table(done: Replan) -> tuple[list[Column], list[list[str]]]:
     heads = [Column(title="craft"), Column(title="slot", right=True), Column(title="at the ring", wraps=True)]
-    heads += [Column(title=title, right=True) for title in ("period to hit", "in slot after", "spent", "rest", "was")]
+    heads += [
+        Column(title=title, right=True) for title in ("period at cut-off", "in slot after", "spent", "rest", "was")
+    ]
     rows = []
     for change in done.changes:
         part = change.new
         kept = change.new_from_s == 0.0 and change.craft not in done.mended
-        period = part.period_to_hit_s if change.craft in done.mended else period_to_hit_s(part)
+        # a mended plan may have its phasing burn behind it
+        period = None if change.craft in done.mended and part.phasing_burn is None else part.cut_off_period_s
         burned = kept and part.phasing_period_s is not None and len(_burns_left(done, change)) < 2
         rows.append(
             [

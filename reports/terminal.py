@@ -163,7 +163,7 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = paragraph(scenario.title, width)
     lines += paragraph(
         f"Ring of {places}, {plain(altitude_km, 0 if altitude_km == round(altitude_km) else 1)} km above "
-        f"{_body_name(scenario)}, one turn in {clock(ring.period_s)}.",
+        f"{_body_name(scenario)}, mean period {clock(ring.period_s)}.",
         width,
     )
     lines.append("")
@@ -284,19 +284,6 @@ def _flown_text(plan: Plan) -> str:
     return text
 
 
-def period_to_hit_s(part: CraftPlan) -> float | None:
-    """The one number to fly: the period that the first burn at the ring must leave; None where nothing burns, or where
-    no period leads to the slot (free-form flights).
-
-    As an instrument shows it at cut-off: over an oblate body that is not quite the time from return to return.
-    """
-    if part.route == "timed":
-        return None
-    if part.side != "level" and part.phasing_period_s is not None:
-        return part.phasing_period_s if part.period_to_hit_s is None else part.period_to_hit_s
-    return part.burns[0].period_after_s if part.burns else None
-
-
 def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     wide = width >= 110
     launched = any(part.launch_s is not None for part in first.craft)
@@ -307,13 +294,13 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     heads = [Column(title="craft"), *([Column(title="plane", right=True)] if several else [])]
     heads += [Column(title="slot", right=True)]
     heads += [Column(title="liftoff after", right=True)] if wide and launched else []
-    heads += [Column(title="at the ring", wraps=True), Column(title="period to hit", right=True)]
+    heads += [Column(title="at the ring", wraps=True), Column(title="period at cut-off", right=True)]
     heads += [Column(title="at ring after", right=True)] if wide and not crowded else []
     heads += [Column(title="in slot after", right=True), Column(title="m/s", right=True)]
     heads += [Column(title="kg left", right=True)] if wide and weighed else []
     rows = []
     for part in first.craft:
-        hit_s = period_to_hit_s(part)
+        cut_off_s = part.cut_off_period_s
         way = way_text(part)
         heading_words = heading_text(part)
         from_pad = f"from {part.pad} " if part.pad and len(outcome.scenario.pads) > 1 else ""
@@ -324,7 +311,7 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
             way = ", ".join(filter(None, [from_pad.strip(), heading_words, way]))
         row = [part.craft, *([f"{part.plane}"] if several else []), f"{part.slot}"]
         row += ["" if part.launch_s is None else span(part.launch_s)] if wide and launched else []
-        row += [way, "-" if hit_s is None else clock(hit_s)]
+        row += [way, "-" if cut_off_s is None else clock(cut_off_s)]
         row += [span(part.ring_arrival_s)] if wide and not crowded else []
         row += [span(part.in_slot_s), plain(part.delta_v_m_s)]
         if wide and weighed:

@@ -113,7 +113,6 @@ def part_of(ring: Ring, one: Astray, flight: Flight, seen: Measured, seats: Seat
         burns=burns,
         flown=Flown.of(seen, legs, _nearest(ring, part, flight, one.now_s, finish, seats, separation_m)),
         phasing_burn=first,
-        period_to_hit_s=burns[first].period_after_s if first is not None and first < len(burns) else None,
         before_burns=tuple(tuple(float(x) for x in state) for state in flight.before),
         turned_s=None if part.turned_s is None or part.turned_s <= one.now_s else part.turned_s,
         last_at_ring=-1,

@@ -341,11 +341,9 @@ def _craft_plan(
     inserted = None if way is None else (*map(float, begun.position), *map(float, begun.velocity))
     phased = revolutions > 0 and options.flight[row] < 0
     phasing = float(options.phasing_s[row]) / revolutions if phased else None
-    to_hit = phasing
     if option_key in flights.first_guess_rad and what.phasing_burn is not None and revolutions > 0:
         burnt = flight.itinerary.impulses
         phasing = (burnt[what.last_at_ring].time_s - burnt[what.phasing_burn].time_s) / revolutions
-        to_hit = flight.readouts()[what.phasing_burn].period_s
     loaded = _loaded(craft, spent)
     left = burns[-1].propellant_after_kg if burns else loaded
     return CraftPlan(
@@ -375,7 +373,6 @@ def _craft_plan(
         propellant_left_kg=left,
         burns=burns,
         flown=Flown.of(seen, flights.legs[option_key], nearest[:2]),
-        period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
         phasing_burn=_phasing_burn(what, revolutions),
         before_burns=tuple(tuple(float(x) for x in state) for part in flown for state in part.before),

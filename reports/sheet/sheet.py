@@ -138,14 +138,14 @@ def _burn(outcome: Outcome, plan: Plan, part: CraftPlan, craft: Craft, index: in
     steps = [f"{times}.", give]
     if burn.duration_s:
         steps.append(_length_words(craft, burn))
-    steps.append("Cut off by the period below; then fill in what is read.")
+    steps.append("Cut off by the period below; then write down the readings.")
     if part.free_form is not None:
         steps[-1] = "Cut off by the delta-v or the clock: no period leads to the slot on this flight."
     before = readout(part.before_burns[index], outcome.ring.gm)
     radius_m = outcome.scenario.body.radius_m
     blanks = (
-        Blank(what="period before", expected=clock(before.period_s)),
-        Blank(what="PERIOD AFTER", expected=clock(burn.period_after_s)),
+        Blank(what="period before burn", expected=clock(before.period_s)),
+        Blank(what="PERIOD AT CUT-OFF", expected=clock(burn.period_after_s)),
         Blank(what="periapsis after, km", expected=plain((burn.periapsis_after_m - radius_m) * 1e-3)),
         Blank(what="apoapsis after, km", expected=plain((burn.apoapsis_after_m - radius_m) * 1e-3)),
         Blank(what="speed after, m/s", expected=plain(_speed_after(part, index), 2)),
@@ -209,7 +209,7 @@ def _exact(outcome: Outcome, part: CraftPlan, craft: Craft, index: int, slope: S
     tolerance_rad = outcome.scenario.ring.tolerance_rad
     degree = math.radians(1.0)
     per = [
-        f"1 s of period {_deg(slope.per_period_s)}" if part.free_form is None else "",
+        f"1 s of period at cut-off {_deg(slope.per_period_s)}" if part.free_form is None else "",
         f"1 s late {_deg(slope.per_s)}",
         f"1 m/s too much {_deg(slope.per_m_s)}",
         f"1 deg too far out {_deg(slope.per_pitch * degree)}, left {_deg(slope.per_yaw * degree)}",
@@ -222,9 +222,9 @@ def _exact(outcome: Outcome, part: CraftPlan, craft: Craft, index: int, slope: S
     if slope.per_m_s == 0.0:
         return told
     allowed_m_s = tolerance_rad / abs(slope.per_m_s)
-    allowed_s = tolerance_rad / abs(slope.per_period_s)
+    allowed_s = slope.allowed_period_s(tolerance_rad)
     told.append(
-        f"{small(math.degrees(tolerance_rad))} deg of tolerance allow {small(allowed_s)} s of period, or "
+        f"{small(math.degrees(tolerance_rad))} deg of tolerance allow {small(allowed_s)} s of period at cut-off, or "
         f"{small(allowed_m_s)} m/s, either way."
     )
     hand = _by_hand(craft, part.burns[index], allowed_m_s)
@@ -263,7 +263,7 @@ def _periods_that_serve(outcome: Outcome, part: CraftPlan, index: int) -> list[s
     if index != part.phasing_burn or next_period_s(outcome, part) is None or part.phasing_period_s is None:
         return []
     k, period_s, turn_s = part.revolutions, part.phasing_period_s, outcome.ring.period_s
-    shown_s = (part.period_to_hit_s or period_s) - period_s
+    shown_s = (part.cut_off_period_s or period_s) - period_s
     limits = outcome.scenario.limits
     found = []
     for more in range(1, 4):
@@ -323,7 +323,7 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
         heading="After",
         steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),
         blanks=(
-            Blank(what="period", expected=clock(ring.period_s + part.flown.period_error_s)),
+            Blank(what="mean period, pass to pass", expected=clock(ring.period_s + part.flown.period_error_s)),
             Blank(what="slot error, deg", expected=plain(math.degrees(part.flown.slot_error_rad), 4)),
         ),
         remarks=tuple(remarks),

@@ -122,7 +122,7 @@ def test_an_overshot_period_from_below_costs_nothing() -> None:
     part = next(one for one in old.craft if one.craft == "Fen")
     burn = part.burns[0]
     ring = before.ring
-    # a third of the way on from the period to hit to the ring's
+    # a third of the way on from the period at cut-off to the ring's
     period = burn.period_after_s + 0.33 * (ring.period_s - burn.period_after_s)
     now = burn.time_s + 60.0
     touch = math.degrees(float(ring.phase(part.in_slot_s, part.slot)))
