@@ -6,8 +6,8 @@ import math
 
 from ..models.bodies import body as built_in
 from ..models.bodies import body_names
-from ..models.readouts import clock, instant, plain, span
 from ..models.flight.gravity import gravity_around
+from ..models.readouts import clock, instant, plain, span
 from ..optimizer.outcome import CraftPlan, Outcome, Plan
 from ..optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from .burn_table import burn_table
@@ -134,7 +134,7 @@ def _arrival_radii_m(outcome: Outcome, part: CraftPlan) -> tuple[float, float] |
 
 
 def _exactness(outcome: Outcome, part: CraftPlan) -> list[str]:
-    """How exact the phasing burn must be, and where to go on when it went too far; the sheet prints the same figures."""
+    """How exact the phasing burn must be, and the next period should it go too far; as on the sheet."""
     period_s, index = part.phasing_period_s, part.phasing_burn
     if part.side == "level" or period_s is None or index is None or not part.before_burns:
         return []

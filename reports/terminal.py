@@ -10,7 +10,7 @@ import math
 import shlex
 
 from ..models.printable import printable
-from ..models.readouts import clock, instant, plain, span
+from ..models.readouts import MINUTE, clock, instant, plain, span
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Bind, Broken, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan
 from .carriers import carrier_lines, carriers_sum
@@ -24,6 +24,7 @@ from .result import burn_model_of, gravity_of
 from .wording import (
     GRAVITY_WORDS,
     count,
+    folded,
     heading_text,
     kept_text,
     listed,
@@ -62,8 +63,8 @@ def plan_text(outcome: Outcome, width: int = 80, *, next_command: str | None = N
         return "\n".join([*_answer(outcome, first, width), *_remarks(outcome, width)]) + "\n"
     lines = [
         *_answer(outcome, first, width),
-        *_trust(outcome, first, width),
         *_to_fly(outcome, first, width),
+        *_trust(outcome, first, width),
         *carrier_lines(outcome, first, width),
         *_shapes(outcome, first, width),
         *price_of_time(outcome, first, width),
@@ -89,7 +90,7 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
     lines.append("")
     if outcome.unfinished and why is None:
         lines += paragraph(
-            "NO PLAN YET, AND UNDECIDED whether there is one. The search was broken off: "
+            "NO PLAN YET, AND UNDECIDED whether there is one. The search did not finish: "
             f"{sentence(outcome.unfinished)} --time-limit and --memory-limit allow more.",
             width,
         )
@@ -127,17 +128,17 @@ def _rejected(outcome: Outcome, width: int) -> list[str]:
         return []
     lines = heading("What comes nearest", width)
     for plan in outcome.rejected:
-        told = [f"{plain(plan.delta_v_m_s)} m/s, done after {span(plan.finish_s)}: DO NOT FLY IT."]
+        parts = [f"{plain(plan.delta_v_m_s)} m/s, done after {span(plan.finish_s)}: DO NOT FLY IT."]
         for broken in plan.broken:
             words = limit_words(broken.limit)
             over = _quantity(broken.limit, abs(broken.value - broken.allowed))
-            told.append(
+            parts.append(
                 f"{broken.craft}, {words.words}: {_quantity(broken.limit, broken.value)}, where "
                 f"{limit_key(broken.limit)} allows {'no less than' if words.floor else 'no more than'} "
                 f"{_quantity(broken.limit, broken.allowed)}: {over} {'too little' if words.floor else 'too much'}."
             )
         ways = [f"{part.craft} into slot {part.slot}, {way_text(part)}" for part in plan.craft]
-        lines += paragraph(" ".join([*told, f"{'; '.join(ways)}."]), width, indent="  ", hang="    ")
+        lines += paragraph(" ".join([*parts, f"{'; '.join(ways)}."]), width, indent="  ", hang="    ")
     return lines
 
 
@@ -227,9 +228,9 @@ def _model_words(outcome: Outcome) -> str:
 
 
 def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
-    lines = [""]
+    lines = heading("Proof and flight", width)
     if outcome.proof is not None:
-        lines += paragraph(proof_text(outcome.proof), width)
+        lines += paragraph(proof_text(outcome.proof), width, indent="  ")
     left_out = [] if gravity_of(outcome) == "j2" else ["oblateness"]
     left_out += ["drag", "other bodies"]
     left_out += ["burn arcs"] if burn_model_of(outcome) == "impulsive" else []
@@ -237,6 +238,7 @@ def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
         f"Flown numerically: {_model_words(outcome)}, an approximation that leaves out {listed(left_out)}. "
         f"{_flown_text(first)}{_longest_burn_text(outcome, first)}",
         width,
+        indent="  ",
     )
     return lines
 
@@ -271,7 +273,7 @@ def _flown_text(plan: Plan) -> str:
     if guesses:
         missed_deg = math.degrees(max(abs(guess) for guess in guesses))
         text += (
-            f" Burns were corrected by the flight: as planned by ratios of periods they miss a slot by "
+            f" Burns were corrected by the flight: planned by ratios of periods alone they miss a slot by "
             f"{small(missed_deg)} deg."
         )
     near = [part for part in plan.craft if part.flown.closest_m is not None]
@@ -280,12 +282,36 @@ def _flown_text(plan: Plan) -> str:
         text += f" Closest to craft in place: {part.craft}, {plain((part.flown.closest_m or 0.0) * 1e-3)} km"
         text += f" from {part.flown.closest_to}." if part.flown.closest_to else "."
     if any(part.apart_s for part in plan.craft):
-        text += " Craft that start together count against one another once they come back from outside the separation."
+        text += " Craft that start together are screened against one another after they have first been separated."
     return text
+
+
+def _utc(outcome: Outcome) -> bool:
+    """Whether instants are printed as dates in UTC."""
+    epoch = outcome.scenario.epoch
+    return epoch is not None and instant(epoch, 0.0).endswith(" UTC")
+
+
+def _moment(outcome: Outcome, time_s: float) -> str:
+    """When something happens: its date to the minute where there is an epoch, else the time from the start."""
+    if outcome.scenario.epoch is None:
+        return f"after {span(time_s)}"
+    return f"at {minute(outcome, time_s)}{' UTC' if _utc(outcome) else ''}"
+
+
+def minute(outcome: Outcome, time_s: float) -> str:
+    """A date and its clock to the nearest minute, without the zone. The scenario must have an epoch."""
+    return instant(outcome.scenario.epoch, MINUTE * round(time_s / MINUTE))[:16]
 
 
 def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     wide = width >= 110
+    dated = outcome.scenario.epoch is not None
+    zone = " (UTC)" if _utc(outcome) else ""
+
+    def when(time_s: float) -> str:
+        return minute(outcome, time_s) if dated else span(time_s)
+
     launched = any(part.launch_s is not None for part in first.craft)
     weighed = any(part.propellant_left_kg is not None for part in first.craft)
     several = outcome.ring.planes > 1
@@ -293,10 +319,12 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     crowded = several or any(part.heading is not None for part in first.craft)
     heads = [Column(title="craft"), *([Column(title="plane", right=True)] if several else [])]
     heads += [Column(title="slot", right=True)]
-    heads += [Column(title="liftoff after", right=True)] if wide and launched else []
+    heads += [Column(title=f"liftoff{zone}" if dated else "liftoff after", right=True)] if wide and launched else []
     heads += [Column(title="at the ring", wraps=True), Column(title="period at cut-off", right=True)]
-    heads += [Column(title="at ring after", right=True)] if wide and not crowded else []
-    heads += [Column(title="in slot after", right=True), Column(title="m/s", right=True)]
+    heads += (
+        [Column(title=f"at the ring{zone}" if dated else "at ring after", right=True)] if wide and not crowded else []
+    )
+    heads += [Column(title=f"in slot{zone}" if dated else "in slot after", right=True), Column(title="m/s", right=True)]
     heads += [Column(title="kg left", right=True)] if wide and weighed else []
     rows = []
     for part in first.craft:
@@ -305,15 +333,15 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
         heading_words = heading_text(part)
         from_pad = f"from {part.pad} " if part.pad and len(outcome.scenario.pads) > 1 else ""
         if not wide and part.launch_s is not None:
-            off = f"lifts off {from_pad}after {span(part.launch_s)}"
+            off = f"lifts off {from_pad}{_moment(outcome, part.launch_s)}"
             way = ", ".join(filter(None, [off, heading_words, way]))
         elif heading_words or from_pad:
             way = ", ".join(filter(None, [from_pad.strip(), heading_words, way]))
         row = [part.craft, *([f"{part.plane}"] if several else []), f"{part.slot}"]
-        row += ["" if part.launch_s is None else span(part.launch_s)] if wide and launched else []
+        row += ["" if part.launch_s is None else when(part.launch_s)] if wide and launched else []
         row += [way, "-" if cut_off_s is None else clock(cut_off_s)]
-        row += [span(part.ring_arrival_s)] if wide and not crowded else []
-        row += [span(part.in_slot_s), plain(part.delta_v_m_s)]
+        row += [when(part.ring_arrival_s)] if wide and not crowded else []
+        row += [when(part.in_slot_s), plain(part.delta_v_m_s)]
         if wide and weighed:
             row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))
         rows.append(row)
@@ -343,11 +371,11 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
 def _evidence_text(part: CraftPlan, evidence: FreeForm) -> str:
     """What speaks for a free-form flight, and what it takes to fly it."""
     excess = f"exceeds one by {evidence.primer_excess:.2%} at most" if evidence.primer_excess > 5e-5 else "keeps to one"
+    undercut = ", which the curved motion undercuts" if evidence.linear_bound_m_s > part.delta_v_m_s else ""
     return (
         f"{part.craft} flies free-form: {count(len(part.burns), 'burn')} by attitude and clock, with no period to read "
-        f"on the way. Its primer vector {excess} (one is the mark of a local optimum); within the linearized model "
-        f"nothing is cheaper than {plain(evidence.linear_bound_m_s)} m/s"
-        f"{', which the curved motion undercuts' if evidence.linear_bound_m_s > part.delta_v_m_s else ''}."
+        f"on the way. Its primer vector (what a burn at each moment is worth) {excess}: one marks a local optimum. "
+        f"Within the linearized model nothing is cheaper than {plain(evidence.linear_bound_m_s)} m/s{undercut}."
     )
 
 
@@ -395,14 +423,14 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
 
 
 def _remarks(outcome: Outcome, width: int) -> list[str]:
-    told = [sentence(outcome.phase_rule)] if outcome.phase_rule else []
+    remarks = [sentence(outcome.phase_rule)] if outcome.phase_rule else []
     if outcome.unfinished and outcome.plans:
-        told.append(sentence(f"The search was broken off: {outcome.unfinished}"))
-    told += [sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
-    if not told:
+        remarks.append(sentence(f"The search did not finish: {outcome.unfinished}"))
+    remarks += [sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
+    if not remarks:
         return []
     lines = heading("To know", width)
-    for text in told:
+    for text in folded(remarks):
         lines += paragraph(text, width, indent="  ", hang="    ")
     return lines
 

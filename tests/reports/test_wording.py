@@ -67,12 +67,12 @@ def test_gained_is_what_the_craft_moves_against_its_slot(make: object) -> None:
 
 def test_ways_are_said_in_words() -> None:
     birch, cedar, _ = sample.relay().plans[0].craft
-    assert way_text(birch) == "gains 309.1 deg in 3, below"
-    assert way_text(cedar) == "gains 68.4 deg in 6, below"
+    assert way_text(birch) == "gains 309.1 deg in 3 revolutions, lower orbit"
+    assert way_text(cedar) == "gains 68.4 deg in 6 revolutions, lower orbit"
     assert turns_text(birch) == "3 revolutions while the slot makes 2"
     falling = sample.relay().plans[-1].craft[1]
     assert way_text(falling).startswith("falls back ")
-    assert way_text(falling).endswith(", above")
+    assert way_text(falling).endswith(", higher orbit")
     level = sample.single().plans[0].craft[0]
     assert way_text(level) == "arrives in place"
     assert turns_text(level) == ""
