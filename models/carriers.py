@@ -100,7 +100,7 @@ def carrier_orbits(
     step_max: int | None = None,
     leave_m: float | None = None,
 ) -> CarrierOrbits:
-    """Every carrier orbit within the limits that finds a slot of its own for each drop.
+    """Every carrier orbit within the limits that finds a separate slot for each drop.
 
     Args:
         ring: one plane of it.

@@ -131,7 +131,7 @@ class LimitSpec:
 
 @dataclass(frozen=True, kw_only=True)
 class Errors:
-    """Standard deviations of what goes otherwise than planned; 0 for what is taken as exact.
+    """Standard deviations of what may differ from the plan; 0 for what is taken as exact.
 
     Args:
         periapsis_m, apoapsis_m, inclination_rad, node_rad, insertion_time_s: of the insertion by the launcher.

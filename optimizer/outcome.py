@@ -202,7 +202,7 @@ class CarrierPlan:
     where it drops everybody at once. ``lowest_m`` is the lowest radius that it flies through after insertion while it
     has craft on board. ``periapsis_safe``: whether the orbit it is left in clears the floor.
     ``meets_s`` is its first later pass that finds a filled slot, None where none of the next ones does: what becomes of
-    it is decided by whoever operates it, before that moment.
+    its operator decides that, before that moment.
     """
 
     carrier: str
@@ -278,7 +278,7 @@ class Broken:
 class Margin:
     """How much room a plan leaves under one limit of the scenario: ``value`` against ``allowed``, SI units.
 
-    ``craft`` is whoever comes closest to it. ``sense`` tells whether the value must stay above or below.
+    ``craft`` is the one that comes closest to it. ``sense`` is whether the value must stay above or below.
     """
 
     limit: str
@@ -316,7 +316,7 @@ class Plan:
 
 @dataclass(frozen=True, kw_only=True)
 class FrontPoint:
-    """A point of the front; ``kind`` tells how the front runs from here to the next later point."""
+    """A point of the front; ``kind`` is how the front runs from here to the next later point."""
 
     delta_v_m_s: float
     finish_s: float

@@ -276,7 +276,7 @@ def why_not(scenario: Scenario, progress: Progress) -> tuple[Infeasible, str]:
     try:
         return diagnose(scenario, serves, progress), ""
     except ENDED:
-        reason = "the limit that binds was not found before the search was broken off"
+        reason = "the limit that binds was not found before the search ended"
         return Infeasible(binds=(), together=False, reason=reason), reason
 
 

@@ -212,7 +212,7 @@ def _limit_text(entry: Entry) -> str:
 
 def _no_plan(entry: Entry) -> str:
     if entry.unfinished:
-        return f"undecided; the search was broken off: {entry.unfinished}."
+        return f"undecided; the search ended early: {entry.unfinished}."
     why = entry.infeasible
     if why is None:
         return "no plan keeps all limits."
@@ -241,7 +241,7 @@ def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
         gap = f"within {entry.proof.gap:.2%} of the best" if math.isfinite(entry.proof.gap) else "with nothing proved"
         told.append(f"{entry.name} is not proved best: {gap}.")
     unfinished = [e for e in entries if e.plan is not None and e.unfinished]
-    told += [sentence(f"{entry.name}: the search was broken off: {entry.unfinished}") for entry in unfinished]
+    told += [sentence(f"{entry.name}: the search ended early: {entry.unfinished}") for entry in unfinished]
     fewer = [e.name for e in entries if e.plan is not None and not e.fronts]
     if fewer and len(fewer) < len(entries):
         told.append(f"No front is walked for: {listed(fewer)}.")

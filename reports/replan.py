@@ -35,7 +35,7 @@ def replan_text(done: Replan, width: int) -> str:
     if done.changes:
         lines += [*heading("What to fly", width), *columns(*_table(done), width)]
         lines += paragraph(
-            "Times from the epoch; spent until now, rest from now on; was is the rest of the plan as it was.",
+            "Times from the epoch; spent: until now; rest: from now on; was: the rest of the old plan.",
             width,
             indent="  ",
         )
@@ -58,7 +58,7 @@ def _answer(done: Replan) -> str:
     if not done.changes:
         return f"Nothing is left to do: {plain(done.total_m_s)} m/s were spent."
     if done.onward.as_planned:
-        text = "Nothing was seen that is otherwise than planned: go on with the plan. "
+        text = "All observations match the plan: go on with it. "
     elif all(change.same for change in done.changes):
         text = "The plan stands: every craft goes on as it was planned. "
     else:
@@ -68,7 +68,7 @@ def _answer(done: Replan) -> str:
     text += (
         f"In all {plain(done.total_m_s)} m/s, what is spent included, and the last craft in its slot "
         f"{span(done.finish_s)} from the epoch: {_more(extra, 0.05, ' m/s', 'dearer', 'cheaper')} and "
-        f"{_when(later)} than the plan as it was."
+        f"{_when(later)} than the old plan."
     )
     return text
 
@@ -88,11 +88,9 @@ def _states(done: Replan, width: int) -> list[str]:
     if in_place:
         lines += paragraph(f"In place: {listed(in_place)}.", width)
     if gone:
-        lines += paragraph(f"Lost: {listed(gone)}; the slots go to whoever is left.", width)
+        lines += paragraph(f"Lost: {listed(gone)}; the slots go to the craft that are left.", width)
     if left.assumed:
-        lines += paragraph(
-            f"Nothing was seen of {listed(list(left.assumed))}: taken to be where the plan has it.", width
-        )
+        lines += paragraph(f"No observation of {listed(list(left.assumed))}: taken to be where the plan has it.", width)
     unread = [one.craft for one in left.spent if one.by_plan and not left.as_planned and one.delta_v_m_s > 0.0]
     unread = [name for name in unread if (seen := done.observed.of(name)) is not None and seen.orbit is not None]
     if unread:
@@ -111,7 +109,7 @@ def _states(done: Replan, width: int) -> list[str]:
         )
     if left.stepped:
         lines += paragraph(
-            "An orbit does not touch the ring: free-form flights were looked for that end at each half turn of the "
+            "An orbit does not touch the ring: free-form flights were sought that end at each half turn of the "
             "ring; goal.front_step in the scenario makes that finer.",
             width,
         )

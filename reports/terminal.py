@@ -90,7 +90,7 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
     lines.append("")
     if outcome.unfinished and why is None:
         lines += paragraph(
-            "NO PLAN YET, AND UNDECIDED whether there is one. The search did not finish: "
+            "NO PLAN YET, AND UNDECIDED whether there is one: the search ended early. "
             f"{sentence(outcome.unfinished)} --time-limit and --memory-limit allow more.",
             width,
         )
@@ -425,7 +425,7 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
 def _remarks(outcome: Outcome, width: int) -> list[str]:
     remarks = [sentence(outcome.phase_rule)] if outcome.phase_rule else []
     if outcome.unfinished and outcome.plans:
-        remarks.append(sentence(f"The search did not finish: {outcome.unfinished}"))
+        remarks.append(sentence(f"The search ended early: {outcome.unfinished}"))
     remarks += [sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
     if not remarks:
         return []

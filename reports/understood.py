@@ -254,7 +254,7 @@ def _carrier_items(scenario: Scenario) -> list[str]:
         if math.isfinite(carrier.lasts_s):
             said.append(f"lasts {duration(carrier.lasts_s, scenario.body)} from the insertion")
         if carrier.mass_kg:
-            said.append(f"{brief(carrier.mass_kg)} kg of its own")
+            said.append(f"{brief(carrier.mass_kg)} kg itself")
         if carrier.pads:
             said.append(f"from {_listed(list(carrier.pads))} only")
         items.append(f"{carrier.name}: {'; '.join(said)}. A launch each is looked at beside it.")
@@ -394,7 +394,7 @@ def _from(origin: Reference, angle_rad: float) -> str:
 
 
 def _default_lines(scenario: Scenario, width: int) -> list[str]:
-    """Defaults taken; what several craft or sites leave open alike is told once."""
+    """Defaults taken; what several craft or sites leave open alike is printed once."""
     if not scenario.source.defaults:
         return []
     counts: dict[tuple[str, str], int] = {}

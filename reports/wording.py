@@ -190,7 +190,7 @@ def why_text(plan: Plan, first: Plan, most: int = 2, known: Collection[str] = ()
         plan: the plan that differs.
         first: the plan it is compared with.
         most: how many changes to print; the craft of the rest are counted.
-        known: changes that the reader has been told of elsewhere.
+        known: changes that are printed elsewhere.
     """
     changes = {text: size for text, size in changes_of(plan, first).items() if text not in known}
     left = sum(list(changes.values())[most:])

@@ -62,7 +62,7 @@ def test_a_time_limit_is_a_number_of_seconds(limit: str, scenario: Path, capsys:
 
 def test_a_time_limit_that_is_too_short_is_said(scenario: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plan", str(scenario), "--time-limit", "1e-9"]) == 4
-    assert "search was broken off" in " ".join(capsys.readouterr().out.split())
+    assert "search ended early" in " ".join(capsys.readouterr().out.split())
 
 
 def test_a_search_that_was_ended_leaves_the_result_undecided(
@@ -103,7 +103,7 @@ def test_ctrl_c_shows_the_best_plan_so_far(
     assert main(["plan", str(scenario)]) == 0
     said = capsys.readouterr()
     assert "Reed" in said.out
-    assert "search was broken off" in " ".join(said.out.split())
+    assert "search ended early" in " ".join(said.out.split())
     assert "stopping" in said.err
 
 

@@ -56,7 +56,7 @@ def with_free_form(
     Args:
         problem: one ring phase.
         phasing: options of the craft in space by phasing orbits, within all limits.
-        progress: told in words what is being done.
+        progress: called with the state of the work in words.
     """
     step = problem.scenario.front_step_s
     if step is None:

@@ -1,4 +1,4 @@
-"""A craft that is off its plan: where it is, what it was still to do, and that told as a part of a plan again."""
+"""A craft that is off its plan: where it is, what it was still to do, and that as a part of a plan again."""
 
 from __future__ import annotations
 

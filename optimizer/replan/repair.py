@@ -2,9 +2,9 @@
 
 Slot and structure of the plan are held. First the burns that are left are corrected as they are; where that costs more
 than it was to, the cheapest ways to change them and to add some are looked for (``repair_candidates.py``), also with
-the last burn a turn or two later, which makes an overshot period a way of its own. All ways are corrected by their own
+the last burn a turn or two later, which makes an overshot period another way. All ways are corrected by their own
 numerical flight (``trajectory/differential_correction.py``, the smallest change of the burns), and the best that keeps
-the limits is taken. It is the nearest way on, not the best of all: planning anew looks for that.
+the limits is taken. It is the nearest way on, not the best of all: replanning looks for that.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from .off_plan import Astray, Seats, burns_left, engine_now, part_of, revolution
 from .repair_candidates import WORTH_M_S, WayOn, as_planned, changed, worth
 
 LONGEST_TURNS = 80.0
-"""A craft that is under way for longer is planned anew: flights of many months take their own correction."""
+"""A craft that is under way for longer is replanned: flights of many months take their own correction."""
 
 MET_RAD, AIM_RAD = 2e-5, 1e-5
 """A miss below this is met, a thousandth of a degree; and what the correction aims at."""
@@ -70,7 +70,7 @@ def mend(
     drafts = [draft for k in possible for draft in as_planned(ring, k, astray[k])]
     results = _corrected(ring, gravity, astray, drafts)
     _take_best(scenario, ring, astray, results, found, seats, aim)
-    # whoever is as good as on the plan needs no burn more
+    # a craft that is practically on the plan needs no further burn
     others = [k for k in possible if not _as_good(found[k], astray[k])]
     likely, rest = changed(scenario, ring, gravity, astray, others)
     served = _take_best(scenario, ring, astray, _corrected(ring, gravity, astray, likely), found, seats, aim)
@@ -192,7 +192,7 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: Astray, draft: WayOn, fli
     if craft.burns_max is not None and before + len(sizes) > craft.burns_max:
         return False
     finish = impulses[-1].time_s if impulses else one.now_s
-    # a craft that was to be in its slot by now begins to count anew, as planning anew would
+    # a craft that was to be in its slot by now counts from now, as replanning would
     if one.part.in_slot_s > one.now_s:
         revolutions, most = revolutions_of(ring, one, finish), max(limits.revolutions_max, one.part.revolutions)
     else:

@@ -84,7 +84,7 @@ def changed(
 ) -> tuple[list[WayOn], list[WayOn]]:
     """The cheapest ways to change burns and to add some, by the linear law: the likely ones, and some more.
 
-    Also with the last burn a turn or two later, which makes a way of its own of a period that was overshot.
+    Also with the last burn a turn or two later, which turns an overshot period into another way.
     """
     asked: list[Asked] = []
     owners: list[int] = []

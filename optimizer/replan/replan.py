@@ -46,7 +46,7 @@ NEAR_SHARE = 0.005
 looked for, as mending takes the cheapest burns that there are near it."""
 
 DECISIONS_MAX = 6
-"""Decisions, the soonest first, for which the price of missing them is worked out: each takes a search of its own."""
+"""Decisions, the soonest first, for which the price of missing them is worked out: each takes a separate search."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,7 +134,7 @@ class Replan:
     """The whole answer.
 
     ``outcome`` is the plan of what is left, its times from now; None where nothing is left, or where nothing was seen
-    that is otherwise than planned: the rest of the best plan is then the best plan of the rest. ``total_m_s``
+    that differs from the plan: the rest of the best plan is then the best plan of the rest. ``total_m_s``
     counts what was spent, ``finish_s`` counts from the first epoch, both with the craft that are done. ``mended``
     craft go on with the burns that they were to make, corrected.
     """
@@ -192,14 +192,14 @@ def replan(
 ) -> Replan:
     """Plan what is left of the best plan of an outcome, from what was seen.
 
-    What is left of the old plan, mended, stands against planning anew: whoever is off the plan alone, and everybody.
+    What is left of the old plan, mended, is compared with replanning: first the craft off the plan alone, then all.
 
     Args:
         before: of planning the scenario; it must have a plan.
         observed: what was seen, and when.
-        progress: told in words what is being done.
+        progress: called with the state of the work in words.
         past: what lies behind the plan, where it was itself gone on with.
-        anew: False to plan anew only where mending the old plan changes what it costs by more than `NEAR_SHARE` of the
+        fresh: False to replan only where mending the old plan changes what it costs by more than `NEAR_SHARE` of the
             circular speed: this is quick, and may miss a plan that is better by less.
 
     Raises:
@@ -233,13 +233,13 @@ def replan(
         way = onward(before, old, observed, freeze=freeze)
         if freeze and not way.frozen:
             continue
-        # free-form flights are for whoever has no other way, and not for the sake of others
+        # free-form flights are for craft with no other way, and not for the sake of others
         fitting = [one for one in found if one.fits]
         touching = any(one.outcome is not None for one in fitting)
         dearest = NEAR_SHARE * before.ring.speed_m_s
         if way.stepped and fitting and (touching or min(abs(one.dearer_m_s) for one in fitting) <= dearest):
             continue
-        progress("with the others as planned" if freeze else "everybody anew")
+        progress("with the others as planned" if freeze else "all craft replanned")
         outcome = None if way.scenario is None else make_plan(way.scenario, progress)
         found.append(_rest_of(before, observed, way, outcome, _turned(before, observed, way, outcome), past, progress))
     best = found[0]
@@ -257,7 +257,7 @@ def _mended(before: Outcome, observed: Observed, left: Onward) -> dict[str, Craf
 
 
 def _turned(before: Outcome, observed: Observed, left: Onward, outcome: Outcome | None) -> dict[str, CraftPlan]:
-    """Craft that were seen tilted, of which planning anew takes no account: their new parts with the tilt taken off."""
+    """Craft that were seen tilted, of which replanning takes no account: their new parts with the tilt taken off."""
     if outcome is None or not outcome.plans:
         return {}
     allowed = before.scenario.ring.tilt_tolerance_rad + PLANE_SLACK_RAD
@@ -437,14 +437,14 @@ def _missed_for_a_turn(
 ) -> Decision:
     """What a missed burn costs a craft that goes on as planned, by closed forms, where another touch comes."""
     index = next(k for k, burn in enumerate(part.burns) if burn.time_s > now_s or now_s == 0.0)
-    told = missed(before.scenario, before.ring, part, index)
-    if told.kind == "re-entry":
+    missing = missed(before.scenario, before.ring, part, index)
+    if missing.kind == "re-entry":
         return replace(one, lost=True)
-    if told.kind != "again":
+    if missing.kind != "again":
         return one
     finish = max(change.in_slot_s for change in changes)
     others = max((change.in_slot_s for change in changes if change.craft != part.craft), default=0.0)
-    return replace(one, extra_m_s=told.more_m_s, later_s=max(told.in_slot_s, others) - finish)
+    return replace(one, extra_m_s=missing.more_m_s, later_s=max(missing.in_slot_s, others) - finish)
 
 
 def _missed(scenario: Scenario, kept: tuple[float, float], one: Decision, now_s: float, progress: Progress) -> Decision:

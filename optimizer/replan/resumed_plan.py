@@ -29,7 +29,7 @@ from .replan import NOTHING, CraftChange, Past, Progress, Replan, replan
 
 @dataclass(frozen=True, kw_only=True)
 class FromHere:
-    """The new plan as an outcome of its own, its only plan of rank 1, and what lies behind it."""
+    """The new plan as a separate outcome, its only plan of rank 1, and what lies behind it."""
 
     outcome: Outcome
     past: Past
@@ -45,7 +45,7 @@ def go_on(
     Args:
         before: of planning the scenario; it must have a plan.
         looks: at least one; each gives what was seen, for the outcome that is being flown then.
-        progress: told in words what is being done.
+        progress: called with the state of the work in words.
 
     Returns:
         What came of the last look, and the plan that it leaves. Where nothing is left to do or no plan is left after an
@@ -149,7 +149,7 @@ def _part(
         return part, True
     if change.new_from_s > 0.0:
         part = later(part, change.new_from_s)
-        # whoever has been at the ring before goes on waiting since then
+        # a craft that has been at the ring before goes on waiting since then
         arrival = min(part.ring_arrival_s, change.old.ring_arrival_s)
         return (replace(part, ring_arrival_s=arrival) if arrival <= now_s else part), True
     item = part.itinerary

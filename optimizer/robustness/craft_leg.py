@@ -1,4 +1,4 @@
-"""What a craft of a plan has before it, as numbers from which many flights of it with errors can be told at once.
+"""What a craft of a plan has before it, as numbers from which many flights of it with errors are propagated at once.
 
 The closed forms are those of point-mass gravity and impulses. Over an oblate body, and where part of a burn turns the
 plane, the plan flown burns a little more or less than they do: that difference is carried along as it is.
@@ -22,7 +22,7 @@ TANGENT = ("direct", "park", "shift")
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Told:
-    """What there is to know of any craft, whatever way its flights are told.
+    """What there is to know of any craft, however its flights are propagated.
 
     Args:
         craft: its name.

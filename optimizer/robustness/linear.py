@@ -1,4 +1,4 @@
-"""Many flights of one craft with errors, by the linear law of its own numerical flight.
+"""Many flights of one craft with errors, with a linear model of its numerical flight.
 
 For ways that have no closed form: free-form flights, and launches whose first burns an upper stage pays. What every
 error makes of the end of the flight (slot, period, shape, plane) and of its lowest point is read off from flights a

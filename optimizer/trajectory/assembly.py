@@ -94,9 +94,9 @@ class Flights:
     def distances(
         self, problem: Problem, name: tuple[float, ...], seats: Sequence[tuple[_Place, float]], to_s: float
     ) -> list[float]:
-        """Least distance to each of several in place, since a moment of its own until one time, m; remembered.
+        """Least distance to each of several in place, each since its own moment until one time, m; remembered.
 
-        Whoever is on the ring is taken to move evenly on its circle: over an oblate body real craft wobble about that
+        Any craft on the ring is taken to move evenly on its circle: over an oblate body real craft wobble about that
         (about 1 km in a low Earth orbit), which is left out.
         """
         asked = [(*name, *place, from_s, to_s) for place, from_s in seats]
@@ -304,7 +304,7 @@ def _seats(problem: Problem, options: Options, named: Sequence[tuple[str, int]],
 
 
 def alone(problem: Problem, options: Options, row: int, flights: Flights) -> Plan:
-    """One option judged by itself, among the craft that stay: what it breaks whoever else is up."""
+    """One option judged by itself, among the craft that stay: what it breaks regardless of the others."""
     name = problem.classes[options.craft_class[row]].names[0]
     one = options.take(np.array([row]))
     seats = _seats(problem, one, (), flights)

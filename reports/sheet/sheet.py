@@ -214,24 +214,24 @@ def _exact(outcome: Outcome, part: CraftPlan, craft: Craft, index: int, slope: S
         f"1 m/s too much {_deg(slope.per_m_s)}",
         f"1 deg too far out {_deg(slope.per_pitch * degree)}, left {_deg(slope.per_yaw * degree)}",
     ]
-    told = [
+    remarks = [
         "How exact, in degrees of slot (mean of the first turn, later burns as planned): "
         + "; ".join(one for one in per if one)
         + "."
     ]
     if slope.per_m_s == 0.0:
-        return told
+        return remarks
     allowed_m_s = tolerance_rad / abs(slope.per_m_s)
     allowed_s = slope.allowed_period_s(tolerance_rad)
-    told.append(
+    remarks.append(
         f"{small(math.degrees(tolerance_rad))} deg of tolerance allow {small(allowed_s)} s of period at cut-off, or "
         f"{small(allowed_m_s)} m/s, either way."
     )
     hand = _by_hand(craft, part.burns[index], allowed_m_s)
     if hand:
-        told.append(hand)
-    told += _periods_that_serve(outcome, part, index)
-    return told
+        remarks.append(hand)
+    remarks += _periods_that_serve(outcome, part, index)
+    return remarks
 
 
 def _deg(value_rad: float) -> str:
@@ -289,7 +289,7 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
     epoch = outcome.scenario.epoch
     if found.kind == "replan":
         when = "" if math.isnan(found.next_s) else f" (the ring is touched again at {instant(epoch, found.next_s)})"
-        return f"If it is missed: no phasing orbit within the limits begins at the next chance{when}. Plan anew."
+        return f"If it is missed: no phasing orbit within the limits begins at the next chance{when}. Replan."
     where = "ahead" if found.lead_rad >= 0.0 else "behind"
     more = found.more_m_s
     cost = (
@@ -300,7 +300,7 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
     lead = plain(abs(math.degrees(found.lead_rad)))
     return (
         f"If it is missed: next chance at {instant(epoch, found.next_s)}, the slot {lead} "
-        f"deg {where} then; in the slot at {instant(epoch, found.in_slot_s)} {cost}. Plan anew before burning."
+        f"deg {where} then; in the slot at {instant(epoch, found.in_slot_s)} {cost}. Replan before that burn."
     )
 
 
