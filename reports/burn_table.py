@@ -19,12 +19,12 @@ def burn_words(burn: Burn) -> str:
         (abs(burn.radial_m_s), "out" if burn.radial_m_s >= 0 else "in"),
         (abs(burn.cross_m_s), "left" if burn.cross_m_s >= 0 else "right"),
     ]
-    told = [(size, name) for size, name in parts if size >= 0.01]
-    if not told:
+    large = [(size, name) for size, name in parts if size >= 0.01]
+    if not large:
         return f"{burn.delta_v_m_s:.3f} m/s"
-    if len(told) == 1:
-        return f"{plain(told[0][0], 2)} m/s {told[0][1]}"
-    pieces = ", ".join(f"{plain(size, 2)} {name}" for size, name in told)
+    if len(large) == 1:
+        return f"{plain(large[0][0], 2)} m/s {large[0][1]}"
+    pieces = ", ".join(f"{plain(size, 2)} {name}" for size, name in large)
     return f"{plain(burn.delta_v_m_s, 2)} m/s: {pieces}"
 
 

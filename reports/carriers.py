@@ -38,8 +38,8 @@ def _launch(outcome: Outcome, carrier: CarrierPlan) -> str:
     return (
         f"Liftoff from {carrier.pad} at {instant(epoch, carrier.launch_s)}, insertion at "
         f"{instant(epoch, carrier.insertion_s)}{by}; at the ring at {instant(epoch, carrier.first_pass_s)}. "
-        f"Burns {plain(carrier.delta_v_m_s)} m/s of the {plain(carrier.allowed_m_s)} m/s that it carries, not counted in the "
-        "sums of the craft."
+        f"Burns {plain(carrier.delta_v_m_s)} m/s of the {plain(carrier.allowed_m_s)} m/s that it carries, not counted "
+        "in the sums of the craft."
     )
 
 

@@ -57,7 +57,7 @@ def replan_text(done: Replan, width: int) -> str:
 def _answer(done: Replan) -> str:
     if not done.changes:
         return f"Nothing is left to do: {plain(done.total_m_s)} m/s were spent."
-    if done.onward.as_planned:
+    if done.remaining.as_planned:
         text = "All observations match the plan: go on with it. "
     elif all(change.same for change in done.changes):
         text = "The plan stands: every craft goes on as it was planned. "
@@ -83,7 +83,7 @@ def _when(later_s: float) -> str:
 
 def _states(done: Replan, width: int) -> list[str]:
     lines: list[str] = []
-    left = done.onward
+    left = done.remaining
     in_place, gone = [*done.past.done, *left.done], [*done.past.lost, *left.lost]
     if in_place:
         lines += paragraph(f"In place: {listed(in_place)}.", width)
@@ -151,10 +151,10 @@ def _way(done: Replan, change: CraftChange) -> str:
     more, turns = len(change.new.burns) - before, change.new.revolutions - change.old.revolutions
     if (change.new.route, change.new.slot) != (change.old.route, change.old.slot):
         return f"{way_text(change.new)}, corrected"
-    told = ["as planned, corrected"]
-    told += [f"{count(more, 'burn')} more"] if more > 0 else []
-    told += [f"{count(turns, 'turn')} later"] if turns > 0 else []
-    return ", ".join(told)
+    parts = ["as planned, corrected"]
+    parts += [f"{count(more, 'burn')} more"] if more > 0 else []
+    parts += [f"{count(turns, 'turn')} later"] if turns > 0 else []
+    return ", ".join(parts)
 
 
 def _burns_to_come(done: Replan, width: int) -> list[str]:
@@ -206,16 +206,16 @@ def replan_json(done: Replan) -> str:
         "format": "ringwright-replan/1",
         "title": done.before.scenario.title,
         "now_s": done.observed.now_s,
-        "as_planned": done.onward.as_planned,
+        "as_planned": done.remaining.as_planned,
         "total_delta_v_m_s": done.total_m_s,
         "finish_s": done.finish_s,
         "old_delta_v_m_s": done.old_total_m_s,
         "old_finish_s": done.old_finish_s,
-        "done": [*done.past.done, *done.onward.done],
-        "lost": [*done.past.lost, *done.onward.lost],
-        "taken_as_planned": list(done.onward.assumed),
+        "done": [*done.past.done, *done.remaining.done],
+        "lost": [*done.past.lost, *done.remaining.lost],
+        "taken_as_planned": list(done.remaining.assumed),
         "spent": [
-            {"craft": one.craft, "delta_v_m_s": one.delta_v_m_s, "by_plan": one.by_plan} for one in done.onward.spent
+            {"craft": one.craft, "delta_v_m_s": one.delta_v_m_s, "by_plan": one.by_plan} for one in done.remaining.spent
         ],
         "craft": [
             {

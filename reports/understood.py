@@ -263,15 +263,15 @@ def _carrier_items(scenario: Scenario) -> list[str]:
 
 def _craft_items(scenario: Scenario) -> list[str]:
     items = []
-    for told, names in _alike((_craft_item(scenario, craft), craft.name) for craft in scenario.craft):
-        items.append(f"{_listed(names)}: {told}")
+    for words, names in _alike((_craft_item(scenario, craft), craft.name) for craft in scenario.craft):
+        items.append(f"{_listed(names)}: {words}")
     return items
 
 
 def _alike(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
     found: dict[str, list[str]] = {}
-    for told, name in pairs:
-        found.setdefault(told, []).append(name)
+    for words, name in pairs:
+        found.setdefault(words, []).append(name)
     return list(found.items())
 
 

@@ -43,7 +43,7 @@ class Spent:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Onward:
+class Remaining:
     """What is left to do, as a new scenario.
 
     ``scenario`` is None where nobody is left to move, and while a craft is between liftoff and insertion. ``done`` are
@@ -63,14 +63,14 @@ class Onward:
     frozen: tuple[str, ...] = ()
 
 
-def onward(
+def remaining(
     outcome: Outcome,
     plan: Plan,
     observed: Observed,
     *,
     freeze: bool = False,
     held: frozenset[str] = frozenset(),
-) -> Onward:
+) -> Remaining:
     """Carry a plan and what was seen of it to the moment of the observation.
 
     Args:
@@ -83,7 +83,7 @@ def onward(
     Raises:
         InputError: what was seen contradicts the scenario.
     """
-    return _Carrying(outcome, plan, observed, freeze, held).onward()
+    return _Carrying(outcome, plan, observed, freeze, held).remaining()
 
 
 class _Carrying:
@@ -97,7 +97,7 @@ class _Carrying:
         self.climbing: CraftPlan | None = None
         self.frozen: list[CraftPlan] = []
 
-    def onward(self) -> Onward:
+    def remaining(self) -> Remaining:
         parts = {part.craft: part for part in self.plan.craft}
         craft: list[Craft] = []
         spent: list[Spent] = []
@@ -143,7 +143,7 @@ class _Carrying:
             epoch=None if scenario.epoch is None else scenario.epoch + timedelta(seconds=self.now_s),
             front_step_s=step,
         )
-        return Onward(
+        return Remaining(
             scenario=left if moving and self.climbing is None else None,
             spent=tuple(spent),
             done=tuple(part.craft for part in self.done),

@@ -20,7 +20,7 @@ from ...models.errors import InputError
 from ...models.scenario import INJECTION_ERRORS, Craft, Errors, Scenario
 from ..outcome import Outcome, Plan
 from .closed_form import Flights, fly, normals_of
-from .craft_leg import Story, has_closed_form, refuse_untold, story_of
+from .craft_leg import Story, has_closed_form, refuse_uncovered, story_of
 from .linear import LinearStory, linear_story_of
 from .quantiles import Quantile, quantiles
 
@@ -186,7 +186,7 @@ def stories(outcome: Outcome) -> tuple[AnyStory, ...]:
     """
     scenario, ring, plan = outcome.scenario, outcome.ring, outcome.plans[0]
     for part in plan.craft:
-        refuse_untold(scenario, part)
+        refuse_uncovered(scenario, part)
     match_s = plan.hold.match_s if plan.hold is not None else 0.0
     return tuple(
         story_of(scenario, ring, part, match_s)
@@ -222,7 +222,7 @@ def flown(story: AnyStory, normal: Array) -> Flights:
 
 
 def block(story: AnyStory, seed: int, craft: int, number: int) -> Flights:
-    """One block of `BLOCK` flights of one craft, from a separate random stream; the plan's own burns are in it exactly."""
+    """One block of `BLOCK` flights of one craft, from its random stream; the plan's own burns are in it exactly."""
     stream = np.random.SeedSequence(seed, spawn_key=(craft, number))
     normal = np.random.default_rng(stream).standard_normal((numbers_of(story), BLOCK))
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -21,7 +21,7 @@ TANGENT = ("direct", "park", "shift")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Told:
+class CraftStory:
     """What there is to know of any craft, however its flights are propagated.
 
     Args:
@@ -53,7 +53,7 @@ class Told:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Story(Told):
+class Story(CraftStory):
     """One craft's way into its slot by tangent burns, with its errors and its room for corrections.
 
     Args:
@@ -98,7 +98,7 @@ def has_closed_form(part: CraftPlan) -> bool:
     return part.route in TANGENT and not any(burn.by_stage_m_s > 0.0 for burn in part.burns)
 
 
-def refuse_untold(scenario: Scenario, part: CraftPlan) -> None:
+def refuse_uncovered(scenario: Scenario, part: CraftPlan) -> None:
     """Raise InputError for a craft on a way that the budget knows neither a closed form nor a linear law for."""
     if part.route == "carrier":
         raise InputError(

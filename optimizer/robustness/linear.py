@@ -28,7 +28,7 @@ from ...models.scenario import INJECTION_ERRORS, Scenario
 from ..outcome import CraftPlan
 from ..trajectory.limits import PLANE_SLACK_RAD
 from .closed_form import HALF, Flights
-from .craft_leg import Told, errors_of, trim_turns
+from .craft_leg import CraftStory, errors_of, trim_turns
 from .sensitivity import STEP_M_S, STEP_S
 
 Array = NDArray[np.float64]
@@ -42,7 +42,7 @@ One more row follows, the lowest radius, m."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class LinearStory(Told):
+class LinearStory(CraftStory):
     """One craft's way into its slot as a linear law.
 
     Args:
@@ -216,10 +216,10 @@ class _Fly:
         """
         story, again = self.story, self._take(3) if first > 0 else None
         tilted = self._tilt(self.known) > story.tilt_tolerance_rad
-        astray = np.abs(self.known[0]) > HALF * story.tolerance_rad
+        off_slot = np.abs(self.known[0]) > HALF * story.tolerance_rad
         # the same place once more, for a burn right after the last one
         law = np.insert(story.law, first, 0.0 if first == 0 else story.law[:, first - 1], axis=1)
-        for some, aims in ((np.flatnonzero(astray & ~tilted), AIMS[:2]), (np.flatnonzero(tilted), AIMS)):
+        for some, aims in ((np.flatnonzero(off_slot & ~tilted), AIMS[:2]), (np.flatnonzero(tilted), AIMS)):
             change = self._cheapest(first, law, some, aims)
             self.burns[first:, :, some] += change[first + 1 :]
             moved = np.tensordot(law, change, 2)

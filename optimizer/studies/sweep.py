@@ -1,6 +1,6 @@
 """A scenario planned over a grid of values of one or two of its keys.
 
-Pure: a point is a text and settings, a row is what planning it gave. The caller that runs the points brings an executor of
+Pure: a point is a text and settings, a row is what planning it gave. The caller brings an executor of
 ``concurrent.futures``: processes of this machine, or a cluster.
 """
 

@@ -94,7 +94,7 @@ def test_after_any_prefix_flown_exactly_the_plan_goes_on(index: int) -> None:
     assert done.total_m_s == pytest.approx(old.delta_v_m_s, abs=1e-9)
     assert done.finish_s == pytest.approx(old.finish_s, abs=1e-9)
     assert all(change.same for change in done.changes)
-    assert {change.craft for change in done.changes} | set(done.onward.done) == {part.craft for part in old.craft}
+    assert {change.craft for change in done.changes} | set(done.remaining.done) == {part.craft for part in old.craft}
 
 
 def test_a_state_read_where_the_plan_has_it_leads_to_the_same_rest() -> None:
@@ -109,7 +109,7 @@ def test_a_state_read_where_the_plan_has_it_leads_to_the_same_rest() -> None:
     axes = zip(("x", "y", "z"), flight.end_state[:3], flight.end_state[3:], strict=True)
     state = ", ".join(f"{a}_m = {r!r}, v{a}_m_s = {v!r}" for a, r, v in ((a, float(r), float(v)) for a, r, v in axes))
     done = _go_on(f'now_s = {now!r}\n[[craft]]\nname = "Fen"\nstate = {{ {state} }}\n')
-    assert not done.onward.as_planned
+    assert not done.remaining.as_planned
     change = next(one for one in done.changes if one.craft == "Fen")
     assert change.new.slot == part.slot
     assert change.in_slot_s == pytest.approx(part.in_slot_s, abs=1.0)
@@ -153,7 +153,7 @@ name = "Fen"
 orbit = { periapsis_km = 5200, apoapsis_km = 6900, at = "periapsis", at_h = 0.5, ahead_of = "Moor", ahead_deg = 30 }
 """
     done = replan(before, parse_observed(text, scenario, before.ring))
-    assert done.onward.stepped
+    assert done.remaining.stepped
     assert done.outcome is not None
     [fen] = done.outcome.plans[0].craft
     assert fen.route == "timed"
@@ -163,7 +163,7 @@ orbit = { periapsis_km = 5200, apoapsis_km = 6900, at = "periapsis", at_h = 0.5,
 
 def test_a_lost_craft_leaves_its_slot_to_the_others() -> None:
     done = _go_on('now_h = 1.0\n[[craft]]\nname = "Fen"\nstatus = "lost"\n')
-    assert done.onward.lost == ("Fen",)
+    assert done.remaining.lost == ("Fen",)
     assert [change.craft for change in done.changes] == ["Heath"]
     text = replan_text(done, 80)
     assert "Lost: Fen" in text
