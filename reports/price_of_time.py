@@ -119,7 +119,11 @@ def other_ways(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if not others:
         return []
     others.sort(key=lambda plan: plan.rank)
-    return [*heading("Other ways", width), *_comparison(others, first, width, kinds=True)]
+    lines = [*heading("Other ways", width), *_comparison(others, first, width, kinds=True)]
+    if any(plan.kind == "beside the front" for plan in others):
+        meaning = "Beside the front: once flown, no longer among the best trades of delta-v against time."
+        lines += paragraph(meaning, width, indent="  ")
+    return lines
 
 
 def _comparison(plans: list[Plan], first: Plan, width: int, *, kinds: bool = False) -> list[str]:

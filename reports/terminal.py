@@ -282,7 +282,7 @@ def _flown_text(plan: Plan) -> str:
         text += f" Closest to craft in place: {part.craft}, {plain((part.flown.closest_m or 0.0) * 1e-3)} km"
         text += f" from {part.flown.closest_to}." if part.flown.closest_to else "."
     if any(part.apart_s for part in plan.craft):
-        text += " Craft that start together are screened against one another after they have first been separated."
+        text += " Craft that start together are screened against one another once they were outside the separation."
     return text
 
 
