@@ -23,8 +23,6 @@ _AIMS = {
     "worst_delta_v": "the delta-v of the craft that needs most",
 }
 
-_WITHIN_NUMBER = re.compile(r"(?<=\d) (?=\d{3}\b|k?m\b|kg\b|k?N\b|deg\b|s\b|min\b|h\b|d\b)")
-
 _OWN_DAY_WORTH = 0.01
 """A body's day within this share of 86 400 s is not worth a second figure."""
 
@@ -88,9 +86,7 @@ def _goal_items(scenario: Scenario) -> list[str]:
 def _section(heading: str, items: Iterable[str], width: int) -> list[str]:
     lines = ["", heading, "-" * len(heading)]
     for item in items:
-        # a number stays on one line with its thousands and its unit
-        whole = _WITHIN_NUMBER.sub("\xa0", item)
-        lines += [line.replace("\xa0", " ") for line in paragraph(whole, width, indent="  ", hang="      ")]
+        lines += paragraph(item, width, indent="  ", hang="      ")
     return lines
 
 
