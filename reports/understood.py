@@ -133,9 +133,10 @@ def _body_items(scenario: Scenario) -> list[str]:
 
 
 def _ring_items(scenario: Scenario) -> list[str]:
-    ring, body = scenario.ring, scenario.body
-    rate = math.sqrt(body.gm / ring.radius_m**3)
-    period = 2.0 * math.pi / rate
+    from ..optimizer.catalogue.problem import ring_of
+
+    ring = scenario.ring
+    made = ring_of(scenario)
     places = f"{ring.slots} slots, {brief(360.0 / ring.slots, 5)} deg apart" if ring.slots > 1 else "1 slot"
     lean = math.degrees(ring.inclination_rad)
     plane = "over the equator"
@@ -150,7 +151,7 @@ def _ring_items(scenario: Scenario) -> list[str]:
     items = [
         f"{places}, {plane}, at {_altitude(ring.radius_m, scenario)} "
         f"({brief(ring.radius_m / 1e3)} km from the center).",
-        f"One turn in {clock(period)} at {plain(rate * ring.radius_m)} m/s (two-body).",
+        f"Mean period {clock(made.period_s)} at {plain(made.speed_m_s)} m/s.",
         f"In place means within {brief(math.degrees(ring.tolerance_rad))} deg of the slot; plans aim at the slot.",
     ]
     if ring.tilt_tolerance_rad:

@@ -24,7 +24,7 @@ TOLERANCE = f"{brief(math.degrees(number_by_default('ring', 'tolerance')))}deg"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command to a parser; their values stay text until `run` reads them."""
     parser.description = (
-        "Which period to hit at the ring so that whole revolutions end at a slot. Every value carries its unit: km, m, "
+        "Which period at cut-off makes whole revolutions end at a slot. Every value carries its unit: km, m, "
         "deg, rad, s, min, h, d; a time may also be h:mm:ss. The slot counts as ahead or behind at the moment the "
         "craft is at the ring and burns."
     )

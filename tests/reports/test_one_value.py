@@ -22,6 +22,7 @@ from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.sheet.text import sheet_text
 from ringwright.reports.tables import frame_csv, tables
 from ringwright.reports.terminal import plan_text
+from ringwright.reports.understood import understood
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 QUICK = ("four-over-the-equator", "one-craft-mars")
@@ -78,6 +79,9 @@ def test_the_ring_has_one_printed_period(name: str) -> None:
     shown = re.search(rf"mean\s+period\s+({CLOCK})", text)
     assert shown is not None
     assert shown.group(1) == clock(values["ring"]["period_s"])
+    checked = re.search(rf"Mean\s+period\s+({CLOCK})", understood(outcome.scenario))
+    assert checked is not None
+    assert checked.group(1) == shown.group(1)
     flown = {part["craft"]: part["flown"]["period_error_s"] for part in values["plans"][0]["craft"]}
     for sheet in sheets(outcome, outcome.plans[0]):
         after = re.search(rf"mean period, pass to pass +({CLOCK})", sheet_text(sheet))
