@@ -102,10 +102,10 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         with deadline.searching(deadline.share(ALTERNATIVES_SHARE)):
             others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
             if deadline.over():
-                missing.append("not every plan of another kind was looked for")
+                missing.append("not every plan of another kind was sought")
         more = other_fronts(selection, progress) if fronts else ()
         if fronts and deadline.over():
-            missing.append("not every other front was walked")
+            missing.append("not every other front was computed")
     found, left_out = _listed_in_time(selection, best, walked, others, aim, progress)
     missing += left_out
     if not found.plans:
@@ -335,7 +335,7 @@ def best_phase(
     said = ""
     if late:
         said = (
-            f"{late} of {len(choices)} ring phases were not looked at"
+            f"{late} of {len(choices)} ring phases were not examined"
             if len(choices) > 1
             else "the search did not finish"
         )

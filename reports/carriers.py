@@ -88,7 +88,7 @@ def duty_text(outcome: Outcome, carrier: CarrierPlan) -> str:
         )
     what = "Open: what becomes of the carrier. Left alone it goes on touching the ring"
     if carrier.meets_s is None:
-        return f"{what}, though in the passes looked at it finds no filled slot; its disposal is for the operator."
+        return f"{what}, though in the passes examined it meets no filled slot; its disposal is for the operator."
     at = instant(outcome.scenario.epoch, carrier.meets_s)
     return f"{what} and comes back to where {carrier.meets} is at {at}: its disposal before that is for the operator."
 

@@ -244,7 +244,7 @@ def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
     sentences += [sentence(f"{entry.name}: the search ended early: {entry.unfinished}") for entry in unfinished]
     fewer = [e.name for e in entries if e.plan is not None and not e.fronts]
     if fewer and len(fewer) < len(entries):
-        sentences.append(f"No front is walked for: {listed(fewer)}.")
+        sentences.append(f"No front was computed for: {listed(fewer)}.")
     seen: dict[str, list[str]] = {}
     for entry in entries:
         for note in dict.fromkeys(entry.notes):

@@ -254,7 +254,7 @@ def _carrier_items(scenario: Scenario) -> list[str]:
             said.append(f"{brief(carrier.mass_kg)} kg itself")
         if carrier.pads:
             said.append(f"from {_listed(list(carrier.pads))} only")
-        items.append(f"{carrier.name}: {'; '.join(said)}. A launch each is looked at beside it.")
+        items.append(f"{carrier.name}: {'; '.join(said)}. Separate launches are examined as well.")
     return items
 
 

@@ -119,9 +119,9 @@ def with_free_form(
             found += [replace(up, craft_class=index) for index in rise.classes]
     said = [f"free-form flights: {len(found)} were found; each is the best of its finish as far as is known"]
     if widest > 1:
-        said.append(f"free-form finishes: only every {widest}th multiple of front_step was looked at for some craft")
+        said.append(f"free-form finishes: only every {widest}th multiple of front_step was examined for some craft")
     if missing:
-        said.append(f"free-form flights: {missing} pairs of craft and slot were not looked at, as time ran out")
+        said.append(f"free-form flights: {missing} pairs of craft and slot were not examined, as time ran out")
     if launched:
         said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
     return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))

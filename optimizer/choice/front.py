@@ -357,7 +357,7 @@ def note(walked: Walked, selection: Selection, unit: str = "m/s") -> str:
             f"{walked.resolution:.2f} {unit} over the earlier one"
         )
     if walked.late:
-        said.append(f"the walk was broken off: {_only(len(walked.plans))} listed; faster plans may exist")
+        said.append(f"the search for the front ended early: {_only(len(walked.plans))} listed; faster plans may exist")
     elif not walked.complete:
         said.append(f"{_only(len(walked.plans))} listed; still faster plans exist")
     said.extend(selection.made.notes)

@@ -223,7 +223,7 @@ def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
     if ring.occupied or any(craft.stay for craft in scenario.craft):
         return None, "craft that stay fix the slots, so the rest cannot be re-spaced"
     if ring.slots < 2:
-        return None, "nobody is left"
+        return None, "no craft is left"
     return replace(scenario, ring=replace(ring, slots=ring.slots - 1, slot0_rad=None)), ""
 
 

@@ -202,7 +202,7 @@ def judge(
     missing = [late] if late else []
     fronts = _fronts(selection, strategy, best, every_front, progress) if any_front else ()
     if any(not front.points for front in fronts):
-        missing.append("not every front was walked")
+        missing.append("not every front was computed")
     neighbors = scenario.first_service
     service = math.inf if neighbors is None else first_service_s(problem, chosen.options, neighbors)
     top = scenario.body.radius_m + scenario.body.atmosphere_top_m
