@@ -345,7 +345,12 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
         if wide and weighed:
             row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))
         rows.append(row)
-    lines = [*heading("What to fly", width), *columns(heads, rows, width)]
+    return [*heading("What to fly", width), *columns(heads, rows, width), *_cannot_wait(first, width)]
+
+
+def _cannot_wait(first: Plan, width: int) -> list[str]:
+    """Which burns cannot wait for a second pass, and what speaks for free-form flights."""
+    lines: list[str] = []
     must = [part.craft for part in first.craft if part.must_burn and part.free_form is None]
     dive = [part.craft for part in first.craft if part.must_burn and part.free_form is not None]
     if dive:

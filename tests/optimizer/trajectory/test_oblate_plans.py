@@ -202,7 +202,7 @@ def launched() -> Outcome:
 
 def test_launched_craft_burn_where_the_coast_really_turns() -> None:
     outcome = launched()
-    assert any("short of the ring" in note for note in outcome.notes)
+    assert any("below the ring" in note for note in outcome.notes)
     for plan in outcome.plans:
         for part in plan.craft:
             assert abs(math.degrees(part.flown.slot_error_rad)) < SHORT_OF_A_DEMAND_DEG
