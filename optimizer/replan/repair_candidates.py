@@ -82,7 +82,7 @@ def as_planned(ring: Ring, who: int, one: OffPlan) -> list[WayOn]:
 def changed(
     scenario: Scenario, ring: Ring, gravity: Gravity, strayed: Sequence[OffPlan], whom: Sequence[int]
 ) -> tuple[list[WayOn], list[WayOn]]:
-    """The cheapest ways to change burns and to add some, by the linear law: the likely ones, and some more.
+    """The cheapest ways to change burns and to add some, by the linear model: the likely ones, and some more.
 
     Also with the last burn a turn or two later, which turns an overshot period into another way.
     """

@@ -127,7 +127,7 @@ class Budget:
 
 
 def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progress: Progress = lambda _: None) -> Budget:
-    """The propellant budget of the best plan of an outcome: by closed forms, or by linear laws where none is known.
+    """The propellant budget of the best plan of an outcome: by closed forms, or by linear models where none is known.
 
     Args:
         outcome: of planning; it must have a plan.

@@ -99,7 +99,7 @@ def has_closed_form(part: CraftPlan) -> bool:
 
 
 def refuse_uncovered(scenario: Scenario, part: CraftPlan) -> None:
-    """Raise InputError for a craft on a way that the budget knows neither a closed form nor a linear law for."""
+    """Raise InputError for a craft on a way that the budget knows neither a closed form nor a linear model for."""
     if part.route == "carrier":
         raise InputError(
             f"craft {part.craft!r} is dropped by carrier {part.carrier!r}, whose errors they share, and the budget has "

@@ -43,7 +43,7 @@ One more row follows, the lowest radius, m."""
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LinearStory(CraftStory):
-    """One craft's way into its slot as a linear law.
+    """One craft's way into its slot as a linear model.
 
     Args:
         launched: whether a launcher lets it go.
