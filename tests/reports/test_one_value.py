@@ -54,7 +54,7 @@ def phasing_burn(part: dict[str, Any]) -> int | None:
         return 0
 
     def missed(pair: tuple[int, int]) -> float:
-        return abs(burns[pair[1]]["time_s"] - burns[pair[0]]["time_s"] - part["revolutions"] * period_s)
+        return float(abs(burns[pair[1]]["time_s"] - burns[pair[0]]["time_s"] - part["revolutions"] * period_s))
 
     return min(itertools.combinations(range(len(burns)), 2), key=missed)[0]
 
