@@ -44,7 +44,7 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
     command = after_burn_command(outcome, part)
     if command:
         lines += paragraph(
-            "After the first burn, ask what the period read (for PERIOD) makes of it:", width, indent="  "
+            "After the first burn, to see where its period at cut-off (for PERIOD) leads:", width, indent="  "
         )
         lines += shell_lines(command, width, indent="    ")
     return lines

@@ -4,8 +4,8 @@ A craft is off its plan. Burns may be changed, or added at any of some moments; 
 to slot, period, shape and plane is read off flights beside the one as it is. The least sum of burn sizes that meets the
 targets under this linear model takes no more burns than there are targets (Neustadt 1964, Optimization, a moment
 problem, and nonlinear programming); it is found by least squares weighted again and again with the burns found so far
-(Lawson 1961; Daubechies, DeVore, Fornasier and Gunturk 2010), which comes near the least and is not proved to be it. The
-corrector then flies what is found here.
+(Lawson 1961; Daubechies, DeVore, Fornasier and Gunturk 2010), which comes near the least and is not proved to be it.
+The corrector then flies what is found here.
 """
 
 from __future__ import annotations
