@@ -1,4 +1,4 @@
-"""A plan flown home in a closed loop: every launch and burn with an error of its own, a look after each, new plans.
+"""A plan flown home in a closed loop: every launch and burn with its own error, a look after each, new plans.
 
 The errors are drawn as the scenario states them: what the launcher misses by, Gates' model for burns (JPL TR 32-504,
 1963: size and direction, a fixed part and one in proportion), the moment of a burn, and periods as they are read. The

@@ -70,7 +70,7 @@ def test_a_start_inside_the_limit_has_no_plan_and_says_how_near() -> None:
 
 
 def test_the_first_half_revolution_counts() -> None:
-    # a phasing orbit above the ring is faster at the touch: it first gains on whoever is ahead, then falls back
+    # a phasing orbit above the ring is faster at the touch: it first gains on a craft ahead, then falls back
     text = scenario(
         kept=stays("Rivet", 160.0) + stays("Stud", 103.0), craft=on_ring("Washer", 100.0), separation_km=90.0
     )

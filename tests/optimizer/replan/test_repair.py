@@ -246,7 +246,7 @@ def test_what_a_craft_leaves_behind_does_not_make_the_others_dearer() -> None:
 
 @pytest.mark.parametrize("share", [1.03, 1.06])
 def test_a_tilt_is_taken_off_of_a_new_plan_too(share: float) -> None:
-    """So far off that the old burns do not serve, and 0.3 deg out of the plane: planned anew, then turned by burns.
+    """So far off that the old burns do not serve, and 0.3 deg out of the plane: replanned, then turned by burns.
 
     It costs no less than the tilt alone at the node and no more than both one after the other: 2 v sin(i / 2).
     """

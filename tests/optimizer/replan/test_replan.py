@@ -98,7 +98,7 @@ def test_after_any_prefix_flown_exactly_the_plan_goes_on(index: int) -> None:
 
 
 def test_a_state_read_where_the_plan_has_it_leads_to_the_same_rest() -> None:
-    # planned anew, with no memory of the old plan: the readings alone lead back to it
+    # replanned, with no memory of the old plan: the readings alone lead back to it
     before, old = _before(), _before().plans[0]
     part = next(one for one in old.craft if one.craft == "Fen")
     assert part.itinerary is not None
@@ -291,7 +291,7 @@ def test_element_sets_are_read_by_the_library_and_turned_to_the_scenario_axes() 
 
 
 def test_whoever_goes_on_as_planned_is_left_alone() -> None:
-    """A tank that reads less, but enough: the plan stands; too little for the rest: only that craft is planned anew."""
+    """A tank that reads less, but enough: the plan stands; too little for the rest: only that craft is replanned."""
     masses = "dry_mass_kg = 200.0\npropellant_kg = 150.0\nisp_s = 300.0\nreserve_m_s = 10.0"
     text = world(names=("Sorrel", "Tansy"), masses=masses, launch="turnaround_h = 30.0", ring="slot0_deg = 40.0")
     scenario = scenario_of(text)
@@ -299,9 +299,9 @@ def test_whoever_goes_on_as_planned_is_left_alone() -> None:
     plan = before.plans[0]
     last = max(plan.craft, key=lambda part: part.launch_s or 0.0)
     now = (last.launch_s or 0.0) / 3600.0 + 0.5
-    for left, anew in ((149.0, False), (20.0, True)):
+    for left, replanned in ((149.0, False), (20.0, True)):
         seen = f'now_h = {now!r}\n[[craft]]\nname = "{last.craft}"\npropellant_kg = {left!r}\n'
         done = replan(before, parse_observed(seen, scenario, before.ring))
-        assert (done.outcome is not None and not done.outcome.plans) is anew
-        if not anew:
+        assert (done.outcome is not None and not done.outcome.plans) is replanned
+        if not replanned:
             assert all(change.same for change in done.changes)

@@ -118,7 +118,7 @@ def test_every_bundled_scenario_is_flown_within_its_tolerance(name: str) -> None
             flat = math.sin(outcome.ring.inclination_rad) == 0.0
             plane_deg = IN_PLANE_DEG if flat else CORRECTED_PLANE_DEG
             if part.route == "carrier":
-                # whoever is dropped later finds the ring plane apart by its drift meanwhile
+                # a craft dropped later finds the ring plane apart by its drift meanwhile
                 plane_deg = math.degrees(outcome.scenario.ring.tilt_tolerance_rad)
             elif part.route == "drift":
                 plane_deg = 0.01
