@@ -23,6 +23,7 @@ from ringwright.reports.sheet.text import sheet_text
 from ringwright.reports.tables import frame_csv, tables
 from ringwright.reports.terminal import plan_text
 from ringwright.reports.understood import understood
+from ringwright.reports.wording import changes_of
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 QUICK = ("four-over-the-equator", "one-craft-mars")
@@ -134,3 +135,20 @@ def test_a_burn_has_one_tolerance(name: str) -> None:
     block = sheet.blocks[int(shown.group(1))]
     assert block.heading.startswith(f"Burn {shown.group(1)} of")
     assert f"tolerance allow {shown.group(2)} s of period at cut-off" in " ".join(block.remarks)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_all_plans_have_in_common_is_printed_once_and_holds_for_each(name: str) -> None:
+    outcome, _, text = planned(name)
+    lines = section(text, "The price of time")
+    shown = re.search(r"In each of these but plan \d+: (.+?)\.(?:\s|$)", " ".join(lines.split()))
+    if shown is None:
+        assert name != "four-over-the-equator"
+        return
+    plans = {plan.rank: plan for plan in outcome.plans}
+    ranks = [int(rank) for rank in re.findall(r"^ +(\d+) +[\d ]+\.\d  ", lines, flags=re.MULTILINE)]
+    assert len(ranks) > 2
+    for rank in ranks:
+        if rank != 1:
+            assert set(shown.group(1).split("; ")) <= set(changes_of(plans[rank], plans[1]))
+    assert lines.count(shown.group(1).split("; ")[0][:12]) == 1

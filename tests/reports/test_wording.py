@@ -12,7 +12,16 @@ from hypothesis import strategies as st
 
 from ringwright.models.readouts import clock, instant, plain, span
 from ringwright.optimizer.outcome import Kept
-from ringwright.reports.wording import against_text, gained_rad, kept_text, small, turns_text, way_text, why_text
+from ringwright.reports.wording import (
+    against_text,
+    changes_of,
+    gained_rad,
+    kept_text,
+    small,
+    turns_text,
+    way_text,
+    why_text,
+)
 from ringwright.tests.reports import sample
 
 
@@ -105,7 +114,15 @@ def test_craft_that_change_alike_share_a_sentence() -> None:
     text = why_text(outcome.plans[9], outcome.plans[0])
     assert "fall back in 7 revolutions instead of 8" in text
     everyone = why_text(outcome.plans[9], outcome.plans[0], most=99)
-    assert "otherwise" not in everyone
+    assert "other craft" not in everyone
+    changes = changes_of(outcome.plans[9], outcome.plans[0])
+    assert everyone == "; ".join(changes)
+    first, *others = changes
+    left = sum(changes[one] for one in others)
+    verb = "changes" if left == 1 else "change"
+    shortened = f"{first}; {left} other craft {verb} too" if others else first
+    assert why_text(outcome.plans[9], outcome.plans[0], most=1) == shortened
+    assert first not in why_text(outcome.plans[9], outcome.plans[0], most=99, known=[first])
 
 
 def test_a_change_of_liftoff_and_insertion_is_said() -> None:
