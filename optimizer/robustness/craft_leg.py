@@ -109,7 +109,7 @@ def refuse_uncovered(scenario: Scenario, part: CraftPlan) -> None:
     if part.route == "drift":
         raise InputError(
             f"craft {part.craft!r} lets its orbit's node drift for long, in which errors grow beyond what the budget "
-            "can tell: with limits.finish_within_d too short for the drift the plane is turned by a burn instead.",
+            "covers: with limits.finish_within_d too short for the drift the plane is turned by a burn instead.",
             where=scenario.source.where("limits.finish_within"),
         )
 
