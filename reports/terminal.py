@@ -379,7 +379,7 @@ def _evidence_text(part: CraftPlan, evidence: FreeForm) -> str:
     undercut = ", which the curved motion undercuts" if evidence.linear_bound_m_s > part.delta_v_m_s else ""
     return (
         f"{part.craft} flies free-form: {count(len(part.burns), 'burn')} by attitude and clock, with no period to read "
-        f"on the way. Its primer vector (what a burn at each moment is worth) {excess}: one marks a local optimum. "
+        f"on the way. Its primer vector, which exceeds one nowhere along a local optimum, {excess}. "
         f"Within the linearized model nothing is cheaper than {plain(evidence.linear_bound_m_s)} m/s{undercut}."
     )
 

@@ -64,7 +64,7 @@ def phasing_burn(part: dict[str, Any]) -> int | None:
 def test_the_screen_prints_the_period_at_cut_off_of_the_json(name: str) -> None:
     _, values, text = planned(name)
     lines = section(text, "What to fly").splitlines()
-    assert re.search(r"period\s+at.*\scut-off", "\n".join(lines), flags=re.DOTALL)
+    assert re.search(r"\bperiod\b.*\bat\b.*\bcut-off\b", "\n".join(lines), flags=re.DOTALL)
     for part in values["plans"][0]["craft"]:
         begin = next(i for i, line in enumerate(lines) if part["craft"] in line.split()[:2])
         end = next((i for i in range(begin + 1, len(lines)) if not lines[i].startswith("     ")), len(lines))
