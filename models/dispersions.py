@@ -1,4 +1,4 @@
-"""What goes otherwise than meant: execution errors of burns by Gates' model, and a launcher that lets go off its mark.
+"""Deviations from what was meant: execution errors of burns by Gates' model, and a launcher that lets go off its mark.
 
 A burn meant to give a velocity change v gives v and three independent, normally distributed errors: one along v with
 variance fixed^2 + (share |v|)^2, and one on each of the two axes across v with variance fixed^2 + (angle |v|)^2. The

@@ -28,7 +28,7 @@ from .windows import longitude_beside
 
 TiltAt = Literal["kept", "apsis", "node"]
 """What becomes of the tilt of a launch off the plane: kept, since the ring allows it; taken off in the burns at the
-apsides, which then lie on the relative node; or in a burn of its own at that node, after the last one at the ring."""
+apsides, which then lie on the relative node; or in a separate burn at that node, after the last one at the ring."""
 
 
 @dataclass(frozen=True, kw_only=True)

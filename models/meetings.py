@@ -17,7 +17,7 @@ from .ring import Ring
 F = NDArray[np.float64]
 
 SURE = 2.0
-"""The parabola of the relative motion is trusted to tell near from far beyond this factor; else the orbit is used."""
+"""The parabola of the relative motion separates near from far beyond this factor; else the orbit is used."""
 
 LOW = 3.2
 """An orbit that leads less than so many separations away from the ring is looked at all the way round: farther out the

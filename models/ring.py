@@ -60,7 +60,7 @@ class Ring:
         return 2.0 * math.pi / self.slots
 
     def of_plane(self, plane: int) -> Ring:
-        """One plane of the ring as a ring of its own."""
+        """One plane of the ring as a ring by itself."""
         return replace(
             self,
             slot0_rad=self.slot0_rad + 2.0 * math.pi * plane * self.phasing / (self.planes * self.slots),

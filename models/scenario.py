@@ -136,7 +136,7 @@ class LimitSpec:
 
 @dataclass(frozen=True, kw_only=True)
 class Errors:
-    """Standard deviations of what goes otherwise than planned; 0 for what is taken as exact.
+    """Standard deviations of what may differ from the plan; 0 for what is taken as exact.
 
     Args:
         periapsis_m, apoapsis_m, inclination_rad, node_rad, insertion_time_s: of the insertion by the launcher.
@@ -198,7 +198,7 @@ class Carrier:
     Args:
         craft: names of those on board; it flies with all of them, or not at all.
         delta_v_m_s: what it can burn with all of them on board.
-        mass_kg: of its own, counted against what a launcher can lift.
+        mass_kg: its own, counted against what a launcher can lift.
         passes_max: most passes through the ring after the first touch until the last craft is dropped.
         lasts_s: how long after the insertion it can drop craft.
         pads: launch sites that may launch it, none of them: any.

@@ -80,7 +80,7 @@ class Flyer:
         return self._plans[name]
 
     def broken(self, options: Options, row: int) -> tuple[Broken, ...]:
-        """Limits that an option breaks by its own flight, whoever else is up, craft that stay apart; flown before."""
+        """Limits that an option breaks by its own flight regardless of other movable craft; flown before."""
         name = (key(options, row), int(options.craft_class[row]))
         if name not in self.judged_alone:
             self.judged_alone[name] = alone(self.problem, options, row, self.flights).broken

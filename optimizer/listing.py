@@ -64,7 +64,7 @@ def listed(
         walked: the front's points.
         others: plans of another kind.
         aim: the goal.
-        progress: told in words what is being done.
+        progress: called with the state of the work in words.
     """
     walked = _with_best(selection, walked, best)
     named: list[tuple[Chosen, str | None]] = [(chosen, None) for chosen in walked.plans]
@@ -80,7 +80,7 @@ def listed(
     named += [(chosen, None) for chosen in more]
     kinds = {flyer.names(c.options): kind for c, kind in reversed(named) if kind is not None}
     flown = {
-        (name := flyer.names(c.options)): (c, _told(flyer.plan(c.options), kinds.get(name))) for c, _ in named[::-1]
+        (name := flyer.names(c.options)): (c, _of_kind(flyer.plan(c.options), kinds.get(name))) for c, _ in named[::-1]
     }
     pairs = [pair for pair in flown.values() if not pair[1].broken]
     pairs.sort(key=lambda pair: order(pair[1], aim, best=pair[0] is best))
@@ -110,7 +110,7 @@ def listed(
     )
 
 
-def _told(plan: Plan, kind: str | None) -> Plan:
+def _of_kind(plan: Plan, kind: str | None) -> Plan:
     return replace(plan, kind=kind)
 
 

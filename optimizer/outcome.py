@@ -118,8 +118,7 @@ class CraftPlan:
 
     ``lowest_periapsis_m`` is the radius of the lowest periapsis flown through after insertion, None where the craft
     passes none. ``insertion`` names the insertion chosen, with the speed the launcher must give there.
-    ``phasing_period_s`` is the time from return to return; ``period_to_hit_s`` what an instrument shows when the
-    phasing begins (osculating), which over an oblate body is not quite the same; None where nothing is phased.
+    ``phasing_period_s`` is the mean period, from return to return; None where nothing is phased.
     ``first_guess_error_rad`` is the slot error of the plan by ratios of periods before it was corrected by its own
     flight, None where nothing was corrected. ``free_form`` is the evidence for a free-form flight, None for all else.
     ``phasing_burn`` is the burn with which phasing begins, counted from 0; None where there is none.
@@ -161,7 +160,6 @@ class CraftPlan:
     propellant_left_kg: float | None
     burns: tuple[Burn, ...]
     flown: Flown
-    period_to_hit_s: float | None = None
     first_guess_error_rad: float | None = None
     free_form: FreeForm | None = None
     phasing_burn: int | None = None
@@ -175,6 +173,17 @@ class CraftPlan:
     insertion_state: tuple[float, ...] | None = None
     engine: FiniteThrust | None = field(default=None, repr=False, compare=False)
     itinerary: Itinerary | None = field(default=None, repr=False, compare=False)
+
+    @property
+    def cut_off_period_s(self) -> float | None:
+        """Period at cut-off, s: the osculating one after the burn that begins the phasing, or after the first burn.
+
+        An instrument reads this value; over an oblate body it differs from the mean period. None where nothing burns,
+        and for free-form flights, which no period leads to the slot.
+        """
+        if not self.burns or self.route == "timed":
+            return None
+        return self.burns[self.phasing_burn or 0].period_after_s
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -194,7 +203,7 @@ class CarrierPlan:
     where it drops everybody at once. ``lowest_m`` is the lowest radius that it flies through after insertion while it
     has craft on board. ``periapsis_safe``: whether the orbit it is left in clears the floor.
     ``meets_s`` is its first later pass that finds a filled slot, None where none of the next ones does: what becomes of
-    it is decided by whoever operates it, before that moment.
+    its operator decides that, before that moment.
     """
 
     carrier: str
@@ -270,7 +279,7 @@ class Broken:
 class Margin:
     """How much room a plan leaves under one limit of the scenario: ``value`` against ``allowed``, SI units.
 
-    ``craft`` is whoever comes closest to it. ``sense`` tells whether the value must stay above or below.
+    ``craft`` is the one that comes closest to it. ``sense`` is whether the value must stay above or below.
     """
 
     limit: str
@@ -308,7 +317,7 @@ class Plan:
 
 @dataclass(frozen=True, kw_only=True)
 class FrontPoint:
-    """A point of the front; ``kind`` tells how the front runs from here to the next later point."""
+    """A point of the front; ``kind`` is how the front runs from here to the next later point."""
 
     delta_v_m_s: float
     finish_s: float

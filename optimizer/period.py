@@ -1,4 +1,4 @@
-"""The one-craft question: which period to hit at the ring so that whole revolutions end at a slot.
+"""The one-craft question: which period at cut-off makes whole revolutions end at a slot.
 
 A craft touches the ring tangentially with its slot ahead by L. Every whole number of returns that fits is a row (see
 ``routes/phasing.py``, Vallado section 6.6); a period that was really reached is judged by the same rule. Two-body,
@@ -97,7 +97,7 @@ class Periods:
 
     Args:
         revolutions, ring_revolutions: k, and the m whole turns of the slot; both 0 where nothing is phased.
-        period_s: the period to hit; the ring's own where nothing is phased.
+        period_s: the period at cut-off; the ring's own where nothing is phased.
         other_m: radius of the other apsis.
         burn_now_m_s, burn_later_m_s: the two burns at the ring, forward positive.
         total_m_s: both without sign.

@@ -118,10 +118,10 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         with deadline.searching(deadline.share(ALTERNATIVES_SHARE)):
             others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
             if deadline.over():
-                missing.append("not every plan of another kind was looked for")
+                missing.append("not every plan of another kind was sought")
         more = other_fronts(selection, progress) if fronts else ()
         if fronts and deadline.over():
-            missing.append("not every other front was walked")
+            missing.append("not every other front was computed")
     found, left_out = _listed_in_time(selection, best, walked, others, aim, progress)
     missing += left_out
     if not found.plans:
@@ -292,7 +292,7 @@ def why_not(scenario: Scenario, progress: Progress) -> tuple[Infeasible, str]:
     try:
         return diagnose(scenario, serves, progress), ""
     except ENDED:
-        reason = "the limit that binds was not found before the search was broken off"
+        reason = "the limit that binds was not found before the search ended"
         return Infeasible(binds=(), together=False, reason=reason), reason
 
 
@@ -351,7 +351,7 @@ def best_phase(
     said = ""
     if late:
         said = (
-            f"{late} of {len(choices)} ring phases were not looked at"
+            f"{late} of {len(choices)} ring phases were not examined"
             if len(choices) > 1
             else "the search did not finish"
         )

@@ -8,7 +8,7 @@ from .layout import paragraph
 
 _PREFACE = (
     'Built-in bodies. Naming one is enough: name = "mars". To change a value, write its key beside the name; '
-    "to make a world of your own from one, copy its table, and give it a name of its own."
+    "to make a world of your own from one, copy its table, and give it another name."
 )
 
 

@@ -21,7 +21,7 @@ _CLOSED = (
     "read and trimmed, what slot error and tilt are beyond tolerance is taken off."
 )
 _BY_LAW = (
-    "No closed form is known for such a way: flights are told by the linear law of the numerical one, to first order "
+    "No closed form is known for such a way: errors are propagated with a linear model of the flight, to first order "
     "in the errors. Burns to come are changed in the cheapest of a few ways where the rest of the plan would miss; the "
     "ring's period is read and trimmed. Burns that an upper stage pays err as the craft's own do."
 )

@@ -19,12 +19,12 @@ def burn_words(burn: Burn) -> str:
         (abs(burn.radial_m_s), "out" if burn.radial_m_s >= 0 else "in"),
         (abs(burn.cross_m_s), "left" if burn.cross_m_s >= 0 else "right"),
     ]
-    told = [(size, name) for size, name in parts if size >= 0.01]
-    if not told:
+    large = [(size, name) for size, name in parts if size >= 0.01]
+    if not large:
         return f"{burn.delta_v_m_s:.3f} m/s"
-    if len(told) == 1:
-        return f"{plain(told[0][0], 2)} m/s {told[0][1]}"
-    pieces = ", ".join(f"{plain(size, 2)} {name}" for size, name in told)
+    if len(large) == 1:
+        return f"{plain(large[0][0], 2)} m/s {large[0][1]}"
+    pieces = ", ".join(f"{plain(size, 2)} {name}" for size, name in large)
     return f"{plain(burn.delta_v_m_s, 2)} m/s: {pieces}"
 
 
@@ -38,7 +38,7 @@ def burn_table(outcome: Outcome, burns: Sequence[Burn], width: int) -> list[str]
     heads = [Column(title="burn", right=True), at, Column(title="give", wraps=True)]
     heads += [Column(title="for", right=True)] if long else []
     heads += [
-        Column(title="then read", right=True),
+        Column(title="at cut-off", right=True),
         Column(title="low km", right=True),
         Column(title="high km", right=True),
     ]
@@ -55,5 +55,9 @@ def burn_table(outcome: Outcome, burns: Sequence[Burn], width: int) -> list[str]
         row.append(plain((burn.apoapsis_after_m - radius_m) * 1e-3))
         rows.append(row)
     lines = columns(heads, rows, width)
-    lines += paragraph("Then read: the period; low and high: altitudes of periapsis and apoapsis.", width, indent="  ")
+    lines += paragraph(
+        "At cut-off: the period that an instrument reads then; low and high: altitudes of periapsis and apoapsis.",
+        width,
+        indent="  ",
+    )
     return lines

@@ -14,8 +14,8 @@ def carriers_sum(plan: Plan) -> str:
     burning = [c for c in plan.carriers if c.delta_v_m_s > 0.05]
     if not burning:
         return ""
-    told = listed([f"{c.carrier} {plain(c.delta_v_m_s)} m/s" for c in burning])
-    return f" Of its own a carrier burns besides: {told}."
+    burned = listed([f"{c.carrier} {plain(c.delta_v_m_s)} m/s" for c in burning])
+    return f" The carriers burn in addition: {burned}."
 
 
 def carrier_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
@@ -38,8 +38,8 @@ def _launch(outcome: Outcome, carrier: CarrierPlan) -> str:
     return (
         f"Liftoff from {carrier.pad} at {instant(epoch, carrier.launch_s)}, insertion at "
         f"{instant(epoch, carrier.insertion_s)}{by}; at the ring at {instant(epoch, carrier.first_pass_s)}. "
-        f"Burns {plain(carrier.delta_v_m_s)} m/s of its own {plain(carrier.allowed_m_s)} m/s, which are not in the "
-        "sums of the craft."
+        f"Burns {plain(carrier.delta_v_m_s)} m/s of the {plain(carrier.allowed_m_s)} m/s that it carries, not counted "
+        "in the sums of the craft."
     )
 
 
@@ -88,7 +88,7 @@ def duty_text(outcome: Outcome, carrier: CarrierPlan) -> str:
         )
     what = "Open: what becomes of the carrier. Left alone it goes on touching the ring"
     if carrier.meets_s is None:
-        return f"{what}, though in the passes looked at it finds no filled slot; its disposal is for the operator."
+        return f"{what}, though in the passes examined it meets no filled slot; its disposal is for the operator."
     at = instant(outcome.scenario.epoch, carrier.meets_s)
     return f"{what} and comes back to where {carrier.meets} is at {at}: its disposal before that is for the operator."
 

@@ -212,14 +212,14 @@ def _limit_text(entry: Entry) -> str:
 
 def _no_plan(entry: Entry) -> str:
     if entry.unfinished:
-        return f"undecided; the search was broken off: {entry.unfinished}."
+        return f"undecided; the search ended early: {entry.unfinished}."
     why = entry.infeasible
     if why is None:
         return "no plan keeps all limits."
     if not why.binds:
         return sentence(f"no plan keeps all limits: {why.reason}")
-    told = listed([_bind_text(bind) for bind in why.binds])
-    return f"no plan keeps all limits; {'together ' if why.together else ''}{told} would serve."
+    remedies = listed([_bind_text(bind) for bind in why.binds])
+    return f"no plan keeps all limits; {'together ' if why.together else ''}{remedies} would serve."
 
 
 def _bind_text(bind: Bind) -> str:
@@ -231,29 +231,29 @@ def _bind_text(bind: Bind) -> str:
 
 
 def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
-    told: list[str] = []
+    sentences: list[str] = []
     bounded = [e for e in entries if e.proof is not None and e.proof.status != "optimal"]
     proved = [e for e in entries if e.proof is not None and e.proof.status == "optimal"]
     if proved and not bounded:
-        told.append("Each is proved best over its catalogue of options.")
+        sentences.append("Each is proved best over its catalogue of options.")
     for entry in bounded:
         assert entry.proof is not None
         gap = f"within {entry.proof.gap:.2%} of the best" if math.isfinite(entry.proof.gap) else "with nothing proved"
-        told.append(f"{entry.name} is not proved best: {gap}.")
+        sentences.append(f"{entry.name} is not proved best: {gap}.")
     unfinished = [e for e in entries if e.plan is not None and e.unfinished]
-    told += [sentence(f"{entry.name}: the search was broken off: {entry.unfinished}") for entry in unfinished]
+    sentences += [sentence(f"{entry.name}: the search ended early: {entry.unfinished}") for entry in unfinished]
     fewer = [e.name for e in entries if e.plan is not None and not e.fronts]
     if fewer and len(fewer) < len(entries):
-        told.append(f"No front is walked for: {listed(fewer)}.")
+        sentences.append(f"No front was computed for: {listed(fewer)}.")
     seen: dict[str, list[str]] = {}
     for entry in entries:
         for note in dict.fromkeys(entry.notes):
             seen.setdefault(note, []).append(entry.name)
-    told += [
+    sentences += [
         sentence(note if len(names) == len(entries) else f"{listed(names)}: {note}") for note, names in seen.items()
     ]
     lines: list[str] = []
-    for text in told:
+    for text in sentences:
         lines += paragraph(text, width, indent="  ", hang="    ")
     return [*heading("To know", width), *lines] if lines else []
 
@@ -308,7 +308,7 @@ def _entry(entry: Entry) -> dict[str, Any]:
                 for bind in why.binds
             ],
             "together": why.together if why is not None else False,
-            "told": _no_plan(entry),
+            "reason": _no_plan(entry),
         },
         "fronts": {front.name: aim_points(front) for front in entry.fronts},
         "unfinished": entry.unfinished or None,
@@ -348,7 +348,7 @@ def compare_tables(entries: Sequence[Entry]) -> dict[str, pd.DataFrame]:
                 "tightest_room_share": tight.get("room_share"),
                 "proof": proof.get("status"),
                 "gap": proof.get("gap"),
-                "no_plan": entry["no_plan"] and entry["no_plan"]["told"],
+                "no_plan": entry["no_plan"] and entry["no_plan"]["reason"],
             }
         )
     points = [

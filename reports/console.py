@@ -1,6 +1,6 @@
 """The way out to the terminal: what is printed is fit to print, and what could not be printed is said.
 
-Standard output may be full, closed, or have lost its reader; the process may be told to end. Each ends in one true
+Standard output may be full, closed, or have lost its reader; the process may be asked to end. Each ends in one true
 sentence on standard error, with the files that were completed by then.
 """
 
@@ -29,7 +29,7 @@ class OutputLostError(RingwrightError):
 
 
 class Ended(KeyboardInterrupt):
-    """The process was told to end by a signal other than Ctrl-C."""
+    """The process was asked to end by a signal other than Ctrl-C."""
 
 
 def say(text: str) -> None:

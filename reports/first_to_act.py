@@ -6,12 +6,14 @@ import math
 
 from ..models.bodies import body as built_in
 from ..models.bodies import body_names
+from ..models.flight.gravity import gravity_around
 from ..models.readouts import clock, instant, plain, span
 from ..optimizer.outcome import CraftPlan, Outcome, Plan
+from ..optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from .burn_table import burn_table
 from .layout import heading, paragraph, shell_lines
 from .result import gravity_of
-from .wording import count, gained_rad, small
+from .wording import small
 
 
 def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
@@ -42,19 +44,14 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
     command = after_burn_command(outcome, part)
     if command:
         lines += paragraph(
-            "After the first burn, ask what the period read (for PERIOD) makes of it:", width, indent="  "
+            "After the first burn, to see where its period at cut-off (for PERIOD) leads:", width, indent="  "
         )
         lines += shell_lines(command, width, indent="    ")
     return lines
 
 
-def slot_deg_per_period_s(outcome: Outcome, part: CraftPlan) -> float:
-    """Degrees by which the slot is missed for each second that the phasing period is off: k 360 / T."""
-    return 360.0 * part.revolutions / outcome.ring.period_s
-
-
 def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
-    """The next period that fits, one revolution and one turn more, should the first burn go past the period to hit.
+    """The next period that fits, one revolution and one turn more, should the first burn go past its period at cut-off.
 
     The wait w = (2 pi m - L) / n grows by one turn T and is shared among k + 1 revolutions. None where the first burn
     does not bring the craft nearer to the ring's own period (then going past it is not free), or where a limit of the
@@ -74,7 +71,7 @@ def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
     if part.in_slot_s + turn_s - part.ring_arrival_s > limits.wait_within_s:
         return None
     # over an oblate body an instrument shows a little more or less than the time from return to return, here as there
-    shown_s = 0.0 if part.period_to_hit_s is None else part.period_to_hit_s - period_s
+    shown_s = (part.cut_off_period_s or period_s) - period_s
     return (part.revolutions * period_s + turn_s) / (part.revolutions + 1) + shown_s
 
 
@@ -137,22 +134,34 @@ def _arrival_radii_m(outcome: Outcome, part: CraftPlan) -> tuple[float, float] |
 
 
 def _exactness(outcome: Outcome, part: CraftPlan) -> list[str]:
-    period_s = part.phasing_period_s
-    if part.side == "level" or period_s is None or part.revolutions == 0:
+    """How exact the phasing burn must be, and the next period should it go too far; as on the sheet."""
+    period_s, index = part.phasing_period_s, part.phasing_burn
+    if part.side == "level" or period_s is None or index is None or not part.before_burns:
         return []
-    slope = slot_deg_per_period_s(outcome, part)
-    tolerance_deg = math.degrees(outcome.scenario.ring.tolerance_rad)
-    gain = "gains" if gained_rad(part) >= 0 else "falls back"
-    told = [
-        f"How exact: {part.craft} {gain} in {count(part.revolutions, 'revolution')}, so each second of period is "
-        f"{small(slope)} deg of slot; {small(tolerance_deg)} deg of tolerance allow {small(tolerance_deg / slope)} s "
-        f"either way."
-    ]
+    gravity = gravity_around(outcome.scenario.body)
+    lines = [exact_text(outcome, sensitivities(part, outcome.ring, gravity)[index], index)]
     following = next_period_s(outcome, part)
     if following is not None:
-        hit = clock(part.period_to_hit_s or period_s)
-        told.append(
-            f"If the first burn goes past {hit}, do not burn back: go on to {clock(following)} and stay "
-            f"one revolution longer. That costs no more in all, only {span(outcome.ring.period_s)}."
+        lines.append(
+            f"If burn {index + 1} goes past {clock(part.cut_off_period_s or period_s)}, do not burn back: go on to "
+            f"{clock(following)} and stay one revolution longer. That costs no more in all, only "
+            f"{span(outcome.ring.period_s)}."
         )
-    return told
+    return lines
+
+
+def exact_text(outcome: Outcome, slope: Sensitivity, index: int) -> str:
+    """How far the period at cut-off of a burn may be off, in one sentence.
+
+    Args:
+        outcome: with the tolerance and the ring.
+        slope: what the errors of the burn make of the slot, as flown.
+        index: of the burn, from 0.
+    """
+    tolerance_rad = outcome.scenario.ring.tolerance_rad
+    per_s = math.degrees(abs(slope.per_period_s))
+    return (
+        f"How exact: each second of period at cut-off of burn {index + 1} moves the craft {small(per_s)} deg from its "
+        f"slot, later burns as planned; {small(math.degrees(tolerance_rad))} deg of tolerance allow "
+        f"{small(slope.allowed_period_s(tolerance_rad))} s either way."
+    )

@@ -13,6 +13,20 @@ from dataclasses import dataclass
 GAP = 2
 _LEAST = 16  # a wrapping column narrower than this reads worse than a list
 
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+_QUANTITY = re.compile(
+    r"""
+    \d{4}-\d\d-\d\d[ ]\d\d:\d\d:\d\d(?:\.\d+)?(?:[ ]UTC)?            # an instant
+    | \d+[ ]d[ ]\d+:\d\d:\d\d(?:\.\d+)?                             # days and a clock
+    | \d+[ ](?:d|h|min)(?:[ ]\d+[ ](?:h|min|s))+\b                    # a span of time
+    | (?:\d{1,3}(?:[ ]\d{3})+|\d+)(?:\.\d+)?[ ]                       # a number with its unit
+      (?:km|m/s|deg|kg|kN|N|s|min|h|d|options|craft|revolutions?|turns?|UTC)(?![\w/])
+    | \d{1,3}(?:[ ]\d{3})+(?:\.\d+)?(?!\d)                            # thousands set apart
+    """,
+    re.VERBOSE,
+)
+"""What must not break over two lines."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Column:
@@ -32,9 +46,23 @@ def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = Non
         indent: put before the first line.
         hang: put before the following lines; as ``indent`` when absent.
     """
-    return textwrap.wrap(
-        text, width, initial_indent=indent, subsequent_indent=indent if hang is None else hang, break_on_hyphens=False
-    )
+    following = indent if hang is None else hang
+    whole = _whole(text, width - max(len(indent), len(following)))
+    lines = textwrap.wrap(whole, width, initial_indent=indent, subsequent_indent=following, break_on_hyphens=False)
+    return [line.replace(_NO_BREAK, " ") for line in lines]
+
+
+def _whole(text: str, room: int) -> str:
+    """The text with its quantities held together by no-break spaces, as far as they fit into the room.
+
+    >>> _whole("in 1 252.1 km", 20).split(" ")
+    ['in', '1\\xa0252.1\\xa0km']
+    """
+
+    def joined(found: re.Match[str]) -> str:
+        return found.group().replace(" ", _NO_BREAK) if len(found.group()) <= room else found.group()
+
+    return _QUANTITY.sub(joined, text)
 
 
 def shell_lines(command: str, width: int, *, indent: str = "") -> list[str]:
@@ -82,29 +110,44 @@ def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, 
     room = width - len(indent) - GAP * (len(heads) - 1)
     natural = [max(len(head.title), *(len(row[i]) for row in rows), 0) for i, head in enumerate(heads)]
     wrapping = [i for i, head in enumerate(heads) if head.wraps]
+    if sum(natural) > room:
+        # headings give way first: they may break between their words
+        natural = [
+            size if head.wraps else max(_longest_word(head.title), *(len(row[i]) for row in rows), 0)
+            for i, (head, size) in enumerate(zip(heads, natural, strict=True))
+        ]
     fixed = sum(size for i, size in enumerate(natural) if i not in wrapping)
     sizes = list(natural)
     if sum(natural) > room and wrapping:
-        share, left = (room - fixed) // len(wrapping), len(wrapping)
         spare = room - fixed
-        for i in sorted(wrapping, key=lambda i: natural[i]):
-            sizes[i] = min(natural[i], spare // left)
-            spare, left = spare - sizes[i], left - 1
-        if share < _LEAST:
+        if spare // len(wrapping) < _LEAST:
             return _stacked(heads, rows, width, indent)
+        least = {i: max(_longest_word(row[i]) for row in ([head.title for head in heads], *rows)) for i in wrapping}
+        left = sorted(wrapping, key=lambda i: natural[i])
+        while left:
+            i = left.pop(0)
+            # words stay whole where the other columns leave the room
+            others = sum(min(least[k], spare // (len(left) + 1)) for k in left)
+            sizes[i] = min(natural[i], max(spare // (len(left) + 1), min(least[i], spare - others)))
+            spare -= sizes[i]
     elif sum(natural) > room:
         return _stacked(heads, rows, width, indent)
     lines: list[str] = []
-    for row in ([head.title for head in heads], *rows):
+    titles = [head.title for head in heads]
+    for row in (titles, *rows):
         cells = [
-            (textwrap.wrap(cell, sizes[i], break_on_hyphens=False) or [""]) if heads[i].wraps else [cell]
-            for i, cell in enumerate(row)
+            (paragraph(cell, max(size, 1)) or [""]) if head.wraps or row is titles else [cell]
+            for head, size, cell in zip(heads, sizes, row, strict=True)
         ]
         lines += [
             _line([cell[k] if k < len(cell) else "" for cell in cells], heads, sizes, indent)
             for k in range(max(len(cell) for cell in cells))
         ]
     return lines
+
+
+def _longest_word(cell: str) -> int:
+    return max((len(word) for word in _whole(cell, len(cell)).split(" ")), default=0)
 
 
 def _line(cells: Sequence[str], heads: Sequence[Column], sizes: Sequence[int], indent: str) -> str:

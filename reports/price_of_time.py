@@ -6,13 +6,13 @@ from ..models.readouts import plain, span
 from ..optimizer.outcome import FrontPoint, Outcome, Plan
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key
-from .wording import cost_against, count, listed, sentence, small, time_against, why_text
+from .wording import changes_of, cost_against, count, listed, sentence, small, time_against, why_text
 
 ROWS_SHOWN = 12
 
 
 def telling_points(points: tuple[FrontPoint, ...], most: int, keep: int) -> tuple[FrontPoint, ...]:
-    """Thin a long front to the points that tell most of it.
+    """Thin a long front to the points that show most of it.
 
     The point whose loss blunts the front least (the smallest corner between its neighbors) goes first; the ends and
     the plan ``keep`` always stay.
@@ -50,15 +50,14 @@ def price_of_time(outcome: Outcome, first: Plan, width: int) -> list[str]:
     # begin at the end of the front where plan 1 stands
     if first.finish_s > 0.5 * (shown[0].finish_s + shown[-1].finish_s):
         shown.reverse()
-    told = [plans[point.plan] for point in shown]
-    if first not in told:
-        told.insert(0, first)  # the goal may choose a plan that is neither cheapest nor soonest of its price
-    lines += _comparison(told, first, width)
+    printed = [plans[point.plan] for point in shown]
+    if first not in printed:
+        printed.insert(0, first)  # the goal may choose a plan that is neither cheapest nor soonest of its price
+    lines += _comparison(printed, first, width)
     hidden = len(front.points) - len(shown)
     if hidden:
         lines += paragraph(
-            f"{count(hidden, 'more plan')} of the {len(front.points)} between these: all of them are in the file "
-            f"(--json PATH, or --out DIR).",
+            f"and {hidden} more of the {len(front.points)} plans of the front in the file (--json PATH, or --out DIR).",
             width,
             indent="  ",
         )
@@ -74,7 +73,7 @@ def _only_point(outcome: Outcome) -> str:
     [point] = outcome.front.points if outcome.front is not None else ()
     sooner = any(plan.finish_s < point.finish_s - 1.0 and not plan.broken for plan in outcome.plans)
     return (
-        "of the front one plan is left after the flight; for sooner ones see below"
+        "only one plan of the front passed its flight; sooner plans are listed below"
         if sooner
         else "one plan is both the cheapest and the soonest"
     )
@@ -83,7 +82,7 @@ def _only_point(outcome: Outcome) -> str:
 def _between_points(outcome: Outcome, width: int) -> list[str]:
     front = outcome.front
     assert front is not None
-    told = []
+    said = []
     leaning = [point for point in front.points[:-1] if point.kind != "step"]
     if leaning:
         pairs = [
@@ -92,10 +91,10 @@ def _between_points(outcome: Outcome, width: int) -> list[str]:
             if point.kind != "step"
         ]
         named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'pair')} more" if len(pairs) > 3 else "")
-        told.append(f"Between plans {named} the price falls gradually: any time in between can be had.")
+        said.append(f"Between plans {named} the price falls gradually: any time in between is possible.")
     if front.resolution_m_s > 0.0:
-        told.append(f"Between the plans nothing is better by more than {small(front.resolution_m_s)} m/s.")
-    return paragraph(" ".join(told), width, indent="  ") if told else []
+        said.append(f"Between the plans nothing is better by more than {small(front.resolution_m_s)} m/s.")
+    return paragraph(" ".join(said), width, indent="  ") if said else []
 
 
 def _by_period_alone(outcome: Outcome, width: int) -> list[str]:
@@ -120,16 +119,21 @@ def other_ways(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if not others:
         return []
     others.sort(key=lambda plan: plan.rank)
-    return [*heading("Other ways", width), *_comparison(others, first, width, kinds=True)]
+    lines = [*heading("Other ways", width), *_comparison(others, first, width, kinds=True)]
+    if any(plan.kind == "beside the front" for plan in others):
+        meaning = "Beside the front: once flown, no longer among the best trades of delta-v against time."
+        lines += paragraph(meaning, width, indent="  ")
+    return lines
 
 
 def _comparison(plans: list[Plan], first: Plan, width: int, *, kinds: bool = False) -> list[str]:
     """Set plans against the first; where the page is narrow, time, cost and reason make one sentence."""
     wide = width >= 110
+    common = [] if kinds else _common_changes(plans, first)
     rows = []
     for plan in plans:
         same = plan.rank == first.rank
-        time, cost, why = time_against(plan, first), cost_against(plan, first), why_text(plan, first)
+        time, cost, why = time_against(plan, first), cost_against(plan, first), why_text(plan, first, known=common)
         if plan.broken:
             marks = listed(sorted({limit_key(broken.limit) for broken in plan.broken}))
             why = f"BREAKS {marks}; {why}" if why else f"BREAKS {marks}"
@@ -151,4 +155,15 @@ def _comparison(plans: list[Plan], first: Plan, width: int, *, kinds: bool = Fal
         heads += [Column(title=against), Column(title=""), Column(title="because", wraps=True)]
     else:
         heads += [Column(title=against, wraps=True)]
-    return columns(heads, rows, width)
+    lines = columns(heads, rows, width)
+    if common:
+        lines += paragraph(f"In each of these but plan {first.rank}: {'; '.join(common)}.", width, indent="  ")
+    return lines
+
+
+def _common_changes(plans: list[Plan], first: Plan) -> list[str]:
+    """The changes that all plans but the first share, of several plans; they are printed once."""
+    found = [list(changes_of(plan, first)) for plan in plans if plan.rank != first.rank]
+    if len(found) < 2:
+        return []
+    return [text for text in found[0] if all(text in others for others in found[1:])]

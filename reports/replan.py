@@ -13,7 +13,7 @@ from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, outcome_as_written
 from .result import result
-from .terminal import infeasible_text, period_to_hit_s
+from .terminal import infeasible_text
 from .wording import count, goal_text, listed, small, way_text
 
 _CAUTION = (
@@ -35,7 +35,7 @@ def replan_text(done: Replan, width: int) -> str:
     if done.changes:
         lines += [*heading("What to fly", width), *columns(*_table(done), width)]
         lines += paragraph(
-            "Times from the epoch; spent until now, rest from now on; was is the rest of the plan as it was.",
+            "Times from the epoch; spent: until now; rest: from now on; was: the rest of the old plan.",
             width,
             indent="  ",
         )
@@ -57,8 +57,8 @@ def replan_text(done: Replan, width: int) -> str:
 def _answer(done: Replan) -> str:
     if not done.changes:
         return f"Nothing is left to do: {plain(done.total_m_s)} m/s were spent."
-    if done.onward.as_planned:
-        text = "Nothing was seen that is otherwise than planned: go on with the plan. "
+    if done.remaining.as_planned:
+        text = "All observations match the plan: go on with it. "
     elif all(change.same for change in done.changes):
         text = "The plan stands: every craft goes on as it was planned. "
     else:
@@ -68,7 +68,7 @@ def _answer(done: Replan) -> str:
     text += (
         f"In all {plain(done.total_m_s)} m/s, what is spent included, and the last craft in its slot "
         f"{span(done.finish_s)} from the epoch: {_more(extra, 0.05, ' m/s', 'dearer', 'cheaper')} and "
-        f"{_when(later)} than the plan as it was."
+        f"{_when(later)} than the old plan."
     )
     return text
 
@@ -83,19 +83,17 @@ def _when(later_s: float) -> str:
 
 def _states(done: Replan, width: int) -> list[str]:
     lines: list[str] = []
-    left = done.onward
+    left = done.remaining
     if done.past is NOTHING and done.old_plan.rank != 1:
-        told = goal_text(done.old_plan.rank, done.before.scenario)
-        lines += paragraph(f"Plan {done.old_plan.rank} was being flown.{told}", width)
+        goal = goal_text(done.old_plan.rank, done.before.scenario)
+        lines += paragraph(f"Plan {done.old_plan.rank} was being flown.{goal}", width)
     in_place, gone = [*done.past.done, *left.done], [*done.past.lost, *left.lost]
     if in_place:
         lines += paragraph(f"In place: {listed(in_place)}.", width)
     if gone:
-        lines += paragraph(f"Lost: {listed(gone)}; the slots go to whoever is left.", width)
+        lines += paragraph(f"Lost: {listed(gone)}; the slots go to the craft that are left.", width)
     if left.assumed:
-        lines += paragraph(
-            f"Nothing was seen of {listed(list(left.assumed))}: taken to be where the plan has it.", width
-        )
+        lines += paragraph(f"No observation of {listed(list(left.assumed))}: taken to be where the plan has it.", width)
     least = [one.craft for one in left.spent if one.at_least]
     if least:
         lines += paragraph(
@@ -115,7 +113,7 @@ def _states(done: Replan, width: int) -> list[str]:
         )
     if left.stepped:
         lines += paragraph(
-            "An orbit does not touch the ring: free-form flights were looked for that end at each half turn of the "
+            "An orbit does not touch the ring: free-form flights were sought that end at each half turn of the "
             "ring; goal.front_step in the scenario makes that finer.",
             width,
         )
@@ -124,12 +122,15 @@ def _states(done: Replan, width: int) -> list[str]:
 
 def _table(done: Replan) -> tuple[list[Column], list[list[str]]]:
     heads = [Column(title="craft"), Column(title="slot", right=True), Column(title="at the ring", wraps=True)]
-    heads += [Column(title=title, right=True) for title in ("period to hit", "in slot after", "spent", "rest", "was")]
+    heads += [
+        Column(title=title, right=True) for title in ("period at cut-off", "in slot after", "spent", "rest", "was")
+    ]
     rows = []
     for change in done.changes:
         part = change.new
         kept = change.new_from_s == 0.0 and change.craft not in done.mended
-        period = part.period_to_hit_s if change.craft in done.mended else period_to_hit_s(part)
+        # a mended plan may have its phasing burn behind it
+        period = None if change.craft in done.mended and part.phasing_burn is None else part.cut_off_period_s
         burned = kept and part.phasing_period_s is not None and len(_burns_left(done, change)) < 2
         rows.append(
             [
@@ -154,10 +155,10 @@ def _way(done: Replan, change: CraftChange) -> str:
     more, turns = len(change.new.burns) - before, change.new.revolutions - change.old.revolutions
     if (change.new.route, change.new.slot) != (change.old.route, change.old.slot):
         return f"{way_text(change.new)}, corrected"
-    told = ["as planned, corrected"]
-    told += [f"{count(more, 'burn')} more"] if more > 0 else []
-    told += [f"{count(turns, 'turn')} later"] if turns > 0 else []
-    return ", ".join(told)
+    parts = ["as planned, corrected"]
+    parts += [f"{count(more, 'burn')} more"] if more > 0 else []
+    parts += [f"{count(turns, 'turn')} later"] if turns > 0 else []
+    return ", ".join(parts)
 
 
 def _burns_to_come(done: Replan, width: int) -> list[str]:
@@ -209,14 +210,14 @@ def replan_json(done: Replan) -> str:
         "format": "ringwright-replan/1",
         "title": done.before.scenario.title,
         "now_s": done.observed.now_s,
-        "as_planned": done.onward.as_planned,
+        "as_planned": done.remaining.as_planned,
         "total_delta_v_m_s": done.total_m_s,
         "finish_s": done.finish_s,
         "old_delta_v_m_s": done.old_total_m_s,
         "old_finish_s": done.old_finish_s,
-        "done": [*done.past.done, *done.onward.done],
-        "lost": [*done.past.lost, *done.onward.lost],
-        "taken_as_planned": list(done.onward.assumed),
+        "done": [*done.past.done, *done.remaining.done],
+        "lost": [*done.past.lost, *done.remaining.lost],
+        "taken_as_planned": list(done.remaining.assumed),
         "spent": [
             {
                 "craft": one.craft,
@@ -224,7 +225,7 @@ def replan_json(done: Replan) -> str:
                 "by_plan": one.by_plan,
                 "at_least": one.at_least,
             }
-            for one in done.onward.spent
+            for one in done.remaining.spent
         ],
         "craft": [
             {

@@ -135,7 +135,7 @@ def _altitude(scenario: Scenario, radius_m: float) -> float:
 
 def gravity_of(outcome: Outcome) -> str:
     """Name the gravity model of the plans, ``two-body`` or ``j2``, as the result spells it."""
-    # a body may carry a J2 that the plan did not use: the ring's own rates tell what was flown
+    # a body may carry a J2 that the plan did not use: the ring's own rates show what was flown
     ring = outcome.ring
     kepler = math.sqrt(ring.gm / ring.radius_m**3)
     oblate = ring.node_rate_rad_s != 0.0 or not math.isclose(ring.rate_rad_s, kepler, rel_tol=1e-9)
@@ -197,7 +197,7 @@ def fronts(found: tuple[AimFront, ...]) -> dict[str, list[dict[str, Any]]]:
 
 
 def aim_points(front: AimFront) -> list[dict[str, Any]]:
-    """The points of a front whose plans are not told."""
+    """The points of a front whose plans are not listed."""
     return [
         {
             "delta_v_m_s": _number(point.delta_v_m_s, "m_s"),
@@ -342,7 +342,7 @@ def _craft(scenario: Scenario, part: CraftPlan, under: UnderForces | None) -> di
 
 
 def _free_form(part: CraftPlan) -> dict[str, Any]:
-    """What only a free-form flight tells."""
+    """The fields of a free-form flight alone."""
     if part.free_form is None:
         return {}
     return {
@@ -369,7 +369,7 @@ def _launch(part: CraftPlan) -> dict[str, Any]:
 
 
 def _heading(part: CraftPlan) -> dict[str, Any]:
-    """What only a launch from a site tells that passes through the ring plane."""
+    """The fields of a launch from a site that passes through the ring plane."""
     heading = part.heading
     if heading is None:
         return {}
@@ -383,7 +383,7 @@ def _heading(part: CraftPlan) -> dict[str, Any]:
 
 
 def _corrected(part: CraftPlan) -> dict[str, Any]:
-    """What only a plan tells that was corrected by its own flight."""
+    """The fields of a plan that was corrected by its flight."""
     if part.first_guess_error_rad is None:
         return {}
     return {

@@ -16,10 +16,10 @@ from ..models.deadline import ENDED, Deadline, within
 from ..models.memory import OutOfMemoryError, free_bytes, used_bytes, within_memory
 
 TIME_LIMIT_S = 60.0
-"""How long a command searches unless told."""
+"""How long a command searches by default."""
 
 FREE_SHARE = 0.5
-"""Of the memory that is free, what a command may take unless told."""
+"""Of the memory that is free, what a command may take by default."""
 
 LEAST_BYTES = 200e6
 """What Python and its libraries take before any work; a limit below this makes no sense."""

@@ -92,7 +92,7 @@ def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
 
 
 def since_of(loss: Loss) -> float:
-    """From when the times of a loss are told: the last arrival for one in orbit, else the epoch."""
+    """From when the times of a loss count: the last arrival for one in orbit, else the epoch."""
     return loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
 
 
@@ -105,14 +105,14 @@ def _price(price: Price | None, since_s: float = 0.0) -> str:
 
 def slips_json(slips: Slips) -> str:
     """The same as strict JSON, a newline at the end."""
-    told = {
+    values = {
         "format": FORMAT,
         "title": slips.scenario.title,
         "planned": _as_json(slips.planned),
         "spare_after_s": round(slips.spare_after_s, 3),
         "launches": [_launch(launch) for launch in slips.launches],
     }
-    return json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json.dumps(values, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _launch(launch: Launch) -> dict[str, Any]:

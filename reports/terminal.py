@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from ..models.readouts import clock, instant, plain, span
+from ..models.readouts import MINUTE, clock, instant, plain, span
 from ..models.scenario import Scenario
 from ..optimizer.one_plan import plan_of_rank
 from ..optimizer.outcome import Bind, Broken, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan
@@ -25,6 +25,7 @@ from .wording import (
     GRAVITY_WORDS,
     against_text,
     count,
+    folded,
     heading_text,
     kept_text,
     listed,
@@ -66,8 +67,8 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         return "\n".join([*_answer(outcome, first, width), *_remarks(outcome, width)]) + "\n"
     lines = [
         *_answer(outcome, first, width),
-        *_trust(outcome, first, width),
         *_to_fly(outcome, first, width),
+        *_trust(outcome, first, width),
         *carrier_lines(outcome, first, width),
         *_shapes(outcome, first, width),
         *price_of_time(outcome, first, width),
@@ -95,7 +96,7 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
     lines.append("")
     if outcome.unfinished and why is None:
         lines += paragraph(
-            "NO PLAN YET, AND UNDECIDED whether there is one. The search was broken off: "
+            "NO PLAN YET, AND UNDECIDED whether there is one: the search ended early. "
             f"{sentence(outcome.unfinished)} --time-limit and --memory-limit allow more.",
             width,
         )
@@ -133,17 +134,17 @@ def _rejected(outcome: Outcome, width: int) -> list[str]:
         return []
     lines = heading("What comes nearest", width)
     for plan in outcome.rejected:
-        told = [f"{plain(plan.delta_v_m_s)} m/s, done after {span(plan.finish_s)}: DO NOT FLY IT."]
+        parts = [f"{plain(plan.delta_v_m_s)} m/s, done after {span(plan.finish_s)}: DO NOT FLY IT."]
         for broken in plan.broken:
             words = limit_words(broken.limit)
             over = _quantity(broken.limit, abs(broken.value - broken.allowed))
-            told.append(
+            parts.append(
                 f"{broken.craft}, {words.words}: {_quantity(broken.limit, broken.value)}, where "
                 f"{limit_key(broken.limit)} allows {'no less than' if words.floor else 'no more than'} "
                 f"{_quantity(broken.limit, broken.allowed)}: {over} {'too little' if words.floor else 'too much'}."
             )
         ways = [f"{part.craft} into slot {part.slot}, {way_text(part)}" for part in plan.craft]
-        lines += paragraph(" ".join([*told, f"{'; '.join(ways)}."]), width, indent="  ", hang="    ")
+        lines += paragraph(" ".join([*parts, f"{'; '.join(ways)}."]), width, indent="  ", hang="    ")
     return lines
 
 
@@ -169,7 +170,7 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = paragraph(scenario.title, width)
     lines += paragraph(
         f"Ring of {places}, {plain(altitude_km, 0 if altitude_km == round(altitude_km) else 1)} km above "
-        f"{_body_name(scenario)}, one turn in {clock(ring.period_s)}.",
+        f"{_body_name(scenario)}, mean period {clock(ring.period_s)}.",
         width,
     )
     lines.append("")
@@ -235,9 +236,9 @@ def _model_words(outcome: Outcome) -> str:
 
 
 def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
-    lines = [""]
+    lines = heading("Proof and flight", width)
     if outcome.proof is not None:
-        lines += paragraph(proof_text(outcome.proof), width)
+        lines += paragraph(proof_text(outcome.proof), width, indent="  ")
     left_out = [] if gravity_of(outcome) == "j2" else ["oblateness"]
     left_out += ["drag", "other bodies"]
     left_out += ["burn arcs"] if burn_model_of(outcome) == "impulsive" else []
@@ -245,6 +246,7 @@ def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
         f"Flown numerically: {_model_words(outcome)}, an approximation that leaves out {listed(left_out)}. "
         f"{_flown_text(first)}{_longest_burn_text(outcome, first)}",
         width,
+        indent="  ",
     )
     return lines
 
@@ -279,7 +281,7 @@ def _flown_text(plan: Plan) -> str:
     if guesses:
         missed_deg = math.degrees(max(abs(guess) for guess in guesses))
         text += (
-            f" Burns were corrected by the flight: as planned by ratios of periods they miss a slot by "
+            f" Burns were corrected by the flight: planned by ratios of periods alone they miss a slot by "
             f"{small(missed_deg)} deg."
         )
     near = [part for part in plan.craft if part.flown.closest_m is not None]
@@ -288,25 +290,36 @@ def _flown_text(plan: Plan) -> str:
         text += f" Closest to craft in place: {part.craft}, {plain((part.flown.closest_m or 0.0) * 1e-3)} km"
         text += f" from {part.flown.closest_to}." if part.flown.closest_to else "."
     if any(part.apart_s for part in plan.craft):
-        text += " Craft that start together count against one another once they come back from outside the separation."
+        text += " Craft that start together are screened against one another once they were outside the separation."
     return text
 
 
-def period_to_hit_s(part: CraftPlan) -> float | None:
-    """The one number to fly: the period that the first burn at the ring must leave; None where nothing burns, or where
-    no period leads to the slot (free-form flights).
+def _utc(outcome: Outcome) -> bool:
+    """Whether instants are printed as dates in UTC."""
+    epoch = outcome.scenario.epoch
+    return epoch is not None and instant(epoch, 0.0).endswith(" UTC")
 
-    As an instrument shows it at cut-off: over an oblate body that is not quite the time from return to return.
-    """
-    if part.route == "timed":
-        return None
-    if part.side != "level" and part.phasing_period_s is not None:
-        return part.phasing_period_s if part.period_to_hit_s is None else part.period_to_hit_s
-    return part.burns[0].period_after_s if part.burns else None
+
+def _moment(outcome: Outcome, time_s: float) -> str:
+    """When something happens: its date to the minute where there is an epoch, else the time from the start."""
+    if outcome.scenario.epoch is None:
+        return f"after {span(time_s)}"
+    return f"at {minute(outcome, time_s)}{' UTC' if _utc(outcome) else ''}"
+
+
+def minute(outcome: Outcome, time_s: float) -> str:
+    """A date and its clock to the nearest minute, without the zone. The scenario must have an epoch."""
+    return instant(outcome.scenario.epoch, MINUTE * round(time_s / MINUTE))[:16]
 
 
 def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     wide = width >= 110
+    dated = outcome.scenario.epoch is not None
+    zone = " (UTC)" if _utc(outcome) else ""
+
+    def when(time_s: float) -> str:
+        return minute(outcome, time_s) if dated else span(time_s)
+
     launched = any(part.launch_s is not None for part in first.craft)
     weighed = any(part.propellant_left_kg is not None for part in first.craft)
     several = outcome.ring.planes > 1
@@ -314,31 +327,38 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     crowded = several or any(part.heading is not None for part in first.craft)
     heads = [Column(title="craft"), *([Column(title="plane", right=True)] if several else [])]
     heads += [Column(title="slot", right=True)]
-    heads += [Column(title="liftoff after", right=True)] if wide and launched else []
-    heads += [Column(title="at the ring", wraps=True), Column(title="period to hit", right=True)]
-    heads += [Column(title="at ring after", right=True)] if wide and not crowded else []
-    heads += [Column(title="in slot after", right=True), Column(title="m/s", right=True)]
+    heads += [Column(title=f"liftoff{zone}" if dated else "liftoff after", right=True)] if wide and launched else []
+    heads += [Column(title="at the ring", wraps=True), Column(title="period at cut-off", right=True)]
+    heads += (
+        [Column(title=f"at the ring{zone}" if dated else "at ring after", right=True)] if wide and not crowded else []
+    )
+    heads += [Column(title=f"in slot{zone}" if dated else "in slot after", right=True), Column(title="m/s", right=True)]
     heads += [Column(title="kg left", right=True)] if wide and weighed else []
     rows = []
     for part in first.craft:
-        hit_s = period_to_hit_s(part)
+        cut_off_s = part.cut_off_period_s
         way = way_text(part)
         heading_words = heading_text(part)
         from_pad = f"from {part.pad} " if part.pad and len(outcome.scenario.pads) > 1 else ""
         if not wide and part.launch_s is not None:
-            off = f"lifts off {from_pad}after {span(part.launch_s)}"
+            off = f"lifts off {from_pad}{_moment(outcome, part.launch_s)}"
             way = ", ".join(filter(None, [off, heading_words, way]))
         elif heading_words or from_pad:
             way = ", ".join(filter(None, [from_pad.strip(), heading_words, way]))
         row = [part.craft, *([f"{part.plane}"] if several else []), f"{part.slot}"]
-        row += ["" if part.launch_s is None else span(part.launch_s)] if wide and launched else []
-        row += [way, "-" if hit_s is None else clock(hit_s)]
-        row += [span(part.ring_arrival_s)] if wide and not crowded else []
-        row += [span(part.in_slot_s), plain(part.delta_v_m_s)]
+        row += ["" if part.launch_s is None else when(part.launch_s)] if wide and launched else []
+        row += [way, "-" if cut_off_s is None else clock(cut_off_s)]
+        row += [when(part.ring_arrival_s)] if wide and not crowded else []
+        row += [when(part.in_slot_s), plain(part.delta_v_m_s)]
         if wide and weighed:
             row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))
         rows.append(row)
-    lines = [*heading("What to fly", width), *columns(heads, rows, width)]
+    return [*heading("What to fly", width), *columns(heads, rows, width), *_cannot_wait(first, width)]
+
+
+def _cannot_wait(first: Plan, width: int) -> list[str]:
+    """Which burns cannot wait for a second pass, and what speaks for free-form flights."""
+    lines: list[str] = []
     must = [part.craft for part in first.craft if part.must_burn and part.free_form is None]
     dive = [part.craft for part in first.craft if part.must_burn and part.free_form is not None]
     if dive:
@@ -366,8 +386,9 @@ def _evidence_text(part: CraftPlan, evidence: FreeForm) -> str:
     excess = f"exceeds one by {evidence.primer_excess:.2%} at most" if evidence.primer_excess > 5e-5 else "keeps to one"
     return (
         f"{part.craft} flies free-form: {count(len(part.burns), 'burn')} by attitude and clock, with no period to read "
-        f"on the way. Its primer vector {excess} (one is the mark of a local optimum); the motion linearized about the "
-        f"slot gives an estimate of {plain(evidence.linear_estimate_m_s)} m/s, which proves nothing."
+        f"on the way. Its primer vector, which exceeds one nowhere along a local optimum, {excess}; the motion "
+        f"linearized about the slot gives an estimate of {plain(evidence.linear_estimate_m_s)} m/s, which proves "
+        "nothing."
     )
 
 
@@ -415,13 +436,13 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
 
 
 def _remarks(outcome: Outcome, width: int) -> list[str]:
-    told = [sentence(outcome.phase_rule)] if outcome.phase_rule else []
+    remarks = [sentence(outcome.phase_rule)] if outcome.phase_rule else []
     if outcome.unfinished and outcome.plans:
-        told.append(sentence(f"The search was broken off: {outcome.unfinished}"))
-    told += [sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
-    if not told:
+        remarks.append(sentence(f"The search ended early: {outcome.unfinished}"))
+    remarks += [sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
+    if not remarks:
         return []
     lines = heading("To know", width)
-    for text in told:
+    for text in folded(remarks):
         lines += paragraph(text, width, indent="  ", hang="    ")
     return lines

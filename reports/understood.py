@@ -24,8 +24,6 @@ _AIMS = {
     "worst_delta_v": "the delta-v of the craft that needs most",
 }
 
-_WITHIN_NUMBER = re.compile(r"(?<=\d) (?=\d{3}\b|k?m\b|kg\b|k?N\b|deg\b|s\b|min\b|h\b|d\b)")
-
 _OWN_DAY_WORTH = 0.01
 """A body's day within this share of 86 400 s is not worth a second figure."""
 
@@ -90,9 +88,7 @@ def _goal_items(scenario: Scenario) -> list[str]:
 def _section(heading: str, items: Iterable[str], width: int) -> list[str]:
     lines = ["", heading, "-" * len(heading)]
     for item in items:
-        # a number stays on one line with its thousands and its unit
-        whole = _WITHIN_NUMBER.sub("\xa0", item)
-        lines += [line.replace("\xa0", " ") for line in paragraph(whole, width, indent="  ", hang="      ")]
+        lines += paragraph(item, width, indent="  ", hang="      ")
     return lines
 
 
@@ -139,9 +135,10 @@ def _body_items(scenario: Scenario) -> list[str]:
 
 
 def _ring_items(scenario: Scenario) -> list[str]:
-    ring, body = scenario.ring, scenario.body
-    rate = math.sqrt(body.gm / ring.radius_m**3)
-    period = 2.0 * math.pi / rate
+    from ..optimizer.catalogue.problem import ring_of
+
+    ring = scenario.ring
+    made = ring_of(scenario)
     places = f"{ring.slots} slots, {brief(360.0 / ring.slots, 5)} deg apart" if ring.slots > 1 else "1 slot"
     lean = math.degrees(ring.inclination_rad)
     plane = "over the equator"
@@ -156,7 +153,7 @@ def _ring_items(scenario: Scenario) -> list[str]:
     items = [
         f"{places}, {plane}, at {_altitude(ring.radius_m, scenario)} "
         f"({brief(ring.radius_m / 1e3)} km from the center).",
-        f"One turn in {clock(period)} at {plain(rate * ring.radius_m)} m/s (two-body).",
+        f"Mean period {clock(made.period_s)} at {plain(made.speed_m_s)} m/s.",
         f"In place means within {brief(math.degrees(ring.tolerance_rad))} deg of the slot; plans aim at the slot.",
     ]
     if ring.tilt_tolerance_rad:
@@ -256,24 +253,24 @@ def _carrier_items(scenario: Scenario) -> list[str]:
         if math.isfinite(carrier.lasts_s):
             said.append(f"lasts {duration(carrier.lasts_s, scenario.body)} from the insertion")
         if carrier.mass_kg:
-            said.append(f"{brief(carrier.mass_kg)} kg of its own")
+            said.append(f"{brief(carrier.mass_kg)} kg itself")
         if carrier.pads:
             said.append(f"from {listed(list(carrier.pads))} only")
-        items.append(f"{carrier.name}: {'; '.join(said)}. A launch each is looked at beside it.")
+        items.append(f"{carrier.name}: {'; '.join(said)}. Separate launches are examined as well.")
     return items
 
 
 def _craft_items(scenario: Scenario) -> list[str]:
     items = []
-    for told, names in _alike((_craft_item(scenario, craft), craft.name) for craft in scenario.craft):
-        items.append(f"{listed(names)}: {told}")
+    for words, names in _alike((_craft_item(scenario, craft), craft.name) for craft in scenario.craft):
+        items.append(f"{listed(names)}: {words}")
     return items
 
 
 def _alike(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
     found: dict[str, list[str]] = {}
-    for told, name in pairs:
-        found.setdefault(told, []).append(name)
+    for words, name in pairs:
+        found.setdefault(words, []).append(name)
     return list(found.items())
 
 
@@ -392,7 +389,7 @@ def _from(origin: Reference, angle_rad: float) -> str:
 
 
 def _default_lines(scenario: Scenario, width: int) -> list[str]:
-    """Defaults taken; what several craft or sites leave open alike is told once."""
+    """Defaults taken; what several craft or sites leave open alike is printed once."""
     if not scenario.source.defaults:
         return []
     counts: dict[tuple[str, str], int] = {}

@@ -6,6 +6,8 @@ Words only; nothing here computes a plan. Times are seconds from the epoch, angl
 from __future__ import annotations
 
 import math
+import re
+from collections.abc import Collection, Sequence
 
 from ..models.readouts import listed as listed
 from ..models.readouts import plain, span
@@ -22,6 +24,9 @@ AIM_WORDS = {
 _PAD_WORTH_S = 30.0  # liftoffs nearer than this are the same to a reader
 
 
+SIDE_WORDS = {"below": "lower orbit", "above": "higher orbit", "level": "the ring itself"}
+"""On which side of the ring a craft phases."""
+
 GRAVITY_WORDS = {"two-body": "two-body gravity", "j2": "gravity with the body's oblateness (J2)"}
 """The gravity model of a result, in words."""
 
@@ -33,6 +38,23 @@ def count(number: int, singular: str, plural: str = "") -> str:
     ('1 revolution', '3 revolutions', '2 craft')
     """
     return f"{number} {singular if number == 1 else plural or singular + 's'}"
+
+
+def folded(notes: Sequence[str], most: int = 3) -> list[str]:
+    """Notes without repetition: those that differ in names and numbers alone are counted after the first few.
+
+    >>> folded(["Birch waits 3 days.", "Fir waits 4 days.", "Yew waits 5 days."], most=1)
+    ['Birch waits 3 days.', 'and 2 more notes of this kind in the file']
+    """
+    groups: dict[str, list[str]] = {}
+    for note in dict.fromkeys(notes):
+        groups.setdefault(re.sub(r"\b[A-Z][\w-]*|[\d.]+", "", note), []).append(note)
+    lines: list[str] = []
+    for alike in groups.values():
+        lines += alike[:most]
+        if len(alike) > most:
+            lines.append(f"and {count(len(alike) - most, 'more note')} of this kind in the file")
+    return lines
 
 
 def capital(text: str) -> str:
@@ -90,7 +112,7 @@ def _phasing_text(part: CraftPlan) -> str:
         return "arrives in place" if part.burns else "is in place"
     degrees = math.degrees(gained_rad(part))
     verb = "gains" if degrees >= 0 else "falls back"
-    return f"{verb} {plain(abs(degrees))} deg in {part.revolutions}, {part.side}"
+    return f"{verb} {plain(abs(degrees))} deg in {count(part.revolutions, 'revolution')}, {SIDE_WORDS[part.side]}"
 
 
 def heading_text(part: CraftPlan) -> str:
@@ -165,13 +187,27 @@ def against_text(plan: Plan, first: Plan, most: int = 2) -> str:
     return f"{time_against(plan, first)}, {cost_against(plan, first)}" + (f": {reason}" if reason else "")
 
 
-def why_text(plan: Plan, first: Plan, most: int = 2) -> str:
+def why_text(plan: Plan, first: Plan, most: int = 2, known: Collection[str] = ()) -> str:
     """Say what a plan does differently from the first, the costliest differences first.
 
     Args:
         plan: the plan that differs.
-        first: the plan it is held against.
-        most: how many craft to speak of; the rest are counted.
+        first: the plan it is compared with.
+        most: how many changes to print; the craft of the rest are counted.
+        known: changes that are printed elsewhere.
+    """
+    changes = {text: size for text, size in changes_of(plan, first).items() if text not in known}
+    left = sum(list(changes.values())[most:])
+    if not left:
+        return "; ".join(changes)
+    rest = f"{left} other craft {'changes' if left == 1 else 'change'}"
+    return "; ".join([*list(changes)[:most], f"{rest} too" if most else rest])
+
+
+def changes_of(plan: Plan, first: Plan) -> dict[str, int]:
+    """What a plan does differently from the first: each change in words, with the number of craft that make it.
+
+    The costliest change comes first; craft that change alike share a sentence.
     """
     before = {part.craft: part for part in first.craft}
     weights: dict[tuple[str, str], float] = {}
@@ -183,32 +219,26 @@ def why_text(plan: Plan, first: Plan, most: int = 2) -> str:
             weight = abs(part.delta_v_m_s - (0.0 if other is None else other.delta_v_m_s))
             weights[change] = max(weight, weights.get(change, 0.0))
             names.setdefault(change, []).append(part.craft)
-    # the one that costs most is told first; craft that change alike share a sentence
-    order = sorted(names, key=lambda change: -weights[change])
-    told = []
-    for one, several in order[:most]:
+    found = {}
+    for one, several in sorted(names, key=lambda change: -weights[change]):
         who = names[one, several]
-        if len(who) > 3:
-            who = [*who[:2], f"{len(who) - 2} more"]
-        told.append(f"{listed(who)} {one if len(who) == 1 else several}")
-    left = sum(len(names[change]) for change in order[most:])
-    if left:
-        told.append(f"{left} more craft otherwise")
-    return "; ".join(told)
+        shown = [*who[:2], f"{len(who) - 2} more"] if len(who) > 3 else who
+        found[f"{listed(shown)} {one if len(who) == 1 else several}"] = len(who)
+    return found
 
 
 def _change(part: CraftPlan, other: CraftPlan | None) -> tuple[str, str] | None:
-    """What a craft does otherwise, said of one and of several."""
+    """What a craft does differently, in the singular and in the plural."""
     if other is None:
         return "moves", "move"
-    told: list[tuple[str, str]] = []
+    changes: list[tuple[str, str]] = []
     if (part.plane, part.slot) != (other.plane, other.slot):
         planes = (
             (f"plane {part.plane} slot ", f"plane {other.plane} slot ") if part.plane != other.plane else ("slot ", "")
         )
-        told.append(_both("take", f"{planes[0]}{part.slot} instead of {planes[1]}{other.slot}"))
+        changes.append(_both("take", f"{planes[0]}{part.slot} instead of {planes[1]}{other.slot}"))
     if part.route != other.route or part.insertion != other.insertion:
-        told.append(_route_change(part))
+        changes.append(_route_change(part))
     elif part.launch_s is not None and other.launch_s is not None:
         later_s = part.launch_s - other.launch_s
         site = f" from {part.pad}" if part.pad != other.pad else ""
@@ -216,21 +246,21 @@ def _change(part: CraftPlan, other: CraftPlan | None) -> tuple[str, str] | None:
             f" {span(abs(later_s))} {'later' if later_s > 0 else 'earlier'}" if abs(later_s) >= _PAD_WORTH_S else ""
         )
         if site or moment:
-            told.append(_both("lift", f"off{site}{moment}"))
+            changes.append(_both("lift", f"off{site}{moment}"))
     verb, rest, _ = _PHASING[part.side]
     if part.side != other.side:
-        told.append(_both(verb, f"{rest}instead of {_PHASING[other.side][2]}"))
+        changes.append(_both(verb, f"{rest}instead of {_PHASING[other.side][2]}"))
     elif part.revolutions != other.revolutions:
-        told.append(_both(verb, f"{rest}in {count(part.revolutions, 'revolution')} instead of {other.revolutions}"))
+        changes.append(_both(verb, f"{rest}in {count(part.revolutions, 'revolution')} instead of {other.revolutions}"))
     elif part.ring_revolutions != other.ring_revolutions:
         turns = f"while the slot makes {part.ring_revolutions} instead of {other.ring_revolutions}"
-        told.append(_both(verb, rest + turns))
+        changes.append(_both(verb, rest + turns))
     if part.passes != other.passes:
         passes = count(abs(part.passes - other.passes), "pass", "passes")
-        told.append(_both("start", f"{passes} {'later' if part.passes > other.passes else 'sooner'}"))
-    if not told:
+        changes.append(_both("start", f"{passes} {'later' if part.passes > other.passes else 'sooner'}"))
+    if not changes:
         return None
-    return listed([one for one, _ in told]), listed([several for _, several in told])
+    return listed([one for one, _ in changes]), listed([several for _, several in changes])
 
 
 _PHASING = {

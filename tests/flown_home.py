@@ -1,4 +1,4 @@
-"""A plan flown home in a closed loop: every launch and burn with an error of its own, a look after each, new plans.
+"""A plan flown home in a closed loop: every launch and burn with its own error, a look after each, new plans.
 
 The errors are drawn as the scenario states them: what the launcher misses by, Gates' model for burns (JPL TR 32-504,
 1963: size and direction, a fixed part and one in proportion), the moment of a burn, and periods as they are read. The
@@ -177,7 +177,7 @@ class ClosedLoop:
         one.look_s = min([after + LOOK_S, *(0.5 * (after + burn.time_s) for burn in rest[:1])])
 
     def _look(self, part: CraftPlan, one: _Craft) -> None:
-        """Look at the craft: let it be, trim it, or plan anew."""
+        """Look at the craft: let it be, trim it, or replan."""
         if one.home:
             return
         rest = self._left(part)
@@ -226,7 +226,7 @@ class ClosedLoop:
         tank = "" if one.tank_kg is None else f"propellant_kg = {one.tank_kg!r}\n"
         text = f"now_s = {one.time_s!r}\n" + as_read(part.craft, state) + tank
         seen: Observed = parse_observed(text, self.outcome.scenario, self.outcome.ring)
-        done = replan(self.outcome, seen, past=self.past, anew=False)
+        done = replan(self.outcome, seen, past=self.past, fresh=False)
         assert done.fits, f"no plan is left for {part.craft} after {one.time_s:.0f} s"
         here = from_here(done)
         assert here is not None

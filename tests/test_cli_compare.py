@@ -63,7 +63,7 @@ def test_a_time_limit_is_a_number_of_seconds(limit: str, scenario: Path, capsys:
 
 def test_a_time_limit_that_is_too_short_is_said(scenario: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plan", str(scenario), "--time-limit", "1e-9"]) == 4
-    assert "search was broken off" in " ".join(capsys.readouterr().out.split())
+    assert "search ended early" in " ".join(capsys.readouterr().out.split())
 
 
 def test_a_search_that_was_ended_leaves_the_result_undecided(
@@ -82,7 +82,7 @@ def test_a_search_that_was_ended_leaves_the_result_undecided(
 
 def test_the_limits_of_time_and_memory_can_be_lifted(scenario: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plan", str(scenario), "--time-limit", "none", "--memory-limit", "none"]) == 0
-    assert "broken off" not in capsys.readouterr().out
+    assert "ended early" not in capsys.readouterr().out
     assert main(["plan", str(scenario), "--memory-limit", "2 GB"]) == 0
     for size in ("2", "1KB", "-1GB", "lots"):
         assert main(["plan", str(scenario), f"--memory-limit={size}"]) == 2
@@ -104,7 +104,7 @@ def test_ctrl_c_shows_the_best_plan_so_far(
     assert main(["plan", str(scenario)]) == 0
     said = capsys.readouterr()
     assert "Reed" in said.out
-    assert "search was broken off" in " ".join(said.out.split())
+    assert "search ended early" in " ".join(said.out.split())
     assert "stopping" in said.err
 
 

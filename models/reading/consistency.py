@@ -80,7 +80,7 @@ def _check_ring(scenario: Scenario, root: Table) -> None:
         )
     if ring.planes > 1 and math.sin(ring.inclination_rad) < SAME_PLANE:
         raise table.error(
-            f"{table.quote('planes')} would all be one: planes over the equator have no node to tell them apart; give "
+            f"{table.quote('planes')} would all be one: planes over the equator have no node to separate them; give "
             "inclination_deg, or planes = 1 with more slots.",
             "planes",
         )
@@ -103,13 +103,13 @@ def _unique(tables: tuple[Table, ...] | list[Table], what: str) -> None:
         name = table.text("name")
         if name is None and len(tables) > 1:
             raise table.error(
-                f"{table.label} has no name: where there are several, each {what} needs a name of its own."
+                f"{table.label} has no name: where there are several, each {what} needs a different name."
             )
         if name is not None and name in seen:
             before = seen[name].line()
             at = f" (line {before})" if before else ""
             raise table.error(
-                f"{table.quote('name')} is taken by another {what}{at}: give each {what} a name of its own.", "name"
+                f"{table.quote('name')} is taken by another {what}{at}: give each {what} a different name.", "name"
             )
         seen[name or ""] = table
 

@@ -80,7 +80,7 @@ def read_observed(path: str | os.PathLike[str], scenario: Scenario, ring: Ring) 
 
 
 def parse_observed(text: str, scenario: Scenario, ring: Ring, file: str = "observed") -> Observed:
-    """Read observations from their text; otherwise as :func:`read_observed`."""
+    """Read observations from their text; in all else as :func:`read_observed`."""
     tree = toml_tree(text, file)
     if not tree:
         raise InputError("the file is empty: it needs at least now_h, the moment from which to go on.", where=file)

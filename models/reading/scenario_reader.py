@@ -154,11 +154,11 @@ def _body(table: Table, epoch: datetime | None) -> Body:
     radius = table.number_or("radius", base.radius_m)
     j2 = table.number_or("j2", base.j2)
     own_j2 = "j2" in table or not known
-    meridian, told = 0.0, "0 deg: x is where the prime meridian points at time 0"
+    meridian, shown = 0.0, "0 deg: x is where the prime meridian points at time 0"
     if known and epoch is not None:
         meridian = bodies.prime_meridian_rad(name, epoch)
-        told = f"{degrees(meridian, 3)}, from the published rotation series at the epoch"
-    table.note_default("prime_meridian", told)
+        shown = f"{degrees(meridian, 3)}, from the published rotation series at the epoch"
+    table.note_default("prime_meridian", shown)
     if known:
         table.note_default("gm", f"{brief(base.gm / 1e9, 10)} km^3/s^2")
         table.note_default("radius", f"{brief(base.radius_m / 1e3)} km")

@@ -1,4 +1,4 @@
-"""Which line of a TOML text each key stands on. The standard parser does not tell; messages need it.
+"""Which line of a TOML text each key stands on. The standard parser does not report it; messages need it.
 
 The text is one that the standard parser has accepted, so nothing here checks it again.
 """

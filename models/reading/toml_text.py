@@ -127,7 +127,7 @@ def _not_toml(text: str, file: str, fault: str) -> InputError:
         )
     shown = f" in {line.strip()[:60]!r}" if line.strip() else ""
     return InputError(
-        f"the file is not TOML here{shown} ({what[:1].lower()}{what[1:]}): write key = value on a line of its own, "
+        f"the file is not TOML here{shown} ({what[:1].lower()}{what[1:]}): write key = value on a separate line, "
         'texts in "quotes", tables as [name].',
         where=where,
     )

@@ -315,7 +315,7 @@ def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tupl
 
 
 ASIDE = 3.0
-"""By how many times the separation a slot is out of place for whoever goes round so many times before getting there."""
+"""By how many times the separation a slot is out of place for a craft that makes so many turns before it arrives."""
 
 
 def _aside_s(problem: Problem, pad: int) -> float:

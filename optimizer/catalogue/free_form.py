@@ -57,7 +57,7 @@ def with_free_form(
     Args:
         problem: one ring phase.
         phasing: options of the craft in space by phasing orbits, within all limits.
-        progress: told in words what is being done.
+        progress: called with the state of the work in words.
     """
     step = problem.scenario.front_step_s
     if step is None:
@@ -120,9 +120,9 @@ def with_free_form(
             found += [replace(up, craft_class=index) for index in rise.classes]
     said = [f"free-form flights: {len(found)} were found; each is the best of its finish as far as is known"]
     if widest > 1:
-        said.append(f"free-form finishes: only every {widest}th multiple of front_step was looked at for some craft")
+        said.append(f"free-form finishes: only every {widest}th multiple of front_step was examined for some craft")
     if missing:
-        said.append(f"free-form flights: {missing} pairs of craft and slot were not looked at, as time ran out")
+        said.append(f"free-form flights: {missing} pairs of craft and slot were not examined, as time ran out")
     if launched:
         said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
     return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))

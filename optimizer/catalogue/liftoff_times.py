@@ -3,7 +3,7 @@
 For one choice of slot, insertion and (k, m) the phasing period is a straight line in the moment of liftoff, the cost
 constant (folded in from below) or concave (above) along it, and the finish a straight line. Launches that stand a
 turnaround apart form blocks; sliding a block changes a sum of concave functions, so an optimum exists in which each
-block has a member at an end of its own choice: an end of the allowed interval, or a moment at which the phasing period
+block has a member at one end: an end of the allowed interval, or a moment at which the phasing period
 reaches one of a few values (the ring's own, the arrival orbit's, that of the floor, of the ceiling, of the propellant,
 of the longest wait), or the finish reaches a threshold. Those moments, each shifted by whole turnarounds, are the
 candidates, and with them the choice is exact. Where the arrival speed lies above the floor's (a phasing orbit lower
@@ -29,7 +29,7 @@ class Ends:
     """Phasing periods, as fractions of the ring's, at which a choice ends or changes, for one way up.
 
     ``any_k`` hold for each number of revolutions; ``wait_turns`` is the longest wait in ring periods, an end that is
-    ``wait_turns / k`` for k revolutions. ``grid`` tells whether some of them are a grid and not an end.
+    ``wait_turns / k`` for k revolutions. ``grid`` is whether some of them are a grid and not an end.
     """
 
     any_k: tuple[float, ...]

@@ -52,7 +52,7 @@ def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
         problem.timed,
         with_kept(problem)[options.craft_class] & in_space[:, np.newaxis],
     )
-    # whoever is where it is to be does not move, however near to others that is
+    # a craft in its place does not move, however near to others that is
     moves = in_space & ~(on_ring & (options.finish_s <= options.touch_s + ON_TIME_S))
     return np.asarray(hit | (moves & too_near(problem)[options.craft_class].any(axis=1)))
 

@@ -57,7 +57,7 @@ PASSES_MAX = 12
 class Walked:
     """The points of a front from fast to slow, how it runs from each to the next, and how finely it is known.
 
-    ``times_s`` is what each point was walked against: its finish, or its first service. ``late`` tells that the walk
+    ``times_s`` is what each point was walked against: its finish, or its first service. ``late`` means that the walk
     was broken off because time ran out.
     """
 
@@ -132,7 +132,7 @@ def walk(
     Args:
         selection: what to choose from.
         cheapest: least of the aim, and of those the earliest finish, where it is known already.
-        progress: told in words how far the walk has come.
+        progress: called with the state of the walk in words.
         aim: what is traded for time.
         neighbors: the time is that at which so many neighboring slots are filled; None: that of the last craft.
         points_max: most points that are walked.
@@ -357,7 +357,7 @@ def note(walked: Walked, selection: Selection, unit: str = "m/s") -> str:
             f"{walked.resolution:.2f} {unit} over the earlier one"
         )
     if walked.late:
-        said.append(f"the walk was broken off: {_only(len(walked.plans))} listed; faster plans may exist")
+        said.append(f"the search for the front ended early: {_only(len(walked.plans))} listed; faster plans may exist")
     elif not walked.complete:
         said.append(f"{_only(len(walked.plans))} listed; still faster plans exist")
     said.extend(selection.made.notes)

@@ -125,7 +125,7 @@ def _tried(scenario: Scenario, items: Sequence[Loosening]) -> str:
     tried = f"; no plan came out either with these loosened, alone or two at a time: {keys}" if items else ""
     falling = _falling(scenario)
     falls = f"{falling} falls below the lowest altitude allowed before it touches the ring" if falling else ""
-    return (falls or _unreached(scenario) or "the routes do not lead every craft into a slot of its own") + tried
+    return (falls or _unreached(scenario) or "the routes do not lead every craft into a separate slot") + tried
 
 
 def _unreached(scenario: Scenario) -> str:

@@ -56,14 +56,14 @@ def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left:
         )
     if left:
         said.append(
-            f"{left} {'plan' if left == 1 else 'plans'} of the front {'is' if left == 1 else 'are'} beside it once "
-            "corrected by the flight"
+            f"{left} {'plan' if left == 1 else 'plans'} of the catalogue's front {'is' if left == 1 else 'are'} beside "
+            "it once flown: another plan is then a better trade of delta-v against time"
         )
     moved = [abs(part.heading.moved_s) for plan in plans for part in plan.craft if part.heading is not None]
     if max(moved, default=0.0) >= 1.0:
         said.append(
-            f"liftoffs stand up to {max(moved):.0f} s beside the pass through the ring plane: over the oblate body "
-            "the planes of orbits on the way drift at another rate, and so they agree when the craft is in its slot"
+            f"liftoffs differ by up to {max(moved):.0f} s from the pass through the ring plane: over the oblate body "
+            "orbits on the way drift at another rate, and this makes the planes agree when the craft is in its slot"
         )
     said += _tight_turnarounds(problem, plans)
     ring = problem.ring
@@ -71,9 +71,9 @@ def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left:
         short = ring.radius_m - (way.arrival_radius_m or ring.radius_m)
         if abs(short) > SHORT_SHARE * ring.radius_m:
             said.append(
-                f"the insertion {way.insertion.name or 'given'} turns {abs(short) / 1e3:.0f} km "
-                f"{'short of' if short > 0.0 else 'beyond'} the ring over the oblate body: craft that come by it keep "
-                f"pace with their slots on the mean, and swing by {math.degrees(2.0 * abs(short) / ring.radius_m):.2f} "
-                "deg about them within each turn"
+                f"the insertion {way.insertion.name or 'given'} reaches its apsis {abs(short) / 1e3:.0f} km "
+                f"{'below' if short > 0.0 else 'above'} the ring over the oblate body: its craft keep pace with their "
+                f"slots on average, but swing by {math.degrees(2.0 * abs(short) / ring.radius_m):.2f} deg about them "
+                "within each turn"
             )
     return tuple(said)

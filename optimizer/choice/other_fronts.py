@@ -43,15 +43,15 @@ def weighed(selection: Selection) -> bool:
 
 def as_front(name: FrontName, selection: Selection, walked: Walked, unit: str) -> AimFront:
     """A walked front as numbers."""
-    told = note(walked, selection, unit)
+    said = note(walked, selection, unit)
     if selection.made.problem.oblate:
-        told = "; ".join([*([told] if told else []), "planned by ratios of periods, not corrected by a flight"])
+        said = "; ".join([*([said] if said else []), "planned by ratios of periods, not corrected by a flight"])
     return AimFront(
         name=name,
         points=tuple(point(selection, chosen, kind) for chosen, kind in zip(walked.plans, walked.kinds, strict=True)),
         resolution=walked.resolution,
         unit=unit,
-        note=told,
+        note=said,
     )
 
 

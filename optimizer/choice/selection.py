@@ -116,7 +116,7 @@ class Selection:
             slots: only these are bound by ``finish_s``; those of them that are free must all be filled.
             catalogue: another catalogue of the same problem (some options left out on purpose).
             delta_v_m_s: only plans with a smaller total are of interest.
-            ties: how plans alike in the named aims are told apart.
+            ties: how plans alike in the named aims are distinguished.
             flown: whether the plan is flown, and others are chosen until one keeps its limits in the flight.
             as_flown: whether delta-v counts as flown, and where it was not as the least that it may be.
 
@@ -376,7 +376,7 @@ class Selection:
             edges.append(liftoff + sign * high)
         earliest, latest = windows(problem)[pad]
         moments = with_turnarounds(np.array(edges), turnaround, made.chains[pad], earliest, latest)
-        # what the one that meets somebody beats is of its own slot and liftoff; elsewhere nothing was left out for it
+        # what the one that meets somebody beats has the same slot and liftoff; elsewhere nothing was left out for it
         here = (int(one.slot[0]),)
         others = from_pad(problem, pad, np.array([liftoff]), made.restriction, prune=False, only_slots=here)[0]
         return join([others, from_pad(problem, pad, moments, made.restriction)[0]])

@@ -1,4 +1,4 @@
-"""A craft that is off its plan: where it is, what it was still to do, and that told as a part of a plan again."""
+"""A craft that is off its plan: where it is, what it was still to do, and that as a part of a plan again."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ Seats = Sequence[tuple[str, int, int, float]]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Astray:
+class OffPlan:
     """A craft that is a little off its plan.
 
     Args:
@@ -47,14 +47,14 @@ class Astray:
     now_s: float
 
 
-def burns_left(one: Astray) -> tuple[Impulse, ...]:
+def burns_left(one: OffPlan) -> tuple[Impulse, ...]:
     """The burns that are still to come, in the axes of the plan."""
     item = one.part.itinerary
     burns = () if item is None else item.impulses
     return tuple(burn for burn in burns if burn.time_s > one.now_s or (burn.time_s == one.now_s == 0.0))
 
 
-def engine_now(one: Astray) -> BurnModel:
+def engine_now(one: OffPlan) -> BurnModel:
     """Its engine with the mass that it has now; impulses where no masses are known."""
     craft = one.craft
     if one.part.engine is None or craft.dry_mass_kg is None or craft.propellant_kg is None:
@@ -62,14 +62,14 @@ def engine_now(one: Astray) -> BurnModel:
     return replace(one.part.engine, mass_kg=craft.dry_mass_kg + craft.propellant_kg)
 
 
-def tilt_of(ring: Ring, one: Astray) -> float:
+def tilt_of(ring: Ring, one: OffPlan) -> float:
     """Tilt of the orbit seen against the plane that the craft is to be in, rad."""
     spin = np.cross(one.position, one.velocity)
     pole = plane_axes(ring.inclination_rad, ring.node(one.seen_s, one.part.plane))[2]
     return math.atan2(float(np.linalg.norm(np.cross(spin, pole))), float(spin @ pole))
 
 
-def rest_as_it_is(scenario: Scenario, ring: Ring, one: Astray, seats: Seats = ()) -> CraftPlan:
+def rest_as_it_is(scenario: Scenario, ring: Ring, one: OffPlan, seats: Seats = ()) -> CraftPlan:
     """What is left for a craft to do, with the burns as they were planned; limits are not looked at."""
     item = Itinerary.through_turn(one.seen_s, one.position, one.velocity, burns_left(one), ring)
     [flight] = fly([item], gravity_around(scenario.body), engine_now(one))
@@ -77,7 +77,7 @@ def rest_as_it_is(scenario: Scenario, ring: Ring, one: Astray, seats: Seats = ()
     return part_of(ring, one, flight, seen, seats, scenario.limits.separation_m)
 
 
-def part_of(ring: Ring, one: Astray, flight: Flight, seen: Measured, seats: Seats, separation_m: float) -> CraftPlan:
+def part_of(ring: Ring, one: OffPlan, flight: Flight, seen: Measured, seats: Seats, separation_m: float) -> CraftPlan:
     """What is left for a craft to do, as a part of a plan."""
     part, craft = one.part, replace(one.craft, load="full")
     burns = burns_of(craft, [flight])
@@ -113,7 +113,6 @@ def part_of(ring: Ring, one: Astray, flight: Flight, seen: Measured, seats: Seat
         burns=burns,
         flown=Flown.of(seen, legs, _nearest(ring, part, flight, one.now_s, finish, seats, separation_m)),
         phasing_burn=first,
-        period_to_hit_s=burns[first].period_after_s if first is not None and first < len(burns) else None,
         before_burns=tuple(tuple(float(x) for x in state) for state in flight.before),
         turned_s=None if part.turned_s is None or part.turned_s <= one.now_s else part.turned_s,
         last_at_ring=-1,
@@ -122,7 +121,7 @@ def part_of(ring: Ring, one: Astray, flight: Flight, seen: Measured, seats: Seat
     )
 
 
-def revolutions_of(ring: Ring, one: Astray, finish_s: float) -> int:
+def revolutions_of(ring: Ring, one: OffPlan, finish_s: float) -> int:
     """Phasing revolutions of a craft that is in its slot at another time than planned."""
     return max(one.part.revolutions + round((finish_s - one.part.in_slot_s) / ring.period_s), 0)
 

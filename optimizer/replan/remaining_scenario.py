@@ -48,13 +48,13 @@ class Spent:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Onward:
-    """What is left to do, as a scenario of its own.
+class Remaining:
+    """What is left to do, as a new scenario.
 
     ``scenario`` is None where nobody is left to move, and while a craft is between liftoff and insertion. ``done`` are
     the craft in their slots, ``lost`` those that are gone, ``assumed`` those under way of which nothing was seen,
     ``stepped`` whether free-form flights were asked for only because an orbit does not touch the ring.
-    ``as_planned``: nothing was seen that is otherwise than planned. ``frozen`` craft go on as planned, or as their plan
+    ``as_planned``: all observations match the plan. ``frozen`` craft go on as planned, or as their plan
     was mended, and are left out of the scenario; their slots are held for them, and their liftoffs kept free.
     """
 
@@ -68,27 +68,27 @@ class Onward:
     frozen: tuple[str, ...] = ()
 
 
-def onward(
+def remaining(
     outcome: Outcome,
     plan: Plan,
     observed: Observed,
     *,
     freeze: bool = False,
     held: frozenset[str] = frozenset(),
-) -> Onward:
+) -> Remaining:
     """Carry a plan and what was seen of it to the moment of the observation.
 
     Args:
         outcome: of planning.
         plan: the one that was being flown.
         observed: what was seen, and when.
-        freeze: leave craft alone of which nothing was seen that is otherwise than planned.
+        freeze: leave craft alone whose observations match the plan.
         held: craft to leave alone too, whose slots are held for them.
 
     Raises:
         InputError: what was seen contradicts the scenario.
     """
-    return _Carrying(outcome, plan, observed, freeze, held).onward()
+    return _Carrying(outcome, plan, observed, freeze, held).remaining()
 
 
 class _Carrying:
@@ -102,7 +102,7 @@ class _Carrying:
         self.climbing: CraftPlan | None = None
         self.frozen: list[CraftPlan] = []
 
-    def onward(self) -> Onward:
+    def remaining(self) -> Remaining:
         parts = {part.craft: part for part in self.plan.craft}
         craft: list[Craft] = []
         spent: list[Spent] = []
@@ -149,7 +149,7 @@ class _Carrying:
             pulls=tuple(one.later(self.now_s) for one in scenario.pulls),
             front_step_s=step,
         )
-        return Onward(
+        return Remaining(
             scenario=left if moving and self.climbing is None else None,
             spent=tuple(spent),
             done=tuple(part.craft for part in self.done),
@@ -168,7 +168,7 @@ class _Carrying:
         return [c for c in found if c.craft and c.name not in gone]
 
     def _by_plan(self, part: CraftPlan) -> bool:
-        """Whether nothing was seen of a craft that is otherwise than planned."""
+        """Whether the observations of a craft match the plan."""
         seen = self.seen.of(part.craft)
         if seen is None:
             return True

@@ -2,9 +2,9 @@
 
 Slot and structure of the plan are held. First the burns that are left are corrected as they are; where that costs more
 than it was to, the cheapest ways to change them and to add some are looked for (``repair_candidates.py``), also with
-the last burn a turn or two later, which makes an overshot period a way of its own. All ways are corrected by their own
+the last burn a turn or two later, which makes an overshot period another way. All ways are corrected by their own
 numerical flight (``trajectory/differential_correction.py``, the smallest change of the burns), and the best that keeps
-the limits is taken. It is the nearest way on, not the best of all: planning anew looks for that.
+the limits is taken. It is the nearest way on, not the best of all: replanning looks for that.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ from ..outcome import CraftPlan
 from ..robustness.closed_form import HALF
 from ..trajectory.differential_correction import Case, correct_each
 from ..trajectory.limits import LENGTH_SLACK_M, PLANE_SLACK_RAD
-from .off_plan import Astray, Seats, burns_left, engine_now, part_of, revolutions_of
+from .off_plan import OffPlan, Seats, burns_left, engine_now, part_of, revolutions_of
 from .repair_candidates import WORTH_M_S, WayOn, as_planned, changed, worth
 
 LONGEST_TURNS = 80.0
-"""A craft that is under way for longer is planned anew: flights of many months take their own correction."""
+"""A craft that is under way for longer is replanned: flights of many months take their own correction."""
 
 MET_RAD, AIM_RAD = 2e-5, 1e-5
 """A miss below this is met, a thousandth of a degree; and what the correction aims at."""
@@ -48,7 +48,7 @@ _Result = tuple[WayOn, Flight, Measured]
 def mend(
     scenario: Scenario,
     ring: Ring,
-    astray: Sequence[Astray],
+    strayed: Sequence[OffPlan],
     seats: Seats = (),
     aim: Aim = "delta_v",
 ) -> tuple[CraftPlan | None, ...]:
@@ -57,7 +57,7 @@ def mend(
     Args:
         scenario: with the limits; its times and those of the plans count from one epoch.
         ring: with its slots.
-        astray: any number of craft.
+        strayed: any number of craft.
         seats: who else is in place: name, plane, slot, and since when.
         aim: by what the best way is taken.
 
@@ -65,28 +65,28 @@ def mend(
         For each what is left to do, its times from the epoch; None where no way to mend keeps the limits.
     """
     gravity = gravity_around(scenario.body)
-    possible = [k for k, one in enumerate(astray) if _may_be_mended(ring, one)]
-    found: list[CraftPlan | None] = [None] * len(astray)
-    drafts = [draft for k in possible for draft in as_planned(ring, k, astray[k])]
-    results = _corrected(ring, gravity, astray, drafts)
-    _take_best(scenario, ring, astray, results, found, seats, aim)
-    # whoever is as good as on the plan needs no burn more
-    others = [k for k in possible if not _as_good(found[k], astray[k])]
-    likely, rest = changed(scenario, ring, gravity, astray, others)
-    served = _take_best(scenario, ring, astray, _corrected(ring, gravity, astray, likely), found, seats, aim)
+    possible = [k for k, one in enumerate(strayed) if _may_be_mended(ring, one)]
+    found: list[CraftPlan | None] = [None] * len(strayed)
+    drafts = [draft for k in possible for draft in as_planned(ring, k, strayed[k])]
+    results = _corrected(ring, gravity, strayed, drafts)
+    _take_best(scenario, ring, strayed, results, found, seats, aim)
+    # a craft that is practically on the plan needs no further burn
+    others = [k for k in possible if not _as_good(found[k], strayed[k])]
+    likely, rest = changed(scenario, ring, gravity, strayed, others)
+    served = _take_best(scenario, ring, strayed, _corrected(ring, gravity, strayed, likely), found, seats, aim)
     rest = [draft for draft in rest if draft.who not in served or aim == "finish"]
-    _take_best(scenario, ring, astray, _corrected(ring, gravity, astray, rest), found, seats, aim)
+    _take_best(scenario, ring, strayed, _corrected(ring, gravity, strayed, rest), found, seats, aim)
     return tuple(found)
 
 
-def _as_good(part: CraftPlan | None, one: Astray) -> bool:
+def _as_good(part: CraftPlan | None, one: OffPlan) -> bool:
     return part is not None and part.delta_v_m_s <= math.fsum(b.delta_v_m_s for b in burns_left(one)) + WORTH_M_S
 
 
 def _take_best(
     scenario: Scenario,
     ring: Ring,
-    astray: Sequence[Astray],
+    strayed: Sequence[OffPlan],
     results: Sequence[_Result],
     found: list[CraftPlan | None],
     seats: Seats,
@@ -98,13 +98,13 @@ def _take_best(
     """
     served: set[int] = set()
     for k in sorted({draft.who for draft, _, _ in results}):
-        ways = [way for way in results if way[0].who == k and _keeps_limits(scenario, ring, astray[k], *way)]
+        ways = [way for way in results if way[0].who == k and _keeps_limits(scenario, ring, strayed[k], *way)]
         for draft, flight, seen in sorted(ways, key=lambda way: worth(way[1].itinerary.impulses, aim, way[0])):
             there = found[k]
             if there is not None and worth(there.burns, aim) <= worth(flight.itinerary.impulses, aim, draft):
                 served.add(k)
                 break
-            part = part_of(ring, astray[k], flight, seen, seats, scenario.limits.separation_m)
+            part = part_of(ring, strayed[k], flight, seen, seats, scenario.limits.separation_m)
             if (part.flown.closest_m or math.inf) >= scenario.limits.separation_m - LENGTH_SLACK_M:
                 found[k] = part
                 served.add(k)
@@ -112,18 +112,18 @@ def _take_best(
     return served
 
 
-def _may_be_mended(ring: Ring, one: Astray) -> bool:
+def _may_be_mended(ring: Ring, one: OffPlan) -> bool:
     part = one.part
     waits = max(part.in_slot_s, one.now_s) - one.seen_s
     paid = any(burn.by_stage_m_s > 0.0 for burn in part.burns if burn.time_s > one.now_s)
     return part.route != "drift" and waits <= LONGEST_TURNS * ring.period_s and not paid
 
 
-def _corrected(ring: Ring, gravity: Gravity, astray: Sequence[Astray], drafts: Sequence[WayOn]) -> list[_Result]:
+def _corrected(ring: Ring, gravity: Gravity, strayed: Sequence[OffPlan], drafts: Sequence[WayOn]) -> list[_Result]:
     """Each draft corrected, flown and measured; those that cannot be flown are left out."""
     cases = []
     for draft in drafts:
-        one = astray[draft.who]
+        one = strayed[draft.who]
         item = Itinerary.through_turn(one.seen_s, one.position, one.velocity, draft.impulses, ring)
         cases.append(
             Case(
@@ -152,12 +152,12 @@ def _corrected(ring: Ring, gravity: Gravity, astray: Sequence[Astray], drafts: S
         end = burns[-1].time_s + TURN_MARGIN * ring.period_s
         items.append(replace(result, impulses=tuple(burns), end_s=max(end, result.end_s)))
         kept.append(draft)
-    models = [engine_now(astray[draft.who]) for draft in kept]
+    models = [engine_now(strayed[draft.who]) for draft in kept]
     found = []
     for draft, flight in zip(kept, fly_each(items, gravity, models, relative=1e-12), strict=True):
         if flight is None:
             continue
-        part = astray[draft.who].part
+        part = strayed[draft.who].part
         try:
             found.append((draft, flight, measure(flight, ring, part.plane, part.slot)))
         except FlightError:
@@ -165,7 +165,7 @@ def _corrected(ring: Ring, gravity: Gravity, astray: Sequence[Astray], drafts: S
     return found
 
 
-def _keeps_limits(scenario: Scenario, ring: Ring, one: Astray, draft: WayOn, flight: Flight, seen: Measured) -> bool:
+def _keeps_limits(scenario: Scenario, ring: Ring, one: OffPlan, draft: WayOn, flight: Flight, seen: Measured) -> bool:
     """Whether a way ends in the slot, with the ring, and keeps what the scenario asks of one craft."""
     limits, craft, impulses = scenario.limits, one.craft, flight.itinerary.impulses
     tolerance = scenario.ring.tolerance_rad
@@ -192,7 +192,7 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: Astray, draft: WayOn, fli
     if craft.burns_max is not None and before + len(sizes) > craft.burns_max:
         return False
     finish = impulses[-1].time_s if impulses else one.now_s
-    # a craft that was to be in its slot by now begins to count anew, as planning anew would
+    # a craft that was to be in its slot by now counts from now, as replanning would
     if one.part.in_slot_s > one.now_s:
         revolutions, most = revolutions_of(ring, one, finish), max(limits.revolutions_max, one.part.revolutions)
     else:

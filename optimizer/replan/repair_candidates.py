@@ -23,7 +23,7 @@ from ...models.scenario import Aim, Scenario
 from ..outcome import Burn
 from ..trajectory.differential_correction import IN_PLANE, Part, Target, Unknown
 from ..trajectory.limits import PLANE_SLACK_RAD
-from .off_plan import Astray, burns_left, tilt_of
+from .off_plan import OffPlan, burns_left, tilt_of
 from .sparse_burns import Asked, Found, least_burns
 
 Array = NDArray[np.float64]
@@ -63,7 +63,7 @@ class WayOn:
     as_it_is: bool = False
 
 
-def as_planned(ring: Ring, who: int, one: Astray) -> list[WayOn]:
+def as_planned(ring: Ring, who: int, one: OffPlan) -> list[WayOn]:
     """The burns that are left, corrected; and the slot let be, with only the ring's period and shape met.
 
     Where planes matter, each of these with the plane let be and with the plane met.
@@ -80,16 +80,16 @@ def as_planned(ring: Ring, who: int, one: Astray) -> list[WayOn]:
 
 
 def changed(
-    scenario: Scenario, ring: Ring, gravity: Gravity, astray: Sequence[Astray], whom: Sequence[int]
+    scenario: Scenario, ring: Ring, gravity: Gravity, strayed: Sequence[OffPlan], whom: Sequence[int]
 ) -> tuple[list[WayOn], list[WayOn]]:
-    """The cheapest ways to change burns and to add some, by the linear law: the likely ones, and some more.
+    """The cheapest ways to change burns and to add some, by the linear model: the likely ones, and some more.
 
-    Also with the last burn a turn or two later, which makes a way of its own of a period that was overshot.
+    Also with the last burn a turn or two later, which turns an overshot period into another way.
     """
     asked: list[Asked] = []
     owners: list[int] = []
-    for k, ahead in zip(whom, _moments_ahead(ring, gravity, [astray[k] for k in whom]), strict=True):
-        one, left, turn = astray[k], burns_left(astray[k]), ring.period_s
+    for k, ahead in zip(whom, _moments_ahead(ring, gravity, [strayed[k] for k in whom]), strict=True):
+        one, left, turn = strayed[k], burns_left(strayed[k]), ring.period_s
         latest = min(scenario.limits.finish_within_s, one.part.ring_arrival_s + scenario.limits.wait_within_s)
         turns = [*(j / GRID for j in range(1, GRID + 1)), *TURNS]
         turns = [t for t in dict.fromkeys(turns) if t <= max(scenario.limits.revolutions_max, 1)]
@@ -130,7 +130,7 @@ def changed(
             cheapest = sorted(unlike.values(), key=lambda way: worth(way.burns, "delta_v"))
             first += cheapest[:LIKELY]
             more += [*cheapest[LIKELY:TRIED], *alike[:1]]
-        planned = {burn.time_s for burn in burns_left(astray[k])}
+        planned = {burn.time_s for burn in burns_left(strayed[k])}
         for way in dict.fromkeys([*first, *more]):
             parts = _WHOLE if "plane" in way.targets else _FLAT
             added = [burn.time_s for burn in way.burns if burn.time_s not in planned]
@@ -147,15 +147,15 @@ def worth(burns: Sequence[Impulse] | Sequence[Burn], aim: Aim, draft: WayOn | No
     return (finish, cost) if aim == "finish" else (cost, finish)
 
 
-def _moments_ahead(ring: Ring, gravity: Gravity, astray: Sequence[Astray]) -> list[list[float]]:
+def _moments_ahead(ring: Ring, gravity: Gravity, strayed: Sequence[OffPlan]) -> list[list[float]]:
     """Moments at which each craft may burn before its next burn.
 
     As soon as may be, and where it next passes its apsides and the plane that it is to be in.
     """
-    if not astray:
+    if not strayed:
         return []
     items = []
-    for one in astray:
+    for one in strayed:
         left, start = burns_left(one), one.now_s + SOONEST_S
         shown = readout(np.concatenate([one.position, one.velocity]), ring.gm)
         turn = shown.period_s if math.isfinite(shown.period_s) else ring.period_s
@@ -166,7 +166,7 @@ def _moments_ahead(ring: Ring, gravity: Gravity, astray: Sequence[Astray]) -> li
             )
         )
     found = []
-    for one, flight in zip(astray, fly(items, gravity), strict=True):
+    for one, flight in zip(strayed, fly(items, gravity), strict=True):
         first, end = one.now_s + SOONEST_S, flight.itinerary.end_s
         times = [np.array([first]), *(turning_points(arc)[0][2:] for arc in flight.arcs)]
         if end > first and tilt_of(ring, one) > PLANE_SLACK_RAD:

@@ -18,8 +18,8 @@ from ..plan import best_phase, make_plan
 from ..robustness.missed_burn import missed
 from ..trajectory.limits import PLANE_SLACK_RAD
 from .needed import state_seen
-from .off_plan import Astray
-from .remaining_scenario import Onward, onward
+from .off_plan import OffPlan
+from .remaining_scenario import Remaining, remaining
 from .repair import mend
 
 Array = NDArray[np.float64]
@@ -43,7 +43,7 @@ NEAR_SHARE = 0.005
 looked for, as mending takes the cheapest burns that there are near it."""
 
 DECISIONS_MAX = 6
-"""Decisions, the soonest first, for which the price of missing them is worked out: each takes a search of its own."""
+"""Decisions, the soonest first, for which the price of missing them is worked out: each takes a separate search."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,7 +115,7 @@ class Past:
         """By all craft."""
         return math.fsum(one for _, one in self.spent)
 
-    def spent_until(self, left: Onward) -> dict[str, float]:
+    def spent_until(self, left: Remaining) -> dict[str, float]:
         """What each craft has burned until a later look, m/s, by name."""
         spent = dict(self.spent)
         for one in left.spent:
@@ -131,7 +131,7 @@ class Replan:
     """The whole answer.
 
     ``outcome`` is the plan of what is left, its times from now; None where nothing is left, or where nothing was seen
-    that is otherwise than planned: the rest of the best plan is then the best plan of the rest. ``total_m_s``
+    that differs from the plan: the rest of the best plan is then the best plan of the rest. ``total_m_s``
     counts what was spent, ``finish_s`` counts from the first epoch, both with the craft that are done. ``mended``
     craft go on with the burns that they were to make, corrected.
     """
@@ -139,7 +139,7 @@ class Replan:
     before: Outcome
     old_plan: Plan
     observed: Observed
-    onward: Onward
+    remaining: Remaining
     outcome: Outcome | None
     changes: tuple[CraftChange, ...]
     decisions: tuple[Decision, ...]
@@ -185,18 +185,18 @@ def replan(
     progress: Progress = lambda _: None,
     past: Past = NOTHING,
     *,
-    anew: bool = True,
+    fresh: bool = True,
 ) -> Replan:
     """Plan what is left of the best plan of an outcome, from what was seen.
 
-    What is left of the old plan, mended, stands against planning anew: whoever is off the plan alone, and everybody.
+    What is left of the old plan, mended, is compared with replanning: first the craft off the plan alone, then all.
 
     Args:
         before: of planning the scenario; it must have a plan.
         observed: what was seen, and when.
-        progress: told in words what is being done.
+        progress: called with the state of the work in words.
         past: what lies behind the plan, where it was itself gone on with.
-        anew: False to plan anew only where mending the old plan changes what it costs by more than `NEAR_SHARE` of the
+        fresh: False to replan only where mending the old plan changes what it costs by more than `NEAR_SHARE` of the
             circular speed: this is quick, and may miss a plan that is better by less.
 
     Raises:
@@ -210,33 +210,33 @@ def replan(
         )
     progress("where the plan has the craft now")
     old = before.plans[0]
-    left = onward(before, old, observed)
+    left = remaining(before, old, observed)
     if left.as_planned or left.scenario is None:
         return _rest_of(before, observed, left, None, {}, past, progress)
     progress("what is left of the plan, mended")
     held = _mended(before, observed, left)
     aim, found = before.scenario.minimize, []
     if held:
-        kept = onward(before, old, observed, freeze=True, held=frozenset(held))
+        kept = remaining(before, old, observed, freeze=True, held=frozenset(held))
         outcome = None if kept.scenario is None else make_plan(kept.scenario, progress)
         found.append(_rest_of(before, observed, kept, outcome, held, past, progress))
         # what is left of the best plan is the best that can be left
         changed = abs(found[0].dearer_m_s)
         as_good = changed <= AS_GOOD_M_S and found[0].later_s <= LATER_S
-        near = not anew and changed <= NEAR_SHARE * before.ring.speed_m_s
+        near = not fresh and changed <= NEAR_SHARE * before.ring.speed_m_s
         if found[0].fits and not left.lost and (as_good or near):
             return found[0]
     for freeze in (True, False):
-        way = onward(before, old, observed, freeze=freeze)
+        way = remaining(before, old, observed, freeze=freeze)
         if freeze and not way.frozen:
             continue
-        # free-form flights are for whoever has no other way, and not for the sake of others
+        # free-form flights are for craft with no other way, and not for the sake of others
         fitting = [one for one in found if one.fits]
         touching = any(one.outcome is not None for one in fitting)
         dearest = NEAR_SHARE * before.ring.speed_m_s
         if way.stepped and fitting and (touching or min(abs(one.dearer_m_s) for one in fitting) <= dearest):
             continue
-        progress("with the others as planned" if freeze else "everybody anew")
+        progress("with the others as planned" if freeze else "all craft replanned")
         outcome = None if way.scenario is None else make_plan(way.scenario, progress)
         found.append(_rest_of(before, observed, way, outcome, _turned(before, observed, way, outcome), past, progress))
     best = found[0]
@@ -247,14 +247,14 @@ def replan(
     return best
 
 
-def _mended(before: Outcome, observed: Observed, left: Onward) -> dict[str, CraftPlan]:
+def _mended(before: Outcome, observed: Observed, left: Remaining) -> dict[str, CraftPlan]:
     """Craft whose orbit was seen, each with the rest of its old plan mended, where that keeps the limits."""
     gone = set(left.lost)
     return _mend(before, observed, left, [part for part in before.plans[0].craft if part.craft not in gone])
 
 
-def _turned(before: Outcome, observed: Observed, left: Onward, outcome: Outcome | None) -> dict[str, CraftPlan]:
-    """Craft that were seen tilted, of which planning anew takes no account: their new parts with the tilt taken off."""
+def _turned(before: Outcome, observed: Observed, left: Remaining, outcome: Outcome | None) -> dict[str, CraftPlan]:
+    """Craft that were seen tilted, of which replanning takes no account: their new parts with the tilt taken off."""
     if outcome is None or not outcome.plans:
         return {}
     allowed = before.scenario.ring.tilt_tolerance_rad + PLANE_SLACK_RAD
@@ -266,19 +266,19 @@ def _turned(before: Outcome, observed: Observed, left: Onward, outcome: Outcome 
     return _mend(before, observed, left, parts)
 
 
-def _mend(before: Outcome, observed: Observed, left: Onward, parts: Sequence[CraftPlan]) -> dict[str, CraftPlan]:
+def _mend(before: Outcome, observed: Observed, left: Remaining, parts: Sequence[CraftPlan]) -> dict[str, CraftPlan]:
     """Parts of a plan, times from the first epoch, mended from where their craft were seen."""
     scenario, ring = before.scenario, before.ring
     if left.scenario is None:
         return {}
     now = {craft.name: craft for craft in left.scenario.craft}
-    astray = []
+    strayed = []
     for part in parts:
         seen = observed.of(part.craft)
         if part.craft in now and seen is not None and seen.orbit is not None:
             position, velocity, seen_s = state_seen(scenario, ring, seen)
-            astray.append(
-                Astray(
+            strayed.append(
+                OffPlan(
                     part=part,
                     craft=now[part.craft],
                     position=position,
@@ -290,7 +290,7 @@ def _mend(before: Outcome, observed: Observed, left: Onward, parts: Sequence[Cra
     others = {part.craft: part for part in (*before.plans[0].craft, *parts) if part.craft not in left.lost}
     seats = [(one.craft, one.plane, one.slot, -math.inf) for one in before.kept]
     seats += [(part.craft, part.plane, part.slot, part.in_slot_s) for part in others.values()]
-    found = zip(astray, mend(scenario, ring, astray, seats, scenario.minimize), strict=True)
+    found = zip(strayed, mend(scenario, ring, strayed, seats, scenario.minimize), strict=True)
     return {one.part.craft: part for one, part in found if part is not None}
 
 
@@ -313,7 +313,7 @@ def _better(one: Replan, other: Replan, aim: Aim) -> bool:
 def _rest_of(
     before: Outcome,
     observed: Observed,
-    left: Onward,
+    left: Remaining,
     outcome: Outcome | None,
     held: dict[str, CraftPlan],
     past: Past,
@@ -338,7 +338,7 @@ def _rest_of(
         before=before,
         old_plan=old,
         observed=observed,
-        onward=left,
+        remaining=left,
         outcome=outcome,
         changes=tuple(changes),
         decisions=_decisions(before, left, tuple(changes), now, progress),
@@ -359,7 +359,7 @@ def late(scenario: Scenario, craft: str, ready_s: float) -> Scenario:
     )
 
 
-def _done_s(old: Plan, left: Onward) -> float:
+def _done_s(old: Plan, left: Remaining) -> float:
     return max((part.in_slot_s for part in old.craft if part.craft in left.done), default=0.0)
 
 
@@ -383,7 +383,7 @@ def _rest(part: CraftPlan, after_s: float) -> float:
 
 
 def _decisions(
-    before: Outcome, left: Onward, changes: tuple[CraftChange, ...], now_s: float, progress: Progress
+    before: Outcome, left: Remaining, changes: tuple[CraftChange, ...], now_s: float, progress: Progress
 ) -> tuple[Decision, ...]:
     found = []
     for change in changes:
@@ -418,14 +418,14 @@ def _missed_for_a_turn(
 ) -> Decision:
     """What a missed burn costs a craft that goes on as planned, by closed forms, where another touch comes."""
     index = next(k for k, burn in enumerate(part.burns) if burn.time_s > now_s or now_s == 0.0)
-    told = missed(before.scenario, before.ring, part, index)
-    if told.kind == "re-entry":
+    missing = missed(before.scenario, before.ring, part, index)
+    if missing.kind == "re-entry":
         return replace(one, lost=True)
-    if told.kind != "again":
+    if missing.kind != "again":
         return one
     finish = max(change.in_slot_s for change in changes)
     others = max((change.in_slot_s for change in changes if change.craft != part.craft), default=0.0)
-    return replace(one, extra_m_s=told.more_m_s, later_s=max(told.in_slot_s, others) - finish)
+    return replace(one, extra_m_s=missing.more_m_s, later_s=max(missing.in_slot_s, others) - finish)
 
 
 def _missed(scenario: Scenario, kept: tuple[float, float], one: Decision, now_s: float, progress: Progress) -> Decision:

@@ -22,14 +22,14 @@ from ..outcome import CarrierPlan, CraftPlan, Kept, Outcome, burn_later, flown_l
 from ..robustness.hold import hold
 from ..trajectory.differential_correction import IMPULSIVE
 from ..trajectory.limits import judged
-from .off_plan import Astray, rest_as_it_is
-from .remaining_scenario import onward
+from .off_plan import OffPlan, rest_as_it_is
+from .remaining_scenario import remaining
 from .replan import NOTHING, CraftChange, Past, Progress, Replan, replan
 
 
 @dataclass(frozen=True, kw_only=True)
 class FromHere:
-    """The new plan as an outcome of its own, its only plan of rank 1, and what lies behind it."""
+    """The new plan as a separate outcome, its only plan of rank 1, and what lies behind it."""
 
     outcome: Outcome
     past: Past
@@ -45,7 +45,7 @@ def go_on(
     Args:
         before: of planning the scenario; it must have a plan.
         looks: at least one; each gives what was seen, for the outcome that is being flown then.
-        progress: told in words what is being done.
+        progress: called with the state of the work in words.
 
     Returns:
         What came of the last look, and the plan that it leaves. Where nothing is left to do or no plan is left after an
@@ -76,13 +76,13 @@ def from_here(done: Replan) -> FromHere | None:
         return None
     before = done.before
     scenario, ring, old = before.scenario, before.ring, before.plans[0]
-    everybody = onward(before, old, done.observed)
+    everybody = remaining(before, old, done.observed)
     now = {craft.name: craft for craft in everybody.scenario.craft} if everybody.scenario is not None else {}
     kept = list(before.kept)
     kept += [
         Kept(craft=part.craft, slot=part.slot, plane=part.plane, error_rad=part.flown.slot_error_rad)
         for part in old.craft
-        if part.craft in done.onward.done
+        if part.craft in done.remaining.done
     ]
     seats = [(one.craft, one.plane, one.slot, -math.inf) for one in kept]
     seats += [(change.craft, change.new.plane, change.new.slot, change.in_slot_s) for change in done.changes]
@@ -93,7 +93,7 @@ def from_here(done: Replan) -> FromHere | None:
         parts.append(part)
         if moved and name in now:
             craft[name] = _since(now[name], done.observed.now_s)
-    gone = {*done.onward.done, *done.onward.lost}
+    gone = {*done.remaining.done, *done.remaining.lost}
     left = replace(
         scenario,
         craft=tuple(one for name, one in craft.items() if name not in gone),
@@ -149,7 +149,7 @@ def _part(
         return part, True
     if change.new_from_s > 0.0:
         part = later(part, change.new_from_s)
-        # whoever has been at the ring before goes on waiting since then
+        # a craft that has been at the ring before goes on waiting since then
         arrival = min(part.ring_arrival_s, change.old.ring_arrival_s)
         return (replace(part, ring_arrival_s=arrival) if arrival <= now_s else part), True
     item = part.itinerary
@@ -162,8 +162,8 @@ def _part(
     gravity = gravity_around(done.before.scenario.body)
     [flight] = fly([cut], gravity, IMPULSIVE if part.engine is None else part.engine)
     state = flight.end_state
-    astray = Astray(part=part, craft=now, position=state[:3], velocity=state[3:], seen_s=now_s, now_s=now_s)
-    return rest_as_it_is(done.before.scenario, done.before.ring, astray, seats), True
+    strayed = OffPlan(part=part, craft=now, position=state[:3], velocity=state[3:], seen_s=now_s, now_s=now_s)
+    return rest_as_it_is(done.before.scenario, done.before.ring, strayed, seats), True
 
 
 def _rest_of_drift(part: CraftPlan, now: Craft, now_s: float) -> CraftPlan:
@@ -223,7 +223,7 @@ def _notes(done: Replan) -> tuple[str, ...]:
 
 def _past(done: Replan) -> Past:
     """What lies behind the new plan."""
-    left, before = done.onward, done.past
+    left, before = done.remaining, done.past
     finish = max([before.finish_s, *(p.in_slot_s for p in done.old_plan.craft if p.craft in left.done)])
     return Past(
         now_s=done.observed.now_s,

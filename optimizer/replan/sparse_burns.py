@@ -2,10 +2,10 @@
 
 A craft is off its plan. Burns may be changed, or added at any of some moments; what each component of each of them does
 to slot, period, shape and plane is read off flights beside the one as it is. The least sum of burn sizes that meets the
-targets under this linear law takes no more burns than there are targets (Neustadt 1964, Optimization, a moment problem,
-and nonlinear programming); it is found by least squares weighted again and again with the burns found so far (Lawson
-1961; Daubechies, DeVore, Fornasier and Gunturk 2010), which comes near the least and is not proved to be it. The
-corrector then flies what is found here.
+targets under this linear model takes no more burns than there are targets (Neustadt 1964, Optimization, a moment
+problem, and nonlinear programming); it is found by least squares weighted again and again with the burns found so far
+(Lawson 1961; Daubechies, DeVore, Fornasier and Gunturk 2010), which comes near the least and is not proved to be it.
+The corrector then flies what is found here.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ _FLOOR, _FADES = 1e-3, 0.75
 _FEWER = 0.6
 """Power of the squared size in the weight: one half is the least sum; a little more makes fewer burns of alike ones."""
 _CHANGE_MOST = 0.02
-"""A burn changed by more of the circular speed than this is beyond the linear law."""
+"""A burn changed by more of the circular speed than this is beyond the linear model."""
 _MET = 1e-6
 """A target that is missed by more than this cannot be met by the burns allowed."""
 LEAST_M_S = 0.01
@@ -67,7 +67,7 @@ class Asked:
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """Burns in order of time, the sum of their sizes by the linear law, and which targets they were found for."""
+    """Burns in order of time, the sum of their sizes by the linear model, and which targets they were found for."""
 
     burns: tuple[Impulse, ...]
     delta_v_m_s: float
@@ -87,7 +87,7 @@ def least_burns(
         tilt_rad: tilt that may be left; where more would be, the plane is met too.
 
     Returns:
-        For each craft, in the order of the ends; ways beyond the linear law are left out. None at all for a craft
+        For each craft, in the order of the ends; ways beyond the linear model are left out. None at all for a craft
         whose flight cannot be measured.
     """
     grids, items = [], []

@@ -1,4 +1,4 @@
-"""The propellant budget: how much a plan takes when things go a little otherwise than planned.
+"""The propellant budget: how much a plan takes when things differ a little from the plan.
 
 Monte Carlo over the errors that the scenario states, with the corrections of ``closed_form.py``. Blocks of a fixed
 size draw from streams of their own, so that the same seed gives the same flights whatever the number of samples.
@@ -21,7 +21,7 @@ from ...models.errors import InputError
 from ...models.scenario import INJECTION_ERRORS, Craft, Errors, Scenario
 from ..outcome import Outcome, Plan
 from .closed_form import Flights, fly, normals_of
-from .craft_leg import Story, has_closed_form, refuse_untold, story_of
+from .craft_leg import Story, has_closed_form, refuse_uncovered, story_of
 from .linear import LinearStory, linear_story_of
 from .quantiles import Quantile, quantiles
 
@@ -29,7 +29,7 @@ Progress = Callable[[str], None]
 AnyStory = Story | LinearStory
 
 BLOCK = 8192
-"""Flights told at once: some twenty columns of them fit a processor's cache."""
+"""Flights propagated at once: some twenty columns of them fit a processor's cache."""
 
 SHARES = (0.5, 0.9, 0.99)
 """The quantiles that are stated."""
@@ -71,7 +71,7 @@ class CraftBudget:
         went_on, phased_out, too_low: shares of flights that take another revolution, that end with a phasing for a
             slot error, and whose phasing orbit dips below the floor before it is trimmed.
         slot_error_rad: at 0.99, either way, before it is phased out.
-        by_law: whether its flights were told by the linear law of its own flight, not by closed forms.
+        by_law: whether errors were propagated with a linear model of its flight, not by closed forms.
         too_late: whether the limits leave no turn to phase a slot error out: those flights end late, or pay more.
     """
 
@@ -127,39 +127,39 @@ class Budget:
 
 
 def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progress: Progress = lambda _: None) -> Budget:
-    """The propellant budget of the best plan of an outcome: by closed forms, or by linear laws where none is known.
+    """The propellant budget of the best plan of an outcome: by closed forms, or by linear models where none is known.
 
     Args:
         outcome: of planning; it must have a plan.
         samples: flights of each craft.
         seed: of all random numbers.
-        progress: told in words how far it is.
+        progress: called with the state of the work in words.
 
     Raises:
         InputError: the scenario states no error; the plan has a craft on a carrier, or one that drifts; too many
             samples for the memory; errors so large that a craft leaves or falls.
     """
     scenario, plan = outcome.scenario, outcome.plans[0]
-    told = stories(outcome)
-    given = [one for one in SOURCES if any(getattr(s.errors, name) for s in told for name in one[1])]
+    listed = stories(outcome)
+    given = [one for one in SOURCES if any(getattr(s.errors, name) for s in listed for name in one[1])]
     if not given:
         raise _nothing_said(scenario)
-    if samples * len(told) > MOST_VALUES:
+    if samples * len(listed) > MOST_VALUES:
         raise InputError(
-            f"{samples} samples of {len(told)} craft are more than this version keeps in memory: "
-            f"at most {MOST_VALUES // len(told)} samples would be accepted.",
+            f"{samples} samples of {len(listed)} craft are more than this version keeps in memory: "
+            f"at most {MOST_VALUES // len(listed)} samples would be accepted.",
             where="command line",
         )
-    used = np.empty((len(told), samples))
+    used = np.empty((len(listed), samples))
     craft = []
-    for index, story in enumerate(told):
+    for index, story in enumerate(listed):
         flights = _gather(story, samples, seed, index, used[index], progress)
         craft.append(_craft_budget(scenario, story, used[index], flights))
     ranked = min(samples, RANKING_SAMPLES)
     progress("what drives the budget")
-    base = _reserve(told, ranked, seed)
-    drivers = sorted((_driver(told, one, base, ranked, seed) for one in given), key=lambda d: -d.alone_m_s)
-    loads = _one_load(scenario, told, used)
+    base = _reserve(listed, ranked, seed)
+    drivers = sorted((_driver(listed, one, base, ranked, seed) for one in given), key=lambda d: -d.alone_m_s)
+    loads = _one_load(scenario, listed, used)
     return Budget(
         outcome=outcome,
         plan=plan,
@@ -170,10 +170,10 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
         one_load_kg=None if loads is None else quantiles(loads, SHARES),
         one_load_planned_kg=None
         if loads is None
-        else max(float(_load(_named(scenario, s.craft), s.planned_m_s) or 0.0) for s in told),
+        else max(float(_load(_named(scenario, s.craft), s.planned_m_s) or 0.0) for s in listed),
         drivers=tuple(drivers),
         ranking_samples=ranked,
-        as_zero=_as_zero(told, given),
+        as_zero=_as_zero(listed, given),
         samples_m_s=used,
     )
 
@@ -182,11 +182,11 @@ def stories(outcome: Outcome) -> tuple[AnyStory, ...]:
     """What each craft that the best plan moves has before it.
 
     Raises:
-        InputError: a craft flies a route that the budget cannot tell.
+        InputError: a craft flies a route that the budget does not cover.
     """
     scenario, ring, plan = outcome.scenario, outcome.ring, outcome.plans[0]
     for part in plan.craft:
-        refuse_untold(scenario, part)
+        refuse_uncovered(scenario, part)
     match_s = plan.hold.match_s if plan.hold is not None else 0.0
     return tuple(
         story_of(scenario, ring, part, match_s)
@@ -205,7 +205,7 @@ def refuse_without_errors(scenario: Scenario) -> None:
 
 def _nothing_said(scenario: Scenario) -> InputError:
     return InputError(
-        "nothing is said about what may go otherwise than planned for any craft that moves, so there is nothing to "
+        "nothing is said about what may differ from the plan for any craft that moves, so there is nothing to "
         "budget for: add [errors] with standard deviations, such as burn_share = 0.005 or periapsis_km = 5.",
         where=scenario.source.where("errors"),
     )
@@ -222,7 +222,7 @@ def flown(story: AnyStory, normal: Array) -> Flights:
 
 
 def block(story: AnyStory, seed: int, craft: int, number: int) -> Flights:
-    """One block of `BLOCK` flights of one craft, from a stream of its own; the plan's own burns are in it exactly."""
+    """One block of `BLOCK` flights of one craft, from its random stream; the plan's own burns are in it exactly."""
     stream = np.random.SeedSequence(seed, spawn_key=(craft, number))
     normal = np.random.default_rng(stream).standard_normal((numbers_of(story), BLOCK))
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -304,10 +304,10 @@ def _craft_budget(scenario: Scenario, story: AnyStory, used: Array, counts: _Cou
     )
 
 
-def _one_load(scenario: Scenario, told: Sequence[AnyStory], used: Array) -> Array | None:
+def _one_load(scenario: Scenario, listed: Sequence[AnyStory], used: Array) -> Array | None:
     """For each flown ring, the propellant of the craft that needs most, kg; None unless all have masses."""
     most: Array | None = None
-    for story, row in zip(told, used, strict=True):
+    for story, row in zip(listed, used, strict=True):
         load = _load(_named(scenario, story.craft), row)
         if load is None:
             return None
@@ -315,10 +315,10 @@ def _one_load(scenario: Scenario, told: Sequence[AnyStory], used: Array) -> Arra
     return most
 
 
-def _reserve(told: Sequence[AnyStory], samples: int, seed: int) -> float:
+def _reserve(listed: Sequence[AnyStory], samples: int, seed: int) -> float:
     """The 0.99 quantile less the plan, summed over the craft, m/s."""
     total = 0.0
-    for index, story in enumerate(told):
+    for index, story in enumerate(listed):
         used = np.concatenate(
             [block(story, seed, index, number).delta_v_m_s for number in range(math.ceil(samples / BLOCK))]
         )
@@ -327,11 +327,11 @@ def _reserve(told: Sequence[AnyStory], samples: int, seed: int) -> float:
 
 
 def _driver(
-    told: Sequence[AnyStory], source: tuple[str, tuple[str, ...]], base_m_s: float, samples: int, seed: int
+    listed: Sequence[AnyStory], source: tuple[str, tuple[str, ...]], base_m_s: float, samples: int, seed: int
 ) -> Driver:
     words, names = source
-    alone = [s.with_errors(replace(Errors(), **{n: getattr(s.errors, n) for n in names})) for s in told]
-    without = [s.with_errors(replace(s.errors, **dict.fromkeys(names, 0.0))) for s in told]
+    alone = [s.with_errors(replace(Errors(), **{n: getattr(s.errors, n) for n in names})) for s in listed]
+    without = [s.with_errors(replace(s.errors, **dict.fromkeys(names, 0.0))) for s in listed]
     return Driver(
         source=words,
         alone_m_s=_reserve(alone, samples, seed),
@@ -339,9 +339,9 @@ def _driver(
     )
 
 
-def _as_zero(told: Sequence[AnyStory], given: Sequence[tuple[str, tuple[str, ...]]]) -> tuple[str, ...]:
+def _as_zero(listed: Sequence[AnyStory], given: Sequence[tuple[str, tuple[str, ...]]]) -> tuple[str, ...]:
     """Sources taken as exact; those of the launcher only where something is launched."""
-    launched = any(s.launched for s in told)
+    launched = any(s.launched for s in listed)
     return tuple(
         words
         for words, names in SOURCES

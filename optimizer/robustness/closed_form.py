@@ -1,4 +1,4 @@
-"""Many flights of one craft at once, each with errors of its own and the corrections that a planner would make.
+"""Many flights of one craft at once, each with its own errors and the corrections that a planner would make.
 
 What is flown: the launcher lets go off its mark; the phasing burn aims at the period that fits the arrival as it was;
 its period is read, and trimmed where the slot would be missed by half its tolerance, or, where the period was overshot

@@ -1,4 +1,4 @@
-"""What a craft of a plan has before it, as numbers from which many flights of it with errors can be told at once.
+"""What a craft of a plan has before it, as numbers from which many flights of it with errors are propagated at once.
 
 The closed forms are those of point-mass gravity and impulses. Over an oblate body, and where part of a burn turns the
 plane, the plan flown burns a little more or less than they do: that difference is carried along as it is.
@@ -21,8 +21,8 @@ TANGENT = ("direct", "park", "shift")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Told:
-    """What there is to know of any craft, whatever way its flights are told.
+class CraftStory:
+    """What there is to know of any craft, however its flights are propagated.
 
     Args:
         craft: its name.
@@ -53,7 +53,7 @@ class Told:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Story(Told):
+class Story(CraftStory):
     """One craft's way into its slot by tangent burns, with its errors and its room for corrections.
 
     Args:
@@ -98,8 +98,8 @@ def has_closed_form(part: CraftPlan) -> bool:
     return part.route in TANGENT and not any(burn.by_stage_m_s > 0.0 for burn in part.burns)
 
 
-def refuse_untold(scenario: Scenario, part: CraftPlan) -> None:
-    """Raise InputError for a craft on a way that the budget knows neither a closed form nor a linear law for."""
+def refuse_uncovered(scenario: Scenario, part: CraftPlan) -> None:
+    """Raise InputError for a craft on a way that the budget knows neither a closed form nor a linear model for."""
     if part.route == "carrier":
         raise InputError(
             f"craft {part.craft!r} is dropped by carrier {part.carrier!r}, whose errors they share, and the budget has "
@@ -109,7 +109,7 @@ def refuse_untold(scenario: Scenario, part: CraftPlan) -> None:
     if part.route == "drift":
         raise InputError(
             f"craft {part.craft!r} lets its orbit's node drift for long, in which errors grow beyond what the budget "
-            "can tell: with limits.finish_within_d too short for the drift the plane is turned by a burn instead.",
+            "covers: with limits.finish_within_d too short for the drift the plane is turned by a burn instead.",
             where=scenario.source.where("limits.finish_within"),
         )
 

@@ -1,4 +1,4 @@
-"""Many flights of one craft with errors, by the linear law of its own numerical flight.
+"""Many flights of one craft with errors, with a linear model of its numerical flight.
 
 For ways that have no closed form: free-form flights, and launches whose first burns an upper stage pays. What every
 error makes of the end of the flight (slot, period, shape, plane) and of its lowest point is read off from flights a
@@ -29,7 +29,7 @@ from ...models.scenario import INJECTION_ERRORS, Scenario
 from ..outcome import CraftPlan
 from ..trajectory.limits import PLANE_SLACK_RAD
 from .closed_form import HALF, Flights
-from .craft_leg import Told, errors_of, trim_turns
+from .craft_leg import CraftStory, errors_of, trim_turns
 from .sensitivity import STEP_M_S, STEP_S
 
 STEPS = {"periapsis_m": 100.0, "apoapsis_m": 100.0, "inclination_rad": 1e-5, "node_rad": 1e-5, "insertion_time_s": 1.0}
@@ -41,8 +41,8 @@ One more row follows, the lowest radius, m."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class LinearStory(Told):
-    """One craft's way into its slot as a linear law.
+class LinearStory(CraftStory):
+    """One craft's way into its slot as a linear model.
 
     Args:
         launched: whether a launcher lets it go.
@@ -215,10 +215,10 @@ class _Fly:
         """
         story, again = self.story, self._take(3) if first > 0 else None
         tilted = self._tilt(self.known) > story.tilt_tolerance_rad
-        astray = np.abs(self.known[0]) > HALF * story.tolerance_rad
+        off_slot = np.abs(self.known[0]) > HALF * story.tolerance_rad
         # the same place once more, for a burn right after the last one
         law = np.insert(story.law, first, 0.0 if first == 0 else story.law[:, first - 1], axis=1)
-        for some, aims in ((np.flatnonzero(astray & ~tilted), AIMS[:2]), (np.flatnonzero(tilted), AIMS)):
+        for some, aims in ((np.flatnonzero(off_slot & ~tilted), AIMS[:2]), (np.flatnonzero(tilted), AIMS)):
             change = self._cheapest(first, law, some, aims)
             self.burns[first:, :, some] += change[first + 1 :]
             moved = np.tensordot(law, change, 2)

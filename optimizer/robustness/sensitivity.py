@@ -45,8 +45,12 @@ class Sensitivity:
 
     @property
     def per_period_s(self) -> float:
-        """Slot error, rad, for each second that the period read after the burn is too long; nan if it does not tell."""
+        """Slot error, rad, for each second too much of the period at cut-off; nan where the burn leaves it alone."""
         return self.per_m_s / self.period_per_m_s if self.period_per_m_s else math.nan
+
+    def allowed_period_s(self, tolerance_rad: float) -> float:
+        """Error of the period at cut-off, s, that uses up a slot error, rad; inf where it costs nothing."""
+        return tolerance_rad / abs(self.per_period_s) if self.per_period_s else math.inf
 
 
 def sensitivities(part: CraftPlan, ring: Ring, gravity: Gravity) -> tuple[Sensitivity, ...]:

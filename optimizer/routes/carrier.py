@@ -105,7 +105,7 @@ def options(
     prune: bool = True,
     stage: UpperStage | None = None,
 ) -> Options:
-    """Bundles for each liftoff: one row for each craft on board, each in a slot of its own.
+    """Bundles for each liftoff: one row for each craft on board, each in a separate slot.
 
     Args:
         asked: the slots of the plane that the way leads to.
@@ -283,7 +283,7 @@ def _bundles(rows: Options, group: I, aboard: Aboard, slots: I, passed_s: F) -> 
     if not found:
         return empty()
     for number, (part, chosen) in enumerate(zip(found, picked, strict=True)):
-        # whoever is in its slot may be passed by nobody who is still under way; the drop itself is no meeting
+        # a craft in its slot may not be passed by one that is still under way; the drop itself is no meeting
         members = part[:, 1:]
         in_place = rows.finish_s[members][:, None, :] + DROP_S < passed_s[members][:, :, chosen]
         found[number] = part[~in_place.any(axis=(1, 2))]

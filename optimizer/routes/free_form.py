@@ -143,7 +143,7 @@ def find(
         craft_class: whose flight it is.
         floor_m, ceiling_m: radii that every arc after the first burn keeps to.
     """
-    # loaded by whoever asks for such flights, who are few
+    # loaded only where such flights are asked for, which is rare
     from ..rendezvous.optimum import least_delta_v_over_times
 
     solutions = least_delta_v_over_times(

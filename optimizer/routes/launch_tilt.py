@@ -1,7 +1,7 @@
 """What a launch off the ring plane adds to a route: how the tilt is taken off, and what that costs.
 
 Kept where the ring allows it. At the apsides where these lie on the relative node: the burns of the route turn the
-plane as well, each by its share of the least costly sharing (``models/planes.py``). Else in a burn of its own at the
+plane as well, each by its share of the least costly sharing (``models/planes.py``). Else in a separate burn at the
 node, within half a turn after the last burn at the ring. Which of them a way up does is part of the way.
 
 Of the choices of (k, m) only those are turned that none beats in the plane: liftoffs off it are a grid in any case.

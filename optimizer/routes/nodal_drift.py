@@ -199,8 +199,8 @@ def onto_slot(
     """Waiting radii moved by the least so that the craft arrives at its slot, and whether they could be in time."""
 
     def lead(radius: F) -> tuple[F, F]:
-        told = as_seen(seen, radius) if isinstance(seen, Pace) else seen
-        table = timetable(body, ring, start, plane, radius, told)
+        pace = as_seen(seen, radius) if isinstance(seen, Pace) else seen
+        table = timetable(body, ring, start, plane, radius, pace)
         # angles in the craft's own plane; the nodes are the same on arrival
         return np.asarray(ring.phase(table.arrive_s, slot) - table.angle_rad), table.arrive_s
 

@@ -149,7 +149,7 @@ def empty() -> Options:
 
 
 def join(parts: list[Options]) -> Options:
-    """All rows of several, in order; bundles are numbered anew, so that those of different parts stay apart."""
+    """All rows of several, in order; bundles are renumbered, so that those of different parts stay apart."""
     if not parts:
         return empty()
     joined = {f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Options)}

@@ -51,7 +51,7 @@ def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
     orbit = craft.orbit
     ready = max(craft.ready_s, 0.0)
     off_m = max(abs(orbit.periapsis_m - ring.radius_m), abs(orbit.apoapsis_m - ring.radius_m))
-    # a circle as near as a file rounds the ring's radius is the ring; any other is an orbit of its own
+    # a circle as near as a file rounds the ring's radius is the ring; any other is a separate orbit
     on_ring = off_m <= 1.0 or (orbit.circular and scenario.on_ring(orbit.apoapsis_m, ring.radius_m))
     if on_ring:
         return Standing(

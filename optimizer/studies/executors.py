@@ -38,7 +38,7 @@ def _leave_with_parent() -> None:
 
 @contextmanager
 def local_executor(workers: int | None = None) -> Iterator[Executor]:
-    """Processes of this machine, one a core unless told otherwise; points not begun are dropped on the way out.
+    """Processes of this machine, one a core by default; points not begun are dropped on the way out.
 
     Where the block is left by an exception, such as a request to end, points that are begun are dropped, too.
     """

@@ -1,6 +1,6 @@
 """What a slip of each launch costs, and the loss of each craft: on the pad, or dead in its slot.
 
-Every answer is a plan of its own, best by the scenario's goal over the catalogue (flown for its liftoff only): all that
+Every answer is a new plan, best by the scenario's goal over the catalogue (flown for its liftoff only): all that
 is still to be launched may take other slots and moments, except that a slip changes nothing for what has gone up
 before. After a loss the ring is either spread evenly over those that are left, or its gap waits for a spare.
 """
@@ -49,7 +49,7 @@ class Loss:
     Args:
         in_orbit: dead in its slot after everybody is in place; else on the pad.
         gap: the rest of the plan with its slot left empty; in orbit nothing is left to do.
-        spread: the ring laid out anew for those that are left, from the beginning (on the pad) or from the last arrival
+        spread: the ring re-spaced for those that are left, from the beginning (on the pad) or from the last arrival
             (in orbit); None where no plan keeps the limits, or craft that stay are in the way.
         spare: another craft like it, launched no sooner than ``spare_after_s`` after it was, whatever the latest
             finish; None where no plan keeps the other limits.
@@ -101,7 +101,7 @@ def make_slips(
         spare_after_s: how long after the liftoff of a lost craft its spare can be launched; for one that dies in orbit,
             how long after the last arrival.
         only: craft or carriers to look at; all where it is empty.
-        progress: told in words what is being done.
+        progress: called with the state of the work in words.
     """
     plan, scenario = outcome.plans[0], outcome.scenario
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))
@@ -225,11 +225,11 @@ def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
     """The ring with one slot less, its phase free; why not, where that cannot be."""
     ring = scenario.ring
     if ring.planes > 1:
-        return None, "a pattern of several planes is not laid out anew for one craft less"
+        return None, "a pattern of several planes is not re-spaced for one craft less"
     if ring.occupied or any(craft.stay for craft in scenario.craft):
-        return None, "craft that stay hold places of the ring as it is"
+        return None, "craft that stay fix the slots, so the rest cannot be re-spaced"
     if ring.slots < 2:
-        return None, "nobody is left"
+        return None, "no craft is left"
     return replace(scenario, ring=replace(ring, slots=ring.slots - 1, slot0_rad=None)), ""
 
 

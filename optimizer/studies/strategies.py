@@ -55,7 +55,7 @@ class Entry:
         tightest: the limit with the smallest room relative to its size, None where no limit applies.
         fronts: ``delta_v`` and, where they were asked for, the others.
         infeasible: why there is no plan, where that was asked.
-        unfinished: what is missing because the search was broken off.
+        unfinished: what is missing because the search ended early.
         notes: what a reader must know.
     """
 
@@ -128,7 +128,7 @@ def compare_strategies(
 
     Args:
         scenario: what is planned.
-        progress: told in words what is being done.
+        progress: called with the state of the work in words.
         left_s: seconds left for the search, of which each strategy gets its share.
 
     Raises:
@@ -181,7 +181,7 @@ def judge(
     Args:
         scenario: what is planned.
         strategy: which options count.
-        progress: told in words what is being done.
+        progress: called with the state of the work in words.
         every_front: whether the fronts other than total delta-v against finish are walked too.
         any_front: whether fronts are walked at all.
         why: whether to look for the limit that binds where there is no plan.
@@ -203,7 +203,7 @@ def judge(
     missing = [late] if late else []
     fronts = _fronts(selection, strategy, best, every_front, progress) if any_front else ()
     if any(not front.points for front in fronts):
-        missing.append("not every front was walked")
+        missing.append("not every front was computed")
     neighbors = scenario.first_service
     service = math.inf if neighbors is None else first_service_s(problem, chosen.options, neighbors)
     top = scenario.body.radius_m + scenario.body.atmosphere_top_m

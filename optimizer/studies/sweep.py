@@ -1,6 +1,6 @@
 """A scenario planned over a grid of values of one or two of its keys.
 
-Pure: a point is a text and settings, a row is what planning it gave. Whoever runs the points brings an executor of
+Pure: a point is a text and settings, a row is what planning it gave. The caller brings an executor of
 ``concurrent.futures``: processes of this machine, or a cluster.
 """
 
@@ -84,8 +84,8 @@ class Grid:
     @property
     def mark(self) -> str:
         """A short digest of the scenario and its overrides, to know rows of another one by."""
-        told = "\n".join([self.text, *self.settings])
-        return hashlib.sha256(told.encode()).hexdigest()[:12]
+        asked = "\n".join([self.text, *self.settings])
+        return hashlib.sha256(asked.encode()).hexdigest()[:12]
 
 
 class PointLimits(NamedTuple):
@@ -103,7 +103,7 @@ class Row:
     """What one point gave. Numbers are those of the best plan by the goal, flown; None where there is none.
 
     ``clearance_m`` and ``tightest`` as in a comparison; ``infeasible`` why there is no plan; ``refused`` why the
-    scenario cannot be planned with these values at all; ``undecided`` tells that the search was ended before a plan was
+    scenario cannot be planned with these values at all; ``undecided`` says that the search was ended before a plan was
     flown or proved impossible.
     """
 
@@ -273,7 +273,7 @@ def sweep(
         over: the grid.
         executor: any of ``concurrent.futures``; its workers must be able to import this package.
         done: values of points to leave out.
-        progress: told how many points are ready.
+        progress: called with the number of points that are ready.
         last: points to plan after all others.
         limits: of each point.
 
@@ -326,7 +326,7 @@ def sweep_through(
     Args:
         over, done, progress, limits: as for :func:`sweep`.
         executors: opens an executor; called again for each set of workers.
-        replaced: told in a sentence that workers were replaced.
+        replaced: called with a sentence when workers were replaced.
 
     Raises:
         WorkersLostError: workers were lost more than :data:`REPLACED_MAX` times.

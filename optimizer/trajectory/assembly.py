@@ -95,9 +95,9 @@ class Flights:
     def distances(
         self, problem: Problem, name: tuple[float, ...], seats: Sequence[tuple[_Place, float]], to_s: float
     ) -> list[float]:
-        """Least distance to each of several in place, since a moment of its own until one time, m; remembered.
+        """Least distance to each of several in place, each since its own moment until one time, m; remembered.
 
-        Whoever is on the ring is taken to move evenly on its circle: over an oblate body real craft wobble about that
+        Any craft on the ring is taken to move evenly on its circle: over an oblate body real craft wobble about that
         (about 1 km in a low Earth orbit), which is left out.
         """
         asked = [(*name, *place, from_s, to_s) for place, from_s in seats]
@@ -305,7 +305,7 @@ def _seats(problem: Problem, options: Options, named: Sequence[tuple[str, int]],
 
 
 def alone(problem: Problem, options: Options, row: int, flights: Flights) -> Plan:
-    """One option judged by itself, among the craft that stay: what it breaks whoever else is up."""
+    """One option judged by itself, among the craft that stay: what it breaks regardless of the others."""
     name = problem.classes[options.craft_class[row]].names[0]
     one = options.take(np.array([row]))
     seats = _seats(problem, one, (), flights)
@@ -342,11 +342,9 @@ def _craft_plan(
     inserted = None if way is None else (*map(float, begun.position), *map(float, begun.velocity))
     phased = revolutions > 0 and options.flight[row] < 0
     phasing = float(options.phasing_s[row]) / revolutions if phased else None
-    to_hit = phasing
     if option_key in flights.first_guess_rad and what.phasing_burn is not None and revolutions > 0:
         burnt = flight.itinerary.impulses
         phasing = (burnt[what.last_at_ring].time_s - burnt[what.phasing_burn].time_s) / revolutions
-        to_hit = flight.readouts()[what.phasing_burn].period_s
     loaded = _loaded(craft, spent)
     left = burns[-1].propellant_after_kg if burns else loaded
     return CraftPlan(
@@ -376,7 +374,6 @@ def _craft_plan(
         propellant_left_kg=left,
         burns=burns,
         flown=Flown.of(seen, flights.legs[option_key], nearest[:2]),
-        period_to_hit_s=to_hit,
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
         phasing_burn=_phasing_burn(what, revolutions),
         before_burns=tuple(tuple(float(x) for x in state) for part in flown for state in part.before),

@@ -1,4 +1,4 @@
-"""Burns as a plan tells them: sizes and parts, lengths, the orbit at cut-off, the propellant left."""
+"""Burns as a plan lists them: sizes and parts, lengths, the orbit at cut-off, the propellant left."""
 
 from __future__ import annotations
 

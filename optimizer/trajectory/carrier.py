@@ -49,7 +49,7 @@ class Carried:
     """One carrier's flight.
 
     Args:
-        flight: with all burns of its own, as far as the last pass that may matter.
+        flight: with all its burns, as far as the last pass that may matter.
         moved_s: how much later than planned it lifts off (see :func:`.itinerary.course`).
         first_pass_s: when it first touches the ring, as flown.
         pass_every_s: from pass to pass; 0 where it does not come round.

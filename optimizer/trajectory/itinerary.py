@@ -76,7 +76,7 @@ class Course:
 
 
 def key(options: Options, row: int) -> tuple[float, ...]:
-    """What distinguishes one flight from another, whoever flies it in which class of alike craft."""
+    """What distinguishes one flight from another, whichever craft of a class of alike craft flies it."""
     o = options
     who = float(o.way[row]) if o.way[row] >= 0 else -1.0 - float(o.craft_class[row])
     return (
@@ -381,7 +381,7 @@ def _at_highest(
 def _tilted(
     problem: Problem, way: Ascent, options: Options, row: int, burns: list[tuple[float, float]], turned_s: float
 ) -> tuple[list[tuple[float, float]], list[float]]:
-    """The burns of a launch off the plane: times and parts along, with those across; one more for a node of its own.
+    """The burns of a launch off the plane: times and parts along, with those across; one more for a separate node.
 
     ``turned_s``: when that one comes.
     """

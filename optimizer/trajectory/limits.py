@@ -48,7 +48,7 @@ def margins_of(
     craft: Sequence[CraftPlan],
     carriers: Sequence[CarrierPlan] = (),
 ) -> tuple[Margin, ...]:
-    """How much room a plan leaves under each limit that the scenario sets, by the flight where it can tell.
+    """How much room a plan leaves under each limit that the scenario sets, by the flight where it decides that.
 
     Args:
         scenario: with the limits.

@@ -109,7 +109,7 @@ def _next_stop(asked: Asked, rows: Periods, stays: bool, width: int) -> list[str
     new = away > asked.tolerance_rad
     if not new.any():
         return paragraph("No other period fits the limits.", width, indent="  ")
-    begin = "Otherwise the next stop is" if stays else "NEXT STOP:"
+    begin = "If it goes on, the next stop is" if stays else "NEXT STOP:"
     free = np.flatnonzero(free_rows(here, stops) & new)
     if free.size:
         best = int(free[0])

@@ -1,4 +1,4 @@
-"""What the console shows of the one-craft question: the period to hit, every option, and what a reached period makes.
+"""The one-craft question on the console: the period at cut-off, every option, and what a reached period makes.
 
 Plain text, no line longer than the width asked for. Costs and times come from ``optimizer/period.py``.
 """
@@ -285,7 +285,7 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
         "number": figures("no.", cells=[str(row + 1) for row in shown]),
         "turns": figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
         "side": Cells(heads=("side",), right=False, cells=[_side(rows, row) for row in shown]),
-        "hit": figures("PERIOD", "TO HIT", cells=[clock(float(rows.period_s[row])) for row in shown]),
+        "hit": figures("period at", "cut-off", cells=[clock(float(rows.period_s[row])) for row in shown]),
         "apsis": figures("other", "apsis", "km", cells=[altitude_km(asked, float(rows.other_m[row])) for row in shown]),
         "now": figures("burn now", "m/s", now_way, cells=now),
         "later": figures("burn later", "m/s", later_way, cells=[following.get(row, "-") for row in shown]),

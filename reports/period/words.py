@@ -1,33 +1,18 @@
-"""Words and tables that the texts of ``period`` share: headings of several lines, quantities kept on one line."""
+"""Words and tables that the texts of ``period`` share: headings of several lines, burns, altitudes."""
 
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 
 from ...models.readouts import brief, plain, span
 from ...optimizer.period import Periods
-from .. import layout
 from ..layout import GAP, Column, columns
+from ..layout import paragraph as paragraph
 from .question import Asked
 
 WORTH_M_S = 0.05
 """A cost below the last digit printed is no cost to a reader."""
-
-
-_WITHIN_QUANTITY = re.compile(r"(?<=\d) (?=\d{3}\b|k?m\b|deg\b|s\b|min\b|h\b|d\b|m/s\b)")
-_HELD = "\u00a0"
-
-
-def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = None) -> list[str]:
-    """Fill a paragraph without breaking a line inside a quantity.
-
-    >>> paragraph("for 1 200.6 m/s in all", 12)
-    ['for', '1 200.6 m/s', 'in all']
-    """
-    held = _WITHIN_QUANTITY.sub(_HELD, text)
-    return [line.replace(_HELD, " ") for line in layout.paragraph(held, width, indent=indent, hang=hang)]
 
 
 @dataclass(frozen=True, kw_only=True)

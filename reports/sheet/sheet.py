@@ -145,14 +145,14 @@ def _burn(outcome: Outcome, plan: Plan, part: CraftPlan, craft: Craft, index: in
     steps = [f"{times}.", give]
     if burn.duration_s:
         steps.append(_length_words(craft, burn))
-    steps.append("Cut off by the period below; then fill in what is read.")
+    steps.append("Cut off by the period below; then write down the readings.")
     if part.free_form is not None:
         steps[-1] = "Cut off by the delta-v or the clock: no period leads to the slot on this flight."
     before = readout(part.before_burns[index], outcome.ring.gm)
     radius_m = outcome.scenario.body.radius_m
     blanks = (
-        Blank(what="period before", expected=clock(before.period_s)),
-        Blank(what="PERIOD AFTER", expected=clock(burn.period_after_s)),
+        Blank(what="period before burn", expected=clock(before.period_s)),
+        Blank(what="PERIOD AT CUT-OFF", expected=clock(burn.period_after_s)),
         Blank(what="periapsis after, km", expected=plain((burn.periapsis_after_m - radius_m) * 1e-3)),
         Blank(what="apoapsis after, km", expected=plain((burn.apoapsis_after_m - radius_m) * 1e-3)),
         Blank(what="speed after, m/s", expected=plain(_speed_after(part, index), 2)),
@@ -215,27 +215,27 @@ def _length_words(craft: Craft, burn: Burn) -> str:
 def _exact(outcome: Outcome, part: CraftPlan, craft: Craft, index: int, slope: Sensitivity) -> list[str]:
     """How exact the burn must be: what each small error makes of the slot, and where a hand can still cut it."""
     tolerance_rad = outcome.scenario.ring.tolerance_rad
-    told = [EXACT_BY]
+    remarks = [EXACT_BY]
     if slope.per_m_s == 0.0:
-        return told
+        return remarks
     allowed_m_s = tolerance_rad / abs(slope.per_m_s)
-    allowed_s = tolerance_rad / abs(slope.per_period_s)
-    told.append(
-        f"{small(math.degrees(tolerance_rad))} deg of tolerance allow {small(allowed_s)} s of period, or "
+    allowed_s = slope.allowed_period_s(tolerance_rad)
+    remarks.append(
+        f"{small(math.degrees(tolerance_rad))} deg of tolerance allow {small(allowed_s)} s of period at cut-off, or "
         f"{small(allowed_m_s)} m/s, either way."
     )
     hand = _by_hand(craft, part.burns[index], allowed_m_s)
     if hand:
-        told.append(hand)
-    told += _periods_that_serve(outcome, part, index)
-    return told
+        remarks.append(hand)
+    remarks += _periods_that_serve(outcome, part, index)
+    return remarks
 
 
 def _slopes(part: CraftPlan, slope: Sensitivity) -> tuple[tuple[str, str], ...]:
     """What each small error moves the slot by, deg, as rows of a table."""
     degree = math.radians(1.0)
     rows = [
-        ("1 s of period too long", slope.per_period_s if part.free_form is None else None),
+        ("1 s of period at cut-off too long", slope.per_period_s if part.free_form is None else None),
         ("1 s late", slope.per_s),
         ("1 m/s too much", slope.per_m_s),
         ("1 deg too far out", slope.per_pitch * degree),
@@ -282,7 +282,7 @@ def _periods_that_serve(outcome: Outcome, part: CraftPlan, index: int) -> list[s
     if index != part.phasing_burn or next_period_s(outcome, part) is None or part.phasing_period_s is None:
         return []
     k, period_s, turn_s = part.revolutions, part.phasing_period_s, outcome.ring.period_s
-    shown_s = (part.period_to_hit_s or period_s) - period_s
+    shown_s = (part.cut_off_period_s or period_s) - period_s
     limits = outcome.scenario.limits
     found = []
     for more in range(1, 4):
@@ -308,7 +308,7 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
     epoch = outcome.scenario.epoch
     if found.kind == "replan":
         when = "" if math.isnan(found.next_s) else f" (the ring is touched again at {instant(epoch, found.next_s)})"
-        return f"If it is missed: no phasing orbit within the limits begins at the next chance{when}. Plan anew."
+        return f"If it is missed: no phasing orbit within the limits begins at the next chance{when}. Replan."
     where = "ahead" if found.lead_rad >= 0.0 else "behind"
     more = found.more_m_s
     cost = (
@@ -319,7 +319,7 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
     lead = plain(abs(math.degrees(found.lead_rad)))
     return (
         f"If it is missed: next chance at {instant(epoch, found.next_s)}, the slot {lead} "
-        f"deg {where} then; in the slot at {instant(epoch, found.in_slot_s)} {cost}. Plan anew before burning."
+        f"deg {where} then; in the slot at {instant(epoch, found.in_slot_s)} {cost}. Replan before that burn."
     )
 
 
@@ -342,7 +342,7 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
         heading="After",
         steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),
         blanks=(
-            Blank(what="period", expected=clock(ring.period_s + part.flown.period_error_s)),
+            Blank(what="mean period, pass to pass", expected=clock(ring.period_s + part.flown.period_error_s)),
             Blank(what="slot error, deg", expected=unsigned_zero(f"{math.degrees(part.flown.slot_error_rad):.4f}")),
         ),
         remarks=tuple(remarks),

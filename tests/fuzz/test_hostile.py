@@ -3,7 +3,7 @@
 In the default tier the numbers of :data:`DEFAULT` are run. The long campaign runs :data:`CAMPAIGN` numbers in parts, as
 far as RINGWRIGHT_FUZZ_PART says ("3/20": the third of twenty; RINGWRIGHT_FUZZ_COUNT: how many numbers in all). What is
 done is kept in RINGWRIGHT_FUZZ_FOLDER, by default a folder of the system for passing files, so that a campaign that was
-cut off goes on where it was; a changed package begins anew.
+cut off goes on where it was; a changed package begins again.
 """
 
 from __future__ import annotations

@@ -127,7 +127,7 @@ def test_a_plan_keeps_to_its_time_by_a_clock_that_counts_its_readings(limit_s: f
     assert (result["proof"]["status"] == "undecided") == (not result["plans"])
     assert result["infeasible"] is None
     assert outcome.unfinished
-    assert "broken off" in " ".join(plan_text(outcome, 100).split())
+    assert "ended early" in " ".join(plan_text(outcome, 100).split())
 
 
 def test_nothing_flown_is_undecided_and_said_so() -> None:

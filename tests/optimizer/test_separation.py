@@ -14,7 +14,7 @@ from ringwright.optimizer.catalogue.from_orbit import in_space
 from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.catalogue.screening import passes_kept
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.replan.remaining_scenario import onward
+from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.starts import nearest_start
 from ringwright.optimizer.trajectory.assembly import assemble, fly_all
@@ -70,7 +70,7 @@ def test_a_start_inside_the_limit_has_no_plan_and_says_how_near() -> None:
 
 
 def test_the_first_half_revolution_counts() -> None:
-    # a phasing orbit above the ring is faster at the touch: it first gains on whoever is ahead, then falls back
+    # a phasing orbit above the ring is faster at the touch: it first gains on a craft ahead, then falls back
     text = scenario(
         kept=stays("Rivet", 160.0) + stays("Stud", 103.0), craft=on_ring("Washer", 100.0), separation_km=90.0
     )
@@ -157,8 +157,8 @@ def test_who_has_only_just_left_may_be_planned_anew() -> None:
     state = flight.states(np.array([now_s]))[0]
     state[3:] *= 1.0 + 1e-4  # off the plan by some 10 cm/s
     seen = parse_observed(f"now_s = {now_s}\n" + as_read("Washer", state), outcome.scenario, outcome.ring)
-    left = onward(outcome, outcome.plans[0], seen)
+    left = remaining(outcome, outcome.plans[0], seen)
     assert left.scenario is not None
     assert [one.left_with for one in left.scenario.craft] == [("Rivet",)]
     assert nearest_start(problems(left.scenario)[0]) is None
-    assert replan(outcome, seen, anew=False).fits
+    assert replan(outcome, seen, fresh=False).fits

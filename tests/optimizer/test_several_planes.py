@@ -116,7 +116,7 @@ def test_craft_in_space_keep_to_their_plane_if_they_can_and_staying_ones_to_thei
     ]
     result = planned(write_toml(draft))
     assert result["kept"] == [{"craft": "Rowan", "plane": 1, "slot": 0, "error_deg": 0.0}]
-    # turning into another plane is dear: whoever is not in a hurry keeps to its own
+    # turning into another plane is dear: a craft that is not in a hurry keeps to its own
     seats = {item["craft"]: (item["plane"], item["slot"]) for item in result["plans"][0]["craft"]}
     assert seats["Alder"] == (1, 1)
     assert seats["Birch"][0] == 2

@@ -1,6 +1,6 @@
 """What the trade knows and every plan must agree with: drift and spacing, radial burns, numbers to cut off by.
 
-Common practice, no source, unless said otherwise beside a check; the figures are worked out here by hand.
+Common practice, no source, unless a check names one; the figures are worked out here by hand.
 """
 
 from __future__ import annotations

@@ -12,7 +12,16 @@ from hypothesis import strategies as st
 
 from ringwright.models.readouts import clock, instant, plain, span
 from ringwright.optimizer.outcome import Kept
-from ringwright.reports.wording import against_text, gained_rad, kept_text, small, turns_text, way_text, why_text
+from ringwright.reports.wording import (
+    against_text,
+    changes_of,
+    gained_rad,
+    kept_text,
+    small,
+    turns_text,
+    way_text,
+    why_text,
+)
 from ringwright.tests.reports import sample
 
 
@@ -67,12 +76,12 @@ def test_gained_is_what_the_craft_moves_against_its_slot(make: object) -> None:
 
 def test_ways_are_said_in_words() -> None:
     birch, cedar, _ = sample.relay().plans[0].craft
-    assert way_text(birch) == "gains 309.1 deg in 3, below"
-    assert way_text(cedar) == "gains 68.4 deg in 6, below"
+    assert way_text(birch) == "gains 309.1 deg in 3 revolutions, lower orbit"
+    assert way_text(cedar) == "gains 68.4 deg in 6 revolutions, lower orbit"
     assert turns_text(birch) == "3 revolutions while the slot makes 2"
     falling = sample.relay().plans[-1].craft[1]
     assert way_text(falling).startswith("falls back ")
-    assert way_text(falling).endswith(", above")
+    assert way_text(falling).endswith(", higher orbit")
     level = sample.single().plans[0].craft[0]
     assert way_text(level) == "arrives in place"
     assert turns_text(level) == ""
@@ -105,7 +114,15 @@ def test_craft_that_change_alike_share_a_sentence() -> None:
     text = why_text(outcome.plans[9], outcome.plans[0])
     assert "fall back in 7 revolutions instead of 8" in text
     everyone = why_text(outcome.plans[9], outcome.plans[0], most=99)
-    assert "otherwise" not in everyone
+    assert "other craft" not in everyone
+    changes = changes_of(outcome.plans[9], outcome.plans[0])
+    assert everyone == "; ".join(changes)
+    first, *others = changes
+    left = sum(changes[one] for one in others)
+    verb = "changes" if left == 1 else "change"
+    shortened = f"{first}; {left} other craft {verb} too" if others else first
+    assert why_text(outcome.plans[9], outcome.plans[0], most=1) == shortened
+    assert first not in why_text(outcome.plans[9], outcome.plans[0], most=99, known=[first])
 
 
 def test_a_change_of_liftoff_and_insertion_is_said() -> None:

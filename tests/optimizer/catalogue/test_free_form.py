@@ -173,7 +173,7 @@ def test_a_finer_step_only_adds_to_the_front() -> None:
     coarse, fine = planned(world(ON_RING)), planned(world(ON_RING, step="front_step_min = 30"))
     for point in coarse["front"]:
         in_time = [p["delta_v_m_s"] for p in fine["front"] if p["finish_s"] <= point["finish_s"] + 1e-3]
-        # the solver finds each flight anew, and promises each within two parts in a thousand of the best
+        # the solver finds each flight again, and promises each within two parts in a thousand of the best
         assert min(in_time) <= point["delta_v_m_s"] * (1.0 + 2e-3)
 
 

@@ -17,7 +17,7 @@ from ringwright.models.errors import InputError
 from ringwright.models.reading.observed import parse_observed
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.replan.cut_off import READ_AFTER_S, Reading, observed_at_cut_off
-from ringwright.optimizer.replan.remaining_scenario import onward
+from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
 
 from .test_repair import FOLDER, bundled
@@ -72,7 +72,7 @@ def test_what_was_spent_is_what_the_two_orbits_need(more_s: float) -> None:
     semi = (gm * (period_s / (2.0 * math.pi)) ** 2) ** (1.0 / 3.0)
     after = math.sqrt(gm * (2.0 / float(np.linalg.norm(state[:3])) - 1.0 / semi))
     assert done.changes[0].spent_m_s == pytest.approx(float(np.linalg.norm(state[3:])) - after, abs=SPEED_M_S)
-    [spent] = done.onward.spent
+    [spent] = done.remaining.spent
     assert (spent.at_least, spent.by_plan) == (True, False)
 
 
@@ -95,7 +95,7 @@ def test_the_propellant_left_is_that_of_what_was_spent() -> None:
     before = bundled("four-over-the-equator")
     part = next(one for one in before.plans[0].craft if one.craft == "Sienna")
     period_s = part.burns[0].period_after_s + 300.0
-    left = onward(before, before.plans[0], observed_at_cut_off(before, Reading(craft="Sienna", period_s=period_s)))
+    left = remaining(before, before.plans[0], observed_at_cut_off(before, Reading(craft="Sienna", period_s=period_s)))
     craft = next(one for one in before.scenario.craft if one.name == "Sienna")
     assert craft.dry_mass_kg is not None
     assert craft.propellant_kg is not None

@@ -94,11 +94,11 @@ def test_after_any_prefix_flown_exactly_the_plan_goes_on(index: int) -> None:
     assert done.total_m_s == pytest.approx(old.delta_v_m_s, abs=1e-9)
     assert done.finish_s == pytest.approx(old.finish_s, abs=1e-9)
     assert all(change.same for change in done.changes)
-    assert {change.craft for change in done.changes} | set(done.onward.done) == {part.craft for part in old.craft}
+    assert {change.craft for change in done.changes} | set(done.remaining.done) == {part.craft for part in old.craft}
 
 
 def test_a_state_read_where_the_plan_has_it_leads_to_the_same_rest() -> None:
-    # planned anew, with no memory of the old plan: the readings alone lead back to it
+    # replanned, with no memory of the old plan: the readings alone lead back to it
     before, old = _before(), _before().plans[0]
     part = next(one for one in old.craft if one.craft == "Fen")
     assert part.itinerary is not None
@@ -109,7 +109,7 @@ def test_a_state_read_where_the_plan_has_it_leads_to_the_same_rest() -> None:
     axes = zip(("x", "y", "z"), flight.end_state[:3], flight.end_state[3:], strict=True)
     state = ", ".join(f"{a}_m = {r!r}, v{a}_m_s = {v!r}" for a, r, v in ((a, float(r), float(v)) for a, r, v in axes))
     done = _go_on(f'now_s = {now!r}\n[[craft]]\nname = "Fen"\nstate = {{ {state} }}\n')
-    assert not done.onward.as_planned
+    assert not done.remaining.as_planned
     change = next(one for one in done.changes if one.craft == "Fen")
     assert change.new.slot == part.slot
     assert change.in_slot_s == pytest.approx(part.in_slot_s, abs=1.0)
@@ -122,7 +122,7 @@ def test_an_overshot_period_from_below_costs_nothing() -> None:
     part = next(one for one in old.craft if one.craft == "Fen")
     burn = part.burns[0]
     ring = before.ring
-    # a third of the way on from the period to hit to the ring's
+    # a third of the way on from the period at cut-off to the ring's
     period = burn.period_after_s + 0.33 * (ring.period_s - burn.period_after_s)
     now = burn.time_s + 60.0
     touch = math.degrees(float(ring.phase(part.in_slot_s, part.slot)))
@@ -153,7 +153,7 @@ name = "Fen"
 orbit = { periapsis_km = 5200, apoapsis_km = 6900, at = "periapsis", at_h = 0.5, ahead_of = "Moor", ahead_deg = 30 }
 """
     done = replan(before, parse_observed(text, scenario, before.ring))
-    assert done.onward.stepped
+    assert done.remaining.stepped
     assert done.outcome is not None
     [fen] = done.outcome.plans[0].craft
     assert fen.route == "timed"
@@ -163,7 +163,7 @@ orbit = { periapsis_km = 5200, apoapsis_km = 6900, at = "periapsis", at_h = 0.5,
 
 def test_a_lost_craft_leaves_its_slot_to_the_others() -> None:
     done = _go_on('now_h = 1.0\n[[craft]]\nname = "Fen"\nstatus = "lost"\n')
-    assert done.onward.lost == ("Fen",)
+    assert done.remaining.lost == ("Fen",)
     assert [change.craft for change in done.changes] == ["Heath"]
     text = replan_text(done, 80)
     assert "Lost: Fen" in text
@@ -291,7 +291,7 @@ def test_element_sets_are_read_by_the_library_and_turned_to_the_scenario_axes() 
 
 
 def test_whoever_goes_on_as_planned_is_left_alone() -> None:
-    """A tank that reads less, but enough: the plan stands; too little for the rest: only that craft is planned anew."""
+    """A tank that reads less, but enough: the plan stands; too little for the rest: only that craft is replanned."""
     masses = "dry_mass_kg = 200.0\npropellant_kg = 150.0\nisp_s = 300.0\nreserve_m_s = 10.0"
     text = world(names=("Sorrel", "Tansy"), masses=masses, launch="turnaround_h = 30.0", ring="slot0_deg = 40.0")
     scenario = scenario_of(text)
@@ -299,9 +299,9 @@ def test_whoever_goes_on_as_planned_is_left_alone() -> None:
     plan = before.plans[0]
     last = max(plan.craft, key=lambda part: part.launch_s or 0.0)
     now = (last.launch_s or 0.0) / 3600.0 + 0.5
-    for left, anew in ((149.0, False), (20.0, True)):
+    for left, replanned in ((149.0, False), (20.0, True)):
         seen = f'now_h = {now!r}\n[[craft]]\nname = "{last.craft}"\npropellant_kg = {left!r}\n'
         done = replan(before, parse_observed(seen, scenario, before.ring))
-        assert (done.outcome is not None and not done.outcome.plans) is anew
-        if not anew:
+        assert (done.outcome is not None and not done.outcome.plans) is replanned
+        if not replanned:
             assert all(change.same for change in done.changes)

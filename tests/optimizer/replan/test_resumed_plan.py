@@ -91,7 +91,7 @@ def test_a_look_sees_what_the_one_before_it_left() -> None:
     done, here = go_on(before, [lambda _: first, lambda now: parse_observed(second, now.scenario, now.ring)])
     # nothing new was seen: the plan that the first look left goes on, and it is not the old one
     assert here is not None
-    assert done.onward.as_planned
+    assert done.remaining.as_planned
     assert done.total_m_s == pytest.approx(done.old_total_m_s, abs=1e-6)
     assert done.total_m_s > before.plans[0].delta_v_m_s + 1.0
     assert done.finish_s == pytest.approx(done.old_plan.finish_s, abs=1e-6)

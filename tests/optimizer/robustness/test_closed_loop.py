@@ -3,7 +3,7 @@
 Every craft with propellant left must end in its slot and in its plane, within the tolerances; and what it burned is
 held against the stated P99: with n flights no more than the binomial bound may lie above it (order statistics, David
 and Nagaraja, Order Statistics, 3rd ed., section 7.1; scipy for the binomial). How errors are drawn and when plans are
-made anew is told in ``flown_home.py``.
+replanned is described in ``flown_home.py``.
 """
 
 from __future__ import annotations

@@ -331,5 +331,5 @@ def test_what_was_understood_tells_of_carriers_and_upper_stages() -> None:
     said = " ".join(text.split())
     assert "Pannier: takes up Sorrel, Tansy, Yarrow and Bryony, all of them or none; burns up to 321 m/s" in said
     assert "within 7 passes" in said
-    assert "80 kg of its own" in said
+    assert "80 kg itself" in said
     assert "an upper stage pays the first 700 m/s after the insertion, for 9 h" in said

@@ -188,7 +188,7 @@ def test_got_a_period_that_fits_by_chance() -> None:
     text = got(f"{WORKED} --got 5:20:01.0")
     assert f"comes closest after 3 revolutions: the craft is then {behind:.2f} deg behind, within the 0.5 deg" in text
     following = period_of(4.0 - 86.0 / 360.0, 4)
-    assert f"Otherwise the next stop is {clock(following)} (37.7 m/s forward), 4 revolutions" in text
+    assert f"If it goes on, the next stop is {clock(following)} (37.7 m/s forward), 4 revolutions" in text
     assert "It costs nothing more" in text
     assert "as much as the cheapest option" in text
 

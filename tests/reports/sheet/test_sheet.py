@@ -75,7 +75,7 @@ def test_markdown_and_pdf() -> None:
     text = sheet_markdown(sheet)
     assert text.startswith(f"# {sheet.title}\n")
     assert "- [ ] " in text
-    assert "| PERIOD AFTER | " in text
+    assert "| PERIOD AT CUT-OFF | " in text
     content = sheet_pdf(sheet)
     assert content.startswith(b"%PDF-")
     assert content.count(b"/Type /Page\n") == 1, "one craft, one page"
