@@ -321,7 +321,7 @@ def _bundles(rows: Options, group: I, aboard: Aboard, slots: I, last_passes: Las
         poll()
         # only what goes into one of these slots makes a difference to them
         (own,) = np.nonzero(np.isin(rows.slot, slots[chosen]))
-        index = best[np.ix_(own, chosen)]
+        index = best[own[:, None], chosen]
         whole = np.all(index >= 0, axis=1)
         own, index = own[whole], index[whole]
         if own.size:

@@ -8,9 +8,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from ringwright.models import oblate_coast
 from ringwright.models.deadline import Deadline, OutOfTimeError, poll, within
+from ringwright.models.flight.gravity import Gravity
+from ringwright.models.flight.stepping import land
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Scenario
 from ringwright.optimizer.catalogue.catalogue import catalogue
@@ -202,8 +205,12 @@ def test_where_a_craft_starts_is_flown_once(monkeypatch: pytest.MonkeyPatch) -> 
     [group] = problem.classes
     assert group.craft.orbit is not None
     calls = []
-    landed = oblate_coast.land
-    monkeypatch.setattr(oblate_coast, "land", lambda *given: calls.append(given) or landed(*given))
+
+    def counted(gravity: Gravity, start: NDArray[np.float64], remaining_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        calls.append(remaining_s)
+        return land(gravity, start, remaining_s)
+
+    monkeypatch.setattr(oblate_coast, "land", counted)
     first = oblate_coast.state_as_given(problem.scenario.body, problem.ring, group.craft.orbit, 1234.5)
     again = oblate_coast.state_as_given(problem.scenario.body, problem.ring, group.craft.orbit, 1234.5)
     assert len(calls) == 1
