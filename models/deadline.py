@@ -104,6 +104,18 @@ def searching(clock: Clock) -> Iterator[None]:
 
 
 @contextmanager
+def ending(clock: Clock) -> Iterator[None]:
+    """Inside, everything ends when this clock or the one outside says so, flights of what was found too."""
+    outer = _WHOLE.get()
+    whole = _WHOLE.set(clock if outer is _never else lambda: min(outer(), clock()))
+    try:
+        with searching(clock):
+            yield
+    finally:
+        _WHOLE.reset(whole)
+
+
+@contextmanager
 def undisturbed() -> Iterator[None]:
     """Inside, nothing is ended: for what is short and has to be there before anything can be said."""
     now = _NOW.set(_never)

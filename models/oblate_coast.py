@@ -281,6 +281,12 @@ def state_as_given(body: Body, ring: Ring, orbit: Orbit, time_s: float | None = 
     position, velocity = apsis_state(body.gm, periapsis, apoapsis, anomaly, orbit.angle_rad, plane)
     if time_s is None or time_s == orbit.at_s:
         return position, velocity
-    start = np.concatenate([position, velocity])[:, np.newaxis]
-    state = land(gravity_around(body), start, np.array([time_s - orbit.at_s]))[:, 0]
+    state = np.array(_flown(body, (*position.tolist(), *velocity.tolist()), time_s - orbit.at_s))
     return state[:3], state[3:]
+
+
+@functools.lru_cache(maxsize=256)
+def _flown(body: Body, state: tuple[float, ...], duration_s: float) -> tuple[float, ...]:
+    """A state flown on or back without thrust; each once, since every option of a craft begins there."""
+    start = np.array(state)[:, np.newaxis]
+    return tuple(land(gravity_around(body), start, np.array([duration_s]))[:, 0].tolist())

@@ -26,6 +26,9 @@ from .trajectory.limits import LENGTH_SLACK_M
 WORK_MAX_TURNS = 2000.0
 """What may be flown to get round limits that are broken in the flight, in turns of the ring (see `Flyer`): seconds."""
 
+SCREENED_MAX = 16
+"""So many options of a place are flown at once, where one after another breaks a limit."""
+
 Place = tuple[int, int, float | None]
 """Craft class, slot and liftoff (None in space) at which an option was banned."""
 
@@ -108,19 +111,36 @@ class Cuts:
         return found
 
     def _screen(self, pool: Options) -> None:
-        """Fly the options of a place that none beats until those that are left keep their limits."""
+        """Fly the options of a place that none beats until those that are left keep their limits.
+
+        Where one after another breaks them, ever more are flown at once: with those that none beats also what only
+        these beat.
+        """
+        most = 1
         while len(pool):
             pool = pool.take(self.allowed(pool))
-            best = pool.take(undominated(pool))
-            new = np.array([not self.flyer.flown(best, row) for row in range(len(best))], dtype=bool)
-            if not new.any() or self.spent:
+            new = self._not_flown(pool.take(undominated(pool)))
+            if not len(new) or self.spent:
                 return
-            fresh, before = best.take(new), self.flyer.work_turns
+            fresh, before = self._with_next(pool, new, most), self.flyer.work_turns
+            most = min(2 * most, SCREENED_MAX)
             self.flyer.fly([fresh])
             self._work_turns += self.flyer.work_turns - before
             for row in range(len(fresh)):
                 if self.flyer.fails(fresh, row) or self.flyer.broken(fresh, row):
                     self._banned[key(fresh, row), int(fresh.craft_class[row])] = None
+
+    def _not_flown(self, options: Options) -> Options:
+        """Those that were not flown yet."""
+        return options.take(np.array([not self.flyer.flown(options, r) for r in range(len(options))], dtype=bool))
+
+    def _with_next(self, pool: Options, new: Options, most: int) -> Options:
+        """Options that were not flown and none beats, with those that only they beat, and so on, up to a number."""
+        left = pool
+        while len(new) < most and len(left):
+            left = left.take(~undominated(left))
+            new = join([new, self._not_flown(left.take(undominated(left)))])
+        return new
 
     def _pool(self, made: Catalogue, place: Place) -> Options:
         """Every option of a craft class into a slot, at that liftoff where it is launched."""

@@ -8,12 +8,13 @@ start together do not count against one another until they are first outside the
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...models import frames, meetings
+from ...models.deadline import poll
 from ...models.ring import Ring
 from ..routes.free_form import TimedFlight
 from ..routes.options import F, I, Options
@@ -37,6 +38,10 @@ class Touches:
     arriving_m_s: F
     leaving_m_s: F
     first: Mask
+
+    def take(self, rows: I) -> Touches:
+        """Those of some options."""
+        return Touches(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
 
     def apart(self, ring: Ring, ahead_of_slot_rad: F) -> F:
         """Distance along the ring to somebody so far ahead of each option's own slot, m; (n,)."""
@@ -179,9 +184,13 @@ def last_passes(options: Options, ring: Ring, slots: I, separation_m: float) -> 
         return found
     ahead = np.asarray((slots[None, :] - options.slot[:, None]) * ring.spacing_rad, dtype=np.float64)
     for touch in touches(options, ring, options.carrier_speed_m_s, np.zeros(len(options), dtype=bool)):
+        (live,) = np.nonzero(np.isfinite(touch.time_s))
+        own = touch.take(live)
         for column in range(slots.size):
-            hit = passed(touch, ring, ahead[:, column], separation_m)[0] & (slots[column] != options.slot)
-            np.copyto(found[:, column], np.fmax(found[:, column], touch.time_s), where=hit)
+            poll()
+            (hit,) = np.nonzero(passed(own, ring, ahead[live, column], separation_m)[0])
+            hit = hit[slots[column] != options.slot[live[hit]]]
+            found[live[hit], column] = np.fmax(found[live[hit], column], own.time_s[hit])
     return found
 
 

@@ -35,6 +35,9 @@ FURTHER = (0.01, 0.05, 0.25)
 HALVINGS = 4
 """So often the way between a value that does not serve and one that does is halved."""
 
+CATALOGUE_SHARE = 0.5
+"""Of the time that is left: what looking for values in the catalogue may take before they are flown."""
+
 MOST_NAMED = 5
 """So many slots are named that nobody reaches."""
 
@@ -69,30 +72,27 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
     Raises:
         EndedError: the whole search was ended; its own end, after `SEARCH_S`, is an answer.
     """
-    clock = deadline.Deadline(limit_s=SEARCH_S)
     blocked = blocked_sites(scenario)
     items = list(loosenings(scenario)) if blocked is None else list(blocked.items)
     reason = near_start_text(scenario) if blocked is None else blocked.reason
     search = _Search(serves=serves, progress=progress)
-    alone: list[Bind] = []
+    late = f"the search for values that serve ended after {SEARCH_S:.0f} s"
     try:
-        with deadline.searching(clock.left_s):
-            for item in items:
-                found = search.alone(scenario, item)
-                if found is not None:
-                    alone.append(Bind(limit=item.key, value=item.now, serves=found))
+        with deadline.ending(deadline.Deadline(limit_s=SEARCH_S).left_s):
+            alone, cut = search.each(scenario, items)
             if alone:
-                return Infeasible(binds=tuple(alone), together=False, reason=reason)
+                said = "; ".join(one for one in (reason, late if cut else "") if one)
+                return Infeasible(binds=tuple(alone), together=False, reason=said)
             pair = search.pair(scenario, items, None if blocked is None else list(loosenings(scenario)))
             if pair:
                 return Infeasible(binds=pair, together=True, reason=reason)
+            if cut:
+                raise OutOfTimeError
     except OutOfTimeError:
         if deadline.over():
             raise
-        late = f"the search for values that serve ended after {SEARCH_S:.0f} s"
-        with deadline.undisturbed():
-            reason = "; ".join(one for one in (reason, "" if alone else _unreached(scenario)) if one)
-        return Infeasible(binds=tuple(alone), together=False, reason=f"{reason}; {late}" if reason else late)
+        reason = "; ".join(one for one in (reason, _unreached(scenario)) if one)
+        return Infeasible(binds=(), together=False, reason=f"{reason}; {late}" if reason else late)
     if blocked is not None:
         return Infeasible(binds=search.failed(items), together=False, reason=reason)
     return Infeasible(binds=(), together=False, reason=reason or _tried(scenario, items))
@@ -151,12 +151,38 @@ class _Search:
     serves: Serves
     progress: Progress
 
-    def alone(self, scenario: Scenario, item: Loosening) -> float | None:
-        """A value of one limit that serves, None where none was found."""
-        self._step(f"no plan; trying {item.key}")
-        if not feasible(item.apply(scenario, item.value(item.count))):
-            return None
-        return self._served(scenario, item, self._nearest(scenario, item))
+    def each(self, scenario: Scenario, items: Sequence[Loosening]) -> tuple[list[Bind], bool]:
+        """Single limits, each with a value that serves, in the order given; and whether time ran out for any.
+
+        Those that have to give way by the least are flown first, and each gets its share of the time.
+        """
+        by_catalogue: list[tuple[float, int, int]] = []
+        cut = False
+        try:
+            with deadline.searching(deadline.share(CATALOGUE_SHARE)):
+                for number, item in enumerate(items):
+                    self._step(f"no plan; trying {item.key}")
+                    if feasible(item.apply(scenario, item.value(item.count))):
+                        steps = self._nearest(scenario, item)
+                        by_catalogue.append((steps / item.count, number, steps))
+        except OutOfTimeError:
+            cut = True
+        found: dict[int, tuple[int, int]] = {}
+        for tried, (_, number, steps) in enumerate(sorted(by_catalogue)):
+            try:
+                with deadline.ending(deadline.share(1.0 / (len(by_catalogue) - tried))):
+                    between = self._served(scenario, items[number], steps)
+            except OutOfTimeError:
+                cut = True
+                continue
+            if between is not None:
+                found[number] = between
+        binds = []
+        for number in sorted(found):
+            item = items[number]
+            serves = item.value(self._closer(scenario, item, *found[number]))
+            binds.append(Bind(limit=item.key, value=item.now, serves=serves))
+        return binds, cut
 
     def pair(
         self, scenario: Scenario, items: Sequence[Loosening], others: Sequence[Loosening] | None
@@ -174,8 +200,9 @@ class _Search:
                 if others is None:
                     one = first.value(self._nearest(second.apply(scenario, loosest), first))
                 here = first.apply(scenario, one)
-                two = self._served(here, second, self._nearest(here, second))
-                if two is not None:
+                between = self._served(here, second, self._nearest(here, second))
+                if between is not None:
+                    two = second.value(self._closer(here, second, *between))
                     return (
                         Bind(limit=first.key, value=first.now, serves=one),
                         Bind(limit=second.key, value=second.now, serves=two),
@@ -206,24 +233,30 @@ class _Search:
                 low = middle
         return high
 
-    def _served(self, scenario: Scenario, item: Loosening, steps: int) -> float | None:
-        """A value, from some steps on, that serves in the flight too; near the first that does."""
+    def _served(self, scenario: Scenario, item: Loosening, steps: int) -> tuple[int, int] | None:
+        """From some steps on, the last ones that do not serve in the flight and the first that do; None for none."""
         away = max(steps - item.first, 0) + item.first
         offsets = {steps, steps + 1, *(steps + math.ceil(share * away) for share in FURTHER), item.count}
         failed = steps - 1
-        for one in sorted(min(offset, item.count) for offset in offsets):
-            if self._tried(scenario, item, one):
-                return item.value(self._closer(scenario, item, failed, one))
+        ordered = sorted({min(offset, item.count) for offset in offsets})
+        for number, one in enumerate(ordered):
+            # what only just serves by the catalogue may take long to be found wanting
+            with deadline.ending(deadline.share(1.0 / (len(ordered) - number))):
+                serves = self._tried(scenario, item, one)
+            if serves:
+                return failed, one
             failed = one
         return None
 
     def _closer(self, scenario: Scenario, item: Loosening, failed: int, served: int) -> int:
         """Steps that serve, nearer to those that do not."""
-        for _ in range(HALVINGS):
+        for number in range(HALVINGS):
             middle = (failed + served) // 2
             if middle <= failed or deadline.left_s() < CLOSER_S:
                 break
-            if self._tried(scenario, item, middle):
+            with deadline.ending(deadline.share(1.0 / (HALVINGS - number))):
+                serves = self._tried(scenario, item, middle)
+            if serves:
                 served = middle
             else:
                 failed = middle

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from ...models import frames, launch, orbits
 from ...models.carriers import carrier_orbits
 from ...models.deadline import poll
+from ...models.memory import need
 from ...models.scenario import Carrier, UpperStage
 from ...models.upper_stage import paid_by_stage
 from .options import ROUTES, F, I, Options, empty, join
@@ -36,7 +37,13 @@ SUBSETS_MAX = 64
 """Most ways to pick the slots that one carrier fills; where there are more, only runs of neighboring slots are."""
 
 BLOCK_LIFTOFFS = 64
-"""Liftoffs worked on together."""
+"""Most liftoffs worked on together."""
+
+BLOCK_CHOICES = 1 << 22
+"""Most choices (liftoff, wait, carrier orbit, pass, slot, turns) worked on together, unless one liftoff has more."""
+
+CHOICE_BYTES = 60.0
+"""What a choice takes at the most; few of them are within the limits, and only those are written down."""
 
 ALIKE_M_S = 1e-8
 """Speeds this close are one."""
@@ -120,9 +127,11 @@ def options(
         stage: the launcher's, where it pays the carrier's first burns.
     """
     parts: list[Options] = []
-    for first in range(0, liftoff_s.size, BLOCK_LIFTOFFS):
-        poll()
-        times = liftoff_s[first : first + BLOCK_LIFTOFFS]
+    each = _choices(asked, way, aboard, stage)
+    block = min(max(BLOCK_CHOICES // each, 1), BLOCK_LIFTOFFS)
+    for first in range(0, liftoff_s.size, block):
+        times = liftoff_s[first : first + block]
+        need(each * times.size * CHOICE_BYTES)
         rows, group = _rows(asked, way, way_index, times, aboard, insertion_m, prune, stage)
         fits = (rows.finish_s <= finish_s + 1e-6) & (rows.delta_v_m_s <= aboard.allowed_m_s.max(initial=0.0) + 1e-9)
         fits &= rows.liftoff_s >= aboard.ready_s - 1e-6
@@ -134,8 +143,25 @@ def options(
         rows, group = rows.take(order), group[order]
         straight = rows.revolutions == 0
         families = [(rows, group), (rows.take(straight), group[straight])]
-        parts.extend(_bundles(own, mine, aboard, slots, last_passes(own, slots)) for own, mine in families)
+        for own, mine in families:
+            use = _of_use(own, mine)
+            parts.append(_bundles(own.take(use), mine[use], aboard, slots, last_passes))
     return join(parts)
+
+
+def _choices(asked: Sequence[Asked], way: launch.Ascent, aboard: Aboard, stage: UpperStage | None) -> int:
+    """How many choices one liftoff comes to, those outside the limits counted."""
+    touch = asked[0].touch
+    slots = sum(len(each.slots) for each in asked)
+    waits = 1 if way.parking_rate_rad_s is None else 1 + slots
+    orbits_round = [comes_round for _, comes_round in speeds(touch, way, _able(aboard.carrier, stage))]
+    passes = sum(aboard.carrier.passes_max + 1 if comes_round else 1 for comes_round in orbits_round)
+    return max(waits * slots * passes * (touch.ring_revolutions_max + 1), 1)
+
+
+def _able(carrier: Carrier, stage: UpperStage | None) -> float:
+    """What carrier and upper stage can pay together, m/s."""
+    return carrier.delta_v_m_s + (0.0 if stage is None else stage.delta_v_m_s)
 
 
 def _rows(
@@ -153,7 +179,7 @@ def _rows(
     groups: list[I] = []
     carrier = aboard.carrier
     slots = [slot for each in asked for slot in each.slots]
-    able = carrier.delta_v_m_s + (0.0 if stage is None else stage.delta_v_m_s)
+    able = _able(carrier, stage)
     lead0 = {slot: launch.lead_on_arrival(asked[0].touch.ring, way, liftoff_s, np.array(slot)) for slot in slots}
     count = 0
     for waited in _waits(asked[0].touch, way, lead0):
@@ -163,6 +189,7 @@ def _rows(
             period = float(orbits.period(ring.gm, semi))
             passes = np.arange(carrier.passes_max + 1 if comes_round else 1)
             for each in asked:
+                poll()
                 touch = replace(each.touch, arrival_speed_m_s=speed)
                 made, row = _drops(
                     touch, each, way, way_index, liftoff_s, waited, lead0, passes, period, 2.0 * semi - ring.radius_m,
@@ -263,29 +290,47 @@ def _drops(
     return made.take(within), time[within]
 
 
-def _bundles(rows: Options, group: I, aboard: Aboard, slots: I, passed_s: F) -> Options:
+def _of_use(rows: Options, group: I) -> I:
+    """The rows, sorted by group, finish and delta-v, that are cheaper than all before them of their group and slot."""
+    order = np.lexsort((rows.slot, group))
+    cost, number = rows.delta_v_m_s[order], np.zeros(len(rows), dtype=np.int64)
+    number[1:] = np.cumsum((np.diff(group[order]) != 0) | (np.diff(rows.slot[order]) != 0))
+    # ranks lowered from one run to the next turn the running minimum of each into one accumulate
+    lowered = np.unique(cost, return_inverse=True)[1].reshape(-1) - number * (len(rows) + 1)
+    kept = np.ones(len(rows), dtype=bool)
+    kept[1:] = lowered[1:] < np.minimum.accumulate(lowered)[:-1]
+    return np.sort(order[kept])
+
+
+def _bundles(rows: Options, group: I, aboard: Aboard, slots: I, last_passes: LastPasses) -> Options:
     """Whole loads from the options of single craft: for each group and each finish that makes a difference.
 
-    Rows are sorted by group, finish and delta-v. ``passed_s``: when each last passes each slot too closely.
+    Rows are sorted by group, finish and delta-v, without those that are of no use. ``last_passes``: when each last
+    passes each slot too closely.
     """
     size = aboard.craft_class.size
     if not len(rows) or size > slots.size:
         return empty()
+    need(len(rows) * slots.size * CHOICE_BYTES)
+    passed_s = last_passes(rows, slots)
     best = _best_so_far(rows, group, slots)
     found, picked = [], []
     for chosen in subsets(slots.size, size):
         poll()
-        index = best[:, chosen]
-        (whole,) = np.nonzero(np.all(index >= 0, axis=1))
-        if whole.size:
-            found.append(np.column_stack([whole, index[whole]]))
+        # only what goes into one of these slots makes a difference to them
+        (own,) = np.nonzero(np.isin(rows.slot, slots[chosen]))
+        index = best[own[:, None], chosen]
+        whole = np.all(index >= 0, axis=1)
+        own, index = own[whole], index[whole]
+        if own.size:
+            found.append(np.column_stack([own, index]))
             picked.append(chosen)
     if not found:
         return empty()
     for number, (part, chosen) in enumerate(zip(found, picked, strict=True)):
         # a craft in its slot may not be passed by one that is still under way; the drop itself is no meeting
         members = part[:, 1:]
-        in_place = rows.finish_s[members][:, None, :] + DROP_S < passed_s[members][:, :, chosen]
+        in_place = rows.finish_s[members][:, None, :] + DROP_S < passed_s[members[:, :, None], chosen]
         found[number] = part[~in_place.any(axis=(1, 2))]
     table = np.concatenate(found)
     subset = np.concatenate([np.full(len(part), number) for number, part in enumerate(found)])

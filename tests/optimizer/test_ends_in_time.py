@@ -13,10 +13,12 @@ from ringwright.models.memory import OutOfMemoryError, need, room_bytes, used_by
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Scenario
 from ringwright.optimizer.catalogue import from_orbit as from_space
-from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.catalogue.carrier_loads import loads
+from ringwright.optimizer.catalogue.catalogue import catalogue, windows
+from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.floors import floor
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.routes import carrier as carrier_route
 from ringwright.optimizer.routes.options import Options, undominated
 from ringwright.optimizer.studies.strategies import compare_strategies
 from ringwright.reports.result import result_text
@@ -220,6 +222,50 @@ def test_many_revolutions_and_slots_stay_small() -> None:
     # every choice of revolutions and turns at once would be 2.7 million rows of 200 bytes
     assert 10_000 < len(options) < 60 * 302
     assert peak < 60e6
+
+
+def _riding(slots: int) -> Problem:
+    craft = "".join(f'[[craft]]\nname = "Kettle {i}"\n' for i in range(3))
+    carrier = '[[carrier]]\nname = "Hob"\ncraft = ["Kettle 0", "Kettle 1", "Kettle 2"]\ndelta_v_m_s = 900.0\n'
+    return problems(parse_scenario(MANY.format(count=slots) + carrier + craft))[0]
+
+
+def test_loads_in_blocks_are_those_of_all_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    problem = _riding(4)
+    whole = loads(problem, windows(problem))
+    monkeypatch.setattr(carrier_route, "BLOCK_CHOICES", 1)
+    blocks = loads(problem, windows(problem))
+    assert whole.first_row.size > 50
+    rows = [
+        sorted(
+            zip(
+                part.liftoff_s.tolist(),
+                part.slot.tolist(),
+                part.finish_s.tolist(),
+                part.delta_v_m_s.tolist(),
+                strict=True,
+            )
+        )
+        for part in (whole, blocks)
+    ]
+    assert rows[0] == rows[1]
+
+
+def test_loads_for_many_slots_ask_for_time_and_memory() -> None:
+    problem = _riding(30)
+    clock = _Readings()
+    with within_memory(used_bytes() + 1e6), pytest.raises(OutOfMemoryError):
+        loads(problem, windows(problem))
+    tracemalloc.start()
+    try:
+        with searching(lambda: 400.0 - clock()), pytest.raises(OutOfTimeError):
+            loads(problem, windows(problem))
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert clock.count <= 401
+    # 64 liftoffs at once, as for few slots, would take several times as much
+    assert peak < 300e6
 
 
 def test_many_launches_are_proved_by_what_no_plan_gets_below() -> None:

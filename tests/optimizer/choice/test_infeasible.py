@@ -3,13 +3,28 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 
+from ringwright.models import oblate_coast
+from ringwright.models.deadline import Deadline, OutOfTimeError, poll, within
+from ringwright.models.flight.gravity import Gravity
+from ringwright.models.flight.stepping import land
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Scenario
+from ringwright.optimizer.catalogue.catalogue import catalogue
+from ringwright.optimizer.catalogue.from_orbit import FROM_SPACE
+from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.catalogue.restriction import NO_RESTRICTION
+from ringwright.optimizer.choice import infeasible
+from ringwright.optimizer.cuts import SCREENED_MAX, Cuts
+from ringwright.optimizer.flyer import Flyer
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.routes.options import Options, join
 from ringwright.reports.result import result_text
 
 RING = """
@@ -128,3 +143,75 @@ def test_launches_that_cannot_all_finish_in_time() -> None:
     assert named["limit"] == "limits.finish_within_h"
     assert _result(_scenario(limits, PAD, (f"limits.finish_within_h={named['serves']}",)))["plans"]
     assert not _result(_scenario(limits, PAD, (f"limits.finish_within_h={named['serves'] - 0.05}",)))["plans"]
+
+
+def test_a_limit_that_takes_all_its_time_leaves_the_others_theirs(monkeypatch: pytest.MonkeyPatch) -> None:
+    scenario = _scenario(*CASES["limits.clearance_km"])
+    readings = iter(range(10_000_000))
+    monkeypatch.setattr(infeasible, "SEARCH_S", 1e9)
+    tried = []
+
+    def serves(loosened: Scenario) -> bool:
+        tried.append(loosened)
+        try:
+            while loosened.limits.clearance_m < scenario.limits.clearance_m:
+                poll()
+        except OutOfTimeError:
+            return False
+        return True
+
+    with within(Deadline(limit_s=20_000.0, clock=lambda: float(next(readings)))):
+        found = infeasible.diagnose(scenario, serves)
+    assert any(one.limits.clearance_m < scenario.limits.clearance_m for one in tried)
+    keys = [bind.limit for bind in found.binds]
+    assert "limits.revolutions_max" in keys
+    assert "limits.clearance" not in keys
+
+
+class _NoneKeepsItsLimits(Flyer):
+    """Says that nothing keeps its limits, and counts what is flown at once."""
+
+    sizes: list[int]
+
+    def fly(self, chosen: Sequence[Options]) -> None:
+        self.sizes.append(sum(len(options) for options in chosen))
+
+    def flown(self, options: Options, row: int) -> bool:
+        return False
+
+    def fails(self, options: Options, row: int) -> bool:
+        return True
+
+
+def test_ever_more_options_are_flown_at_once_where_one_after_another_breaks_a_limit() -> None:
+    [problem] = problems(_scenario("revolutions_max = 12\n"))
+    pool = catalogue(problem).options
+    pool = join([pool.take(np.flatnonzero(pool.slot == 0)), *(way(problem, NO_RESTRICTION) for way in FROM_SPACE)])
+    flyer = _NoneKeepsItsLimits(problem)
+    flyer.sizes = []
+    cuts = Cuts(flyer)
+    cuts._screen(pool)
+    assert not cuts.allowed(pool).any()
+    assert len(pool) > 40
+    assert len(flyer.sizes) < 5 + 2 * len(pool) / SCREENED_MAX
+    assert sum(flyer.sizes) <= len(pool)
+
+
+def test_where_a_craft_starts_is_flown_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = RING.replace("atmosphere", "j2 = 0.001\natmosphere")
+    orbit = 'orbit = { periapsis_km = 900.0, apoapsis_km = 1500.0, angle_deg = 20.0, at = "apoapsis", at_h = 31.0 }'
+    craft = f'[[craft]]\nname = "Reed"\n{orbit}\n'
+    [problem] = problems(parse_scenario(text + craft))
+    [group] = problem.classes
+    assert group.craft.orbit is not None
+    calls = []
+
+    def counted(gravity: Gravity, start: NDArray[np.float64], remaining_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        calls.append(remaining_s)
+        return land(gravity, start, remaining_s)
+
+    monkeypatch.setattr(oblate_coast, "land", counted)
+    first = oblate_coast.state_as_given(problem.scenario.body, problem.ring, group.craft.orbit, 1234.5)
+    again = oblate_coast.state_as_given(problem.scenario.body, problem.ring, group.craft.orbit, 1234.5)
+    assert len(calls) == 1
+    assert np.array_equal(first, again)
