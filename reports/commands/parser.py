@@ -281,7 +281,7 @@ def _slips(commands: _Commands) -> None:
 def _period(commands: _Commands, typed: Sequence[str]) -> None:
     example = "--around earth --ring 10000km --slot-ahead 86deg --from 190x10000km --floor 140km --within 3d"
     period = commands.add(
-        "period", reference.period, "the one-craft question, without a file: which period to hit", example
+        "period", reference.period, "the one-craft question, without a file: which period to have at cut-off", example
     )
     # the options of a command that nobody asks for need not be loaded
     if "period" in typed:
