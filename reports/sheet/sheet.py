@@ -235,7 +235,7 @@ def _slopes(part: CraftPlan, slope: Sensitivity) -> tuple[tuple[str, str], ...]:
     """What each small error moves the slot by, deg, as rows of a table."""
     degree = math.radians(1.0)
     rows = [
-        ("1 s of period at cut-off too long", slope.per_period_s if part.free_form is None else None),
+        ("1 s of period too long", slope.per_period_s if part.free_form is None else None),
         ("1 s late", slope.per_s),
         ("1 m/s too much", slope.per_m_s),
         ("1 deg too far out", slope.per_pitch * degree),

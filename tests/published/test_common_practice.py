@@ -83,7 +83,7 @@ def test_the_sheet_gives_the_cut_off_in_seconds_of_period_and_in_meters_a_second
     """A person cuts a burn off by the period shown; near the end with the engine throttled down."""
     outcome = make_plan(scenario_of(FIVE_HOURS.format(tolerance=0.5, angle=40.0)))
     shown = "\n".join(sheet_text(sheet, 200) for sheet in sheets(outcome, outcome.plans[0]))
-    assert re.search(r"deg of tolerance allow [\d.]+ s of period, or [\d.]+ m/s", shown)
+    assert re.search(r"deg of tolerance allow [\d.]+ s of period at cut-off, or [\d.]+ m/s", shown)
     assert planned(FIVE_HOURS.format(tolerance=0.5, angle=40.0))["plans"]
 
 
