@@ -10,12 +10,12 @@ from ..models.scenario import Aim
 from .catalogue.problem import kept_errors
 from .choice import front as front_walk
 from .choice.alternatives import Alternative, relabeled
+from .choice.contenders import contenders, order
+from .choice.cuts import overstepped
 from .choice.selection import Chosen, Selection
-from .contenders import contenders, order
-from .cuts import overstepped
+from .choice.ties import printed
 from .outcome import Bind, Front, FrontPoint, Infeasible, Plan
 from .robustness.hold import hold
-from .ties import printed
 
 REJECTED_MAX = 3
 """Most plans that are shown where none keeps its limits."""

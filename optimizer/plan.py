@@ -12,23 +12,23 @@ from ..models.deadline import ENDED, Clock
 from ..models.errors import InputError
 from ..models.scenario import Aim, Scenario
 from .catalogue.catalogue import Catalogue, catalogue
+from .catalogue.floors import floor
 from .catalogue.free_form import dearest_price, with_free_form
 from .catalogue.from_orbit import in_space
 from .catalogue.problem import Problem, kept_errors, problems
 from .catalogue.restriction import NO_RESTRICTION, Restriction
 from .choice import front as front_walk
 from .choice.alternatives import Alternative, alternatives
+from .choice.contenders import differs, value
 from .choice.infeasible import diagnose
 from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
 from .choice.selection import Chosen, Order, Selection, worth
-from .contenders import differs, value
-from .floors import floor
+from .choice.ties import printed
 from .listing import Listed, broken_in_flight, listed, rejected
 from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
 from .robustness.under_forces import under_forces
 from .routes.options import empty
-from .ties import printed
 
 Progress = Callable[[str], None]
 

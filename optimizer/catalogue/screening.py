@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 
 from ..routes.options import Options
 from ..routes.phasing import LIMIT_SLACK
-from ..starts import too_near, with_kept
 from .close_approaches import meets_any_slot, meets_kept
 from .finite_burns import with_engines
 from .problem import Problem
+from .starts import too_near, with_kept
 
 ON_TIME_S = 1e-6
 """A craft that is in its slot this soon after it may first burn has been there all the time."""

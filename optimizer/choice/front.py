@@ -21,9 +21,9 @@ import numpy as np
 from ...models import deadline
 from ...models.deadline import ENDED, OutOfTimeError
 from ...models.scenario import Aim
-from ..ties import AIMS, printed, sooner_in_print
 from .first_service import neighbor_groups
 from .selection import FINISH_TOLERANCE, Chosen, Order, Selection, total
+from .ties import AIMS, printed, sooner_in_print
 
 Kind = Literal["step", "slope", "curve"]
 Progress = Callable[[str], None]

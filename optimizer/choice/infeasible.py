@@ -16,9 +16,9 @@ from ...models.readouts import plain
 from ...models.scenario import Scenario
 from ..catalogue.catalogue import catalogue
 from ..catalogue.problem import Problem, problems
-from ..loosening import Loosening, loosenings
+from ..catalogue.starts import nearest_start
 from ..outcome import Bind, Infeasible
-from ..starts import nearest_start
+from .loosening import Loosening, loosenings
 from .no_launch import blocked_sites
 from .selection import Selection
 

@@ -22,7 +22,7 @@ from ...models.scenario import Pad, Scenario
 from ...models.site_and_plane import SiteAndPlane
 from ...models.windows import least_angle, off_plane, passes
 from ..catalogue.problem import problems
-from ..loosening import DEGREE, Loosening
+from .loosening import DEGREE, Loosening
 
 GRAIN_DEG = 0.01
 """An angle that would serve is printed to this."""

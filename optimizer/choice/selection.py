@@ -14,21 +14,21 @@ from ...models import deadline
 from ...models.craft import propellant
 from ...models.deadline import OutOfTimeError
 from ...models.scenario import Aim
-from ..alike import same
 from ..catalogue.catalogue import Catalogue, at_finish, from_pad, launched, windows
 from ..catalogue.close_approaches import passes_slots
 from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
 from ..catalogue.problem import Problem
-from ..cuts import Cuts, breach
-from ..flyer import Flyer
-from ..liftoffs import Liftoffs
+from ..catalogue.sliding import earliest
+from ..catalogue.starts import with_classes
+from ..routes.alike import same
 from ..routes.options import F, Options, columns, join, summed, worst
 from ..schedule.columns import Columns
 from ..schedule.lexicographic import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
-from ..sliding import earliest
-from ..starts import with_classes
-from ..ties import AIMS, printed, prints_until
 from ..trajectory.itinerary import key
+from ..trajectory.liftoffs import Liftoffs
+from .cuts import Cuts, breach
+from .flyer import Flyer
+from .ties import AIMS, printed, prints_until
 
 ROUNDS_MAX = 400
 """Most meetings resolved for one choice; each adds a row or new moments, so running out would be a fault."""

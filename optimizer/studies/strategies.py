@@ -16,11 +16,11 @@ from ...models.deadline import Clock
 from ...models.scenario import Scenario
 from ..catalogue.problem import problems
 from ..catalogue.restriction import NO_RESTRICTION, Restriction
+from ..choice.contenders import contenders, order
 from ..choice.first_service import first_service_s
 from ..choice.front import walk
 from ..choice.other_fronts import UNITS, as_front, other_fronts
 from ..choice.selection import Chosen, Order, Selection
-from ..contenders import contenders, order
 from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
 from ..plan import best_phase, proof_of, why_not
 

@@ -27,15 +27,15 @@ from ...models.scenario import Craft, LimitSpec
 from ...models.site_and_plane import SiteAndPlane
 from ..catalogue.finite_burns import engine_of
 from ..catalogue.problem import Problem
-from ..liftoffs import correct_courses
+from ..catalogue.starts import Mask, with_classes, with_kept
 from ..outcome import CraftPlan, Flown, FreeForm, LaunchHeading, Plan
 from ..routes.options import Options
-from ..starts import Mask, with_classes, with_kept
 from .burn_list import burns_of
 from .carrier import Carried, CarrierKey, carrier_key, dropped, fly_carriers
 from .carrier_plans import carrier_plans
 from .differential_correction import IMPULSIVE
 from .itinerary import Course, course, flight_key
+from .liftoffs import correct_courses
 from .limits import judged
 from .nodal_drift import Drifted, drift_courses
 
@@ -69,9 +69,9 @@ class Flights:
     """What was flown, by option key: course, flight, measurement, legs, lowest and highest radius.
 
     ``first_guess_rad`` is the slot error before correction, for what was corrected. ``carried`` are the carriers'
-    flights. ``beside_kept`` and ``beside`` mark which classes start together with which craft, see ``starts.py``.
-    ``nearest`` and ``outside`` remember what was asked for before: plans share most of their options. ``failed`` are
-    the options that could not be flown.
+    flights. ``beside_kept`` and ``beside`` mark which classes start together with which craft, see
+    ``catalogue/starts.py``. ``nearest`` and ``outside`` remember what was asked for before: plans share most of their
+    options. ``failed`` are the options that could not be flown.
     """
 
     courses: dict[tuple[float, ...], Course]

@@ -15,8 +15,8 @@ from ringwright.models.scenario import Scenario
 from ringwright.optimizer.catalogue import from_orbit as from_space
 from ringwright.optimizer.catalogue.carrier_loads import loads
 from ringwright.optimizer.catalogue.catalogue import catalogue, windows
+from ringwright.optimizer.catalogue.floors import floor
 from ringwright.optimizer.catalogue.problem import Problem, problems
-from ringwright.optimizer.floors import floor
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.routes import carrier as carrier_route
 from ringwright.optimizer.routes.options import Options, undominated

@@ -21,8 +21,8 @@ from ringwright.optimizer.catalogue.from_orbit import FROM_SPACE
 from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.catalogue.restriction import NO_RESTRICTION
 from ringwright.optimizer.choice import infeasible
-from ringwright.optimizer.cuts import SCREENED_MAX, Cuts
-from ringwright.optimizer.flyer import Flyer
+from ringwright.optimizer.choice.cuts import SCREENED_MAX, Cuts
+from ringwright.optimizer.choice.flyer import Flyer
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.routes.options import Options, join
 from ringwright.reports.result import result_text

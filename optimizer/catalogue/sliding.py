@@ -15,9 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models.launch import Ascent
-from .catalogue.problem import Problem
-from .routes.options import F, Options
+from ...models.launch import Ascent
+from ..routes.options import F, Options
+from .problem import Problem
 
 WORTH_S = 1e-2
 """A plan that finishes sooner by less than this is left where it is."""

@@ -8,14 +8,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from .alike import Name, kind_of, same
-from .catalogue.problem import Problem
-from .outcome import Broken, Plan
-from .routes.options import F, Options, join
-from .starts import with_classes, with_kept
-from .trajectory.assembly import Flights, alone, assemble, fly_all
-from .trajectory.carrier import Carried, CarrierKey
-from .trajectory.itinerary import flight_key, key
+from ..catalogue.problem import Problem
+from ..catalogue.starts import with_classes, with_kept
+from ..outcome import Broken, Plan
+from ..routes.alike import Name, kind_of, same
+from ..routes.options import F, Options, join
+from ..trajectory.assembly import Flights, alone, assemble, fly_all
+from ..trajectory.carrier import Carried, CarrierKey
+from ..trajectory.itinerary import flight_key, key
 
 CORRECTING = 5.0
 """Flying an option that is corrected takes about so many times as long as one that is not."""

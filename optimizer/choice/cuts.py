@@ -13,15 +13,15 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from .alike import Name, same
-from .catalogue.catalogue import Catalogue, from_pad
-from .catalogue.from_orbit import FROM_SPACE
+from ..catalogue.catalogue import Catalogue, from_pad
+from ..catalogue.from_orbit import FROM_SPACE
+from ..outcome import Broken, Plan
+from ..routes.alike import Name, same
+from ..routes.options import Options, empty, join, undominated
+from ..schedule.presolve import Side
+from ..trajectory.itinerary import key
+from ..trajectory.limits import LENGTH_SLACK_M
 from .flyer import Flyer
-from .outcome import Broken, Plan
-from .routes.options import Options, empty, join, undominated
-from .schedule.presolve import Side
-from .trajectory.itinerary import key
-from .trajectory.limits import LENGTH_SLACK_M
 
 WORK_MAX_TURNS = 2000.0
 """What may be flown to get round limits that are broken in the flight, in turns of the ring (see `Flyer`): seconds."""

@@ -6,10 +6,10 @@ import math
 
 import numpy as np
 
-from ..models.craft import propellant
-from ..models.scenario import Aim
-from .catalogue.catalogue import Catalogue, windows
-from .catalogue.problem import CraftClass, Problem
+from ...models.craft import propellant
+from ...models.scenario import Aim
+from .catalogue import Catalogue, windows
+from .problem import CraftClass, Problem
 
 
 def floor(made: Catalogue, aim: Aim) -> float:

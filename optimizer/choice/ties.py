@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ..models.scenario import Aim
+from ...models.scenario import Aim
 
 AIMS: tuple[Aim, ...] = ("delta_v", "finish", "worst_delta_v", "propellant")
 """In the order in which they decide between plans that are alike in the aims before."""

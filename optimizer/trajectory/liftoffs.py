@@ -16,15 +16,15 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models.burns import BurnModel
-from ..models.errors import FlightError
-from ..models.sites import EDGE_S, open_at
-from .alike import same
-from .catalogue.finite_burns import engine_of
-from .catalogue.problem import Problem
-from .routes.options import F, Options
-from .trajectory.differential_correction import IMPULSIVE, Case, correct_each
-from .trajectory.itinerary import Course, course, flight_key, later
+from ...models.burns import BurnModel
+from ...models.errors import FlightError
+from ...models.sites import EDGE_S, open_at
+from ..catalogue.finite_burns import engine_of
+from ..catalogue.problem import Problem
+from ..routes.alike import same
+from ..routes.options import F, Options
+from .differential_correction import IMPULSIVE, Case, correct_each
+from .itinerary import Course, course, flight_key, later
 
 Key = tuple[float, ...]
 Bool = NDArray[np.bool_]

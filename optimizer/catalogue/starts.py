@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..models import frames
-from ..models import oblate_coast as coast
-from .catalogue.problem import Problem
-from .routes.options import F
+from ...models import frames
+from ...models import oblate_coast as coast
+from ..routes.options import F
+from .problem import Problem
 
 TOGETHER_M = 1.0
 """Craft this near to one another at the epoch start in one place."""

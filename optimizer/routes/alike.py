@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .routes.options import Options
+from .options import Options
 
 Name = tuple[float, ...]
 """Key of an option (see `itinerary.key`)."""

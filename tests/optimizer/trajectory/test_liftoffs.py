@@ -10,10 +10,10 @@ import pytest
 
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.catalogue.problem import problems
-from ringwright.optimizer.liftoffs import Liftoffs
+from ringwright.optimizer.trajectory.liftoffs import Liftoffs
 
-from ..independent.plan_checker import TIME_S
-from ..planned import planned, scenario_of
+from ...independent.plan_checker import TIME_S
+from ...planned import planned, scenario_of
 
 DAY_S = 86400.0
 

@@ -13,13 +13,13 @@ from ringwright.models.reading.observed import parse_observed
 from ringwright.optimizer.catalogue.from_orbit import in_space
 from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.catalogue.screening import passes_kept
+from ringwright.optimizer.catalogue.starts import nearest_start
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
-from ringwright.optimizer.starts import nearest_start
 from ringwright.optimizer.trajectory.assembly import assemble, fly_all
 
-from ..planned import as_read, planned, scenario_of
+from ...planned import as_read, planned, scenario_of
 
 NEAR_SHARE = 0.02
 """Distances this near to the limit are left out: the screen takes passes by a parabola and by touches."""

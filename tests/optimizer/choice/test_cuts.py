@@ -13,14 +13,14 @@ import pytest
 
 from ringwright.optimizer.catalogue.from_orbit import in_space
 from ringwright.optimizer.catalogue.problem import problems
-from ringwright.optimizer.flyer import Flyer
+from ringwright.optimizer.choice.flyer import Flyer
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text
 
-from ..independent.plan_checker import check, printed
-from ..independent.scenario_maker import make, with_limit, write_toml
-from ..planned import planned, scenario_of
+from ...independent.plan_checker import check, printed
+from ...independent.scenario_maker import make, with_limit, write_toml
+from ...planned import planned, scenario_of
 
 WORLD = """
 [body]

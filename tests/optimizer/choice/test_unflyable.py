@@ -21,7 +21,7 @@ from ringwright.optimizer.trajectory.assembly import fly_all
 from ringwright.optimizer.trajectory.differential_correction import Case, correct_each
 from ringwright.optimizer.trajectory.itinerary import flight_key
 
-from ..planned import scenario_of
+from ...planned import scenario_of
 
 GM = 3.986004418e14
 

@@ -12,13 +12,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ringwright.models.readouts import plain, span
+from ringwright.optimizer.choice.ties import AIMS, printed, prints_until, sooner_in_print
 from ringwright.optimizer.schedule.lexicographic import Columns, Objective, ScheduleProblem, solve_lexicographic
-from ringwright.optimizer.ties import AIMS, printed, prints_until, sooner_in_print
 
-from ..independent.plan_checker import printed as as_printed
-from ..planned import planned
+from ...independent.plan_checker import printed as as_printed
+from ...planned import planned
 
-FOLDER = Path(__file__).parents[2] / "scenarios"
+FOLDER = Path(__file__).parents[3] / "scenarios"
 KEYS = {
     "delta_v": "delta_v_m_s",
     "finish": "finish_s",

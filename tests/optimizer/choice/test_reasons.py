@@ -18,8 +18,8 @@ from ringwright.optimizer.plan import best_phase, make_plan
 from ringwright.reports.carriers import duty_text
 from ringwright.reports.terminal import plan_text
 
-from ..planned import planned, scenario_of
-from .routes.test_carrier import FOUR, carrier, world
+from ...planned import planned, scenario_of
+from ..routes.test_carrier import FOUR, carrier, world
 
 PAD = """
 title = "One kettle up"

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from ..models.deadline import OutOfTimeError
-from ..models.scenario import Aim
-from .choice.selection import Chosen, Selection, total
-from .outcome import Plan
+from ...models.deadline import OutOfTimeError
+from ...models.scenario import Aim
+from ..outcome import Plan
+from .selection import Chosen, Selection, total
 from .ties import AIMS, printed
 
 ROUNDS_MAX = 8
