@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..models.readouts import clock, instant, plain
-from ..optimizer.outcome import Burn, Outcome
+from ..optimizer.craft_plan import Burn
+from ..optimizer.outcome import Outcome
 from .layout import Column, columns, paragraph
 
 

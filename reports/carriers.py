@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from ..models.readouts import clock, instant, plain
-from ..optimizer.outcome import CarrierPlan, CraftPlan, Outcome, Plan
+from ..optimizer.craft_plan import CarrierPlan, CraftPlan
+from ..optimizer.outcome import Outcome, Plan
 from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
 from .wording import listed

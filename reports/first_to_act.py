@@ -8,7 +8,8 @@ from ..models.bodies import body as built_in
 from ..models.bodies import body_names
 from ..models.flight.gravity import gravity_around
 from ..models.readouts import clock, instant, plain, span
-from ..optimizer.outcome import CraftPlan, Outcome, Plan
+from ..optimizer.craft_plan import CraftPlan
+from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from .burn_table import burn_table
 from .layout import heading, paragraph, shell_lines

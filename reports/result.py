@@ -13,22 +13,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..models.scenario import Scenario
-from ..optimizer.outcome import (
-    AimFront,
-    Bind,
-    Broken,
-    Burn,
-    CarrierPlan,
-    CraftPlan,
-    Front,
-    Hold,
-    Infeasible,
-    Kept,
-    Margin,
-    Outcome,
-    Plan,
-    Proof,
-)
+from ..optimizer.craft_plan import Burn, CarrierPlan, CraftPlan
+from ..optimizer.outcome import AimFront, Bind, Broken, Front, Hold, Infeasible, Kept, Margin, Outcome, Plan, Proof
 from ..optimizer.standing import UnderForces
 from .limits import limit_key, limit_value, outcome_as_written, serving_value
 from .under_forces import forces_of, standing_of

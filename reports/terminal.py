@@ -10,8 +10,9 @@ import math
 
 from ..models.readouts import MINUTE, clock, instant, plain, span
 from ..models.scenario import Scenario
+from ..optimizer.craft_plan import CraftPlan, FreeForm
 from ..optimizer.one_plan import plan_of_rank
-from ..optimizer.outcome import Bind, Broken, CraftPlan, FreeForm, Infeasible, Margin, Outcome, Plan
+from ..optimizer.outcome import Bind, Broken, Infeasible, Margin, Outcome, Plan
 from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .hold import hold_lines

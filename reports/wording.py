@@ -12,7 +12,8 @@ from collections.abc import Collection, Sequence
 from ..models.readouts import listed as listed
 from ..models.readouts import plain, span
 from ..models.scenario import Scenario
-from ..optimizer.outcome import CraftPlan, Kept, Plan
+from ..optimizer.craft_plan import CraftPlan
+from ..optimizer.outcome import Kept, Plan
 
 AIM_WORDS = {
     "delta_v": "the least total delta-v",

@@ -23,7 +23,8 @@ from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import Flight, Impulse, Itinerary, fly, measure
 from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.models.scenario import Errors
-from ringwright.optimizer.outcome import CraftPlan, Outcome
+from ringwright.optimizer.craft_plan import CraftPlan
+from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.replan.replan import NOTHING, replan
 from ringwright.optimizer.replan.resumed_plan import from_here
 from ringwright.optimizer.robustness.closed_form import HALF

@@ -8,7 +8,8 @@ import numpy as np
 
 from ...models.craft import propellant
 from ...models.scenario import Aim
-from .catalogue import Catalogue, windows
+from .catalogue import Catalogue
+from .liftoff_windows import windows
 from .problem import CraftClass, Problem
 
 

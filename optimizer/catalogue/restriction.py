@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..outcome import Route
+from ..craft_plan import Route
 from ..routes.phasing import Touch, Wanted
 
 

@@ -18,7 +18,8 @@ from ...models.deadline import ENDED, OutOfTimeError, over, poll
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, restricted
 from ..catalogue.restriction import Restriction
-from ..outcome import CraftPlan, Plan
+from ..craft_plan import CraftPlan
+from ..outcome import Plan
 from ..routes.options import ROUTES, Options
 from ..trajectory.itinerary import key
 from .selection import Chosen, Selection, worth

@@ -13,7 +13,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ..catalogue.catalogue import Catalogue, from_pad
+from ..catalogue.catalogue import Catalogue
+from ..catalogue.from_ground import from_pad
 from ..catalogue.from_orbit import FROM_SPACE
 from ..outcome import Broken, Plan
 from ..routes.alike import Name, same

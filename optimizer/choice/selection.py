@@ -14,9 +14,11 @@ from ...models import deadline
 from ...models.craft import propellant
 from ...models.deadline import OutOfTimeError
 from ...models.scenario import Aim
-from ..catalogue.catalogue import Catalogue, at_finish, from_pad, launched, windows
+from ..catalogue.catalogue import Catalogue, at_finish
 from ..catalogue.close_approaches import passes_slots
+from ..catalogue.from_ground import from_pad, launched
 from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
+from ..catalogue.liftoff_windows import windows
 from ..catalogue.problem import Problem
 from ..catalogue.sliding import earliest
 from ..catalogue.starts import with_classes

@@ -19,7 +19,8 @@ from ...models.flight.integrate import Flight, fly
 from ...models.frames import local_axes
 from ...models.reading.observed import PERIOD_FITS, Observed, Seen, orbit_of_state
 from ...models.readouts import brief, clock
-from ..outcome import CraftPlan, Outcome
+from ..craft_plan import CraftPlan
+from ..outcome import Outcome
 from ..trajectory.differential_correction import IMPULSIVE
 
 Array = NDArray[np.float64]

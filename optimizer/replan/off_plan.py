@@ -17,7 +17,7 @@ from ...models.flight.integrate import Flight, Impulse, Itinerary, Measured, clo
 from ...models.frames import plane_axes
 from ...models.ring import Ring
 from ...models.scenario import Craft, Scenario
-from ..outcome import CraftPlan, Flown
+from ..craft_plan import CraftPlan, Flown
 from ..trajectory.burn_list import burns_of
 from ..trajectory.differential_correction import IMPULSIVE
 

@@ -22,7 +22,8 @@ from ...models.flight.integrate import fly, fly_each
 from ...models.flight.stepping import turning_points
 from ...models.reading.observed import Observed, Seen, orbit_of_state
 from ...models.scenario import Carrier, Craft, Occupied, Orbit, Pad, RingSpec, Scenario, on_ring
-from ..outcome import CraftPlan, Outcome, Plan
+from ..craft_plan import CraftPlan
+from ..outcome import Outcome, Plan
 from ..trajectory.differential_correction import IMPULSIVE
 from .needed import least_burn_m_s, state_seen
 

@@ -23,7 +23,7 @@ from ...models.flight.gravity import Gravity, gravity_around
 from ...models.flight.integrate import Flight, Itinerary, Measured, fly_each, measure
 from ...models.ring import Ring
 from ...models.scenario import Aim, Scenario
-from ..outcome import CraftPlan
+from ..craft_plan import CraftPlan
 from ..robustness.closed_form import HALF
 from ..trajectory.differential_correction import Case, correct_each
 from ..trajectory.limits import LENGTH_SLACK_M, PLANE_SLACK_RAD

@@ -20,7 +20,7 @@ from ...models.flight.stepping import turning_points
 from ...models.frames import plane_axes
 from ...models.ring import Ring
 from ...models.scenario import Aim, Scenario
-from ..outcome import Burn
+from ..craft_plan import Burn
 from ..trajectory.differential_correction import IN_PLANE, Part, Target, Unknown
 from ..trajectory.limits import PLANE_SLACK_RAD
 from .off_plan import OffPlan, burns_left, tilt_of

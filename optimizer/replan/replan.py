@@ -13,7 +13,8 @@ from ...models.errors import InputError
 from ...models.reading.observed import Observed
 from ...models.scenario import Aim, Scenario
 from ..catalogue.problem import problems
-from ..outcome import CraftPlan, Outcome, Plan, later
+from ..craft_plan import CraftPlan, later
+from ..outcome import Outcome, Plan
 from ..plan import best_phase, make_plan
 from ..robustness.missed_burn import missed
 from ..trajectory.limits import PLANE_SLACK_RAD

@@ -18,7 +18,8 @@ from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import fly
 from ...models.reading.observed import Observed
 from ...models.scenario import Craft, Occupied
-from ..outcome import CarrierPlan, CraftPlan, Kept, Outcome, burn_later, flown_later, later
+from ..craft_plan import CarrierPlan, CraftPlan, burn_later, flown_later, later
+from ..outcome import Kept, Outcome
 from ..robustness.hold import hold
 from ..trajectory.differential_correction import IMPULSIVE
 from ..trajectory.limits import judged

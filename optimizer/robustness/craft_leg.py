@@ -14,7 +14,7 @@ from ...models import orbits
 from ...models.errors import InputError
 from ...models.ring import Ring
 from ...models.scenario import INJECTION_ERRORS, Errors, Insertion, Scenario
-from ..outcome import CraftPlan
+from ..craft_plan import CraftPlan
 
 TANGENT = ("direct", "park", "shift")
 """Routes that touch the ring with tangent burns."""

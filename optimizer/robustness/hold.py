@@ -18,7 +18,8 @@ from ...models import frames
 from ...models.missing_forces import Pull, drag_unknown, known, pulls
 from ...models.ring import Ring
 from ...models.scenario import Scenario
-from ..outcome import CraftPlan, Hold, Kept
+from ..craft_plan import CraftPlan
+from ..outcome import Hold, Kept
 
 YEAR_S = 365.25 * 86_400.0
 

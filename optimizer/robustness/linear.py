@@ -26,7 +26,7 @@ from ...models.frames import wrap
 from ...models.planes import turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import INJECTION_ERRORS, Scenario
-from ..outcome import CraftPlan
+from ..craft_plan import CraftPlan
 from ..trajectory.limits import PLANE_SLACK_RAD
 from .closed_form import HALF, Flights
 from .craft_leg import CraftStory, errors_of, trim_turns

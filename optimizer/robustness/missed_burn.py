@@ -16,7 +16,7 @@ from ...models import frames
 from ...models.flight.flown import readout
 from ...models.ring import Ring
 from ...models.scenario import Scenario
-from ..outcome import CraftPlan
+from ..craft_plan import CraftPlan
 from ..routes.phasing import Touch, best_phasing
 
 Kind = Literal["again", "re-entry", "replan"]

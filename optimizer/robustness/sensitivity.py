@@ -16,7 +16,7 @@ from ...models.flight.flown import TURN_MARGIN
 from ...models.flight.integrate import Gravity, Impulse, Itinerary, fly, measure, readout
 from ...models.frames import wrap
 from ...models.ring import Ring
-from ..outcome import CraftPlan
+from ..craft_plan import CraftPlan
 from ..trajectory.differential_correction import IMPULSIVE
 
 STEP_M_S = 0.02

@@ -12,7 +12,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from ..outcome import Route
+from ..craft_plan import Route
 from ..schedule.columns import Columns, dominated
 
 F = NDArray[np.float64]

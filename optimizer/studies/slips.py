@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 
 from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
 from ..catalogue.problem import problems
-from ..outcome import CraftPlan, Outcome, Plan
+from ..craft_plan import CraftPlan
+from ..outcome import Outcome, Plan
 from ..plan import best_phase
 
 Progress = Callable[[str], None]

@@ -28,7 +28,8 @@ from ...models.site_and_plane import SiteAndPlane
 from ..catalogue.finite_burns import engine_of
 from ..catalogue.problem import Problem
 from ..catalogue.starts import Mask, with_classes, with_kept
-from ..outcome import CraftPlan, Flown, FreeForm, LaunchHeading, Plan
+from ..craft_plan import CraftPlan, Flown, FreeForm, LaunchHeading
+from ..outcome import Plan
 from ..routes.options import Options
 from .burn_list import burns_of
 from .carrier import Carried, CarrierKey, carrier_key, dropped, fly_carriers

@@ -10,7 +10,7 @@ from ...models.craft import mass_at_start
 from ...models.flight.integrate import Flight
 from ...models.scenario import Craft, UpperStage
 from ...models.upper_stage import paid_by_stage
-from ..outcome import Burn
+from ..craft_plan import Burn
 
 
 def burns_of(

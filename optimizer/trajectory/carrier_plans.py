@@ -11,7 +11,7 @@ from ...models import frames
 from ...models.flight.flown import readout
 from ...models.scenario import Craft
 from ..catalogue.problem import Problem
-from ..outcome import CarrierPlan, Drop
+from ..craft_plan import CarrierPlan, Drop
 from ..routes.options import Options
 from .burn_list import burns_of
 from .carrier import Carried, CarrierKey, carrier_key

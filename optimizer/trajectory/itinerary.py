@@ -16,7 +16,7 @@ from ...models.oblateness import apsis_lag, node_behind, ring_state
 from ...models.opportunities import launch_state, tilt
 from ...models.scenario import Orbit
 from ..catalogue.problem import Problem
-from ..outcome import Route
+from ..craft_plan import Route
 from ..routes.free_form import TimedFlight
 from ..routes.launch_tilt import apsis_burns, drift_of
 from ..routes.options import ROUTES, F, Options

@@ -8,7 +8,8 @@ from itertools import pairwise
 
 from ...models.craft import delta_v_allowed
 from ...models.scenario import Scenario
-from ..outcome import Broken, CarrierPlan, CraftPlan, Margin, Plan
+from ..craft_plan import CarrierPlan, CraftPlan
+from ..outcome import Broken, Margin, Plan
 
 LENGTH_SLACK_M = 1.0
 """The integrator and its search for the lowest point are good to less than this."""

@@ -19,7 +19,8 @@ import numpy as np
 from ...models import kepler
 from ...models.arrays import Array
 from ...models.ring import Ring
-from ...optimizer.outcome import CraftPlan, Outcome
+from ...optimizer.craft_plan import CraftPlan
+from ...optimizer.outcome import Outcome
 
 Stage = Literal["ascent", "before", "phasing", "slot"]
 

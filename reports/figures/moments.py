@@ -13,7 +13,8 @@ import numpy as np
 from ...models.arrays import Array
 from ...models.readouts import instant, span
 from ...models.ring import Ring
-from ...optimizer.outcome import CraftPlan, Outcome, Plan
+from ...optimizer.craft_plan import CraftPlan
+from ...optimizer.outcome import Outcome, Plan
 from .arcs import Arc, craft_arcs
 from .round_sheet import draw_body
 from .style import FAINT, INK, PAPER, QUIET, bare, fine, inches, ink, letters, made_for, sheet, type_points

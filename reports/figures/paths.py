@@ -9,7 +9,8 @@ import numpy as np
 
 from ...models.arrays import Array
 from ...models.ring import Ring
-from ...optimizer.outcome import CraftPlan, Outcome, Plan
+from ...optimizer.craft_plan import CraftPlan
+from ...optimizer.outcome import Outcome, Plan
 from .arcs import Arc
 from .ways import drawn_ways
 

@@ -11,7 +11,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Literal
 
 from ...models.readouts import instant, plain, span
-from ...optimizer.outcome import CraftPlan, Outcome, Plan
+from ...optimizer.craft_plan import CraftPlan
+from ...optimizer.outcome import Outcome, Plan
 from ..safe_text import spelled
 from ..wording import count, gained_rad
 from .style import FAINT, INK, PAPER, QUIET, ink, letters, made_for, rim, sheet, type_points

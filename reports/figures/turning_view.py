@@ -13,7 +13,8 @@ import numpy as np
 from ...models.arrays import Array
 from ...models.readouts import plain
 from ...models.ring import Ring
-from ...optimizer.outcome import CraftPlan, Outcome, Plan
+from ...optimizer.craft_plan import CraftPlan
+from ...optimizer.outcome import Outcome, Plan
 from .arcs import Arc
 from .paths import Path, beside, ring_paths, tracks
 from .round_sheet import draw_body, name_slots, round_sheet

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from ...optimizer.outcome import CraftPlan, Outcome, Plan
+from ...optimizer.craft_plan import CraftPlan
+from ...optimizer.outcome import Outcome, Plan
 from .arcs import Arc, craft_arcs
 
 

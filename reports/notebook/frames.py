@@ -11,7 +11,8 @@ from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
 from ...models.readouts import instant
-from ...optimizer.outcome import Burn, CraftPlan, Flown, Outcome, Plan
+from ...optimizer.craft_plan import Burn, CraftPlan, Flown
+from ...optimizer.outcome import Outcome, Plan
 from ...optimizer.period import Periods
 from ...optimizer.replan.replan import Replan
 from ...optimizer.robustness.budget import SHARES, Budget

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from ...models.readouts import clock, instant, plain, span
-from ...optimizer.outcome import CraftPlan, Outcome, Plan
+from ...optimizer.craft_plan import CraftPlan
+from ...optimizer.outcome import Outcome, Plan
 from ..burn_table import burn_words
 from ..figures.arcs import Stretch, craft_stretches, gm_drawn
 from ..figures.style import INKS

@@ -15,7 +15,8 @@ from ...models import frames
 from ...models.flight.flown import readout
 from ...models.readouts import clock, instant, plain, span
 from ...models.scenario import Craft
-from ...optimizer.outcome import Burn, CraftPlan, Outcome, Plan
+from ...optimizer.craft_plan import Burn, CraftPlan
+from ...optimizer.outcome import Outcome, Plan
 from ...optimizer.robustness.hold import trim_m_s
 from ...optimizer.robustness.missed_burn import Missed, missed
 from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities

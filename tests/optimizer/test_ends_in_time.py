@@ -14,8 +14,9 @@ from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Scenario
 from ringwright.optimizer.catalogue import from_orbit as from_space
 from ringwright.optimizer.catalogue.carrier_loads import loads
-from ringwright.optimizer.catalogue.catalogue import catalogue, windows
+from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.catalogue.floors import floor
+from ringwright.optimizer.catalogue.liftoff_windows import windows
 from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.routes import carrier as carrier_route

@@ -28,22 +28,8 @@ from ringwright.models.scenario import (
     RingSpec,
     Scenario,
 )
-from ringwright.optimizer.outcome import (
-    Bind,
-    Broken,
-    Burn,
-    CraftPlan,
-    Flown,
-    Front,
-    FrontPoint,
-    Infeasible,
-    Kept,
-    Margin,
-    Outcome,
-    Plan,
-    Proof,
-    Side,
-)
+from ringwright.optimizer.craft_plan import Burn, CraftPlan, Flown, Side
+from ringwright.optimizer.outcome import Bind, Broken, Front, FrontPoint, Infeasible, Kept, Margin, Outcome, Plan, Proof
 
 TURN = 2.0 * math.pi
 G0 = 9.80665  # standard gravity, m/s^2 (CGPM 1901)

@@ -16,7 +16,8 @@ from ringwright.cli import main
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.readouts import clock
 from ringwright.models.scenario import Source
-from ringwright.optimizer.outcome import Broken, Burn, FrontPoint, Outcome
+from ringwright.optimizer.craft_plan import Burn
+from ringwright.optimizer.outcome import Broken, FrontPoint, Outcome
 from ringwright.reports.burn_table import burn_words
 from ringwright.reports.first_to_act import after_burn_command, next_period_s
 from ringwright.reports.limits import as_written, limit_key

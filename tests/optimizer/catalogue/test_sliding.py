@@ -10,7 +10,8 @@ import pytest
 from scipy.optimize import linprog
 
 from ringwright.models.reading.scenario_reader import parse_scenario
-from ringwright.optimizer.catalogue.catalogue import Catalogue, at_finish, catalogue, windows
+from ringwright.optimizer.catalogue.catalogue import Catalogue, at_finish, catalogue
+from ringwright.optimizer.catalogue.liftoff_windows import windows
 from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.catalogue.sliding import SLACK_S, Slide, _in_order, earliest
 from ringwright.optimizer.choice import selection as selection_module

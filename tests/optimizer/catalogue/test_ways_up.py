@@ -13,6 +13,8 @@ import pytest
 from ringwright.models.scenario import Scenario
 from ringwright.models.windows import off_plane
 from ringwright.optimizer.catalogue import catalogue as building
+from ringwright.optimizer.catalogue.from_ground import from_pad
+from ringwright.optimizer.catalogue.liftoff_windows import windows
 from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.trajectory.assembly import fly_all
@@ -138,9 +140,9 @@ def test_plans_are_the_best_of_all_passes_tried_in_turn(turn: str, insertion: st
 def modes(draft: Draft) -> tuple[Problem, dict[str, Any]]:
     """The problem, and of each way up by tilt a few of its options, spread over liftoffs and costs."""
     problem = problems(scenario_of(write_toml(draft)))[0]
-    [(earliest, latest)] = building.windows(problem)
+    [(earliest, latest)] = windows(problem)
     moments, *_ = building._moments(problem, 0, earliest, latest)
-    options, _ = building.from_pad(problem, 0, moments)
+    options, _ = from_pad(problem, 0, moments)
     found: dict[str, Any] = {}
     for index, way in enumerate(problem.ways):
         rows = np.flatnonzero(options.way == index)

@@ -22,7 +22,8 @@ from ringwright.models.flight.integrate import fly
 from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.scenario import Body, Scenario
-from ringwright.optimizer.outcome import CraftPlan, Outcome
+from ringwright.optimizer.craft_plan import CraftPlan
+from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.replan.off_plan import OffPlan
 from ringwright.optimizer.replan.repair import mend

@@ -11,7 +11,8 @@ import pytest
 from ringwright.models.burns import FiniteThrust
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import Impulse, fly, measure, readout
-from ringwright.optimizer.outcome import CraftPlan, Outcome
+from ringwright.optimizer.craft_plan import CraftPlan
+from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness.missed_burn import missed
 from ringwright.optimizer.robustness.sensitivity import itinerary_of, sensitivities
