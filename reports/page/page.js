@@ -355,7 +355,7 @@
       }
       const heads = [["burn at"], ["give"], ["period at cut-off", 1], ["periapsis km", 1], ["apoapsis km", 1]];
       const top = el("tr", {}, ...heads.map(([name, right]) => el("th", right ? {class: "number", scope: "col"} : {scope: "col"}, name)));
-      return el("section", {}, el("h3", {}, "Burns"), el("div", {class: this.parts.length > 24 ? "scroll long" : "scroll", tabindex: "0", role: "region", "aria-label": "Burns"}, el("table", {}, el("thead", {}, top), body)));
+      return el("section", {}, el("h3", {}, "Burns"), el("div", {class: this.parts.length > 24 ? "scroll long" : "scroll", tabindex: "0", role: "region", "aria-label": `Burns of plan ${this.plan.rank}`}, el("table", {}, el("thead", {}, top), body)));
     }
     limits() {
       const rows = this.plan.limits.map((one) => {
@@ -364,7 +364,7 @@
       });
       if (!rows.length) return el("p", {class: "quiet"}, "No limit of the scenario touches this plan.");
       const top = el("tr", {}, ...[["limit (craft that comes closest)"], ["plan", 1], ["allowed"], ["room", 1]].map(([name, right]) => el("th", right ? {class: "number", scope: "col"} : {scope: "col"}, name)));
-      return el("section", {}, el("h3", {}, "Limits"), el("div", {class: "scroll", tabindex: "0", role: "region", "aria-label": "Limits"}, el("table", {}, el("thead", {}, top), el("tbody", {}, ...rows))));
+      return el("section", {}, el("h3", {}, "Limits"), el("div", {class: "scroll", tabindex: "0", role: "region", "aria-label": `Limits of plan ${this.plan.rank}`}, el("table", {}, el("thead", {}, top), el("tbody", {}, ...rows))));
     }
     move(t) {
       const pace = (S.to - S.from) / 30, round = [], flat = [];
@@ -400,7 +400,7 @@
   const S = {a: D.plans[0] || null, b: null, t: 0, from: 0, to: 1, plane: 0, playing: false};
   let panels = [];
   function rebuild() {
-    const plans = [S.a, S.b].filter(Boolean), parts = plans.flatMap(partsOf);
+    const plans = S.b && S.b !== S.a ? [S.a, S.b] : [S.a], parts = plans.flatMap(partsOf);
     S.from = Math.min(0, ...extremes(parts.map((part) => part.launch_s ?? 0)));
     S.to = Math.max(1, ...plans.map((plan) => plan.finish_s)) * 1.04;
     S.t = Math.min(Math.max(S.t, S.from), S.to);
@@ -529,7 +529,10 @@
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => panels.forEach((panel) => panel.paint()));
     const paper = (on) => {
       document.documentElement.classList.toggle("paper", on);
-      for (const one of document.querySelectorAll("details")) one.open = on;
+      for (const one of document.querySelectorAll("details")) {
+        if (on) one.before = one.open;
+        one.open = on || one.before;
+      }
       again();
     };
     addEventListener("beforeprint", () => paper(true));
