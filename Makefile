@@ -8,7 +8,7 @@ TYPES := rm -rf .venv/types && mkdir -p .venv/types/ringwright \
 	&& cp -R *.py py.typed pyproject.toml models optimizer reports scenarios tests .venv/types/ringwright \
 	&& cd .venv/types && ../bin/mypy --config-file ringwright/pyproject.toml --cache-dir ../mypy ringwright
 
-.PHONY: demo test quick types soak compat bench pictures clean
+.PHONY: demo test test-page browser quick types soak compat bench pictures clean
 
 $(READY): pyproject.toml
 	$(PYTHON) -m venv .venv
@@ -17,6 +17,8 @@ $(READY): pyproject.toml
 
 demo: $(READY)
 	$(BIN)/ringwright plan scenarios/four-over-the-equator.toml
+	@mkdir -p build
+	$(BIN)/ringwright page scenarios/four-over-the-equator.toml --out build/four-over-the-equator.html
 
 test: $(READY)
 	$(BIN)/ruff format --check .
@@ -24,6 +26,19 @@ test: $(READY)
 	$(TYPES)
 	$(BIN)/lint-imports
 	$(BIN)/pytest -n 2
+
+# the page of a plan in a headless browser
+test-page: browser
+	$(BIN)/pytest -m page tests/reports/page
+
+# Chromium from the system's packages, and the library that drives it; says so where it cannot be had
+browser: $(READY)
+	@$(BIN)/python -c "import playwright, axe_playwright_python" 2>/dev/null \
+		|| $(BIN)/python -m pip install --quiet --disable-pip-version-check -e '.[page]' \
+		|| { echo "the browser's driver cannot be installed: pip install -e '.[page]' failed" >&2; exit 1; }
+	@command -v chromium >/dev/null || command -v chromium-browser >/dev/null \
+		|| { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium fonts-dejavu-core >/dev/null; } \
+		|| { echo "chromium cannot be installed: apt-get failed; install it and run make test-page again" >&2; exit 1; }
 
 types: $(READY)
 	$(TYPES)
@@ -68,7 +83,7 @@ compat: $(READY)
 pictures: $(READY)
 	$(BIN)/python tests/pictures.py
 
-BENCHMARKS := catalogue_speed schedule_sizes front_times freeform_times start_up budget_speed
+BENCHMARKS := catalogue_speed schedule_sizes front_times freeform_times start_up budget_speed page_speed
 
 bench: $(READY)
 	for name in $(BENCHMARKS); do $(BIN)/python tests/benchmarks/$$name.py && echo || exit 1; done

@@ -1,4 +1,4 @@
-"""Keeps the long campaigns for when they are asked for."""
+"""Keeps the long campaigns for when they are asked for, and says what did not run for want of a browser."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import pytest
 def pytest_configure(config: pytest.Config) -> None:
     """Register the marker of the long campaigns."""
     config.addinivalue_line("markers", "soak: a long campaign, run only where RINGWRIGHT_SOAK=1")
+    config.addinivalue_line("markers", "page: needs Chromium and playwright; `make test-page` installs both")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -20,3 +21,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if item.get_closest_marker("soak") is not None:
             item.add_marker(skip)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say that the tests of the page did not run, and how they would."""
+    skipped = [one for one in terminalreporter.stats.get("skipped", []) if "page" in one.keywords]
+    reasons = {str(one.longrepr[2]).removeprefix("Skipped: ") for one in skipped if isinstance(one.longrepr, tuple)}
+    for reason in sorted(reasons):
+        terminalreporter.write_line(f"{len(skipped)} page tests did not run: {reason}")

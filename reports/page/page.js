@@ -22,9 +22,9 @@
     return made;
   }
   const named = (craft) => {
-    const cell = el("td", {}, el("span", {class: "swatch", style: `background:${ink(craft)}`}));
-    cell.append(el("bdi", {}, D.craft[craft]));
-    return cell;
+    const name = D.craft[craft], shown = el("bdi", {}, short(name, 80));
+    if (name.length > 80) shown.title = name;
+    return [el("span", {class: "swatch", style: `background:${ink(craft)}`}), shown];
   };
   function span(s) {
     const m = Math.round(Math.abs(s) / 60), d = Math.floor(m / 1440), h = Math.floor((m % 1440) / 60);
@@ -87,15 +87,15 @@
   const partsOf = (plan) => plan.parts.map((i) => D.parts[i]);
 
   // ---- pictures on a canvas: what stands still is drawn once, what moves on top of it
-  function canvas(label, height) {
+  function canvas(label, height, most) {
     const made = el("canvas", {role: "img", "aria-label": label});
-    made.tall = height;
+    made.tall = height; made.most = most || 520;
     return made;
   }
   function sized(view) {
-    const wide = Math.max(260, view.clientWidth || 600), tall = Math.round(wide * view.tall);
+    const wide = Math.max(260, view.clientWidth || 600), tall = Math.round(Math.min(wide * view.tall, view.most));
     const ratio = Math.min(window.devicePixelRatio || 1, 2);
-    if (view.width !== Math.round(wide * ratio)) { view.width = Math.round(wide * ratio); view.height = Math.round(tall * ratio); }
+    if (view.width !== Math.round(wide * ratio) || view.height !== Math.round(tall * ratio)) { view.width = Math.round(wide * ratio); view.height = Math.round(tall * ratio); }
     return [wide, tall, ratio];
   }
   function still(view, paint) {
@@ -114,12 +114,13 @@
     pen.clearRect(0, 0, view.width, view.height);
     pen.drawImage(view.layer, 0, 0);
     pen.scale(ratio, ratio);
+    const size = dots.length > 24 ? 3 : 4.5;
     for (const [x, y, color, flash] of dots) {
       if (flash > 0) {
         pen.beginPath(); pen.arc(x, y, 5 + 12 * (1 - flash), 0, TAU);
         pen.strokeStyle = color; pen.lineWidth = 2 * flash; pen.stroke();
       }
-      pen.beginPath(); pen.arc(x, y, 4.5, 0, TAU);
+      pen.beginPath(); pen.arc(x, y, size, 0, TAU);
       pen.fillStyle = color; pen.fill(); pen.strokeStyle = tone("paper"); pen.lineWidth = 1.5; pen.stroke();
     }
   }
@@ -145,23 +146,25 @@
       const warn = plan.broken.length ? el("p", {class: "warn"}, "BREAKS A LIMIT. " + plan.broken.join("; ")) : "";
       home.append(el("h2", {}, `Plan ${plan.rank}: ${plan.cost}, ${plan.finish}`), warn);
       if (D.ring.planes > 1) home.append(this.planeChoice());
-      this.turning = canvas("The ways to the slots in the frame that turns with the ring", 0.9);
-      this.unrolled = canvas("The unrolled ring: angle from slot 0 across, altitude up", 0.62);
-      const views = el("div", {class: "views"});
+      this.turning = canvas("The ways to the slots in the frame that turns with the ring", 0.82);
+      this.unrolled = canvas("The unrolled ring: angle from slot 0 across, altitude up", 0.82, 340);
+      const views = this.views = el("div", {class: "views"});
+      home.append(views);
       this.turningSaid = el("figcaption");
       views.append(
         el("figure", {}, el("h3", {}, "Turning with the ring"), this.turning, this.turningSaid),
         el("figure", {}, el("h3", {}, "The unrolled ring"), this.unrolled,
           el("figcaption", {}, "Angle ahead of slot 0 across, altitude up, to scale. Slots stand still; ahead is to the right.")),
         this.timeline(), this.closing(), ...this.propellant());
-      home.append(views, this.burns(), this.limits());
+      home.append(this.burns(), this.limits());
       this.paint();
     }
     planeChoice() {
       const choose = el("select", {"aria-label": "Plane shown"});
       for (let i = 0; i < D.ring.planes; i++) choose.append(el("option", {value: i}, `plane ${i}`));
       choose.value = this.plane;
-      choose.addEventListener("change", () => { S.plane = Number(choose.value); rebuild(); });
+      choose.addEventListener("change", () => { S.plane = Number(choose.value); const at = panels.indexOf(this); rebuild(); panels[at].choose.focus(); });
+      this.choose = choose;
       return el("p", {class: "row"}, "Pictures show ", choose);
     }
     extent() {
@@ -184,8 +187,8 @@
       this.move(S.t);
     }
     paintTurning(pen, wide, tall, reach) {
-      const most = this.stretch > 1 ? 1.4 : Math.max(1, reach);
-      const unit = Math.min(wide / 2 - 70, tall / 2 - 34) / most;
+      const most = Math.max(1, 1 + this.stretch * (reach - 1));
+      const unit = Math.min(wide / 2 - (D.ring.slots > 24 ? 46 : 84), tall / 2 - 26) / most;
       this.round = (r, angle) => {
         const size = unit * (1 + this.stretch * (r / D.ring.radius_km - 1)), a = angle + Math.PI / 2;
         return [wide / 2 + size * Math.cos(a), tall / 2 - size * Math.sin(a)];
@@ -201,7 +204,7 @@
         if (way.phasing || this.stretch === 1) line(pen, way.points.map(([, r, a]) => this.round(r, a)), part.craft, way.phasing);
       }
       this.slots(pen, (slot) => this.round(D.ring.radius_km, slotAngle(slot)), (slot, x, y) => {
-        const a = slotAngle(slot) + Math.PI / 2, out = unit * Math.max(1, this.stretch > 1 ? 1.38 : 1) + 10;
+        const a = slotAngle(slot) + Math.PI / 2, out = unit * (this.stretch > 1 ? most : 1) + 12;
         return [wide / 2 + out * Math.cos(a), tall / 2 - out * Math.sin(a), Math.cos(a) > 0.3 ? "left" : Math.cos(a) < -0.3 ? "right" : "center"];
       });
     }
@@ -222,7 +225,7 @@
         const strip = tall - 66;
         band(strip, strip + 14, "shade"); band(strip + 14, strip + 24, "ground");
         pen.fillStyle = tone("quiet"); pen.textAlign = "right"; pen.textBaseline = "middle";
-        pen.fillText(`below the break: air to ${Math.round(D.body.air_km)} km, floor ${Math.round(D.body.floor_km)} km`, right - 4, strip + 8);
+        pen.fillText(`below the break: ${D.body.air_km ? `air to ${Math.round(D.body.air_km)} km, ` : ""}floor ${Math.round(D.body.floor_km)} km`, right - 4, strip + 8, right - left - 8);
         pen.strokeStyle = tone("ink"); pen.beginPath(); pen.moveTo(left - 5, foot + 4); pen.lineTo(left + 5, foot - 2); pen.moveTo(left - 5, foot + 10); pen.lineTo(left + 5, foot + 4); pen.stroke();
       }
       pen.strokeStyle = tone("ink"); pen.lineWidth = 0.8; pen.beginPath(); pen.moveTo(left, head); pen.lineTo(left, foot); pen.stroke();
@@ -230,8 +233,8 @@
       for (const km of ticks(bottom, top, 5)) pen.fillText(km.toLocaleString("en").replace(/,/g, "\u202f"), left - 6, y(km));
       pen.strokeStyle = tone("faint"); pen.beginPath(); pen.moveTo(left, y(ring)); pen.lineTo(right, y(ring)); pen.stroke();
       pen.textAlign = "center"; pen.fillStyle = tone("quiet");
-      const step = Math.ceil(D.ring.slots / 12);
-      for (let slot = 0; slot < D.ring.slots; slot += step) pen.fillText(`${Math.round(3600 * slot / D.ring.slots) / 10}°`, x(slotAngle(slot)), tall - 26);
+      const own = D.ring.slots <= (right - left) / 44, count = own ? D.ring.slots : right - left > 400 ? 8 : 4;
+      for (let i = 0; i < count; i++) pen.fillText(`${Math.round(3600 * i / count) / 10}°`, x(TAU * i / count), tall - 26);
       pen.fillText("ahead of slot 0", (left + right) / 2, tall - 9);
       for (const part of this.shown) for (const way of ways(part)) {
         let before = null;
@@ -241,36 +244,42 @@
           return [px, py, lift];
         }), part.craft, way.phasing);
       }
-      this.slots(pen, (slot) => this.flat(D.ring.radius_km, slotAngle(slot)), (slot, px) => [px, 12, "center"]);
+      this.slots(pen, (slot) => this.flat(D.ring.radius_km, slotAngle(slot)), (slot, px) => [px, 12, "center"], Math.floor((right - left) / D.ring.slots / 6.6));
     }
-    slots(pen, at, label) {
+    slots(pen, at, label, letters = 14) {
       const kept = slotLabels(this.plane), owner = Array(D.ring.slots).fill(-1);
       for (const part of this.shown) owner[part.slot] = part.craft;
-      const many = D.ring.slots > 24;
+      // where names have no room, every few slots get their number
+      const many = D.ring.slots > 24 || letters < 6, each = Math.ceil(D.ring.slots / (letters < 6 ? Math.min(12, letters * D.ring.slots / 7) : 12));
       for (let slot = 0; slot < D.ring.slots; slot++) {
         const [x, y] = at(slot), color = owner[slot] >= 0 ? ink(owner[slot]) : tone(kept[slot] ? "ink" : "quiet");
-        pen.beginPath(); pen.arc(x, y, many ? 3 : 5, 0, TAU);
+        pen.beginPath(); pen.arc(x, y, D.ring.slots > 24 ? 3 : 5, 0, TAU);
         pen.strokeStyle = color; pen.lineWidth = 1.2; pen.fillStyle = owner[slot] >= 0 || kept[slot] ? color : tone("paper"); pen.fill(); pen.stroke();
-        if (many && slot % Math.ceil(D.ring.slots / 12)) continue;
+        if (many && slot % each) continue;
         const [lx, ly, align] = label(slot, x, y);
         pen.textAlign = align; pen.textBaseline = "middle"; pen.fillStyle = tone("ink");
         let name = owner[slot] >= 0 ? D.craft[owner[slot]] : kept[slot] || "free";
         if (many) name = `slot ${slot}`;
-        pen.fillText(name.length > 14 ? name.slice(0, 13) + "…" : name, lx, ly);
+        pen.fillText(short(name, many ? 14 : Math.min(14, letters)), lx, ly);
       }
     }
+    /** Width that a chart gets, in CSS pixels, so that its letters are as large as all others. */
+    breadth(broad) {
+      const wide = Math.max(260, this.home.clientWidth);
+      return Math.round(broad || getComputedStyle(this.views).gridTemplateColumns.split(" ").length < 2 ? wide : (wide - 32) / 2);
+    }
     /** A chart against time: its svg, and functions from seconds and values to places on it. */
-    chart(label, tall, low, high, unit) {
-      const wide = 560, left = 62, right = 550, head = 8, foot = tall - 26;
+    chart(label, tall, low, high, unit, broad) {
+      const wide = this.breadth(broad), left = 68, right = wide - 10, head = 8, foot = tall - 26;
       const svg = draw("svg", {viewBox: `0 0 ${wide} ${tall}`, role: "img", "aria-label": label});
       const x = (t) => left + (t - S.from) / (S.to - S.from) * (right - left), y = (v) => foot - (v - low) / (high - low) * (foot - head);
       svg.append(draw("line", {x1: left, y1: foot, x2: right, y2: foot, stroke: "var(--ink)", "stroke-width": 0.8}));
       const day = S.to - S.from > 2 * 86400 ? 86400 : 3600;
-      for (const v of ticks(S.from / day, S.to / day, 6)) {
-        svg.append(draw("text", {x: x(v * day), y: foot + 15, "text-anchor": "middle", class: "quiet"}, `${v} ${day === 86400 ? "d" : "h"}`));
+      for (const v of ticks(S.from / day, S.to / day, Math.min(10, wide / 80))) {
+        svg.append(draw("text", {x: x(v * day), y: foot + 17, "text-anchor": x(v * day) > right - 14 ? "end" : "middle", class: "quiet"}, `${v} ${day === 86400 ? "d" : "h"}`));
         svg.append(draw("line", {x1: x(v * day), y1: foot, x2: x(v * day), y2: foot + 4, stroke: "var(--ink)", "stroke-width": 0.8}));
       }
-      if (unit) for (const v of ticks(low, high, 4)) svg.append(draw("text", {x: left - 6, y: y(v) + 4, "text-anchor": "end", class: "quiet"}, `${v} ${unit}`));
+      if (unit) for (const v of ticks(low, high, 4)) svg.append(draw("text", {x: left - 6, y: y(v) + 4, "text-anchor": "end", class: "quiet"}, `${v}${unit}`));
       const hand = draw("line", {y1: head, y2: foot, stroke: "var(--quiet)", "stroke-width": 1, "stroke-dasharray": "3 2"});
       svg.append(hand);
       this.hands = this.hands || [];
@@ -285,7 +294,7 @@
       return {svg, x, y};
     }
     timeline() {
-      const lane = this.parts.length > 24 ? 9 : 20, {svg, x} = this.chart("Timeline: a lane a craft, burns as marks", 34 + lane * this.parts.length, 0, 1, "");
+      const lane = this.parts.length > 24 ? 9 : 20, {svg, x} = this.chart("Timeline: a lane a craft, burns as marks", 34 + lane * this.parts.length, 0, 1, "", true);
       this.parts.forEach((part, i) => {
         const y = 8 + lane * (i + 0.5), from = part.launch_s ?? (part.stretches[0] || [0, S.from])[1];
         if (lane > 10) svg.append(draw("text", {x: 4, y: y + 4}, short(D.craft[part.craft], 8)));
@@ -293,7 +302,7 @@
         svg.append(draw("line", {x1: x(part.in_slot_s), y1: y, x2: x(S.to), y2: y, stroke: ink(part.craft), "stroke-width": 0.7, "stroke-dasharray": "1 2"}));
         for (const burn of part.burns) svg.append(draw("line", {x1: x(burn.s), y1: y - lane * 0.32, x2: x(burn.s), y2: y + lane * 0.32, stroke: "var(--ink)", "stroke-width": 1.6}));
       });
-      return el("figure", {}, el("h3", {}, "Timeline"), svg, el("figcaption", {}, "Bars: burns. Dotted: in its slot. Drag to move through time."));
+      return el("figure", {class: "wide"}, el("h3", {}, "Timeline"), svg, el("figcaption", {}, "Bars: burns. Dotted: in its slot. Drag to move through time."));
     }
     closing() {
       const curves = this.parts.map((part) => {
@@ -310,7 +319,7 @@
         return points;
       });
       const all = curves.flat().map((p) => p[1]), low = Math.min(-5, ...extremes(all)), high = Math.max(5, ...extremes(all));
-      const {svg, x, y} = this.chart("Angle from each craft to its slot against time", 230, low, high, "°");
+      const {svg, x, y} = this.chart("Angle from each craft to its slot against time", 210, low, high, "°", !this.parts.some((part) => part.loaded_kg !== null));
       svg.append(draw("line", {x1: x(S.from), y1: y(0), x2: x(S.to), y2: y(0), stroke: "var(--faint)"}));
       curves.forEach((points, i) => {
         if (!points.length) return;
@@ -318,45 +327,44 @@
         const path = points.filter((_, j) => j % every === 0 || j === points.length - 1).map(([t, a]) => `${x(t).toFixed(1)},${y(a).toFixed(1)}`).join(" ");
         svg.append(draw("polyline", {points: path, fill: "none", stroke: ink(this.parts[i].craft), "stroke-width": 1.3, "stroke-dasharray": dash(this.parts[i].craft).join(" ")}));
       });
-      return el("figure", {}, el("h3", {}, "Angle to the slot"), svg, el("figcaption", {}, "Craft less slot, from the first burn to the slot: above zero it is ahead."));
+      return el("figure", {class: this.parts.some((part) => part.loaded_kg !== null) ? "" : "wide"}, el("h3", {}, "Angle to the slot"), svg, el("figcaption", {}, "Craft less slot, from the first burn to the slot: above zero it is ahead."));
     }
     propellant() {
       const own = this.parts.filter((part) => part.loaded_kg !== null);
       if (!own.length) return [];
       const high = Math.max(...own.map((part) => part.loaded_kg)) * 1.05 || 1;
-      const {svg, x, y} = this.chart("Propellant left against time", 190, 0, high, "kg");
+      const {svg, x, y} = this.chart("Propellant left against time", 210, 0, high, " kg", false);
       for (const part of own) {
         let kg = part.loaded_kg, path = `${x(part.launch_s ?? S.from)},${y(kg)}`;
         for (const burn of part.burns) { path += ` ${x(burn.s)},${y(kg)} ${x(burn.s)},${y(burn.kg)}`; kg = burn.kg; }
         svg.append(draw("polyline", {points: path + ` ${x(S.to)},${y(kg)}`, fill: "none", stroke: ink(part.craft), "stroke-width": 1.3, "stroke-dasharray": dash(part.craft).join(" ")}));
       }
-      return [el("figure", {}, el("h3", {}, "Propellant left"), svg)];
+      return [el("figure", {}, el("h3", {}, "Propellant left"), svg, el("figcaption", {}, "Each step down is a burn."))];
     }
     burns() {
       const body = el("tbody");
       this.rows = [];
       for (const part of this.parts) {
-        if (!part.burns.length) body.append(el("tr", {}, named(part.craft), el("td", {class: "number"}, String(part.slot)), el("td", {colspan: "6"}, part.way)));
-        part.burns.forEach((burn, i) => {
-          const row = el("tr", {}, i ? el("td") : named(part.craft), el("td", {class: "number"}, i ? "" : String(part.slot)),
-            el("td", {}, i ? "" : part.way), el("td", {class: "number"}, burn.at), el("td", {}, burn.give),
+        body.append(el("tr", {class: "craft"}, el("th", {colspan: "5", scope: "rowgroup"}, ...named(part.craft), el("span", {}, `, slot ${part.slot}: ${part.way}`))));
+        for (const burn of part.burns) {
+          const row = el("tr", {}, el("td", {}, ...burn.at.split(/ (?=\d+:)/).flatMap((word) => [el("span", {class: "whole"}, word), " "])), el("td", {}, burn.give),
             el("td", {class: "number"}, burn.period), el("td", {class: "number"}, burn.low), el("td", {class: "number"}, burn.high));
           this.rows.push([row, burn.s]);
           body.append(row);
-        });
+        }
       }
-      const heads = [["craft"], ["slot", 1], ["at the ring"], ["burn at", 1], ["give"], ["period at cut-off", 1], ["periapsis km", 1], ["apoapsis km", 1]];
+      const heads = [["burn at"], ["give"], ["period at cut-off", 1], ["periapsis km", 1], ["apoapsis km", 1]];
       const top = el("tr", {}, ...heads.map(([name, right]) => el("th", right ? {class: "number", scope: "col"} : {scope: "col"}, name)));
-      return el("section", {}, el("h3", {}, "Burns"), el("div", {class: "scroll", tabindex: "0", role: "region", "aria-label": "Burns"}, el("table", {}, el("thead", {}, top), body)));
+      return el("section", {}, el("h3", {}, "Burns"), el("div", {class: this.parts.length > 24 ? "scroll long" : "scroll", tabindex: "0", role: "region", "aria-label": `Burns of plan ${this.plan.rank}`}, el("table", {}, el("thead", {}, top), body)));
     }
     limits() {
       const rows = this.plan.limits.map((one) => {
         const bar = el("span", {class: "bar"}, el("i", {style: `width:${100 * one.share}%`}));
-        return el("tr", {}, el("td", {}, one.words, " (", el("bdi", {}, one.craft), ")"), el("td", {class: "number"}, one.value), el("td", {}, one.allowed), el("td", {class: "number"}, one.room), el("td", {}, bar));
+        return el("tr", {}, el("td", {}, one.words, " (", el("bdi", {}, short(one.craft, 80)), ")"), el("td", {class: "number"}, one.value), el("td", {}, one.allowed), el("td", {class: "number"}, one.room, bar));
       });
       if (!rows.length) return el("p", {class: "quiet"}, "No limit of the scenario touches this plan.");
-      const top = el("tr", {}, ...["limit (craft that comes closest)", "plan", "allowed", "room", ""].map((name) => el(name ? "th" : "td", {}, name)));
-      return el("section", {}, el("h3", {}, "Limits"), el("div", {class: "scroll", tabindex: "0", role: "region", "aria-label": "Limits"}, el("table", {}, el("thead", {}, top), el("tbody", {}, ...rows))));
+      const top = el("tr", {}, ...[["limit (craft that comes closest)"], ["plan", 1], ["allowed"], ["room", 1]].map(([name, right]) => el("th", right ? {class: "number", scope: "col"} : {scope: "col"}, name)));
+      return el("section", {}, el("h3", {}, "Limits"), el("div", {class: "scroll", tabindex: "0", role: "region", "aria-label": `Limits of plan ${this.plan.rank}`}, el("table", {}, el("thead", {}, top), el("tbody", {}, ...rows))));
     }
     move(t) {
       const pace = (S.to - S.from) / 30, round = [], flat = [];
@@ -370,9 +378,9 @@
       }
       moving(this.turning, round); moving(this.unrolled, flat);
       for (const [hand, x] of this.hands) { hand.setAttribute("x1", x(t)); hand.setAttribute("x2", x(t)); }
-      let last = null;
-      for (const [row, s] of this.rows) { row.className = ""; if (s <= t && (last === null || s > last[1])) last = [row, s]; }
-      if (last) last[0].className = "now";
+      let last = -Infinity;
+      for (const [, s] of this.rows) if (s <= t + 1e-3 && s > last) last = s;
+      for (const [row, s] of this.rows) row.className = s === last ? "now" : "";
     }
   }
   const short = (text, most) => (text.length > most ? text.slice(0, most - 1) + "…" : text);
@@ -392,7 +400,7 @@
   const S = {a: D.plans[0] || null, b: null, t: 0, from: 0, to: 1, plane: 0, playing: false};
   let panels = [];
   function rebuild() {
-    const plans = [S.a, S.b].filter(Boolean), parts = plans.flatMap(partsOf);
+    const plans = S.b && S.b !== S.a ? [S.a, S.b] : [S.a], parts = plans.flatMap(partsOf);
     S.from = Math.min(0, ...extremes(parts.map((part) => part.launch_s ?? 0)));
     S.to = Math.max(1, ...plans.map((plan) => plan.finish_s)) * 1.04;
     S.t = Math.min(Math.max(S.t, S.from), S.to);
@@ -433,20 +441,20 @@
 
   // ---- the front
   const front = D.front.map((point) => ({...point, x: 0, y: 0}));
-  let marks = [];
+  let marks = [], size = 5;
   function drawFront() {
-    const home = by("front");
-    if (!D.plans.length) return;
+    const home = by("front"), focused = S.svg && document.activeElement === S.svg;
+    home.replaceChildren();
     if (front.length < 2) { home.append(el("p", {}, "One plan is both the cheapest and the soonest: there is nothing to trade.")); by("allowed-row").hidden = true; return; }
-    const wide = 900, tall = 260, left = 74, right = 880, head = 14, foot = tall - 34, others = D.plans.filter((plan) => !front.some((p) => p.plan === plan.rank));
+    const wide = Math.max(260, home.clientWidth), tall = 260, left = 52, right = wide - 8, head = 22, foot = tall - 34, others = D.plans.filter((plan) => !front.some((p) => p.plan === plan.rank));
     const costs = D.plans.map((p) => p.delta_v_m_s), times = D.plans.map((p) => p.finish_s), day = Math.max(...times) > 2 * 86400 ? 86400 : 3600;
     const [c0, c1] = [Math.min(...costs), Math.max(...costs)], [t0, t1] = [Math.min(...times), Math.max(...times)];
     const log = c0 > 0 && c1 > 6 * c0, f = log ? Math.log : (v) => v, y0 = f(c0) - 0.08 * (f(c1) - f(c0) || 1), y1 = f(c1) + 0.1 * (f(c1) - f(c0) || 1);
-    const x = (t) => left + 20 + (t - t0) / (t1 - t0 || 1) * (right - left - 90), y = (v) => foot - (f(v) - y0) / (y1 - y0) * (foot - head);
+    const x = (t) => left + 20 + (t - t0) / (t1 - t0 || 1) * (right - left - 60), y = (v) => foot - (f(v) - y0) / (y1 - y0) * (foot - head);
     const svg = draw("svg", {viewBox: `0 0 ${wide} ${tall}`, tabindex: "0", role: "slider", "aria-label": "Plan on the front: left is sooner, right is cheaper", "aria-valuemin": 0, "aria-valuemax": front.length - 1, "aria-valuenow": 0});
     svg.append(draw("line", {x1: left, y1: foot, x2: right, y2: foot, stroke: "var(--ink)", "stroke-width": 0.8}), draw("line", {x1: left, y1: head, x2: left, y2: foot, stroke: "var(--ink)", "stroke-width": 0.8}));
-    for (const v of ticks(t0 / day, t1 / day, 8)) svg.append(draw("text", {x: x(v * day), y: foot + 16, "text-anchor": "middle", class: "quiet"}, `${v}`));
-    svg.append(draw("text", {x: right, y: tall - 4, "text-anchor": "end", class: "quiet"}, `last craft in its slot, ${day === 86400 ? "days" : "hours"}`), draw("text", {x: 4, y: head, class: "quiet"}, "m/s"));
+    for (const v of ticks(t0 / day, t1 / day, Math.min(10, wide / 80))) svg.append(draw("text", {x: x(v * day), y: foot + 16, "text-anchor": "middle", class: "quiet"}, `${v}`));
+    svg.append(draw("text", {x: right, y: tall - 4, "text-anchor": "end", class: "quiet"}, `last craft in its slot, ${day === 86400 ? "days" : "hours"}`), draw("text", {x: 2, y: 12, class: "quiet"}, "m/s"));
     const marks10 = log ? [1, 2, 5].flatMap((m) => [0, 1, 2, 3, 4].map((p) => m * 10 ** p)).filter((v) => v >= c0 * 0.98 && v <= c1 * 1.02) : ticks(c0, c1, 5);
     for (const v of marks10) svg.append(draw("text", {x: left - 6, y: y(v) + 4, "text-anchor": "end", class: "quiet"}, `${v}`));
     let path = "";
@@ -461,8 +469,9 @@
       dot.addEventListener("click", () => pick(plan.rank));
       svg.append(dot);
     }
+    size = front.length > wide / 12 ? 3 : 5;
     marks = front.map((p) => {
-      const plan = D.plans.find((one) => one.rank === p.plan), dot = draw("circle", {cx: p.x, cy: p.y, r: 5, fill: "var(--ink)", stroke: "var(--paper)", "stroke-width": 1.5});
+      const plan = D.plans.find((one) => one.rank === p.plan), dot = draw("circle", {cx: p.x, cy: p.y, r: size, fill: "var(--ink)", stroke: "var(--paper)", "stroke-width": 1.5});
       dot.append(draw("title", {}, `plan ${p.plan}: ${plan.cost}, ${plan.finish}`));
       svg.append(dot);
       return dot;
@@ -475,21 +484,20 @@
     };
     svg.addEventListener("pointerdown", nearest);
     svg.addEventListener("keydown", (event) => {
-      const step = {ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1}[event.key];
+      const step = {ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1, PageUp: 5, PageDown: -5, Home: -front.length, End: front.length}[event.key];
       if (!step) return;
       event.preventDefault();
       const now = front.findIndex((p) => p.plan === S.a.rank), to = Math.min(Math.max((now < 0 ? 0 : now) + step, 0), front.length - 1);
       pick(front[to].plan);
     });
     home.append(svg);
-    const allowed = by("allowed");
-    allowed.max = front.length - 1;
-    allowed.addEventListener("input", () => pick(front[Number(allowed.value)].plan));
     S.svg = svg;
+    if (focused) svg.focus();
   }
   function markFront() {
     const now = front.findIndex((p) => p.plan === S.a.rank);
-    marks.forEach((dot, i) => { dot.setAttribute("r", i === now ? 8 : 5); dot.setAttribute("fill", i === now ? "var(--link)" : "var(--ink)"); });
+    marks.forEach((dot, i) => { dot.setAttribute("r", i === now ? 8 : size); dot.setAttribute("fill", i === now ? "var(--link)" : "var(--ink)"); });
+    if (marks[now]) marks[now].parentNode.append(marks[now]);
     if (S.svg) { S.svg.setAttribute("aria-valuenow", Math.max(now, 0)); S.svg.setAttribute("aria-valuetext", `plan ${S.a.rank}: ${S.a.cost}, ${S.a.finish}`); }
     if (now >= 0) by("allowed").value = now;
     by("allowed-said").textContent = `${S.a.finish}: plan ${S.a.rank}, ${S.a.cost}` + (S.a.at ? `, done ${S.a.at}` : "");
@@ -507,13 +515,28 @@
     by("second").addEventListener("change", () => { S.b = D.plans.find((plan) => String(plan.rank) === by("second").value) || null; rebuild(); });
     by("play").addEventListener("click", play); by("next").addEventListener("click", nextBurn);
     by("moment").addEventListener("input", () => { stop(); setTime(S.from + by("moment").value / 1000 * (S.to - S.from)); });
+    by("allowed").max = Math.max(front.length - 1, 0);
+    by("allowed").addEventListener("input", () => pick(front[Number(by("allowed").value)].plan));
     drawFront();
     S.t = -Infinity;
     rebuild();
-    let waiting = 0;
-    addEventListener("resize", () => { clearTimeout(waiting); waiting = setTimeout(() => panels.forEach((panel) => panel.paint()), 120); });
+    let waiting = 0, breadth = innerWidth;
+    const again = () => { drawFront(); rebuild(); };
+    addEventListener("resize", () => {
+      if (innerWidth === breadth) return;
+      breadth = innerWidth; clearTimeout(waiting); waiting = setTimeout(again, 120);
+    });
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => panels.forEach((panel) => panel.paint()));
-    addEventListener("beforeprint", () => { for (const one of document.querySelectorAll("details")) one.open = true; });
+    const paper = (on) => {
+      document.documentElement.classList.toggle("paper", on);
+      for (const one of document.querySelectorAll("details")) {
+        if (on) one.before = one.open;
+        one.open = on || one.before;
+      }
+      again();
+    };
+    addEventListener("beforeprint", () => paper(true));
+    addEventListener("afterprint", () => paper(false));
   }
   start();
 })();

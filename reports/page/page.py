@@ -29,7 +29,7 @@ def page_text(outcome: Outcome, progress: Callable[[str], None] = lambda _: None
     """
     progress("page")
     data = page_data(outcome)
-    data["text"] = plan_text(outcome, 100)
+    data["text"] = "" if outcome.plans else plan_text(outcome, 100)
     data["sheets"] = _sheets(outcome, progress) if with_sheets else []
     # "<" never stands in the data, so that no text can end the script that holds it
     packed = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))

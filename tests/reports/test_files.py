@@ -108,6 +108,7 @@ def test_a_folder_without_a_plan_has_no_pictures(tmp_path: Path) -> None:
     assert [path.name for path in paths] == [
         "plan.json",
         "plan.txt",
+        "page.html",
         "plans.csv",
         "craft.csv",
         "burns.csv",
