@@ -188,7 +188,7 @@
     }
     paintTurning(pen, wide, tall, reach) {
       const most = Math.max(1, 1 + this.stretch * (reach - 1));
-      const unit = Math.min(wide / 2 - (D.ring.slots > 24 ? 46 : 84), tall / 2 - 26) / most;
+      const unit = Math.min(wide / 2 - (D.ring.slots > 24 ? 46 : wide < 420 ? 66 : 84), tall / 2 - 26) / most;
       this.round = (r, angle) => {
         const size = unit * (1 + this.stretch * (r / D.ring.radius_km - 1)), a = angle + Math.PI / 2;
         return [wide / 2 + size * Math.cos(a), tall / 2 - size * Math.sin(a)];
@@ -206,7 +206,7 @@
       this.slots(pen, (slot) => this.round(D.ring.radius_km, slotAngle(slot)), (slot, x, y) => {
         const a = slotAngle(slot) + Math.PI / 2, out = unit * (this.stretch > 1 ? most : 1) + 12;
         return [wide / 2 + out * Math.cos(a), tall / 2 - out * Math.sin(a), Math.cos(a) > 0.3 ? "left" : Math.cos(a) < -0.3 ? "right" : "center"];
-      });
+      }, wide < 420 ? 9 : 14);
     }
     paintUnrolled(pen, wide, tall, low, high) {
       const ring = D.ring.altitude_km, floor = Math.max(D.body.floor_km, D.body.air_km);
@@ -244,13 +244,13 @@
           return [px, py, lift];
         }), part.craft, way.phasing);
       }
-      this.slots(pen, (slot) => this.flat(D.ring.radius_km, slotAngle(slot)), (slot, px) => [px, 12, "center"], Math.floor((right - left) / D.ring.slots / 6.6));
+      this.slots(pen, (slot) => this.flat(D.ring.radius_km, slotAngle(slot)), (slot, px) => [px, 12, "center"], (right - left) / D.ring.slots / 6.6);
     }
     slots(pen, at, label, letters = 14) {
       const kept = slotLabels(this.plane), owner = Array(D.ring.slots).fill(-1);
       for (const part of this.shown) owner[part.slot] = part.craft;
       // where names have no room, every few slots get their number
-      const many = D.ring.slots > 24 || letters < 6, each = Math.ceil(D.ring.slots / (letters < 6 ? Math.min(12, letters * D.ring.slots / 7) : 12));
+      const many = D.ring.slots > 24 || letters < 6, each = Math.ceil(D.ring.slots / Math.min(12, Math.max(3, Math.floor(letters * D.ring.slots / 9))));
       for (let slot = 0; slot < D.ring.slots; slot++) {
         const [x, y] = at(slot), color = owner[slot] >= 0 ? ink(owner[slot]) : tone(kept[slot] ? "ink" : "quiet");
         pen.beginPath(); pen.arc(x, y, D.ring.slots > 24 ? 3 : 5, 0, TAU);
@@ -260,7 +260,7 @@
         pen.textAlign = align; pen.textBaseline = "middle"; pen.fillStyle = tone("ink");
         let name = owner[slot] >= 0 ? D.craft[owner[slot]] : kept[slot] || "free";
         if (many) name = `slot ${slot}`;
-        pen.fillText(short(name, many ? 14 : Math.min(14, letters)), lx, ly);
+        pen.fillText(short(name, many ? 14 : Math.floor(Math.min(14, letters))), lx, ly);
       }
     }
     /** Width that a chart gets, in CSS pixels, so that its letters are as large as all others. */
@@ -302,7 +302,7 @@
         svg.append(draw("line", {x1: x(part.in_slot_s), y1: y, x2: x(S.to), y2: y, stroke: ink(part.craft), "stroke-width": 0.7, "stroke-dasharray": "1 2"}));
         for (const burn of part.burns) svg.append(draw("line", {x1: x(burn.s), y1: y - lane * 0.32, x2: x(burn.s), y2: y + lane * 0.32, stroke: "var(--ink)", "stroke-width": 1.6}));
       });
-      return el("figure", {class: "wide"}, el("h3", {}, "Timeline"), svg, el("figcaption", {}, "Bars: burns. Dotted: in its slot. Drag to move through time."));
+      return el("figure", {class: "wide"}, el("h3", {}, "Timeline"), svg, el("figcaption", {}, "Bars: burns. Dotted: in its slot.", el("span", {class: "screen"}, " Drag to move through time.")));
     }
     closing() {
       const curves = this.parts.map((part) => {

@@ -18,12 +18,17 @@ from ringwright.reports.page.data import page_data
 from ringwright.reports.page.page import page_text
 from ringwright.reports.result import result
 from ringwright.tests.reports import sample
+from ringwright.tests.reports.crowd import crowd
 
 ROUNDED_KM = 2e-3
 """Elements are written to a millimeter and a billionth of a radian: a meter or so on an orbit of ten thousand km."""
 
 SIZE_MOST = 1_000_000
 """Bytes of the page for a ring of four craft."""
+
+
+SIZE_MOST_CROWD = 5_000_000
+"""Bytes of the page for 66 craft and 400 plans."""
 
 
 def data_of(page: str) -> dict[str, Any]:
@@ -88,6 +93,15 @@ def test_nothing_is_fetched() -> None:
     assert "default-src 'none'" in page
     assert not re.search(r"\b(src|href)\s*=|@import|url\(|fetch\(|XMLHttpRequest|WebSocket|import\(", page)
     assert len(page.encode("utf-8")) < SIZE_MOST
+
+
+@pytest.mark.soak
+def test_a_crowd_fits_into_five_megabytes() -> None:
+    outcome = crowd()
+    assert (len(outcome.scenario.craft), len(outcome.plans)) == (66, 400)
+    page = page_text(outcome, with_sheets=False)
+    assert len(page.encode("utf-8")) < SIZE_MOST_CROWD
+    assert len(data_of(page)["plans"]) == 400
 
 
 def test_without_a_plan_the_page_says_why() -> None:
