@@ -83,3 +83,19 @@ def gravity_around(body: Body) -> PointMass | Oblate:
     if body.j2 == 0.0:
         return PointMass(gm=body.gm)
     return Oblate(gm=body.gm, j2=body.j2, j2_radius=body.j2_radius_m)
+
+
+def potential(body: Body, position: Array) -> Array:
+    """Gravitational potential at positions, m^2/s^2, with the second zonal harmonic; negative (Vallado, section 8.7).
+
+    Positions of shape (3, n) or (3,), m.
+
+    >>> from ringwright.models.bodies import body
+    >>> earth = body("earth")
+    >>> equator, pole = potential(earth, np.array([[7.0e6, 0.0], [0.0, 0.0], [0.0, 7.0e6]]))
+    >>> bool(equator < -earth.gm / 7.0e6 < pole)
+    True
+    """
+    radius = np.linalg.norm(position, axis=0)
+    bulge = 0.5 * body.j2 * (body.j2_radius_m / radius) ** 2 * (3.0 * (position[2] / radius) ** 2 - 1.0)
+    return np.asarray(-body.gm / radius * (1.0 - bulge))

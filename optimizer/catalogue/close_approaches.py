@@ -174,6 +174,18 @@ def meets_any_slot(
     return hit
 
 
+def meets_slot(options: Options, ring: Ring, arrival_speed_m_s: F, slot: int, separation_m: float) -> Mask:
+    """Mask of launched options that pass one slot of their plane too closely, (n,)."""
+    hit = np.zeros(len(options), dtype=bool)
+    if separation_m <= 0.0 or not len(options):
+        return hit
+    ahead = np.asarray((slot - options.slot) * ring.spacing_rad, dtype=np.float64)
+    for touch in touches(options, ring, arrival_speed_m_s, np.zeros(len(options), dtype=bool)):
+        hit |= passed(touch, ring, ahead, separation_m)[0]
+    in_plane: Mask = options.slot // ring.slots == slot // ring.slots
+    return hit & in_plane
+
+
 def last_passes(options: Options, ring: Ring, slots: I, separation_m: float) -> F:
     """When each option from a carrier last passes each slot of its plane too closely before it is in its own, s.
 

@@ -16,7 +16,7 @@ from ...models.deadline import OutOfTimeError
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, at_finish
 from ..catalogue.close_approaches import passes_slots
-from ..catalogue.from_ground import from_pad, launched
+from ..catalogue.from_ground import from_pad
 from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
 from ..catalogue.liftoff_windows import windows
 from ..catalogue.problem import Problem
@@ -30,6 +30,7 @@ from ..trajectory.itinerary import key
 from ..trajectory.liftoffs import Liftoffs
 from .cuts import Cuts, breach
 from .flyer import Flyer
+from .meeting_edges import clear_of
 from .ties import AIMS, printed, prints_until
 
 ROUNDS_MAX = 400
@@ -358,47 +359,18 @@ class Selection:
     def _round(self, made: Catalogue, one: Options, slot: int) -> Options:
         """For a launched craft that meets someone: all its other choices then, and liftoffs just clear of the meeting.
 
-        The edges are found by halving; turnarounds to its neighbors are kept by shifting them likewise.
+        Turnarounds to its neighbors are kept by shifting them likewise.
         """
         problem = made.problem
         pad, liftoff = int(one.pad[0]), float(one.liftoff_s[0])
         turnaround = problem.scenario.pads[pad].turnaround_s
-        edges = [liftoff]
-        for sign in (-1.0, 1.0):
-            step = 1.0
-            while step < 3600.0 and self._meets_at(made, one, liftoff + sign * step, slot):
-                step *= 2.0
-            low, high = 0.0, step
-            for _ in range(30):
-                middle = 0.5 * (low + high)
-                if self._meets_at(made, one, liftoff + sign * middle, slot):
-                    low = middle
-                else:
-                    high = middle
-            edges.append(liftoff + sign * high)
+        edges = np.append(liftoff, clear_of(problem, one, slot))
         earliest, latest = windows(problem)[pad]
-        moments = with_turnarounds(np.array(edges), turnaround, made.chains[pad], earliest, latest)
+        moments = with_turnarounds(edges, turnaround, made.chains[pad], earliest, latest)
         # what the one that meets somebody beats has the same slot and liftoff; elsewhere nothing was left out for it
         here = (int(one.slot[0]),)
         others = from_pad(problem, pad, np.array([liftoff]), made.restriction, prune=False, only_slots=here)[0]
         return join([others, from_pad(problem, pad, moments, made.restriction)[0]])
-
-    def _meets_at(self, made: Catalogue, one: Options, liftoff_s: float, slot: int) -> bool:
-        problem = made.problem
-        winding = (int(one.revolutions[0]), int(one.ring_revolutions[0]))
-        option = launched(
-            problem, int(one.way[0]), np.array([liftoff_s]), one.slot[:1], wanted=lambda k, m: (k, m) == winding
-        )
-        return len(option) > 0 and bool(
-            passes_slots(
-                option.take(np.zeros(1, dtype=np.int64)),
-                problem.ring,
-                problem.arrival_speed(option)[:1],
-                np.zeros(1, dtype=bool),
-                np.array([slot]),
-                problem.scenario.limits.separation_m,
-            )
-        )
 
 
 def _nothing_to_do() -> Solved:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...models import oblate_coast as coast
+from ...models.flight.gravity import potential
 from ...models.oblateness import ring_state
 from ...models.reading.observed import Seen
 from ...models.ring import Ring
@@ -32,20 +33,6 @@ def state_seen(scenario: Scenario, ring: Ring, seen: Seen) -> tuple[Array, Array
     return *coast.state_as_given(scenario.body, ring, orbit), orbit.at_s
 
 
-def potential(body: Body, position: Array) -> float:
-    """Gravitational potential at a position, m^2/s^2, with the second zonal harmonic; negative (Vallado, section 8.7).
-
-    >>> from ringwright.models.bodies import body
-    >>> earth = body("earth")
-    >>> equator, pole = potential(earth, np.array([7.0e6, 0.0, 0.0])), potential(earth, np.array([0.0, 0.0, 7.0e6]))
-    >>> equator < -earth.gm / 7.0e6 < pole
-    True
-    """
-    radius = float(np.linalg.norm(position))
-    bulge = 0.5 * body.j2 * (body.j2_radius_m / radius) ** 2 * (3.0 * (position[2] / radius) ** 2 - 1.0)
-    return float(-body.gm / radius * (1.0 - bulge))
-
-
 def least_burn_m_s(body: Body, before: Array, position: Array, velocity: Array) -> float:
     """Least delta-v of one burn, m/s, from the orbit that a craft was on to one that it was seen on later.
 
@@ -58,7 +45,7 @@ def least_burn_m_s(body: Body, before: Array, position: Array, velocity: Array) 
         before: state just before the burn, shape (6,), m and m/s.
         position, velocity: state seen after it, m and m/s.
     """
-    there = potential(body, before[:3])
-    energy = 0.5 * float(velocity @ velocity) + potential(body, position)
+    there = float(potential(body, before[:3]))
+    energy = 0.5 * float(velocity @ velocity) + float(potential(body, position))
     after = math.sqrt(max(2.0 * (energy - there), 0.0))
     return abs(after - float(np.linalg.norm(before[3:])))

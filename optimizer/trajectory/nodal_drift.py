@@ -1,8 +1,8 @@
 """What a craft flies that reaches its plane by nodal drift: corrected in three stages by its own flight.
 
-Down into the waiting orbit first, until it is a circle of the right pace; then flown through the whole wait; then the
-departure is moved to where slot and craft really are by then, and the way up corrected. So only the short ends are
-flown again and again, and the months in between once.
+Down into the waiting orbit first, until it is a circle of the right pace; then through the whole wait; then the
+departure is moved to where slot and craft really are by then, and the way up corrected. Only the short ends are flown
+again and again; the months in between are followed from node to node (`models/flight/nodal_returns.py`).
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ import numpy as np
 from ...models import frames, orbits
 from ...models.errors import FlightError
 from ...models.flight.integrate import Flight, Impulse, Itinerary, fly_each, measure
-from ...models.flight.stepping import coast
+from ...models.flight.nodal_returns import coast_by_returns
 from ...models.oblate_circles import RELATIVE, TURNS, drift_between, offsets
 from ...models.oblateness import ring_rates
 from ...models.ring import Ring
@@ -173,13 +173,13 @@ def _down(problem: Problem, drifts: Sequence[_Drift]) -> list[tuple[_Drift, Itin
 
 
 def _wait(problem: Problem, flown: Sequence[tuple[_Drift, Flight]]) -> list[tuple[_Drift, np.ndarray]]:
-    """States shortly before the departures, the months in between flown in one batch and not kept."""
+    """States shortly before the departures, the months in between followed in one batch and not kept."""
     if not flown:
         return []
     states = np.stack([flight.after[-1] for _, flight in flown], axis=1)
     lasts = np.array([_near(problem, one) - flight.settled_s for one, flight in flown])
     try:
-        landed, _ = coast(problem.gravity, states, lasts, False, RELATIVE)
+        landed = coast_by_returns(problem.scenario.body, states, lasts, RELATIVE)
     except FlightError:
         middle = len(flown) // 2
         return _wait(problem, flown[:middle]) + _wait(problem, flown[middle:]) if middle else []
