@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from functools import cache
 
 from ringwright.models.scenario import Craft, LimitSpec, Orbit, RingSpec
-from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.outcome import CraftPlan, Outcome
 from ringwright.tests.reports import sample
 
 CRAFT = 66
@@ -49,7 +49,7 @@ def crowd(*, craft: int = CRAFT, plans: int = PLANS) -> Outcome:
     choices = []
     for j, one in enumerate(scenario.craft):
         options = sample.options_of(scenario, ring, sample.from_space(scenario, one), [j])
-        best: list[sample.CraftPlan] = []
+        best: list[CraftPlan] = []
         for part in sorted(options, key=lambda part: part.in_slot_s):
             if not best or part.delta_v_m_s < best[-1].delta_v_m_s - 1e-6:
                 best.append(part)
