@@ -25,7 +25,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """Say that the tests of the page did not run, and how they would."""
-    skipped = [one for one in terminalreporter.stats.get("skipped", []) if "page" in one.keywords]
-    reasons = {str(one.longrepr[2]).removeprefix("Skipped: ") for one in skipped if isinstance(one.longrepr, tuple)}
-    for reason in sorted(reasons):
-        terminalreporter.write_line(f"{len(skipped)} page tests did not run: {reason}")
+    skipped = [one.longrepr[2] for one in terminalreporter.stats.get("skipped", []) if isinstance(one.longrepr, tuple)]
+    wanting = [reason.removeprefix("Skipped: ") for reason in skipped if reason.endswith("make test-page")]
+    for reason in sorted(set(wanting)):
+        terminalreporter.write_line(f"{wanting.count(reason)} tests of the page did not run: {reason}")

@@ -71,12 +71,12 @@ class Watched:
         self.context.on("request", lambda request: self.requests.append(request.url))
         self.page.on("console", lambda said: self.complaints.append(f"{said.type}: {said.text}"))
         self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.page.on("dialog", self._dismiss)
+        self.page.on("dialog", self._asked)
         self.place = place.as_uri()
         self.page.goto(self.place)
 
-    def _dismiss(self, dialog: Any) -> None:
-        self.complaints.append(dialog.message)
+    def _asked(self, dialog: Any) -> None:
+        self.complaints.append(f"dialog: {dialog.message}")
         dialog.dismiss()
 
     def close(self) -> None:

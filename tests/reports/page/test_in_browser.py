@@ -327,6 +327,8 @@ def test_nothing_runs_over_the_edge(home: Any, tmp_path: Path, make: Any, width:
     page = watched.page
     page.select_option("#second", index=2)
     assert page.evaluate("() => document.documentElement.scrollWidth") <= width
+    sideways = "() => [...document.querySelectorAll('.scroll')].filter(e => e.scrollWidth > e.clientWidth).length"
+    assert page.evaluate(sideways) == 0
     small = page.evaluate(
         "() => [...document.querySelectorAll('button, select, input, summary')].filter(e => e.offsetParent)"
         ".map(e => e.getBoundingClientRect()).filter(b => b.height < 24 || b.width < 24).length"
