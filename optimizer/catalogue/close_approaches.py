@@ -182,7 +182,7 @@ def meets_slot(options: Options, ring: Ring, arrival_speed_m_s: F, slot: int, se
     ahead = np.asarray((slot - options.slot) * ring.spacing_rad, dtype=np.float64)
     for touch in touches(options, ring, arrival_speed_m_s, np.zeros(len(options), dtype=bool)):
         hit |= passed(touch, ring, ahead, separation_m)[0]
-    return hit & (options.slot // ring.slots == slot // ring.slots)
+    return np.asarray(hit & (options.slot // ring.slots == slot // ring.slots))
 
 
 def last_passes(options: Options, ring: Ring, slots: I, separation_m: float) -> F:

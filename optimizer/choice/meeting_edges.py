@@ -43,7 +43,7 @@ def clear_of(problem: Problem, one: Options, slot: int) -> F:
                 begin, end = (middle, end) if meets[way, middle - 1] else (begin, middle)
             width = (high[way] - low[way]) / (parts.size + 1)
             low[way], high[way] = low[way] + width * begin, low[way] + width * end
-    return (liftoff + signs * high).ravel()
+    return np.asarray(liftoff + signs * high).ravel()
 
 
 def _meet_at(problem: Problem, one: Options, liftoff_s: F, slot: int) -> NDArray[np.bool_]:
