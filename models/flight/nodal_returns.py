@@ -30,6 +30,9 @@ REACH = 2e-3
 MISS_MAX = 1e-11
 """Farthest that the map may be off, against one turn flown, as a share of the radius and of a turn."""
 
+SINE_MIN = 0.1
+"""Orbits nearer to the equator, by the sine of their inclination, cross it too slowly for that reach and are flown."""
+
 TURNS_MIN = 20
 """Fewer turns are flown: the fit takes longer."""
 
@@ -43,7 +46,8 @@ LANDING_TURNS = 0.05
 def coast_by_returns(body: Body, start: Array, duration_s: Array, relative: float) -> Array:
     """Where coasts end, as `stepping.coast` gives it: states (6, n) over durations (n,), > 0.
 
-    Orbits of few turns, and those that the map does not follow to `MISS_MAX`, are flown all the way.
+    Orbits of few turns or close to the equator, and those that the map does not follow to `MISS_MAX`, are flown all the
+    way.
 
     Args:
         body: oblate.
@@ -58,8 +62,10 @@ def coast_by_returns(body: Body, start: Array, duration_s: Array, relative: floa
     if not isinstance(gravity, Oblate):
         raise ValueError("the map from node to node is one over an oblate body")
     out = np.empty_like(start)
+    momentum = np.cross(start[:3], start[3:], axis=0)
+    sine = np.hypot(momentum[0], momentum[1]) / np.linalg.norm(momentum, axis=0)
     # an open orbit is one of no turn at all
-    direct = duration_s < TURNS_MIN * _period(gravity, start)
+    direct = (duration_s < TURNS_MIN * _period(gravity, start)) | (sine < SINE_MIN)
     (many,) = np.nonzero(~direct)
     if many.size:
         out[:, many], followed = _by_map(body, gravity, start[:, many], duration_s[many], relative)
@@ -145,7 +151,7 @@ def _fit(body: Body, gravity: Oblate, node: Array, invariants: Array, relative: 
     seen[2] = seen[2, :1] + frames.wrap(seen[2] - seen[2, :1])
     values = seen.transpose(1, 0, 2).reshape(x.size, -1)
     fitted = np.linalg.solve(_terms(x.ravel(), y.ravel()), values).reshape(x.size, 4, n)
-    return _Map(radius, unit, unit_m_s, fitted)
+    return _Map(radius, unit, unit_m_s, np.asarray(fitted, dtype=np.float64))
 
 
 def _miss(gravity: Oblate, returns: _Map, node: Array, relative: float) -> Array:
