@@ -284,12 +284,12 @@ class _Reader:
         if distance < ground:
             raise self.table.error(
                 f"{self.table.label} puts it {brief(distance / 1e3)} km from the center, under the ground, which is at "
-                f"{brief(ground / 1e3)} km: read it again, with the center of the body as the origin."
+                f"{brief(ground / 1e3)} km; x, y and z should be counted from the center of the body."
             )
         try:
             found = [orbit_of_state(self.ring, position, velocity, time_s, plane) for plane in range(self.ring.planes)]
         except ValueError as fault:
-            raise self.table.error(f"{self.table.label}: {fault}; read it again.") from None
+            raise self.table.error(f"{self.table.label}: {fault}; check what was read.") from None
         orbit, tilt = min(found, key=lambda one: one[1])
         if tilt > MOST_TILT_RAD:
             raise self.table.error(
