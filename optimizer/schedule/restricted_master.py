@@ -162,11 +162,17 @@ class Master:
             column.append(c)
             row.append(np.array(self._row_of_window)[w])
             value.append(np.ones(c.size))
-        for group, own in self._row_of_group.items():
-            c = np.flatnonzero(np.isin(ids, packed.members(group)))
-            column.append(c)
-            row.append(np.full(c.size, own))
-            value.append(np.ones(c.size))
+        if self._row_of_group:
+            position = np.full(packed.cost.size, -1)
+            position[ids] = local
+            own = np.full(packed.group_start.size, -1)
+            own[list(self._row_of_group)] = list(self._row_of_group.values())
+            sizes = np.diff(np.append(packed.group_start, packed.group_column.size))
+            c, r = position[packed.group_column], np.repeat(own, sizes)
+            hit = (c >= 0) & (r >= 0)
+            column.append(c[hit])
+            row.append(r[hit])
+            value.append(np.ones(int(hit.sum())))
         columns, rows, values = np.concatenate(column), np.concatenate(row), np.concatenate(value)
         cell, where = np.unique(columns * self.rows + rows, return_inverse=True)
         self._program.add_columns(
