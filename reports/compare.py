@@ -398,6 +398,6 @@ def front_words(front: AimFront) -> tuple[str, str]:
     return across, up
 
 
-def points_told(entries: Sequence[Entry]) -> str:
+def points_words(entries: Sequence[Entry]) -> str:
     """How many points the fronts have, in words."""
     return count(sum(len(front.points) for entry in entries for front in entry.fronts), "point")

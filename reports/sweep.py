@@ -38,7 +38,7 @@ MEASURES = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class Told:
+class TextRow:
     """A row as it stands in the file: the varied values, then texts by column."""
 
     values: tuple[str, ...]
@@ -55,11 +55,11 @@ def _proof(row: Row) -> str:
     return "" if row.delta_v_m_s is None else "optimal" if row.proved else "bounded"
 
 
-def told(row: Row) -> Told:
+def text_row(row: Row) -> TextRow:
     """A row of the sweep as texts; units are in the names of the columns."""
     binds = row.infeasible.binds if row.infeasible is not None else ()
     tight = row.tightest
-    return Told(
+    return TextRow(
         values=row.values,
         fields={
             "delta_v_m_s": _text(row.delta_v_m_s),
@@ -108,7 +108,7 @@ def _why(why: Infeasible | None) -> str:
     return f"{'together ' if why.together else ''}{listed(parts)} would serve"
 
 
-def in_order(over: Grid, rows: Sequence[Told]) -> list[Told]:
+def in_order(over: Grid, rows: Sequence[TextRow]) -> list[TextRow]:
     """Rows in the order of the grid; rows of other points left out."""
     found = {row.values: row for row in rows}
     return [found[point] for point in over.points if point in found]
@@ -119,12 +119,12 @@ def head_cells(over: Grid) -> list[str]:
     return [*(csv_cell(vary.name) for vary in over.varied), *MEASURES, "scenario"]
 
 
-def cells(over: Grid, row: Told) -> list[str]:
+def cells(over: Grid, row: TextRow) -> list[str]:
     """A row as a line of the file."""
     return [*map(csv_cell, row.values), *(csv_cell(row.fields[name]) for name in MEASURES), over.mark]
 
 
-def table_csv(over: Grid, rows: Sequence[Told]) -> str:
+def table_csv(over: Grid, rows: Sequence[TextRow]) -> str:
     """The rows in order as CSV."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
@@ -133,7 +133,7 @@ def table_csv(over: Grid, rows: Sequence[Told]) -> str:
     return text.getvalue()
 
 
-def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[Told], width: int = 80) -> str:
+def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[TextRow], width: int = 80) -> str:
     """Set a sweep for the console: a line a point, or for two keys a table of the aim over both.
 
     Args:
@@ -168,7 +168,7 @@ AIMED = {
 """The column that an aim is read from, and its heading."""
 
 
-def _crossed(aim: str, over: Grid, ready: Sequence[Told], width: int) -> list[str]:
+def _crossed(aim: str, over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
     down, across = over.varied
     column, words = AIMED[aim]
     cells = {row.values: _aim_text(row, column) for row in ready}
@@ -181,7 +181,7 @@ def _crossed(aim: str, over: Grid, ready: Sequence[Told], width: int) -> list[st
     ]
 
 
-def _aim_text(row: Told, column: str) -> str:
+def _aim_text(row: TextRow, column: str) -> str:
     value = row.number(column)
     if value is None:
         return "refused" if row.fields["no_plan"].startswith("refused") else "no plan"
@@ -195,7 +195,7 @@ def _heads(over: Grid, weighed: bool) -> list[Column]:
     return [*heads, Column(title="done after", right=True), Column(title="what limits it", wraps=True)]
 
 
-def _row(row: Told, weighed: bool) -> list[str]:
+def _row(row: TextRow, weighed: bool) -> list[str]:
     total, worst, mass = (row.number(name) for name in ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg"))
     finish = row.number("finish_s")
     cells = [*row.values, "-" if total is None else plain(total), "-" if worst is None else plain(worst)]
@@ -205,7 +205,7 @@ def _row(row: Told, weighed: bool) -> list[str]:
     return [*cells, _limit_text(row)]
 
 
-def _limit_text(row: Told) -> str:
+def _limit_text(row: TextRow) -> str:
     if row.fields["no_plan"]:
         told = row.fields["no_plan"]
         return told if told.startswith(("refused", "undecided")) else f"no plan: {told}"
@@ -217,7 +217,7 @@ def _limit_text(row: Told) -> str:
     return f"{limit_words(limit).words} ({'at the limit' if share <= 1e-3 else f'{share:.0%} left'})"
 
 
-def _remarks(over: Grid, ready: Sequence[Told], width: int) -> list[str]:
+def _remarks(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
     said = []
     left = len(over.points) - len(ready)
     if left:
@@ -233,7 +233,7 @@ def _remarks(over: Grid, ready: Sequence[Told], width: int) -> list[str]:
     return ["", *(line for text in said for line in paragraph(sentence(text), width))] if said else []
 
 
-def write_sweep(title: str, aim: str, over: Grid, rows: Sequence[Told], directory: str | Path) -> list[Path]:
+def write_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow], directory: str | Path) -> list[Path]:
     """Write ``sweep.csv``, ``sweep.txt`` and the figure into a directory.
 
     Raises:

@@ -17,7 +17,7 @@ from typing import IO
 from ..models.errors import InputError
 from ..optimizer.studies.sweep import Grid
 from .safe_text import csv_text
-from .sweep import MEASURES, Told, cells, head_cells
+from .sweep import MEASURES, TextRow, cells, head_cells
 
 NUMBERS = (
     "delta_v_m_s",
@@ -46,7 +46,7 @@ class SweepFile:
         self._over = over
         self._header = head_cells(over)
         self._stream: IO[str] | None = None
-        self.rows: list[Told] = []
+        self.rows: list[TextRow] = []
 
     def __enter__(self) -> SweepFile:
         try:
@@ -84,7 +84,7 @@ class SweepFile:
         header = next(lines, [])
         if header != self._header:
             raise self._other(f"has the columns {', '.join(header[:3])}, ..., not {', '.join(self._header[:3])}, ...")
-        seen: dict[tuple[str, ...], Told] = {}
+        seen: dict[tuple[str, ...], TextRow] = {}
         for line in lines:
             row = self._row(line, lines.line_num)
             if seen.setdefault(row.values, row).fields != row.fields:
@@ -93,13 +93,13 @@ class SweepFile:
                 )
             self.rows.append(row)
 
-    def _row(self, line: list[str], number: int) -> Told:
+    def _row(self, line: list[str], number: int) -> TextRow:
         if len(line) != len(self._header):
             raise self._other(f"has a line {number} that is not from a sweep ({','.join(line)[:60]})")
         if line[-1] != self._over.mark:
             raise self._other(f"holds rows of another scenario or other settings (line {number})")
         size = len(self._over.varied)
-        row = Told(
+        row = TextRow(
             values=tuple(map(csv_text, line[:size])),
             fields=dict(zip(MEASURES, map(csv_text, line[size:-1]), strict=True)),
         )
@@ -139,7 +139,9 @@ class SweepFile:
         starts = set()
         for point in self._over.points:
             line = io.StringIO()
-            csv.writer(line, lineterminator="\n").writerow(cells(self._over, Told(values=point, fields=blank))[:size])
+            csv.writer(line, lineterminator="\n").writerow(
+                cells(self._over, TextRow(values=point, fields=blank))[:size]
+            )
             starts.add(line.getvalue().removesuffix("\n") + ",")
         return starts
 
@@ -153,7 +155,7 @@ class SweepFile:
             where=f"{self._path}, line {number}",
         )
 
-    def append(self, row: Told) -> None:
+    def append(self, row: TextRow) -> None:
         """Add a row, and see to it that it is in the file."""
         self.rows.append(row)
         self._line(cells(self._over, row))

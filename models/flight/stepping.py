@@ -241,7 +241,7 @@ def _solver(
 
 
 def _stepped(solver: Any) -> str | None:
-    """Take one step; what a fall through the center makes of it is told by the state, not by warnings."""
+    """Take one step; a fall through the center shows in the state, and warns of nothing."""
     try:
         with np.errstate(all="ignore"):
             message: str | None = solver.step()

@@ -19,8 +19,8 @@ from ...models.opportunities import tilt
 from ...models.planes import combined_delta_v, split, turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import Body, Orbit
-from .direct import from_touch
 from .options import F, I, Options, empty, join
+from .parking_orbit import after_waiting
 from .phasing import Touch, Wanted, best_phasing, every_phasing
 from .rephase import Standing
 
@@ -177,19 +177,6 @@ def from_node(
         lead = frames.wrap(lead0 - gain * waited)
         chosen = phasing(touch, lead, wanted)
         parts.append(
-            from_touch(
-                touch,
-                chosen,
-                lead,
-                craft_class=np.full(chosen.row.size, craft_class),
-                slot=slot[chosen.row],
-                route="park",
-                way=way,
-                way_index=way_index,
-                liftoff_s=liftoff_s[chosen.row],
-                parking_wait_s=waited[chosen.row],
-                touch_s=liftoff_s[chosen.row] + way.after_s + waited[chosen.row],
-                lowest_before_m=insertion_m,
-            )
+            after_waiting(touch, way, way_index, chosen, lead, waited, liftoff_s, slot, craft_class, insertion_m)
         )
     return join(parts) if parts else empty()

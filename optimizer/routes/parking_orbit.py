@@ -38,7 +38,9 @@ def options(
     parts = []
 
     def add(chosen: Phasings, left: F, waited: F) -> None:
-        parts.append(_columns(touch, way, way_index, chosen, left, waited, liftoff_s, slot, craft_class, insertion_m))
+        parts.append(
+            after_waiting(touch, way, way_index, chosen, left, waited, liftoff_s, slot, craft_class, insertion_m)
+        )
 
     turn = 2.0 * np.pi
     # a lead of a hair under a whole turn is a lead of nothing, not a synodic period of waiting
@@ -117,12 +119,12 @@ def finishing_at(
                 cost_m_s=touch.cost(speed),
             )
             parts.append(
-                _columns(touch, way, way_index, chosen, left, waited, liftoff_s, slot, craft_class, insertion_m)
+                after_waiting(touch, way, way_index, chosen, left, waited, liftoff_s, slot, craft_class, insertion_m)
             )
     return join(parts)
 
 
-def _columns(
+def after_waiting(
     touch: Touch,
     way: launch.Ascent,
     way_index: int,
@@ -134,6 +136,7 @@ def _columns(
     craft_class: int,
     insertion_m: float,
 ) -> Options:
+    """Columns of phasings that begin where a parking orbit was left after a wait, ``waited`` in s for each pair."""
     return from_touch(
         touch,
         chosen,

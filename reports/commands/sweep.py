@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from ...optimizer.studies.sweep import Grid
-    from ..sweep import Told
+    from ..sweep import TextRow
 
 
 def sweep(arguments: argparse.Namespace) -> int:
@@ -51,10 +51,10 @@ def sweep(arguments: argparse.Namespace) -> int:
     return UNDECIDED if any(row.fields["proof"] == "undecided" for row in rows) else NO_PLAN
 
 
-def _rows(arguments: argparse.Namespace, over: Grid) -> tuple[list[Told], str, str]:
+def _rows(arguments: argparse.Namespace, over: Grid) -> tuple[list[TextRow], str, str]:
     """The rows, as far as they are ready; by what the sweep was stopped, and why it was given up."""
     from ...optimizer.studies.sweep import PointLimits, WorkersLostError, sweep_through
-    from ..sweep import told
+    from ..sweep import text_row
     from ..sweep_file import SweepFile
 
     workers = arguments.workers or os.cpu_count() or 1
@@ -63,7 +63,7 @@ def _rows(arguments: argparse.Namespace, over: Grid) -> tuple[list[Told], str, s
     with ExitStack() as stack:
         progress = stack.enter_context(shown_progress())
         file = None if arguments.csv is None else stack.enter_context(SweepFile(arguments.csv, over))
-        rows: list[Told] = [] if file is None else file.rows
+        rows: list[TextRow] = [] if file is None else file.rows
         done = {row.values for row in rows}
 
         def executors() -> AbstractContextManager[Executor]:
@@ -77,9 +77,9 @@ def _rows(arguments: argparse.Namespace, over: Grid) -> tuple[list[Told], str, s
                 )
                 for row in found:
                     if file is None:
-                        rows.append(told(row))
+                        rows.append(text_row(row))
                     else:
-                        file.append(told(row))
+                        file.append(text_row(row))
         except KeyboardInterrupt as fault:
             stopped = f"ended by {fault}" if isinstance(fault, Ended) else "stopped"
         except WorkersLostError:
@@ -87,7 +87,7 @@ def _rows(arguments: argparse.Namespace, over: Grid) -> tuple[list[Told], str, s
     return rows, stopped, lost
 
 
-def _following(arguments: argparse.Namespace, over: Grid, rows: Sequence[Told]) -> list[Next]:
+def _following(arguments: argparse.Namespace, over: Grid, rows: Sequence[TextRow]) -> list[Next]:
     """The plans of the point of least delta-v."""
     costs = [(cost, row.values) for row in rows if (cost := row.number("delta_v_m_s")) is not None]
     if not costs:

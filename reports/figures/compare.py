@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from ...models.readouts import plain
 from ...optimizer.outcome import AimFront, FrontName
 from ...optimizer.studies.strategies import Entry
-from ..compare import front_words, points_told
+from ..compare import front_words, points_words
 from ..wording import listed
 from .front import padded
 from .labels import Label, place
@@ -41,7 +41,7 @@ def draw_fronts(entries: Sequence[Entry]) -> Figure:
     scenarios = entries[0].about == "scenario"
     title = "Scenarios side by side" if scenarios else f"{entries[0].scenario.title}: strategies side by side"
     below = (
-        f"{points_told(entries)}, each proved over the catalogue of options of its line; only the best plan of each "
+        f"{points_words(entries)}, each proved over the catalogue of options of its line; only the best plan of each "
         "line was flown (ringed). Below and left of a line no plan of its kind exists."
     )
     width = 8.6

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ...models.readouts import plain
 from ...optimizer.studies.sweep import Grid
-from ..sweep import AIMED, Told
+from ..sweep import AIMED, TextRow
 from ..wording import AIM_WORDS, count
 from .front import padded
 from .labels import Label, place
@@ -26,7 +26,7 @@ _UP = {
 }
 
 
-def draw_sweep(title: str, aim: str, over: Grid, rows: Sequence[Told]) -> Figure:
+def draw_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow]) -> Figure:
     """Draw the aim and the finish over the grid; crosses at the foot are points without a plan.
 
     Args:
@@ -68,7 +68,7 @@ def _numbers(values: Sequence[str]) -> list[float] | None:
         return None
 
 
-def _draw(axes: Axes, name: str, over: Grid, across: int, other: int | None, rows: Sequence[Told]) -> None:
+def _draw(axes: Axes, name: str, over: Grid, across: int, other: int | None, rows: Sequence[TextRow]) -> None:
     from matplotlib.ticker import MaxNLocator
 
     values = over.varied[across].values

@@ -288,8 +288,8 @@ class Swept(Shown):
     @property
     def text(self) -> str:
         """What ``ringwright sweep`` prints."""
-        from ..sweep import sweep_text, told
+        from ..sweep import sweep_text, text_row
 
         return sweep_text(
-            self.scenario.title, self.scenario.minimize, self.over, [told(row) for row in self.rows], WIDTH
+            self.scenario.title, self.scenario.minimize, self.over, [text_row(row) for row in self.rows], WIDTH
         )

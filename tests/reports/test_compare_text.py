@@ -11,7 +11,7 @@ from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.studies.strategies import Entry, compare_scenarios, compare_strategies
 from ringwright.optimizer.studies.sweep import Row, grid
 from ringwright.reports.compare import compare_json, compare_tables, compare_text, write_compare
-from ringwright.reports.sweep import sweep_text, told, write_sweep
+from ringwright.reports.sweep import sweep_text, text_row, write_sweep
 
 TEXT = """
 title = "Two over Quill"
@@ -91,9 +91,9 @@ def test_the_directory_holds_text_values_tables_and_one_figure(by_scenario: tupl
 def test_a_sweep_shows_every_point_and_why_there_is_no_plan(tmp_path: Path) -> None:
     over = grid(TEXT, "two.toml", (), ("ring.slots=2,3", "limits.finish_within_h=1,30"))
     rows = [
-        told(Row(values=("2", "1"), refused="ring.slots = 2 is no good here.")),
-        told(Row(values=("2", "30"), delta_v_m_s=120.0, worst_delta_v_m_s=120.0, finish_s=7200.0, proved=True)),
-        told(Row(values=("3", "1"))),
+        text_row(Row(values=("2", "1"), refused="ring.slots = 2 is no good here.")),
+        text_row(Row(values=("2", "30"), delta_v_m_s=120.0, worst_delta_v_m_s=120.0, finish_s=7200.0, proved=True)),
+        text_row(Row(values=("3", "1"))),
     ]
     for width in (60, 80, 120):
         shown = sweep_text("Two over Quill", "delta_v", over, rows, width)

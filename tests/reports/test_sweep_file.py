@@ -20,7 +20,7 @@ from ringwright.models.errors import InputError
 from ringwright.optimizer.outcome import Infeasible
 from ringwright.optimizer.studies.executors import local_executor
 from ringwright.optimizer.studies.sweep import Grid, Row, WorkersLostError, grid, sweep, sweep_through
-from ringwright.reports.sweep import table_csv, told
+from ringwright.reports.sweep import table_csv, text_row
 from ringwright.reports.sweep_file import SweepFile
 from ringwright.tests.reports.ended_workers import end_always, end_once
 
@@ -54,8 +54,8 @@ def row(value: str) -> Row:
 def filled(path: Path) -> str:
     """A file with two rows: one with a plan, one without."""
     with SweepFile(path, over()) as file:
-        file.append(told(row("20")))
-        file.append(told(Row(values=("30",), infeasible=Infeasible(reason="none", binds=(), together=False))))
+        file.append(text_row(row("20")))
+        file.append(text_row(Row(values=("30",), infeasible=Infeasible(reason="none", binds=(), together=False))))
     return path.read_text(encoding="utf-8")
 
 

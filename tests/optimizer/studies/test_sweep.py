@@ -14,7 +14,7 @@ from ringwright.models.errors import InputError
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.studies.sweep import Grid, Row, grid, plan_point, settings_of, sweep, vary
-from ringwright.reports.sweep import in_order, table_csv, told
+from ringwright.reports.sweep import in_order, table_csv, text_row
 from ringwright.reports.sweep_file import SweepFile
 
 TEXT = """
@@ -114,7 +114,7 @@ def test_a_second_run_plans_only_what_is_missing(over: Grid, rows: list[Row], tm
     path = tmp_path / "sweep.csv"
     with SweepFile(path, over) as file:
         for row in rows[:3]:
-            file.append(told(row))
+            file.append(text_row(row))
     whole = path.read_text(encoding="utf-8")
     # the last line is cut off in the middle, as by a power cut
     path.write_text(whole + ",".join(rows[3].values) + ",12.", encoding="utf-8")
@@ -122,11 +122,11 @@ def test_a_second_run_plans_only_what_is_missing(over: Grid, rows: list[Row], tm
         done = {row.values for row in file.rows}
         assert done == {row.values for row in rows[:3]}
         for row in sweep(over, executor, done):
-            file.append(told(row))
+            file.append(text_row(row))
         assert sorted(executor.asked) == sorted(set(over.points) - done)
         again = in_order(over, file.rows)
     assert path.read_text(encoding="utf-8").startswith(whole)
-    assert table_csv(over, again) == table_csv(over, [told(row) for row in rows])
+    assert table_csv(over, again) == table_csv(over, [text_row(row) for row in rows])
     with SweepFile(path, over) as file:
         assert {row.values for row in file.rows} == set(over.points)
 
@@ -144,7 +144,7 @@ def test_rows_of_another_sweep_are_never_mixed_in(
 ) -> None:
     path = tmp_path / "sweep.csv"
     with SweepFile(path, over) as file:
-        file.append(told(rows[0]))
+        file.append(text_row(rows[0]))
     before = path.read_bytes()
     with pytest.raises(InputError, match=words), SweepFile(path, other()):
         pass
