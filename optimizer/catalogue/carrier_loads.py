@@ -10,13 +10,13 @@ import numpy as np
 from ...models.launch import Ascent
 from ...models.opportunities import liftoffs, open_to
 from ...models.sites import EDGE_KG, open_at
+from ..limits.screening import passes_kept, safe
+from ..problem.close_approaches import last_passes
+from ..problem.liftoff_times import Ends, turning_moments, with_turnarounds
+from ..problem.options import F, Options, join
+from ..problem.problem import Problem, kept_tilt_rad
+from ..problem.restriction import NO_RESTRICTION, Restriction, route_wanted
 from ..routes import carrier
-from ..routes.options import F, Options, join
-from .close_approaches import last_passes
-from .liftoff_times import Ends, turning_moments, with_turnarounds
-from .problem import Problem, kept_tilt_rad
-from .restriction import NO_RESTRICTION, Restriction, route_wanted
-from .screening import passes_kept, safe
 
 LOADS_NOTE = (
     "liftoffs of carriers: those at which a slot is at the place of arrival, the first one possible, and those a "

@@ -18,12 +18,12 @@ import numpy as np
 from ...models import oblate_coast as coast
 from ...models.deadline import ENDED, poll
 from ..outcome import CraftPrice, Plan
+from ..problem.options import Options
+from ..problem.problem import CraftClass, Problem
 from ..rendezvous.time_price import price_of_time
 from ..routes import free_form as timed
-from ..routes.options import Options
 from ..trajectory.itinerary import inserted
 from .catalogue import catalogue
-from .problem import CraftClass, Problem
 
 FINISHES_MAX = 200
 """Most finishes looked at for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""

@@ -27,8 +27,8 @@ from ...models.deadline import poll
 from ...models.memory import need
 from ...models.scenario import Carrier, UpperStage
 from ...models.upper_stage import paid_by_stage
-from .options import ROUTES, F, I, Options, empty, join
-from .phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
+from ..problem.options import ROUTES, F, I, Options, empty, join
+from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 
 STEPS_BEYOND = 2
 """Carrier orbits above the ring are looked at up to this many times the ring's period, where no ceiling says less."""

@@ -18,7 +18,7 @@ from ...models import frames
 from ...models.apsis_sensitivity import lowest
 from ...models.kepler import fly, propagate
 from ...models.ring import Ring
-from .options import ROUTES, F, Options, empty
+from ..problem.options import ROUTES, F, Options, empty
 
 if TYPE_CHECKING:
     from ..rendezvous.optimum import FreeformSolution, State

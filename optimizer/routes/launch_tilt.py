@@ -19,9 +19,9 @@ from ...models.opportunities import tilt
 from ...models.planes import combined_delta_v, split, turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import Body, Orbit
-from .options import F, I, Options, empty, join
+from ..problem.options import F, I, Options, empty, join
+from ..problem.phasing import Touch, Wanted, best_phasing, every_phasing
 from .parking_orbit import after_waiting
-from .phasing import Touch, Wanted, best_phasing, every_phasing
 from .rephase import Standing
 
 DRIFT_RAD = 2e-5

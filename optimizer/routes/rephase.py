@@ -10,8 +10,8 @@ from ...models import frames, orbits, scenario
 from ...models import oblate_coast as coast
 from ...models.ring import Ring
 from ...models.scenario import Body, Craft, Orbit
-from .options import ROUTES, F, I, Options
-from .phasing import LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
+from ..problem.options import ROUTES, F, I, Options
+from ..problem.phasing import LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,9 +15,9 @@ from ringwright.models.errors import InputError
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import Impulse, Itinerary, closest, fly
 from ringwright.models.scenario import Scenario
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.problem import problems
 from ringwright.optimizer.routes import free_form as timed
 from ringwright.reports.result import result
 
@@ -130,7 +130,7 @@ def _quick() -> tuple[Scenario, timed.TimedFlight]:
     scenario = scenario_of(world(CROSSING, step="front_step_h = 4", occupied="", separation=0.0, slots=1))
     (problem,) = problems(scenario)
     from ringwright.optimizer.catalogue.free_form import with_free_form
-    from ringwright.optimizer.routes.options import empty
+    from ringwright.optimizer.problem.options import empty
 
     found = with_free_form(problem, empty()).timed
     return scenario, max(found, key=lambda flight: flight.solution.finish_s)

@@ -17,7 +17,7 @@ from ...models import frames, meetings
 from ...models.deadline import poll
 from ...models.ring import Ring
 from ..routes.free_form import TimedFlight
-from ..routes.options import F, I, Options
+from .options import F, I, Options
 
 EPOCH_S = 1e-6
 """A craft in space that touches the ring no later than this has come by no way that counts."""

@@ -22,9 +22,9 @@ from ...models.windows import least_angle
 from ..outcome import Kept
 from ..routes.carrier import Aboard
 from ..routes.free_form import TimedFlight
-from ..routes.options import F, I, Options
-from ..routes.phasing import Touch
 from ..routes.rephase import Standing, standing
+from .options import F, I, Options
+from .phasing import Touch
 
 
 @dataclass(frozen=True, kw_only=True)
