@@ -26,8 +26,9 @@ from .choice.ties import printed
 from .listing import Listed, broken_in_flight, listed, rejected
 from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
 from .problem.options import empty
-from .problem.problem import Problem, kept_errors, problems
+from .problem.problem import Problem, kept_errors
 from .problem.restriction import NO_RESTRICTION, Restriction
+from .problem.ring_phase import problems
 from .robustness.under_forces import under_forces
 
 Progress = Callable[[str], None]

@@ -14,8 +14,9 @@ from ...models.opportunities import grid_step_s, liftoffs, open_to
 from ..problem.liftoff_times import ends, finish_moments, turning_moments, with_turnarounds
 from ..problem.liftoff_windows import CHOICES_MAX, windows
 from ..problem.options import F, Options, join, undominated
-from ..problem.problem import Problem, kept_tilt_rad
+from ..problem.problem import Problem
 from ..problem.restriction import NO_RESTRICTION, Restriction
+from ..problem.ways_up import kept_tilt_rad
 from ..routes import parking_orbit as park
 from .carrier_loads import LOADS_NOTE, loads
 from .from_ground import from_pad

@@ -18,8 +18,9 @@ from ..limits.screening import passes_any_slot, passes_kept, within_limits
 from ..problem.finite_burns import takes_long
 from ..problem.options import F, I, Options, empty, join, undominated
 from ..problem.phasing import Touch, Wanted
-from ..problem.problem import Problem, kept_tilt_rad
+from ..problem.problem import Problem
 from ..problem.restriction import NO_RESTRICTION, Restriction, route_wanted
+from ..problem.ways_up import kept_tilt_rad
 from ..routes import direct
 from ..routes import launch_tilt as turning
 from ..routes import parking_orbit as park

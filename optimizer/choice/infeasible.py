@@ -16,7 +16,8 @@ from ...models.readouts import plain
 from ...models.scenario import Scenario
 from ..catalogue.catalogue import catalogue
 from ..outcome import Bind, Infeasible
-from ..problem.problem import Problem, problems
+from ..problem.problem import Problem
+from ..problem.ring_phase import problems
 from ..problem.starts import nearest_start
 from .loosening import Loosening, loosenings
 from .no_launch import blocked_sites

@@ -16,7 +16,7 @@ from ..craft_plan import CraftPlan, later
 from ..limits.limits import PLANE_SLACK_RAD
 from ..outcome import Outcome, Plan
 from ..plan import best_phase, make_plan
-from ..problem.problem import problems
+from ..problem.ring_phase import problems
 from ..robustness.missed_burn import missed
 from .needed import state_seen
 from .off_plan import OffPlan

@@ -15,7 +15,7 @@ from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..plan import best_phase
-from ..problem.problem import problems
+from ..problem.ring_phase import problems
 
 Progress = Callable[[str], None]
 

@@ -21,8 +21,8 @@ from ..choice.other_fronts import UNITS, as_front, other_fronts
 from ..choice.selection import Chosen, Order, Selection
 from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
 from ..plan import best_phase, proof_of, why_not
-from ..problem.problem import problems
 from ..problem.restriction import NO_RESTRICTION, Restriction
+from ..problem.ring_phase import problems
 
 About = Literal["all", "side", "revolutions", "route", "liftoff", "scenario"]
 Progress = Callable[[str], None]

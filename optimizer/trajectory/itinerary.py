@@ -18,7 +18,7 @@ from ...models.scenario import Orbit
 from ..craft_plan import Route
 from ..problem.options import ROUTES, F, Options
 from ..problem.problem import Problem
-from ..routes.free_form import TimedFlight
+from ..problem.timed_flight import TimedFlight
 from ..routes.launch_tilt import apsis_burns, drift_of
 from ..routes.plane_crossing import crossings
 from .differential_correction import IN_PLANE, Part, Target, Unknown

@@ -24,7 +24,7 @@ from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.ring import Ring
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.problem.phasing import Touch, best_phasing, every_phasing
-from ringwright.optimizer.problem.problem import problems
+from ringwright.optimizer.problem.ring_phase import problems
 
 GM = 3.986004418e14
 RADIUS_M = 1.6378e7

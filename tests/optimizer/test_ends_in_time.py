@@ -19,7 +19,8 @@ from ringwright.optimizer.catalogue.floors import floor
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.liftoff_windows import windows
 from ringwright.optimizer.problem.options import Options, undominated
-from ringwright.optimizer.problem.problem import Problem, problems
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import carrier as carrier_route
 from ringwright.optimizer.studies.strategies import compare_strategies
 from ringwright.reports.result import result_text

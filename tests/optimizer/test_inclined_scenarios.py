@@ -12,7 +12,7 @@ import pytest
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.problem.problem import problems
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.terminal import plan_text
 from ringwright.reports.understood import understood
 

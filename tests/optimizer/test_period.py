@@ -24,6 +24,7 @@ from ringwright.optimizer.period import (
     shortest_period_s,
     within_radii,
 )
+from ringwright.optimizer.problem.in_space import Standing
 from ringwright.optimizer.routes import rephase as shift
 
 EARTH_GM, EARTH_M = 398600.4415e9, 6378136.3  # EGM96 constants, as in Vallado's companion tests
@@ -359,7 +360,7 @@ def test_passing_the_ring_first_never_helps(lead: float, other: float) -> None:
     """Against the planner's route, which may pass untouched before its first burn: nothing it has is better."""
     question = asked(lead_rad=lead, other_m=other * RING_M, floor_m=0.42 * RING_M, within_s=6.0 * 20_860.0)
     rows = fitting(replace(question, revolutions_max=24))
-    start = shift.Standing(
+    start = Standing(
         first_s=0.0,
         angle_rad=0.0,
         speed_m_s=question.arrival_speed_m_s,

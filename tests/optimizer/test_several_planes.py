@@ -16,7 +16,8 @@ from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.flown_plans.assembly import fly_all
 from ringwright.optimizer.problem.options import Options
-from ringwright.optimizer.problem.problem import Problem, problems
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.trajectory.itinerary import flight_key
 
 from ..independent.enumeration import from_ground

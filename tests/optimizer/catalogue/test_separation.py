@@ -14,7 +14,8 @@ from ringwright.optimizer.catalogue.from_orbit import in_space
 from ringwright.optimizer.flown_plans.assembly import assemble, fly_all
 from ringwright.optimizer.limits.screening import passes_kept
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.problem.problem import Problem, problems
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.problem.starts import nearest_start
 from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan

@@ -17,7 +17,7 @@ from ringwright.optimizer.choice.front import STEP_S, Walked, walk
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.problem.liftoff_windows import windows
 from ringwright.optimizer.problem.options import Options
-from ringwright.optimizer.problem.problem import problems
+from ringwright.optimizer.problem.ring_phase import problems
 
 AT_ONE_COST_M_S = 1e-5
 FINISH_S = 1e-2

@@ -17,7 +17,8 @@ from ringwright.optimizer.catalogue.from_ground import from_pad
 from ringwright.optimizer.flown_plans.assembly import fly_all
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.liftoff_windows import windows
-from ringwright.optimizer.problem.problem import Problem, problems
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.trajectory.itinerary import flight_key
 
 from ...independent.enumeration import from_ground

@@ -14,7 +14,7 @@ import pytest
 from ringwright.optimizer.catalogue.from_orbit import in_space
 from ringwright.optimizer.choice.flyer import Flyer
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.problem.problem import problems
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text
 

@@ -17,7 +17,7 @@ from ringwright.optimizer.choice.other_fronts import other_fronts
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.outcome import AimPoint
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.problem.problem import problems
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.tests.independent.enumeration import G0, from_ground, from_space
 from ringwright.tests.independent.small_reader import Case, Craft, read_case
 

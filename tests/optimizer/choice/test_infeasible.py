@@ -23,8 +23,8 @@ from ringwright.optimizer.choice.cuts import SCREENED_MAX, Cuts
 from ringwright.optimizer.choice.flyer import Flyer
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.options import Options, join
-from ringwright.optimizer.problem.problem import problems
 from ringwright.optimizer.problem.restriction import NO_RESTRICTION
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.result import result_text
 
 RING = """

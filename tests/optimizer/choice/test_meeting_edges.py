@@ -9,7 +9,8 @@ from ringwright.optimizer.catalogue.from_ground import launched
 from ringwright.optimizer.choice.meeting_edges import clear_of
 from ringwright.optimizer.problem.close_approaches import passes_slots
 from ringwright.optimizer.problem.options import Options
-from ringwright.optimizer.problem.problem import Problem, problems
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
 
 from ...planned import scenario_of
 

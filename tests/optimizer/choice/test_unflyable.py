@@ -15,9 +15,9 @@ from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.flown_plans import assembly
 from ringwright.optimizer.flown_plans.assembly import fly_all
 from ringwright.optimizer.plan import best_phase, make_plan
-from ringwright.optimizer.problem.problem import problems, ring_of
+from ringwright.optimizer.problem.in_space import standing
 from ringwright.optimizer.problem.restriction import NO_RESTRICTION
-from ringwright.optimizer.routes.rephase import standing
+from ringwright.optimizer.problem.ring_phase import problems, ring_of
 from ringwright.optimizer.trajectory.differential_correction import Case, correct_each
 from ringwright.optimizer.trajectory.itinerary import flight_key
 
