@@ -14,7 +14,6 @@ from ..models.scenario import Aim, Scenario
 from .catalogue.catalogue import Catalogue, catalogue
 from .catalogue.floors import floor
 from .catalogue.free_form import dearest_price, with_free_form
-from .catalogue.from_orbit import in_space
 from .choice import front as front_walk
 from .choice.alternatives import Alternative, alternatives
 from .choice.contenders import differs, value
@@ -30,6 +29,8 @@ from .problem.problem import Problem, kept_errors
 from .problem.restriction import NO_RESTRICTION, Restriction
 from .problem.ring_phase import problems
 from .robustness.under_forces import under_forces
+from .routes import rephase
+from .routes.route import Question
 
 Progress = Callable[[str], None]
 
@@ -338,7 +339,7 @@ def best_phase(
             deadline.poll()
             if problem.scenario.front_step_s is not None:
                 with deadline.searching(deadline.share(FREE_FORM_SHARE)):
-                    problem = with_free_form(problem, in_space(problem), progress)
+                    problem = with_free_form(problem, rephase.columns(Question(problem=problem)), progress)
             selection = Selection(catalogue(problem, restriction))
             at_first = at_first or selection
             best = selection.best((*first, aim))
