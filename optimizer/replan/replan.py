@@ -13,7 +13,7 @@ from ...models.errors import InputError
 from ...models.reading.observed import Observed
 from ...models.scenario import Aim, Scenario
 from ..craft_plan import CraftPlan, later
-from ..limits.limits import PLANE_SLACK_RAD
+from ..limits.tilt_tolerance import PLANE_SLACK_RAD
 from ..outcome import Outcome, Plan
 from ..plan import best_phase, make_plan
 from ..problem.ring_phase import problems
