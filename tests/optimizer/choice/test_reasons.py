@@ -12,10 +12,11 @@ from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.choice import front
 from ringwright.optimizer.choice.alternatives import relabeled
+from ringwright.optimizer.choice.ring_phase import best_phase
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Bind, Infeasible, Outcome
-from ringwright.optimizer.plan import best_phase, make_plan
+from ringwright.optimizer.plan import make_plan
 from ringwright.reports.carriers import duty_text
 from ringwright.reports.terminal import plan_text
 
@@ -105,7 +106,8 @@ def test_phasing_that_costs_nothing_is_not_said_to_be_a_wait_on_the_pad() -> Non
 
 def test_a_site_that_stands_still_is_not_said_to_turn() -> None:
     still, turning = PAD.format(day="inf", until=""), PAD.format(day="20.0", until="")
-    selection, best, _ = best_phase(problems(scenario_of(still)), "delta_v", lambda _: None)
+    laid = best_phase(problems(scenario_of(still)), "delta_v", lambda _: None)
+    selection, best = laid.selection, laid.best
     assert best is not None
     for text, words in ((still, "stands still"), (turning, "the turning site brings")):
         selection = Selection(catalogue(problems(scenario_of(text))[0]))
@@ -118,7 +120,8 @@ def test_a_site_that_stands_still_is_not_said_to_turn() -> None:
 
 def test_a_walk_that_was_broken_off_does_not_call_its_only_point_the_earliest() -> None:
     text = TWO.format(phase="0.0")
-    selection, best, _ = best_phase(problems(scenario_of(text)), "delta_v", lambda _: None)
+    laid = best_phase(problems(scenario_of(text)), "delta_v", lambda _: None)
+    selection, best = laid.selection, laid.best
     assert best is not None
     walked = front.Walked(plans=(best,), times_s=(1.0,), kinds=("step",), resolution=0.0, complete=False, late=True)
     said = front.note(walked, selection)

@@ -13,8 +13,9 @@ from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.catalogue.problem import problems, ring_of
 from ringwright.optimizer.catalogue.restriction import NO_RESTRICTION
 from ringwright.optimizer.choice import infeasible
+from ringwright.optimizer.choice.ring_phase import best_phase
 from ringwright.optimizer.choice.selection import Selection
-from ringwright.optimizer.plan import best_phase, make_plan
+from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.routes.rephase import standing
 from ringwright.optimizer.trajectory import assembly
 from ringwright.optimizer.trajectory.assembly import fly_all
@@ -154,7 +155,8 @@ def test_one_that_falls_through_the_center_leaves_the_others_flown() -> None:
 
 def test_one_whose_first_guess_never_comes_round_leaves_the_others_corrected() -> None:
     scenario = scenario_of(OFF_PLANE)
-    selection, best, _ = best_phase(problems(scenario), "delta_v", lambda _: None)
+    laid = best_phase(problems(scenario), "delta_v", lambda _: None)
+    selection, best = laid.selection, laid.best
     assert best is not None
     problem = selection.made.problem
     what = fly_all(problem, [best.options]).courses
