@@ -10,6 +10,7 @@ from ...models.craft import propellant
 from ...models.scenario import Aim
 from ..problem.liftoff_windows import windows
 from ..problem.problem import CraftClass, Problem
+from ..routes import registry
 from .catalogue import Catalogue
 
 
@@ -42,9 +43,9 @@ def _least_m_s(made: Catalogue, index: int, group: CraftClass) -> float:
     own = options.craft_class == index
     if group.start is not None:
         return float(options.delta_v_m_s[own].min(initial=math.inf))
-    return min(
-        float(options.delta_v_m_s[own & (options.flight >= 0)].min(initial=math.inf)), least_from_ground(problem)
-    )
+    apart = [code for code, route in enumerate(registry.ROUTES) if not route.arrives_by_way]
+    launched = float(options.delta_v_m_s[own & np.isin(options.route, apart)].min(initial=math.inf))
+    return min(launched, least_from_ground(problem))
 
 
 def least_from_ground(problem: Problem) -> float:

@@ -20,12 +20,13 @@ from ...models.deadline import ENDED
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, catalogue
 from ..catalogue.free_form import with_free_form
-from ..catalogue.from_orbit import in_space
 from ..catalogue.phase_choices import covers
 from ..outcome import PhaseProof
 from ..problem.options import empty
 from ..problem.problem import Problem
 from ..problem.restriction import NO_RESTRICTION, Restriction
+from ..routes import rephase
+from ..routes.route import Question
 from .phase_bounds import Least, PhaseBounds
 from .selection import Chosen, Order, Selection, total, worth
 from .ties import printed, prints_until
@@ -106,7 +107,7 @@ class _Search:
             deadline.poll()
             if problem.scenario.front_step_s is not None:
                 with deadline.searching(deadline.share(FREE_FORM_SHARE)):
-                    problem = with_free_form(problem, in_space(problem), self.progress)
+                    problem = with_free_form(problem, rephase.columns(Question(problem=problem)), self.progress)
             selection = Selection(catalogue(problem, self.restriction))
             self.at_first = self.at_first or selection
             best = selection.best((*self.first, self.aim), flown=flown)

@@ -17,10 +17,11 @@ from ringwright.optimizer.flown_plans import assembly
 from ringwright.optimizer.flown_plans.assembly import fly_all
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.in_space import standing
-from ringwright.optimizer.problem.restriction import NO_RESTRICTION
+from ringwright.optimizer.problem.option_key import flight_key
 from ringwright.optimizer.problem.ring_phase import problems, ring_of
+from ringwright.optimizer.routes import rephase
+from ringwright.optimizer.routes.route import Question
 from ringwright.optimizer.trajectory.differential_correction import Case, correct_each
-from ringwright.optimizer.trajectory.itinerary import flight_key
 
 from ...planned import scenario_of
 
@@ -191,9 +192,8 @@ def test_what_cannot_be_flown_gives_place_to_the_next_best_of_all_choices() -> N
         flown = selection.flyer.flights
         selection.flyer.flights = replace(flown, failed=flown.failed | {lost})
     assert costs == sorted(costs)
-    from ringwright.optimizer.catalogue.from_orbit import in_space
 
-    every = np.sort(in_space(problem, NO_RESTRICTION).delta_v_m_s)
+    every = np.sort(rephase.columns(Question(problem=problem)).delta_v_m_s)
     assert np.allclose(costs, every[:6])
 
 
