@@ -33,11 +33,12 @@
     const id = "field-" + key, wrong = el("p", {class: "wrong", id: id + "-wrong", role: "alert"});
     input.id = id; input.name = key; input.setAttribute("aria-describedby", wrong.id);
     const entry = el("div", {class: "entry"}, input);
-    if (unit) entry.append(el("span", {class: "unit"}, unit));
+    if (unit !== null) entry.append(el("span", {class: "unit"}, unit));
     return el("div", {class: "field"}, el("label", {for: id}, label), entry, wrong);
   }
   function say(input, wrong) {
-    by(input.id + "-wrong").textContent = wrong;
+    // a number does not break at the space between its thousands
+    by(input.id + "-wrong").textContent = wrong.replace(/(\d) (?=\d{3})/g, "$1\u00a0");
     if (wrong) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid");
   }
   function makeFields(fields) {
@@ -116,26 +117,25 @@
   function fill(question) {
     for (const [key, label, example] of ONE) {
       const input = el("input", {type: "text", maxlength: 60, placeholder: example, spellcheck: "false"});
-      by("one-fields").append(field("one-" + key, label, "", input));
+      by("one-fields").append(field("one-" + key, label, null, input));
       input.name = key; input.value = question[key] || "";
     }
   }
   by("one-fields").addEventListener("submit", async (event) => {
     event.preventDefault();
-    const home = by("one-answer"), given = {}, inputs = [...by("one-fields").querySelectorAll("input")];
+    const given = {}, inputs = [...by("one-fields").querySelectorAll("input")];
     for (const input of inputs) { say(input, ""); if (input.value.trim()) given[input.name] = input.value; }
-    home.hidden = false;
-    // lines as long as the larger of the two letters allows
-    given.width = String(Math.floor((home.clientWidth - 28) / (parseFloat(getComputedStyle(by("one-next")).fontSize) * 0.61)));
+    // lines as long as the larger letters of the answer allow
+    given.width = String(Math.floor((by("one-fields").clientWidth - 28) / (parseFloat(getComputedStyle(by("one-next")).fontSize) * 0.61)));
     const answer = await sent("period", given);
     if (answer === null) return;
     by("one-trouble").textContent = "";
     if (answer.wrong === undefined) {
-      home.textContent = answer.text;
+      by("one-answer").textContent = answer.text; by("one-whole").hidden = false;
+      by("one-whole").open = by("one-whole").open || !answer.next;
       by("one-next").textContent = answer.next; by("one-next").hidden = !answer.next;
       return;
     }
-    home.hidden = !home.textContent;
     const input = inputs.find((one) => one.name === answer.field);
     if (input) { say(input, answer.wrong); input.focus(); } else by("one-trouble").textContent = answer.wrong;
   });
