@@ -55,12 +55,7 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
         "inks": list(INKS),
         "craft": names,
         "kept": [{"name": kept.craft, "plane": kept.plane, "slot": kept.slot} for kept in outcome.kept],
-        "body": {
-            "name": scenario.body.name,
-            "radius_km": scenario.body.radius_m * 1e-3,
-            "air_km": scenario.body.atmosphere_top_m * 1e-3,
-            "floor_km": (scenario.floor_m - scenario.body.radius_m) * 1e-3,
-        },
+        "body": _body(outcome),
         "ring": {
             "radius_km": ring.radius_m * 1e-3,
             "altitude_km": values["ring"]["altitude_km"],
@@ -97,6 +92,16 @@ def _plans_and_parts(outcome: Outcome, names: list[str]) -> tuple[list[dict[str,
             own.append(numbers[id(part)])
         plans.append(_plan(outcome, plan, own))
     return plans, parts
+
+
+def _body(outcome: Outcome) -> dict[str, Any]:
+    scenario, body = outcome.scenario, outcome.scenario.body
+    return {
+        "name": body.name,
+        "radius_km": body.radius_m * 1e-3,
+        "air_km": body.atmosphere_top_m * 1e-3,
+        "floor_km": (scenario.floor_m - body.radius_m) * 1e-3,
+    }
 
 
 def _plan(outcome: Outcome, plan: Plan, parts: list[int]) -> dict[str, Any]:
