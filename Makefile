@@ -27,9 +27,9 @@ test: $(READY)
 	$(BIN)/lint-imports
 	$(BIN)/pytest -n 2
 
-# the page of a plan in a headless browser
+# the page of a plan, and the desk, in a headless browser
 test-page: browser
-	$(BIN)/pytest -m page tests/reports/page
+	$(BIN)/pytest -m page tests/reports/page tests/reports/desk
 
 # Chromium from the system's packages, and the library that drives it; says so where it cannot be had
 browser: $(READY)

@@ -46,22 +46,7 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
     values = result(outcome)
     ring, scenario = outcome.ring, outcome.scenario
     names = [craft.name for craft in scenario.craft]
-    parts: list[dict[str, Any]] = []
-    numbers: dict[int, int] = {}
-    seen: dict[str, int] = {}
-    plans = []
-    for plan in sorted(outcome.plans, key=lambda plan: plan.rank):
-        own = []
-        for part in plan.craft:
-            if id(part) not in numbers:
-                made = _part(outcome.at_phase_of(plan), part, names.index(part.craft))
-                key = repr(made)
-                if key not in seen:
-                    seen[key] = len(parts)
-                    parts.append(made)
-                numbers[id(part)] = seen[key]
-            own.append(numbers[id(part)])
-        plans.append(_plan(outcome, plan, own))
+    plans, parts = _plans_and_parts(outcome, names)
     return {
         "title": scenario.title,
         "epoch_ms": None if scenario.epoch is None else round(scenario.epoch.timestamp() * 1e3),
@@ -85,6 +70,27 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
         "parts": parts,
         "plans": plans,
     }
+
+
+def _plans_and_parts(outcome: Outcome, names: list[str]) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Every plan, by rank, with the numbers of its parts, and every distinct part."""
+    parts: list[dict[str, Any]] = []
+    numbers: dict[int, int] = {}
+    seen: dict[str, int] = {}
+    plans = []
+    for plan in sorted(outcome.plans, key=lambda plan: plan.rank):
+        own = []
+        for part in plan.craft:
+            if id(part) not in numbers:
+                made = _part(outcome.at_phase_of(plan), part, names.index(part.craft))
+                key = repr(made)
+                if key not in seen:
+                    seen[key] = len(parts)
+                    parts.append(made)
+                numbers[id(part)] = seen[key]
+            own.append(numbers[id(part)])
+        plans.append(_plan(outcome, plan, own))
+    return plans, parts
 
 
 def _body(outcome: Outcome) -> dict[str, Any]:

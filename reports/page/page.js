@@ -578,5 +578,5 @@
   wire();
   const own = by("data").textContent;
   if (own) load(JSON.parse(own));
-  globalThis.ringwright = {load, sheets: (made) => { D.sheets = made; sheets(); }};
+  globalThis.ringwright = {el, load, sheets: (made) => { D.sheets = made; sheets(); }};
 })();
