@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 from ..models.deadline import OutOfTimeError
 from ..models.scenario import Aim
-from .catalogue.problem import kept_errors
 from .choice import front as front_walk
 from .choice.alternatives import Alternative, relabeled
 from .choice.contenders import contenders, order
@@ -15,6 +14,7 @@ from .choice.cuts import overstepped
 from .choice.selection import Chosen, Selection
 from .choice.ties import printed
 from .outcome import Bind, Front, FrontPoint, Infeasible, Plan
+from .problem.problem import kept_errors
 from .robustness.hold import hold
 
 REJECTED_MAX = 3

@@ -15,8 +15,6 @@ from .catalogue.catalogue import Catalogue, catalogue
 from .catalogue.floors import floor
 from .catalogue.free_form import dearest_price, with_free_form
 from .catalogue.from_orbit import in_space
-from .catalogue.problem import Problem, kept_errors, problems
-from .catalogue.restriction import NO_RESTRICTION, Restriction
 from .choice import front as front_walk
 from .choice.alternatives import Alternative, alternatives
 from .choice.contenders import differs, value
@@ -27,8 +25,11 @@ from .choice.selection import Chosen, Order, Selection, worth
 from .choice.ties import printed
 from .listing import Listed, broken_in_flight, listed, rejected
 from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
+from .problem.options import empty
+from .problem.problem import Problem, kept_errors
+from .problem.restriction import NO_RESTRICTION, Restriction
+from .problem.ring_phase import problems
 from .robustness.under_forces import under_forces
-from .routes.options import empty
 
 Progress = Callable[[str], None]
 

@@ -10,13 +10,14 @@ import numpy as np
 from ...models.launch import Ascent
 from ...models.opportunities import liftoffs, open_to
 from ...models.sites import EDGE_KG, open_at
+from ..limits.screening import passes_kept, safe
+from ..problem.close_approaches import last_passes
+from ..problem.liftoff_times import Ends, turning_moments, with_turnarounds
+from ..problem.options import F, Options, join
+from ..problem.problem import Aboard, Problem
+from ..problem.restriction import NO_RESTRICTION, Restriction, route_wanted
+from ..problem.ways_up import kept_tilt_rad
 from ..routes import carrier
-from ..routes.options import F, Options, join
-from .close_approaches import last_passes
-from .liftoff_times import Ends, turning_moments, with_turnarounds
-from .problem import Problem, kept_tilt_rad
-from .restriction import NO_RESTRICTION, Restriction, route_wanted
-from .screening import passes_kept, safe
 
 LOADS_NOTE = (
     "liftoffs of carriers: those at which a slot is at the place of arrival, the first one possible, and those a "
@@ -47,7 +48,7 @@ def loads(
 def _from_pad(
     problem: Problem,
     pad: int,
-    aboard: carrier.Aboard,
+    aboard: Aboard,
     earliest_s: float,
     latest_s: float,
     restriction: Restriction,
@@ -81,7 +82,7 @@ def _from_pad(
     return found
 
 
-def _moments(problem: Problem, pad: int, way: Ascent, aboard: carrier.Aboard, earliest_s: float, latest_s: float) -> F:
+def _moments(problem: Problem, pad: int, way: Ascent, aboard: Aboard, earliest_s: float, latest_s: float) -> F:
     """Liftoffs of a carrier from a pad by one way."""
     site, ready = problem.scenario.pads[pad], max(earliest_s, aboard.ready_s)
     if latest_s < ready:

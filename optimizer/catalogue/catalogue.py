@@ -11,15 +11,16 @@ from numpy.typing import NDArray
 
 from ...models.launch import Ascent
 from ...models.opportunities import grid_step_s, liftoffs, open_to
+from ..problem.liftoff_times import ends, finish_moments, turning_moments, with_turnarounds
+from ..problem.liftoff_windows import CHOICES_MAX, windows
+from ..problem.options import F, Options, join, undominated
+from ..problem.problem import Problem
+from ..problem.restriction import NO_RESTRICTION, Restriction
+from ..problem.ways_up import kept_tilt_rad
 from ..routes import parking_orbit as park
-from ..routes.options import F, Options, join, undominated
 from .carrier_loads import LOADS_NOTE, loads
 from .from_ground import from_pad
 from .from_orbit import FROM_SPACE
-from .liftoff_times import ends, finish_moments, turning_moments, with_turnarounds
-from .liftoff_windows import CHOICES_MAX, windows
-from .problem import Problem, kept_tilt_rad
-from .restriction import NO_RESTRICTION, Restriction
 
 MANY_LAUNCHES = 8
 """Launches from which, where not all liftoffs can be looked at, only those clear of everybody's slot are."""
@@ -75,7 +76,7 @@ def _notes_on_passes(problem: Problem, pad: int, latest: float) -> list[str]:
 
 
 def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Catalogue:
-    """All options over the exact candidate moments (see ``liftoff_times.py``), pruned to what none beats."""
+    """All options over the exact candidate moments (see ``problem/liftoff_times.py``), pruned to what none beats."""
     moments, chains, notes, exact, all_there = [], list[int](), list[str](), True, True
     for pad, (earliest, latest) in enumerate(windows(problem)):
         times, chain, whole, grid = _moments(problem, pad, earliest, latest)

@@ -8,9 +8,9 @@ import numpy as np
 
 from ...models.craft import propellant
 from ...models.scenario import Aim
+from ..problem.liftoff_windows import windows
+from ..problem.problem import CraftClass, Problem
 from .catalogue import Catalogue
-from .liftoff_windows import windows
-from .problem import CraftClass, Problem
 
 
 def floor(made: Catalogue, aim: Aim) -> float:

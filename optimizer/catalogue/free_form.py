@@ -18,12 +18,13 @@ import numpy as np
 from ...models import oblate_coast as coast
 from ...models.deadline import ENDED, poll
 from ..outcome import CraftPrice, Plan
+from ..problem.options import Options
+from ..problem.problem import CraftClass, Problem
+from ..problem.timed_flight import Coast, TimedFlight
 from ..rendezvous.time_price import price_of_time
 from ..routes import free_form as timed
-from ..routes.options import Options
 from ..trajectory.itinerary import inserted
 from .catalogue import catalogue
-from .problem import CraftClass, Problem
 
 FINISHES_MAX = 200
 """Most finishes looked at for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""
@@ -75,7 +76,7 @@ def with_free_form(
     limits = problem.scenario.limits
     low = min(problem.scenario.floor_m + problem.wobble_m, problem.ring.radius_m)
     high = max(limits.apoapsis_max_m - problem.wobble_m, problem.ring.radius_m)
-    found: list[timed.TimedFlight] = []
+    found: list[TimedFlight] = []
     widest, missing = 1, 0
     for number, (index, group, slot) in enumerate(pairs):
         progress(f"free-form flights: {number + 1} of {len(pairs)} pairs of craft and slot")
@@ -128,14 +129,14 @@ def with_free_form(
     return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))
 
 
-def _coast(problem: Problem, group: CraftClass) -> timed.Coast:
+def _coast(problem: Problem, group: CraftClass) -> Coast:
     """Where the craft of a class are when they may begin to burn."""
     orbit, start = group.craft.orbit, group.start
     if orbit is None or start is None:
         raise ValueError("a craft on the ground has no coast")
     ready = max(group.craft.ready_s, 0.0)
     position, velocity = coast.point_mass_state(problem.ring, orbit, ready, on_ring=start.on_ring)
-    return timed.Coast(position=position, velocity=velocity, time_s=ready, on_ring=start.on_ring)
+    return Coast(position=position, velocity=velocity, time_s=ready, on_ring=start.on_ring)
 
 
 def _finishes(problem: Problem, group: CraftClass, phasing: Options, step_s: float) -> tuple[int, list[float]]:
@@ -167,7 +168,7 @@ class _Rise(NamedTuple):
     slot: int
     liftoff_s: float
     classes: tuple[int, ...]
-    start: timed.Coast
+    start: Coast
     until_s: float
 
 
@@ -188,7 +189,7 @@ def _launched(problem: Problem) -> list[_Rise]:
                 at = there.take(np.abs(there.liftoff_s - liftoff) < 1e-5)
                 begun = liftoff + way.insertion_after_s
                 position, velocity = inserted(problem, way, liftoff, 0.0, begun)
-                start = timed.Coast(position=position, velocity=velocity, time_s=begun, on_ring=False)
+                start = Coast(position=position, velocity=velocity, time_s=begun, on_ring=False)
                 found.append(_Rise(index, slot, liftoff, tuple(np.unique(at.craft_class).tolist()), start, until))
                 if sum(1 for one in found if (one.way, one.slot) == (index, slot)) == LIFTOFFS_MAX:
                     break

@@ -14,16 +14,17 @@ from ...models.memory import need
 from ...models.opportunities import open_to
 from ...models.sites import can_lift, may_launch, open_at
 from ..craft_plan import Route
+from ..limits.screening import passes_any_slot, passes_kept, within_limits
+from ..problem.finite_burns import takes_long
+from ..problem.options import F, I, Options, empty, join, undominated
+from ..problem.phasing import Touch, Wanted
+from ..problem.problem import Problem
+from ..problem.restriction import NO_RESTRICTION, Restriction, route_wanted
+from ..problem.ways_up import kept_tilt_rad
 from ..routes import direct
 from ..routes import launch_tilt as turning
 from ..routes import parking_orbit as park
 from ..routes import upper_stage as staged
-from ..routes.options import F, I, Options, empty, join, undominated
-from ..routes.phasing import Touch, Wanted
-from .finite_burns import takes_long
-from .problem import Problem, kept_tilt_rad
-from .restriction import NO_RESTRICTION, Restriction, route_wanted
-from .screening import passes_any_slot, passes_kept, within_limits
 
 BLOCK_ROWS = 1 << 15
 """Rows built at a time: their columns stay in the cache."""

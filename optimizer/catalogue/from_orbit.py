@@ -12,15 +12,15 @@ from ...models.deadline import poll
 from ...models.memory import need
 from ...models.oblate_circles import pace
 from ...models.planes import turn_delta_v
+from ..limits.screening import passes_kept, within_limits
+from ..problem.options import Options, join, undominated
+from ..problem.problem import CraftClass, Problem
+from ..problem.restriction import NO_RESTRICTION, Restriction, route_wanted
 from ..routes import free_form as timed
 from ..routes import launch_tilt as turning
 from ..routes import nodal_drift as drift
 from ..routes import plane_crossing as over
 from ..routes import rephase as shift
-from ..routes.options import Options, join, undominated
-from .problem import CraftClass, Problem
-from .restriction import NO_RESTRICTION, Restriction, route_wanted
-from .screening import passes_kept, within_limits
 
 CHOICES_BLOCK = 1_000_000
 """Choices (slot, passes, k, m) up to which all are made at once."""

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from ...models.deadline import ENDED, OutOfTimeError, over, poll
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, restricted
-from ..catalogue.restriction import Restriction
 from ..craft_plan import CraftPlan
 from ..outcome import Plan
-from ..routes.options import ROUTES, Options
+from ..problem.options import ROUTES, Options
+from ..problem.restriction import Restriction
 from ..trajectory.itinerary import key
 from .selection import Chosen, Selection, worth
 

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from ..catalogue.catalogue import Catalogue
 from ..catalogue.from_ground import from_pad
 from ..catalogue.from_orbit import FROM_SPACE
+from ..limits.limits import LENGTH_SLACK_M
 from ..outcome import Broken, Plan
-from ..routes.alike import Name, same
-from ..routes.options import Options, empty, join, undominated
+from ..problem.alike import Name, same
+from ..problem.options import Options, empty, join, undominated
 from ..schedule.presolve import Side
 from ..trajectory.itinerary import key
-from ..trajectory.limits import LENGTH_SLACK_M
 from .flyer import Flyer
 
 WORK_MAX_TURNS = 2000.0

@@ -8,13 +8,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..catalogue.problem import Problem
-from ..catalogue.starts import with_classes, with_kept
+from ..flown_plans.assembly import Flights, alone, assemble, fly_all
 from ..outcome import Broken, Plan
-from ..routes.alike import Name, kind_of, same
-from ..routes.options import F, Options, join
-from ..trajectory.assembly import Flights, alone, assemble, fly_all
-from ..trajectory.carrier import Carried, CarrierKey
+from ..problem.alike import Name, kind_of, same
+from ..problem.options import F, Options, join
+from ..problem.problem import Problem
+from ..problem.starts import with_classes, with_kept
+from ..routes.carrier_flight import Carried, CarrierKey
 from ..trajectory.itinerary import flight_key, key
 
 CORRECTING = 5.0

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..catalogue.close_approaches import meets_slot
 from ..catalogue.from_ground import launched
-from ..catalogue.problem import Problem
-from ..routes.options import F, Options
+from ..problem.close_approaches import meets_slot
+from ..problem.options import F, Options
+from ..problem.problem import Problem
 
 FIRST_S, DOUBLINGS = 1.0, 12
 """A meeting is over so soon, or after twice that, and so on, at most so many times; 4096 s are taken for its end."""

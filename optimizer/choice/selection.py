@@ -15,19 +15,19 @@ from ...models.craft import propellant
 from ...models.deadline import OutOfTimeError
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, at_finish
-from ..catalogue.close_approaches import passes_slots
 from ..catalogue.from_ground import from_pad
-from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
-from ..catalogue.liftoff_windows import windows
-from ..catalogue.problem import Problem
 from ..catalogue.sliding import earliest
-from ..catalogue.starts import with_classes
-from ..routes.alike import same
-from ..routes.options import F, Options, columns, join, summed, worst
+from ..flown_plans.liftoffs import Liftoffs
+from ..problem.alike import same
+from ..problem.close_approaches import passes_slots
+from ..problem.liftoff_times import grid_step_s, with_turnarounds
+from ..problem.liftoff_windows import windows
+from ..problem.options import F, Options, columns, join, summed, worst
+from ..problem.problem import Problem
+from ..problem.starts import with_classes
 from ..schedule.columns import Columns
 from ..schedule.lexicographic import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
 from ..trajectory.itinerary import key
-from ..trajectory.liftoffs import Liftoffs
 from .cuts import Cuts, breach
 from .flyer import Flyer
 from .meeting_edges import clear_of

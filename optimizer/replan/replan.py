@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from ...models.errors import InputError
 from ...models.reading.observed import Observed
 from ...models.scenario import Aim, Scenario
-from ..catalogue.problem import problems
 from ..craft_plan import CraftPlan, later
+from ..limits.limits import PLANE_SLACK_RAD
 from ..outcome import Outcome, Plan
 from ..plan import best_phase, make_plan
+from ..problem.ring_phase import problems
 from ..robustness.missed_burn import missed
-from ..trajectory.limits import PLANE_SLACK_RAD
 from .needed import state_seen
 from .off_plan import OffPlan
 from .remaining_scenario import Remaining, remaining

@@ -27,8 +27,9 @@ from ...models.deadline import poll
 from ...models.memory import need
 from ...models.scenario import Carrier, UpperStage
 from ...models.upper_stage import paid_by_stage
-from .options import ROUTES, F, I, Options, empty, join
-from .phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
+from ..problem.options import ROUTES, F, I, Options, empty, join
+from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
+from ..problem.problem import Aboard
 
 STEPS_BEYOND = 2
 """Carrier orbits above the ring are looked at up to this many times the ring's period, where no ceiling says less."""
@@ -50,16 +51,6 @@ ALIKE_M_S = 1e-8
 
 DROP_S = 1.0
 """A craft that gets into its slot this shortly before the carrier leaves there is only just being dropped."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Aboard:
-    """A carrier and the craft on it, those that can pay least first: class and most delta-v of each."""
-
-    carrier: Carrier
-    craft_class: I
-    allowed_m_s: F
-    ready_s: float
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from ...models import frames, launch, orbits
-from .options import ROUTES, F, I, Options
-from .phasing import Phasings, Touch, Wanted, best_phasing, every_phasing
+from ..problem.options import ROUTES, F, I, Options
+from ..problem.phasing import Phasings, Touch, Wanted, best_phasing, every_phasing
 
 
 def options(

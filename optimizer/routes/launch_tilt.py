@@ -19,10 +19,10 @@ from ...models.opportunities import tilt
 from ...models.planes import combined_delta_v, split, turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import Body, Orbit
-from .options import F, I, Options, empty, join
+from ..problem.in_space import Standing
+from ..problem.options import F, I, Options, empty, join
+from ..problem.phasing import Touch, Wanted, best_phasing, every_phasing
 from .parking_orbit import after_waiting
-from .phasing import Touch, Wanted, best_phasing, every_phasing
-from .rephase import Standing
 
 DRIFT_RAD = 2e-5
 """Planes that drift apart by less than this are left so: 0.001 deg, a tenth of what counts as a tilt."""

@@ -19,7 +19,7 @@ from ...models.oblate_circles import Pace
 from ...models.oblateness import EQUATORIAL_SINE, ring_rates, secular_rates
 from ...models.ring import Ring
 from ...models.scenario import Body, Orbit
-from .options import ROUTES, F, I, Options
+from ..problem.options import ROUTES, F, I, Options
 
 DEPTHS = 400
 """Waiting orbits from which solutions are looked for on each side of the ring: far closer than these lie."""

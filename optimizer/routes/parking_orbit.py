@@ -10,9 +10,9 @@ from __future__ import annotations
 import numpy as np
 
 from ...models import frames, launch
+from ..problem.options import F, I, Options, empty, join
+from ..problem.phasing import LEVEL_RAD, Phasings, Touch, Wanted, best_phasing, every_phasing
 from .direct import from_touch
-from .options import F, I, Options, empty, join
-from .phasing import LEVEL_RAD, Phasings, Touch, Wanted, best_phasing, every_phasing
 
 DIVE_STEPS = 8
 """Steps of parking wait between leaving at once and the wait at which a phasing orbit below costs nothing more."""

@@ -13,7 +13,7 @@ import numpy as np
 
 from ...models import frames
 from ...models.ring import Ring
-from .rephase import Standing
+from ..problem.in_space import Standing
 
 
 @dataclass(frozen=True, kw_only=True)

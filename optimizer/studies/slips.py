@@ -12,10 +12,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
-from ..catalogue.problem import problems
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..plan import best_phase
+from ..problem.ring_phase import problems
 
 Progress = Callable[[str], None]
 

@@ -14,8 +14,6 @@ from typing import Literal
 from ...models import deadline
 from ...models.deadline import Clock
 from ...models.scenario import Scenario
-from ..catalogue.problem import problems
-from ..catalogue.restriction import NO_RESTRICTION, Restriction
 from ..choice.contenders import contenders, order
 from ..choice.first_service import first_service_s
 from ..choice.front import walk
@@ -23,6 +21,8 @@ from ..choice.other_fronts import UNITS, as_front, other_fronts
 from ..choice.selection import Chosen, Order, Selection
 from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
 from ..plan import best_phase, proof_of, why_not
+from ..problem.restriction import NO_RESTRICTION, Restriction
+from ..problem.ring_phase import problems
 
 About = Literal["all", "side", "revolutions", "route", "liftoff", "scenario"]
 Progress = Callable[[str], None]

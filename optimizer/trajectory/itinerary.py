@@ -15,11 +15,11 @@ from ...models.launch import Ascent
 from ...models.oblateness import apsis_lag, node_behind, ring_state
 from ...models.opportunities import launch_state, tilt
 from ...models.scenario import Orbit
-from ..catalogue.problem import Problem
 from ..craft_plan import Route
-from ..routes.free_form import TimedFlight
+from ..problem.options import ROUTES, F, Options
+from ..problem.problem import Problem
+from ..problem.timed_flight import TimedFlight
 from ..routes.launch_tilt import apsis_burns, drift_of
-from ..routes.options import ROUTES, F, Options
 from ..routes.plane_crossing import crossings
 from .differential_correction import IN_PLANE, Part, Target, Unknown
 

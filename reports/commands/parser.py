@@ -145,6 +145,7 @@ def _page(commands: _Commands) -> None:
         "my-ring.toml --out my-ring.html",
     )
     _scenario(page)
+    _rank(page)
     page.add_argument("--out", metavar="FILE", default="ringwright.html", help="file to write: ringwright.html")
     add_run_limits(page)
 

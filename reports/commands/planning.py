@@ -54,7 +54,8 @@ def page(arguments: argparse.Namespace) -> int:
     with shown_progress() as progress:
         with run_of(arguments) as run:
             outcome = make_plan(scenario, progress)
-        write_page(outcome, arguments.out, progress)
+        rank = arguments.plan if outcome.plans else None
+        write_page(outcome, arguments.out, progress, rank)
     say(f"{answer_text(outcome)}\nThe page is {arguments.out}: open it in a browser.\n")
     if outcome.plans:
         say(next_text([("what each craft has to do", again(arguments, "sheet"))], width()))

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from ringwright.optimizer.catalogue.from_orbit import in_space
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import nodal_drift as drift
 
 from ..planned import scenario_of

@@ -16,11 +16,12 @@ from ringwright.optimizer.catalogue import from_orbit as from_space
 from ringwright.optimizer.catalogue.carrier_loads import loads
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.catalogue.floors import floor
-from ringwright.optimizer.catalogue.liftoff_windows import windows
-from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.liftoff_windows import windows
+from ringwright.optimizer.problem.options import Options, undominated
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import carrier as carrier_route
-from ringwright.optimizer.routes.options import Options, undominated
 from ringwright.optimizer.studies.strategies import compare_strategies
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text

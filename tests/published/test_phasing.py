@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import rephase as shift
 
 from ..independent.scenario_maker import Draft, write_toml

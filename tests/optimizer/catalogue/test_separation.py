@@ -11,13 +11,14 @@ from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import fly
 from ringwright.models.reading.observed import parse_observed
 from ringwright.optimizer.catalogue.from_orbit import in_space
-from ringwright.optimizer.catalogue.problem import Problem, problems
-from ringwright.optimizer.catalogue.screening import passes_kept
-from ringwright.optimizer.catalogue.starts import nearest_start
+from ringwright.optimizer.flown_plans.assembly import assemble, fly_all
+from ringwright.optimizer.limits.screening import passes_kept
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.problem.starts import nearest_start
 from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
-from ringwright.optimizer.trajectory.assembly import assemble, fly_all
 
 from ...planned import as_read, planned, scenario_of
 

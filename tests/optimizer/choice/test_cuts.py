@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from ringwright.optimizer.catalogue.from_orbit import in_space
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.choice.flyer import Flyer
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text
 

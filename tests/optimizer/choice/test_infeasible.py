@@ -18,13 +18,13 @@ from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Scenario
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.catalogue.from_orbit import FROM_SPACE
-from ringwright.optimizer.catalogue.problem import problems
-from ringwright.optimizer.catalogue.restriction import NO_RESTRICTION
 from ringwright.optimizer.choice import infeasible
 from ringwright.optimizer.choice.cuts import SCREENED_MAX, Cuts
 from ringwright.optimizer.choice.flyer import Flyer
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.routes.options import Options, join
+from ringwright.optimizer.problem.options import Options, join
+from ringwright.optimizer.problem.restriction import NO_RESTRICTION
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.result import result_text
 
 RING = """

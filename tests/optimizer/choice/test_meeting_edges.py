@@ -5,11 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.close_approaches import passes_slots
 from ringwright.optimizer.catalogue.from_ground import launched
-from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.choice.meeting_edges import clear_of
-from ringwright.optimizer.routes.options import Options
+from ringwright.optimizer.problem.close_approaches import passes_slots
+from ringwright.optimizer.problem.options import Options
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
 
 from ...planned import scenario_of
 

@@ -9,13 +9,13 @@ import pytest
 
 from ringwright.models.errors import InputError
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.choice import front
 from ringwright.optimizer.choice.alternatives import relabeled
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Bind, Infeasible, Outcome
 from ringwright.optimizer.plan import best_phase, make_plan
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.carriers import duty_text
 from ringwright.reports.terminal import plan_text
 

@@ -10,14 +10,14 @@ import pytest
 from ringwright.models.flight.integrate import Itinerary, PointMass, fly, fly_each
 from ringwright.models.scenario import Orbit, on_ring
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems, ring_of
-from ringwright.optimizer.catalogue.restriction import NO_RESTRICTION
 from ringwright.optimizer.choice import infeasible
 from ringwright.optimizer.choice.selection import Selection
+from ringwright.optimizer.flown_plans import assembly
+from ringwright.optimizer.flown_plans.assembly import fly_all
 from ringwright.optimizer.plan import best_phase, make_plan
-from ringwright.optimizer.routes.rephase import standing
-from ringwright.optimizer.trajectory import assembly
-from ringwright.optimizer.trajectory.assembly import fly_all
+from ringwright.optimizer.problem.in_space import standing
+from ringwright.optimizer.problem.restriction import NO_RESTRICTION
+from ringwright.optimizer.problem.ring_phase import problems, ring_of
 from ringwright.optimizer.trajectory.differential_correction import Case, correct_each
 from ringwright.optimizer.trajectory.itinerary import flight_key
 

@@ -16,10 +16,10 @@ import numpy as np
 from ...models import orbits
 from ...models.flight.integrate import Flight, Impulse, Itinerary, fly_each
 from ...models.oblateness import apsis_lag
-from ..catalogue.problem import Problem
-from ..routes.options import ROUTES, Options
-from .differential_correction import IN_PLANE, Case, Target, Unknown, correct_each
-from .itinerary import NO_BURN_M_S, Course, course
+from ..problem.options import ROUTES, Options
+from ..problem.problem import Problem
+from ..trajectory.differential_correction import IN_PLANE, Case, Target, Unknown, correct_each
+from ..trajectory.itinerary import NO_BURN_M_S, Course, course
 
 AFTER_TURNS = 1.05
 """A carrier is flown on for this many of its own turns after the last pass that matters."""

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..routes.options import Options
-from ..routes.phasing import LIMIT_SLACK
-from .close_approaches import meets_any_slot, meets_kept
-from .finite_burns import with_engines
-from .problem import Problem
-from .starts import too_near, with_kept
+from ..problem.close_approaches import meets_any_slot, meets_kept
+from ..problem.finite_burns import with_engines
+from ..problem.options import Options
+from ..problem.phasing import LIMIT_SLACK
+from ..problem.problem import Problem
+from ..problem.starts import too_near, with_kept
 
 ON_TIME_S = 1e-6
 """A craft that is in its slot this soon after it may first burn has been there all the time."""

@@ -10,11 +10,11 @@ import numpy as np
 from ...models import frames
 from ...models.flight.flown import readout
 from ...models.scenario import Craft
-from ..catalogue.problem import Problem
 from ..craft_plan import CarrierPlan, Drop
-from ..routes.options import Options
+from ..problem.options import Options
+from ..problem.problem import Problem
+from ..routes.carrier_flight import Carried, CarrierKey, carrier_key
 from .burn_list import burns_of
-from .carrier import Carried, CarrierKey, carrier_key
 
 ROUNDS_AHEAD = 10
 """Passes after the last drop are looked at for so many rounds of the ring's slots."""

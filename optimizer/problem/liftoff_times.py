@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ...models import launch
-from ..routes.options import F
-from ..routes.phasing import Touch
+from .options import F
+from .phasing import Touch
 
 DIVE_STEPS = 12
 

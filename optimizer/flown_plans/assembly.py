@@ -25,20 +25,20 @@ from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth, launch_state, tilt
 from ...models.scenario import Craft, LimitSpec
 from ...models.site_and_plane import SiteAndPlane
-from ..catalogue.finite_burns import engine_of
-from ..catalogue.problem import Problem
-from ..catalogue.starts import Mask, with_classes, with_kept
 from ..craft_plan import CraftPlan, Flown, FreeForm, LaunchHeading
+from ..limits.limits import judged
 from ..outcome import Plan
-from ..routes.options import Options
+from ..problem.finite_burns import engine_of
+from ..problem.options import Options
+from ..problem.problem import Problem
+from ..problem.starts import Mask, with_classes, with_kept
+from ..routes.carrier_flight import Carried, CarrierKey, carrier_key, dropped, fly_carriers
+from ..routes.nodal_drift_flight import Drifted, drift_courses
+from ..trajectory.differential_correction import IMPULSIVE
+from ..trajectory.itinerary import Course, course, flight_key
 from .burn_list import burns_of
-from .carrier import Carried, CarrierKey, carrier_key, dropped, fly_carriers
 from .carrier_plans import carrier_plans
-from .differential_correction import IMPULSIVE
-from .itinerary import Course, course, flight_key
 from .liftoffs import correct_courses
-from .limits import judged
-from .nodal_drift import Drifted, drift_courses
 
 CORRECTED_RELATIVE = 1e-12
 """Error allowed in a step of the flight that is printed, where burns were corrected by a rougher one."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..craft_plan import Route
-from ..routes.phasing import Touch, Wanted
+from .phasing import Touch, Wanted
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ...models import frames
 from ...models import oblate_coast as coast
-from ..routes.options import F
+from .options import F
 from .problem import Problem
 
 TOGETHER_M = 1.0

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from ...models import frames, meetings
 from ...models.deadline import poll
 from ...models.ring import Ring
-from ..routes.free_form import TimedFlight
-from ..routes.options import F, I, Options
+from .options import F, I, Options
+from .timed_flight import TimedFlight
 
 EPOCH_S = 1e-6
 """A craft in space that touches the ring no later than this has come by no way that counts."""

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ...models import orbits
 from ...models.burns import FiniteThrust, burn_duration, mass_after
 from ...models.craft import mass_at_start
-from ..routes.options import F, I, Options
+from .options import F, I, Options
 from .problem import CraftClass, Problem
 
 NONE_M_S = 1e-6

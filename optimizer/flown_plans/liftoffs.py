@@ -19,12 +19,12 @@ from numpy.typing import NDArray
 from ...models.burns import BurnModel
 from ...models.errors import FlightError
 from ...models.sites import EDGE_S, open_at
-from ..catalogue.finite_burns import engine_of
-from ..catalogue.problem import Problem
-from ..routes.alike import same
-from ..routes.options import F, Options
-from .differential_correction import IMPULSIVE, Case, correct_each
-from .itinerary import Course, course, flight_key, later
+from ..problem.alike import same
+from ..problem.finite_burns import engine_of
+from ..problem.options import F, Options
+from ..problem.problem import Problem
+from ..trajectory.differential_correction import IMPULSIVE, Case, correct_each
+from ..trajectory.itinerary import Course, course, flight_key, later
 
 Key = tuple[float, ...]
 Bool = NDArray[np.bool_]

@@ -21,11 +21,11 @@ from ...models.flight.nodal_returns import coast_by_returns
 from ...models.oblate_circles import RELATIVE, TURNS, drift_between, offsets
 from ...models.oblateness import ring_rates
 from ...models.ring import Ring
-from ..catalogue.problem import Problem
-from ..routes import nodal_drift as drift
-from ..routes.options import Options
-from .differential_correction import Case, Unknown, correct_each
-from .itinerary import Course, flight_key, state_in_space
+from ..problem.options import Options
+from ..problem.problem import Problem
+from ..trajectory.differential_correction import Case, Unknown, correct_each
+from ..trajectory.itinerary import Course, flight_key, state_in_space
+from . import nodal_drift as drift
 
 DOWN = (Unknown(0, "along"), Unknown(-1, "radial"), Unknown(-1, "along"))
 UP = (
