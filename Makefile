@@ -80,8 +80,10 @@ endif
 compat: $(READY)
 	$(BIN)/python tests/compat.py
 
-pictures: $(READY)
+# the pictures of the README, the moving one of the page by a browser
+pictures: browser
 	$(BIN)/python tests/pictures.py
+	$(BIN)/python tests/moving_page.py
 
 BENCHMARKS := catalogue_speed schedule_sizes front_times freeform_times start_up budget_speed page_speed
 

@@ -12,7 +12,9 @@ from ...models.bodies import body_names
 from ...models.errors import InputError
 from ...models.scenario import Scenario
 from ..period.command import TYPED, add_arguments, run
+from ..period.words import reached_title
 from ..terminal import CAUTION
+from ..typed import quantity
 
 OPTIONS = {option.removeprefix("--"): name for name, option in TYPED} | {
     "revolutions": "revolutions",
@@ -49,16 +51,21 @@ def answered(typed: Mapping[str, str], width: int) -> dict[str, Any]:
         if text.strip():
             setattr(arguments, OPTIONS[field], text.strip())
     status, text = run(arguments, width)
-    return {"status": status, "text": text, "next": _next(text)}
+    got = typed.get("got", "").strip()
+    return {"status": status, "text": text, "next": _reached(text, got) if got else _first(text)}
 
 
-def _next(text: str) -> str:
-    """What a reached period makes of the slot; without one, which period to have. Both as they stand in the text."""
-    for begun, ended in ((r"What \S+ makes of it\n", re.escape(CAUTION[:15])), ("Cheapest|Soonest|NO PERIOD FITS", "")):
-        found = re.search(rf"^((?:{begun}).*?)\n\n{ended}", text, flags=re.MULTILINE | re.DOTALL)
-        if found is not None:
-            return found[1]
-    return ""
+def _reached(text: str, got: str) -> str:
+    """What a period read at cut-off makes of the slot, as it stands in the text, to its end."""
+    title = reached_title(quantity(got, "time", "--got"))
+    _, found, after = text.partition(f"\n{title}\n")
+    return f"{title}\n{after[: after.rindex(CAUTION[:15])].rstrip()}" if found else ""
+
+
+def _first(text: str) -> str:
+    """Which period to have, as it stands in the text."""
+    found = re.search(r"^((?:Cheapest|Soonest|NO PERIOD FITS).*?)\n\n", text, flags=re.MULTILINE | re.DOTALL)
+    return found[1] if found else ""
 
 
 def field_of(fault: InputError) -> str:

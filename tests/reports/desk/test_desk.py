@@ -112,7 +112,7 @@ def test_the_form_answers_what_the_command_prints(
     assert printed[len(given["text"]) :].lstrip().startswith(("Next", "Or"))
     # what to do now is a part of it, word for word
     assert given["next"] in printed
-    began = "What 5:20:01.0 makes of it" if "got" in more else "Cheapest" if "within" in more else "NO PERIOD FITS"
+    began = "With 5:20:01.0 at cut-off" if "got" in more else "Cheapest" if "within" in more else "NO PERIOD FITS"
     assert given["next"].startswith(began)
 
 
