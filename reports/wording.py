@@ -166,6 +166,11 @@ def goal_text(rank: int, scenario: Scenario) -> str:
     )
 
 
+def slot0_text(slot0_rad: float) -> str:
+    """Say where a ring is laid whose phase was chosen."""
+    return f"The ring is laid with slot 0 at {math.degrees(slot0_rad) % 360.0:.4f} deg at the epoch"
+
+
 def time_against(plan: Plan, first: Plan) -> str:
     """Say how much sooner or later a plan finishes than the first; times that print alike are the same."""
     late_s = plan.finish_s - first.finish_s

@@ -11,10 +11,11 @@ from ringwright.models.flight.integrate import Itinerary, PointMass, fly, fly_ea
 from ringwright.models.scenario import Orbit, on_ring
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.choice import infeasible
+from ringwright.optimizer.choice.ring_phase import best_phase
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.flown_plans import assembly
 from ringwright.optimizer.flown_plans.assembly import fly_all
-from ringwright.optimizer.plan import best_phase, make_plan
+from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.in_space import standing
 from ringwright.optimizer.problem.option_key import flight_key
 from ringwright.optimizer.problem.ring_phase import problems, ring_of
@@ -155,7 +156,8 @@ def test_one_that_falls_through_the_center_leaves_the_others_flown() -> None:
 
 def test_one_whose_first_guess_never_comes_round_leaves_the_others_corrected() -> None:
     scenario = scenario_of(OFF_PLANE)
-    selection, best, _ = best_phase(problems(scenario), "delta_v", lambda _: None)
+    laid = best_phase(problems(scenario), "delta_v", lambda _: None)
+    selection, best = laid.selection, laid.best
     assert best is not None
     problem = selection.made.problem
     what = fly_all(problem, [best.options]).courses
