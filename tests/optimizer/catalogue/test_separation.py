@@ -14,12 +14,11 @@ from ringwright.optimizer.catalogue.from_orbit import in_space
 from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.catalogue.screening import passes_kept
 from ringwright.optimizer.catalogue.starts import nearest_start
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.trajectory.assembly import assemble, fly_all
 
-from ...planned import as_read, planned, scenario_of
+from ...planned import as_read, outcome_of, planned, scenario_of
 
 NEAR_SHARE = 0.02
 """Distances this near to the limit are left out: the screen takes passes by a parabola and by touches."""
@@ -146,7 +145,7 @@ def test_a_craft_that_is_moved_and_one_that_need_not_move_start_together() -> No
 
 def test_who_has_only_just_left_may_be_planned_anew() -> None:
     text = scenario(kept=stays("Rivet", 100.0), craft=on_ring("Washer", 100.0), separation_km=40.0)
-    outcome = make_plan(scenario_of(text))
+    outcome = outcome_of(scenario_of(text))
     part = outcome.plans[0].craft[0]
     [(other, again_s)] = part.apart_s
     assert other == "Rivet"

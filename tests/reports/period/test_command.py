@@ -19,10 +19,11 @@ from ringwright.models.errors import InputError
 from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.readouts import clock
 from ringwright.optimizer.period import fitting
-from ringwright.optimizer.plan import make_plan
 from ringwright.reports.period.command import NO_OPTION, add_arguments, run
 from ringwright.reports.period.question import OWN_WORLD, read
 from ringwright.reports.typed import apsides, quantity
+
+from ...planned import outcome_of
 
 WORKED = "--around earth --ring 10000km --slot-ahead 86deg --from 190x10000km --floor 140km --within 3d"
 EARTH_GM, EARTH_M = 398600.43550702266e9, 6378136.6  # JPL DE441; IAU WGCCRE 2015
@@ -433,7 +434,7 @@ def test_saved_scenario_plans_to_the_same(name: str, tmp_path: Path) -> None:
     )
     assert tomllib.loads(file.read_text())["body"]["name"] in ("earth", "mars", OWN_WORLD)
     # the question leaves oblateness out, a plan does not
-    plan = make_plan(read_scenario(file, ["body.j2=0"])).plans[0]
+    plan = outcome_of(read_scenario(file, ["body.j2=0"])).plans[0]
     rows = fitting(question)
     assert plan.delta_v_m_s == pytest.approx(rows.total_m_s[rows.cheapest], abs=1e-6)
     assert plan.craft[0].phasing_period_s == pytest.approx(rows.period_s[rows.cheapest], abs=1e-6)
@@ -466,7 +467,7 @@ def test_a_question_without_an_answer_can_be_saved(tmp_path: Path) -> None:
     status, text = run(parsed(f"{IMPOSSIBLE[0]} --save {file}"), 200)
     assert status == NO_OPTION
     assert f"Written: {file}" in text
-    outcome = make_plan(read_scenario(file))
+    outcome = outcome_of(read_scenario(file))
     assert outcome.infeasible is not None
     (bind,) = outcome.infeasible.binds
     assert bind.limit == "limits.wait_within"
