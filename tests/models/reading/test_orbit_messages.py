@@ -194,6 +194,14 @@ def test_both_forms_of_a_date_are_one_moment() -> None:
             clock_of(bad)
 
 
+def test_other_ways_to_write_the_same_message_are_read(tmp_path: Path) -> None:
+    """502.0-B-3, 7.3.5, 7.3.7, 7.4.5 to 7.4.7, 7.5.10, 7.7.1: line ends, blanks, days of the year, units or none."""
+    wanted = scenario_with(tmp_path, EARTH, OPM).craft[0].orbit
+    other = OPM.replace("\n", "\r\n\r\n").replace(" = ", "=").replace("X=", "  X  =   ").replace(" [km]", "   ")
+    other = other.replace("2031-05-01T06:00:00.000", "2031-121T06:00:00Z").replace("VERS=3.0", "VERS = 2.0")
+    assert scenario_with(tmp_path, EARTH, "\ufeff\n" + other).craft[0].orbit == wanted
+
+
 Change = Callable[[str], str]
 WRONG: dict[str, tuple[Change, str]] = {
     "another kind": (lambda t: t.replace("CCSDS_OPM", "CCSDS_OMM"), "line 1: this is an OMM, where an OPM is wanted"),
