@@ -46,22 +46,7 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
     values = result(outcome)
     ring, scenario = outcome.ring, outcome.scenario
     names = [craft.name for craft in scenario.craft]
-    parts: list[dict[str, Any]] = []
-    numbers: dict[int, int] = {}
-    seen: dict[str, int] = {}
-    plans = []
-    for plan in sorted(outcome.plans, key=lambda plan: plan.rank):
-        own = []
-        for part in plan.craft:
-            if id(part) not in numbers:
-                made = _part(outcome, part, names.index(part.craft))
-                key = repr(made)
-                if key not in seen:
-                    seen[key] = len(parts)
-                    parts.append(made)
-                numbers[id(part)] = seen[key]
-            own.append(numbers[id(part)])
-        plans.append(_plan(outcome, plan, own))
+    plans, parts = _plans_and_parts(outcome, names)
     return {
         "title": scenario.title,
         "epoch_ms": None if scenario.epoch is None else round(scenario.epoch.timestamp() * 1e3),
@@ -77,7 +62,6 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
             "slots": ring.slots,
             "planes": ring.planes,
             "rate_rad_s": ring.rate_rad_s,
-            "phase_rad": [float(ring.phase(0.0, 0, plane)) % (2.0 * math.pi) for plane in range(ring.planes)],
             "gm_km3_s2": gm_drawn(ring) * 1e-9,
         },
         "open": 1 if shown is None else shown.rank,
@@ -86,6 +70,27 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
         "parts": parts,
         "plans": plans,
     }
+
+
+def _plans_and_parts(outcome: Outcome, names: list[str]) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Every plan, by rank, with the numbers of its parts, and every distinct part."""
+    parts: list[dict[str, Any]] = []
+    numbers: dict[int, int] = {}
+    seen: dict[str, int] = {}
+    plans = []
+    for plan in sorted(outcome.plans, key=lambda plan: plan.rank):
+        own = []
+        for part in plan.craft:
+            if id(part) not in numbers:
+                made = _part(outcome.at_phase_of(plan), part, names.index(part.craft))
+                key = repr(made)
+                if key not in seen:
+                    seen[key] = len(parts)
+                    parts.append(made)
+                numbers[id(part)] = seen[key]
+            own.append(numbers[id(part)])
+        plans.append(_plan(outcome, plan, own))
+    return plans, parts
 
 
 def _body(outcome: Outcome) -> dict[str, Any]:
@@ -144,6 +149,7 @@ def _part(outcome: Outcome, part: CraftPlan, craft: int) -> dict[str, Any]:
         "craft": craft,
         "plane": part.plane,
         "slot": part.slot,
+        "phase_rad": float(outcome.ring.phase(0.0, 0, part.plane)) % (2.0 * math.pi),
         "way": way_text(part),
         "cost": f"{plain(part.delta_v_m_s)} m/s",
         "in_slot": span(part.in_slot_s),

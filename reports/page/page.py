@@ -83,19 +83,30 @@ def packed(data: Any) -> str:
     return text
 
 
-def html_of(title: str, data: str, *, policy: str = POLICY, style: str = "", above: str = "", script: str = "") -> str:
+def html_of(
+    title: str,
+    data: str,
+    *,
+    policy: str = POLICY,
+    head: str = "",
+    style: str = "",
+    above: str = "",
+    script: str = "",
+) -> str:
     """A page around its data.
 
     Args:
         title: of the window, as text.
         data: as of `packed`; empty where a script loads it.
         policy: what the browser may load, a Content Security Policy.
-        style, above, script: what a page that is more than a file adds: style, markup above the answer, script.
+        head, style, above, script: what a page that is more than a file adds: markup in its head, style, markup between
+            the answer and the pictures, script.
     """
     page = asset("page.html")
     # data and title last, the title of all: whatever mark stands in them is text by then
     for mark, text in (
         ("@@POLICY@@", html.escape(policy, quote=False)),
+        ("@@HEAD@@", head),
         ("@@STYLE@@", asset("page.css") + style),
         ("@@ABOVE@@", above),
         ("@@SCRIPT@@", asset("page.js") + script),

@@ -82,7 +82,7 @@ def sheet(outcome: Outcome, plan: Plan, part: CraftPlan) -> Sheet:
     """One craft's sheet. The sensitivities come from the numerical flight, each burn flown a little off."""
     from ...models.flight.gravity import gravity_around
 
-    scenario = outcome.scenario
+    outcome, scenario = outcome.at_phase_of(plan), outcome.scenario
     craft = next(one for one in scenario.craft if one.name == part.craft)
     slopes = sensitivities(part, outcome.ring, gravity_around(scenario.body))
     burns = [_burn(outcome, plan, part, craft, index, slope) for index, slope in enumerate(slopes)]
