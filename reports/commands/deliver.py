@@ -7,7 +7,7 @@ import shlex
 from collections.abc import Callable, Sequence
 
 from ...models.printable import printable
-from ..console import say, width
+from ..console import say, show, width
 from ..files import write_text
 
 Next = tuple[str, str]
@@ -48,7 +48,7 @@ def deliver(
         files(out)
     if to == "-":
         return
-    say(text())
+    show(text())
     if written:
         say(f"\n{kept} are in {out}.\n")
     say(next_text(following, width()))
