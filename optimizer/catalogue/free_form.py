@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -23,7 +24,8 @@ from ..problem.problem import CraftClass, Problem
 from ..problem.timed_flight import Coast, TimedFlight
 from ..rendezvous.time_price import price_of_time
 from ..routes import free_form as timed
-from ..trajectory.itinerary import inserted
+from ..routes.registry import places
+from ..trajectory.start_state import inserted
 from .catalogue import catalogue
 
 FINISHES_MAX = 200
@@ -73,9 +75,7 @@ def with_free_form(
     launched = _launched(problem) if problem.launches else []
     if not pairs and not launched:
         return problem
-    limits = problem.scenario.limits
-    low = min(problem.scenario.floor_m + problem.wobble_m, problem.ring.radius_m)
-    high = max(limits.apoapsis_max_m - problem.wobble_m, problem.ring.radius_m)
+    sought = partial(_sought, problem)
     found: list[TimedFlight] = []
     widest, missing = 1, 0
     for number, (index, group, slot) in enumerate(pairs):
@@ -87,15 +87,7 @@ def with_free_form(
         if finishes:
             try:
                 poll()
-                found += timed.find(
-                    problem.ring.of_plane(slot // problem.ring.slots),
-                    start,
-                    slot,
-                    finishes,
-                    craft_class=index,
-                    floor_m=low,
-                    ceiling_m=high,
-                )
+                found += timed.find(sought(slot, start, index), finishes)
             except ENDED:
                 missing = len(pairs) - number
                 break
@@ -105,10 +97,9 @@ def with_free_form(
         widest = max(widest, wide)
         if not finishes:
             continue
-        ring = problem.ring.of_plane(rise.slot // problem.ring.slots)
         try:
             poll()
-            flights = timed.find(ring, rise.start, rise.slot, finishes, craft_class=0, floor_m=low, ceiling_m=high)
+            flights = timed.find(sought(rise.slot, rise.start, 0), finishes)
         except ENDED:
             missing += len(launched) - number
             break
@@ -127,6 +118,19 @@ def with_free_form(
     if launched:
         said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
     return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))
+
+
+def _sought(problem: Problem, slot: int, start: Coast, craft_class: int) -> timed.Sought:
+    """A flight into a slot within the limits."""
+    ring = problem.ring
+    return timed.Sought(
+        ring=ring.of_plane(slot // ring.slots),
+        start=start,
+        slot=slot,
+        craft_class=craft_class,
+        floor_m=min(problem.scenario.floor_m + problem.wobble_m, ring.radius_m),
+        ceiling_m=max(problem.scenario.limits.apoapsis_max_m - problem.wobble_m, ring.radius_m),
+    )
 
 
 def _coast(problem: Problem, group: CraftClass) -> Coast:
@@ -177,7 +181,7 @@ def _launched(problem: Problem) -> list[_Rise]:
     options = catalogue(problem).options
     found = []
     for index, way in enumerate(problem.ways):
-        own = options.take((options.way == index) & (options.bundle < 0) & (options.flight < 0))
+        own = options.take((options.way == index) & (options.bundle < 0) & ~np.isin(options.route, places("timed")))
         if way.place is not None or not len(own):
             continue
         for slot in np.unique(own.slot).tolist():

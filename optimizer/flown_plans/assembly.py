@@ -25,17 +25,18 @@ from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth, launch_state, tilt
 from ...models.scenario import Craft, LimitSpec
 from ...models.site_and_plane import SiteAndPlane
-from ..craft_plan import CraftPlan, Flown, FreeForm, LaunchHeading
+from ..craft_plan import CraftPlan, Flown, LaunchHeading
 from ..limits.limits import judged
 from ..outcome import Plan
 from ..problem.finite_burns import engine_of
+from ..problem.option_key import FlightKey, flight_key
 from ..problem.options import Options
 from ..problem.problem import Problem
 from ..problem.starts import Mask, with_classes, with_kept
-from ..routes.carrier_flight import Carried, CarrierKey, carrier_key, dropped, fly_carriers
-from ..routes.nodal_drift_flight import Drifted, drift_courses
+from ..routes import registry
+from ..routes.carrier_flight import carrier_key
+from ..trajectory.course import Carried, CarrierKey, Course
 from ..trajectory.differential_correction import IMPULSIVE
-from ..trajectory.itinerary import Course, course, flight_key
 from .burn_list import burns_of
 from .carrier_plans import carrier_plans
 from .liftoffs import correct_courses
@@ -61,8 +62,27 @@ class _Seat(NamedTuple):
     name: str
     place: _Place
     since_s: float
-    flown: tuple[float, ...] | None
+    flown: FlightKey | None
     beside: np.ndarray
+
+
+class _Meeting(NamedTuple):
+    """Whose least distance to what place was looked for, from when until when, s."""
+
+    name: FlightKey
+    place: _Place
+    from_s: float
+    to_s: float
+
+
+class _Parting(NamedTuple):
+    """Whose flight was looked at for when it counts against whom it started with, in place from when until when, s."""
+
+    name: FlightKey
+    place: _Place
+    other: FlightKey | None
+    from_s: float
+    to_s: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,17 +95,17 @@ class Flights:
     options. ``failed`` are the options that could not be flown.
     """
 
-    courses: dict[tuple[float, ...], Course]
-    flights: dict[tuple[float, ...], Flight]
-    measured: dict[tuple[float, ...], Measured]
-    legs: dict[tuple[float, ...], tuple[Leg, ...]]
-    first_guess_rad: dict[tuple[float, ...], float]
+    courses: dict[FlightKey, Course]
+    flights: dict[FlightKey, Flight]
+    measured: dict[FlightKey, Measured]
+    legs: dict[FlightKey, tuple[Leg, ...]]
+    first_guess_rad: dict[FlightKey, float]
     carried: dict[CarrierKey, Carried]
     beside_kept: Mask
     beside: Mask
-    nearest: dict[tuple[float, ...], float] = field(default_factory=dict)
-    outside: dict[tuple[float, ...], float] = field(default_factory=dict)
-    failed: frozenset[tuple[float, ...]] = frozenset()
+    nearest: dict[_Meeting, float] = field(default_factory=dict)
+    outside: dict[_Parting, float] = field(default_factory=dict)
+    failed: frozenset[FlightKey] = frozenset()
 
     def finish(self, problem: Problem, options: Options, row: int) -> float:
         """When an option's craft is in its slot, s: its last burn as flown."""
@@ -94,14 +114,14 @@ class Flights:
         return impulses[-1].time_s if name in self.first_guess_rad else float(options.finish_s[row])
 
     def distances(
-        self, problem: Problem, name: tuple[float, ...], seats: Sequence[tuple[_Place, float]], to_s: float
+        self, problem: Problem, name: FlightKey, seats: Sequence[tuple[_Place, float]], to_s: float
     ) -> list[float]:
         """Least distance to each of several in place, each since its own moment until one time, m; remembered.
 
         Any craft on the ring is taken to move evenly on its circle: over an oblate body real craft wobble about that
         (about 1 km in a low Earth orbit), which is left out.
         """
-        asked = [(*name, *place, from_s, to_s) for place, from_s in seats]
+        asked = [_Meeting(name, place, from_s, to_s) for place, from_s in seats]
         new = [i for i, what in enumerate(asked) if what not in self.nearest]
         if new:
             places = [seats[i][0] for i in new]
@@ -118,7 +138,7 @@ class Flights:
             self.nearest.update((asked[i], float(value)) for i, value in zip(new, least, strict=True))
         return [self.nearest[what] for what in asked]
 
-    def counts_from(self, problem: Problem, name: tuple[float, ...], seat: _Seat, from_s: float, to_s: float) -> float:
+    def counts_from(self, problem: Problem, name: FlightKey, seat: _Seat, from_s: float, to_s: float) -> float:
         """When the distance to somebody in place begins to count whom a craft started together with, s; remembered.
 
         When they come nearer again after they were outside the separation, on the other's flight until it is in its
@@ -130,7 +150,7 @@ class Flights:
             from_s: since when both are in space and the other in its place.
             to_s: until when.
         """
-        asked = (*name, *seat.place, *(seat.flown or ()), from_s, to_s)
+        asked = _Parting(name, seat.place, seat.flown, from_s, to_s)
         if asked not in self.outside:
             limit = problem.scenario.limits.separation_m or LimitSpec().separation_m
             what, own = self.courses[name], self.flights[name]
@@ -185,11 +205,10 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
     Over an oblate body each is corrected first; one that cannot be met is flown as near as the correction came. One
     that cannot be flown at all is among the failed, whatever becomes of the others.
     """
-    courses: dict[tuple[float, ...], Course] = {}
-    slots: dict[tuple[float, ...], int] = {}
-    engines: dict[tuple[float, ...], BurnModel] = {}
-    carried = fly_carriers(problem, chosen)
-    drifted = drift_courses(problem, chosen)
+    courses: dict[FlightKey, Course] = {}
+    slots: dict[FlightKey, int] = {}
+    engines: dict[FlightKey, BurnModel] = {}
+    course_of = registry.courses(problem, chosen, lambda options, row: engine_of(problem, options, row) is not None)
     for options in chosen:
         for row in range(len(options)):
             name = flight_key(problem, options, row)
@@ -198,18 +217,19 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
             slots[name] = int(options.slot[row])
             engine = engine_of(problem, options, row)
             engines[name] = IMPULSIVE if engine is None else engine
-            what = _course(problem, options, row, carried, drifted)
+            what = course_of(options, row)
             if what is not None:
                 courses[name] = what
     first_guess = correct_courses(problem, courses, slots, engines)
-    first_guess.update((name, one.first_guess_rad) for name, one in drifted.items())
+    known = {name: what.first_guess_rad for name, what in courses.items()}
+    first_guess.update((name, error) for name, error in known.items() if error is not None)
     # a corrected flight is no better than its correction: a hundred thousandth of a degree of slot
     relative = CORRECTED_RELATIVE if problem.oblate else RELATIVE_TOLERANCE
     models = [engines[name] for name in courses]
     flown = fly_each([c.itinerary for c in courses.values()], problem.gravity, models, relative=relative)
-    flights: dict[tuple[float, ...], Flight] = {}
-    measured: dict[tuple[float, ...], Measured] = {}
-    legs: dict[tuple[float, ...], tuple[Leg, ...]] = {}
+    flights: dict[FlightKey, Flight] = {}
+    measured: dict[FlightKey, Measured] = {}
+    legs: dict[FlightKey, tuple[Leg, ...]] = {}
     for (name, what), flight in zip(courses.items(), flown, strict=True):
         seen = None if flight is None else _measured(problem, flight, slots[name])
         if flight is None or seen is None:
@@ -222,32 +242,11 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
         measured=measured,
         legs=legs,
         first_guess_rad=first_guess,
-        carried=carried,
+        carried={what.carried.name: what.carried for what in courses.values() if what.carried is not None},
         beside_kept=with_kept(problem),
         beside=with_classes(problem),
         failed=frozenset(slots) - frozenset(flights),
     )
-
-
-def _course(
-    problem: Problem,
-    options: Options,
-    row: int,
-    carried: dict[CarrierKey, Carried],
-    drifted: dict[tuple[float, ...], Drifted],
-) -> Course | None:
-    """What is flown for an option; None where its carrier, its drift or its start state cannot be."""
-    finite = engine_of(problem, options, row) is not None
-    try:
-        if options.bundle[row] >= 0:
-            by = carried.get(carrier_key(options, row))
-            return None if by is None else dropped(problem, options, row, by, finite=finite)
-        if not math.isnan(options.waiting_m[row]):
-            one = drifted.get(flight_key(problem, options, row))
-            return None if one is None else one.course
-        return course(problem, options, row, finite=finite)
-    except FlightError:
-        return None
 
 
 def _measured(problem: Problem, flight: Flight, slot: int) -> Measured | None:
@@ -341,7 +340,7 @@ def _craft_plan(
     moved = what.moved_s(way, float(options.liftoff_s[row]))
     begun = flight.itinerary if by is None else by.flight.itinerary
     inserted = None if way is None else (*map(float, begun.position), *map(float, begun.velocity))
-    phased = revolutions > 0 and options.flight[row] < 0
+    phased = revolutions > 0 and what.phases
     phasing = float(options.phasing_s[row]) / revolutions if phased else None
     if option_key in flights.first_guess_rad and what.phasing_burn is not None and revolutions > 0:
         burnt = flight.itinerary.impulses
@@ -352,7 +351,7 @@ def _craft_plan(
         craft=name,
         plane=plane,
         slot=slot,
-        route=what.route,
+        route=registry.name_of(options, row),
         side=("below", "level", "above")[int(options.take(np.array([row])).side[0]) + 1],
         revolutions=revolutions,
         ring_revolutions=int(options.ring_revolutions[row]),
@@ -378,14 +377,14 @@ def _craft_plan(
         first_guess_error_rad=flights.first_guess_rad.get(option_key),
         phasing_burn=_phasing_burn(what, revolutions),
         before_burns=tuple(tuple(float(x) for x in state) for part in flown for state in part.before),
-        turned_s=None if math.isnan(options.turned_s[row]) else burns[0].time_s,
+        turned_s=burns[0].time_s if what.turns_first else None,
         screened_from_s=what.screened_from_s,
         apart_s=nearest.apart_s,
         last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
         azimuth_rad=None if way is None else _azimuth(problem, way, float(options.liftoff_s[row])),
         insertion_state=inserted,
         heading=_heading(problem, way, float(options.liftoff_s[row]), moved),
-        free_form=_evidence(problem, int(options.flight[row])),
+        free_form=what.evidence,
         itinerary=flight.itinerary if what.full is None else what.full,
         engine=flight.burns if isinstance(flight.burns, FiniteThrust) else None,
     )
@@ -394,11 +393,11 @@ def _craft_plan(
 def _waited(what: Course, planned_s: float, *, corrected: bool) -> float:
     """Wait in a parking orbit, or in another one for the node to drift, s: as flown where the burns were corrected."""
     burns = (what.itinerary if what.full is None else what.full).impulses
-    if corrected and what.route == "park" and burns and what.insertion_s is not None:
-        return burns[0].time_s - what.insertion_s
-    if corrected and what.route == "drift" and len(burns) == 4:
-        return burns[2].time_s - burns[1].time_s
-    return planned_s
+    if not corrected or what.waits_between is None or not burns:
+        return planned_s
+    since, until = what.waits_between
+    begun_s = what.insertion_s if since is None else burns[since].time_s
+    return planned_s if begun_s is None else burns[until].time_s - begun_s
 
 
 def _lead(problem: Problem, what: Course, flight: Flight, slot: int, planned_rad: float) -> float:
@@ -414,18 +413,9 @@ def _lead(problem: Problem, what: Course, flight: Flight, slot: int, planned_rad
 
 def _phasing_burn(what: Course, revolutions: int) -> int | None:
     """The burn with which phasing begins: the one before the last, where there is one."""
-    if what.phasing_burn is not None or revolutions == 0 or what.route == "timed":
+    if what.phasing_burn is not None or revolutions == 0 or not what.phases:
         return what.phasing_burn
     return len(what.itinerary.impulses) - 2 if len(what.itinerary.impulses) > 1 else None
-
-
-def _evidence(problem: Problem, flight: int) -> FreeForm | None:
-    if flight < 0:
-        return None
-    found = problem.timed[flight].solution
-    return FreeForm(
-        primer_excess=found.primer_excess, linear_estimate_m_s=found.linear_estimate_m_s, family=found.family
-    )
 
 
 def _in_ring(problem: Problem, angle_rad: float, slot: int) -> _Place:
@@ -476,7 +466,7 @@ def _lowest_periapsis(what: Course, legs: tuple[Leg, ...], corrected: bool) -> f
         return what.periapsis_m
     flown = [leg.periapsis_m for leg in legs[:-1] if leg.periapsis_m is not None]
     # what a craft passed on board of its carrier is not part of its own flight
-    return min([*flown, what.periapsis_m] if what.route == "carrier" else flown, default=what.periapsis_m)
+    return min([*flown, what.periapsis_m] if what.carried is not None else flown, default=what.periapsis_m)
 
 
 def _loaded(craft: Craft, spent_m_s: float) -> float | None:
@@ -495,7 +485,7 @@ class _Nearest(NamedTuple):
 def _nearest(
     problem: Problem,
     flights: Flights,
-    option_key: tuple[float, ...],
+    option_key: FlightKey,
     row: int,
     name: str,
     finish_s: float,

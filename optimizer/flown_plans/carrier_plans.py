@@ -13,7 +13,8 @@ from ...models.scenario import Craft
 from ..craft_plan import CarrierPlan, Drop
 from ..problem.options import Options
 from ..problem.problem import Problem
-from ..routes.carrier_flight import Carried, CarrierKey, carrier_key
+from ..routes.carrier_flight import carrier_key
+from ..trajectory.course import Carried, CarrierKey
 from .burn_list import burns_of
 
 ROUNDS_AHEAD = 10

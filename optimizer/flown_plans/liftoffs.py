@@ -2,14 +2,13 @@
 
 Over an oblate body the moment of liftoff is corrected by the flight: by seconds to minutes, another amount for each
 option. What a site allows - turnaround, ready, until, blackouts - holds for the corrected moments. Before an option was
-flown its moment is foreseen: the drift of the planes by secular rates (`itinerary.later`), and what the flight of the
+flown its moment is foreseen: the drift of the planes by secular rates (`start_state.later`), and what the flight of the
 option by the same way that drifts most like it has added to that.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -17,16 +16,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...models.burns import BurnModel
-from ...models.errors import FlightError
 from ...models.sites import EDGE_S, open_at
-from ..problem.alike import same
 from ..problem.finite_burns import engine_of
+from ..problem.option_key import FlightKey, flight_key, same
 from ..problem.options import F, Options
 from ..problem.problem import Problem
+from ..routes.registry import course
+from ..trajectory.course import Course
 from ..trajectory.differential_correction import IMPULSIVE, Case, correct_each
-from ..trajectory.itinerary import Course, course, flight_key, later
+from ..trajectory.start_state import later
 
-Key = tuple[float, ...]
 Bool = NDArray[np.bool_]
 
 UNSURE, UNSURE_SHARE, UNSURE_TIMES = 0.05, 0.03, 4.0
@@ -39,8 +38,11 @@ ROUGH, FLOWN_LEAST = 60.0, 4
 
 
 def correct_courses(
-    problem: Problem, courses: dict[Key, Course], slots: Mapping[Key, int], engines: Mapping[Key, BurnModel]
-) -> dict[Key, float]:
+    problem: Problem,
+    courses: dict[FlightKey, Course],
+    slots: Mapping[FlightKey, int],
+    engines: Mapping[FlightKey, BurnModel],
+) -> dict[FlightKey, float]:
     """Correct all courses by their flight, in place; the slot error of each first guess, rad.
 
     Those whose first guess cannot be flown are taken out of the courses.
@@ -73,12 +75,12 @@ def correct_courses(
 class Liftoffs:
     """The liftoffs of one problem's options as flown, foreseen where they were not flown yet.
 
-    ``known`` are liftoffs as flown by option (`itinerary.flight_key`); ``added`` by way the shift by drift of each that
-    was flown, and what the flight added to it; ``wrong_s`` by way the most that one was foreseen wrong by.
+    ``known`` are liftoffs as flown by flight; ``added`` by way the shift by drift of each that was flown, and what the
+    flight added to it; ``wrong_s`` by way the most that one was foreseen wrong by.
     """
 
     problem: Problem
-    known: dict[Key, float] = field(default_factory=dict)
+    known: dict[FlightKey, float] = field(default_factory=dict)
     added: dict[int, list[tuple[float, float]]] = field(default_factory=dict)
     wrong_s: dict[int, float] = field(default_factory=dict)
     _last: tuple[Options, int, tuple[F, F]] | None = field(default=None, repr=False)
@@ -107,8 +109,8 @@ class Liftoffs:
             doubt += UNSURE_TIMES * self.wrong_s.get(index, 0.0)
             unsure[rows] = doubt if len(self.added.get(index, ())) >= FLOWN_LEAST else ROUGH * turned_s
         for name, liftoff_s in self.known.items():
-            own = same(options, name[:-1])
-            own = own if name[-1] < 0.0 else own & (options.craft_class == name[-1])
+            own = same(options, name.option)
+            own = own if name.engine is None else own & (options.craft_class == name.engine)
             moment[own], unsure[own] = liftoff_s, 0.0
         # the same options are asked about several times in a row
         self._last = (options, len(self.known), (moment, unsure))
@@ -180,7 +182,7 @@ class Liftoffs:
         if not self.move:
             return []
         masks = [
-            (index, (options.way == index) & (options.bundle < 0) & (options.flight < 0))
+            (index, (options.way == index) & (options.bundle < 0))
             for index, way in enumerate(self.problem.ways)
             if way.place is not None
         ]
@@ -190,15 +192,16 @@ class Liftoffs:
         problem = self.problem
         if not rows:
             return
-        courses: dict[Key, Course] = {}
-        engines: dict[Key, BurnModel] = {}
-        where: dict[Key, int] = {}
+        courses: dict[FlightKey, Course] = {}
+        engines: dict[FlightKey, BurnModel] = {}
+        where: dict[FlightKey, int] = {}
         for row in rows:
             name, engine = flight_key(problem, options, row), engine_of(problem, options, row)
             engines[name] = IMPULSIVE if engine is None else engine
             where[name] = row
-            with suppress(FlightError):
-                courses[name] = course(problem, options, row, finite=engine is not None)
+            what = course(problem, options, row, engine is not None)
+            if what is not None:
+                courses[name] = what
         correct_courses(problem, courses, {name: int(options.slot[row]) for name, row in where.items()}, engines)
         for name in where.keys() - courses.keys():
             # what cannot be flown is found out when it is chosen; its moment stays the one foreseen

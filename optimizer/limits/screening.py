@@ -49,7 +49,6 @@ def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
         problem.kept_angle_rad,
         problem.kept_plane,
         separation,
-        problem.timed,
         with_kept(problem)[options.craft_class] & in_space[:, np.newaxis],
     )
     # a craft in its place does not move, however near to others that is

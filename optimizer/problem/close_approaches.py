@@ -17,7 +17,6 @@ from ...models import frames, meetings
 from ...models.deadline import poll
 from ...models.ring import Ring
 from .options import F, I, Options
-from .timed_flight import TimedFlight
 
 EPOCH_S = 1e-6
 """A craft in space that touches the ring no later than this has come by no way that counts."""
@@ -59,12 +58,12 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: Mask) -
     ``arrival_speed_m_s`` is the speed on the orbit that first touches the ring, (n,); ``on_ring`` marks craft that
     start on the ring: they arrive nowhere, and neither does a craft in space that begins with a touch.
     """
-    begun = options.way < 0
+    begun, by_touches = options.way < 0, _by_touches(options)
     found = []
     period = options.phasing_s / np.maximum(options.revolutions, 1)
     passing = np.where(options.passes > 0, (options.burn_s - options.touch_s) / np.maximum(options.passes, 1), 0.0)
     for i in range(int(options.passes.max(initial=0))):
-        live = (options.passes > i) & (options.flight < 0)
+        live = (options.passes > i) & by_touches
         time = np.where(live, options.touch_s + i * passing, np.nan)
         lead = options.lead_rad + ring.rate_rad_s * (time - options.burn_s)
         speed = np.where(live, arrival_speed_m_s, np.nan)
@@ -72,7 +71,7 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: Mask) -
         first = live & (i == 0)
         found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=speed, first=first))
     for i in range(int(options.revolutions.max(initial=0))):
-        live = (options.revolutions > i) & (options.flight < 0)
+        live = (options.revolutions > i) & by_touches
         time = np.where(live, options.burn_s + i * period, np.nan)
         lead = options.lead_rad + ring.rate_rad_s * (time - options.burn_s)
         leaving = np.where(live, options.speed_m_s, np.nan)
@@ -84,6 +83,14 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: Mask) -
         first = live & (options.passes == 0) & (i == 0)
         found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=leaving, first=first))
     return found
+
+
+def _by_touches(options: Options) -> Mask:
+    """Mask of the options that are near the ring at its touches alone."""
+    out = np.ones(len(options), dtype=bool)
+    for rows, table in options.detailed():
+        out[rows] = table.by_touches
+    return out
 
 
 def passed(touch: Touches, ring: Ring, ahead_of_slot_rad: F, separation_m: float) -> tuple[Mask, F]:
@@ -133,7 +140,6 @@ def meets_kept(
     kept_angle_rad: F,
     kept_plane: I,
     separation_m: float,
-    flights: Sequence[TimedFlight],
     together: Mask,
 ) -> Mask:
     """Mask of options that pass a craft which stays in the ring. ``kept_angle_rad``: their angles at time 0.
@@ -149,11 +155,11 @@ def meets_kept(
     for column, (angle, plane) in enumerate(zip(kept_angle_rad, kept_plane, strict=True)):
         for _, near, _ in passes_in_turn(found, ring, angle - own, separation_m, together[:, column]):
             hit |= near & (options.slot // ring.slots == plane)
-    for row in np.flatnonzero(options.flight >= 0).tolist():
-        plane = int(options.slot[row]) // ring.slots
-        flight = flights[options.flight[row]]
-        near = flight.passes(ring.of_plane(plane), kept_angle_rad, separation_m, together[row])[0]
-        hit[row] = bool(np.any(near & (kept_plane == plane)))
+    for rows, table in options.detailed():
+        for at, row in enumerate(rows.tolist() if not table.by_touches else ()):
+            plane = int(options.slot[row]) // ring.slots
+            near = table.passes(at, ring.of_plane(plane), kept_angle_rad, separation_m, together[row])[0]
+            hit[row] = bool(np.any(near & (kept_plane == plane)))
     return hit
 
 
@@ -186,7 +192,7 @@ def meets_slot(options: Options, ring: Ring, arrival_speed_m_s: F, slot: int, se
     return hit & in_plane
 
 
-def last_passes(options: Options, ring: Ring, slots: I, separation_m: float) -> F:
+def last_passes(options: Options, ring: Ring, arrival_speed_m_s: F, slots: I, separation_m: float) -> F:
     """When each option from a carrier last passes each slot of its plane too closely before it is in its own, s.
 
     Its own touches of the ring, and the carrier's while it is on board. Shape (n, slots); -inf where it never does.
@@ -195,7 +201,7 @@ def last_passes(options: Options, ring: Ring, slots: I, separation_m: float) -> 
     if separation_m <= 0.0 or not len(options):
         return found
     ahead = np.asarray((slots[None, :] - options.slot[:, None]) * ring.spacing_rad, dtype=np.float64)
-    for touch in touches(options, ring, options.carrier_speed_m_s, np.zeros(len(options), dtype=bool)):
+    for touch in touches(options, ring, arrival_speed_m_s, np.zeros(len(options), dtype=bool)):
         (live,) = np.nonzero(np.isfinite(touch.time_s))
         own = touch.take(live)
         for column in range(slots.size):
@@ -213,7 +219,6 @@ def passes_slots(
     on_ring: Mask,
     slots: I,
     separation_m: float,
-    flights: Sequence[TimedFlight] = (),
     together: Mask | None = None,
 ) -> dict[int, float]:
     """Which of ``slots`` of its own plane an option passes too closely, each with the last time that it does, s.
@@ -226,11 +231,11 @@ def passes_slots(
     slots = slots[own]
     if separation_m <= 0.0 or not slots.size:
         return found
-    if option.flight[0] >= 0:
-        near, until = flights[option.flight[0]].passes(
-            ring.of_plane(int(option.slot[0]) // ring.slots), ring.phase(0.0, slots), separation_m, together
-        )
-        return dict(zip(slots[near].tolist(), until[near].tolist(), strict=True))
+    for _, table in option.detailed():
+        if not table.by_touches:
+            plane = ring.of_plane(int(option.slot[0]) // ring.slots)
+            near, until = table.passes(0, plane, ring.phase(0.0, slots), separation_m, together)
+            return dict(zip(slots[near].tolist(), until[near].tolist(), strict=True))
     ahead = (slots - option.slot[0]) * ring.spacing_rad
     many = option.take(np.zeros(slots.size, dtype=np.int64))
     speed, start = np.repeat(arrival_speed_m_s, slots.size), np.repeat(on_ring, slots.size)

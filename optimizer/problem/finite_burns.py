@@ -8,13 +8,11 @@ they are.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ...models import orbits
 from ...models.burns import FiniteThrust, burn_duration, mass_after
 from ...models.craft import mass_at_start
 from .options import F, I, Options
@@ -55,9 +53,9 @@ def engine_of(problem: Problem, options: Options, row: int) -> FiniteThrust | No
 
     That is where no thrust is given; and with an upper stage, whose thrust is not known, or in a drift.
     """
-    group = problem.classes[options.craft_class[row]]
-    craft = group.craft
-    if craft.thrust_n is None or craft.isp_s is None or not math.isnan(options.waiting_m[row]):
+    craft = problem.classes[options.craft_class[row]].craft
+    table = options.tables.get(int(options.route[row]))
+    if craft.thrust_n is None or craft.isp_s is None or (table is not None and table.impulsive):
         return None
     way = options.way[row]
     if way >= 0 and problem.scenario.pads[problem.ways[way].pad].upper_stage is not None:
@@ -79,26 +77,15 @@ def burn_table(problem: Problem, options: Options) -> BurnTable:
     parks = alone & (entry > 0.0) & (options.way >= 0)
     size[:, 0] = np.where(parks, entry, 0.0)
     time[:, 0] = np.where(parks, options.liftoff_s + inserted + options.parking_wait_s, np.nan)
-    turned = ~np.isnan(options.turned_s)
-    if turned.any():
-        first = np.abs(options.speed_m_s - arrival) * ~level
-        last = np.abs(ring.speed_m_s - options.speed_m_s) * ~level
-        size[turned, 0] = (options.delta_v_m_s - first - last)[turned]
-        time[turned, 0] = options.turned_s[turned]
     size[:, 1] = np.abs(np.where(level, ring.speed_m_s, options.speed_m_s) - arrival)
     time[:, 1] = options.burn_s
     size[:, 2] = np.where(level, 0.0, np.abs(ring.speed_m_s - options.speed_m_s))
     time[:, 2] = np.where(level, np.nan, options.finish_s - options.turn_after_s)
+    for rows, table in options.detailed():
+        size[rows], time[rows] = table.burns(problem, options.take(rows), size[rows], time[rows])
     after = options.turn_after_s > 0.0
-    size[:, 3] = np.where(after, np.maximum(options.delta_v_m_s - size.sum(axis=1), 0.0), 0.0)
-    time[:, 3] = np.where(after, options.finish_s, np.nan)
-    for row in np.flatnonzero(options.flight >= 0).tolist():
-        burns = problem.timed[options.flight[row]].solution.burns
-        size[row], time[row] = 0.0, np.nan
-        for k, burn in enumerate(burns[:BURNS_MAX]):
-            size[row, k] = math.hypot(burn.radial_m_s, burn.along_m_s, burn.cross_m_s)
-            time[row, k] = burn.time_s
-    _drifts(problem, options, size, time)
+    size[after, 3] = np.maximum(options.delta_v_m_s - size.sum(axis=1), 0.0)[after]
+    time[after, 3] = options.finish_s[after]
     time[size <= NONE_M_S] = np.nan
     rate = np.full((n, BURNS_MAX), ring.rate_rad_s)
     parking = np.array([way.parking_rate_rad_s or 0.0 for way in problem.ways] + [0.0])[options.way]
@@ -106,29 +93,12 @@ def burn_table(problem: Problem, options: Options) -> BurnTable:
     return BurnTable(size_m_s=np.where(np.isnan(time), 0.0, size), time_s=time, rate_rad_s=rate)
 
 
-def _drifts(problem: Problem, options: Options, size: F, time: F) -> None:
-    """Fill in the four burns of drifts."""
-    ring = problem.ring
-    (rows,) = np.nonzero(~np.isnan(options.waiting_m))
-    if not rows.size:
-        return
-    wait = options.waiting_m[rows]
-    size[rows], time[rows] = 0.0, np.nan
-    for one in rows.tolist():
-        orbit = problem.classes[options.craft_class[one]].craft.orbit
-        start = problem.classes[options.craft_class[one]].start
-        on_ring = orbit is None or (start is not None and start.on_ring)
-        radius = ring.radius_m if on_ring or orbit is None else orbit.periapsis_m
-        low, high = options.waiting_m[one], ring.radius_m
-        for k, (a, b) in enumerate(((radius, low), (low, high))):
-            semi = 0.5 * (a + b)
-            size[one, 2 * k] = abs(float(orbits.speed(ring.gm, a, semi) - orbits.speed(ring.gm, a, a)))
-            size[one, 2 * k + 1] = abs(float(orbits.speed(ring.gm, b, b) - orbits.speed(ring.gm, b, semi)))
-        into = float(options.burn_s[one] - options.parking_wait_s[one])
-        down = 0.5 * float(orbits.period(ring.gm, 0.5 * (radius + low)))
-        time[one, :4] = (into - down, into, float(options.burn_s[one]), float(options.finish_s[one]))
-    if wait.size:
-        size[rows[:, None], np.arange(4)] = np.maximum(size[rows[:, None], np.arange(4)], 2.0 * NONE_M_S)
+def _impulsive(options: Options) -> NDArray[np.bool_]:
+    """Mask of the options whose route burns impulses whatever the engine."""
+    out = np.zeros(len(options), dtype=bool)
+    for rows, table in options.detailed():
+        out[rows] = table.impulsive
+    return out
 
 
 def lengths_s(group: CraftClass, table: BurnTable, delta_v_m_s: F) -> F:
@@ -160,14 +130,14 @@ def with_engines(problem: Problem, options: Options) -> Options:
     limited = [c.craft for c in problem.classes if c.craft.thrust_n is not None or _limits(c)]
     if not limited or not len(options):
         return options
-    table = burn_table(problem, options)
+    table, impulsive = burn_table(problem, options), _impulsive(options)
     cost, keep = options.delta_v_m_s.copy(), np.ones(len(options), dtype=bool)
     for index, group in enumerate(problem.classes):
         (own,) = np.nonzero(options.craft_class == index)
         if own.size:
             mine = BurnTable(size_m_s=table.size_m_s[own], time_s=table.time_s[own], rate_rad_s=table.rate_rad_s[own])
             keep[own] = able(group, mine, options.delta_v_m_s[own])
-            flown = np.isnan(options.waiting_m[own]) & (options.bundle[own] < 0)
+            flown = ~impulsive[own] & (options.bundle[own] < 0)
             cost[own] += np.where(flown, loss_m_s(group, mine, options.delta_v_m_s[own]), 0.0)
     return replace(options, delta_v_m_s=cost).take(keep)
 

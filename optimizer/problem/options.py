@@ -2,23 +2,58 @@
 
 A row serves one craft class in one slot. The rows of craft that a carrier drops belong together: they are one bundle,
 which the schedule takes whole or not at all, as one column with several pairs.
+
+What only one route knows about its options stands in a table of that route (`detail.py`), to which rows point.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
+from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..craft_plan import Route
 from ..schedule.columns import Columns, dominated
+from .detail import Detail
 
 F = NDArray[np.float64]
 I = NDArray[np.int64]  # noqa: E741 - the integer twin of F
 
-ROUTES: tuple[Route, ...] = ("direct", "park", "shift", "carrier", "drift", "timed")
+UNNAMED = -1
+"""The route of options that their route has made and the registry has not marked yet."""
+
+NO_TABLES: Mapping[int, Detail] = MappingProxyType({})
+
+
+@dataclass(frozen=True, kw_only=True)
+class Option:
+    """One option: a row of :class:`Options`, with the values of its route's table as its key has them (``own``)."""
+
+    craft_class: int
+    slot: int
+    route: int
+    pad: int
+    way: int
+    liftoff_s: float
+    parking_wait_s: float
+    passes: int
+    revolutions: int
+    ring_revolutions: int
+    touch_s: float
+    burn_s: float
+    finish_s: float
+    lead_rad: float
+    speed_m_s: float
+    turn_after_s: float
+    delta_v_m_s: float
+    lowest_m: float
+    highest_m: float
+    bundle: int
+    own: tuple[float, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,11 +63,9 @@ class Options:
     Args:
         craft_class: index of the class of alike craft.
         slot: slot in the ring.
-        route: index into ``ROUTES``.
         pad, way: index of the pad and of the way up from it, -1 for a craft in space.
-        flight: index of the free-form flight, -1 for every other route.
         liftoff_s: nan for a craft in space.
-        parking_wait_s: from insertion to leaving the parking orbit.
+        parking_wait_s: from insertion to leaving the parking orbit; in the waiting orbit of a drift.
         passes: touches of the ring let by before the first burn.
         revolutions, ring_revolutions: k and m; both 0 where no phasing is needed.
         touch_s: first touch of the ring radius.
@@ -45,19 +78,15 @@ class Options:
         delta_v_m_s: all burns that the craft pays.
         lowest_m, highest_m: lowest and highest radius on every arc after insertion.
         bundle: rows of one carrier share a number and stand side by side; -1 for a craft that goes by itself.
-        carrier_speed_m_s: speed at the ring of the orbit from which a carrier drops the craft; nan without a carrier.
-            ``touch_s`` is the carrier's, ``passes`` are its passes from then on, ``burn_s`` is the drop.
-        waiting_m: radius of the orbit in which a craft waits for its node to drift; nan for every other route. It waits
-            for ``parking_wait_s``, until ``burn_s``.
-        turned_s: when a craft on the ring turns into another plane, before all else; nan where it does not.
+        route: place in the registry of routes; `UNNAMED` until an option leaves its route.
+        detail: row in the table of the route, where it has one; else -1.
+        tables: by route, the columns that it alone has.
     """
 
     craft_class: I
     slot: I
-    route: I
     pad: I
     way: I
-    flight: I
     liftoff_s: F
     parking_wait_s: F
     passes: I
@@ -73,17 +102,14 @@ class Options:
     lowest_m: F
     highest_m: F
     bundle: I = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    carrier_speed_m_s: F = field(default_factory=lambda: np.zeros(0))
-    waiting_m: F = field(default_factory=lambda: np.zeros(0))
-    turned_s: F = field(default_factory=lambda: np.zeros(0))
+    route: I = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    detail: I = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    tables: Mapping[int, Detail] = field(default_factory=lambda: NO_TABLES)
 
     def __post_init__(self) -> None:
-        if self.bundle.size != self.slot.size:
-            object.__setattr__(self, "bundle", np.full(self.slot.size, -1, dtype=np.int64))
-            object.__setattr__(self, "carrier_speed_m_s", np.full(self.slot.size, np.nan))
-        for name in ("waiting_m", "turned_s"):
+        for name, value in (("bundle", -1), ("route", UNNAMED), ("detail", -1)):
             if getattr(self, name).size != self.slot.size:
-                object.__setattr__(self, name, np.full(self.slot.size, np.nan))
+                object.__setattr__(self, name, np.full(self.slot.size, value, dtype=np.int64))
 
     def __len__(self) -> int:
         return int(self.slot.size)
@@ -95,7 +121,29 @@ class Options:
 
     def take(self, which: NDArray[np.bool_] | I) -> Options:
         """The rows picked by a mask or by indices."""
-        return Options(**{field.name: getattr(self, field.name)[which] for field in fields(self)})
+        return Options(**{name: getattr(self, name)[which] for name in COLUMNS}, tables=self.tables)
+
+    def one(self, row: int) -> Option:
+        """One row."""
+        table = self.tables.get(int(self.route[row]))
+        own = () if table is None else table.values(int(self.detail[row]))
+        return Option(**{name: getattr(self, name)[row].item() for name in COLUMNS if name != "detail"}, own=own)
+
+    def with_table(self, table: Detail) -> Options:
+        """The same with the columns that their route alone has, row by row; before they leave it."""
+        return replace(self, detail=np.arange(len(self)), tables={UNNAMED: table})
+
+    def of_route(self, route: int) -> Options:
+        """The same, all of one route, as they leave it."""
+        tables = {route: self.tables[UNNAMED]} if UNNAMED in self.tables else NO_TABLES
+        return replace(self, route=np.full(len(self), route), tables=tables)
+
+    def detailed(self) -> Iterator[tuple[I, Detail]]:
+        """For each route with a table of its own: the rows of the options, and its table row by row for these."""
+        for route, table in self.tables.items():
+            rows = np.flatnonzero(self.route == route)
+            if rows.size:
+                yield rows, table.take(self.detail[rows])
 
     @cached_property
     def first_row(self) -> I:
@@ -129,36 +177,33 @@ class Options:
         return np.asarray(np.sign(ratio - 1.0), dtype=np.int64)
 
 
+COLUMNS = tuple(field.name for field in fields(Options) if field.name != "tables")
+WHOLE = {name for name in COLUMNS if Options.__dataclass_fields__[name].type == "I"}
+
+
 def empty() -> Options:
     """No options at all."""
-    whole = {
-        "craft_class",
-        "slot",
-        "route",
-        "pad",
-        "way",
-        "flight",
-        "passes",
-        "revolutions",
-        "ring_revolutions",
-        "bundle",
-    }
-    return Options(
-        **{f.name: np.zeros(0, dtype=np.int64 if f.name in whole else np.float64) for f in fields(Options)}  # type: ignore[arg-type]
-    )
+    none: dict[str, Any] = {name: np.zeros(0, dtype=np.int64 if name in WHOLE else np.float64) for name in COLUMNS}
+    return Options(**none)
 
 
 def join(parts: list[Options]) -> Options:
     """All rows of several, in order; bundles are renumbered, so that those of different parts stay apart."""
     if not parts:
         return empty()
-    joined = {f.name: np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Options)}
+    joined: dict[str, Any] = {name: np.concatenate([getattr(part, name) for part in parts]) for name in COLUMNS}
     used = 0
     numbers = []
     for part in parts:
         numbers.append(np.where(part.bundle >= 0, part.bundle + used, -1))
         used += int(part.bundle.max(initial=-1)) + 1
-    return Options(**{**joined, "bundle": np.concatenate(numbers)})
+    joined["bundle"] = np.concatenate(numbers)
+    tables = {}
+    for route in dict.fromkeys(route for part in parts for route in part.tables):
+        own = [part.tables[route].take(part.detail[part.route == route]) for part in parts if route in part.tables]
+        tables[route] = own[0].joined(own[1:])
+        joined["detail"][joined["route"] == route] = np.arange(len(tables[route]))
+    return Options(**joined, tables=tables)
 
 
 def summed(options: Options, value: F) -> F:

@@ -150,7 +150,11 @@ class Problem:
         up = np.array([w.arrival_speed_m_s for w in self.ways] + [math.nan])
         there = np.array([math.nan if c.start is None else c.start.speed_m_s for c in self.classes] + [math.nan])
         own = np.where(options.way >= 0, up[options.way], there[options.craft_class])
-        return np.asarray(np.where(options.bundle >= 0, options.carrier_speed_m_s, own))
+        for rows, table in options.detailed():
+            other = table.arrival_speed_m_s()
+            if other is not None:
+                own[rows] = other
+        return own
 
     def starts_on_ring(self, craft_class: I) -> np.ndarray:
         """Mask of options whose craft starts on the ring itself."""

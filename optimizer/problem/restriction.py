@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..craft_plan import Route
 from .phasing import Touch, Wanted
 
 
@@ -18,7 +17,7 @@ class Restriction:
     slots: frozenset[int] | None = None
     sides: frozenset[int] | None = None
     revolutions: frozenset[int] | None = None
-    routes: frozenset[Route] | None = None
+    routes: frozenset[str] | None = None
     ways: frozenset[int] | None = None
 
     def applies(self, slot: int) -> bool:
@@ -56,10 +55,7 @@ class Restriction:
 NO_RESTRICTION = Restriction()
 
 
-NO_RESTRICTION = Restriction()
-
-
-def route_wanted(restriction: Restriction, route: Route, way: int) -> bool:
+def route_wanted(restriction: Restriction, route: str, way: int) -> bool:
     """Whether a restriction leaves a route by a way up (its index)."""
     return (restriction.routes is None or route in restriction.routes) and (
         restriction.ways is None or way in restriction.ways

@@ -14,57 +14,35 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models import orbits
-from ...models.flight.integrate import Flight, Impulse, Itinerary, fly_each
+from ...models.flight.integrate import Impulse, Itinerary, fly_each
 from ...models.oblateness import apsis_lag
-from ..problem.options import ROUTES, Options
+from ..problem.options import NO_TABLES, UNNAMED, Options
 from ..problem.problem import Problem
+from ..trajectory.course import NO_BURN_M_S, Carried, CarrierKey, Course
 from ..trajectory.differential_correction import IN_PLANE, Case, Target, Unknown, correct_each
-from ..trajectory.itinerary import NO_BURN_M_S, Course, course
+from . import direct, parking_orbit
+from .carrier_loads import Drops
+from .route import row_of
 
 AFTER_TURNS = 1.05
 """A carrier is flown on for this many of its own turns after the last pass that matters."""
 
 ALIGNED = 1e-6
-"""A lead this close to a whole number of slots, in slots, is one."""
+"""Passes that are this close to a whole number of slots apart, in slots, bring slots to the touching point."""
 
 SETTLED: tuple[Target, ...] = ("period", "eccentricity")
 """What a craft can still see to that is dropped at its slot: where the slot is was the carrier's business."""
 
-CarrierKey = tuple[float, float, float, float]
-
 
 def carrier_key(options: Options, row: int) -> CarrierKey:
     """What distinguishes the flight of one carrier from another's: way, liftoff, wait and speed in its drop orbit."""
-    o = options
-    return (
-        float(o.way[row]),
-        round(float(o.liftoff_s[row]), 6),
-        round(float(o.parking_wait_s[row]), 6),
-        round(float(o.carrier_speed_m_s[row]), 6),
+    one = options.one(row)
+    return CarrierKey(
+        way=one.way,
+        liftoff_s=round(one.liftoff_s, 6),
+        parking_wait_s=round(one.parking_wait_s, 6),
+        speed_m_s=one.own[0],
     )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Carried:
-    """One carrier's flight.
-
-    Args:
-        flight: with all its burns, as far as the last pass that may matter.
-        moved_s: how much later than planned it lifts off (see :func:`.itinerary.course`).
-        first_pass_s: when it first touches the ring, as flown.
-        pass_every_s: from pass to pass; 0 where it does not come round.
-        must_burn: whether its orbit dips below the floor, so that craft must burn at once.
-    """
-
-    flight: Flight
-    moved_s: float
-    first_pass_s: float
-    pass_every_s: float
-    must_burn: bool
-
-    def pass_s(self, number: int) -> float:
-        """Moment of a pass, the first touch being number 0."""
-        return self.first_pass_s + number * self.pass_every_s
 
 
 def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey, Carried]:
@@ -72,16 +50,19 @@ def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey
 
     Those that cannot be flown are left out.
     """
-    rows: dict[CarrierKey, tuple[Options, int]] = {}
+    stand_ins: dict[CarrierKey, _StandIn] = {}
     last: dict[CarrierKey, int] = {}
     for options in chosen:
-        for row in np.flatnonzero(options.bundle >= 0).tolist():
-            name = carrier_key(options, row)
-            rows.setdefault(name, (options, row))
-            last[name] = max(last.get(name, 0), int(options.passes[row]))
-    if not rows:
+        for rows, table in options.detailed():
+            if not isinstance(table, Drops):
+                continue
+            for row, speed in zip(rows.tolist(), table.speed_m_s.tolist(), strict=True):
+                name = carrier_key(options, row)
+                if name not in stand_ins:
+                    stand_ins[name] = _stand_in(problem, options, row, speed)
+                last[name] = max(last.get(name, 0), int(options.passes[row]))
+    if not stand_ins:
         return {}
-    stand_ins = {name: _stand_in(problem, options, row) for name, (options, row) in rows.items()}
     courses = {name: _stand_in_course(problem, one) for name, one in stand_ins.items()}
     if problem.oblate:
         _correct(problem, stand_ins, courses)
@@ -96,25 +77,37 @@ def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey
     for (name, (item, touch, every)), flight in zip(planned.items(), flights, strict=True):
         if flight is None or not all(math.isfinite(shown.period_s) for shown in flight.readouts()):
             continue
-        one, way = stand_ins[name], problem.ways[int(name[0])]
-        moved = item.start_s - float(one.liftoff_s[0]) - way.insertion_after_s
+        one, way = stand_ins[name], problem.ways[name.way]
+        moved = item.start_s - float(one.options.liftoff_s[0]) - way.insertion_after_s
         found[name] = Carried(
+            name=name,
             flight=flight,
             moved_s=moved,
             first_pass_s=touch,
             pass_every_s=every,
-            must_burn=_dips(problem, float(one.carrier_speed_m_s[0])),
+            must_burn=_dips(problem, one.speed_m_s),
         )
     return found
 
 
-def _stand_in(problem: Problem, options: Options, row: int) -> Options:
-    """The carrier as a craft that phases in the carrier's orbit, as long as that comes round, and enters the ring."""
+@dataclass(frozen=True, kw_only=True)
+class _StandIn:
+    """A carrier as a craft (one option) that phases in its orbit, of that speed at the ring, and enters the ring."""
+
+    options: Options
+    speed_m_s: float
+
+    @property
+    def passes(self) -> int:
+        """So many revolutions in that orbit; 0 where it does not come round."""
+        return int(self.options.revolutions[0])
+
+
+def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _StandIn:
+    """The stand-in for the carrier of an option, phasing as long as its orbit comes round."""
     ring = problem.ring
-    speed = float(options.carrier_speed_m_s[row])
     touch = float(options.touch_s[row])
-    one = options.take(np.array([row]))
-    way = problem.ways[options.way[row]]
+    one = row_of(options, row)
     rides = not _dips(problem, speed) and abs(speed - ring.speed_m_s) > 1e-9
     period = float(orbits.period(ring.gm, orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed)))
     passes = max(min(ring.slots - 1, _carrier_passes(problem, options, row)), 1) if rides else 0
@@ -123,9 +116,8 @@ def _stand_in(problem: Problem, options: Options, row: int) -> Options:
     now = float(options.lead_rad[row])
     then = now + ring.rate_rad_s * (passes - int(options.passes[row])) * period
     there = plane * ring.slots + (slot - round(then / ring.spacing_rad)) % ring.slots
-    return replace(
+    own = replace(
         one,
-        route=np.array([ROUTES.index("park" if way.parking else "direct")]),
         slot=np.array([there]),
         passes=np.zeros(1, dtype=np.int64),
         revolutions=np.array([passes]),
@@ -135,15 +127,19 @@ def _stand_in(problem: Problem, options: Options, row: int) -> Options:
         lead_rad=np.zeros(1),
         speed_m_s=np.array([speed if passes else ring.speed_m_s]),
         bundle=np.array([-1]),
+        route=np.array([UNNAMED]),
+        tables=NO_TABLES,
     )
+    return _StandIn(options=own, speed_m_s=speed)
 
 
-def _stand_in_course(problem: Problem, one: Options) -> Course:
+def _stand_in_course(problem: Problem, one: _StandIn) -> Course:
     """What it flies, launched at the pass itself: later, and its plane would be nearer to the ring's, but not its slot.
 
     What planes drift apart meanwhile is left as it is, and judged by the flight.
     """
-    found = course(problem, one, 0, 0.0)
+    by = parking_orbit.course if problem.ways[int(one.options.way[0])].parking else direct.course
+    found = by(problem, one.options, 0, late_s=0.0)
     kept = tuple(unknown for unknown in found.unknowns if unknown.part in ("along", "radial"))
     return replace(found, unknowns=kept, targets=IN_PLANE)
 
@@ -153,14 +149,12 @@ def _carrier_passes(problem: Problem, options: Options, row: int) -> int:
     return next(c.passes_max for c in problem.scenario.carriers if c.name == name)
 
 
-def _aligned(problem: Problem, options: Options, row: int) -> bool:
-    """Whether the passes of a carrier bring slots to the touching point, so that craft can be dropped into them."""
+def _aligned(problem: Problem, speed_m_s: float) -> bool:
+    """Whether the passes of a carrier bring slot after slot to the touching point."""
     ring = problem.ring
-    speed = float(options.carrier_speed_m_s[row])
-    period = float(orbits.period(ring.gm, orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed)))
+    period = float(orbits.period(ring.gm, orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s)))
     steps = period / ring.period_s * ring.slots
-    lead = float(options.lead_rad[row]) / ring.spacing_rad
-    return abs(steps - round(steps)) < ALIGNED and abs(lead - round(lead)) < ALIGNED
+    return abs(steps - round(steps)) < ALIGNED
 
 
 def _dips(problem: Problem, speed_m_s: float) -> bool:
@@ -169,7 +163,7 @@ def _dips(problem: Problem, speed_m_s: float) -> bool:
     return other < problem.scenario.floor_m * (1.0 - 1e-9)
 
 
-def _correct(problem: Problem, stand_ins: dict[CarrierKey, Options], courses: dict[CarrierKey, Course]) -> None:
+def _correct(problem: Problem, stand_ins: dict[CarrierKey, _StandIn], courses: dict[CarrierKey, Course]) -> None:
     """Correct those carriers that bring slots to the touching point; the others are flown as planned.
 
     Those whose first guess cannot be flown are taken out.
@@ -177,7 +171,7 @@ def _correct(problem: Problem, stand_ins: dict[CarrierKey, Options], courses: di
     names = [
         name
         for name, what in courses.items()
-        if what.unknowns and stand_ins[name].revolutions[0] > 0 and _aligned(problem, stand_ins[name], 0)
+        if what.unknowns and stand_ins[name].passes > 0 and _aligned(problem, stand_ins[name].speed_m_s)
     ]
     ring = problem.ring
     cases = [
@@ -185,7 +179,7 @@ def _correct(problem: Problem, stand_ins: dict[CarrierKey, Options], courses: di
             itinerary=courses[name].itinerary,
             ring=ring,
             plane=courses[name].plane,
-            slot=int(stand_ins[name].slot[0]) % ring.slots,
+            slot=int(stand_ins[name].options.slot[0]) % ring.slots,
             unknowns=courses[name].unknowns,
             targets=courses[name].targets,
             spin_rad_s=problem.scenario.body.spin_rad_s,
@@ -199,10 +193,10 @@ def _correct(problem: Problem, stand_ins: dict[CarrierKey, Options], courses: di
             courses[name] = replace(courses[name], itinerary=result.itinerary)
 
 
-def _passes(problem: Problem, what: Course, one: Options) -> tuple[float, float]:
+def _passes(problem: Problem, what: Course, one: _StandIn) -> tuple[float, float]:
     """First touch and time between passes, as the stand-in was flown."""
-    impulses, passes = what.itinerary.impulses, int(one.revolutions[0])
-    planned = float(one.burn_s[0])
+    impulses, passes = what.itinerary.impulses, one.passes
+    planned = float(one.options.burn_s[0])
     if passes == 0:
         return impulses[-1].time_s if impulses else planned, 0.0
     # staying in the orbit it came by takes no burn
@@ -210,9 +204,9 @@ def _passes(problem: Problem, what: Course, one: Options) -> tuple[float, float]
     return touch, (impulses[-1].time_s - touch) / passes
 
 
-def _entry(problem: Problem, one: Options) -> float:
+def _entry(problem: Problem, one: _StandIn) -> float:
     """The burn into the drop orbit, m/s."""
-    return float(one.carrier_speed_m_s[0] - problem.ways[one.way[0]].arrival_speed_m_s)
+    return one.speed_m_s - problem.ways[int(one.options.way[0])].arrival_speed_m_s
 
 
 def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, finite: bool = False) -> Course:
@@ -229,7 +223,7 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
     impulses = [Impulse(drop, -radial, wanted - along)]
     unknowns: tuple[Unknown, ...] = (Unknown(0, "radial"), Unknown(0, "along"))
     targets: tuple[Target, ...] = SETTLED
-    dips = [] if options.passes[row] == 0 else [_other(problem, float(options.carrier_speed_m_s[row]))]
+    dips = [] if options.passes[row] == 0 else [_other(problem, float(problem.arrival_speed(row_of(options, row))[0]))]
     phasing_burn = None
     if revolutions > 0:
         wait = float(options.finish_s[row] - options.burn_s[row])
@@ -244,7 +238,6 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
         phasing_burn = 0
     return Course(
         itinerary=Itinerary.through_turn(drop, state[:3], state[3:], impulses, ring),
-        route="carrier",
         insertion_s=carried.flight.itinerary.start_s,
         screened_from_s=drop,
         periapsis_m=min((min(d, ring.radius_m) for d in dips), default=None),
@@ -252,6 +245,7 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
         unknowns=unknowns if problem.oblate or finite else (),
         targets=targets,
         phasing_burn=phasing_burn,
+        carried=carried,
         plane=int(options.slot[row]) // ring.slots,
     )
 

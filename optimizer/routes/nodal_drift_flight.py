@@ -21,11 +21,15 @@ from ...models.flight.nodal_returns import coast_by_returns
 from ...models.oblate_circles import RELATIVE, TURNS, drift_between, offsets
 from ...models.oblateness import ring_rates
 from ...models.ring import Ring
+from ..problem.option_key import FlightKey, flight_key
 from ..problem.options import Options
 from ..problem.problem import Problem
+from ..trajectory.course import Course
 from ..trajectory.differential_correction import Case, Unknown, correct_each
-from ..trajectory.itinerary import Course, flight_key, state_in_space
-from . import nodal_drift as drift
+from ..trajectory.start_state import state_in_space
+from . import nodal_drift_timetable as drift
+from .nodal_drift_timetable import Waits
+from .route import CourseOf
 
 DOWN = (Unknown(0, "along"), Unknown(-1, "radial"), Unknown(-1, "along"))
 UP = (
@@ -41,15 +45,8 @@ BEFORE_TURNS = 0.6
 """The way up is corrected from this much of a waiting turn before the departure."""
 
 
-class Drifted(NamedTuple):
-    """A corrected course, and by how much its slot would have been missed without the last correction, rad."""
-
-    course: Course
-    first_guess_rad: float
-
-
 class _Drift(NamedTuple):
-    name: tuple[float, ...]
+    name: FlightKey
     slot: int
     plane: int
     start: drift.Start
@@ -59,24 +56,25 @@ class _Drift(NamedTuple):
     waiting_m: float
 
 
-def drift_courses(problem: Problem, chosen: Sequence[Options]) -> dict[tuple[float, ...], Drifted]:
-    """Work out and correct every distinct drift of some plans, all together, by option key.
-
-    Those that cannot be flown are left out.
-    """
-    found: dict[tuple[float, ...], _Drift] = {}
+def drift_courses(problem: Problem, chosen: Sequence[Options]) -> CourseOf:
+    """Work out and correct every distinct drift of some plans, all together; those that cannot be flown have none."""
+    found: dict[FlightKey, _Drift] = {}
     for options in chosen:
-        for row in np.flatnonzero(~np.isnan(options.waiting_m)).tolist():
-            name = flight_key(problem, options, row)
-            if name not in found:
-                found[name] = _drift(problem, options, row, name)
+        for rows, table in options.detailed():
+            if not isinstance(table, Waits):
+                continue
+            for row, waiting_m in zip(rows.tolist(), table.waiting_m.tolist(), strict=True):
+                name = flight_key(problem, options, row)
+                if name not in found:
+                    found[name] = _drift(problem, options, row, name, waiting_m)
     drifts = _seen(problem, _down(problem, list(found.values())))
     down = _down(problem, drifts)
     begun = fly_each([item for _, item in down], problem.gravity, relative=RELATIVE)
     flown = [(one, flight) for (one, _), flight in zip(down, begun, strict=True) if flight is not None]
     up = _up(problem, _wait(problem, flown))
     first = {one.name: flight for one, flight in flown}
-    return {one.name: Drifted(_course(problem, one, first[one.name], last), missed) for one, last, missed in up}
+    courses = {one.name: _course(problem, one, first[one.name], last, missed) for one, last, missed in up}
+    return lambda options, row: courses.get(flight_key(problem, options, row))
 
 
 def _seen(problem: Problem, down: Sequence[tuple[_Drift, Itinerary]]) -> list[_Drift]:
@@ -113,7 +111,7 @@ def _seen(problem: Problem, down: Sequence[tuple[_Drift, Itinerary]]) -> list[_D
     return found
 
 
-def _drift(problem: Problem, options: Options, row: int, name: tuple[float, ...]) -> _Drift:
+def _drift(problem: Problem, options: Options, row: int, name: FlightKey, waiting_m: float) -> _Drift:
     ring, group = problem.ring, problem.classes[options.craft_class[row]]
     orbit = group.craft.orbit
     if orbit is None or group.start is None:
@@ -123,7 +121,7 @@ def _drift(problem: Problem, options: Options, row: int, name: tuple[float, ...]
         raise ValueError("a drift begins on a circle over an oblate body")
     position, velocity = state_in_space(problem, orbit, start.on_ring, start.time_s)
     plane, slot = divmod(int(options.slot[row]), ring.slots)
-    radius = np.array([float(options.waiting_m[row])])
+    radius = np.array([waiting_m])
     table = drift.timetable(problem.scenario.body, ring, start, plane, radius)
     return _Drift(name, slot, plane, start, position, velocity, table, float(radius[0]))
 
@@ -224,17 +222,18 @@ def _up(problem: Problem, waiting: Sequence[tuple[_Drift, np.ndarray]]) -> list[
     ]
 
 
-def _course(problem: Problem, one: _Drift, begun: Flight, up: Itinerary) -> Course:
+def _course(problem: Problem, one: _Drift, begun: Flight, up: Itinerary, missed_rad: float) -> Course:
     ring = problem.ring
     impulses = (*begun.itinerary.impulses, *up.impulses)
     return Course(
         itinerary=up,
-        route="drift",
         insertion_s=None,
         screened_from_s=one.start.time_s,
         periapsis_m=min(one.waiting_m, ring.radius_m, one.start.radius_m),
         must_burn=False,
         plane=one.plane,
         earlier=begun,
+        waits_between=(1, 2) if len(impulses) == 4 else None,
+        first_guess_rad=missed_rad,
         full=Itinerary.through_turn(one.start.time_s, one.position, one.velocity, impulses, ring),
     )

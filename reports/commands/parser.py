@@ -132,6 +132,13 @@ def _plan(commands: _Commands) -> None:
     )
     _out(plan, "write tables, result and figures into a directory")
     plan.add_argument(
+        "--ccsds", type=folder_place, metavar="DIR", help="write the flights as orbit messages (CCSDS OEM, OPM) there"
+    )
+    plan.add_argument(
+        "--calendar", type=file_place, metavar="FILE", help="write liftoffs, burns and looks as iCalendar (.ics)"
+    )
+    plan.add_argument("--excel", type=file_place, metavar="FILE", help="write the tables as a workbook (.xlsx)")
+    plan.add_argument(
         "--fronts", action="store_true", help="walk the other fronts too: worst craft, propellant, first service"
     )
     add_run_limits(plan)

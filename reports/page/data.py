@@ -62,7 +62,6 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
             "slots": ring.slots,
             "planes": ring.planes,
             "rate_rad_s": ring.rate_rad_s,
-            "phase_rad": [float(ring.phase(0.0, 0, plane)) % (2.0 * math.pi) for plane in range(ring.planes)],
             "gm_km3_s2": gm_drawn(ring) * 1e-9,
         },
         "open": 1 if shown is None else shown.rank,
@@ -83,7 +82,7 @@ def _plans_and_parts(outcome: Outcome, names: list[str]) -> tuple[list[dict[str,
         own = []
         for part in plan.craft:
             if id(part) not in numbers:
-                made = _part(outcome, part, names.index(part.craft))
+                made = _part(outcome.at_phase_of(plan), part, names.index(part.craft))
                 key = repr(made)
                 if key not in seen:
                     seen[key] = len(parts)
@@ -150,6 +149,7 @@ def _part(outcome: Outcome, part: CraftPlan, craft: int) -> dict[str, Any]:
         "craft": craft,
         "plane": part.plane,
         "slot": part.slot,
+        "phase_rad": float(outcome.ring.phase(0.0, 0, part.plane)) % (2.0 * math.pi),
         "way": way_text(part),
         "cost": f"{plain(part.delta_v_m_s)} m/s",
         "in_slot": span(part.in_slot_s),

@@ -58,7 +58,7 @@
     for (const one of part.stretches) {
       if (t >= one[1] && t <= one[2]) {
         const [r, angle] = onConic(one, t);
-        return [r, angle - D.ring.phase_rad[part.plane] - D.ring.rate_rad_s * t];
+        return [r, angle - part.phase_rad - D.ring.rate_rad_s * t];
       }
     }
     return null;
@@ -77,7 +77,7 @@
       const points = [];
       for (let i = 0; i <= count; i++) {
         const t = since + (to - since) * i / count, [r, angle] = onConic(one, t);
-        points.push([t, r, angle - D.ring.phase_rad[part.plane] - D.ring.rate_rad_s * t]);
+        points.push([t, r, angle - part.phase_rad - D.ring.rate_rad_s * t]);
       }
       found.push({phasing: stage === "phasing", points});
     }

@@ -369,13 +369,15 @@ def test_passing_the_ring_first_never_helps(lead: float, other: float) -> None:
         on_ring=False,
         passed_other=False,
     )
-    options = shift.options(
-        question.touch,
-        start,
-        np.array([0]),
-        craft_class=0,
-        floor_m=question.floor_m,
-        ceiling_m=question.ceiling_m,
+    options = shift.phased(
+        shift.Phasing(
+            craft_class=0,
+            touch=question.touch,
+            start=start,
+            slots=np.array([0]),
+            floor_m=question.floor_m,
+            ceiling_m=question.ceiling_m,
+        )
     )
     assert options.passes.max(initial=0) > 0
     for delta_v, finish in zip(options.delta_v_m_s, options.finish_s, strict=True):

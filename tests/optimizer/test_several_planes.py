@@ -15,10 +15,10 @@ from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.flown_plans.assembly import fly_all
+from ringwright.optimizer.problem.option_key import flight_key
 from ringwright.optimizer.problem.options import Options
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
-from ringwright.optimizer.trajectory.itinerary import flight_key
 
 from ..independent.enumeration import from_ground
 from ..independent.scenario_maker import Draft, write_toml

@@ -17,9 +17,9 @@ from ringwright.optimizer.catalogue.from_ground import from_pad
 from ringwright.optimizer.flown_plans.assembly import fly_all
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.liftoff_windows import windows
+from ringwright.optimizer.problem.option_key import flight_key
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
-from ringwright.optimizer.trajectory.itinerary import flight_key
 
 from ...independent.enumeration import from_ground
 from ...independent.plan_checker import check
