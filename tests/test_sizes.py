@@ -24,8 +24,6 @@ LARGE = {
     "optimizer/schedule/lexicographic.py": STAGES,
     "optimizer/schedule/lexicographic.py:_least_worst": STAGES,
     "optimizer/schedule/lexicographic.py:solve_lexicographic": STAGES,
-    "optimizer/flown_plans/assembly.py": STAGES,
-    "optimizer/flown_plans/assembly.py:_craft_plan": STAGES,
     "reports/compare.py": STAGES,
     "reports/figures/compare.py:_draw": STAGES,
     "reports/figures/timeline.py:_draw_lane": STAGES,

@@ -26,6 +26,7 @@ from ..problem.options import F, I
 from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Touch
 from ..problem.problem import CraftClass, Problem
 from ..problem.restriction import NO_RESTRICTION, Restriction
+from ..routes import registry, rephase
 from ..routes.rephase import passes_of
 
 TWO_PI = 2.0 * math.pi
@@ -70,9 +71,10 @@ class PhaseChoices:
 
 
 def covers(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> bool:
-    """Whether all that craft in space may do is among the choices here: one plane, no free-form flights or carriers."""
-    free_form = problem.scenario.front_step_s is not None
-    return restriction == NO_RESTRICTION and problem.ring.planes == 1 and not free_form and not problem.aboard
+    """Whether all that craft in space may do is phasing in their own plane, and launches pay for their arrival."""
+    known = [rephase.ROUTE, *(route for route in registry.ROUTES if route.begins == "liftoff" and route.arrives_by_way)]
+    others = [route for route in registry.ROUTES if route not in known]
+    return restriction == NO_RESTRICTION and not any(route.may_serve(problem) for route in others)
 
 
 def level_phases(problem: Problem) -> F:

@@ -8,7 +8,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..flown_plans.assembly import Flights, alone, assemble, fly_all
+from ..flown_plans.assembly import alone, assemble
+from ..flown_plans.flights import Flights, fly_all
 from ..outcome import Broken, Plan
 from ..problem.option_key import OptionKey, flight_key, key, same
 from ..problem.options import F, Options, join

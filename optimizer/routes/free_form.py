@@ -319,5 +319,6 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
+    may_serve=lambda problem: problem.scenario.front_step_s is not None,
     arrives_by_way=False,
 )

@@ -14,7 +14,7 @@ from ringwright.models.scenario import Scenario
 from ringwright.models.windows import off_plane
 from ringwright.optimizer.catalogue import catalogue as building
 from ringwright.optimizer.catalogue.from_ground import from_pad
-from ringwright.optimizer.flown_plans.assembly import fly_all
+from ringwright.optimizer.flown_plans.flights import fly_all
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.liftoff_windows import windows
 from ringwright.optimizer.problem.option_key import flight_key
