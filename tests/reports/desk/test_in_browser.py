@@ -12,9 +12,12 @@ from typing import Any
 import pytest
 
 from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.optimizer.one_plan import plan_of_rank
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.page.data import page_data
+from ringwright.reports.sheet.sheet import sheets
+from ringwright.reports.sheet.text import sheet_text
 from ringwright.scenarios import text
 from ringwright.tests.reports.desk.running import SMALL, Served, served
 from ringwright.tests.reports.page.browser import browser, missing
@@ -186,6 +189,22 @@ def test_a_broken_edit_says_why_and_loses_nothing(home: Any, desk: Served) -> No
     tab.type("ring.altitude_km", "")
     tab.page.wait_for_function("() => document.querySelector('[name=\"ring.altitude_km\"]').value === '2500'")
     assert tab.wrong("ring.altitude_km") == ""
+    tab.close()
+
+
+def test_sheets_of_another_plan_are_made_when_asked_for(home: Any, desk: Served) -> None:
+    tab = Tab(home, desk)
+    tab.answers({})
+    page = tab.page
+    page.locator("#sheet-list details").wait_for()
+    assert page.locator("#sheets-head").inner_text() == "Maneuver sheets of plan 1"
+    page.select_option("#first", "2")
+    page.get_by_role("button", name="Make the sheets of plan 2").click()
+    page.locator("#sheets-head", has_text="plan 2").wait_for()
+    assert not page.locator("#sheet-other").is_visible()
+    outcome = planned(SMALL, ())
+    [sheet] = sheets(outcome, plan_of_rank(outcome, 2))
+    assert page.locator("#sheet-list pre").all_text_contents() == [sheet_text(sheet, 100)]
     tab.close()
 
 
