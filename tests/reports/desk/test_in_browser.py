@@ -41,6 +41,12 @@ EDITS = (
 """Ten in a row; the last leaves plans that are all higher."""
 
 
+HOSTILE_FILE = "<img src=x onerror=alert(1)>.toml"
+HOSTILE_TITLE = '</script><script>alert(2)</script><img src=x onerror="alert(3)">'
+HOSTILE_CRAFT = "<b>=1+1</b>"
+HOSTILE = SMALL.replace('"Two over Quill"', f"'{HOSTILE_TITLE}'").replace('"Reed"', f"'{HOSTILE_CRAFT}'")
+
+
 @pytest.fixture(scope="module")
 def home() -> Iterator[Any]:
     with browser() as started:
@@ -307,11 +313,18 @@ def test_the_one_craft_form_answers_and_says_what_is_wrong(home: Any, desk: Serv
     tab.close()
 
 
-def test_a_desk_that_is_killed_loses_nothing_and_one_that_is_restarted_goes_on(home: Any, file: Path) -> None:
+def test_a_desk_that_is_killed_loses_nothing_and_one_that_is_restarted_goes_on(home: Any, tmp_path: Path) -> None:
+    file = tmp_path / HOSTILE_FILE
+    file.write_text(HOSTILE, encoding="utf-8")
     with served(file) as first:
         tab = Tab(home, first)
         tab.type("limits.revolutions_max", "2")
-        tab.answers({"limits.revolutions_max": "2"})
+        tab.answers({"limits.revolutions_max": "2"}, HOSTILE)
+        # whatever the names are, they are text
+        assert tab.page.locator("#desk-head").text_content() == f"At the desk: {HOSTILE_FILE}"
+        assert tab.page.locator("#title").text_content() == HOSTILE_TITLE
+        assert tab.page.locator("[aria-label^=Burns] bdi").all_text_contents() == [HOSTILE_CRAFT]
+        assert tab.page.locator("img, td b").count() == 0
         answer = tab.page.locator("#answer").inner_text()
         first.process.send_signal(signal.SIGKILL)
         first.process.wait(timeout=20)
@@ -329,9 +342,9 @@ def test_a_desk_that_is_killed_loses_nothing_and_one_that_is_restarted_goes_on(h
         # the old address has another token: the tab that is still open is told so
         assert second.ask("GET", f"/{first.token}/")[0] == 403
         after = Tab(home, second)
-        after.answers({})
+        after.answers({}, HOSTILE)
         after.type("ring.slots", "3")
-        after.answers({"ring.slots": "3"})
+        after.answers({"ring.slots": "3"}, HOSTILE)
         after.close()
         tab.close(quiet=False)
 
