@@ -280,8 +280,11 @@ def test_planning_is_said_and_can_be_cancelled(home: Any, desk: Served, file: Pa
     # free-form flights of four craft: a minute or more
     file.write_text(f"{text('four-over-the-equator')}front_step_h = 0.5\n", encoding="utf-8")
     tab.wait_for("Planning, ")
-    assert "Below is the answer before the last change." in tab.page.locator("#desk-status").inner_text()
+    assert "What is shown is the answer before the last change." in tab.page.locator("#desk-status").inner_text()
     assert tab.page.locator("#answer").inner_text() == answer
+    # it is in sight from everywhere on the page
+    tab.page.evaluate("() => scrollTo(0, document.body.scrollHeight)")
+    assert tab.page.locator("#desk-status").bounding_box()["y"] < 100
     # the server answers meanwhile
     tab.page.click("#one > summary")
     tab.page.fill('[name="slot-ahead"]', "60deg")
