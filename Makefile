@@ -29,7 +29,7 @@ test: $(READY)
 
 # the page of a plan, and the desk, in a headless browser
 test-page: browser
-	$(BIN)/pytest -m page tests/reports/page tests/reports/desk
+	$(BIN)/pytest -n 2 --dist loadfile -m page tests/reports/page tests/reports/desk
 
 # Chromium from the system's packages, and the library that drives it; says so where it cannot be had
 browser: $(READY)

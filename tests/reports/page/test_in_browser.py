@@ -169,6 +169,15 @@ def test_it_opens_on_the_plan_that_was_asked_for(home: Any, tmp_path: Path) -> N
     watched.close()
 
 
+def test_it_says_how_to_come_by_the_sheets_of_another_plan(home: Any, sheeted: Path) -> None:
+    watched = Watched(home, sheeted)
+    assert not watched.page.locator("#sheet-other").is_visible()
+    watched.page.select_option("#first", "3")
+    assert watched.page.locator("#sheet-other").inner_text() == "Of plan 3: ringwright sheet SCENARIO --plan 3"
+    assert watched.page.locator("#sheets-head").inner_text() == "Maneuver sheets of plan 1"
+    watched.close()
+
+
 def test_one_sheet_is_printed_by_itself(home: Any, sheeted: Path) -> None:
     watched = Watched(home, sheeted)
     page = watched.page
