@@ -135,7 +135,7 @@ def _body_items(scenario: Scenario) -> list[str]:
 
 
 def _ring_items(scenario: Scenario) -> list[str]:
-    from ..optimizer.catalogue.problem import ring_of
+    from ..optimizer.problem.ring_phase import ring_of
 
     ring = scenario.ring
     made = ring_of(scenario)

@@ -15,9 +15,10 @@ from ...models.deadline import OutOfTimeError
 from ...models.readouts import plain
 from ...models.scenario import Scenario
 from ..catalogue.catalogue import catalogue
-from ..catalogue.problem import Problem, problems
-from ..catalogue.starts import nearest_start
 from ..outcome import Bind, Infeasible
+from ..problem.problem import Problem
+from ..problem.ring_phase import problems
+from ..problem.starts import nearest_start
 from .loosening import Loosening, loosenings
 from .no_launch import blocked_sites
 from .selection import Selection

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from ...models.keys import LONGEST_S
 from ...models.scenario import Craft, LimitSpec, RingSpec, Scenario
-from ..catalogue.problem import problems
+from ..problem.ring_phase import problems
 
 REVOLUTIONS_MOST = 60
 """More phasing revolutions than this are not proposed."""

@@ -21,7 +21,7 @@ from ...models.ring import Ring
 from ...models.scenario import Pad, Scenario
 from ...models.site_and_plane import SiteAndPlane
 from ...models.windows import least_angle, off_plane, passes
-from ..catalogue.problem import problems
+from ..problem.ring_phase import problems
 from .loosening import DEGREE, Loosening
 
 GRAIN_DEG = 0.01

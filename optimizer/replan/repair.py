@@ -24,9 +24,9 @@ from ...models.flight.integrate import Flight, Itinerary, Measured, fly_each, me
 from ...models.ring import Ring
 from ...models.scenario import Aim, Scenario
 from ..craft_plan import CraftPlan
+from ..limits.limits import LENGTH_SLACK_M, PLANE_SLACK_RAD
 from ..robustness.closed_form import HALF
 from ..trajectory.differential_correction import Case, correct_each
-from ..trajectory.limits import LENGTH_SLACK_M, PLANE_SLACK_RAD
 from .off_plan import OffPlan, Seats, burns_left, engine_now, part_of, revolutions_of
 from .repair_candidates import WORTH_M_S, WayOn, as_planned, changed, worth
 

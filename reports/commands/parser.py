@@ -10,8 +10,8 @@ from ... import __version__
 from ...models.errors import InputError
 from ..console import say
 from ..run_limits import add_run_limits
-from . import planning, reference, replan, studies, sweep
-from .option_types import file_place, folder_place, rank, samples, seed, workers
+from . import desk, planning, reference, replan, studies, sweep
+from .option_types import file_place, folder_place, port, rank, samples, seed, workers
 
 Run = Callable[[argparse.Namespace], int]
 
@@ -99,6 +99,7 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     commands = _Commands(whole)
     _plan(commands)
     _page(commands)
+    _desk(commands)
     _figure(commands)
     _sheet(commands)
     _compare(commands)
@@ -125,6 +126,13 @@ def _plan(commands: _Commands) -> None:
     )
     _out(plan, "write tables, result and figures into a directory")
     plan.add_argument(
+        "--ccsds", type=folder_place, metavar="DIR", help="write the flights as orbit messages (CCSDS OEM, OPM) there"
+    )
+    plan.add_argument(
+        "--calendar", type=file_place, metavar="FILE", help="write liftoffs, burns and looks as iCalendar (.ics)"
+    )
+    plan.add_argument("--excel", type=file_place, metavar="FILE", help="write the tables as a workbook (.xlsx)")
+    plan.add_argument(
         "--fronts", action="store_true", help="walk the other fronts too: worst craft, propellant, first service"
     )
     add_run_limits(plan)
@@ -138,8 +146,21 @@ def _page(commands: _Commands) -> None:
         "my-ring.toml --out my-ring.html",
     )
     _scenario(page)
+    _rank(page)
     page.add_argument("--out", metavar="FILE", default="ringwright.html", help="file to write: ringwright.html")
     add_run_limits(page)
+
+
+def _desk(commands: _Commands) -> None:
+    made = commands.add(
+        "desk",
+        desk.desk,
+        "the page served on this machine: change the scenario, see it planned again",
+        "my-ring.toml",
+    )
+    _scenario(made)
+    made.add_argument("--port", type=port, default=0, metavar="N", help="port to listen on; default: a free one")
+    add_run_limits(made, "search after each change")
 
 
 def _figure(commands: _Commands) -> None:

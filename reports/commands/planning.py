@@ -7,6 +7,7 @@ import argparse
 from ...models.errors import InputError
 from ..console import say, width
 from .deliver import again, deliver, next_text
+from .exports import check_exports, exports
 from .planned import picked, run_of, scenario_of, status_of
 from .progress import shown_progress
 
@@ -14,6 +15,7 @@ from .progress import shown_progress
 def plan(arguments: argparse.Namespace) -> int:
     """Ranked plans, flown, with the price of time."""
     scenario = scenario_of(arguments)
+    check_exports(arguments, scenario)
     from ...optimizer.one_plan import plan_of_rank
     from ...optimizer.plan import make_plan
     from ..folder import write_folder
@@ -28,12 +30,15 @@ def plan(arguments: argparse.Namespace) -> int:
     following = [("what each craft has to do", again(arguments, "sheet"))] if outcome.plans else []
     if outcome.plans and arguments.out is None:
         following.append(("tables and pictures", again(arguments, "plan", "--out", "DIR")))
+    elif outcome.plans and arguments.ccsds is None:
+        following.append(("the flights for other tools", again(arguments, "plan", "--ccsds", "DIR")))
     deliver(
         arguments,
         lambda: plan_text(outcome, width(), rank),
         json=lambda: result_text(outcome),
         files=lambda out: write_folder(outcome, out, rank),
         kept="Tables, result and figures",
+        more=exports(arguments, outcome) if outcome.plans else (),
         following=following,
     )
     return status_of(outcome, run)
@@ -49,7 +54,8 @@ def page(arguments: argparse.Namespace) -> int:
     with shown_progress() as progress:
         with run_of(arguments) as run:
             outcome = make_plan(scenario, progress)
-        write_page(outcome, arguments.out, progress)
+        rank = arguments.plan if outcome.plans else None
+        write_page(outcome, arguments.out, progress, rank)
     say(f"{answer_text(outcome)}\nThe page is {arguments.out}: open it in a browser.\n")
     if outcome.plans:
         say(next_text([("what each craft has to do", again(arguments, "sheet"))], width()))

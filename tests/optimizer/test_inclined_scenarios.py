@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.terminal import plan_text
 from ringwright.reports.understood import understood
 

@@ -270,7 +270,7 @@ def test_element_sets_are_read_by_the_library_and_turned_to_the_scenario_axes() 
     text = text.replace("atmosphere_top_km = 80.0\nsidereal_day_h = 24.0\n", "")
     text = text.replace("= 6000.0", "= 10000.0").replace('title = "Round world"', f"epoch = {epoch.isoformat()}")
     scenario = scenario_of(text)
-    from ringwright.optimizer.catalogue.problem import ring_of
+    from ringwright.optimizer.problem.ring_phase import ring_of
 
     observed = parse_observed(f"now_h = 2\n{FEN}elements = {list(lines)!r}\n", scenario, ring_of(scenario))
     [seen] = observed.craft
