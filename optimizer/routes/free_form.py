@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 SAMPLES_PER_TURN = 400
 """Moments in a ring period at which a flight is looked at: for the angle flown, and for who is passed."""
 
+NARROWINGS, NARROWED = 8, 64
+"""Rounds in which a crossing of the ring's radius is looked for ever closer, each so many times: to rounding."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Coast:
@@ -123,39 +126,49 @@ def states(start: Coast, solution: FreeformSolution, gm: float, times_s: F) -> t
     return place, speed
 
 
-def find(
-    ring: Ring,
-    start: Coast,
-    slot: int,
-    finishes_s: Sequence[float],
-    *,
-    craft_class: int,
-    floor_m: float,
-    ceiling_m: float,
-) -> tuple[TimedFlight, ...]:
-    """The time-limited optimum into a slot for each latest finish; those that end sooner and cost the same only once.
+@dataclass(frozen=True, kw_only=True)
+class Sought:
+    """Flights that are looked for: whose, from where, into which slot, by which latest finishes (ascending, all after
+    the start); ``ring`` is where the slot is, and stands still meanwhile but for its turning."""
+
+    ring: Ring
+    start: Coast
+    slot: int
+    finishes_s: Sequence[float]
+    craft_class: int
+
+
+def find(sought: Sequence[Sought], *, floor_m: float, ceiling_m: float) -> tuple[tuple[TimedFlight, ...], ...]:
+    """The time-limited optimum for each latest finish; those that end sooner and cost the same only once.
 
     Args:
-        ring: where the slot is; it stands still meanwhile but for its turning.
-        start: where the craft is.
-        slot: in the ring.
-        finishes_s: latest finishes, ascending, all after the start.
-        craft_class: whose flight it is.
+        sought: what is looked for, all side by side.
         floor_m, ceiling_m: radii that every arc after the first burn keeps to.
+
+    Returns:
+        For each that was sought, its flights.
     """
     # loaded only where such flights are asked for, which is rare
-    from ..rendezvous.optimum import least_delta_v_over_times
+    from ..rendezvous.optimum import Asked, ToSlot, least_delta_v_of_each
 
-    solutions = least_delta_v_over_times(
-        as_state(start),
-        gm=ring.gm,
-        ring_radius_m=ring.radius_m,
-        slot_lead_rad=lead_at_start(ring, start, slot),
-        allowed_s=[finish - start.time_s for finish in finishes_s],
-        floor_m=floor_m,
-        ceiling_m=ceiling_m,
-        pole=pole(ring, start.time_s),
-    )
+    asked = []
+    for one in sought:
+        to = ToSlot(
+            gm=one.ring.gm,
+            ring_radius_m=one.ring.radius_m,
+            slot_lead_rad=lead_at_start(one.ring, one.start, one.slot),
+            floor_m=floor_m,
+            ceiling_m=ceiling_m,
+            pole=pole(one.ring, one.start.time_s),
+        )
+        allowed_s = [finish - one.start.time_s for finish in one.finishes_s]
+        asked.append(Asked(start=as_state(one.start), allowed_s=allowed_s, to=to))
+    return tuple(_distinct(one, found) for one, found in zip(sought, least_delta_v_of_each(asked), strict=True))
+
+
+def _distinct(sought: Sought, solutions: Sequence[FreeformSolution | None]) -> tuple[TimedFlight, ...]:
+    """Flights from their solutions; those alike only once."""
+    ring, start, slot = sought.ring, sought.start, sought.slot
     found, seen = [], set()
     for solution in solutions:
         if solution is None or not solution.burns:
@@ -172,7 +185,7 @@ def find(
         flown = float(np.sum(frames.wrap(np.diff(angle))))
         found.append(
             TimedFlight(
-                craft_class=craft_class,
+                craft_class=sought.craft_class,
                 slot=slot,
                 start=start,
                 solution=solution,
@@ -237,10 +250,13 @@ def _first_touch(ring: Ring, start: Coast, solution: FreeformSolution) -> float:
     if not crossed.size:
         return solution.finish_s
     low, high = float(times[crossed[0]]), float(times[crossed[0] + 1])
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        same = np.signbit(above(np.array([middle]))[0]) == np.signbit(height[crossed[0]])
-        low, high = (middle, high) if same else (low, middle)
+    begun = np.signbit(height[crossed[0]])
+    for _ in range(NARROWINGS):
+        moments = np.linspace(low, high, NARROWED + 1)
+        # the ends are known to lie on either side
+        inside = np.signbit(above(moments[1:-1])) == begun
+        at = int(np.argmin(np.append(inside, False)))
+        low, high = float(moments[at]), float(moments[at + 1])
     return high
 
 
