@@ -31,7 +31,7 @@ FINISHES_MAX = 200
 LIFTOFFS_MAX = 3
 """Liftoffs, the soonest, from which free-form flights of launched craft are looked for, for each way up and slot."""
 
-TOGETHER = 128
+TOGETHER = 64
 """Finishes of several craft and slots that are looked at side by side: more would not be quicker."""
 
 SAME_S = 1.0

@@ -22,7 +22,7 @@ from .problem import CraftClass, Problem
 from .restriction import NO_RESTRICTION, Restriction, route_wanted
 from .screening import passes_kept, within_limits
 
-CHOICES_BLOCK = 1_000_000
+CHOICES_BLOCK = 250_000
 """Choices (slot, passes, k, m) up to which all are made at once."""
 
 BYTES_EACH = 400.0

@@ -11,7 +11,7 @@ import numpy as np
 from ..catalogue.problem import Problem
 from ..catalogue.starts import with_classes, with_kept
 from ..outcome import Broken, Plan
-from ..routes.alike import Name, kind_of, same
+from ..routes.alike import Name, kind_of, rows_like
 from ..routes.options import F, Options, join
 from ..trajectory.assembly import Flights, alone, assemble, fly_all
 from ..trajectory.carrier import Carried, CarrierKey
@@ -133,10 +133,11 @@ class Flyer:
             kind = kind_of(name)
             kinds[kind] = (name, min(kinds.get(kind, (name, math.inf))[1], more))
         for name, more in kinds.values():
-            alike = same(options, name, any_moment=True)
+            alike = rows_like(options, name, any_moment=True)
             out[alike] = options.delta_v_m_s[alike] + more
         for (name, index), more in self._more.items():
-            own = same(options, name) & (options.craft_class == index)
+            own = rows_like(options, name)
+            own = own[options.craft_class[own] == index]
             out[own] = options.delta_v_m_s[own] + more
         return np.asarray(np.maximum(out, 0.0))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from .options import Options
+from .options import I, Options
 
 Name = tuple[float, ...]
 """Key of an option (see `itinerary.key`)."""
@@ -18,21 +18,32 @@ def kind_of(name: Name) -> Name:
 
 def same(options: Options, name: Name, *, any_moment: bool = False) -> NDArray[np.bool_]:
     """Mask of the options with that key; with ``any_moment`` also of those that differ in their moments only."""
+    out = np.zeros(len(options), dtype=bool)
+    out[rows_like(options, name, any_moment=any_moment)] = True
+    return out
+
+
+def rows_like(options: Options, name: Name, *, any_moment: bool = False) -> I:
+    """The rows of :func:`same`: of many options only those into the slot are looked at."""
     who, slot, liftoff, wait, passes, k, m, flight, dropped_at, waiting, turned = name
+    rows = options.into(int(slot))
     mask = (
-        (options.slot == slot)
-        & (options.flight == flight)
-        & (options.revolutions == k)
-        & (options.ring_revolutions == m)
-        & (options.passes == passes)
+        (options.flight[rows] == flight)
+        & (options.revolutions[rows] == k)
+        & (options.ring_revolutions[rows] == m)
+        & (options.passes[rows] == passes)
     )
-    mask &= (options.way == who) if who >= 0 else (options.way < 0) & (options.craft_class == -1.0 - who)
-    if not mask.any():
-        return np.asarray(mask)
-    speed = np.where(options.bundle >= 0, options.carrier_speed_m_s, -1.0)
-    mask &= (np.abs(speed - dropped_at) < 1e-5) & (np.abs(np.nan_to_num(options.waiting_m) - waiting) < 1e-2)
-    mask &= np.abs(np.nan_to_num(options.turned_s, nan=-1.0) - turned) < 1e-5
-    if any_moment:
-        return np.asarray(mask)
-    mask &= np.abs(options.parking_wait_s - wait) < 1e-5
-    return np.asarray(mask & (np.abs(options.liftoff_s - liftoff) < 1e-5) if who >= 0 else mask)
+    mask &= (
+        (options.way[rows] == who) if who >= 0 else (options.way[rows] < 0) & (options.craft_class[rows] == -1.0 - who)
+    )
+    rows = rows[mask]
+    if not rows.size:
+        return rows
+    speed = np.where(options.bundle[rows] >= 0, options.carrier_speed_m_s[rows], -1.0)
+    mask = (np.abs(speed - dropped_at) < 1e-5) & (np.abs(np.nan_to_num(options.waiting_m[rows]) - waiting) < 1e-2)
+    mask &= np.abs(np.nan_to_num(options.turned_s[rows], nan=-1.0) - turned) < 1e-5
+    if not any_moment:
+        mask &= np.abs(options.parking_wait_s[rows] - wait) < 1e-5
+        if who >= 0:
+            mask &= np.abs(options.liftoff_s[rows] - liftoff) < 1e-5
+    return rows[mask]
