@@ -21,10 +21,10 @@ from ...models.flight.smooth_mean import measure_smoothly, window_s
 from ...models.ring import Ring
 from ...models.scenario import Scenario
 from ..craft_plan import CraftPlan, Flown
+from ..flown_plans.burn_list import burns_of
+from ..limits.judged import judged
 from ..outcome import Plan
-from ..trajectory.burn_list import burns_of
 from ..trajectory.differential_correction import Case, Corrected, Unknown, correct_each
-from ..trajectory.limits import judged
 
 TRIM_AFTER, TRIM_APART = 0.5, 2.0
 """Turns of the ring from the last burn, or the start, to the first trim, and from there to the second at least."""
