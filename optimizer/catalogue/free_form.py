@@ -9,9 +9,8 @@ sites that are in the ring's plane at every moment.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -27,6 +26,8 @@ from ..routes import free_form as timed
 from ..routes.registry import places
 from ..trajectory.start_state import inserted
 from .catalogue import catalogue
+
+Progress = Callable[[str], None]
 
 FINISHES_MAX = 200
 """Most finishes looked at for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""
@@ -51,7 +52,7 @@ SLOPE_M_S = 1e-6
 def with_free_form(
     problem: Problem,
     phasing: Options,
-    progress: Callable[[str], None] = lambda _: None,
+    progress: Progress = lambda _: None,
 ) -> Problem:
     """The problem with its free-form flights; as it is where the scenario asks for none.
 
@@ -62,8 +63,7 @@ def with_free_form(
         phasing: options of the craft in space by phasing orbits, within all limits.
         progress: called with the state of the work in words.
     """
-    step = problem.scenario.front_step_s
-    if step is None:
+    if problem.scenario.front_step_s is None:
         return problem
     pairs = [
         (i, c, s)
@@ -75,9 +75,36 @@ def with_free_form(
     launched = _launched(problem) if problem.launches else []
     if not pairs and not launched:
         return problem
-    sought = partial(_sought, problem)
+    in_space = _from_space(problem, pairs, phasing, progress)
+    up = _from_ground(problem, launched, progress)
+    found, missing = (*in_space.flights, *up.flights), in_space.missing + up.missing
+    widest = max(in_space.widest, up.widest)
+    said = [f"free-form flights: {len(found)} were found; each is the best of its finish as far as is known"]
+    if widest > 1:
+        said.append(f"free-form finishes: only every {widest}th multiple of front_step was examined for some craft")
+    if missing:
+        said.append(f"free-form flights: {missing} pairs of craft and slot were not examined, as time ran out")
+    if launched:
+        said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
+    return replace(problem, timed=found, timed_missing=missing, notes=(*problem.notes, *said))
+
+
+class _Found(NamedTuple):
+    """Flights, by how many steps the finishes looked at were apart at most, and how many pairs were not looked at."""
+
+    flights: tuple[TimedFlight, ...]
+    widest: int
+    missing: int
+
+
+def _from_space(
+    problem: Problem, pairs: Sequence[tuple[int, CraftClass, int]], phasing: Options, progress: Progress
+) -> _Found:
+    """The flights of craft in space, for each pair of class and slot."""
+    step = problem.scenario.front_step_s
+    assert step is not None
     found: list[TimedFlight] = []
-    widest, missing = 1, 0
+    widest = 1
     for number, (index, group, slot) in enumerate(pairs):
         progress(f"free-form flights: {number + 1} of {len(pairs)} pairs of craft and slot")
         own = (phasing.craft_class == index) & (phasing.slot == slot)
@@ -87,10 +114,18 @@ def with_free_form(
         if finishes:
             try:
                 poll()
-                found += timed.find(sought(slot, start, index), finishes)
+                found += timed.find(_sought(problem, slot, start, index), finishes)
             except ENDED:
-                missing = len(pairs) - number
-                break
+                return _Found(tuple(found), widest, len(pairs) - number)
+    return _Found(tuple(found), widest, 0)
+
+
+def _from_ground(problem: Problem, launched: Sequence[_Rise], progress: Progress) -> _Found:
+    """The flights of craft that are let go, for each liftoff and slot."""
+    step = problem.scenario.front_step_s
+    assert step is not None
+    found: list[TimedFlight] = []
+    widest = 1
     for number, rise in enumerate(launched):
         progress(f"free-form flights from the ground: {number + 1} of {len(launched)}")
         wide, finishes = _steps(rise.start.time_s, rise.until_s, step, LAUNCHED_MAX)
@@ -99,10 +134,9 @@ def with_free_form(
             continue
         try:
             poll()
-            flights = timed.find(sought(rise.slot, rise.start, 0), finishes)
+            flights = timed.find(_sought(problem, rise.slot, rise.start, 0), finishes)
         except ENDED:
-            missing += len(launched) - number
-            break
+            return _Found(tuple(found), widest, len(launched) - number)
         way = problem.ways[rise.way]
         # a coast to the ring comes to it at its apoapsis, which no crossing shows
         arrival = math.inf if way.parking else rise.liftoff_s + way.after_s
@@ -110,14 +144,7 @@ def with_free_form(
             touch = min(one.touch_s, arrival) if one.begin_s >= arrival - SAME_S else one.touch_s
             up = replace(one, way=rise.way, pad=way.pad, liftoff_s=rise.liftoff_s, touch_s=touch)
             found += [replace(up, craft_class=index) for index in rise.classes]
-    said = [f"free-form flights: {len(found)} were found; each is the best of its finish as far as is known"]
-    if widest > 1:
-        said.append(f"free-form finishes: only every {widest}th multiple of front_step was examined for some craft")
-    if missing:
-        said.append(f"free-form flights: {missing} pairs of craft and slot were not examined, as time ran out")
-    if launched:
-        said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
-    return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))
+    return _Found(tuple(found), widest, 0)
 
 
 def _sought(problem: Problem, slot: int, start: Coast, craft_class: int) -> timed.Sought:

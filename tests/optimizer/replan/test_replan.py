@@ -21,7 +21,8 @@ from ringwright.models.reading.observed import orbit_of_state, parse_observed
 from ringwright.models.ring import Ring
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.replan.replan import Replan, replan
+from ringwright.optimizer.replan.answer import Replan
+from ringwright.optimizer.replan.replan import replan
 from ringwright.reports.replan import replan_json, replan_text
 
 from ...planned import scenario_of
