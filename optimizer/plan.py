@@ -17,11 +17,12 @@ from .choice import front as front_walk
 from .choice.alternatives import Alternative, alternatives
 from .choice.contenders import differs, value
 from .choice.infeasible import diagnose
+from .choice.objectives import Chosen
 from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
 from .choice.phase_front import PhaseFront, phase_front
 from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase
-from .choice.selection import Chosen, Selection
+from .choice.selection import Selection
 from .choice.ties import printed
 from .listing import Listed, broken_in_flight, listed, of_phase, rejected, with_phases
 from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof

@@ -27,7 +27,6 @@ from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Touch
 from ..problem.problem import CraftClass, Problem
 from ..problem.restriction import NO_RESTRICTION, Restriction
 from ..routes import registry, rephase
-from ..routes.rephase import passes_of
 
 TWO_PI = 2.0 * math.pi
 
@@ -73,8 +72,7 @@ class PhaseChoices:
 def covers(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> bool:
     """Whether all that craft in space may do is phasing in their own plane, and launches pay for their arrival."""
     known = [rephase.ROUTE, *(route for route in registry.ROUTES if route.begins == "liftoff" and route.arrives_by_way)]
-    others = [route for route in registry.ROUTES if route not in known]
-    return restriction == NO_RESTRICTION and not any(route.may_serve(problem) for route in others)
+    return restriction == NO_RESTRICTION and all(r in known or not r.may_serve(problem) for r in registry.ROUTES)
 
 
 def level_phases(problem: Problem) -> F:
@@ -98,7 +96,7 @@ def _touches(problem: Problem, group: CraftClass) -> list[tuple[float, float]]:
     touch = problem.touch(start.speed_m_s)
     return [
         (start.first_s + j * start.period_s, start.angle_rad + j * start.advance_rad)
-        for j in passes_of(touch, start, problem.scenario.floor_m, limits.apoapsis_max_m)
+        for j in rephase.passes_of(touch, start, problem.scenario.floor_m, limits.apoapsis_max_m)
         if _safe(problem, start, j)
     ]
 

@@ -259,8 +259,7 @@ def _posed(
     ceiling_m: float = math.inf,
     pole: Sequence[float] = (0.0, 0.0, 1.0),
 ) -> _Posed:
-    for name, value in (("gm", gm), ("ring_radius_m", ring_radius_m), *(("allowed_s", time) for time in allowed_s)):
-        _positive(name, value)
+    _positive(("gm", gm), ("ring_radius_m", ring_radius_m), *(("allowed_s", time) for time in allowed_s))
     if not math.isfinite(slot_lead_rad):
         raise InputError(f"slot_lead_rad = {slot_lead_rad!r} must be a number.")
     if not 0.0 <= floor_m <= ring_radius_m <= ceiling_m:
@@ -311,9 +310,10 @@ def _posed(
     )
 
 
-def _positive(name: str, value: float) -> None:
-    if not (math.isfinite(value) and value > 0.0):
-        raise InputError(f"{name} = {value!r} must be a positive number.")
+def _positive(*named: tuple[str, float]) -> None:
+    for name, value in named:
+        if not (math.isfinite(value) and value > 0.0):
+            raise InputError(f"{name} = {value!r} must be a positive number.")
 
 
 def _in_ring_axes(start: State, pole: Sequence[float]) -> tuple[Array, Array, Array]:

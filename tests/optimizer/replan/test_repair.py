@@ -22,9 +22,10 @@ from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.models.scenario import Body, Scenario
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.replan.answer import Replan
 from ringwright.optimizer.replan.off_plan import OffPlan
 from ringwright.optimizer.replan.repair import mend
-from ringwright.optimizer.replan.replan import Replan, replan
+from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.trajectory.differential_correction import IMPULSIVE
 from ringwright.reports.replan import replan_json, replan_text
 
