@@ -30,9 +30,9 @@ test: $(READY)
 	wait $$types || status=1; \
 	echo "mypy --strict:"; cat .venv/types.log; exit $$status
 
-# the page of a plan in a headless browser
+# the page of a plan, and the desk, in a headless browser
 test-page: browser
-	$(BIN)/pytest -m page tests/reports/page
+	$(BIN)/pytest -m page tests/reports/page tests/reports/desk
 
 # Chromium from the system's packages, and the library that drives it; says so where it cannot be had
 browser: $(READY)
@@ -83,8 +83,10 @@ endif
 compat: $(READY)
 	$(BIN)/python tests/compat.py
 
-pictures: $(READY)
+# the pictures of the README, the moving one of the page by a browser
+pictures: browser
 	$(BIN)/python tests/pictures.py
+	$(BIN)/python tests/moving_page.py
 
 BENCHMARKS := catalogue_speed schedule_sizes front_times freeform_times start_up budget_speed page_speed
 

@@ -12,9 +12,6 @@ from ..models.flight.flown import Itinerary, Leg
 from ..models.flight.slot_error import Measured
 from ..models.launch import TiltAt
 
-Route = Literal["direct", "park", "shift", "carrier", "drift", "timed"]
-
-
 Side = Literal["below", "above", "level"]
 
 
@@ -130,7 +127,7 @@ class CraftPlan:
     craft: str
     plane: int
     slot: int
-    route: Route
+    route: str
     side: Side
     revolutions: int
     ring_revolutions: int

@@ -14,7 +14,20 @@ from typing import Any
 
 from ..models.scenario import Scenario
 from ..optimizer.craft_plan import Burn, CarrierPlan, CraftPlan
-from ..optimizer.outcome import AimFront, Bind, Broken, Front, Hold, Infeasible, Kept, Margin, Outcome, Plan, Proof
+from ..optimizer.outcome import (
+    AimFront,
+    Bind,
+    Broken,
+    Front,
+    Hold,
+    Infeasible,
+    Kept,
+    Margin,
+    Outcome,
+    PhaseProof,
+    Plan,
+    Proof,
+)
 from ..optimizer.standing import UnderForces
 from .limits import limit_key, limit_value, outcome_as_written, serving_value
 from .under_forces import forces_of, standing_of
@@ -150,8 +163,13 @@ def _proof(proof: Proof) -> dict[str, Any]:
         "all_flown": proof.all_flown,
         **({"free_form_options": proof.free_form} if proof.free_form else {}),
         "options": proof.options,
-        "phase": proof.phase or "given",
+        "phase": proof.phase or ("given" if proof.phases is None else "chosen"),
+        **({} if proof.phases is None else {"phases": _phases(proof.phases)}),
     }
+
+
+def _phases(phases: PhaseProof) -> dict[str, Any]:
+    return {"proved": phases.proved, "bound": _finite(phases.bound, 6), "planned": phases.tried}
 
 
 def _kept(kept: Kept, planes: int) -> dict[str, Any]:
@@ -208,6 +226,7 @@ def _plan(scenario: Scenario, plan: Plan, under: UnderForces | None = None) -> d
         "broken": [_broken(broken) for broken in plan.broken],
         "on_front": plan.on_front,
         "kind": plan.kind,
+        **({} if plan.slot0_rad is None else {"slot0_deg": _number(math.degrees(plan.slot0_rad) % 360.0, "deg")}),
         **({} if plan.by_period_alone else {"by_period_alone": False}),
         "margins": [_margin(margin) for margin in plan.margins],
         **({} if plan.hold is None else {"hold": _hold(plan.hold)}),

@@ -31,6 +31,7 @@ from .wording import (
     kept_text,
     listed,
     sentence,
+    slot0_text,
     small,
     way_text,
 )
@@ -64,6 +65,7 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         return infeasible_text(outcome, width)
     outcome = outcome_as_written(outcome)
     first = plan_of_rank(outcome, rank)
+    outcome = outcome.at_phase_of(first)
     if not first.craft:
         return "\n".join([*_answer(outcome, first, width), *_remarks(outcome, width)]) + "\n"
     lines = [
@@ -179,6 +181,8 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
         kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad, ring.planes) for kept in outcome.kept)
         return [*lines, *paragraph(f"No craft has to move. {kept}{'.' if kept else ''}", width)]
     lines += paragraph(answer_text(outcome, first.rank), width)
+    if first.slot0_rad is not None:
+        lines += paragraph(f"{slot0_text(first.slot0_rad)}.", width)
     if outcome.kept:
         kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad, ring.planes) for kept in outcome.kept)
         lines += paragraph(f"{kept}.", width)

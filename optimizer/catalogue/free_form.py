@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -18,12 +19,14 @@ import numpy as np
 from ...models import oblate_coast as coast
 from ...models.deadline import ENDED, poll
 from ..outcome import CraftPrice, Plan
+from ..problem.options import Options
+from ..problem.problem import CraftClass, Problem
+from ..problem.timed_flight import Coast, TimedFlight
 from ..rendezvous.time_price import price_of_time
 from ..routes import free_form as timed
-from ..routes.options import Options
-from ..trajectory.itinerary import inserted
+from ..routes.registry import places
+from ..trajectory.start_state import inserted
 from .catalogue import catalogue
-from .problem import CraftClass, Problem
 
 FINISHES_MAX = 200
 """Most finishes looked at for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""
@@ -72,10 +75,8 @@ def with_free_form(
     launched = _launched(problem) if problem.launches else []
     if not pairs and not launched:
         return problem
-    limits = problem.scenario.limits
-    low = min(problem.scenario.floor_m + problem.wobble_m, problem.ring.radius_m)
-    high = max(limits.apoapsis_max_m - problem.wobble_m, problem.ring.radius_m)
-    found: list[timed.TimedFlight] = []
+    sought = partial(_sought, problem)
+    found: list[TimedFlight] = []
     widest, missing = 1, 0
     for number, (index, group, slot) in enumerate(pairs):
         progress(f"free-form flights: {number + 1} of {len(pairs)} pairs of craft and slot")
@@ -86,15 +87,7 @@ def with_free_form(
         if finishes:
             try:
                 poll()
-                found += timed.find(
-                    problem.ring.of_plane(slot // problem.ring.slots),
-                    start,
-                    slot,
-                    finishes,
-                    craft_class=index,
-                    floor_m=low,
-                    ceiling_m=high,
-                )
+                found += timed.find(sought(slot, start, index), finishes)
             except ENDED:
                 missing = len(pairs) - number
                 break
@@ -104,10 +97,9 @@ def with_free_form(
         widest = max(widest, wide)
         if not finishes:
             continue
-        ring = problem.ring.of_plane(rise.slot // problem.ring.slots)
         try:
             poll()
-            flights = timed.find(ring, rise.start, rise.slot, finishes, craft_class=0, floor_m=low, ceiling_m=high)
+            flights = timed.find(sought(rise.slot, rise.start, 0), finishes)
         except ENDED:
             missing += len(launched) - number
             break
@@ -128,14 +120,27 @@ def with_free_form(
     return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))
 
 
-def _coast(problem: Problem, group: CraftClass) -> timed.Coast:
+def _sought(problem: Problem, slot: int, start: Coast, craft_class: int) -> timed.Sought:
+    """A flight into a slot within the limits."""
+    ring = problem.ring
+    return timed.Sought(
+        ring=ring.of_plane(slot // ring.slots),
+        start=start,
+        slot=slot,
+        craft_class=craft_class,
+        floor_m=min(problem.scenario.floor_m + problem.wobble_m, ring.radius_m),
+        ceiling_m=max(problem.scenario.limits.apoapsis_max_m - problem.wobble_m, ring.radius_m),
+    )
+
+
+def _coast(problem: Problem, group: CraftClass) -> Coast:
     """Where the craft of a class are when they may begin to burn."""
     orbit, start = group.craft.orbit, group.start
     if orbit is None or start is None:
         raise ValueError("a craft on the ground has no coast")
     ready = max(group.craft.ready_s, 0.0)
     position, velocity = coast.point_mass_state(problem.ring, orbit, ready, on_ring=start.on_ring)
-    return timed.Coast(position=position, velocity=velocity, time_s=ready, on_ring=start.on_ring)
+    return Coast(position=position, velocity=velocity, time_s=ready, on_ring=start.on_ring)
 
 
 def _finishes(problem: Problem, group: CraftClass, phasing: Options, step_s: float) -> tuple[int, list[float]]:
@@ -167,7 +172,7 @@ class _Rise(NamedTuple):
     slot: int
     liftoff_s: float
     classes: tuple[int, ...]
-    start: timed.Coast
+    start: Coast
     until_s: float
 
 
@@ -176,7 +181,7 @@ def _launched(problem: Problem) -> list[_Rise]:
     options = catalogue(problem).options
     found = []
     for index, way in enumerate(problem.ways):
-        own = options.take((options.way == index) & (options.bundle < 0) & (options.flight < 0))
+        own = options.take((options.way == index) & (options.bundle < 0) & ~np.isin(options.route, places("timed")))
         if way.place is not None or not len(own):
             continue
         for slot in np.unique(own.slot).tolist():
@@ -188,7 +193,7 @@ def _launched(problem: Problem) -> list[_Rise]:
                 at = there.take(np.abs(there.liftoff_s - liftoff) < 1e-5)
                 begun = liftoff + way.insertion_after_s
                 position, velocity = inserted(problem, way, liftoff, 0.0, begun)
-                start = timed.Coast(position=position, velocity=velocity, time_s=begun, on_ring=False)
+                start = Coast(position=position, velocity=velocity, time_s=begun, on_ring=False)
                 found.append(_Rise(index, slot, liftoff, tuple(np.unique(at.craft_class).tolist()), start, until))
                 if sum(1 for one in found if (one.way, one.slot) == (index, slot)) == LIFTOFFS_MAX:
                     break

@@ -76,6 +76,11 @@ def only(point: Chosen | None) -> Walked:
     return Walked(plans=plans, times_s=times, kinds=kinds, resolution=0.0, complete=False, late=True)  # type: ignore[arg-type]
 
 
+def alone(point: Chosen) -> Walked:
+    """One point that was not walked from: the rest of the front is made elsewhere."""
+    return Walked(plans=(point,), times_s=(point.finish_s,), kinds=("step",), resolution=0.0, complete=True)
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Group:
     """Whose finish is counted: that of these slots, None for every craft's."""

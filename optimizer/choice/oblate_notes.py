@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from ..catalogue.problem import Problem
 from ..outcome import Plan
+from ..problem.problem import Problem
 from .selection import Chosen
 
 SHORT_SHARE = 2e-4

@@ -15,19 +15,18 @@ from ...models.craft import propellant
 from ...models.deadline import OutOfTimeError
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, at_finish
-from ..catalogue.close_approaches import passes_slots
 from ..catalogue.from_ground import from_pad
-from ..catalogue.liftoff_times import grid_step_s, with_turnarounds
-from ..catalogue.liftoff_windows import windows
-from ..catalogue.problem import Problem
 from ..catalogue.sliding import earliest
-from ..catalogue.starts import with_classes
-from ..routes.alike import same
-from ..routes.options import F, Options, columns, join, summed, worst
+from ..flown_plans.liftoffs import Liftoffs
+from ..problem.close_approaches import passes_slots
+from ..problem.liftoff_times import grid_step_s, with_turnarounds
+from ..problem.liftoff_windows import windows
+from ..problem.option_key import OptionKey, key, same
+from ..problem.options import F, Options, columns, join, summed, worst
+from ..problem.problem import Problem
+from ..problem.starts import with_classes
 from ..schedule.columns import Columns
 from ..schedule.lexicographic import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
-from ..trajectory.itinerary import key
-from ..trajectory.liftoffs import Liftoffs
 from .cuts import Cuts, breach
 from .flyer import Flyer
 from .meeting_edges import clear_of
@@ -90,8 +89,8 @@ class Selection:
     def __init__(self, made: Catalogue, left_s: Callable[[], float] = deadline.left_s) -> None:
         self.made = made
         self.left_s = left_s
-        self._rows: list[tuple[tuple[float, ...], int, float]] = []
-        self._known: set[tuple[tuple[float, ...], int]] = set()
+        self._rows: list[tuple[OptionKey, int, float]] = []
+        self._known: set[tuple[OptionKey, int]] = set()
         self._more: list[Options] = []
         self.liftoffs = Liftoffs(problem=made.problem)
         self.flyer = Flyer(made.problem)
@@ -335,7 +334,6 @@ class Selection:
                 on_ring[row : row + 1],
                 taken[others],
                 separation,
-                problem.timed,
                 beside[row, others],
             )
             for slot, until in passed.items():

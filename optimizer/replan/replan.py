@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 from ...models.errors import InputError
 from ...models.reading.observed import Observed
 from ...models.scenario import Aim, Scenario
-from ..catalogue.problem import problems
+from ..choice.ring_phase import best_phase
 from ..craft_plan import CraftPlan, later
+from ..limits.tilt_tolerance import PLANE_SLACK_RAD
 from ..outcome import Outcome, Plan
-from ..plan import best_phase, make_plan
+from ..plan import make_plan
+from ..problem.ring_phase import problems
 from ..robustness.missed_burn import missed
-from ..trajectory.limits import PLANE_SLACK_RAD
 from .needed import state_seen
 from .off_plan import OffPlan
 from .remaining_scenario import Remaining, remaining
@@ -439,7 +440,7 @@ def _missed(scenario: Scenario, kept: tuple[float, float], one: Decision, now_s:
 
 def _cheapest(scenario: Scenario, progress: Progress) -> tuple[float, float] | None:
     """Delta-v and finish of the best plan by the catalogue, not flown; None where there is none."""
-    _, best, _ = best_phase(problems(scenario), scenario.minimize, progress)
+    best = best_phase(problems(scenario), scenario.minimize, progress).best
     if best is None:
         return None
     return float(best.options.delta_v_m_s.sum()), float(best.options.finish_s.max())

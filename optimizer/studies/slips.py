@@ -12,10 +12,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
-from ..catalogue.problem import problems
+from ..choice.ring_phase import best_phase
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
-from ..plan import best_phase
+from ..problem.ring_phase import problems
 
 Progress = Callable[[str], None]
 
@@ -141,7 +141,8 @@ def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Pri
     """The best plan by the catalogue; with the first liftoff of some craft."""
     if not any(not craft.stay for craft in scenario.craft):
         return Price(delta_v_m_s=0.0, finish_s=0.0)
-    selection, best, _ = best_phase(problems(scenario), scenario.minimize, progress)
+    laid = best_phase(problems(scenario), scenario.minimize, progress)
+    selection, best = laid.selection, laid.best
     if best is None:
         return None
     options = best.options

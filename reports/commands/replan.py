@@ -54,7 +54,7 @@ def replan(arguments: argparse.Namespace) -> int:
     from ..replan_files import write_replan
 
     looks = _looks(arguments, scenario)
-    with shown_progress() as progress, run_of(arguments) as run:
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
         before = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
         try:
             done, here = go_on(before, looks, progress)
@@ -78,7 +78,7 @@ def replan(arguments: argparse.Namespace) -> int:
 def _looks(arguments: argparse.Namespace, scenario: Scenario) -> list[Look]:
     """What was seen, the files in their order and then what was typed. What cannot be is refused before planning."""
     from ...models.reading.observed import read_observed
-    from ...optimizer.catalogue.problem import ring_of
+    from ...optimizer.problem.ring_phase import ring_of
     from ...optimizer.replan.cut_off import observed_at_cut_off
 
     looks: list[Look] = [

@@ -38,6 +38,7 @@ def drawings(outcome: Outcome, rank: int | None = None) -> dict[str, partial[Fig
     if outcome.front is not None and len(outcome.front.points) > 1:
         found["front"] = partial(draw_front, outcome)
     first = plan_of_rank(outcome, rank)
+    outcome = outcome.at_phase_of(first)
     for plane in sorted({part.plane for part in first.craft}) or [0]:
         which = f"_plane_{plane}" if outcome.ring.planes > 1 else ""
         found[f"turning_view{which}"] = partial(draw_turning_view, outcome, first, plane)

@@ -14,6 +14,7 @@ import numpy as np
 
 from ...models.readouts import clock, instant, plain, span
 from ...optimizer.craft_plan import CraftPlan
+from ...optimizer.one_plan import plan_of_rank
 from ...optimizer.outcome import Outcome, Plan
 from ..burn_table import burn_words
 from ..figures.arcs import Stretch, craft_stretches, gm_drawn
@@ -22,39 +23,30 @@ from ..limits import limit_value, limit_words
 from ..result import result
 from ..terminal import CAUTION, answer_text, room_of
 from ..wording import way_text
+from .drawn import drawn_words
 
 
-def page_data(outcome: Outcome) -> dict[str, Any]:
+def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
     """Everything that the page shows, ready for JSON.
 
     Args:
         outcome: feasible or not; without plans the page says why there are none.
+        rank: of the plan that is shown at first, the best one without.
 
     Returns:
-        ``title``, ``answer`` (sentences), ``caution``, ``ring``, ``body``, ``inks`` (colors of the craft),
-        ``craft`` (names), ``front``, ``parts``
-        (each distinct part of a craft), ``plans`` (with the numbers of their parts) and ``kept``. Times are seconds
-        from the epoch, altitudes km, angles rad where they are drawn and deg where they are read.
+        ``title``, ``answer`` (sentences), ``caution``, ``ring``, ``body``, ``inks`` (colors of the craft), ``craft``
+        (names), ``open`` (rank of the plan shown at first), ``drawn`` (how far its pictures are off), ``front``,
+        ``parts`` (each distinct part of a craft), ``plans`` (with the numbers of their parts) and ``kept``. Times are
+        seconds from the epoch, altitudes km, angles rad where they are drawn and deg where they are read.
+
+    Raises:
+        InputError: there is no plan of that rank.
     """
+    shown = plan_of_rank(outcome, rank) if outcome.plans else None
     values = result(outcome)
     ring, scenario = outcome.ring, outcome.scenario
     names = [craft.name for craft in scenario.craft]
-    parts: list[dict[str, Any]] = []
-    numbers: dict[int, int] = {}
-    seen: dict[str, int] = {}
-    plans = []
-    for plan in sorted(outcome.plans, key=lambda plan: plan.rank):
-        own = []
-        for part in plan.craft:
-            if id(part) not in numbers:
-                made = _part(outcome, part, names.index(part.craft))
-                key = repr(made)
-                if key not in seen:
-                    seen[key] = len(parts)
-                    parts.append(made)
-                numbers[id(part)] = seen[key]
-            own.append(numbers[id(part)])
-        plans.append(_plan(outcome, plan, own))
+    plans, parts = _plans_and_parts(outcome, names)
     return {
         "title": scenario.title,
         "epoch_ms": None if scenario.epoch is None else round(scenario.epoch.timestamp() * 1e3),
@@ -63,24 +55,51 @@ def page_data(outcome: Outcome) -> dict[str, Any]:
         "inks": list(INKS),
         "craft": names,
         "kept": [{"name": kept.craft, "plane": kept.plane, "slot": kept.slot} for kept in outcome.kept],
-        "body": {
-            "name": scenario.body.name,
-            "radius_km": scenario.body.radius_m * 1e-3,
-            "air_km": scenario.body.atmosphere_top_m * 1e-3,
-            "floor_km": (scenario.floor_m - scenario.body.radius_m) * 1e-3,
-        },
+        "body": _body(outcome),
         "ring": {
             "radius_km": ring.radius_m * 1e-3,
             "altitude_km": values["ring"]["altitude_km"],
             "slots": ring.slots,
             "planes": ring.planes,
             "rate_rad_s": ring.rate_rad_s,
-            "phase_rad": [float(ring.phase(0.0, 0, plane)) % (2.0 * math.pi) for plane in range(ring.planes)],
             "gm_km3_s2": gm_drawn(ring) * 1e-9,
         },
+        "open": 1 if shown is None else shown.rank,
+        "drawn": "" if shown is None else drawn_words(outcome, shown),
         "front": values["front"],
         "parts": parts,
         "plans": plans,
+    }
+
+
+def _plans_and_parts(outcome: Outcome, names: list[str]) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Every plan, by rank, with the numbers of its parts, and every distinct part."""
+    parts: list[dict[str, Any]] = []
+    numbers: dict[int, int] = {}
+    seen: dict[str, int] = {}
+    plans = []
+    for plan in sorted(outcome.plans, key=lambda plan: plan.rank):
+        own = []
+        for part in plan.craft:
+            if id(part) not in numbers:
+                made = _part(outcome.at_phase_of(plan), part, names.index(part.craft))
+                key = repr(made)
+                if key not in seen:
+                    seen[key] = len(parts)
+                    parts.append(made)
+                numbers[id(part)] = seen[key]
+            own.append(numbers[id(part)])
+        plans.append(_plan(outcome, plan, own))
+    return plans, parts
+
+
+def _body(outcome: Outcome) -> dict[str, Any]:
+    scenario, body = outcome.scenario, outcome.scenario.body
+    return {
+        "name": body.name,
+        "radius_km": body.radius_m * 1e-3,
+        "air_km": body.atmosphere_top_m * 1e-3,
+        "floor_km": (scenario.floor_m - body.radius_m) * 1e-3,
     }
 
 
@@ -130,6 +149,7 @@ def _part(outcome: Outcome, part: CraftPlan, craft: int) -> dict[str, Any]:
         "craft": craft,
         "plane": part.plane,
         "slot": part.slot,
+        "phase_rad": float(outcome.ring.phase(0.0, 0, part.plane)) % (2.0 * math.pi),
         "way": way_text(part),
         "cost": f"{plain(part.delta_v_m_s)} m/s",
         "in_slot": span(part.in_slot_s),

@@ -14,6 +14,7 @@ import numpy as np
 from ...models import frames
 from ...models.flight.flown import readout
 from ...models.readouts import clock, instant, plain, span
+from ...models.ring import Ring
 from ...models.scenario import Craft
 from ...optimizer.craft_plan import Burn, CraftPlan
 from ...optimizer.outcome import Outcome, Plan
@@ -81,7 +82,7 @@ def sheet(outcome: Outcome, plan: Plan, part: CraftPlan) -> Sheet:
     """One craft's sheet. The sensitivities come from the numerical flight, each burn flown a little off."""
     from ...models.flight.gravity import gravity_around
 
-    scenario = outcome.scenario
+    outcome, scenario = outcome.at_phase_of(plan), outcome.scenario
     craft = next(one for one in scenario.craft if one.name == part.craft)
     slopes = sensitivities(part, outcome.ring, gravity_around(scenario.body))
     burns = [_burn(outcome, plan, part, craft, index, slope) for index, slope in enumerate(slopes)]
@@ -324,9 +325,14 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
     )
 
 
+def look_at_s(part: CraftPlan, ring: Ring) -> float:
+    """When to look at a craft again that is in its slot, s from the epoch: one turn of the ring later."""
+    return part.in_slot_s + ring.period_s
+
+
 def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
     ring, epoch = outcome.ring, outcome.scenario.epoch
-    look_s = part.in_slot_s + ring.period_s
+    look_s = look_at_s(part, ring)
     remarks = []
     if plan.hold is not None:
         remarks.append(

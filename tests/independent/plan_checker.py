@@ -375,7 +375,15 @@ def _on_ring(case: Case, angle: float, plane: int) -> Vector:
     return tilted(flat, case.inclination, case.node_of(plane))
 
 
+def _at_phase_of(result: Mapping[str, Any], plan: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The result with the ring as one of its plans lays it."""
+    if "slot0_deg" not in plan:
+        return result
+    return {**result, "ring": {**result["ring"], "slot0_deg": plan["slot0_deg"]}}
+
+
 def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any], met: Met) -> list[str]:
+    result = _at_phase_of(result, plan)
     found: list[str] = []
     limits: list[str] = []
     movers = {craft.name: craft for craft in case.craft if not craft.stay}

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.terminal import plan_text
 from ringwright.reports.understood import understood
 

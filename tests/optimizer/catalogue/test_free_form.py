@@ -15,9 +15,9 @@ from ringwright.models.errors import InputError
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import Impulse, Itinerary, closest, fly
 from ringwright.models.scenario import Scenario
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.routes import free_form as timed
+from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.problem.timed_flight import TimedFlight, states
 from ringwright.reports.result import result
 
 from ...independent.plan_checker import check
@@ -125,11 +125,11 @@ def test_an_orbit_off_the_ring_asks_for_free_form_flights() -> None:
 
 
 @lru_cache
-def _quick() -> tuple[Scenario, timed.TimedFlight]:
+def _quick() -> tuple[Scenario, TimedFlight]:
     scenario = scenario_of(world(CROSSING, step="front_step_h = 4", occupied="", separation=0.0, slots=1))
     (problem,) = problems(scenario)
     from ringwright.optimizer.catalogue.free_form import with_free_form
-    from ringwright.optimizer.routes.options import empty
+    from ringwright.optimizer.problem.options import empty
 
     found = with_free_form(problem, empty()).timed
     return scenario, max(found, key=lambda flight: flight.solution.finish_s)
@@ -142,7 +142,7 @@ def test_who_is_passed_equals_the_least_distance_flown(share: float) -> None:
     (problem,) = problems(scenario)
     ring = problem.ring
     times = np.linspace(flight.start.time_s, flight.solution.finish_s, 200_001)[:-1]
-    place, _ = timed.states(flight.start, flight.solution, ring.gm, times)
+    place, _ = states(flight.start, flight.solution, ring.gm, times)
     height = np.linalg.norm(place, axis=1) - ring.radius_m
     crossings = times[:-1][np.signbit(height[:-1]) != np.signbit(height[1:])]
     moment = crossings[int(share * crossings.size)]

@@ -14,11 +14,12 @@ from ringwright.models.scenario import Scenario
 from ringwright.models.windows import off_plane
 from ringwright.optimizer.catalogue import catalogue as building
 from ringwright.optimizer.catalogue.from_ground import from_pad
-from ringwright.optimizer.catalogue.liftoff_windows import windows
-from ringwright.optimizer.catalogue.problem import Problem, problems
+from ringwright.optimizer.flown_plans.assembly import fly_all
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.trajectory.assembly import fly_all
-from ringwright.optimizer.trajectory.itinerary import flight_key
+from ringwright.optimizer.problem.liftoff_windows import windows
+from ringwright.optimizer.problem.option_key import flight_key
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
 
 from ...independent.enumeration import from_ground
 from ...independent.plan_checker import check

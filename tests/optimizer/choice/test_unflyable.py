@@ -10,16 +10,18 @@ import pytest
 from ringwright.models.flight.integrate import Itinerary, PointMass, fly, fly_each
 from ringwright.models.scenario import Orbit, on_ring
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems, ring_of
-from ringwright.optimizer.catalogue.restriction import NO_RESTRICTION
 from ringwright.optimizer.choice import infeasible
+from ringwright.optimizer.choice.ring_phase import best_phase
 from ringwright.optimizer.choice.selection import Selection
-from ringwright.optimizer.plan import best_phase, make_plan
-from ringwright.optimizer.routes.rephase import standing
-from ringwright.optimizer.trajectory import assembly
-from ringwright.optimizer.trajectory.assembly import fly_all
+from ringwright.optimizer.flown_plans import assembly
+from ringwright.optimizer.flown_plans.assembly import fly_all
+from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.in_space import standing
+from ringwright.optimizer.problem.option_key import flight_key
+from ringwright.optimizer.problem.ring_phase import problems, ring_of
+from ringwright.optimizer.routes import rephase
+from ringwright.optimizer.routes.route import Question
 from ringwright.optimizer.trajectory.differential_correction import Case, correct_each
-from ringwright.optimizer.trajectory.itinerary import flight_key
 
 from ...planned import outcome_of, scenario_of
 
@@ -154,7 +156,8 @@ def test_one_that_falls_through_the_center_leaves_the_others_flown() -> None:
 
 def test_one_whose_first_guess_never_comes_round_leaves_the_others_corrected() -> None:
     scenario = scenario_of(OFF_PLANE)
-    selection, best, _ = best_phase(problems(scenario), "delta_v", lambda _: None)
+    laid = best_phase(problems(scenario), "delta_v", lambda _: None)
+    selection, best = laid.selection, laid.best
     assert best is not None
     problem = selection.made.problem
     what = fly_all(problem, [best.options]).courses
@@ -189,9 +192,8 @@ def test_what_cannot_be_flown_gives_place_to_the_next_best_of_all_choices() -> N
         flown = selection.flyer.flights
         selection.flyer.flights = replace(flown, failed=flown.failed | {lost})
     assert costs == sorted(costs)
-    from ringwright.optimizer.catalogue.from_orbit import in_space
 
-    every = np.sort(in_space(problem, NO_RESTRICTION).delta_v_m_s)
+    every = np.sort(rephase.columns(Question(problem=problem)).delta_v_m_s)
     assert np.allclose(costs, every[:6])
 
 

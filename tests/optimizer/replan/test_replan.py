@@ -14,11 +14,13 @@ from sgp4.api import WGS72, Satrec
 from sgp4.exporter import export_tle
 from sgp4.propagation import gstime
 
+from ringwright.models.bodies import terrestrial_days
 from ringwright.models.errors import InputError
 from ringwright.models.flight.integrate import PointMass, fly
-from ringwright.models.reading.element_sets import _sidereal_less_rotation
-from ringwright.models.reading.observed import orbit_of_state, parse_observed
+from ringwright.models.orbit_of_state import orbit_of_state
+from ringwright.models.reading.observed import parse_observed
 from ringwright.models.ring import Ring
+from ringwright.models.standard_frames import sidereal_less_rotation
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.replan.replan import Replan, replan
 from ringwright.reports.replan import replan_json, replan_text
@@ -269,7 +271,7 @@ def test_element_sets_are_read_by_the_library_and_turned_to_the_scenario_axes() 
     text = text.replace("atmosphere_top_km = 80.0\nsidereal_day_h = 24.0\n", "")
     text = text.replace("= 6000.0", "= 10000.0").replace('title = "Round world"', f"epoch = {epoch.isoformat()}")
     scenario = scenario_of(text)
-    from ringwright.optimizer.catalogue.problem import ring_of
+    from ringwright.optimizer.problem.ring_phase import ring_of
 
     observed = parse_observed(f"now_h = 2\n{FEN}elements = {list(lines)!r}\n", scenario, ring_of(scenario))
     [seen] = observed.craft
@@ -284,7 +286,7 @@ def test_element_sets_are_read_by_the_library_and_turned_to_the_scenario_axes() 
     julian = satellite.jdsatepoch + satellite.jdsatepochF
     rotation = 2.0 * math.pi * (0.7790572732640 + 1.00273781191135448 * (julian - 2451545.0))
     apart = math.remainder(gstime(julian) - rotation, 2.0 * math.pi)
-    assert _sidereal_less_rotation(epoch) == pytest.approx(apart, abs=1e-6)
+    assert sidereal_less_rotation(terrestrial_days(epoch)) == pytest.approx(apart, abs=1e-6)
     with pytest.raises(InputError, match="69 characters"):
         parse_observed(f"now_h = 2\n{FEN}elements = ['1 bad', '2 bad']\n", scenario, ring_of(scenario))
 

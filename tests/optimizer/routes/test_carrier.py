@@ -16,7 +16,7 @@ import pytest
 
 from ringwright.models.errors import InputError
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.studies.strategies import strategies
 from ringwright.reports.understood import understood
 

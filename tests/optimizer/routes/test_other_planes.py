@@ -21,8 +21,8 @@ from ringwright.models.bodies import body
 from ringwright.models.oblate_circles import pace
 from ringwright.models.ring import Ring
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.problem.in_space import Standing
 from ringwright.optimizer.routes.plane_crossing import crossings
-from ringwright.optimizer.routes.rephase import Standing
 
 from ...independent.plan_checker import check
 from ...planned import outcome_of, planned, scenario_of

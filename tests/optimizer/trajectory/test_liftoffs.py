@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
-from ringwright.optimizer.trajectory.liftoffs import Liftoffs
+from ringwright.optimizer.flown_plans.liftoffs import Liftoffs
+from ringwright.optimizer.problem.ring_phase import problems
 
 from ...independent.plan_checker import TIME_S
 from ...planned import planned, scenario_of

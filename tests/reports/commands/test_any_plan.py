@@ -71,6 +71,20 @@ def test_files_show_and_draw_the_plan_that_was_picked(
     write_folder(outcome, tmp_path / "other", rank)
     assert asked == [rank]
     assert f"Plan {rank}: " in (tmp_path / "other" / "plan.txt").read_text(encoding="utf-8")
+    assert f'"open":{rank},' in (tmp_path / "other" / "page.html").read_text(encoding="utf-8")
+
+
+def test_the_page_opens_on_the_plan_that_was_picked(
+    scenario: str, ranked: dict[str, dict[str, float]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rank = int(ranked["other"]["rank"])
+    place = tmp_path / "page.html"
+    assert main(["page", scenario, "--plan", str(rank), "--out", str(place)]) == 0
+    assert f'"open":{rank},' in place.read_text(encoding="utf-8")
+    assert f"--plan {rank}" in capsys.readouterr().out
+    assert main(["page", scenario, "--plan", "999", "--out", str(tmp_path / "none.html")]) == 2
+    assert "--plan 999: there are plans 1 to" in capsys.readouterr().err
+    assert not (tmp_path / "none.html").exists()
 
 
 def test_budget_is_of_the_plan_that_was_picked(
