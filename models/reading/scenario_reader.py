@@ -18,6 +18,7 @@ from typing import Literal
 
 from .. import bodies
 from ..errors import InputError
+from ..keys import TABLES
 from ..readouts import brief, degrees
 from ..scenario import Aim, Body, Craft, Errors, LimitSpec, Occupied, Orbit, RingSpec, Scenario, Source
 from .cautions import warnings
@@ -254,6 +255,10 @@ def _ring(table: Table, body: Body) -> RingSpec:
     )
 
 
+OWN_LIMITS = {"clearance", "finish_within", "wait_within", "revolutions_max", "apoapsis_max", "separation"}
+"""Limits with fields of `LimitSpec`."""
+
+
 def _limits(table: Table, body: Body) -> LimitSpec:
     table.note_defaults()
     return LimitSpec(
@@ -263,6 +268,7 @@ def _limits(table: Table, body: Body) -> LimitSpec:
         revolutions_max=table.count_or("revolutions_max"),
         apoapsis_max_m=body.radius_m + table.number_or("apoapsis_max"),
         separation_m=table.number_or("separation"),
+        further=tuple((key.name, table.number_or(key.name)) for key in TABLES["limits"] if key.name not in OWN_LIMITS),
     )
 
 

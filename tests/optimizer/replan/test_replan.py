@@ -22,11 +22,10 @@ from ringwright.models.reading.observed import parse_observed
 from ringwright.models.ring import Ring
 from ringwright.models.standard_frames import sidereal_less_rotation
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.replan.replan import Replan, replan
 from ringwright.reports.replan import replan_json, replan_text
 
-from ...planned import scenario_of
+from ...planned import outcome_of, scenario_of
 from ..routes.test_carrier import world
 
 ROUND = """
@@ -70,7 +69,7 @@ SPEED_M_S = 0.01
 
 @lru_cache(maxsize=4)
 def _before() -> Outcome:
-    return make_plan(scenario_of(ROUND))
+    return outcome_of(scenario_of(ROUND))
 
 
 def _go_on(text: str) -> Replan:
@@ -148,7 +147,7 @@ def test_an_orbit_that_does_not_touch_the_ring_is_a_start() -> None:
     alone = ROUND.replace("slots = 4", "slots = 2").replace("revolutions_max = 8", "revolutions_max = 1")
     ground = alone[alone.index("[[craft]]") : alone.index('[[craft]]\nname = "Fen"')]
     scenario = scenario_of(alone.replace(ground, ""))
-    before = make_plan(scenario)
+    before = outcome_of(scenario)
     text = """now_h = 1.0
 [[craft]]
 name = "Fen"
@@ -297,7 +296,7 @@ def test_whoever_goes_on_as_planned_is_left_alone() -> None:
     masses = "dry_mass_kg = 200.0\npropellant_kg = 150.0\nisp_s = 300.0\nreserve_m_s = 10.0"
     text = world(names=("Sorrel", "Tansy"), masses=masses, launch="turnaround_h = 30.0", ring="slot0_deg = 40.0")
     scenario = scenario_of(text)
-    before = make_plan(scenario)
+    before = outcome_of(scenario)
     plan = before.plans[0]
     last = max(plan.craft, key=lambda part: part.launch_s or 0.0)
     now = (last.launch_s or 0.0) / 3600.0 + 0.5
