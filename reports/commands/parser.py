@@ -120,7 +120,10 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
 
 def _plan(commands: _Commands) -> None:
     plan = commands.add(
-        "plan", planning.plan, "ranked plans for a scenario, flown, with the price of time", "my-ring.toml --out plans"
+        "plan",
+        planning.plan,
+        "ranked plans for a scenario, flown, with the price of time",
+        "my-ring.toml --out plans --ccsds flights",
     )
     _scenario(plan)
     _rank(plan)
