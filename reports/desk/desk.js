@@ -160,6 +160,11 @@
     document.body.append(link); link.click(); link.remove();
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   });
+  // what the page itself keeps in sight stands below the line of the desk
+  new ResizeObserver(() => {
+    const line = by("desk-line"), kept = getComputedStyle(line).position === "sticky";
+    document.documentElement.style.setProperty("--above", kept ? `${line.offsetHeight}px` : "0px");
+  }).observe(by("desk-line"));
   main.hidden = true;
   by("title").textContent = "Ringwright";
   makesSheets((rank) => sent("make-sheets", {rank: String(rank)}));

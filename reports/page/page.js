@@ -556,7 +556,7 @@
     by("remark-list").replaceChildren(...D.remarks.map((one) => el("li", {}, one))); by("remarks").hidden = !D.remarks.length;
     S.a = D.plans.find((plan) => plan.rank === D.open) || D.plans[0] || null;
     S.b = null; S.plane = S.plane < D.ring.planes ? S.plane : 0;
-    by("choice").hidden = by("time").hidden = !S.a;
+    by("choice").hidden = by("time").hidden = by("time-line").hidden = !S.a;
     sheets();
     if (!S.a) { panels = []; by("panels").className = ""; by("panels").replaceChildren(el("pre", {}, D.text)); return; }
     by("first").replaceChildren(); by("second").replaceChildren(el("option", {value: ""}, "none"));

@@ -285,6 +285,8 @@ def test_planning_is_said_and_can_be_cancelled(home: Any, desk: Served, file: Pa
     # it is in sight from everywhere on the page
     tab.page.evaluate("() => scrollTo(0, document.body.scrollHeight)")
     assert tab.page.locator("#desk-status").bounding_box()["y"] < 100
+    lines = [tab.page.locator(one).bounding_box() for one in ("#desk-line", "#time-line")]
+    assert lines[0]["y"] + lines[0]["height"] <= lines[1]["y"] + 1.0
     # the server answers meanwhile
     tab.page.click("#one > summary")
     tab.page.fill('[name="slot-ahead"]', "60deg")

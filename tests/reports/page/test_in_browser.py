@@ -296,6 +296,15 @@ def test_play_pause_step_and_drag_by_mouse(opened: Watched) -> None:
         assert clock_s(page) > early
 
 
+def test_time_is_in_sight_from_every_picture(opened: Watched) -> None:
+    page = opened.page
+    for label in ("Timeline", "Angle from each craft", "Propellant left"):
+        page.locator(f"svg[aria-label^='{label}']").evaluate("one => one.scrollIntoView({block: 'center'})")
+        box = page.locator("#play").bounding_box()
+        assert 0 <= box["y"] < 60
+        assert page.evaluate("([x, y]) => document.elementFromPoint(x, y).id", [box["x"] + 5, box["y"] + 5]) == "play"
+
+
 def test_play_step_and_drag_by_keys(opened: Watched) -> None:
     page = opened.page
     begun = clock_s(page)
