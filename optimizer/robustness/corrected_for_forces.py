@@ -21,10 +21,10 @@ from ...models.flight.smooth_mean import measure_smoothly, window_s
 from ...models.ring import Ring
 from ...models.scenario import Scenario
 from ..craft_plan import CraftPlan, Flown
+from ..flown_plans.burn_list import burns_of
+from ..limits.limits import judged
 from ..outcome import Plan
-from ..trajectory.burn_list import burns_of
 from ..trajectory.differential_correction import Case, Corrected, Unknown, correct_each
-from ..trajectory.limits import judged
 
 TRIM_AFTER, TRIM_APART = 0.5, 2.0
 """Turns of the ring from the last burn, or the start, to the first trim, and from there to the second at least."""
@@ -169,7 +169,16 @@ def rebuilt(
     }
     craft = [new.get(part.craft, part) for part in plan.craft]
     made = judged(scenario, craft, plan.carriers, moved=any(part.heading is not None for part in craft))
-    return replace(made, rank=plan.rank, on_front=plan.on_front, kind=plan.kind, hold=plan.hold)
+    return replace(
+        plan,
+        delta_v_m_s=made.delta_v_m_s,
+        worst_delta_v_m_s=made.worst_delta_v_m_s,
+        propellant_kg=made.propellant_kg,
+        finish_s=made.finish_s,
+        craft=made.craft,
+        broken=made.broken,
+        margins=made.margins,
+    )
 
 
 def _part(one: ForForces, scenario: Scenario, slots: Ring, plan: Plan, flight: Flight, from_s: float) -> CraftPlan:

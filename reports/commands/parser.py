@@ -173,8 +173,8 @@ def _figure(commands: _Commands) -> None:
     figure.add_argument(
         "name",
         metavar="NAME",
-        help="front, turning_view, unrolled_ring, timeline, worth_of_time, strip (moments side by side) or motion "
-        "(an animated picture); of a ring with several planes turning_view_plane_1 and so on",
+        help="front, turning_view, unrolled_ring, timeline, spacing, worth_of_time, strip (moments side by side) or "
+        "motion (an animated picture); of a ring with several planes turning_view_plane_1 and so on",
     )
     _scenario(figure)
     _rank(figure)
