@@ -80,7 +80,7 @@ def _under_forces(found: Outcome, progress: Progress) -> Outcome:
     progress("correcting plan 1 for further forces")
     try:
         with deadline.flying():
-            made = under_forces(found, found.plans[0])
+            made = under_forces(found.at_phase_of(found.plans[0]), found.plans[0])
     except ENDED:
         missing = [found.unfinished] if found.unfinished else []
         return replace(found, unfinished="; ".join([*missing, "plan 1 was not flown under further forces"]))

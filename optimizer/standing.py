@@ -40,6 +40,7 @@ class ForcedHold:
         leaves_s: when, s after ``begin_s``; infinite for nobody.
         down: whether that craft comes down before any has left its slot.
         looked_s: how far ahead was looked, s.
+        lost: who comes down at the end of that, without another burn; None where all stay up.
         begin_s: moment from which it is counted, from the epoch: the middle of the span of the means.
         names: of all craft, those that move first.
         times_s, spacing_rad: (m,) from the epoch and (m, n), without trims.
@@ -54,6 +55,7 @@ class ForcedHold:
     leaves_s: float
     down: bool
     looked_s: float
+    lost: str | None
     begin_s: float
     names: tuple[str, ...]
     times_s: Array

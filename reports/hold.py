@@ -58,6 +58,8 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
         said.append(
             f"The orbits do not stay circles: their eccentricity comes to {plain(hold.eccentricity, 2)} by then."
         )
+    if hold.lost is not None and not hold.down:
+        said.append(f"{hold.lost} comes down first, after {_long(hold.looked_s)} without burns.")
     said += [one for one in (_upkeep(outcome, hold),) if one]
     return " ".join(said)
 

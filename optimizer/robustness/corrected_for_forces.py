@@ -169,7 +169,16 @@ def rebuilt(
     }
     craft = [new.get(part.craft, part) for part in plan.craft]
     made = judged(scenario, craft, plan.carriers, moved=any(part.heading is not None for part in craft))
-    return replace(made, rank=plan.rank, on_front=plan.on_front, kind=plan.kind, hold=plan.hold)
+    return replace(
+        plan,
+        delta_v_m_s=made.delta_v_m_s,
+        worst_delta_v_m_s=made.worst_delta_v_m_s,
+        propellant_kg=made.propellant_kg,
+        finish_s=made.finish_s,
+        craft=made.craft,
+        broken=made.broken,
+        margins=made.margins,
+    )
 
 
 def _part(one: ForForces, scenario: Scenario, slots: Ring, plan: Plan, flight: Flight, from_s: float) -> CraftPlan:

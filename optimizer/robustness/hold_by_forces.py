@@ -93,6 +93,7 @@ def hold_by_forces(
         leaves_s=leaves_s - begin,
         down=track.down is not None and first == track.down and leaves_s == float(track.times_s[-1]),
         looked_s=float(track.times_s[-1]) - begin,
+        lost=None if track.down is None else craft[track.down].name,
         begin_s=begin,
         names=tuple(one.name for one in craft),
         times_s=track.times_s,
