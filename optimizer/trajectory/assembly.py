@@ -285,7 +285,7 @@ def assemble(problem: Problem, options: Options, flights: Flights) -> Plan:
 
 
 def _seats(problem: Problem, options: Options, named: Sequence[tuple[str, int]], flights: Flights) -> list[_Seat]:
-    """Who is in place during a plan: those that stay, and each of its own craft from its last burn on."""
+    """Who is in place during a plan: those that stay, and each craft of the plan from its last burn on."""
     in_space, index = options.way < 0, options.craft_class
     found = []
     for column, kept in enumerate(problem.kept):
@@ -475,7 +475,7 @@ def _lowest_periapsis(what: Course, legs: tuple[Leg, ...], corrected: bool) -> f
     if what.periapsis_m is None or not corrected:
         return what.periapsis_m
     flown = [leg.periapsis_m for leg in legs[:-1] if leg.periapsis_m is not None]
-    # what a craft passed on board of its carrier is not part of its own flight
+    # what a craft flew through aboard its carrier is not counted as its flight
     return min([*flown, what.periapsis_m] if what.route == "carrier" else flown, default=what.periapsis_m)
 
 

@@ -22,7 +22,7 @@ from .differential_correction import IN_PLANE, Case, Target, Unknown, correct_ea
 from .itinerary import NO_BURN_M_S, Course, course
 
 AFTER_TURNS = 1.05
-"""A carrier is flown on for this many of its own turns after the last pass that matters."""
+"""Turns of its orbit for which a carrier is flown after the last pass that matters."""
 
 ALIGNED = 1e-6
 """A lead this close to a whole number of slots, in slots, is one."""
