@@ -72,4 +72,4 @@ def _chosen_text(phases: PhaseProof) -> str:
         return ""
     if phases.tried == 1:
         return " This holds for one phase of the ring, the only one that was planned; another could be better."
-    return f" This holds for the best of {phases.tried} phases of the ring that were planned; one in between could be better."
+    return f" This holds for the best of {phases.tried} phases of the ring that were planned; another could be better."
