@@ -26,6 +26,7 @@ from .consistency import check
 from .document import Origin, Table
 from .force_tables import FIELD_AND_AIR, check_forces, force_spec, puller, with_field_and_air
 from .launch_tables import apsides, carried_by, carrier, errors_of, pad
+from .message_starts import with_messages
 from .overrides import apply_settings
 from .tables import read_table
 from .toml_lines import key_lines
@@ -90,6 +91,7 @@ def _scenario(root: Table) -> Scenario:
     pads = tuple(pad(table, body, errors) for table in root.tables.get("launch", ()))
     carriers = tuple(carrier(table) for table in root.tables.get("carrier", ()))
     craft = tuple(replace(one, carrier=carried_by(one.name, carriers)) for one in craft)
+    craft, said = with_messages(craft, root, body, ring)
     limits = _limits(_one(root, "limits"), body)
     goal = _one(root, "goal")
     goal.note_defaults("first_service", "front_step")
@@ -112,7 +114,7 @@ def _scenario(root: Table) -> Scenario:
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
     )
-    return replace(scenario, warnings=warnings(scenario))
+    return replace(scenario, warnings=(*said, *warnings(scenario)))
 
 
 def _one(root: Table, name: str) -> Table:
@@ -275,6 +277,7 @@ def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
     bare = ["burns_max", "burn_least", "between_burns"]
     bare += ["area", "drag_coefficient", "reflectivity"] if "area" not in table else []
     bare += ["throttle_min", "reaction"] if "thrust" not in table else []
+    bare += ["state_at"] if "oem" not in table else []
     table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "", *bare)
     load: Literal["full", "least"] = table.text_or("load")  # type: ignore[assignment]  # one of the choices
     return Craft(

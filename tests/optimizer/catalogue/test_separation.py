@@ -14,7 +14,6 @@ from ringwright.optimizer.catalogue.catalogue import from_space
 from ringwright.optimizer.flown_plans.assembly import assemble
 from ringwright.optimizer.flown_plans.flights import fly_all
 from ringwright.optimizer.limits.screening import passes_kept
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.options import join
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
@@ -23,7 +22,7 @@ from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.routes.route import Question
 
-from ...planned import as_read, planned, scenario_of
+from ...planned import as_read, outcome_of, planned, scenario_of
 
 NEAR_SHARE = 0.02
 """Distances this near to the limit are left out: the screen takes passes by a parabola and by touches."""
@@ -150,7 +149,7 @@ def test_a_craft_that_is_moved_and_one_that_need_not_move_start_together() -> No
 
 def test_who_has_only_just_left_may_be_planned_anew() -> None:
     text = scenario(kept=stays("Rivet", 100.0), craft=on_ring("Washer", 100.0), separation_km=40.0)
-    outcome = make_plan(scenario_of(text))
+    outcome = outcome_of(scenario_of(text))
     part = outcome.plans[0].craft[0]
     [(other, again_s)] = part.apart_s
     assert other == "Rivet"

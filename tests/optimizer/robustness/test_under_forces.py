@@ -17,6 +17,8 @@ from ringwright.optimizer.robustness.under_forces import under_forces
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
 
+from ...planned import outcome_of
+
 RING = """
 epoch = 2031-05-01T00:00:00Z
 [body]
@@ -45,7 +47,7 @@ area_m2 = 0.5
 
 
 def _planned(forces: str, area: float = 0.5, ring: str = "") -> Outcome:
-    return make_plan(parse_scenario(RING.format(forces=forces, area=area, ring=ring)))
+    return outcome_of(parse_scenario(RING.format(forces=forces, area=area, ring=ring)))
 
 
 NONE = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = false\nsunlight = false"
@@ -91,7 +93,7 @@ def test_drag_parts_craft_of_unlike_surface() -> None:
     text = RING.format(forces=DRAG, area=2.0, ring="")
     text = text.replace("angle_deg = 55 }", "angle_deg = 100 }").replace("area_m2", "stay = true\narea_m2")
     text += '[[craft]]\nname = "Fern"\norbit = { altitude_km = 400, angle_deg = 230 }\n'
-    outcome = make_plan(parse_scenario(text))
+    outcome = outcome_of(parse_scenario(text))
     under = outcome.under
     assert under is not None
     earth = bodies.body("earth")
