@@ -13,8 +13,9 @@ from .choice import front as front_walk
 from .choice.alternatives import Alternative, relabeled
 from .choice.contenders import contenders, order
 from .choice.cuts import overstepped
+from .choice.objectives import Chosen
 from .choice.phase_front import PhaseFront, PhasePoint, slides
-from .choice.selection import Chosen, Selection
+from .choice.selection import Selection
 from .choice.ties import printed
 from .limits.registry import gives_by_itself
 from .outcome import Bind, Front, FrontPoint, Infeasible, Plan

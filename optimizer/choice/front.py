@@ -22,7 +22,8 @@ from ...models import deadline
 from ...models.deadline import ENDED, OutOfTimeError
 from ...models.scenario import Aim
 from .first_service import neighbor_groups
-from .selection import FINISH_TOLERANCE, Chosen, Order, Selection, total
+from .objectives import FINISH_TOLERANCE, Chosen, Order, total
+from .selection import Selection
 from .ties import AIMS, printed, sooner_in_print
 
 Kind = Literal["step", "slope", "curve"]

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from ..outcome import Plan
 from ..problem.problem import Problem
-from .selection import Chosen
+from .objectives import Chosen
 
 SHORT_SHARE = 2e-4
 """Share of the ring's radius by which an arrival may miss it without a word."""

@@ -141,5 +141,6 @@ ROUTE = Route(
     columns=columns,
     course=course,
     together=together,
+    may_serve=lambda problem: bool(problem.aboard),
     note=lambda problem, _: NOTE if problem.aboard else "",
 )

@@ -198,6 +198,7 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
+    may_serve=lambda problem: problem.ring.planes > 1,
     together=together,
     note=_note,
 )

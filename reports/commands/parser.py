@@ -16,7 +16,7 @@ from .option_types import file_place, folder_place, port, rank, samples, seed, w
 
 Run = Callable[[argparse.Namespace], int]
 
-FIGURES = ("front", "turning_view", "unrolled_ring", "timeline", "worth_of_time", "strip", "motion")
+FIGURES = ("front", "turning_view", "unrolled_ring", "timeline", "spacing", "worth_of_time", "strip", "motion")
 """Figures that can be asked for by name."""
 
 EXAMPLE = "example: "

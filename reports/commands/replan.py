@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from ...models.errors import FlightError, InputError
 from ..console import width
 from .deliver import Next, again, deliver
-from .planned import FIRST_SHARE, picked, run_of, scenario_of, status_of
+from .planned import FIRST_SHARE, by_bulge_alone, picked, run_of, scenario_of, status_of
 from .planning import known_craft
 from .progress import shown_progress
 
@@ -47,7 +47,7 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
 
 def replan(arguments: argparse.Namespace) -> int:
     """The best plan from here, against the plan as it was."""
-    scenario = scenario_of(arguments)
+    scenario = by_bulge_alone(scenario_of(arguments))
     from ...models.deadline import share
     from ...optimizer.replan.resumed_plan import go_on
     from ..replan import replan_json, replan_text

@@ -20,8 +20,9 @@ from ..burn_table import burn_words
 from ..figures.arcs import Stretch, craft_stretches, gm_drawn
 from ..figures.style import INKS
 from ..limits import limit_value, limit_words
+from ..proof_words import proof_text
 from ..result import result
-from ..terminal import CAUTION, answer_text, room_of
+from ..terminal import CAUTION, answer_text, flown_text, model_text, remark_texts, room_of
 from ..wording import way_text
 from .drawn import drawn_words
 
@@ -34,10 +35,11 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
         rank: of the plan that is shown at first, the best one without.
 
     Returns:
-        ``title``, ``answer`` (sentences), ``caution``, ``ring``, ``body``, ``inks`` (colors of the craft), ``craft``
-        (names), ``open`` (rank of the plan shown at first), ``drawn`` (how far its pictures are off), ``front``,
-        ``parts`` (each distinct part of a craft), ``plans`` (with the numbers of their parts) and ``kept``. Times are
-        seconds from the epoch, altitudes km, angles rad where they are drawn and deg where they are read.
+        ``title``, ``answer``, ``proof``, ``model``, ``remarks`` and ``caution`` (sentences), ``ring``, ``body``,
+        ``inks`` (colors of the craft), ``craft`` (names), ``open`` (rank of the plan shown at first), ``drawn`` (how
+        far its pictures are off), ``front``, ``parts`` (each distinct part of a craft), ``plans`` (with the numbers
+        of their parts) and ``kept``. Times are seconds from the epoch, altitudes km, angles rad where they are drawn
+        and deg where they are read.
 
     Raises:
         InputError: there is no plan of that rank.
@@ -50,7 +52,10 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
     return {
         "title": scenario.title,
         "epoch_ms": None if scenario.epoch is None else round(scenario.epoch.timestamp() * 1e3),
-        "answer": answer_text(outcome),
+        "answer": answer_text(outcome, rank),
+        "proof": "" if outcome.proof is None or shown is None else proof_text(outcome.proof),
+        "model": "" if shown is None else model_text(outcome),
+        "remarks": remark_texts(outcome) if shown is not None else [],
         "caution": CAUTION,
         "inks": list(INKS),
         "craft": names,
@@ -110,6 +115,7 @@ def _plan(outcome: Outcome, plan: Plan, parts: list[int]) -> dict[str, Any]:
         "finish_s": round(plan.finish_s, 6),
         "cost": f"{plain(plan.delta_v_m_s)} m/s",
         "finish": span(plan.finish_s),
+        "flown": flown_text(outcome, plan),
         "at": instant(outcome.scenario.epoch, plan.finish_s) if outcome.scenario.epoch is not None else "",
         "broken": [
             f"{one.craft}: {limit_words(one.limit).words}, {_amount(one.limit, one.value)} "

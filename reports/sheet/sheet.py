@@ -22,7 +22,7 @@ from ...optimizer.robustness.hold import trim_m_s
 from ...optimizer.robustness.missed_burn import Missed, missed
 from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from ..burn_table import burn_words
-from ..hold import missing_text, trim_text
+from ..hold import forced_hold, forced_text, missing_text, trim_text
 from ..terminal import CAUTION
 from ..wording import capital, count, small, way_text
 
@@ -334,16 +334,19 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
     ring, epoch = outcome.ring, outcome.scenario.epoch
     look_s = look_at_s(part, ring)
     remarks = []
+    forced = forced_hold(outcome, plan)
     if plan.hold is not None:
         remarks.append(
             f"Trim where the period read is off by more than {small(plan.hold.match_s)} s, which spoils the spacing "
             f"within {span(plan.hold.wanted_s)}: 1 s of period is {small(trim_m_s(ring, 1.0))} m/s along the track."
         )
-        if plan.hold.refused:
+        if forced is not None:
+            remarks += [forced_text(outcome, forced)] if forced.craft == part.craft else []
+        elif plan.hold.refused:
             remarks.append(f"No figure for how long that holds: {plan.hold.refused}.")
         elif plan.hold.missing_s < plan.hold.wanted_s:
             remarks.append(f"Look again before then: {missing_text(outcome, plan.hold)}.")
-        if plan.hold.craft == part.craft:
+        if forced is None and plan.hold.craft == part.craft:
             remarks += [one for one in (trim_text(outcome, plan.hold),) if one]
     return Block(
         heading="After",

@@ -168,6 +168,7 @@ def test_who_is_passed_equals_the_least_distance_flown(share: float) -> None:
             assert math.isnan(until[0]) != bool(hit[0])
 
 
+@pytest.mark.soak
 def test_a_finer_step_only_adds_to_the_front() -> None:
     coarse, fine = planned(world(ON_RING)), planned(world(ON_RING, step="front_step_min = 30"))
     for point in coarse["front"]:

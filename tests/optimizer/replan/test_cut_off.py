@@ -158,6 +158,7 @@ def test_options_that_say_nothing_are_refused_before_planning(
     assert words in capsys.readouterr().err
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_the_command_prints_what_was_spent_at_least_and_the_next_command(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

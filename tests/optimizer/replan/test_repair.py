@@ -22,9 +22,10 @@ from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.models.scenario import Body, Scenario
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.replan.answer import Replan
 from ringwright.optimizer.replan.off_plan import OffPlan
 from ringwright.optimizer.replan.repair import mend
-from ringwright.optimizer.replan.replan import Replan, replan
+from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.trajectory.differential_correction import IMPULSIVE
 from ringwright.reports.replan import replan_json, replan_text
 
@@ -67,7 +68,14 @@ def moments(before: Outcome) -> list[float]:
     return [time + 600.0 for time in burns if time + 600.0 < plan.finish_s]
 
 
-@pytest.mark.parametrize("name", ["low-mars", "daily-window", "atoll-on-the-equator"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "low-mars",
+        pytest.param("daily-window", marks=pytest.mark.soak),
+        pytest.param("atoll-on-the-equator", marks=pytest.mark.soak),
+    ],
+)
 def test_craft_read_where_the_plan_has_them_go_on_for_no_more(name: str) -> None:
     before = bundled_outcome(name)
     old = before.plans[0]
@@ -237,7 +245,7 @@ def test_what_a_craft_leaves_behind_does_not_make_the_others_dearer() -> None:
     assert done.dearer_m_s <= 1e-6
 
 
-@pytest.mark.parametrize("share", [1.03, 1.06])
+@pytest.mark.parametrize("share", [1.03, pytest.param(1.06, marks=pytest.mark.soak)])
 def test_a_tilt_is_taken_off_of_a_new_plan_too(share: float) -> None:
     """So far off that the old burns do not serve, and 0.3 deg out of the plane: replanned, then turned by burns.
 

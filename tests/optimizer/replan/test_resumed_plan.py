@@ -106,6 +106,7 @@ def test_looks_come_in_the_order_of_their_times() -> None:
         go_on(before, [lambda _: nothing_seen(7200.0), lambda _: nothing_seen(3600.0)])
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_command_line_writes_the_plan_from_here(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     seen, later = tmp_path / "seen.toml", tmp_path / "later.toml"
     seen.write_text(SEEN, encoding="utf-8")

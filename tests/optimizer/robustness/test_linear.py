@@ -55,7 +55,7 @@ name = "Awl"
 
 @cache
 def astray() -> tuple[Outcome, LinearStory]:
-    outcome = planned_once("one-astray")
+    outcome = planned_once("coarse one-astray")
     [story] = stories(outcome)
     assert isinstance(story, LinearStory)
     return outcome, story
