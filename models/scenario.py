@@ -128,7 +128,10 @@ class RingSpec:
 
 @dataclass(frozen=True, kw_only=True)
 class LimitSpec:
-    """Limits that every plan keeps; infinite where the file sets none."""
+    """Limits that every plan keeps; infinite where the file sets none.
+
+    ``further`` are the values, SI, of keys of the table that have no field here, by name.
+    """
 
     clearance_m: float = number_by_default("limits", "clearance")
     finish_within_s: float = number_by_default("limits", "finish_within")
@@ -136,6 +139,7 @@ class LimitSpec:
     revolutions_max: int = count_by_default("limits", "revolutions_max")
     apoapsis_max_m: float = number_by_default("limits", "apoapsis_max")
     separation_m: float = number_by_default("limits", "separation")
+    further: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -160,7 +160,9 @@ def _ring_items(scenario: Scenario) -> list[str]:
         tilt = brief(math.degrees(ring.tilt_tolerance_rad))
         items.append(f"A plane tilted by up to {tilt} deg against the ring's is let be.")
     if ring.slot0_rad is None:
-        items.append("Where the slots are is free: what is up already decides, else the first arrival.")
+        stays = ring.occupied or any(craft.stay for craft in scenario.craft)
+        decides = "craft that stay decide" if stays else "it is chosen with the plan"
+        items.append(f"Where the slots are is free: {decides}.")
     for one in ring.occupied:
         place = f"in plane {one.plane}, " if ring.planes > 1 else ""
         place += f"in slot {one.slot}" if one.slot is not None else "where it was measured"

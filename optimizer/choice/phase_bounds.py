@@ -1,6 +1,6 @@
 """The least of an aim over all phases of a ring: branch and bound on intervals of phase.
 
-Over an interval each choice is replaced by what it comes to at least (``catalogue/phase_choices.py``), and the
+Over an interval each choice is replaced by what it comes to at least (``catalogue/phase_costs.py``), and the
 assignment of craft to slots is solved on that. Between the phases at which somebody arrives in place, sums of costs
 are bounded by chords: a least sum of straight lines is concave along the phase, so that it is least at an end. What the
 bound lacks then falls with the square of the interval.
@@ -20,7 +20,8 @@ from ...models.craft import propellant
 from ...models.deadline import poll
 from ...models.scenario import Aim
 from ..catalogue.floors import least_from_ground, soonest_s
-from ..catalogue.phase_choices import Bounds, PhaseChoices, bounds, level_phases, phase_choices
+from ..catalogue.phase_choices import PhaseChoices, joined, level_phases, phase_choices
+from ..catalogue.phase_costs import Bounds, bounds
 from ..problem.options import F, I
 from ..problem.problem import Problem
 
@@ -108,7 +109,7 @@ class PhaseBounds:
         for first, last in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
             poll()
             interval = push(first, last, self.rows)
-            at(first, self.rows if interval is None else _joined(interval.rows, self._in_place))
+            at(first, self.rows if interval is None else joined([interval.rows, self._in_place]))
         best = min(tried.values(), default=math.inf)
         while heap and heap[0][0] < best - tolerance and counted[0] < NODES_MAX:
             poll()
@@ -234,9 +235,9 @@ class PhaseBounds:
         low, high, best = 0, steps.size, np.zeros(0, dtype=np.int64)
         while low < high:
             middle = (low + high) // 2
-            match = maximum_bipartite_matching(csr_matrix(matrix <= steps[middle]), perm_type="column").astype(np.int64)
+            match = maximum_bipartite_matching(csr_matrix(matrix <= steps[middle]), perm_type="column")
             if np.all(match >= 0):
-                high, best = middle, match
+                high, best = middle, match.astype(np.int64)
             else:
                 low = middle + 1
         if low == steps.size:
@@ -251,10 +252,6 @@ class PhaseBounds:
         group = self.problem.classes[number]
         least = least_from_ground(self.problem)
         return float(propellant(group.craft, np.array([least]))[0]) if aim == "propellant" else least
-
-
-def _joined(one: PhaseChoices, other: PhaseChoices) -> PhaseChoices:
-    return PhaseChoices(**{name: np.concatenate([value, getattr(other, name)]) for name, value in vars(one).items()})
 
 
 def _taken(found: Bounds, keep: np.ndarray) -> Bounds:

@@ -26,7 +26,7 @@ from ...models.opportunities import flight_azimuth, launch_state, tilt
 from ...models.scenario import Craft, LimitSpec
 from ...models.site_and_plane import SiteAndPlane
 from ..craft_plan import CraftPlan, Flown, LaunchHeading
-from ..limits.limits import judged
+from ..limits.judged import judged
 from ..outcome import Plan
 from ..problem.finite_burns import engine_of
 from ..problem.option_key import FlightKey, flight_key

@@ -8,11 +8,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ...models import frames, launch, oblateness, orbits
+from ...models import frames, launch
 from ...models.craft import delta_v_allowed
 from ...models.errors import InputError
 from ...models.opportunities import liftoffs, open_to, turn_s
 from ...models.ring import Ring
+from ...models.ring_as_given import ring_as_given
 from ...models.scenario import Craft, Scenario
 from .in_space import Standing, standing
 from .problem import CraftClass, KeptCraft, Problem
@@ -21,24 +22,7 @@ from .ways_up import kept_tilt_rad, ways_up
 
 def ring_of(scenario: Scenario) -> Ring:
     """The ring of a scenario, its phase 0 where that is free. Over an oblate body with the rates of its mean radius."""
-    spec = scenario.ring
-    gm = scenario.body.gm
-    rate, node_rate = float(orbits.rate(gm, spec.radius_m)), 0.0
-    if scenario.body.j2 != 0.0:
-        rate, node_rate = oblateness.ring_rates(scenario.body, spec.radius_m, spec.inclination_rad)
-    return Ring(
-        radius_m=spec.radius_m,
-        slots=spec.slots,
-        rate_rad_s=rate,
-        slot0_rad=0.0 if spec.slot0_rad is None else spec.slot0_rad,
-        gm=gm,
-        inclination_rad=spec.inclination_rad,
-        node_rad=spec.node_rad,
-        node_rate_rad_s=node_rate,
-        planes=spec.planes,
-        phasing=spec.phasing,
-        spread_rad=spec.spread_rad,
-    )
+    return ring_as_given(scenario.body, scenario.ring)
 
 
 def problems(scenario: Scenario) -> tuple[Problem, ...]:

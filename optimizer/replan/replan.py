@@ -14,7 +14,7 @@ from ...models.reading.observed import Observed
 from ...models.scenario import Aim, Scenario
 from ..choice.ring_phase import best_phase
 from ..craft_plan import CraftPlan, later
-from ..limits.limits import PLANE_SLACK_RAD
+from ..limits.tilt_tolerance import PLANE_SLACK_RAD
 from ..outcome import Outcome, Plan
 from ..plan import make_plan
 from ..problem.ring_phase import problems

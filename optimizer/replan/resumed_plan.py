@@ -19,7 +19,7 @@ from ...models.flight.integrate import fly
 from ...models.reading.observed import Observed
 from ...models.scenario import Craft, Occupied
 from ..craft_plan import CarrierPlan, CraftPlan, burn_later, flown_later, later
-from ..limits.limits import judged
+from ..limits.judged import judged
 from ..outcome import Kept, Outcome
 from ..robustness.hold import hold
 from ..trajectory.differential_correction import IMPULSIVE

@@ -22,7 +22,7 @@ from ...models.ring import Ring
 from ...models.scenario import Scenario
 from ..craft_plan import CraftPlan, Flown
 from ..flown_plans.burn_list import burns_of
-from ..limits.limits import judged
+from ..limits.judged import judged
 from ..outcome import Plan
 from ..trajectory.differential_correction import Case, Corrected, Unknown, correct_each
 

@@ -29,7 +29,6 @@ from ..problem.timed_flight import Coast, TimedFlight, moments, states
 from ..trajectory.course import Course
 from ..trajectory.differential_correction import IN_PLANE, Part, Unknown
 from ..trajectory.start_state import state_in_space
-from .rephase import within_wait
 from .route import Question, Route
 
 if TYPE_CHECKING:
@@ -259,9 +258,7 @@ def columns(question: Question) -> Options:
     """Free-form flights within the limits; those from the ground where the way up is wanted that they begin with."""
     problem, restriction = question.problem, question.restriction
     options = timed_options(problem.ring, problem.timed)
-    limits = problem.scenario.limits
-    options = within_limits(problem, options, limits.finish_within_s)
-    wanted = (options.revolutions <= limits.revolutions_max) & within_wait(options, limits.wait_within_s)
+    options = within_limits(problem, options, problem.scenario.limits.finish_within_s)
     strict = np.array([restriction.applies(slot) for slot in options.slot.tolist()], dtype=bool)
     allowed = np.ones(len(options), dtype=bool)
     if restriction.routes is not None and ROUTE.name not in restriction.routes:
@@ -272,7 +269,7 @@ def columns(question: Question) -> Options:
         allowed &= np.isin(options.side, sorted(restriction.sides))
     if restriction.revolutions is not None:
         allowed &= np.isin(options.revolutions, sorted(restriction.revolutions))
-    options = options.take(wanted & (allowed | ~strict))
+    options = options.take(allowed | ~strict)
     return options.take(~passes_kept(problem, options))
 
 

@@ -23,7 +23,6 @@ from ..problem.problem import Problem
 from ..trajectory.course import Course
 from .nodal_drift_flight import drift_courses
 from .nodal_drift_timetable import Start, Timetable, Waits, as_seen, onto_slot, start_of, timetable
-from .rephase import within_wait
 from .route import CourseOf, Finite, Question, Route, row_of
 
 DEPTHS = 400
@@ -94,8 +93,7 @@ def columns(question: Question) -> Options:
             pace=pace(body, ring.inclination_rad, min(low, ring.radius_m), max(high, ring.radius_m)),
         )
         parts.append(within_limits(problem, _drifting(asked), limits.finish_within_s))
-    options = join(parts)
-    return options.take(within_wait(options, limits.wait_within_s))
+    return join(parts)
 
 
 def _drifting(asked: Drifts) -> Options:

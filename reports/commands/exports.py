@@ -45,7 +45,7 @@ def _flights(arguments: argparse.Namespace, outcome: Outcome) -> str:
     from ..exchange.folder import write_flights
     from .progress import shown_progress
 
-    with shown_progress() as progress:
+    with shown_progress(arguments) as progress:
         return write_flights(outcome, arguments.ccsds, arguments.plan, progress).words
 
 

@@ -9,11 +9,15 @@ from collections.abc import Callable, Sequence
 from ... import __version__
 from ...models.errors import InputError
 from ..console import say
+from ..emphasis import CHOICES
 from ..run_limits import add_run_limits
-from . import desk, planning, reference, replan, studies, sweep
+from . import completion, desk, planning, reference, replan, studies, sweep
 from .option_types import file_place, folder_place, port, rank, samples, seed, workers
 
 Run = Callable[[argparse.Namespace], int]
+
+FIGURES = ("front", "turning_view", "unrolled_ring", "timeline", "spacing", "worth_of_time", "strip", "motion")
+"""Figures that can be asked for by name."""
 
 EXAMPLE = "example: "
 """Begins the last part of a help page."""
@@ -78,6 +82,7 @@ class _Commands:
             formatter_class=_Help,
         )
         made.set_defaults(run=run)
+        _color(made)
         return made
 
 
@@ -95,7 +100,7 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
         formatter_class=_Help,
     )
     whole.add_argument("--version", action="version", version=f"ringwright {__version__}")
-    whole.set_defaults(run=reference.questions)
+    whole.set_defaults(run=reference.questions, color="auto")
     commands = _Commands(whole)
     _plan(commands)
     _page(commands)
@@ -109,12 +114,16 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     _slips(commands)
     _period(commands, typed)
     _reference(commands)
+    _completion(commands)
     return whole
 
 
 def _plan(commands: _Commands) -> None:
     plan = commands.add(
-        "plan", planning.plan, "ranked plans for a scenario, flown, with the price of time", "my-ring.toml --out plans"
+        "plan",
+        planning.plan,
+        "ranked plans for a scenario, flown, with the price of time",
+        "my-ring.toml --out plans --ccsds flights",
     )
     _scenario(plan)
     _rank(plan)
@@ -173,8 +182,8 @@ def _figure(commands: _Commands) -> None:
     figure.add_argument(
         "name",
         metavar="NAME",
-        help="front, turning_view, unrolled_ring, timeline, spacing, worth_of_time, strip (moments side by side) or "
-        "motion (an animated picture); of a ring with several planes turning_view_plane_1 and so on",
+        help=f"{', '.join(FIGURES[:-2])}, strip (moments side by side) or motion (an animated picture); of a ring with "
+        "several planes turning_view_plane_1 and so on",
     )
     _scenario(figure)
     _rank(figure)
@@ -332,6 +341,25 @@ def _reference(commands: _Commands) -> None:
     )
     new.add_argument("name", metavar="NAME", help="name of the bundled scenario; bare `ringwright` lists them")
     new.add_argument("file", metavar="FILE", help="file to write; it must not exist yet")
+
+
+def _completion(commands: _Commands) -> None:
+    made = commands.add(
+        "completion",
+        completion.completion,
+        "a script with which a shell completes what is typed",
+        "bash > ~/.local/share/bash-completion/completions/ringwright",
+    )
+    made.add_argument("shell", metavar="SHELL", choices=completion.SHELLS, help="bash, zsh, fish")
+
+
+def _color(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--color",
+        choices=CHOICES,
+        default="auto",
+        help="bold headings and colored warnings; default: auto, on a terminal unless NO_COLOR is set",
+    )
 
 
 def _scenario(parser: argparse.ArgumentParser) -> None:

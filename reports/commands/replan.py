@@ -54,7 +54,7 @@ def replan(arguments: argparse.Namespace) -> int:
     from ..replan_files import write_replan
 
     looks = _looks(arguments, scenario)
-    with shown_progress() as progress, run_of(arguments) as run:
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
         before = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
         try:
             done, here = go_on(before, looks, progress)

@@ -23,7 +23,7 @@ def compare(arguments: argparse.Namespace) -> int:
     from ...optimizer.studies.strategies import compare_scenarios, compare_strategies
     from ..compare import compare_json, compare_text, write_compare
 
-    with shown_progress() as progress, run_of(arguments) as run:
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
         if len(read) == 1:
             entries = compare_strategies(read[0], progress)
         else:
@@ -59,7 +59,7 @@ def budget(arguments: argparse.Namespace) -> int:
     from ..budget import budget_json, budget_text, write_budget
 
     refuse_without_errors(scenario)
-    with shown_progress() as progress:
+    with shown_progress(arguments) as progress:
         with run_of(arguments) as run:
             outcome = picked(arguments, scenario, run, progress)
         made = make_budget(outcome, arguments.samples, arguments.seed, progress)
@@ -87,7 +87,7 @@ def slips(arguments: argparse.Namespace) -> int:
     if min(late_s) <= 0.0 or spare_s < 0.0:
         raise InputError("a launch slips to a later time: times above 0 would be accepted.", where="--slip")
     known_craft(arguments.craft, [*(c.name for c in scenario.craft), *(c.name for c in scenario.carriers)])
-    with shown_progress() as progress, run_of(arguments) as run:
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
         outcome = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
         found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
     deliver(

@@ -12,10 +12,8 @@ from typing import Any
 
 import pytest
 
-from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.readouts import clock, span
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.reports.page.data import page_data
 from ringwright.reports.result import result
 from ringwright.reports.sheet.sheet import sheets
@@ -24,6 +22,8 @@ from ringwright.reports.tables import frame_csv, tables
 from ringwright.reports.terminal import plan_text
 from ringwright.reports.understood import understood
 from ringwright.reports.wording import changes_of
+
+from ..planned import bundled_outcome
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 QUICK = ("four-over-the-equator", "one-craft-mars")
@@ -36,7 +36,7 @@ CLOCK = r"\d+:\d\d:\d\d\.\d\b"
 
 @lru_cache
 def planned(name: str) -> tuple[Outcome, dict[str, Any], str]:
-    outcome = make_plan(read_scenario(SCENARIOS / f"{name}.toml"))
+    outcome = bundled_outcome(name)
     return outcome, result(outcome), plan_text(outcome, 80)
 
 

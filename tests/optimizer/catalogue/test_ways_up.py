@@ -25,7 +25,7 @@ from ...independent.enumeration import from_ground
 from ...independent.plan_checker import check
 from ...independent.scenario_maker import Draft, write_toml
 from ...independent.small_reader import Case, read_case
-from ...planned import planned, scenario_of
+from ...planned import outcome_of, planned, scenario_of
 
 DAY_S = 86164.1
 DRAFT: Draft = {
@@ -214,7 +214,7 @@ def test_a_finer_grid_changes_the_front_by_no_more_than_stated(monkeypatch: pyte
 
 
 def points(scenario: Scenario) -> list[tuple[float, float]]:
-    front = make_plan(scenario).front
+    front = outcome_of(scenario).front
     assert front is not None
     return [(point.finish_s, point.delta_v_m_s) for point in front.points]
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from ringwright.models.reading.scenario_reader import parse_scenario
-from ringwright.optimizer.choice.loosening import DEGREE, Loosening
+from ringwright.optimizer.limits.loosening import DEGREE, Loosening
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.limits import limit_key, serving_value
 

@@ -35,7 +35,7 @@ name = "mars"
 period_h = 24.6229
 slots = 3
 [limits]
-finish_within_d = 60
+finish_within_d = 12
 [launch]
 latitude_deg = 0
 longitude_deg = 20

@@ -23,7 +23,7 @@ from ringwright.optimizer.routes import rephase
 from ringwright.optimizer.routes.route import Question
 from ringwright.optimizer.trajectory.differential_correction import Case, correct_each
 
-from ...planned import scenario_of
+from ...planned import outcome_of, scenario_of
 
 GM = 3.986004418e14
 
@@ -122,7 +122,7 @@ orbit = { altitude_km = 516.0, angle_deg = 50.0, plane = 1 }
 @pytest.mark.parametrize("text", [OFF_PLANE, SLOW_WORLD], ids=["over Earth", "over a slow world of negative J2"])
 def test_a_launch_off_the_plane_turns_as_much_later_as_it_lifts_off(text: str) -> None:
     """A burn at the node came before the arrival that it follows, where the flight had moved the liftoff."""
-    outcome = make_plan(scenario_of(text))
+    outcome = outcome_of(scenario_of(text))
     assert outcome.plans
     for plan in outcome.plans:
         for part in plan.craft:
@@ -133,7 +133,7 @@ def test_a_launch_off_the_plane_turns_as_much_later_as_it_lifts_off(text: str) -
 
 
 def test_a_ring_whose_transfer_reads_as_open_is_refused_with_the_reason() -> None:
-    outcome = make_plan(scenario_of(VERY_HIGH))
+    outcome = outcome_of(scenario_of(VERY_HIGH))
     assert not outcome.plans
     assert outcome.infeasible is not None
     assert "no insertion leads up to the ring" in outcome.infeasible.reason

@@ -17,6 +17,8 @@ from ringwright.optimizer.robustness.under_forces import under_forces
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
 
+from ...planned import outcome_of
+
 RING = """
 epoch = 2031-05-01T00:00:00Z
 [body]
@@ -25,7 +27,10 @@ name = "earth"
 altitude_km = 400
 slots = 4
 inclination_deg = 52
+slot0_deg = 55
 {ring}
+[limits]
+revolutions_max = 3
 {forces}
 [[craft]]
 name = "Teal"
@@ -45,10 +50,11 @@ area_m2 = 0.5
 
 
 def _planned(forces: str, area: float = 0.5, ring: str = "") -> Outcome:
-    return make_plan(parse_scenario(RING.format(forces=forces, area=area, ring=ring)))
+    return outcome_of(parse_scenario(RING.format(forces=forces, area=area, ring=ring)))
 
 
 NONE = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = false\nsunlight = false"
+FOURTH = "[forces]\ndegree = 4\nsunlight = false\ndrag = false\nsun = false\nmoon = false"
 DRAG = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = true\nsunlight = false"
 
 
@@ -58,7 +64,7 @@ def plain() -> Outcome:
 
 
 def test_plan_1_is_corrected_and_the_others_stay(plain: Outcome) -> None:
-    outcome = _planned("[forces]\ndegree = 4\nsunlight = false\ndrag = false")
+    outcome = _planned(FOURTH)
     under = outcome.under
     assert plain.under is None
     assert under is not None
@@ -85,7 +91,7 @@ def _fail() -> Front:
 
 def test_a_craft_in_place_is_trimmed() -> None:
     """Slot 0 lies where Sage is, which need not move: under the harmonics its mean rate is not the ring's."""
-    plan = _planned("[forces]\ndegree = 4\nsunlight = false\ndrag = false").plans[0]
+    plan = _planned(FOURTH).plans[0]
     [sage] = [part for part in plan.craft if part.craft == "Sage"]
     assert len(sage.burns) == 2
     assert 0.0 < sage.delta_v_m_s < 1.0
@@ -110,8 +116,9 @@ def test_drag_parts_craft_of_unlike_surface() -> None:
     derivatives, 3/2 rho w^2 Cd A / (m a) each (Soop 1994, chapter 4), times the time squared."""
     text = RING.format(forces=DRAG, area=2.0, ring="")
     text = text.replace("angle_deg = 55 }", "angle_deg = 100 }").replace("area_m2", "stay = true\narea_m2")
+    text = text.replace("slot0_deg = 55\n", "")
     text += '[[craft]]\nname = "Fern"\norbit = { altitude_km = 400, angle_deg = 230 }\n'
-    outcome = make_plan(parse_scenario(text))
+    outcome = outcome_of(parse_scenario(text))
     under = outcome.under
     assert under is not None
     earth = bodies.body("earth")
@@ -133,7 +140,7 @@ def test_drag_parts_craft_of_unlike_surface() -> None:
 
 
 def test_craft_that_stay_are_flown_too() -> None:
-    ring = '[[ring.occupied]]\nname = "Fern"\nslot = 2\nangle_deg = 190.0'
+    ring = '[[ring.occupied]]\nname = "Fern"\nslot = 2\nangle_deg = 235.2'
     under = _planned(DRAG, ring=ring).under
     assert under is not None
     assert {one.craft for one in under.craft} == {"Teal", "Sage", "Fern"}

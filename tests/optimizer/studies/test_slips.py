@@ -8,11 +8,10 @@ import math
 import pytest
 
 from ringwright.cli import main
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.studies.slips import Slips, make_slips
 from ringwright.reports.slips import slips_json, slips_text
 
-from ...planned import planned, scenario_of
+from ...planned import outcome_of, planned, scenario_of
 from ..routes.test_carrier import world
 
 DAY_S = 86_400.0
@@ -21,7 +20,7 @@ LAUNCHED = "turnaround_h = 30.0\n"
 
 
 def slips_of(text: str, late_s: tuple[float, ...] = (DAY_S,), spare_after_s: float = 10.0 * DAY_S) -> Slips:
-    return make_slips(make_plan(scenario_of(text)), late_s, spare_after_s)
+    return make_slips(outcome_of(scenario_of(text)), late_s, spare_after_s)
 
 
 def in_space(angles: tuple[float, ...], slots: int, ready_h: float = 0.0) -> str:
@@ -51,7 +50,7 @@ def test_a_late_first_launch_is_a_pad_that_is_ready_later() -> None:
 
 def test_what_has_gone_up_before_keeps_its_slot() -> None:
     text = world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0, limits="finish_within_d = 30.0")
-    outcome = make_plan(scenario_of(text))
+    outcome = outcome_of(scenario_of(text))
     parts = sorted(outcome.plans[0].craft, key=lambda part: part.launch_s or 0.0)
     launches = slips_of(text).launches
     last = next(launch for launch in launches if launch.name == parts[1].craft)
