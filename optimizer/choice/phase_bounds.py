@@ -235,7 +235,7 @@ class PhaseBounds:
         low, high, best = 0, steps.size, np.zeros(0, dtype=np.int64)
         while low < high:
             middle = (low + high) // 2
-            match = maximum_bipartite_matching(csr_matrix(matrix <= steps[middle]), perm_type="column").astype(np.int64).astype(np.int64)
+            match = maximum_bipartite_matching(csr_matrix(matrix <= steps[middle]), perm_type="column").astype(np.int64)
             if np.all(match >= 0):
                 high, best = middle, match.astype(np.int64)
             else:
