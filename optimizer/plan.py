@@ -148,7 +148,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         found = with_phases(found, selection, points, aim)
     elif laid.phases is not None:
         found = of_phase(found, problem)
-    beside = sum(plan.kind == "beside the front" for plan in found.plans)
+    left = sum(plan.kind == "off the front" for plan in found.plans)
     return Outcome(
         scenario=scenario,
         ring=problem.ring,
@@ -158,7 +158,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         plans=found.plans,
         infeasible=None,
         phase_rule=problem.phase_rule,
-        notes=(*problem.notes, *_left_out(selection), *notes_on_flight(problem, best, found.plans, beside)),
+        notes=(*problem.notes, *_left_out(selection), *notes_on_flight(problem, best, found.plans, left)),
         fronts=more,
         unfinished="; ".join(missing),
         price=_price(problem, found.plans[0], progress) if price else None,

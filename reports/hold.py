@@ -126,7 +126,7 @@ def _figure(outcome: Outcome, hold: Hold) -> str:
     first = "" if forever else f": {hold.craft} leaves first"
     if hold.missing_s < hold.flown_s:
         return (
-            f"{capital(missing_text(outcome, hold))}: no figure beyond that. The periods as flown would keep "
+            f"{capital(missing_text(outcome, hold))}: so no longer figure is given. The periods as flown would keep "
             f"it longer by {forces} alone{first}."
         )
     left_out = capital(missing_text(outcome, hold)) if hold.missing else "Other bodies and air are not known here"

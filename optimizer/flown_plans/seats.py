@@ -17,7 +17,7 @@ ALIKE_M = 1.0
 
 
 def seats_of(problem: Problem, options: Options, named: Sequence[tuple[str, int]], flights: Flights) -> list[Seat]:
-    """Who is in place during a plan: those that stay, and each of its own craft from its last burn on."""
+    """Who is in place during a plan: those that stay, and each craft of the plan from its last burn on."""
     in_space, index = options.way < 0, options.craft_class
     found = []
     for column, kept in enumerate(problem.kept):

@@ -70,7 +70,7 @@ QUICK = {("prograde", "direct"), ("polar", "direct"), ("retrograde", "park"), ("
 """Each turn once in the default tier, each way up twice."""
 
 PRINTED_S = 60.0
-"""Finishes are told apart to the minute that is printed: of those alike the cheaper is listed."""
+"""Finishes differ by the minute that is printed: of those alike the cheaper is listed."""
 
 
 def draft_with(**changes: Any) -> Draft:
@@ -188,7 +188,7 @@ def test_every_kind_of_tilt_flies_as_it_was_planned(insertion: str, turn: str) -
 
 
 def test_turning_in_the_burns_that_are_made_anyway_is_cheaper() -> None:
-    """From a parking orbit with its transfer on the node line, against a burn of its own: the law of cosines."""
+    """From a parking orbit with its transfer on the node line, against a separate burn: the law of cosines."""
     draft = draft_with(launch={"plane_tolerance_deg": 2.0, "insertion": dict(PARKING)})
     problem, found = modes(draft)
     level = problem.touch(problem.ways[0].arrival_speed_m_s).level_cost + problem.ways[0].entry_delta_v_m_s

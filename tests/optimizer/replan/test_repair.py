@@ -192,7 +192,7 @@ def test_by_the_goal_the_sooner_way_is_taken() -> None:
     assert cheap.delta_v_m_s <= soon.delta_v_m_s + DEARER_M_S
 
 
-def told(done: Replan) -> str:
+def replan_words(done: Replan) -> str:
     text = replan_text(done, 80)
     assert all(len(line) <= 80 for line in text.splitlines())
     return text
@@ -204,7 +204,7 @@ def test_a_craft_that_is_a_little_off_is_told_its_burns() -> None:
     done = replan(before, all_seen(before, 600.0, off))
     assert done.fits
     assert "Thyme" in done.mended
-    text = told(done)
+    text = replan_words(done)
     assert "Burns to come: Thyme" in text
     assert "as planned" in text
     assert "corrected" in text
@@ -272,5 +272,5 @@ def test_a_tilt_is_taken_off_of_a_new_plan_too(share: float) -> None:
     assert abs(change.new.flown.slot_error_rad) < MISS_RAD
     turning = 2.0 * share * before.ring.speed_m_s * math.sin(0.5 * tilt)
     assert flat.total_m_s - 0.5 < done.total_m_s < flat.total_m_s + 1.1 * turning
-    assert "TILTED" not in told(done)
-    assert "corrected" in told(done)
+    assert "TILTED" not in replan_words(done)
+    assert "corrected" in replan_words(done)

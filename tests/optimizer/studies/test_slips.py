@@ -112,16 +112,16 @@ def test_craft_that_stay_keep_the_ring_as_it_is() -> None:
 def test_text_and_json_tell_the_same() -> None:
     text = world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0, limits="finish_within_d = 9.0")
     found = slips_of(text, (6.0 * 3600.0, 30.0 * DAY_S))
-    told = json.loads(slips_json(found))
-    assert told["format"] == "ringwright-slips/1"
-    assert [launch["name"] for launch in told["launches"]] == [launch.name for launch in found.launches]
+    written = json.loads(slips_json(found))
+    assert written["format"] == "ringwright-slips/1"
+    assert [launch["name"] for launch in written["launches"]] == [launch.name for launch in found.launches]
     shown = slips_text(found, 80)
     assert max(len(line) for line in shown.splitlines()) <= 80
     # thirty days late the date is missed
-    assert told["launches"][0]["slips"][1]["plan"] is None
+    assert written["launches"][0]["slips"][1]["plan"] is None
     assert "NO PLAN keeps the limits" in shown
     assert "planning aid" in shown
-    for launch in told["launches"]:
+    for launch in written["launches"]:
         assert math.isfinite(launch["slips"][0]["plan"]["delta_v_m_s"])
 
 
