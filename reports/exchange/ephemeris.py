@@ -20,9 +20,11 @@ from ...models.arrays import Array
 from ...models.burns import BurnModel, Impulsive
 from ...models.errors import FlightError
 from ...models.flight.flown import Flight, Itinerary
-from ...models.flight.gravity import gravity_around
+from ...models.flight.gravity import Gravity, gravity_around
 from ...models.flight.integrate import fly
 from ...models.flight.stepping import RELATIVE_TOLERANCE, Arc
+from ...models.force_choice import Chosen
+from ...models.reference import RELATIVE as FORCED_RELATIVE
 from ...optimizer.craft_plan import CarrierPlan, CraftPlan
 from ...optimizer.flown_plans.flights import CORRECTED_RELATIVE
 from ...optimizer.outcome import Outcome, Plan
@@ -107,11 +109,31 @@ def tracks(
             raise FlightError(f"{name} has no flight to go by")
         items.append((name, one, item))
     progress(f"flights of {len(items)} craft")
-    body = outcome.scenario.body
     engines: list[BurnModel] = [_engine(one) for _, one, _ in items]
-    relative = CORRECTED_RELATIVE if body.j2 != 0.0 else RELATIVE_TOLERANCE
-    flights = fly([item for _, _, item in items], gravity_around(body), engines, relative=relative)
+    gravity, relative = pull_of(outcome, plan)
+    flights = fly([item for _, _, item in items], gravity, engines, relative=relative)
     return tuple(_track(name, one, flight) for (name, one, _), flight in zip(items, flights, strict=True))
+
+
+def pull_of(outcome: Outcome, plan: Plan) -> tuple[Gravity, float]:
+    """What a plan was flown under, and how exactly: further forces where its burns were corrected for them."""
+    forced = forces_of(outcome, plan)
+    if forced is not None:
+        return forced.field, FORCED_RELATIVE
+    body = outcome.scenario.body
+    return gravity_around(body), CORRECTED_RELATIVE if body.j2 != 0.0 else RELATIVE_TOLERANCE
+
+
+def forces_of(outcome: Outcome, plan: Plan) -> Chosen | None:
+    """The further forces that a plan's burns were corrected for; None for the body and its bulge alone."""
+    under = outcome.under
+    return under.chosen if under is not None and under.corrected and plan.rank == 1 else None
+
+
+def further_forces(outcome: Outcome, plan: Plan) -> tuple[str, ...]:
+    """The names of these forces, the body's own field left out."""
+    forced = forces_of(outcome, plan)
+    return () if forced is None else forced.flown[1:]
 
 
 def _name(one: CraftPlan | CarrierPlan) -> str:
