@@ -11,11 +11,12 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from ...models.deadline import OutOfTimeError
 from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
 from ..catalogue.problem import problems
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
-from ..plan import best_phase
+from ..plan import BROKEN_IN_FLIGHT, best_phase
 
 Progress = Callable[[str], None]
 
@@ -138,10 +139,13 @@ def make_slips(
 
 
 def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Price | None:
-    """The best plan by the catalogue; with the first liftoff of some craft."""
+    """The best plan by the catalogue; with the first liftoff of some craft. Raises OutOfTimeError."""
     if not any(not craft.stay for craft in scenario.craft):
         return Price(delta_v_m_s=0.0, finish_s=0.0)
-    selection, best, _ = best_phase(problems(scenario), scenario.minimize, progress)
+    selection, best, late = best_phase(problems(scenario), scenario.minimize, progress)
+    if best is None and late and late != BROKEN_IN_FLIGHT:
+        # that none was found by then does not say that there is none
+        raise OutOfTimeError
     if best is None:
         return None
     options = best.options
