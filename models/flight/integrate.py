@@ -74,7 +74,7 @@ def fly(
         itineraries: any number, of any lengths.
         gravity: `PointMass`, `Oblate`, or a `Field` with further forces on top.
         burns: one burn model for all, or one for each itinerary.
-        whole: keep all of every flight for `Flight.states`; otherwise only what follows the last burn, which spares
+        whole: keep all of every flight for `Flight.states`, or else only what follows the last burn, which spares
             time and memory where nothing else is asked.
         relative: error allowed in a step of a coast, relative to the size of position and velocity; a thousand times
             more is twice as fast.

@@ -16,11 +16,13 @@ from ...models.deadline import OutOfTimeError
 from ...models.readouts import plain
 from ...models.scenario import Scenario
 from ..catalogue.catalogue import catalogue
-from ..catalogue.problem import Problem, problems
-from ..catalogue.starts import nearest_start
+from ..limits.loosening import Loosening
+from ..limits.registry import loosenings
 from ..outcome import Bind, Infeasible
+from ..problem.problem import Problem
+from ..problem.ring_phase import problems
+from ..problem.starts import nearest_start
 from .flyer import counting_turns
-from .loosening import Loosening, loosenings
 from .no_launch import blocked_sites
 from .selection import Selection
 
@@ -79,7 +81,7 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
         EndedError: the whole search was ended by a limit of the run; its own end, after so many tries, is an answer.
     """
     blocked = blocked_sites(scenario)
-    items = list(loosenings(scenario)) if blocked is None else list(blocked.items)
+    items = loosenings(scenario) if blocked is None else list(blocked.items)
     reason = near_start_text(scenario) if blocked is None else blocked.reason
     search = _Search(serves=serves, progress=progress)
     try:
@@ -89,7 +91,7 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
             return Infeasible(binds=tuple(alone), together=False, reason=said)
         if blocked is None and not cut and _many_pairs(scenario, items) and not search.together(scenario, items):
             return Infeasible(binds=(), together=False, reason=reason or _tried(scenario, items))
-        pair = search.pair(scenario, items, None if blocked is None else list(loosenings(scenario)))
+        pair = search.pair(scenario, items, None if blocked is None else loosenings(scenario))
         if pair:
             return Infeasible(binds=pair, together=True, reason=reason)
         if cut:

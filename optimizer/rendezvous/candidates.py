@@ -125,7 +125,7 @@ def local_axes(position: Array, velocity: Array) -> Array:
 
 
 def tidied(cases: Cases, draft: Draft) -> Draft:
-    """Burns of almost no size dropped and burns at almost one moment joined, down to two; it may miss by a little."""
+    """Drop burns of almost no size and join burns at almost one moment, down to two; it may then miss by a little."""
     chain = fly_chain(cases.take(np.array([draft.question])), draft.unknowns[:, None], draft.burns)
     times, kicks = list(chain.times[:, 0]), list(chain.burns[:, :, 0])
     while len(times) > 2:

@@ -184,7 +184,7 @@ def _polish_all(questions: Questions, drafts: list[Draft], schedule: Schedule, k
 def _improve(
     questions: Questions, best: Bests, drafts: list[Draft], schedule: Schedule, *, rivals: bool = True
 ) -> bool:
-    """Polish drafts and put each question's best one into ``best`` where it is better; tells whether any was."""
+    """Polish drafts and put each question's best one into ``best`` where it is better. Return whether any was."""
     if not drafts:
         return False
     known = np.array([math.inf if one is None else one.cost for one in best])

@@ -197,7 +197,7 @@ def least_delta_v_of_each(
             estimate = linear_estimate(offsets[number], posed[number].questions.cases.allowed)
             # where a shorter flight serves a longer time too, what is proved is still about the longer time
             found[number] = tuple(
-                None if (one := best[index]) is None else _solution(one, posed[number], i, float(estimate[i]))
+                None if (made := best[index]) is None else _solution(made, posed[number], i, float(estimate[i]))
                 for i, index in enumerate(times_of)
             )
     return tuple(found)
@@ -259,9 +259,7 @@ def _posed(
     ceiling_m: float = math.inf,
     pole: Sequence[float] = (0.0, 0.0, 1.0),
 ) -> _Posed:
-    for name, value in (("gm", gm), ("ring_radius_m", ring_radius_m), *(("allowed_s", time) for time in allowed_s)):
-        if not (math.isfinite(value) and value > 0.0):
-            raise InputError(f"{name} = {value!r} must be a positive number.")
+    _positive(("gm", gm), ("ring_radius_m", ring_radius_m), *(("allowed_s", time) for time in allowed_s))
     if not math.isfinite(slot_lead_rad):
         raise InputError(f"slot_lead_rad = {slot_lead_rad!r} must be a number.")
     if not 0.0 <= floor_m <= ring_radius_m <= ceiling_m:
@@ -310,6 +308,12 @@ def _posed(
             by_start=(range(len(allowed)),),
         ),
     )
+
+
+def _positive(*named: tuple[str, float]) -> None:
+    for name, value in named:
+        if not (math.isfinite(value) and value > 0.0):
+            raise InputError(f"{name} = {value!r} must be a positive number.")
 
 
 def _in_ring_axes(start: State, pole: Sequence[float]) -> tuple[Array, Array, Array]:

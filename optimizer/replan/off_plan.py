@@ -18,7 +18,7 @@ from ...models.frames import plane_axes
 from ...models.ring import Ring
 from ...models.scenario import Craft, Scenario
 from ..craft_plan import CraftPlan, Flown
-from ..trajectory.burn_list import burns_of
+from ..flown_plans.burn_list import burns_of
 from ..trajectory.differential_correction import IMPULSIVE
 
 Array = NDArray[np.float64]

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 from ...models.deadline import OutOfTimeError
 from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
-from ..catalogue.problem import problems
+from ..choice.ring_phase import BROKEN_IN_FLIGHT, best_phase
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
-from ..plan import BROKEN_IN_FLIGHT, best_phase
+from ..problem.ring_phase import problems
 
 Progress = Callable[[str], None]
 
@@ -78,10 +78,15 @@ class Launch:
 
 @dataclass(frozen=True, kw_only=True)
 class Slips:
-    """The answer for a scenario: the plan it is about, by the catalogue where it is the
-    best one, of another ``rank`` as flown, and each launch in turn."""
+    """The answer for a scenario: the plan it is about, and each launch in turn.
+
+    Args:
+        flown: the plan as it is printed elsewhere, corrected by its flight.
+        planned: what the others are set against: the same plan by the catalogue, where it is the best one.
+    """
 
     scenario: Scenario
+    flown: Price
     planned: Price
     launches: tuple[Launch, ...]
     spare_after_s: float
@@ -107,9 +112,9 @@ def make_slips(
     """
     plan, scenario = outcome.plans[0], outcome.scenario
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))
+    flown = Price(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s)
     # another plan than the best one is taken as it was flown
-    other = Price(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s)
-    planned = _best(fixed, progress, ()) if plan.rank == 1 else other
+    planned = _best(fixed, progress, ()) if plan.rank == 1 else flown
     if planned is None:
         raise RuntimeError("a plan with the ring's phase free, but none with the phase it took: a fault of ours")
     groups: dict[str, list[CraftPlan]] = {}
@@ -134,7 +139,12 @@ def make_slips(
             )
         )
     return Slips(
-        scenario=scenario, planned=planned, launches=tuple(launches), spare_after_s=spare_after_s, rank=plan.rank
+        scenario=scenario,
+        flown=flown,
+        planned=planned,
+        launches=tuple(launches),
+        spare_after_s=spare_after_s,
+        rank=plan.rank,
     )
 
 
@@ -142,8 +152,9 @@ def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Pri
     """The best plan by the catalogue; with the first liftoff of some craft. Raises OutOfTimeError."""
     if not any(not craft.stay for craft in scenario.craft):
         return Price(delta_v_m_s=0.0, finish_s=0.0)
-    selection, best, late = best_phase(problems(scenario), scenario.minimize, progress)
-    if best is None and late and late != BROKEN_IN_FLIGHT:
+    laid = best_phase(problems(scenario), scenario.minimize, progress)
+    selection, best = laid.selection, laid.best
+    if best is None and laid.late and laid.late != BROKEN_IN_FLIGHT:
         # that none was found by then does not say that there is none
         raise OutOfTimeError
     if best is None:

@@ -18,6 +18,7 @@ from .planned import scenario_of
 def period(arguments: argparse.Namespace) -> int:
     """The one-craft question."""
     from ..period.command import question_again, run
+    from ..period.periods_alone import without_body
 
     status, text = run(arguments, width())
     again_typed = shlex.join(question_again(arguments))
@@ -25,8 +26,10 @@ def period(arguments: argparse.Namespace) -> int:
         following = [("the plans of the file", f"plan {shlex.quote(arguments.save)}")]
     elif arguments.got is None and status == 0:
         following = [("when the burn is cut off, with the period read then", f"{again_typed} --got H:MM:SS")]
+    elif without_body(arguments):
+        following = [("delta-v and clearance as well, around a body", f"{again_typed} --around BODY")]
     else:
-        following = [("the question as a scenario", f"{again_typed} --save FILE")] if arguments.ring else []
+        following = [("the question as a scenario", f"{again_typed} --save FILE")]
     deliver(arguments, lambda: text, following=following)
     return status
 

@@ -21,8 +21,8 @@ from ..layout import heading
 from ..terminal import CAUTION
 from ..wording import count, small
 from .question import OWN_WORLD, Asked, lead_rad, positive, revolutions_max, tolerance_rad
-from .reached import drift_table, stay_lines
-from .words import Cells, figures, paragraph, set_table, tolerance
+from .reached import AT_THE_TOUCH, drift_table, other_stops, stay_lines
+from .words import Cells, figures, paragraph, reached_title, set_table, tolerance
 
 NEED_BODY = (
     ("ring", "--ring"),
@@ -94,7 +94,7 @@ def alone_text(asked: Asked, rows: Periods, width: int) -> str:
     where = f"{small(abs(degrees)) if abs(degrees) < 1.0 else f'{abs(degrees):g}'} deg"
     side = "ahead of" if degrees > 0.0 else "behind"
     lines = paragraph(
-        f"Ring with one turn in {clock(question.ring.period_s)}. The craft is on the ring; when it burns there, the "
+        f"Ring with a period of {clock(question.ring.period_s)}. The craft is on the ring; when it burns there, the "
         f"slot is {f'{where} {side} the craft' if degrees else 'where the craft is'}.",
         width,
     )
@@ -135,13 +135,16 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
             "slot deg", "per s of", "period", cells=[small(s) if p else "-" for s, p in zip(slope, phased, strict=True)]
         ),
         figures(
-            "may miss",
-            f"{tolerance(asked)}",
-            "by s",
+            "s allowed",
+            "for",
+            tolerance(asked),
             cells=[small(e) if p else "-" for e, p in zip(exact, phased, strict=True)],
         ),
     ]
     lines = [*heading("The options, by time", width), *set_table(table, width)]
+    lines += paragraph(
+        "Slot as the mean of the first turn after the later burn, which is made as planned.", width, indent="  "
+    )
     hidden = len(rows) - len(shown)
     if hidden:
         lines += paragraph(
@@ -155,7 +158,7 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
 
 def _side(rows: Periods, row: int) -> str:
     if rows.revolutions[row] == 0:
-        return "the ring's own"
+        return "the ring's"
     gained = math.degrees(float(rows.gained_rad[row]))
     return f"{'lower, gains' if gained > 0.0 else 'higher, falls back'} {abs(gained):.4g} deg"
 
@@ -172,20 +175,20 @@ def _shown(asked: Asked, rows: Periods) -> Sequence[int]:
 
 
 def _reached(asked: Asked, width: int) -> list[str]:
-    """What a period that was read makes of the slot, and which one to go on to."""
+    """Where the craft comes to be with a period that was read, and which one to go on to."""
     if asked.got_s is None:
         return []
     here = reached(asked.question, asked.got_s)
-    lines = heading(f"What {clock(asked.got_s)} makes of it", width)
+    lines = heading(reached_title(asked.got_s), width)
     course = drift(here, asked.got_s)
     if course.revolutions.size:
         lines += drift_table(asked, course, width)
+        lines += paragraph(AT_THE_TOUCH, width, indent="  ")
         lines += stay_lines(asked, course, True, width)
     else:
         lines += paragraph("Not even one revolution of it ends within the limits.", width, indent="  ")
     stops = fitting(here)
-    away = np.abs(stops.period_s - asked.got_s) * np.maximum(stops.slot_rad_per_s, here.ring.rate_rad_s)
-    ahead = np.flatnonzero((away > asked.tolerance_rad) & free_rows(here, stops))
+    ahead = np.flatnonzero(other_stops(asked, here, stops) & free_rows(here, stops))
     if not ahead.size:
         return [*lines, *paragraph("No stop on the way back to the ring's period fits.", width, indent="  ")]
     first = int(ahead[0])

@@ -1,4 +1,4 @@
-"""What a period that was really reached makes of the slot, and which stop to go to next."""
+"""Where a period that was read at cut-off leads, and which stop to go to next."""
 
 from __future__ import annotations
 
@@ -6,16 +6,43 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ...models.readouts import clock, plain, span
-from ...optimizer.period import Drift, Periods, drift, fitting, free_rows, least_left_m_s, reached, within_radii
+from ...optimizer.period import (
+    Drift,
+    Periods,
+    Question,
+    drift,
+    fitting,
+    free_rows,
+    least_left_m_s,
+    reached,
+    within_radii,
+)
 from ..layout import Column, columns
 from ..wording import count, small
 from .question import Asked
-from .words import WORTH_M_S, after, altitude_km, figures, paragraph, set_table, signed_burn, tolerance, underlined
+from .words import (
+    WORTH_M_S,
+    after,
+    altitude_km,
+    figures,
+    paragraph,
+    reached_title,
+    set_table,
+    signed_burn,
+    tolerance,
+    underlined,
+)
 
 DRIFTS_SHOWN = 12
 """Revolutions of a reached period that are listed one by one."""
+
+AT_THE_TOUCH = (
+    "Craft against slot as the craft touches the ring; the burn there, at that moment, then ends at the ring's period."
+)
+"""What the errors of a period that was read stand for: the later burn is planned again by it."""
 
 STOPS_SHOWN = 6
 """Further stops that are listed after a reached period."""
@@ -31,13 +58,13 @@ def _off_words(error_rad: float) -> str:
 
 
 def reached_lines(asked: Asked, rows: Periods, width: int) -> list[str]:
-    """What a period that was really reached makes of the slot, and where to go from it."""
+    """Where the craft comes to be with a period that was read, and where to go from it."""
     if asked.got_s is None:
         return []
     got_s, question = asked.got_s, asked.question
     here = reached(question, got_s)
     sound = within_radii(here, here.other_m)
-    lines = ["", *underlined(f"What {clock(got_s)} makes of it")]
+    lines = ["", *underlined(reached_title(got_s))]
     apsis = f"Its other apsis is at {altitude_km(asked, here.other_m)} km"
     if not sound:
         side = "below the lowest" if here.other_m < question.floor_m else "above the highest"
@@ -47,6 +74,7 @@ def reached_lines(asked: Asked, rows: Periods, width: int) -> list[str]:
     course = drift(here, got_s)
     if course.revolutions.size:
         lines += drift_table(asked, course, width)
+        lines += paragraph(AT_THE_TOUCH, width, indent="  ")
         lines += stay_lines(asked, course, sound, width)
     else:
         lines += paragraph("Not even one revolution of it ends within the limits.", width, indent="  ")
@@ -104,9 +132,7 @@ def _next_stop(asked: Asked, rows: Periods, stays: bool, width: int) -> list[str
     assert asked.got_s is not None
     here = reached(asked.question, asked.got_s)
     stops = fitting(here)
-    # a stop that this period meets within the tolerance is this period
-    away = np.abs(stops.period_s - asked.got_s) * np.maximum(stops.slot_rad_per_s, here.ring.rate_rad_s)
-    new = away > asked.tolerance_rad
+    new = other_stops(asked, here, stops)
     if not new.any():
         return paragraph("No other period fits the limits.", width, indent="  ")
     begin = "If it goes on, the next stop is" if stays else "NEXT STOP:"
@@ -133,13 +159,20 @@ def _next_stop(asked: Asked, rows: Periods, stays: bool, width: int) -> list[str
     return lines + _stop_table(stops, shown, least_left_m_s(here), width)
 
 
+def other_stops(asked: Asked, here: Question, stops: Periods) -> NDArray[np.bool_]:
+    """Mask of the stops that the period read does not meet within the tolerance, as the craft touches the ring."""
+    assert asked.got_s is not None
+    late = np.abs(stops.period_s - asked.got_s) * np.maximum(stops.revolutions, 1)
+    return np.asarray(late * here.ring.rate_rad_s > asked.tolerance_rad)
+
+
 def _stop_text(stops: Periods, row: int) -> str:
-    hit, burn = clock(float(stops.period_s[row])), signed_burn(float(stops.burn_now_m_s[row]))
-    how = "no burn worth the name" if burn == "0" else f"{burn.replace(' ', ' m/s ')}"
+    period, burn = clock(float(stops.period_s[row])), signed_burn(float(stops.burn_now_m_s[row]))
+    how = "less than 0.05 m/s" if burn == "0" else f"{burn.replace(' ', ' m/s ')}"
     if stops.revolutions[row] == 0:
-        return f"the ring's own period, {hit} ({how}): the slot is there."
+        return f"the ring's period, {period} ({how}): the slot is there."
     return (
-        f"{hit} ({how}), {count(int(stops.revolutions[row]), 'revolution')}, in the slot after "
+        f"{period} ({how}), {count(int(stops.revolutions[row]), 'revolution')}, in the slot after "
         f"{span(float(stops.wait_s[row]))}."
     )
 

@@ -1,4 +1,4 @@
-"""The one-craft question on the console: the period at cut-off, every option, and what a reached period makes.
+"""The one-craft question on the console: the period at cut-off, every option, and where a period that was read leads.
 
 Plain text, no line longer than the width asked for. Costs and times come from ``optimizer/period.py``.
 """
@@ -132,7 +132,7 @@ def _question(asked: Asked, width: int) -> list[str]:
         apsis = "apoapsis" if other_m < ring_m else "periapsis"
         where = f"The craft comes to the ring at the {apsis} of {brief(low)} x {brief(high)} km"
     lines = paragraph(
-        f"Ring {_altitude(asked, ring_m)} above {_body_name(asked)}, one turn in {clock(question.ring.period_s)}. "
+        f"Ring {_altitude(asked, ring_m)} above {_body_name(asked)}, two-body period {clock(question.ring.period_s)}. "
         f"{where}; when it burns there, the slot is {_lead_words(asked)}.",
         width,
     )
@@ -163,14 +163,14 @@ def _way(rows: Periods, row: int) -> str:
     if k == 0:
         return "is in its slot at once"
     gained = math.degrees(float(rows.gained_rad[row]))
-    verb, side = ("gains", "below") if gained > 0.0 else ("falls back", "above")
-    return f"{verb} {brief(abs(gained))} deg in {count(k, 'revolution')} {side} the ring"
+    verb, orbit = ("gains", "lower") if gained > 0.0 else ("falls back", "higher")
+    return f"{verb} {brief(abs(gained))} deg in {count(k, 'revolution')} of a {orbit} orbit"
 
 
 def _side(rows: Periods, row: int) -> str:
     if rows.revolutions[row] == 0:
         return "no phasing"
-    return "gains, below" if rows.gained_rad[row] > 0.0 else "falls back, above"
+    return "lower, gains" if rows.gained_rad[row] > 0.0 else "higher, falls back"
 
 
 def _answer(asked: Asked, rows: Periods, width: int) -> list[str]:
@@ -188,11 +188,11 @@ def _answer(asked: Asked, rows: Periods, width: int) -> list[str]:
 
 
 def _answer_text(rows: Periods, row: int) -> str:
-    hit, total = clock(float(rows.period_s[row])), plain(float(rows.total_m_s[row]))
+    period, total = clock(float(rows.period_s[row])), plain(float(rows.total_m_s[row]))
     if rows.revolutions[row] == 0:
-        return f"hit the ring's own period, {hit}. The craft {_way(rows, row)}, for {total} m/s."
+        return f"cut off at the ring's period, {period}. The craft {_way(rows, row)}, for {total} m/s."
     return (
-        f"hit a period of {hit}. The craft {_way(rows, row)} and is in its slot after "
+        f"cut off at a period of {period}. The craft {_way(rows, row)} and is in its slot after "
         f"{span(float(rows.wait_s[row]))}, for {total} m/s in all."
     )
 
@@ -252,19 +252,17 @@ def _tables(asked: Asked, rows: Periods, width: int) -> list[str]:
     free = free_rows(asked.question, rows) & (rows.revolutions > 0)
     ladder = [row for row in shown if free[row]]
     if len(ladder) < 2:
-        lines = _table(asked, rows, shown, "The options, by time", width)
+        lines = _table(asked, rows, shown, "The options, by time", width, "")
     else:
         forward = asked.question.ring.speed_m_s > asked.question.arrival_speed_m_s
         ladder.sort(key=lambda row: float(rows.period_s[row]), reverse=not forward)
-        lines = _table(asked, rows, ladder, "One ladder of stops, in the order of the burn", width)
-        lines += paragraph(
-            f"Each stop costs {plain(float(rows.total_m_s[ladder[0]]))} m/s in all, as the ring itself does: a burn "
-            "that goes past one goes on to the next.",
-            width,
-            indent="  ",
+        alike = (
+            f"Each stop costs {plain(float(rows.total_m_s[ladder[0]]))} m/s in all, no more than going to the ring at "
+            "once: a burn that goes past one goes on to the next."
         )
+        lines = _table(asked, rows, ladder, "One ladder of stops, in the order of the burn", width, alike)
         others = [row for row in shown if row not in ladder]
-        lines += _table(asked, rows, others, "Other options, by time", width) if others else []
+        lines += _table(asked, rows, others, "Other options, by time", width, "") if others else []
     hidden = len(rows) - len(shown)
     if hidden:
         lines += paragraph(
@@ -276,7 +274,8 @@ def _tables(asked: Asked, rows: Periods, width: int) -> list[str]:
     return lines + _far(asked, rows, shown, width)
 
 
-def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int) -> list[str]:
+def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int, remark: str) -> list[str]:
+    """Some rows under a title and over a remark; their burns in a table by themselves where the width asks for it."""
     phased = [row for row in shown if rows.revolutions[row] > 0]
     now, now_way = _burns([float(rows.burn_now_m_s[row]) for row in shown])
     later, later_way = _burns([float(rows.burn_later_m_s[row]) for row in phased])
@@ -284,8 +283,8 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
     table = {
         "number": figures("no.", cells=[str(row + 1) for row in shown]),
         "turns": figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
-        "side": Cells(heads=("side",), right=False, cells=[_side(rows, row) for row in shown]),
-        "hit": figures("period at", "cut-off", cells=[clock(float(rows.period_s[row])) for row in shown]),
+        "side": Cells(heads=("orbit",), right=False, cells=[_side(rows, row) for row in shown]),
+        "period": figures("period at", "cut-off", cells=[clock(float(rows.period_s[row])) for row in shown]),
         "apsis": figures("other", "apsis", "km", cells=[altitude_km(asked, float(rows.other_m[row])) for row in shown]),
         "now": figures("burn now", "m/s", now_way, cells=now),
         "later": figures("burn later", "m/s", later_way, cells=[following.get(row, "-") for row in shown]),
@@ -294,19 +293,22 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
         "slope": figures("slot deg", "per s of", "period", cells=[_slope(rows, row) for row in shown]),
         "mark": Cells(heads=("",), right=False, cells=[_mark(rows, row) for row in shown]),
     }
-    whole = ["turns", "side", "hit", "apsis", "now", "later", "total", "after", "slope", "mark"]
+    whole = ["turns", "side", "period", "apsis", "now", "later", "total", "after", "slope", "mark"]
+    marks = "; ".join(_MARKS[name] for name in _MARKS if name in table["mark"].cells)
+    remarks = [line for text in (f"{marks}." if marks else "", remark) for line in _indented(text, width)]
     lines = ["", *underlined(title)]
     if fits([table[name] for name in whole], width):
-        lines += set_table([table[name] for name in whole], width)
+        lines += [*set_table([table[name] for name in whole], width), *remarks]
     else:
-        first = ["number", "turns", "side", "hit", "total", "after", "mark"]
-        lines += set_table([table[name] for name in first], width)
+        first = ["number", "turns", "side", "period", "total", "after", "mark"]
+        lines += [*set_table([table[name] for name in first], width), *remarks]
         lines += ["", *underlined("Their burns")]
-        lines += set_table([table[name] for name in ["number", "hit", "apsis", "now", "later", "slope"]], width)
-    marks = [_MARKS[name] for name in _MARKS if name in table["mark"].cells]
-    if marks:
-        lines += paragraph("; ".join(marks) + ".", width, indent="  ", hang="  ")
+        lines += set_table([table[name] for name in ["number", "period", "apsis", "now", "later", "slope"]], width)
     return lines
+
+
+def _indented(text: str, width: int) -> list[str]:
+    return paragraph(text, width, indent="  ", hang="  ") if text else []
 
 
 def _far(asked: Asked, rows: Periods, shown: Sequence[int], width: int) -> list[str]:
@@ -324,12 +326,12 @@ def _far(asked: Asked, rows: Periods, shown: Sequence[int], width: int) -> list[
 
 def _burns(values_m_s: list[float]) -> tuple[list[str], str]:
     """Burns as text; where all point one way, without it, and the way for the heading."""
-    told = [signed_burn(value) for value in values_m_s]
-    ways = {text.split()[-1] for text in told if text != "0"}
+    burns = [signed_burn(value) for value in values_m_s]
+    ways = {text.split()[-1] for text in burns if text != "0"}
     if len(ways) != 1:
-        return told, ""
+        return burns, ""
     (way,) = ways
-    return [text.removesuffix(f" {way}") for text in told], way
+    return [text.removesuffix(f" {way}") for text in burns], way
 
 
 def _slope(rows: Periods, row: int) -> str:
@@ -345,11 +347,13 @@ def _exactness(asked: Asked, rows: Periods, width: int) -> list[str]:
     )
     if rows.revolutions[row] == 0 or abs(rows.burn_now_m_s[row]) < WORTH_M_S:
         return ["", *lines]
-    hit = clock(float(rows.period_s[row]))
+    period = clock(float(rows.period_s[row]))
     allowed_s = asked.tolerance_rad / float(rows.slot_rad_per_s[row])
+    touching_s = asked.tolerance_rad / (asked.question.ring.rate_rad_s * float(rows.revolutions[row]))
     lines += paragraph(
-        f"How exact: {hit} may be missed by {small(allowed_s)} s either way for {tolerance(asked)} of slot."
-        f"{_past_text(rows, row)}",
+        f"How exact: {tolerance(asked)} of tolerance allow {small(allowed_s)} s either way of {period} with the later "
+        f"burn as planned (slot as the mean of the first turn, as on a maneuver sheet); {small(touching_s)} s where "
+        f"that burn is made as the craft touches the ring and ends at the ring's period.{_past_text(rows, row)}",
         width,
     )
     return ["", *lines]
@@ -357,19 +361,17 @@ def _exactness(asked: Asked, rows: Periods, width: int) -> list[str]:
 
 def _past_text(rows: Periods, row: int) -> str:
     """What to do when the burn goes past the period of a row."""
-    hit, forward = clock(float(rows.period_s[row])), rows.burn_now_m_s[row] > 0.0
+    period, forward = clock(float(rows.period_s[row])), rows.burn_now_m_s[row] > 0.0
     further = rows.period_s > rows.period_s[row] if forward else rows.period_s < rows.period_s[row]
     free = np.flatnonzero(further & (rows.total_m_s <= rows.total_m_s[row] + TIE_M_S))
     if not free.size:
-        return f" Past {hit} every meter per second costs two: stop short of it rather than past it."
+        return f" What a burn goes past {period} is paid twice, as it has to be burned back: cut off early, not late."
     following = int(free[0])
     where = f"go on to {clock(float(rows.period_s[following]))}"
     if rows.revolutions[following] == 0:
-        return f" Past {hit} do not burn back: {where}, the ring's own. That costs no more in all."
-    return (
-        f" Past {hit} do not burn back: {where} ({count(int(rows.revolutions[following]), 'revolution')}, in the slot "
-        f"after {span(float(rows.wait_s[following]))}). That costs no more in all."
-    )
+        return f" Past {period} do not burn back: {where}, the ring's period. That costs no more in all."
+    turns, when = count(int(rows.revolutions[following]), "revolution"), span(float(rows.wait_s[following]))
+    return f" Past {period} do not burn back: {where} ({turns}, in the slot after {when}). That costs no more in all."
 
 
 def _close(width: int, saved: str) -> list[str]:

@@ -24,6 +24,7 @@ from ringwright.optimizer.period import (
     shortest_period_s,
     within_radii,
 )
+from ringwright.optimizer.problem.in_space import Standing
 from ringwright.optimizer.routes import rephase as shift
 
 EARTH_GM, EARTH_M = 398600.4415e9, 6378136.3  # EGM96 constants, as in Vallado's companion tests
@@ -220,7 +221,7 @@ def test_folded_in_stops_cost_nothing_more() -> None:
 
 @pytest.mark.parametrize("row", [0, 3, 12])
 def test_the_period_of_a_row_drifts_to_the_slot(row: int) -> None:
-    """After its revolutions the error is zero, and a second too long leaves as much as the row says."""
+    """After its revolutions the error is zero, and a second too long is as many seconds too late at the touch."""
     question = asked()
     rows = fitting(question)
     k = int(rows.revolutions[row])
@@ -228,7 +229,7 @@ def test_the_period_of_a_row_drifts_to_the_slot(row: int) -> None:
     assert exact.error_rad[k - 1] == pytest.approx(0.0, abs=1e-9)
     longer = drift(question, float(rows.period_s[row]) + 1.0)
     # too long a period lets the slot run ahead: the craft is behind
-    assert longer.error_rad[k - 1] == pytest.approx(-rows.slot_rad_per_s[row], rel=1e-6)
+    assert longer.error_rad[k - 1] == pytest.approx(-k * question.ring.rate_rad_s, rel=1e-6)
     assert longer.time_s[k - 1] == pytest.approx(rows.wait_s[row] + k, abs=1e-6)
 
 
@@ -359,7 +360,7 @@ def test_passing_the_ring_first_never_helps(lead: float, other: float) -> None:
     """Against the planner's route, which may pass untouched before its first burn: nothing it has is better."""
     question = asked(lead_rad=lead, other_m=other * RING_M, floor_m=0.42 * RING_M, within_s=6.0 * 20_860.0)
     rows = fitting(replace(question, revolutions_max=24))
-    start = shift.Standing(
+    start = Standing(
         first_s=0.0,
         angle_rad=0.0,
         speed_m_s=question.arrival_speed_m_s,
@@ -368,13 +369,15 @@ def test_passing_the_ring_first_never_helps(lead: float, other: float) -> None:
         on_ring=False,
         passed_other=False,
     )
-    options = shift.options(
-        question.touch,
-        start,
-        np.array([0]),
-        craft_class=0,
-        floor_m=question.floor_m,
-        ceiling_m=question.ceiling_m,
+    options = shift.phased(
+        shift.Phasing(
+            craft_class=0,
+            touch=question.touch,
+            start=start,
+            slots=np.array([0]),
+            floor_m=question.floor_m,
+            ceiling_m=question.ceiling_m,
+        )
     )
     assert options.passes.max(initial=0) > 0
     for delta_v, finish in zip(options.delta_v_m_s, options.finish_s, strict=True):

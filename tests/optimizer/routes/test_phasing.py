@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringwright.models.ring import Ring
-from ringwright.optimizer.routes.phasing import Among, Touch, best_phasing, every_phasing
+from ringwright.optimizer.problem.phasing import Among, Touch, best_phasing, every_phasing
 
 RING = Ring(radius_m=1.0e7, slots=5, rate_rad_s=math.sqrt(4.0e14 / 1.0e21), slot0_rad=0.0, gm=4.0e14)
 SAME_M_S = 1e-8

@@ -16,13 +16,18 @@ from pathlib import Path
 import pytest
 
 from ringwright.models.errors import InputError
+from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.readouts import clock
 from ringwright.optimizer.period import fitting
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.robustness.sensitivity import sensitivities
 from ringwright.reports.period.command import NO_OPTION, add_arguments, run
 from ringwright.reports.period.question import OWN_WORLD, read
+from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.typed import apsides, quantity
+
+from ...planned import outcome_of
 
 WORKED = "--around earth --ring 10000km --slot-ahead 86deg --from 190x10000km --floor 140km --within 3d"
 EARTH_GM, EARTH_M = 398600.43550702266e9, 6378136.6  # JPL DE441; IAU WGCCRE 2015
@@ -66,6 +71,42 @@ def speed_at_ring(period_s: float) -> float:
 def arrival_speed(other_km: float) -> float:
     """Speed at the ring on the orbit whose other apsis is at that altitude, m/s."""
     return math.sqrt(EARTH_GM * (2.0 / RING_M - 2.0 / (RING_M + EARTH_M + other_km * 1e3)))
+
+
+def slot_deg_per_s(period_s: float, k: int) -> float:
+    """Mean slot error of the first turn for a second of period, later burn as planned: differences of two orbits."""
+    errors = []
+    for off_s in (-1.0, 1.0):
+        # where the planned burn finds the craft: k * off_s before or after the touch, in the frame of the touch
+        first = semi_of(period_s + off_s)
+        ratio = RING_M / first - 1.0  # e cos f where it touches, signed: below zero at the apoapsis
+        e, mean_rad = abs(ratio), -math.tau * k * off_s / (period_s + off_s) + (math.pi if ratio > 0.0 else 0.0)
+        ecc = mean_rad
+        for _ in range(50):
+            ecc = mean_rad + e * math.sin(ecc)
+        place = complex(first * (math.cos(ecc) - e), first * math.sqrt(1.0 - e * e) * math.sin(ecc))
+        rate = math.sqrt(EARTH_GM * first) / abs(place)
+        speed = complex(-rate * math.sin(ecc), rate * math.sqrt(1.0 - e * e) * math.cos(ecc))
+        if ratio > 0.0:
+            place, speed = -place, -speed
+        speed += 1j * place / abs(place) * (CIRCULAR - speed_at_ring(period_s))
+        # the orbit after it: mean longitude now, and what half a turn of its own rate leaves
+        last = 1.0 / (2.0 / abs(place) - abs(speed) ** 2 / EARTH_GM)
+        moment = (place.conjugate() * speed).imag
+        vector = -1j * moment * speed / EARTH_GM - place / abs(place)
+        way = place / vector * abs(vector) if abs(vector) > 0.0 else place
+        true = math.atan2(way.imag, way.real)
+        anomaly = 2.0 * math.atan(math.sqrt((1.0 - abs(vector)) / (1.0 + abs(vector))) * math.tan(0.5 * true))
+        longitude = math.atan2(vector.imag, vector.real) + anomaly - abs(vector) * math.sin(anomaly)
+        errors.append(
+            math.remainder(longitude, math.tau) + math.pi * (RING_S / (math.tau * math.sqrt(last**3 / EARTH_GM)) - 1.0)
+        )
+    return math.degrees(errors[0] - errors[1]) / 2.0
+
+
+def semi_of(period_s: float) -> float:
+    """Kepler's third law, m."""
+    return float((EARTH_GM * (period_s / math.tau) ** 2) ** (1.0 / 3.0))
 
 
 CIRCULAR = math.sqrt(EARTH_GM / RING_M)
@@ -114,14 +155,16 @@ def test_worked_example_in_numbers() -> None:
     later = CIRCULAR - speed_at_ring(hit)
     (row,) = re.findall(r"^ +1 .*best$", answer(WORKED, 120), re.MULTILINE)
     cells = re.split(r" {2,}", row.strip())
-    assert cells[:3] == ["1", "gains, below", clock(hit)]
+    assert cells[:3] == ["1", "lower, gains", clock(hit)]
     numbers = [float(cell.replace(" ", "")) for cell in cells[3:7]]
     other_km = (2.0 * semi - RING_M - EARTH_M) / 1e3
     assert numbers == pytest.approx([other_km, now, later, now + later], abs=0.0501)
     assert cells[7] == "4 h 25 min"
-    assert float(cells[8]) == pytest.approx(360.0 / RING_S, abs=0.0005)
+    assert float(cells[8]) == pytest.approx(slot_deg_per_s(hit, 1), abs=0.0005)
     top = flat(answer(WORKED)).partition("The options")[0]
-    assert f"Cheapest and soonest: hit a period of {clock(hit)}. The craft gains 86 deg in 1 revolution below" in top
+    assert (
+        f"Cheapest and soonest: cut off at a period of {clock(hit)}. The craft gains 86 deg in 1 revolution of" in top
+    )
     assert f"{now + later:.1f} m/s in all".replace("1200", "1 200") in top
 
 
@@ -132,7 +175,9 @@ def test_what_to_do_past_the_period() -> None:
     assert f"do not burn back: go on to {clock(following)} (2 revolutions, in the slot after 10 h 12 min)" in text
     assert "That costs no more in all." in text
     # a craft on the ring has burned away from it, and every excess has to come back
-    assert "every meter per second costs two" in flat(answer("--around earth --ring 10000km --slot-ahead 86deg"))
+    assert "is paid twice, as it has to be burned back: cut off early, not late." in flat(
+        answer("--around earth --ring 10000km --slot-ahead 86deg")
+    )
 
 
 def test_cheapest_and_soonest_apart() -> None:
@@ -140,8 +185,8 @@ def test_cheapest_and_soonest_apart() -> None:
     text = flat(answer("--around earth --ring 10000km --slot-ahead 60deg --revolutions 6"))
     slow, fast = period_of(6.0 - 1.0 / 6.0, 6), period_of(5.0 / 6.0, 1)
     low, high = (2.0 * (CIRCULAR - speed_at_ring(period)) for period in (slow, fast))
-    assert f"Cheapest: hit a period of {clock(slow)}." in text
-    assert f"Soonest: hit a period of {clock(fast)}." in text
+    assert f"Cheapest: cut off at a period of {clock(slow)}." in text
+    assert f"Soonest: cut off at a period of {clock(fast)}." in text
     assert f"sooner costs {high - low:.1f} m/s more." in text
     rows = re.findall(
         r"(\d+:\d\d:\d\d\.\d) +[\d ]+\.\d +(?:\d+ \w+ ?)+ +(\w+)$",
@@ -178,7 +223,7 @@ def test_vallado_example_6_8(turns: int, minutes: float, total_km_s: float) -> N
 
 def got(line: str, width: int = 80) -> str:
     """What is said of a reached period, as one line."""
-    return flat(answer(line, width).partition("makes of it")[2])
+    return flat(answer(line, width).partition("at cut-off\n---")[2])
 
 
 def test_got_a_period_that_fits_by_chance() -> None:
@@ -261,14 +306,14 @@ def test_arrival_from_above() -> None:
     least = math.sqrt(EARTH_GM * (2.0 / RING_M - 2.0 / (RING_M + EARTH_M + 14_000e3))) - CIRCULAR
     assert rows.total_m_s[rows.cheapest] == pytest.approx(least, abs=1e-6)
     assert rows.burn_now_m_s[rows.cheapest] < 0.0
-    assert "falls back 20 deg in 1 revolution above the ring" in flat(answer(line))
+    assert "falls back 20 deg in 1 revolution of a higher orbit" in flat(answer(line))
     assert asked.question == read(parsed(line.replace("10000x14000km", "14000kmx10000km"))).question
 
 
 def test_level_and_nothing_to_do() -> None:
     """A slot where the craft arrives takes one burn; on the ring none."""
     text = flat(answer("--around earth --ring 10000km --slot-ahead 360deg --from 190x10000km"))
-    assert f"hit the ring's own period, {clock(RING_S)}. The craft is in its slot at once" in text
+    assert f"cut off at the ring's period, {clock(RING_S)}. The craft is in its slot at once" in text
     assert "nothing to burn" in answer("--around earth --ring 10000km --slot-behind 0deg")
 
 
@@ -276,8 +321,8 @@ def test_options_left_out_are_counted_and_can_be_listed() -> None:
     """The short list and --all together account for every option."""
     rows = len(fitting(read(parsed(WORKED)).question))
     (hidden,) = re.findall(r"(\d+) more options fit", flat(answer(WORKED)))
-    listed = re.findall(r"^ +\d+ +\d+ +gains", answer(WORKED), re.MULTILINE)
-    every = re.findall(r"^ +\d+ +\d+ +(?:gains|falls)", answer(f"{WORKED} --all"), re.MULTILINE)
+    listed = re.findall(r"^ +\d+ +\d+ +lower", answer(WORKED), re.MULTILINE)
+    every = re.findall(r"^ +\d+ +\d+ +(?:lower|higher)", answer(f"{WORKED} --all"), re.MULTILINE)
     assert len(every) == rows == len(listed) + int(hidden)
     assert "more options fit" not in answer(f"{WORKED} --all")
 
@@ -330,7 +375,7 @@ def test_no_option_judges_a_reached_period_all_the_same() -> None:
         parsed("--around earth --ring 10000km --slot-ahead 86deg --within 5h --floor 7000km --got 4:24:00"), 80
     )
     assert status == NO_OPTION
-    assert "What 4:24:00.0 makes of it" in text
+    assert "With 4:24:00.0 at cut-off" in text
     assert "DO NOT STAY ON IT" in flat(text)
     assert "No other period fits the limits." in text
 
@@ -433,13 +478,24 @@ def test_saved_scenario_plans_to_the_same(name: str, tmp_path: Path) -> None:
     )
     assert tomllib.loads(file.read_text())["body"]["name"] in ("earth", "mars", OWN_WORLD)
     # the question leaves oblateness out, a plan does not
-    plan = make_plan(read_scenario(file, ["body.j2=0"])).plans[0]
+    outcome = make_plan(read_scenario(file, ["body.j2=0"]))
+    plan = outcome.plans[0]
     rows = fitting(question)
     assert plan.delta_v_m_s == pytest.approx(rows.total_m_s[rows.cheapest], abs=1e-6)
     assert plan.craft[0].phasing_period_s == pytest.approx(rows.period_s[rows.cheapest], abs=1e-6)
     assert plan.craft[0].in_slot_s == pytest.approx(rows.wait_s[rows.cheapest], abs=1e-5)
     assert plan.craft[0].lead_rad == pytest.approx(question.lead_rad, abs=1e-9)
     assert not plan.broken
+    # and one tolerance of the burn: the sheet's, by differences through the flight, and the closed form
+    part = plan.craft[0]
+    index = part.phasing_burn
+    assert index is not None
+    flown = sensitivities(part, outcome.ring, gravity_around(scenario.body))[index].per_period_s
+    assert flown == pytest.approx(-rows.slot_rad_per_s[rows.cheapest], rel=2e-3)
+    shown = re.search(r"tolerance allow (\S+) s either way of", flat(answer(line)))
+    assert shown is not None
+    (sheet,) = sheets(outcome, plan)
+    assert f"tolerance allow {shown.group(1)} s of period at cut-off" in " ".join(sheet.blocks[index + 1].remarks)
 
 
 def test_saving_never_overwrites(tmp_path: Path) -> None:
@@ -466,7 +522,7 @@ def test_a_question_without_an_answer_can_be_saved(tmp_path: Path) -> None:
     status, text = run(parsed(f"{IMPOSSIBLE[0]} --save {file}"), 200)
     assert status == NO_OPTION
     assert f"Written: {file}" in text
-    outcome = make_plan(read_scenario(file))
+    outcome = outcome_of(read_scenario(file))
     assert outcome.infeasible is not None
     (bind,) = outcome.infeasible.binds
     assert bind.limit == "limits.wait_within"

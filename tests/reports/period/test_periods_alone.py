@@ -1,6 +1,7 @@
 """A ring period without a body: what periods alone answer, and nothing more.
 
-T_p = (m T - L T / 2 pi) / k (Vallado, section 6.6) and d slot / d period = 360 k / T, written down here.
+T_p = (m T - L T / 2 pi) / k (Vallado, section 6.6), written down here; the exactness against two orbits in
+``test_command.py``, as it depends on the ratio of the periods alone.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ from ringwright.reports.period.command import NO_OPTION, run
 from ringwright.reports.period.periods_alone import read_alone
 from ringwright.reports.period.question import read
 
-from .test_command import answer, flat, parsed
+from .test_command import RING_S as EARTH_RING_S
+from .test_command import answer, flat, parsed, slot_deg_per_s
 
 RING_S = 5 * 3600 + 47 * 60 + 39.7
 ALONE = "--ring-period 5:47:39.7 --slot-ahead 86deg"
@@ -29,9 +31,10 @@ def test_periods_and_exactness_follow_from_the_ring_period() -> None:
     for k, shown, slope, exact in rows:
         turns = int(k) - 86.0 / 360.0
         assert shown == clock(turns * RING_S / int(k))
-        # two digits are printed
-        assert float(slope) == pytest.approx(360.0 * int(k) / RING_S, rel=0.06)
-        assert float(exact) == pytest.approx(0.5 * RING_S / (360.0 * int(k)), rel=0.06)
+        # two digits are printed; the ring of ``test_command.py`` has nearly this period
+        expected = slot_deg_per_s(turns * EARTH_RING_S / int(k), int(k))
+        assert float(slope) == pytest.approx(expected, rel=0.06)
+        assert float(exact) == pytest.approx(0.5 / expected, rel=0.06)
 
 
 def test_it_says_what_is_not_judged_and_prints_none_of_it() -> None:
