@@ -54,6 +54,10 @@ PASSES_MAX = 12
 """Most times that a front is walked again because points of it broke a limit in the flight."""
 
 
+FLIGHTS_SHARE = 0.5
+"""Of the time that is left, flights of the best plan included: what the flights of a front's points may take."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Walked:
     """The points of a front from fast to slow, how it runs from each to the next, and how finely it is known.
@@ -155,7 +159,7 @@ def walk(
             walked.late = True
         found = walked.result()
         try:
-            with deadline.flying():
+            with deadline.flying(), deadline.searching(deadline.share(FLIGHTS_SHARE)):
                 broken = {id(chosen) for chosen in selection.cut_off(found.plans)}
         except ENDED:
             return only(cheapest)

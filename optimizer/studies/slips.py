@@ -11,8 +11,9 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from ...models.deadline import OutOfTimeError
 from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
-from ..choice.ring_phase import best_phase
+from ..choice.ring_phase import BROKEN_IN_FLIGHT, best_phase
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..problem.ring_phase import problems
@@ -148,11 +149,14 @@ def make_slips(
 
 
 def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Price | None:
-    """The best plan by the catalogue; with the first liftoff of some craft."""
+    """The best plan by the catalogue; with the first liftoff of some craft. Raises OutOfTimeError."""
     if not any(not craft.stay for craft in scenario.craft):
         return Price(delta_v_m_s=0.0, finish_s=0.0)
     laid = best_phase(problems(scenario), scenario.minimize, progress)
     selection, best = laid.selection, laid.best
+    if best is None and laid.late and laid.late != BROKEN_IN_FLIGHT:
+        # that none was found by then does not say that there is none
+        raise OutOfTimeError
     if best is None:
         return None
     options = best.options

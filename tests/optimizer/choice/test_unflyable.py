@@ -244,7 +244,7 @@ def test_nodal_drift_begins_on_the_circle_that_the_craft_is_on() -> None:
 
 def test_planes_that_nobody_reaches_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
     other = '[[craft]]\nname = "Grater"\norbit = { altitude_km = 516.0, angle_deg = 60.0, plane = 1 }\n'
-    monkeypatch.setattr(infeasible, "SEARCH_S", 0.0)
+    monkeypatch.setattr(infeasible, "LOOKS_MAX", 0)
     outcome = make_plan(scenario_of(LOWER_CIRCLE + other))
     assert not outcome.plans
     assert outcome.infeasible is not None
