@@ -110,7 +110,7 @@ class Desk:
                 continue
             self._take(self._text, changes, scenario)
             return
-        self._tell()
+        self._announce()
 
     def cancel(self) -> None:
         """Stop planning; the answer before stays."""
@@ -118,7 +118,7 @@ class Desk:
             self._planner.cancel()
             self._planning_since, self._cancelled = None, True
             self._number += 1
-            self._tell()
+            self._announce()
 
     def again(self) -> None:
         """Plan what stands there, after planning was cancelled or failed."""
@@ -181,13 +181,13 @@ class Desk:
             scenario = parse_scenario(text, self.file, self._settings(self._changes))
         except InputError as fault:
             self._file_trouble = f"The file was saved, but cannot be used: {fault} What stands here is as it was."
-            self._tell()
+            self._announce()
             return
         had_trouble, self._file_trouble = bool(self._file_trouble), ""
         if text != self._text:
             self._take(text, self._changes, scenario)
         elif had_trouble:
-            self._tell()
+            self._announce()
 
     # ---- inside
 
@@ -214,7 +214,7 @@ class Desk:
                 memory_bytes=memory_bytes,
             )
         )
-        self._tell()
+        self._announce()
 
     def _hear(self, heard: Heard) -> None:
         """Take in what the planner says; what is about an older scenario is dropped."""
@@ -239,9 +239,9 @@ class Desk:
                 "The planner ended unexpectedly, perhaps for want of memory. Plan again, or change something."
             )
             self._planning_since = None
-        self._tell()
+        self._announce()
 
-    def _tell(self) -> None:
+    def _announce(self) -> None:
         news, self._news = self._news, asyncio.Event()
         news.set()
 

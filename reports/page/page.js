@@ -1,6 +1,6 @@
 "use strict";
 (() => {
-  // what is shown; a page has it once, a desk loads it anew whenever it changes
+  // what is shown; a page has it once, a desk loads another one whenever it changes
   let D = null;
   const TAU = 2 * Math.PI, by = (id) => document.getElementById(id);
   const DASHES = [[], [7, 3], [2, 2.5]];
@@ -388,7 +388,7 @@
     }
   }
   const short = (text, most) => (text.length > most ? text.slice(0, most - 1) + "…" : text);
-  /** A name cut in its middle: where names begin alike, what tells them apart is at their end. */
+  /** A name cut in its middle: where names begin alike, they differ at their end. */
   const clipped = (text, most) => (text.length > most ? text.slice(0, Math.ceil((most - 1) / 2)) + "…" + text.slice(-Math.floor((most - 1) / 2)) : text);
   function extremes(values) {
     let low = Infinity, high = -Infinity;

@@ -55,7 +55,7 @@ def relay(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def sheeted(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A bundled scenario, planned, with the sheets of its craft."""
-    outcome = make_plan(parse_scenario(text("four-over-the-equator")))
+    outcome = make_plan(parse_scenario(text("four-over-the-equator"), settings=["limits.revolutions_max=4"]))
     return saved(outcome, tmp_path_factory.mktemp("page") / "sheeted.html", with_sheets=True)
 
 
