@@ -6,6 +6,7 @@ All of it lives in the server's event loop; only the planner's thread hands its 
 from __future__ import annotations
 
 import asyncio
+import math
 import os
 import time
 from contextlib import suppress
@@ -136,10 +137,13 @@ class Desk:
 
     def state(self) -> dict[str, Any]:
         """Everything that a tab shows but the answer itself, ready for JSON."""
-        since = self._planning_since
+        since, most_s = self._planning_since, self._limits[0]
+        planning = None if since is None else {"words": self._words, "s": round(time.monotonic() - since, 1)}
+        if planning is not None and math.isfinite(most_s):
+            planning["most"] = most_s
         return {
             "file": os.path.basename(self.file),
-            "planning": None if since is None else {"words": self._words, "s": round(time.monotonic() - since, 1)},
+            "planning": planning,
             "answer": self._answered,
             "sheets": self._made,
             "current": self._answered == self._number,
