@@ -13,8 +13,9 @@ from .choice import front as front_walk
 from .choice.alternatives import Alternative, relabeled
 from .choice.contenders import contenders, order
 from .choice.cuts import overstepped
+from .choice.objectives import Chosen
 from .choice.phase_front import PhaseFront, PhasePoint, slides
-from .choice.selection import Chosen, Selection
+from .choice.selection import Selection
 from .choice.ties import printed
 from .limits.registry import gives_by_itself
 from .outcome import Bind, Front, FrontPoint, Infeasible, Plan
@@ -194,7 +195,7 @@ def _kind(plan: Plan, on_front: bool, first: bool) -> str | None:
     """How a plan differs from rank 1."""
     if first:
         return None
-    return "beside the front" if plan.kind is None and not on_front else plan.kind
+    return "off the front" if plan.kind is None and not on_front else plan.kind
 
 
 def _among(chosen: Chosen, plans: Sequence[Chosen]) -> bool:

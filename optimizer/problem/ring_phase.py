@@ -148,16 +148,10 @@ def _phases_of_movable(
     return [(phase, f"nobody is up yet, so {who} decides where the ring stands: a rule, not an optimum")]
 
 
-def _problem(
-    scenario: Scenario,
-    ring: Ring,
-    rule: str,
-    staying: list[_Staying],
-    starts: dict[str, Standing],
-    ways: tuple[launch.Ascent, ...],
-) -> Problem:
+def _kept(scenario: Scenario, ring: Ring, staying: list[_Staying]) -> tuple[list[KeptCraft], list[str]]:
+    """The craft that stay, each in its slot, and what must be said of those that are off theirs."""
     kept: list[KeptCraft] = []
-    notes = []
+    notes: list[str] = []
     for name, angle, number, plane in staying:
         slot = number
         if slot is None:
@@ -179,6 +173,18 @@ def _problem(
                 f"{name} stays {math.degrees(error):+.2f} deg off slot {slot % ring.slots}, more than the tolerance of "
                 f"{math.degrees(scenario.ring.tolerance_rad):g} deg: the ring is uneven by that much."
             )
+    return kept, notes
+
+
+def _problem(
+    scenario: Scenario,
+    ring: Ring,
+    rule: str,
+    staying: list[_Staying],
+    starts: dict[str, Standing],
+    ways: tuple[launch.Ascent, ...],
+) -> Problem:
+    kept, notes = _kept(scenario, ring, staying)
     free = tuple(s for s in range(ring.planes * ring.slots) if s not in {k.slot for k in kept})
     groups: dict[Craft, list[str]] = {}
     for craft in scenario.craft:

@@ -19,7 +19,7 @@ from ...optimizer.outcome import Outcome, Plan
 from ..burn_table import burn_words
 from ..figures.arcs import Stretch, craft_stretches, gm_drawn
 from ..figures.style import INKS
-from ..limits import limit_value, limit_words
+from ..limits import limit_amount, limit_words
 from ..proof_words import proof_text
 from ..result import result
 from ..terminal import CAUTION, answer_text, flown_text, model_text, remark_texts, room_of
@@ -118,17 +118,17 @@ def _plan(outcome: Outcome, plan: Plan, parts: list[int]) -> dict[str, Any]:
         "flown": flown_text(outcome, plan),
         "at": instant(outcome.scenario.epoch, plan.finish_s) if outcome.scenario.epoch is not None else "",
         "broken": [
-            f"{one.craft}: {limit_words(one.limit).words}, {_amount(one.limit, one.value)} "
-            f"where {_amount(one.limit, one.allowed)} is allowed"
+            f"{one.craft}: {limit_words(one.limit).words}, {limit_amount(one.limit, one.value)} "
+            f"where {limit_amount(one.limit, one.allowed)} is allowed"
             for one in plan.broken
         ],
         "limits": [
             {
                 "words": limit_words(margin.limit).words,
                 "craft": margin.craft,
-                "value": _amount(margin.limit, margin.value),
-                "allowed": f"{margin.sense} {_amount(margin.limit, margin.allowed)}",
-                "room": _amount(margin.limit, room_of(margin)),
+                "value": limit_amount(margin.limit, margin.value),
+                "allowed": f"{margin.sense} {limit_amount(margin.limit, margin.allowed)}",
+                "room": limit_amount(margin.limit, room_of(margin)),
                 "share": _share(margin.allowed, room_of(margin), margin.value),
             }
             for margin in plan.margins
@@ -136,11 +136,6 @@ def _plan(outcome: Outcome, plan: Plan, parts: list[int]) -> dict[str, Any]:
         ],
         "parts": parts,
     }
-
-
-def _amount(limit: str, value: float) -> str:
-    words = limit_words(limit)
-    return f"{plain(limit_value(limit, value), 0 if not words.suffix else 2)} {words.unit}".strip()
 
 
 def _share(allowed: float, room: float, value: float) -> float:

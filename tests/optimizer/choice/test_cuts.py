@@ -11,9 +11,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from ringwright.optimizer.catalogue.catalogue import from_space
 from ringwright.optimizer.choice.flyer import Flyer
+from ringwright.optimizer.problem.options import join
 from ringwright.optimizer.problem.ring_phase import problems
-from ringwright.optimizer.routes import registry
 from ringwright.optimizer.routes.route import Question
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text
@@ -102,7 +103,7 @@ def front_by_flying_all(text: str) -> list[tuple[float, float]]:
     """Finish (min) and delta-v (m/s) as printed of every option of a lone craft that none beats and that keeps its
     limits in the flight, sooner ones first."""
     (problem,) = problems(scenario_of(text))
-    options = registry.columns(0, Question(problem=problem))
+    options = join(from_space(Question(problem=problem)))
     flyer = Flyer(problem)
     flyer.fly([options])
     sound = [row for row in range(len(options)) if not flyer.broken(options, row)]
