@@ -94,7 +94,10 @@ def _under_forces(found: Outcome, progress: Progress) -> Outcome:
             for point in front.points
         )
         front = replace(front, points=points)
-    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under)
+    notes = found.notes
+    if abs(under.added_m_s) >= 0.05:
+        notes = (*notes, f"corrected for further forces, too, plan 1 costs {plan.delta_v_m_s:.1f} m/s")
+    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under, notes=notes)
 
 
 def serves(scenario: Scenario) -> bool:

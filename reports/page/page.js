@@ -564,7 +564,7 @@
     marks = [];
     document.title = by("title").textContent = D.title;
     by("answer").textContent = D.answer; by("caution").textContent = D.caution;
-    by("trust").textContent = `${D.proof} ${D.model}`.trim(); by("trust").hidden = !by("trust").textContent;
+    by("trust").textContent = D.proof; by("trust").hidden = !by("trust").textContent;
     by("remark-list").replaceChildren(...D.remarks.map((one) => el("li", {}, one))); by("remarks").hidden = !D.remarks.length;
     S.a = D.plans.find((plan) => plan.rank === D.open) || D.plans[0] || null;
     S.b = null; S.plane = S.plane < D.ring.planes ? S.plane : 0;

@@ -349,6 +349,9 @@ def look_at_s(part: CraftPlan, ring: Ring) -> float:
 def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
     ring, epoch = outcome.ring, outcome.scenario.epoch
     look_s = look_at_s(part, ring)
+    under = outcome.under
+    slots = under.slots if under is not None and under.corrected and plan.rank == 1 else None
+    turn_s = (slots or ring).period_s
     remarks = []
     forced = forced_hold(outcome, plan)
     if plan.hold is not None:
@@ -368,7 +371,7 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
         heading="After",
         steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),
         blanks=(
-            Blank(what="mean period, pass to pass", expected=clock(ring.period_s + part.flown.period_error_s)),
+            Blank(what="mean period, pass to pass", expected=clock(turn_s + part.flown.period_error_s)),
             Blank(what="slot error, deg", expected=unsigned_zero(f"{math.degrees(part.flown.slot_error_rad):.4f}")),
         ),
         remarks=tuple(remarks),
