@@ -1,8 +1,8 @@
 """The command line: parses what was typed, runs the command, and turns every end into an exit status.
 
 Exit status: 0 a plan that keeps every limit; 2 bad input; 3 no plan within the limits; 4 ended by a limit of time or
-memory before any plan was flown; 130 stopped before that, or told to end; 1 a fault of ours, or standard output that
-does not take the text.
+memory before any plan was flown; 130 stopped before that, or ended by SIGTERM; 1 a fault of ours, or standard output
+that does not take the text.
 """
 
 from __future__ import annotations
@@ -15,7 +15,18 @@ from typing import TYPE_CHECKING
 from .models.errors import InputError
 from .reports.commands.parser import parser
 from .reports.commands.planned import BAD_INPUT, INTERRUPTED, LOST, UNDECIDED, NoPlanError
-from .reports.console import Ended, OutputLostError, complain, ending_in_order, flush, give_up, kept_words, say, width
+from .reports.console import (
+    Ended,
+    OutputLostError,
+    colored,
+    complain,
+    ending_in_order,
+    flush,
+    give_up,
+    kept_words,
+    show,
+    width,
+)
 from .reports.files import kept_files
 from .reports.run_limits import UndecidedError
 
@@ -65,15 +76,22 @@ def _command(arguments: Sequence[str] | None) -> int:
         typed = sys.argv[1:] if arguments is None else list(arguments)
         parsed = parser(typed).parse_args(typed)
         run: Callable[[argparse.Namespace], int] = parsed.run
+        with colored(parsed.color):
+            return _answered(run, parsed)
+    finally:
+        # what a buffer still holds can fail as well as what was printed, a help page included
+        flush()
+
+
+def _answered(run: Callable[[argparse.Namespace], int], parsed: argparse.Namespace) -> int:
+    """Run a command; where there is no plan that it could go on from, that is the answer."""
+    try:
         return run(parsed)
     except NoPlanError as none:
         from .reports.terminal import infeasible_text
 
-        say(infeasible_text(none.outcome, width()))
+        show(infeasible_text(none.outcome, width()))
         return none.status
-    finally:
-        # what a buffer still holds can fail as well as what was printed, a help page included
-        flush()
 
 
 if __name__ == "__main__":

@@ -133,11 +133,11 @@ class CraftPlan:
     ring_revolutions: int
     passes: int
     lead_rad: float
-    pad: str | None
-    carrier: str | None
-    insertion: str | None
-    insertion_speed_m_s: float | None
-    launch_s: float | None
+    pad: str | None = None
+    carrier: str | None = None
+    insertion: str | None = None
+    insertion_speed_m_s: float | None = None
+    launch_s: float | None = None
     insertion_s: float | None
     parking_wait_s: float
     ring_arrival_s: float

@@ -13,9 +13,11 @@ from .choice import front as front_walk
 from .choice.alternatives import Alternative, relabeled
 from .choice.contenders import contenders, order
 from .choice.cuts import overstepped
+from .choice.objectives import Chosen
 from .choice.phase_front import PhaseFront, PhasePoint, slides
-from .choice.selection import Chosen, Selection
+from .choice.selection import Selection
 from .choice.ties import printed
+from .limits.registry import gives_by_itself
 from .outcome import AimFront, Bind, Front, FrontPoint, Infeasible, Plan
 from .problem.problem import Problem, kept_errors
 from .robustness.hold import hold
@@ -30,19 +32,6 @@ ONE_PHASE_NOTE = "all for the phase of the ring that was chosen for plan 1; at a
 
 REJECTED_MAX = 3
 """Most plans that are shown where none keeps its limits."""
-
-GIVES_BY_ITSELF = frozenset(
-    {
-        "limits.clearance",
-        "limits.finish_within",
-        "limits.wait_within",
-        "limits.apoapsis_max",
-        "limits.separation",
-        "ring.tolerance",
-        "ring.tilt_tolerance",
-    }
-)
-"""Limits that a plan which breaks nothing else keeps once they are as wide as its value."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -210,7 +199,7 @@ def _kind(plan: Plan, on_front: bool, first: bool) -> str | None:
     """How a plan differs from rank 1."""
     if first:
         return None
-    return "beside the front" if plan.kind is None and not on_front else plan.kind
+    return "off the front" if plan.kind is None and not on_front else plan.kind
 
 
 def _among(chosen: Chosen, plans: Sequence[Chosen]) -> bool:
@@ -301,7 +290,7 @@ def broken_in_flight(plans: Sequence[Plan], *, all_flown: bool) -> Infeasible:
         reason = "each that was flown breaks one in its flight; not all that the options offer were flown"
         return Infeasible(binds=(), together=False, reason=reason)
     reason = "each that the options offer breaks one in its flight"
-    if any(one.limit not in GIVES_BY_ITSELF for one in nearest):
+    if not all(gives_by_itself(one.limit) for one in nearest):
         return Infeasible(binds=(), together=False, reason=reason)
     binds = tuple(Bind(limit=one.limit, value=one.allowed, serves=one.value) for one in nearest)
     return Infeasible(binds=binds, together=len(binds) > 1, reason=reason)

@@ -17,11 +17,12 @@ from .choice import front as front_walk
 from .choice.alternatives import Alternative, alternatives
 from .choice.contenders import differs, value
 from .choice.infeasible import diagnose
+from .choice.objectives import Chosen
 from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
 from .choice.phase_front import PhaseFront, phase_front
 from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase
-from .choice.selection import Chosen, Selection
+from .choice.selection import Selection
 from .choice.ties import printed
 from .choice.tilt_price import tilt_price
 from .listing import Listed, at_one_phase, broken_in_flight, listed, of_phase, rejected, with_phases
@@ -79,14 +80,25 @@ def make_plan(
 
 
 def _under_forces(found: Outcome, progress: Progress) -> Outcome:
-    """The outcome with a second flight of plan 1 under the scenario's further forces."""
-    progress("flying plan 1 under further forces")
+    """The outcome with plan 1 corrected for the scenario's further forces and flown under them."""
+    progress("correcting plan 1 for further forces")
     try:
         with deadline.flying():
-            return replace(found, under=under_forces(found, found.plans[0]))
+            made = under_forces(found.at_phase_of(found.plans[0]), found.plans[0])
     except ENDED:
         missing = [found.unfinished] if found.unfinished else []
         return replace(found, unfinished="; ".join([*missing, "plan 1 was not flown under further forces"]))
+    if made is None:
+        return found
+    plan, under = made
+    front = found.front
+    if front is not None:
+        points = tuple(
+            replace(point, delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s) if point.plan == plan.rank else point
+            for point in front.points
+        )
+        front = replace(front, points=points)
+    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under)
 
 
 def serves(scenario: Scenario) -> bool:
@@ -130,7 +142,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         found = with_phases(found, selection, points, aim)
     elif laid.phases is not None:
         found = of_phase(found, problem)
-    beside = sum(plan.kind == "beside the front" for plan in found.plans)
+    left = sum(plan.kind == "off the front" for plan in found.plans)
     return Outcome(
         scenario=scenario,
         ring=problem.ring,
@@ -144,7 +156,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
             *problem.notes,
             *_left_out(selection),
             *([price_of_tilt] if price_of_tilt else []),
-            *notes_on_flight(problem, best, found.plans, beside),
+            *notes_on_flight(problem, best, found.plans, left),
         ),
         fronts=more,
         unfinished="; ".join(missing),

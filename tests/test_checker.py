@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import itertools
 import math
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -88,17 +89,19 @@ def two_craft_result() -> tuple[str, Result]:
     assert case.slot0 is not None
     birch, cedar = case.craft
     there = slot_angle(case, 2, case.slot0, 0.0)
-    plans: list[Result] = []
-    for one in every_option(case, birch, case.slot0, LIFTOFFS):
-        for two in every_option(case, cedar, case.slot0, ()):
-            if len({one.slot, two.slot, 2}) < 3 or one.revolutions < 1 or two.revolutions < 1:
-                continue
-            touch = slot_angle(case, two.slot, case.slot0, two.finish)
-            if meets(case, one, slot_angle(case, one.slot, case.slot0, one.finish), [there]) or meets(
-                case, two, touch, [there]
-            ):
-                continue
-            plans.append(plan_of([craft_item(case, birch, one), craft_item(case, cedar, two)]))
+
+    def sound(craft: Craft, liftoffs: tuple[float, ...]) -> list[tuple[int, Result]]:
+        assert case.slot0 is not None
+        return [
+            (option.slot, craft_item(case, craft, option))
+            for option in every_option(case, craft, case.slot0, liftoffs)
+            if option.slot != 2
+            and option.revolutions >= 1
+            and not meets(case, option, slot_angle(case, option.slot, case.slot0, option.finish), [there])
+        ]
+
+    pairs = itertools.product(sound(birch, LIFTOFFS), sound(cedar, ()))
+    plans = [plan_of([item, other]) for (slot, item), (second, other) in pairs if slot != second]
     efficient: list[Result] = []
     for plan in sorted(plans, key=lambda plan: (plan["finish_s"], plan["delta_v_m_s"])):
         if not efficient or plan["delta_v_m_s"] < efficient[-1]["delta_v_m_s"] - 1.0:
@@ -276,10 +279,10 @@ TAMPERED: dict[str, tuple[Callable[[Result], None], str]] = {
     "the side": (_set(_birch, "side", "level"), "side level"),
     "the revolutions": (_add(_birch, "revolutions", 1), "do not fill the time"),
     "the ring's revolutions": (_add(_birch, "ring_revolutions", 1), "turns less a lead"),
-    "a periapsis not told": (_set(_cedar, "lowest_periapsis_km", None), "tells none"),
-    "a periapsis told too high": (_add(_cedar, "lowest_periapsis_km", 30.0), "lowest periapsis told"),
-    "a closest approach told too far": (_set(_cedar, "closest_km", 9e5), "closest told"),
-    "a closest approach not told": (_set(_cedar, "closest_km", None), "no closest approach is told"),
+    "a periapsis left out": (_set(_cedar, "lowest_periapsis_km", None), "states none"),
+    "a periapsis too high": (_add(_cedar, "lowest_periapsis_km", 30.0), "lowest periapsis stated"),
+    "a closest approach too far": (_set(_cedar, "closest_km", 9e5), "closest stated"),
+    "a closest approach left out": (_set(_cedar, "closest_km", None), "no closest approach is stated"),
     "flown off its slot": (lambda r: _cedar(r)["flown"].update(slot_error_deg=0.7), "was flown to"),
     "ranks in the wrong order": (_swap_ranks, "is better than"),
     "ranks not counted": (_set(_plan, "rank", 7), "ranks are"),

@@ -15,6 +15,8 @@ import ringwright
 from ringwright.cli import main
 from ringwright.reports.commands.parser import parser
 
+pytestmark = pytest.mark.usefixtures("shared_plans")
+
 ROOT = Path(ringwright.__file__).parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
@@ -135,6 +137,13 @@ def test_the_tutorial_runs_and_shows_its_answers(tmp_path: Path, monkeypatch: py
     assert sum("<svg" in one for one in shown) >= 1
     assert sum("<table" in one for one in shown) >= 3
     assert all(one and "object at 0x" not in one for one in shown)
+
+
+def test_files_that_the_guide_names_exist() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:models|optimizer|reports|tests|scenarios)/[\w/.-]+)`", text))
+    assert len(named) > 30
+    assert sorted(one for one in named if not (ROOT / one).exists()) == []
 
 
 def test_links_in_the_documents_lead_somewhere() -> None:

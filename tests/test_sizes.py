@@ -12,23 +12,8 @@ ROOMS = ("models", "optimizer", "reports")
 FUNCTION_MAX = 60
 MODULE_MAX = 400
 
-TABLES = "a list of what there is, line by line: no line depends on another"
 STAGES = "one pass whose stages share what they find; to be split by subject"
 LARGE = {
-    "optimizer/choice/loosening.py:loosenings": TABLES,
-    "optimizer/limits/limits.py:margins_of": TABLES,
-    "optimizer/catalogue/from_ground.py:from_pad": STAGES,
-    "optimizer/catalogue/free_form.py:with_free_form": STAGES,
-    "optimizer/problem/ring_phase.py:_problem": STAGES,
-    "optimizer/choice/selection.py": STAGES,
-    "optimizer/choice/selection.py:best": STAGES,
-    "optimizer/replan/replan.py": STAGES,
-    "optimizer/replan/replan.py:replan": STAGES,
-    "optimizer/schedule/lexicographic.py": STAGES,
-    "optimizer/schedule/lexicographic.py:_least_worst": STAGES,
-    "optimizer/schedule/lexicographic.py:solve_lexicographic": STAGES,
-    "optimizer/flown_plans/assembly.py": STAGES,
-    "optimizer/flown_plans/assembly.py:_craft_plan": STAGES,
     "reports/compare.py": STAGES,
     "reports/figures/compare.py:_draw": STAGES,
     "reports/figures/timeline.py:_draw_lane": STAGES,

@@ -26,8 +26,7 @@ from ..problem.options import F, I
 from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Touch
 from ..problem.problem import CraftClass, Problem
 from ..problem.restriction import NO_RESTRICTION, Restriction
-from ..routes.rephase import passes_of
-from ..routes.rephase_at_crossing import crossings
+from ..routes import registry, rephase, rephase_at_crossing
 
 TWO_PI = 2.0 * math.pi
 
@@ -73,9 +72,10 @@ class PhaseChoices:
 
 
 def covers(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> bool:
-    """Whether all that craft in space may do is among the choices here: one plane, no free-form flights or carriers."""
-    free_form = problem.scenario.front_step_s is not None
-    return restriction == NO_RESTRICTION and problem.ring.planes == 1 and not free_form and not problem.aboard
+    """Whether all that craft in space may do is phasing in their own plane, and launches pay for their arrival."""
+    launches = [route for route in registry.ROUTES if route.begins == "liftoff" and route.arrives_by_way]
+    known = [rephase.ROUTE, rephase_at_crossing.ROUTE, *launches]
+    return restriction == NO_RESTRICTION and all(r in known or not r.may_serve(problem) for r in registry.ROUTES)
 
 
 def level_phases(problem: Problem) -> F:
@@ -100,10 +100,10 @@ def _touches(problem: Problem, group: CraftClass) -> list[tuple[float, float, bo
         return []
     limits = problem.scenario.limits
     touch = problem.touch(start.speed_m_s)
-    crossing = [(there.first_s, there.angle_rad, True) for there in crossings(problem, group)]
+    crossing = [(there.first_s, there.angle_rad, True) for there in rephase_at_crossing.crossings(problem, group)]
     return crossing + [
         (start.first_s + j * start.period_s, start.angle_rad + j * start.advance_rad, False)
-        for j in passes_of(touch, start, problem.scenario.floor_m, limits.apoapsis_max_m)
+        for j in rephase.passes_of(touch, start, problem.scenario.floor_m, limits.apoapsis_max_m)
         if _safe(problem, start, j)
     ]
 

@@ -23,7 +23,8 @@ from ..problem.option_key import OptionKey, key
 from ..problem.options import Options
 from ..problem.restriction import Restriction
 from ..routes import registry
-from .selection import Chosen, Selection, worth
+from .objectives import Chosen, worth
+from .selection import Selection
 
 CRAFT_MAX = 6
 """Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""

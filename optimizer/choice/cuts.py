@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from ..catalogue.catalogue import Catalogue, from_space
 from ..catalogue.from_ground import from_pad
-from ..limits.limits import LENGTH_SLACK_M
+from ..limits import separation
 from ..outcome import Broken, Plan
 from ..problem.option_key import OptionKey, key, same
 from ..problem.options import Options, empty, join, undominated
@@ -161,11 +161,11 @@ class Cuts:
         slots = self.flyer.problem.ring.slots
         rows = {int(slot): row for row, slot in enumerate(options.slot.tolist())}
         row_of = {part.craft: rows[part.plane * slots + part.slot] for part in plan.craft}
-        separation = self.flyer.problem.scenario.limits.separation_m
+        scenario = self.flyer.problem.scenario
         found = False
         for part in plan.craft:
             near, who = part.flown.closest_m, part.flown.closest_to
-            if near is None or who not in row_of or near >= separation - LENGTH_SLACK_M:
+            if near is None or who not in row_of or separation.LIMIT.kept(scenario, near):
                 continue
             row, other = row_of[part.craft], row_of[who]
             meeting = (key(options, row), int(options.slot[other]), float(options.finish_s[other]))

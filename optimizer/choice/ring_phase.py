@@ -27,8 +27,9 @@ from ..problem.problem import Problem
 from ..problem.restriction import NO_RESTRICTION, Restriction
 from ..routes import rephase
 from ..routes.route import Question
+from .objectives import Chosen, Order, total, worth
 from .phase_bounds import Least, PhaseBounds
-from .selection import Chosen, Order, Selection, total, worth
+from .selection import Selection
 from .ties import printed, prints_until
 
 Progress = Callable[[str], None]

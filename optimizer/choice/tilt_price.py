@@ -12,7 +12,8 @@ from ..catalogue.catalogue import catalogue
 from ..outcome import Plan
 from ..problem.problem import Problem
 from ..routes.launch_tilt import drift_of
-from .selection import Chosen, Selection
+from .objectives import Chosen
+from .selection import Selection
 
 STEP_RAD = math.radians(0.05)
 """Tolerances are named in steps of this."""

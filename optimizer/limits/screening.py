@@ -2,39 +2,50 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from ..problem.close_approaches import meets_any_slot, meets_kept
 from ..problem.finite_burns import with_engines
 from ..problem.options import Options
-from ..problem.phasing import LIMIT_SLACK
 from ..problem.problem import Problem
 from ..problem.starts import too_near, with_kept
+from . import registry
+from .limit import Limit
+
+Mask = NDArray[np.bool_]
 
 ON_TIME_S = 1e-6
 """A craft that is in its slot this soon after it may first burn has been there all the time."""
 
 
 def within_limits(problem: Problem, options: Options, finish_s: float) -> Options:
-    """The options that keep to what craft and engine can do, to the latest finish, to floor and ceiling.
+    """The options that keep the limits by themselves, what their engine can do, and a latest finish.
 
     What the length of burns costs is added on the way.
     """
     options = with_engines(problem, options)
-    allowed = np.array([c.delta_v_allowed_m_s for c in problem.classes])[options.craft_class]
-    keep = (options.delta_v_m_s <= allowed + 1e-9) & (options.finish_s <= finish_s + 1e-6)
-    return options.take(keep & safe(problem, options))
+    return options.take(_kept(registry.LIMITS, problem, options, finish_s))
 
 
-def safe(problem: Problem, options: Options) -> NDArray[np.bool_]:
-    """Mask of options that keep to floor and ceiling."""
-    low = options.lowest_m >= problem.scenario.floor_m * (1.0 - LIMIT_SLACK)
-    high = options.highest_m <= problem.scenario.limits.apoapsis_max_m * (1.0 + LIMIT_SLACK)
-    return np.asarray(low & high)
+def safe(problem: Problem, options: Options) -> Mask:
+    """Mask of options that keep to floor and ceiling, and whatever else is asked of the path alone."""
+    return _kept([limit for limit in registry.LIMITS if limit.of_path], problem, options, math.inf)
 
 
-def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
+def _kept(limits: Sequence[Limit], problem: Problem, options: Options, finish_s: float) -> Mask:
+    keep = np.ones(len(options), dtype=bool)
+    for limit in limits:
+        own = limit.keeps(problem, options, finish_s)
+        if own is not None:
+            keep &= own
+    return keep
+
+
+def passes_kept(problem: Problem, options: Options) -> Mask:
     """Mask of options that come too close to a craft which stays in the ring, from the epoch or the drop on."""
     separation = problem.scenario.limits.separation_m
     if separation <= 0.0 or not problem.kept or not len(options):
@@ -56,7 +67,7 @@ def passes_kept(problem: Problem, options: Options) -> NDArray[np.bool_]:
     return np.asarray(hit | (moves & too_near(problem)[options.craft_class].any(axis=1)))
 
 
-def passes_any_slot(problem: Problem, options: Options) -> NDArray[np.bool_]:
+def passes_any_slot(problem: Problem, options: Options) -> Mask:
     """Mask of options that come too close to where anybody else is to be, now or later."""
     return meets_any_slot(
         options,

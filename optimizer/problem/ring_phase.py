@@ -8,11 +8,12 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ...models import frames, launch, oblateness, orbits
+from ...models import frames, launch
 from ...models.craft import delta_v_allowed
 from ...models.errors import InputError
 from ...models.opportunities import liftoffs, open_to, turn_s
 from ...models.ring import Ring
+from ...models.ring_as_given import ring_as_given
 from ...models.scenario import Craft, Scenario
 from .in_space import Standing, standing
 from .problem import CraftClass, KeptCraft, Problem
@@ -21,24 +22,7 @@ from .ways_up import kept_tilt_rad, ways_up
 
 def ring_of(scenario: Scenario) -> Ring:
     """The ring of a scenario, its phase 0 where that is free. Over an oblate body with the rates of its mean radius."""
-    spec = scenario.ring
-    gm = scenario.body.gm
-    rate, node_rate = float(orbits.rate(gm, spec.radius_m)), 0.0
-    if scenario.body.j2 != 0.0:
-        rate, node_rate = oblateness.ring_rates(scenario.body, spec.radius_m, spec.inclination_rad)
-    return Ring(
-        radius_m=spec.radius_m,
-        slots=spec.slots,
-        rate_rad_s=rate,
-        slot0_rad=0.0 if spec.slot0_rad is None else spec.slot0_rad,
-        gm=gm,
-        inclination_rad=spec.inclination_rad,
-        node_rad=spec.node_rad,
-        node_rate_rad_s=node_rate,
-        planes=spec.planes,
-        phasing=spec.phasing,
-        spread_rad=spec.spread_rad,
-    )
+    return ring_as_given(scenario.body, scenario.ring)
 
 
 def problems(scenario: Scenario) -> tuple[Problem, ...]:
@@ -164,16 +148,10 @@ def _phases_of_movable(
     return [(phase, f"nobody is up yet, so {who} decides where the ring stands: a rule, not an optimum")]
 
 
-def _problem(
-    scenario: Scenario,
-    ring: Ring,
-    rule: str,
-    staying: list[_Staying],
-    starts: dict[str, Standing],
-    ways: tuple[launch.Ascent, ...],
-) -> Problem:
+def _kept(scenario: Scenario, ring: Ring, staying: list[_Staying]) -> tuple[list[KeptCraft], list[str]]:
+    """The craft that stay, each in its slot, and what must be said of those that are off theirs."""
     kept: list[KeptCraft] = []
-    notes = []
+    notes: list[str] = []
     for name, angle, number, plane in staying:
         slot = number
         if slot is None:
@@ -195,6 +173,18 @@ def _problem(
                 f"{name} stays {math.degrees(error):+.2f} deg off slot {slot % ring.slots}, more than the tolerance of "
                 f"{math.degrees(scenario.ring.tolerance_rad):g} deg: the ring is uneven by that much."
             )
+    return kept, notes
+
+
+def _problem(
+    scenario: Scenario,
+    ring: Ring,
+    rule: str,
+    staying: list[_Staying],
+    starts: dict[str, Standing],
+    ways: tuple[launch.Ascent, ...],
+) -> Problem:
+    kept, notes = _kept(scenario, ring, staying)
     free = tuple(s for s in range(ring.planes * ring.slots) if s not in {k.slot for k in kept})
     groups: dict[Craft, list[str]] = {}
     for craft in scenario.craft:

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...models import orbits
 from ...models.oblate_circles import Pace, pace
 from ...models.ring import Ring
 from ...models.scenario import Body
@@ -22,8 +21,7 @@ from ..problem.options import F, I, Options, empty, join
 from ..problem.problem import Problem
 from ..trajectory.course import Course
 from .nodal_drift_flight import drift_courses
-from .nodal_drift_timetable import Start, Timetable, Waits, as_seen, onto_slot, start_of, timetable
-from .rephase import within_wait
+from .nodal_drift_timetable import Start, Timetable, Waits, as_seen, onto_slot, speed_changes, start_of, timetable
 from .route import CourseOf, Finite, Question, Route, row_of
 
 DEPTHS = 400
@@ -94,8 +92,7 @@ def columns(question: Question) -> Options:
             pace=pace(body, ring.inclination_rad, min(low, ring.radius_m), max(high, ring.radius_m)),
         )
         parts.append(within_limits(problem, _drifting(asked), limits.finish_within_s))
-    options = join(parts)
-    return options.take(within_wait(options, limits.wait_within_s))
+    return join(parts)
 
 
 def _drifting(asked: Drifts) -> Options:
@@ -169,10 +166,8 @@ def hohmann(gm: float, one_m: F | float, other_m: F | float) -> F:
     >>> round(float(hohmann(3.986004415e14, 6569481.37, 42159485.65)), 1)
     3935.2
     """
-    one, other = np.asarray(one_m, dtype=np.float64), np.asarray(other_m, dtype=np.float64)
-    semi = 0.5 * (one + other)
-    first = np.abs(orbits.speed(gm, one, semi) - orbits.speed(gm, one, one))
-    return np.asarray(first + np.abs(orbits.speed(gm, other, other) - orbits.speed(gm, other, semi)))
+    first, last = speed_changes(gm, one_m, other_m)
+    return np.asarray(np.abs(first) + np.abs(last))
 
 
 def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course | None:
@@ -189,8 +184,8 @@ def _note(problem: Problem, options: Options) -> str:
     if not len(options):
         return ""
     return (
-        "nodal drift: begun as soon as the craft may burn, in one circular waiting orbit, until the nodes first "
-        "meet; a later start or a plane turned in part by burns is not looked at"
+        "nodal drift starts as soon as the craft may burn and ends when the nodes first meet, in one circular "
+        "waiting orbit; a later start, or a plane turned in part by burns, is not tried"
     )
 
 
@@ -200,6 +195,7 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
+    may_serve=lambda problem: problem.ring.planes > 1,
     together=together,
     note=_note,
 )

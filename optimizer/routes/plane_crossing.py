@@ -25,7 +25,7 @@ from ..trajectory.course import Course
 from ..trajectory.differential_correction import IN_PLANE, Unknown
 from ..trajectory.start_state import state_in_space
 from . import rephase
-from .rephase import phasing_options, within_wait
+from .rephase import phasing_options
 from .route import Question, Route, row_of
 
 
@@ -121,8 +121,7 @@ def _turned(problem: Problem, first_s: float, crossing: Crossing, options: Optio
     n = len(options)
     turn = float(turn_delta_v(problem.ring.speed_m_s, crossing.turn_rad))
     options = replace(options, touch_s=np.full(n, first_s), delta_v_m_s=options.delta_v_m_s + turn)
-    options = options.with_table(Turns(turned_s=np.full(n, crossing.time_s)))
-    return options.take(within_wait(options, problem.scenario.limits.wait_within_s))
+    return options.with_table(Turns(turned_s=np.full(n, crossing.time_s)))
 
 
 def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course:
@@ -168,4 +167,5 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
+    may_serve=lambda problem: problem.ring.planes > 1,
 )

@@ -46,6 +46,13 @@ def lifting(way: Ascent) -> Iterator[tuple[int, Route]]:
     return ((index, route) for index, route in numbered("liftoff") if route.lifts_off(way))
 
 
+def _of(options: Options, row: int) -> Route:
+    code = int(options.route[row])
+    if code < 0:
+        raise ValueError("an option that is not marked with its route yet")
+    return ROUTES[code]
+
+
 def columns(index: int, question: Question) -> Options:
     """The options of one route, marked as its own."""
     return ROUTES[index].columns(question).of_route(index)
@@ -54,7 +61,7 @@ def columns(index: int, question: Question) -> Options:
 def course(problem: Problem, options: Options, row: int, finite: bool) -> Course | None:
     """What is flown for one option; None where it cannot be."""
     try:
-        return ROUTES[int(options.route[row])].course(problem, options, row, finite)
+        return _of(options, row).course(problem, options, row, finite)
     except FlightError:
         return None
 
@@ -82,7 +89,7 @@ def courses(problem: Problem, chosen: Sequence[Options], finite: Finite) -> Cour
 
 def name_of(options: Options, row: int) -> str:
     """The name of an option's route."""
-    return ROUTES[int(options.route[row])].name
+    return _of(options, row).name
 
 
 def places(name: str) -> list[int]:

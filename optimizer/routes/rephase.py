@@ -23,7 +23,7 @@ from ..trajectory.tangent import Begun, PlaneBurns, RingBurns, ring_burns, tange
 from .launch_tilt import drift_of, turned_back
 from .route import Question, Route, row_of
 
-CHOICES_BLOCK = 1_000_000
+CHOICES_BLOCK = 250_000
 """Choices (slot, passes, k, m) up to which all are made at once."""
 
 BYTES_EACH = 400.0
@@ -174,7 +174,8 @@ def phased(asked: Phasing) -> Options:
         lowest_m=np.minimum(np.minimum(flown_other, ring.radius_m), before),
         highest_m=np.maximum(np.maximum(flown_other, ring.radius_m), before),
     )
-    return options.take(within_wait(options, touch.wait_within_s))
+    waits_s = options.finish_s - options.touch_s
+    return options.take(waits_s <= touch.wait_within_s * (1.0 + LIMIT_SLACK))
 
 
 def passes_of(touch: Touch, start: Standing, floor_m: float, ceiling_m: float) -> range:
@@ -266,11 +267,6 @@ def _at_highest(
         found.append((radius, finish_s - turn + after, (1.0 if highest < math.pi else -1.0) * level * back_rad))
     _, time, part = max(found)
     return time, part
-
-
-def within_wait(options: Options, wait_within_s: float) -> np.ndarray:
-    """Mask of the options in their slot soon enough after first reaching the ring."""
-    return np.asarray(options.finish_s - options.touch_s <= wait_within_s * (1.0 + LIMIT_SLACK))
 
 
 ROUTE = Route(

@@ -28,7 +28,7 @@ from ..trajectory.differential_correction import IN_PLANE, Unknown
 from ..trajectory.start_state import state_in_space
 from ..trajectory.tangent import Begun, PlaneBurns, ring_burns, tangent_course
 from .launch_tilt import drift_of
-from .rephase import phasing_options, within_wait
+from .rephase import phasing_options
 from .route import Question, Route, row_of
 
 
@@ -97,8 +97,7 @@ def _folded(problem: Problem, group: CraftClass, there: Standing, options: Optio
         touch_s=np.full(len(options), start.first_s),
         delta_v_m_s=np.hypot(options.delta_v_m_s - across, across),
     )
-    options = options.with_table(Begins(begins_s=np.full(len(options), there.first_s)))
-    return options.take(within_wait(options, problem.scenario.limits.wait_within_s))
+    return options.with_table(Begins(begins_s=np.full(len(options), there.first_s)))
 
 
 def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course:
@@ -156,4 +155,5 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
+    may_serve=lambda problem: any(crossings(problem, group) for group in problem.classes),
 )

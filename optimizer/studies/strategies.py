@@ -17,9 +17,10 @@ from ...models.scenario import Scenario
 from ..choice.contenders import contenders, order
 from ..choice.first_service import first_service_s
 from ..choice.front import walk
+from ..choice.objectives import Chosen, Order
 from ..choice.other_fronts import UNITS, as_front, other_fronts
 from ..choice.ring_phase import best_phase
-from ..choice.selection import Chosen, Order, Selection
+from ..choice.selection import Selection
 from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
 from ..plan import proof_of, why_not
 from ..problem.restriction import NO_RESTRICTION, Restriction

@@ -7,7 +7,7 @@ import shlex
 from collections.abc import Callable, Sequence
 
 from ...models.printable import printable
-from ..console import say, width
+from ..console import say, show, width
 from ..files import write_text
 
 Next = tuple[str, str]
@@ -53,7 +53,7 @@ def deliver(
     sentences = [one() for one in more]
     if to == "-":
         return
-    say(text())
+    show(text())
     if written:
         say(f"\n{kept} are in {out}.\n")
     for sentence in sentences:

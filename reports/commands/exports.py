@@ -26,6 +26,11 @@ def check_exports(arguments: argparse.Namespace, scenario: Scenario) -> None:
     if arguments.excel is not None:
         from ..exchange.workbook import needs_openpyxl
 
+        if not arguments.excel.lower().endswith(".xlsx"):
+            raise InputError(
+                f"--excel {arguments.excel}: a workbook is known by its ending: name a file that ends in .xlsx.",
+                where="command line",
+            )
         needs_openpyxl()
 
 
@@ -45,7 +50,7 @@ def _flights(arguments: argparse.Namespace, outcome: Outcome) -> str:
     from ..exchange.folder import write_flights
     from .progress import shown_progress
 
-    with shown_progress() as progress:
+    with shown_progress(arguments) as progress:
         return write_flights(outcome, arguments.ccsds, arguments.plan, progress).words
 
 

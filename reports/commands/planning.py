@@ -22,7 +22,7 @@ def plan(arguments: argparse.Namespace) -> int:
     from ..result import result_text
     from ..terminal import plan_text
 
-    with shown_progress() as progress, run_of(arguments) as run:
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
         outcome = make_plan(scenario, progress, fronts=arguments.fronts, price=arguments.out is not None)
     rank = arguments.plan
     if outcome.plans:
@@ -51,7 +51,7 @@ def page(arguments: argparse.Namespace) -> int:
     from ..page.page import write_page
     from ..terminal import answer_text
 
-    with shown_progress() as progress:
+    with shown_progress(arguments) as progress:
         with run_of(arguments) as run:
             outcome = make_plan(scenario, progress)
         rank = arguments.plan if outcome.plans else None
@@ -68,7 +68,7 @@ def figure(arguments: argparse.Namespace) -> int:
     from ..figures.single import figure_file, write_figure
 
     place = figure_file(arguments.name, arguments.out)
-    with shown_progress() as progress:
+    with shown_progress(arguments) as progress:
         with run_of(arguments) as run:
             outcome = picked(arguments, scenario, run, progress, price=arguments.name == "worth_of_time")
         chosen = outcome.plans[0]
@@ -86,7 +86,7 @@ def sheet(arguments: argparse.Namespace) -> int:
     from ..sheet.sheet import sheets
     from ..sheet.text import sheet_text
 
-    with shown_progress() as progress:
+    with shown_progress(arguments) as progress:
         with run_of(arguments) as run:
             outcome = picked(arguments, scenario, run, progress)
         progress("maneuver sheets")

@@ -23,7 +23,7 @@ from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import fly
 from ...models.flight.stepping import RELATIVE_TOLERANCE, Arc
 from ...optimizer.craft_plan import CarrierPlan, CraftPlan
-from ...optimizer.flown_plans.assembly import CORRECTED_RELATIVE
+from ...optimizer.flown_plans.flights import CORRECTED_RELATIVE
 from ...optimizer.outcome import Outcome, Plan
 
 WINDOW = 4

@@ -70,7 +70,7 @@ def write_flights(
     else:
         words = (
             f"The flights are in {directory} as CCSDS messages, {setting.frame} and {setting.system}: an OEM for each "
-            "craft, an OPM with its burns."
+            f"craft{' and carrier' if plan.carriers else ''}, an OPM with its burns."
         )
     return Written([place / path.name for path in paths], words)
 

@@ -46,13 +46,19 @@ def opm_text(outcome: Outcome, plan: Plan, track: Track, setting: Setting) -> st
         remarks.insert(1, "THIS PLAN BREAKS A LIMIT: DO NOT FLY IT AS IT IS.")
     lines = header("OPM", setting, [*remarks, *frame_comments(outcome.scenario, setting)])
     lines += [*about(track.name, setting), ""]
-    lines += comments("State at the insertion." if part.insertion_s is not None else "State at the start of the plan.")
+    lines += comments(_start_words(part))
     x, y, z, vx, vy, vz = setting.turned(state[np.newaxis])[0].tolist()
     lines.append(f"EPOCH = {setting.time(start_s)}")
     lines += [f"{key} = {fixed(value, POSITION_PLACES)} [km]" for key, value in (("X", x), ("Y", y), ("Z", z))]
     velocity = (("X_DOT", vx), ("Y_DOT", vy), ("Z_DOT", vz))
     lines += [f"{key} = {fixed(value, VELOCITY_PLACES)} [km/s]" for key, value in velocity]
     return "\n".join([*lines, "", *_craft_lines(craft, part), *_burn_lines(track, part, setting), ""])
+
+
+def _start_words(part: CraftPlan) -> str:
+    if part.carrier is not None:
+        return "State at the drop from the carrier."
+    return "State at the start of the plan." if part.insertion_s is None else "State at the insertion."
 
 
 def start_of(flight: Flight) -> tuple[float, Array]:

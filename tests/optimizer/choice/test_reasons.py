@@ -15,12 +15,11 @@ from ringwright.optimizer.choice.ring_phase import best_phase
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Bind, Infeasible, Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.carriers import duty_text
 from ringwright.reports.terminal import plan_text
 
-from ...planned import planned, scenario_of
+from ...planned import outcome_of, planned, scenario_of
 from ..routes.test_carrier import FOUR, carrier, world
 
 PAD = """
@@ -87,13 +86,13 @@ minimize = "worst_delta_v"
 
 @lru_cache
 def _outcome(text: str) -> Outcome:
-    return make_plan(scenario_of(text))
+    return outcome_of(scenario_of(text))
 
 
 def _note(text: str) -> str:
-    told = _outcome(text).front
-    assert told is not None
-    return told.note
+    front_found = _outcome(text).front
+    assert front_found is not None
+    return front_found.note
 
 
 def test_phasing_that_costs_nothing_is_not_said_to_be_a_wait_on_the_pad() -> None:

@@ -9,10 +9,13 @@ import pytest
 
 from ringwright.cli import main
 from ringwright.models.reading.scenario_reader import read_scenario
-from ringwright.optimizer.plan import make_plan
 from ringwright.reports.figures import drawings
 from ringwright.reports.folder import write_folder
 from ringwright.tests.test_cli import SMALL
+
+from ...planned import outcome_of
+
+pytestmark = pytest.mark.usefixtures("shared_plans")
 
 SHOWN = 1e-6
 """Rounding of the JSON result, m/s and s."""
@@ -53,7 +56,7 @@ def test_files_show_and_draw_the_plan_that_was_picked(
     scenario: str, ranked: dict[str, dict[str, float]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rank = int(ranked["other"]["rank"])
-    outcome = make_plan(read_scenario(scenario))
+    outcome = outcome_of(read_scenario(scenario))
     drawn = drawings(outcome, rank)
     of_one_plan = [draw.args[1] for name, draw in drawn.items() if name != "front"]
     assert len(of_one_plan) == 3

@@ -80,6 +80,18 @@ revolutions_max = 2
 name = "Flint"
 orbit = { altitude_km = 9000, angle_deg = -60 }
 """
+CARRIER = GROUND.replace("longitude_deg = -150\n", "longitude_deg = -150\nuntil_h = 0\nturnaround_h = 30\n").replace(
+    '[[craft]]\nname = "Teal"\n',
+    """[[carrier]]
+name = "Pannier"
+craft = ["Teal", "Coot"]
+delta_v_m_s = 400
+[[craft]]
+name = "Teal"
+[[craft]]
+name = "Coot"
+""",
+)
 OWN = MARS.replace('name = "mars"', 'name = "Quill"\ngm_km3_s2 = 5200\nradius_km = 1500').replace("9000", "2500")
 
 

@@ -13,7 +13,17 @@ from ringwright.models.errors import InputError
 from ringwright.models.printable import printable
 from ringwright.optimizer.outcome import Outcome
 from ringwright.reports.exchange.calendar import calendar_text
-from ringwright.tests.reports.exchange.messages import EARTH, ENGINE, EPOCH, GROUND, MARS, best, planned, renamed
+from ringwright.tests.reports.exchange.messages import (
+    CARRIER,
+    EARTH,
+    ENGINE,
+    EPOCH,
+    GROUND,
+    MARS,
+    best,
+    planned,
+    renamed,
+)
 from ringwright.tests.reports.exchange.test_orbit_messages import HOSTILE
 
 
@@ -53,6 +63,13 @@ def test_a_burn_lasts_as_long_as_it_burns() -> None:
     half = 0.5 * part.burns[0].duration_s
     assert first["DTSTART"].dt == EPOCH - timedelta(seconds=round(half))
     assert first["DTEND"].dt == EPOCH + timedelta(seconds=round(half))
+
+
+def test_a_carrier_lifts_off_and_drops_its_craft() -> None:
+    found = [str(one["SUMMARY"]).split(",")[0] for one in events(planned(CARRIER))]
+    assert found[0] == "Pannier: liftoff from pad"
+    assert {"Pannier: drop Teal", "Pannier: drop Coot", "Teal: look at its place"} <= set(found)
+    assert not any(one.startswith("Teal: liftoff") for one in found)
 
 
 def test_identifiers_are_stable_and_different() -> None:

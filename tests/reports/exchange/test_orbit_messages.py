@@ -20,9 +20,12 @@ from scipy.interpolate import KroghInterpolator
 from ringwright.models.burns import Impulsive
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import Flight, fly
+from ringwright.models.scenario import Errors
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.robustness.spread import spread
 from ringwright.reports.exchange.folder import CSV_HEADER, write_flights
 from ringwright.tests.reports.exchange.messages import (
+    CARRIER,
     EARTH,
     ENGINE,
     EPOCH,
@@ -275,6 +278,63 @@ def test_what_the_standard_cannot_say_is_a_table_with_the_reason(text: str, why:
     dated = outcome.scenario.epoch
     assert {row[1] for row in rows[:1]} == {"" if dated is None else "2031-05-01 06:00:00.000000"}
     assert len({row[8] for row in rows}) == 2
+
+
+def test_a_carrier_and_what_it_drops_have_a_flight_each(tmp_path: Path) -> None:
+    outcome = planned(CARRIER)
+    plan = best(outcome)
+    [carrier] = plan.carriers
+    written = write_flights(outcome, tmp_path)
+    assert "an OEM for each craft and carrier" in written.words
+    names = ["1-teal.oem", "1-teal.opm", "2-coot.oem", "2-coot.opm", "3-pannier.oem"]
+    assert [path.name for path in written.paths] == names
+    flown = {path.name: read(path).body.segment for path in written.paths}
+    assert [one.metadata.object_name for one in flown["3-pannier.oem"]] == ["Pannier"]
+    times, states = ephemeris(flown["3-pannier.oem"][0])
+    for number, part in enumerate(plan.craft, start=1):
+        name = f"{number}-{part.craft.lower()}"
+        start = flown[f"{name}.opm"].data.state_vector
+        assert start.comment == ["State at the drop from the carrier."]
+        drop = next(one for one in carrier.drops if one.craft == part.craft)
+        then = (moment(start.epoch) - EPOCH).total_seconds()
+        assert then == pytest.approx(drop.time_s, abs=1e-5)
+        first = min(max(int(np.searchsorted(times, then)) - 2, 0), len(times) - 4)
+        there = _krogh(times[first : first + 4], states[first : first + 4], then)
+        assert np.linalg.norm(there - [start.x.value, start.y.value, start.z.value]) * 1e3 < BETWEEN_M
+        assert ephemeris(flown[f"{name}.oem"][-1])[0][-1] > part.in_slot_s + outcome.ring.period_s
+
+
+def test_covariances_are_in_the_ephemeris_where_errors_are_given(tmp_path: Path) -> None:
+    outcome = planned(EARTH)
+    [part] = best(outcome).craft
+    errors = Errors(burn_share=0.002, pointing_rad=0.004, burn_time_s=0.5)
+    scenario = replace(outcome.scenario, errors=errors)
+    paths = write_flights(replace(outcome, scenario=scenario), tmp_path).paths
+    [path] = [one for one in paths if one.suffix == ".oem"]
+    segments = read(path).body.segment
+    flight = flight_of(outcome)
+    keys = ("x", "y", "z", "x_dot", "y_dot", "z_dot")
+    for segment in segments:
+        found = segment.data.covariance_matrix
+        assert 0 < len(found) <= 100
+        assert all(one.cov_ref_frame == "RTN" for one in found)
+        times = np.array([(moment(one.epoch) - EPOCH).total_seconds() for one in found])
+        assert np.all(np.diff(times) > 0.0)
+        wanted = spread(scenario, outcome.ring, part, flight, times)
+        for one, matrix in zip(found, wanted, strict=True):
+            lower = np.array(
+                [
+                    [float(getattr(one, f"c{a}_{b}").value) if j <= i else 0.0 for j, b in enumerate(keys)]
+                    for i, a in enumerate(keys)
+                ]
+            )
+            both = (lower + np.tril(lower, -1).T) * 1e6
+            scale = np.sqrt(np.outer(np.diag(matrix), np.diag(matrix)))
+            assert np.all(np.abs(both - matrix) <= 1e-5 * scale)
+            assert np.linalg.eigvalsh(both / scale).min() > -1e-9
+    # as they are left out where none are given, and why
+    plain = next(one for one in write_flights(outcome, tmp_path / "plain").paths if one.suffix == ".oem")
+    assert "No covariances: the scenario states no errors." in plain.read_text(encoding="ascii")
 
 
 HOSTILE = {
