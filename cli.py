@@ -13,8 +13,9 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from .models.errors import InputError
+from .reports.commands.deliver import next_text
 from .reports.commands.parser import parser
-from .reports.commands.planned import BAD_INPUT, INTERRUPTED, LOST, UNDECIDED, NoPlanError
+from .reports.commands.planned import BAD_INPUT, INTERRUPTED, LOST, UNDECIDED, NoPlanError, without_plan
 from .reports.console import Ended, OutputLostError, complain, ending_in_order, flush, give_up, kept_words, say, width
 from .reports.files import kept_files
 from .reports.run_limits import UndecidedError
@@ -70,6 +71,7 @@ def _command(arguments: Sequence[str] | None) -> int:
         from .reports.terminal import infeasible_text
 
         say(infeasible_text(none.outcome, width()))
+        say(next_text(without_plan(parsed, none.outcome), width()))
         return none.status
     finally:
         # what a buffer still holds can fail as well as what was printed, a help page included

@@ -142,11 +142,12 @@ def limit_words(limit: str) -> LimitWords:
 
     >>> limit_words("limits.wait_within_h").unit, limit_words("launch.turnaround").unit
     ('h', 'h')
+    >>> limit_words("carrier.delta_v_m_s").words
+    'delta-v of the carrier'
     """
     name = limit.rpartition(".")[2]
     if limit.startswith("carrier.") and name.startswith("delta_v"):
-        bare = limit_words(f"craft.{name}")
-        return replace(bare, words="delta-v of the carrier")
+        return replace(limit_words(f"craft.{name}"), words="delta-v of the carrier")
     if name in _KNOWN:
         return _KNOWN[name]
     for suffix, per_unit, unit in _UNITS:

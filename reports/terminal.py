@@ -43,7 +43,7 @@ CAUTION = (
 
 
 _TILT_WORTH_DEG = 1e-4
-"""A tilt below this goes unsaid where nobody is launched off the plane."""
+"""A tilt below this goes unsaid where no craft is launched off the plane."""
 
 
 def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str:
@@ -125,8 +125,8 @@ def _binding_text(why: Infeasible) -> str:
     if why.together and any(known):
         return "These limits bind together; all of them have to give:"
     if why.together:
-        return "More than two of these limits bind together; to loosen two of them is not enough:"
-    return "To loosen any one of these limits would serve:" if all(known) else "These limits stand in the way:"
+        return "More than two of these limits bind together; easing two of them is not enough:"
+    return "Easing any one of these limits would serve:" if all(known) else "These limits stand in the way:"
 
 
 def _rejected(outcome: Outcome, width: int) -> list[str]:

@@ -1,4 +1,4 @@
-"""What a scenario was understood to say, in the reader's own terms: values, angles counted from somebody, defaults.
+"""What a scenario was understood to say: values, angles counted from one craft or site, and the defaults taken.
 
 Plain text; nothing is planned here. Rates are two-body.
 """
@@ -79,7 +79,7 @@ def _goal_items(scenario: Scenario) -> list[str]:
     if scenario.first_service is not None:
         several = scenario.first_service > 1
         slots = f"{scenario.first_service} neighboring slots are" if several else "one slot is"
-        items.append(f"Service begins when {slots} filled, craft that stay counted.")
+        items.append(f"Service begins when {slots} filled, counting craft that stay.")
     if scenario.front_step_s is not None:
         items.append(f"Free-form flights are looked for at finishes {span(scenario.front_step_s)} apart.")
     return items
@@ -311,7 +311,7 @@ def _whereabouts(scenario: Scenario, craft: Craft) -> str:
 def reference(scenario: Scenario) -> Reference | None:
     """Who angles are counted from: the first craft with a known place in the ring, else in space, else the first site.
 
-    None where nobody has a place.
+    None where no craft has a place yet.
     """
     for one in scenario.ring.occupied:
         if one.angle_rad is not None:

@@ -22,7 +22,7 @@ from .problem import Problem, kept_tilt_rad
 from .restriction import NO_RESTRICTION, Restriction
 
 MANY_LAUNCHES = 8
-"""Launches from which, where not all liftoffs can be looked at, only those clear of everybody's slot are."""
+"""Launches from which, where not all liftoffs can be examined, only those clear of every other craft's slot are."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,7 +138,7 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
 
 
 def _launches(problem: Problem, pad: int, times: F, restriction: Restriction, *, clear: bool) -> tuple[Options, int]:
-    """Options from a pad; only those ``clear`` of everybody else, where such options lead into every slot."""
+    """Options from a pad; only those ``clear`` of all other craft, where such options lead into every slot."""
     options, count = from_pad(problem, pad, times, restriction, clear=clear)
     reached = np.unique(options.slot).size
     if clear and reached < len(problem.free_slots):

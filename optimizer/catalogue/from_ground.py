@@ -45,7 +45,7 @@ def from_pad(
 
     A choice is evaluated once for all classes: they differ only in what they may spend and when they are ready.
     ``finishing``: only those that wait in a parking orbit as long as ``finish_s`` allows. ``clear``: only those that
-    come close to nobody else's slot, whether anybody is there or not.
+    come close to no other craft's slot, whether anybody is there or not.
     """
     parts: list[Options] = []
     looked_at = 0
@@ -170,7 +170,7 @@ def _paid(problem: Problem, up: Ascent, options: Options) -> Options:
 def _clear_of_kept(
     problem: Problem, build: Callable[[F, I, bool], Options], liftoff_s: F, slot: I, prune: bool
 ) -> Options:
-    """Options that pass nobody who stays; where the best choice of a row would, all other choices of that row."""
+    """Options that pass no craft that stays; where the best choice of a row would, all other choices of that row."""
     options = build(liftoff_s, slot, prune)
     hit = passes_kept(problem, options)
     clear = options.take(~hit)

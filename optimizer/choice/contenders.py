@@ -15,7 +15,7 @@ from .selection import Chosen, Selection, total
 from .ties import AIMS, printed
 
 ROUNDS_MAX = 8
-"""Most plans that are looked at for this."""
+"""Most plans that are examined for this."""
 
 NO_DIFFERENCE_M_S = 1e-6
 """Flown costs that differ by less do not differ."""

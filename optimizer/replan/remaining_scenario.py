@@ -52,7 +52,7 @@ class Spent:
 class Remaining:
     """What is left to do, as a new scenario.
 
-    ``scenario`` is None where nobody is left to move, and while a craft is between liftoff and insertion. ``done`` are
+    ``scenario`` is None where no craft is left to move, and while one is between liftoff and insertion. ``done`` are
     the craft in their slots, ``lost`` those that are gone, ``assumed`` those under way of which nothing was seen,
     ``stepped`` whether free-form flights were asked for only because an orbit does not touch the ring.
     ``as_planned``: all observations match the plan. ``frozen`` craft go on as planned, or as their plan
@@ -275,7 +275,7 @@ class _Carrying:
             # still on board
             flown = next((c.itinerary for c in self.plan.carriers if c.carrier == part.carrier), flown)
         if flown is None:
-            raise ValueError("a plan without its itinerary cannot be gone on from")
+            raise ValueError("a plan without its itinerary cannot be continued")
         burned = tuple(burn for burn in flown.impulses if burn.time_s <= time_s)
         gravity = gravity_around(self.scenario.body)
         model = IMPULSIVE if part.engine is None or flown is not part.itinerary else part.engine
@@ -312,7 +312,7 @@ class _Carrying:
         turn = 2.0 * math.pi * math.sqrt((0.5 * (here.periapsis_m + here.apoapsis_m)) ** 3 / self.ring.gm)
         end = time_s + 1.1 * turn
         if here.periapsis_m < self.scenario.body.radius_m and here.at == "periapsis":
-            # it comes down on the ground, so that only the way up to its apoapsis is looked at
+            # it comes down on the ground, so that only the way up to its apoapsis is examined
             end = max(here.at_s + 0.51 * turn, time_s)
         ahead = Itinerary(start_s=time_s, position=state[:3], velocity=state[3:], end_s=end)
         [coast] = fly_each([ahead], gravity_around(self.scenario.body))

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.deadline import ENDED, OutOfTimeError
 from ...models.errors import InputError
 from ...models.reading.observed import Observed
 from ...models.scenario import Aim, Scenario
@@ -400,7 +401,11 @@ def _decisions(
     if scenario is None or scenario.front_step_s is not None:
         kept, planned = None, set()
     else:
-        kept, planned = _cheapest(scenario, progress), {craft.name for craft in scenario.craft}
+        planned = {craft.name for craft in scenario.craft}
+        try:
+            kept = _cheapest(scenario, progress)
+        except ENDED:
+            kept = None
     out = []
     for number, one in enumerate(found):
         if number >= DECISIONS_MAX:
@@ -431,15 +436,24 @@ def _missed_for_a_turn(
 
 def _missed(scenario: Scenario, kept: tuple[float, float], one: Decision, now_s: float, progress: Progress) -> Decision:
     progress(f"what it costs if {one.craft} misses its moment")
-    other = _cheapest(late(scenario, one.craft, one.at_s - now_s + LATE_S), progress)
+    try:
+        other = _cheapest(late(scenario, one.craft, one.at_s - now_s + LATE_S), progress)
+    except ENDED:
+        return one  # what it costs is not known
     if other is None:
         return replace(one, lost=True)
     return replace(one, extra_m_s=other[0] - kept[0], later_s=other[1] - kept[1])
 
 
 def _cheapest(scenario: Scenario, progress: Progress) -> tuple[float, float] | None:
-    """Delta-v and finish of the best plan by the catalogue, not flown; None where there is none."""
-    _, best, _ = best_phase(problems(scenario), scenario.minimize, progress)
+    """Delta-v and finish of the best plan by the catalogue, not flown; None where no plan keeps the limits.
+
+    Raises:
+        OutOfTimeError: the search ended before it found one.
+    """
+    _, best, missing = best_phase(problems(scenario), scenario.minimize, progress)
+    if best is None and missing:
+        raise OutOfTimeError(missing)
     if best is None:
         return None
     return float(best.options.delta_v_m_s.sum()), float(best.options.finish_s.max())

@@ -34,7 +34,7 @@ MOST_TURNS = 4000.0
 
 
 def under_forces(outcome: Outcome, plan: Plan) -> UnderForces | None:
-    """Fly a plan again under the forces of the scenario; None without ``[forces]``, and where nobody is in the ring."""
+    """Fly a plan again under the forces of the scenario; None without ``[forces]``, and for an empty ring."""
     scenario, ring = outcome.scenario, outcome.ring
     if scenario.forces is None or not (plan.craft or outcome.kept):
         return None

@@ -31,7 +31,7 @@ from .options import ROUTES, F, I, Options, empty, join
 from .phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 
 STEPS_BEYOND = 2
-"""Carrier orbits above the ring are looked at up to this many times the ring's period, where no ceiling says less."""
+"""Carrier orbits above the ring are examined up to this many times the ring's period, where no ceiling says less."""
 
 SUBSETS_MAX = 64
 """Most ways to pick the slots that one carrier fills; where there are more, only runs of neighboring slots are."""

@@ -31,10 +31,10 @@ MOVED = 0.02
 """A waiting orbit is moved by no more than this share to its solution."""
 
 HIGHEST = 2.0
-"""Where no ceiling says less, waiting orbits are looked at up to this many ring radii."""
+"""Where no ceiling says less, waiting orbits are examined up to this many ring radii."""
 
 LONGEST_S = 365.25 * 86_400.0
-"""Longest drift that is looked at, whatever the limits."""
+"""Longest drift that is examined, whatever the limits."""
 
 STEPS = 12
 """Newton steps with which a depth is moved onto the slot; three or four are the rule."""

@@ -146,7 +146,7 @@ def options(
 ) -> Options:
     """Columns for each slot of ``slot``, every (j, k, m) within the limits, dominated ones too.
 
-    ``passes``: which j are looked at, of :func:`passes_of`; all unless given. ``prune``: for each slot and j only what
+    ``passes``: which j are examined, of :func:`passes_of`; all unless given. ``prune``: for each slot and j only what
     no other (k, m) beats in delta-v and time.
     """
     ring = touch.ring

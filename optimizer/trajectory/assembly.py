@@ -119,7 +119,7 @@ class Flights:
         return [self.nearest[what] for what in asked]
 
     def counts_from(self, problem: Problem, name: tuple[float, ...], seat: _Seat, from_s: float, to_s: float) -> float:
-        """When the distance to somebody in place begins to count whom a craft started together with, s; remembered.
+        """When the distance to a craft in place begins to count whom a craft started together with, s; remembered.
 
         When they come nearer again after they were outside the separation, on the other's flight until it is in its
         place. Where the limit is off, its default serves to leave the common start out of what is printed.

@@ -17,7 +17,7 @@ from .burn_list import burns_of
 from .carrier import Carried, CarrierKey, carrier_key
 
 ROUNDS_AHEAD = 10
-"""Passes after the last drop are looked at for so many rounds of the ring's slots."""
+"""Passes after the last drop are examined for so many rounds of the ring's slots."""
 
 
 def carrier_plans(

@@ -7,7 +7,7 @@ import argparse
 from ...models.errors import InputError
 from ..console import say, width
 from .deliver import again, deliver, next_text
-from .planned import picked, run_of, scenario_of, status_of
+from .planned import picked, run_of, scenario_of, status_of, without_plan
 from .progress import shown_progress
 
 
@@ -25,7 +25,9 @@ def plan(arguments: argparse.Namespace) -> int:
     rank = arguments.plan
     if outcome.plans:
         plan_of_rank(outcome, rank)  # one that there is not is refused before anything is written
-    following = [("what each craft has to do", again(arguments, "sheet"))] if outcome.plans else []
+    following = without_plan(arguments, outcome)
+    if outcome.plans:
+        following = [("what each craft has to do", again(arguments, "sheet"))]
     if outcome.plans and arguments.out is None:
         following.append(("tables and pictures", again(arguments, "plan", "--out", "DIR")))
     deliver(
@@ -51,8 +53,8 @@ def page(arguments: argparse.Namespace) -> int:
             outcome = make_plan(scenario, progress)
         write_page(outcome, arguments.out, progress)
     say(f"{answer_text(outcome)}\nThe page is {arguments.out}: open it in a browser.\n")
-    if outcome.plans:
-        say(next_text([("what each craft has to do", again(arguments, "sheet"))], width()))
+    following = [("what each craft has to do", again(arguments, "sheet"))]
+    say(next_text(following if outcome.plans else without_plan(arguments, outcome), width()))
     return status_of(outcome, run)
 
 

@@ -25,7 +25,7 @@ def page_text(outcome: Outcome, progress: Callable[[str], None] = lambda _: None
     Args:
         outcome: feasible or not; without a plan the page holds the text that says why.
         progress: called with words that say what is being done.
-        with_sheets: whether the maneuver sheets of plan 1 are in it; they take flights of their own.
+        with_sheets: whether the maneuver sheets of plan 1 are in it; they need further flights.
     """
     progress("page")
     data = page_data(outcome)

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import json
 import math
+from types import ModuleType
 
 import pytest
 
 from ringwright.cli import main
+from ringwright.models.deadline import OutOfTimeError
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.replan import replan as replan_module
+from ringwright.optimizer.studies import slips as slips_module
 from ringwright.optimizer.studies.slips import Slips, make_slips
 from ringwright.reports.slips import slips_json, slips_text
 
@@ -110,7 +114,19 @@ def test_craft_that_stay_keep_the_ring_as_it_is() -> None:
             assert "craft that stay" in loss.why_not_spread
 
 
-def test_text_and_json_tell_the_same() -> None:
+@pytest.mark.parametrize("room", [slips_module, replan_module])
+def test_a_search_that_ended_early_is_not_taken_for_no_plan(room: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
+    scenario = scenario_of(world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0))
+    ask = {"slips": lambda: room._best(scenario, print, ()), "replan": lambda: room._cheapest(scenario, print)}
+    which = room.__name__.rpartition(".")[2]
+    monkeypatch.setattr(room, "best_phase", lambda *_: (None, None, "the search did not finish"))
+    with pytest.raises(OutOfTimeError, match="did not finish"):
+        ask[which]()
+    monkeypatch.setattr(room, "best_phase", lambda *_: (None, None, ""))
+    assert ask[which]() is None
+
+
+def test_text_and_json_say_the_same() -> None:
     text = world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0, limits="finish_within_d = 9.0")
     found = slips_of(text, (6.0 * 3600.0, 30.0 * DAY_S))
     written = json.loads(slips_json(found))
