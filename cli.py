@@ -16,7 +16,18 @@ from .models.errors import InputError
 from .reports.commands.deliver import next_text
 from .reports.commands.parser import parser
 from .reports.commands.planned import BAD_INPUT, INTERRUPTED, LOST, UNDECIDED, NoPlanError, without_plan
-from .reports.console import Ended, OutputLostError, complain, ending_in_order, flush, give_up, kept_words, say, width
+from .reports.console import (
+    Ended,
+    OutputLostError,
+    colored,
+    complain,
+    ending_in_order,
+    flush,
+    give_up,
+    kept_words,
+    show,
+    width,
+)
 from .reports.files import kept_files
 from .reports.run_limits import UndecidedError
 
@@ -66,16 +77,23 @@ def _command(arguments: Sequence[str] | None) -> int:
         typed = sys.argv[1:] if arguments is None else list(arguments)
         parsed = parser(typed).parse_args(typed)
         run: Callable[[argparse.Namespace], int] = parsed.run
+        with colored(parsed.color):
+            return _answered(run, parsed)
+    finally:
+        # what a buffer still holds can fail as well as what was printed, a help page included
+        flush()
+
+
+def _answered(run: Callable[[argparse.Namespace], int], parsed: argparse.Namespace) -> int:
+    """Run a command; where there is no plan that it could go on from, that is the answer."""
+    try:
         return run(parsed)
     except NoPlanError as none:
         from .reports.terminal import infeasible_text
 
-        say(infeasible_text(none.outcome, width()))
-        say(next_text(without_plan(parsed, none.outcome), width()))
+        show(infeasible_text(none.outcome, width()))
+        show(next_text(without_plan(parsed, none.outcome), width()))
         return none.status
-    finally:
-        # what a buffer still holds can fail as well as what was printed, a help page included
-        flush()
 
 
 if __name__ == "__main__":

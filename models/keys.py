@@ -34,6 +34,7 @@ Kind = Literal[
     "text",
     "choice",
     "texts",
+    "path",
     "flag",
     "moment",
     "table",

@@ -12,9 +12,6 @@ from ..models.flight.flown import Itinerary, Leg
 from ..models.flight.slot_error import Measured
 from ..models.launch import TiltAt
 
-Route = Literal["direct", "park", "shift", "carrier", "drift", "timed"]
-
-
 Side = Literal["below", "above", "level"]
 
 
@@ -130,17 +127,17 @@ class CraftPlan:
     craft: str
     plane: int
     slot: int
-    route: Route
+    route: str
     side: Side
     revolutions: int
     ring_revolutions: int
     passes: int
     lead_rad: float
-    pad: str | None
-    carrier: str | None
-    insertion: str | None
-    insertion_speed_m_s: float | None
-    launch_s: float | None
+    pad: str | None = None
+    carrier: str | None = None
+    insertion: str | None = None
+    insertion_speed_m_s: float | None = None
+    launch_s: float | None = None
     insertion_s: float | None
     parking_wait_s: float
     ring_arrival_s: float

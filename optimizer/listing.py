@@ -4,34 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Literal
 
 from ..models.deadline import OutOfTimeError
 from ..models.scenario import Aim
-from .catalogue.problem import kept_errors
 from .choice import front as front_walk
 from .choice.alternatives import Alternative, relabeled
 from .choice.contenders import contenders, order
 from .choice.cuts import overstepped
-from .choice.selection import Chosen, Selection
+from .choice.objectives import Chosen
+from .choice.phase_front import PhaseFront, PhasePoint, slides
+from .choice.selection import Selection
 from .choice.ties import printed
+from .limits.registry import gives_by_itself
 from .outcome import Bind, Front, FrontPoint, Infeasible, Plan
+from .problem.problem import Problem, kept_errors
 from .robustness.hold import hold
+
+PHASES_NOTE = "over all phases of the ring, each plan at the phase that is best for its finish"
+"""What is said of a front whose plans have each its phase."""
+
+ONE_PHASE_NOTE = "all for the phase of the ring that was chosen for plan 1; at another phase a plan may be better"
+"""What is said of a front at a phase that was chosen for its best plan."""
 
 REJECTED_MAX = 3
 """Most plans that are shown where none keeps its limits."""
-
-GIVES_BY_ITSELF = frozenset(
-    {
-        "limits.clearance",
-        "limits.finish_within",
-        "limits.wait_within",
-        "limits.apoapsis_max",
-        "limits.separation",
-        "ring.tolerance",
-        "ring.tilt_tolerance",
-    }
-)
-"""Limits that a plan which breaks nothing else keeps once they are as wide as its value."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,6 +106,85 @@ def listed(
         flown=tuple(pair for pair in flown.values() if not pair[1].broken),
         all_flown=all_flown,
     )
+
+
+def with_phases(found: Listed, selection: Selection, front: PhaseFront, aim: Aim) -> Listed:
+    """The plans of one ring phase with those of a front over all phases, ranked by the goal; each with its phase.
+
+    Args:
+        found: plans of the phase that was chosen, rank 1 of which is the best.
+        selection: what they were chosen from.
+        front: plans of other phases.
+        aim: the goal.
+    """
+    own = selection.made.problem.ring.slot0_rad
+    known: list[tuple[Plan, PhasePoint | None]] = [(replace(plan, slot0_rad=own), None) for plan in found.plans]
+    stay = kept_errors(selection.made.problem)
+    for point in front.points:
+        problem = point.selection.made.problem
+        plan = point.selection.flyer.plan(point.chosen.options)
+        if not plan.broken:
+            held = hold(problem.ring, problem.scenario, plan.craft, stay)
+            known.append((replace(plan, hold=held, slot0_rad=problem.ring.slot0_rad), point))
+    known[1:] = sorted(known[1:], key=lambda pair: order(pair[0], aim))
+    if len(known) > 1 and order(known[1][0], aim)[:2] < order(known[0][0], aim)[:2]:
+        known = sorted(known, key=lambda pair: order(pair[0], aim))
+    edge = _edge([plan for plan, _ in known])
+    kept = [i for i, (plan, point) in enumerate(known) if i == 0 or i in edge or (point is None and plan.kind)]
+    rank = {i: number + 1 for number, i in enumerate(kept)}
+    plans = tuple(
+        replace(known[i][0], rank=rank[i], on_front=i in edge, kind=_kind_beside(known[i][0], i in edge, rank[i] == 1))
+        for i in kept
+    )
+    points = []
+    for number, i in enumerate(edge):
+        one, other = known[i][1], known[edge[number + 1]][1] if number + 1 < len(edge) else None
+        sliding = one is not None and other is not None and slides(one, other)
+        plan = known[i][0]
+        kind: Literal["slope", "step"] = "slope" if sliding else "step"
+        points.append(FrontPoint(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s, plan=rank[i], kind=kind))
+    resolution = _resolution([known[i] for i in edge])
+    made = Front(points=tuple(points), resolution_m_s=resolution, note=PHASES_NOTE)
+    return replace(found, plans=plans, front=made if points else None)
+
+
+def of_phase(found: Listed, problem: Problem) -> Listed:
+    """The plans with the phase that was chosen; their front is said to be for this phase alone."""
+    phase = problem.ring.slot0_rad
+    plans = tuple(replace(plan, slot0_rad=phase) for plan in found.plans)
+    front = found.front
+    if front is not None:
+        front = replace(front, note="; ".join([one for one in (front.note, ONE_PHASE_NOTE) if one]))
+    return replace(found, plans=plans, front=front)
+
+
+def _kind_beside(plan: Plan, on_front: bool, first: bool) -> str | None:
+    """The label of a plan of another kind, which one of the front needs none of."""
+    return None if first or on_front else plan.kind
+
+
+def _edge(plans: Sequence[Plan]) -> list[int]:
+    """Which plans make the front as printed, sooner ones first: each later one prints as cheaper."""
+
+    def name(i: int) -> tuple[float, float]:
+        return printed("finish", plans[i].finish_s), printed("delta_v", plans[i].delta_v_m_s)
+
+    found: list[int] = []
+    for i in sorted(range(len(plans)), key=lambda i: (*name(i), i)):
+        if not found or name(i)[1] < name(found[-1])[1]:
+            found.append(i)
+    return found
+
+
+def _resolution(edge: Sequence[tuple[Plan, PhasePoint | None]]) -> float:
+    """By how much a plan between two points of a front may be better than the earlier one, m/s."""
+    worst = 0.0
+    for (early, _), (late, point) in pairwise(edge):
+        # what no plan gets below that is in place by the later finish; where nothing is known of it, by any finish
+        least = 0.0 if point is None else point.least_m_s
+        if printed("finish", late.finish_s) - printed("finish", early.finish_s) > 1.0:
+            worst = max(worst, early.delta_v_m_s - least)
+    return worst
 
 
 def _of_kind(plan: Plan, kind: str | None) -> Plan:
@@ -209,7 +286,7 @@ def broken_in_flight(plans: Sequence[Plan], *, all_flown: bool) -> Infeasible:
         reason = "every plan flown breaks one in its flight; not all plans that the options allow were flown"
         return Infeasible(binds=(), together=False, reason=reason)
     reason = "every plan that the options allow breaks one in its flight"
-    if any(one.limit not in GIVES_BY_ITSELF for one in nearest):
+    if not all(gives_by_itself(one.limit) for one in nearest):
         return Infeasible(binds=(), together=False, reason=reason)
     binds = tuple(Bind(limit=one.limit, value=one.allowed, serves=one.value) for one in nearest)
     return Infeasible(binds=binds, together=len(binds) > 1, reason=reason)

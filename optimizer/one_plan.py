@@ -19,9 +19,10 @@ def plan_of_rank(outcome: Outcome, rank: int | None = None) -> Plan:
 
 
 def with_plan(outcome: Outcome, rank: int) -> Outcome:
-    """The same outcome with that plan alone; proof and front, which are about all plans, are left out.
+    """The same outcome with that plan alone, the ring at its phase; proof and front, about all plans, are left out.
 
     Raises:
         InputError: there is no plan of that rank.
     """
-    return replace(outcome, plans=(plan_of_rank(outcome, rank),), proof=None, front=None)
+    plan = plan_of_rank(outcome, rank)
+    return replace(outcome.at_phase_of(plan), plans=(plan,), proof=None, front=None)

@@ -7,7 +7,7 @@ meters, times seconds from the epoch, as everywhere inside.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from ..models.ring import Ring
@@ -84,7 +84,8 @@ class Margin:
 class Plan:
     """One option for each craft that is moved. ``kind`` says in which way it differs from rank 1 (None: front only).
 
-    What carriers burn is theirs and not in ``delta_v_m_s``, which is the sum over the craft.
+    What carriers burn is theirs and not in ``delta_v_m_s``, which is the sum over the craft. ``slot0_rad`` is the phase
+    that the ring is laid at for it, where the phase is chosen with the plan; None where it is not.
     """
 
     rank: int
@@ -99,6 +100,7 @@ class Plan:
     kind: str | None = None
     hold: Hold | None = None
     carriers: tuple[CarrierPlan, ...] = ()
+    slot0_rad: float | None = None
 
     @property
     def by_period_alone(self) -> bool:
@@ -157,6 +159,21 @@ class AimFront:
 
 
 @dataclass(frozen=True, kw_only=True)
+class PhaseProof:
+    """What is known about a ring phase that was chosen.
+
+    Args:
+        proved: whether no phase has a plan that is better by more than a printed digit.
+        bound: what no plan at any phase gets below, in the unit of the aim; minus infinity where that is not known.
+        tried: how many phases were planned.
+    """
+
+    proved: bool
+    bound: float
+    tried: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Proof:
     """What was proved about rank 1, over the catalogue of options; ``free_form`` of them are free-form flights.
 
@@ -166,8 +183,8 @@ class Proof:
     No flown plan is below ``bound``: where all of these were flown it is the least of them or the catalogue's, else the
     catalogue's less what they come to less. ``gap`` is that of the catalogue's costs.
 
-    ``phase`` is the rule by which the ring's phase was laid, empty where the scenario gives it: nothing is proved about
-    other phases.
+    ``phase`` is the rule by which the ring's phase was laid, about whose others nothing is proved; empty where the
+    scenario gives the phase, or it was chosen. ``phases`` is what is known where it was chosen.
     """
 
     status: Literal["optimal", "bounded", "undecided"]
@@ -182,6 +199,7 @@ class Proof:
     catalogue_bound: float = -math.inf
     flown_differs_by: float = 0.0
     all_flown: bool = True
+    phases: PhaseProof | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -246,6 +264,14 @@ class Outcome:
     price: CraftPrice | None = None
     under: UnderForces | None = None
     rejected: tuple[Plan, ...] = ()
+
+    def ring_of(self, plan: Plan) -> Ring:
+        """The ring at the phase of one of its plans."""
+        return self.ring if plan.slot0_rad is None else replace(self.ring, slot0_rad=plan.slot0_rad)
+
+    def at_phase_of(self, plan: Plan) -> Outcome:
+        """The same with the ring at the phase of one of its plans."""
+        return self if plan.slot0_rad is None else replace(self, ring=self.ring_of(plan))
 
     @property
     def undecided(self) -> bool:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from ..models import frames, orbits
 from ..models.ring import Ring
 from ..models.scenario import LimitSpec
-from .routes.phasing import LIMIT_SLACK, F, I, Touch, every_phasing
+from .problem.phasing import LIMIT_SLACK, F, I, Touch, every_phasing
 
 TIE_M_S = 1e-6
 """Costs nearer than this are the same: rounding of the speeds themselves."""

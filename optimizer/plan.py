@@ -11,33 +11,30 @@ from ..models import deadline
 from ..models.deadline import ENDED, Clock
 from ..models.errors import InputError
 from ..models.scenario import Aim, Scenario
-from .catalogue.catalogue import Catalogue, catalogue
 from .catalogue.floors import floor
-from .catalogue.free_form import dearest_price, with_free_form
-from .catalogue.from_orbit import in_space
-from .catalogue.problem import Problem, kept_errors, problems
-from .catalogue.restriction import NO_RESTRICTION, Restriction
+from .catalogue.free_form import dearest_price
 from .choice import front as front_walk
 from .choice.alternatives import Alternative, alternatives
 from .choice.contenders import differs, value
 from .choice.infeasible import diagnose
+from .choice.objectives import Chosen
 from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
-from .choice.selection import Chosen, Order, Selection, worth
+from .choice.phase_front import PhaseFront, phase_front
+from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase
+from .choice.selection import Selection
 from .choice.ties import printed
-from .listing import Listed, broken_in_flight, listed, rejected
+from .listing import Listed, broken_in_flight, listed, of_phase, rejected, with_phases
 from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
+from .problem.problem import Problem, kept_errors
+from .problem.ring_phase import problems
 from .robustness.under_forces import under_forces
-from .routes.options import empty
 
 Progress = Callable[[str], None]
 
-FREE_FORM_SHARE, ALTERNATIVES_SHARE, FLIGHTS_SHARE = 0.5, 0.5, 0.6
-"""Of the time that is left: what the search for free-form flights may take before the choice of a plan, the search for
-plans of another kind, and the flights of all plans before only the best one is listed."""
-
-BROKEN_IN_FLIGHT = "every plan that was flown breaks a limit"
-"""What is said where the search for one that does not is given up."""
+PHASE_FRONT_SHARE, ALTERNATIVES_SHARE, FLIGHTS_SHARE = 0.5, 0.5, 0.6
+"""Of the time that is left: what the front over all phases of the ring may take, the search for plans of another kind,
+and the flights of all plans before only the best one is listed."""
 
 NO_DIFFERENCE = 1e-6
 """In m/s, s or kg: flown costs that differ by less than this do not differ."""
@@ -79,14 +76,25 @@ def make_plan(
 
 
 def _under_forces(found: Outcome, progress: Progress) -> Outcome:
-    """The outcome with a second flight of plan 1 under the scenario's further forces."""
-    progress("flying plan 1 under further forces")
+    """The outcome with plan 1 corrected for the scenario's further forces and flown under them."""
+    progress("correcting plan 1 for further forces")
     try:
         with deadline.flying():
-            return replace(found, under=under_forces(found, found.plans[0]))
+            made = under_forces(found.at_phase_of(found.plans[0]), found.plans[0])
     except ENDED:
         missing = [found.unfinished] if found.unfinished else []
         return replace(found, unfinished="; ".join([*missing, "plan 1 was not flown under further forces"]))
+    if made is None:
+        return found
+    plan, under = made
+    front = found.front
+    if front is not None:
+        points = tuple(
+            replace(point, delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s) if point.plan == plan.rank else point
+            for point in front.points
+        )
+        front = replace(front, points=points)
+    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under)
 
 
 def serves(scenario: Scenario) -> bool:
@@ -102,19 +110,29 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
     aim = scenario.minimize
     with deadline.undisturbed():
         choices = problems(scenario)
-    selection, best, late = best_phase(choices, aim, progress)
+    laid = best_phase(choices, aim, progress)
+    selection, best, late = laid.selection, laid.best, laid.late
     problem = selection.made.problem
     if best is None:
         return _no_plan(selection, late, progress, brief=brief)
     missing = [late] if late else []
     others: tuple[Alternative, ...] = ()
     more: tuple[AimFront, ...] = ()
+    over_phases = laid.bounds is not None and not problem.launches
+    points: PhaseFront | None = None
     if brief:
         walked = front_walk.only(best if aim == "delta_v" else None)
+    elif over_phases:
+        walked = front_walk.alone(best)
+        with deadline.searching(deadline.share(PHASE_FRONT_SHARE)):
+            points = phase_front(laid, progress)
+        if points.late:
+            missing.append(f"of the front over all phases only {len(points.points)} points were found")
     else:
         walked = _walk(selection, best, progress)
         if walked.late:
             missing.append(f"of the front only {len(walked.plans)} points were found")
+    if not brief:
         with deadline.searching(deadline.share(ALTERNATIVES_SHARE)):
             others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
             if deadline.over():
@@ -126,11 +144,15 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
     missing += left_out
     if not found.plans:
         return _no_plan(selection, "; ".join(missing), progress, brief=brief)
+    if points is not None:
+        found = with_phases(found, selection, points, aim)
+    elif laid.phases is not None:
+        found = of_phase(found, problem)
     left = sum(plan.kind == "off the front" for plan in found.plans)
     return Outcome(
         scenario=scenario,
         ring=problem.ring,
-        proof=proof_of(selection, best, aim, late, flown=found.flown, all_flown=found.all_flown),
+        proof=proof_of(laid, best, aim, late, flown=found.flown, all_flown=found.all_flown),
         kept=kept_errors(problem),
         front=found.front,
         plans=found.plans,
@@ -140,7 +162,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         fronts=more,
         unfinished="; ".join(missing),
         price=_price(problem, found.plans[0], progress) if price else None,
-    )
+    ).at_phase_of(found.plans[0])
 
 
 def _listed_in_time(
@@ -235,7 +257,7 @@ def _undecided(selection: Selection) -> Proof:
 
 
 def proof_of(
-    selection: Selection,
+    laid: Laid,
     best: Chosen,
     aim: Aim,
     late: str = "",
@@ -247,7 +269,7 @@ def proof_of(
     """What was proved about the best plan; nothing where ring phases were left out because time ran out.
 
     Args:
-        selection: what it was chosen from.
+        laid: the phase of the ring, and what it was chosen from.
         best: the best plan by the catalogue. What merely breaks ties may be open.
         aim: what makes it best.
         late: what was left out, in words.
@@ -256,6 +278,7 @@ def proof_of(
         all_flown: whether every plan is among them that this difference could make best: nothing is then below the
             least of them. Else the difference is taken off the catalogue's bound.
     """
+    selection, phases = laid.selection, laid.phases
     problem = selection.made.problem
     bound, gap = best.solved.bound, best.solved.gap
     if not before and not selection.made.whole:
@@ -270,6 +293,12 @@ def proof_of(
         bound, gap = (best.solved.values[before], 0.0) if proved else (-math.inf, math.inf)
     if late:
         bound, gap = -math.inf, math.inf
+    elif phases is not None and math.isfinite(phases.bound):
+        # other phases of the ring count, too
+        bound = min(bound, phases.bound)
+        short = max(best.solved.objective - bound, 0.0)
+        gap = short / abs(best.solved.objective) if short > 0.0 else 0.0
+        proved = proved and phases.proved
     less = [differs(selection, chosen, plan, aim) for chosen, plan in flown]
     most = max((abs(by) for by in less), default=0.0)
     return Proof(
@@ -283,7 +312,8 @@ def proof_of(
         gap=gap,
         options=selection.made.looked_at,
         free_form=selection.made.free_form,
-        phase="" if problem.phase_given else problem.phase_rule,
+        phase="" if problem.phase_given or phases is not None else problem.phase_rule,
+        phases=phases,
     )
 
 
@@ -306,63 +336,3 @@ def _walk(selection: Selection, best: Chosen, progress: Progress) -> front_walk.
         if cheapest is None:
             raise RuntimeError("a plan by one aim, but none by another: a fault of ours")
     return front_walk.walk(selection, cheapest, progress)
-
-
-def best_phase(
-    choices: tuple[Problem, ...],
-    aim: Aim,
-    progress: Progress,
-    restriction: Restriction = NO_RESTRICTION,
-    *,
-    first: tuple[Order, ...] = (),
-) -> tuple[Selection, Chosen | None, str]:
-    """The ring phase with the best plan; the first one where there is no plan at all.
-
-    Args:
-        choices: the phases.
-        aim: what makes a plan best.
-        progress: called with words that say what is being done.
-        restriction: filter on the options, asked before any pruning.
-        first: what comes before the aim.
-
-    Returns:
-        The phase, its best plan, and in words what was left out because time ran out.
-    """
-    found: list[tuple[tuple[float, ...], int, Selection, Chosen]] = []
-    at_first: Selection | None = None
-    late = 0
-    for number, problem in enumerate(choices):
-        progress("options" if len(choices) == 1 else f"options, ring phase {number + 1} of {len(choices)}")
-        try:
-            deadline.poll()
-            if problem.scenario.front_step_s is not None:
-                with deadline.searching(deadline.share(FREE_FORM_SHARE)):
-                    problem = with_free_form(problem, in_space(problem), progress)
-            selection = Selection(catalogue(problem, restriction))
-            at_first = at_first or selection
-            best = selection.best((*first, aim))
-        except ENDED:
-            late += 1
-            continue
-        late += best is None and problem.timed_missing > 0
-        if best is not None:
-            first_values = tuple(round(v, 6) for v in best.solved.values[: len(first)])
-            found.append(((*first_values, *worth(selection.made, best, (aim,))), number, selection, best))
-    said = ""
-    if late:
-        said = (
-            f"{late} of {len(choices)} ring phases were not examined"
-            if len(choices) > 1
-            else "the search did not finish"
-        )
-    if not found and at_first is not None and at_first.cuts.spent:
-        said = BROKEN_IN_FLIGHT
-    if not found:
-        return at_first or Selection(_nothing_listed(choices[0])), None, said
-    _, _, selection, best = min(found, key=lambda item: item[:2])
-    return selection, best, said
-
-
-def _nothing_listed(problem: Problem) -> Catalogue:
-    """A catalogue that was not made."""
-    return Catalogue(problem=problem, options=empty(), moments_s=(), looked_at=0, free_form=0, exact=False)

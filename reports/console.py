@@ -11,12 +11,16 @@ import shutil
 import signal
 import sys
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from contextvars import ContextVar
 from typing import IO
 
 from ..models.errors import RingwrightError
 from ..models.printable import escaped, printable
+from .emphasis import Choice, emphasized, wanted
+
+_color: ContextVar[Choice] = ContextVar("color", default="auto")
 
 
 def width() -> int:
@@ -42,6 +46,29 @@ def say(text: str) -> None:
         raise OutputLostError("standard output is closed")
     with _lost():
         _write(sys.stdout, text)
+
+
+def show(text: str) -> None:
+    """Print a text for a person: as `say` does, with headings and warnings that stand out where that is wanted.
+
+    Raises:
+        OutputLostError: as for `say`.
+    """
+    if sys.stdout is not None and wanted(_color.get(), sys.stdout):
+        with _lost():
+            _write(sys.stdout, text, emphasized)
+    else:
+        say(text)
+
+
+@contextmanager
+def colored(choice: Choice) -> Iterator[None]:
+    """Inside, texts for a person are printed so."""
+    token = _color.set(choice)
+    try:
+        yield
+    finally:
+        _color.reset(token)
 
 
 def flush() -> None:
@@ -116,14 +143,15 @@ def _lost() -> Iterator[None]:
         raise OutputLostError(f"standard output does not take all of the text ({reason})") from None
 
 
-def _write(stream: IO[str], text: str) -> None:
+def _write(stream: IO[str], text: str, dress: Callable[[str], str] = str) -> None:
     shown = printable(text, keep="\n")
     coding = getattr(stream, "encoding", None) or "utf-8"
     try:
         shown.encode(coding)
     except UnicodeEncodeError:
         shown = "".join(one if _has(coding, one) else escaped(one) for one in shown)
-    stream.write(shown)
+    # what came from files is escaped by now: nothing but what is put in here steers the terminal
+    stream.write(dress(shown))
 
 
 def _has(coding: str, one: str) -> bool:

@@ -23,7 +23,8 @@ def write_folder(outcome: Outcome, directory: str | Path, rank: int | None = Non
     Args:
         outcome: feasible or not; without a plan there are no figures and the tables have no rows.
         directory: made where it is missing; files of other names in it are left alone.
-        rank: of the plan, the best one without, that text and figures show; result, page and tables hold all plans.
+        rank: of the plan, the best one without, that text, page and figures show; the page too, like result and
+            tables, holds all plans.
 
     Returns:
         The paths written, in the order result, text, page, tables, figures.
@@ -36,7 +37,7 @@ def write_folder(outcome: Outcome, directory: str | Path, rank: int | None = Non
         written = [
             write_text(passing / "plan.json", result_text(outcome)),
             write_text(passing / "plan.txt", plan_text(outcome, _PAGE_WIDTH, rank)),
-            write_text(passing / "page.html", page_text(outcome, with_sheets=False)),
+            write_text(passing / "page.html", page_text(outcome, rank=rank, with_sheets=False)),
             *write_tables(outcome, passing),
             *draw_all(outcome, passing, rank),
         ]

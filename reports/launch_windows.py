@@ -15,7 +15,7 @@ from ..models.scenario import Pad, Scenario
 from ..models.site_and_plane import SiteAndPlane
 from ..models.sites import open_at
 from ..models.windows import least_angle
-from ..optimizer.catalogue.problem import ring_of
+from ..optimizer.problem.ring_phase import ring_of
 from .layout import Column, columns, heading, paragraph
 
 SHOWN = 8

@@ -6,74 +6,22 @@ spells them (``limits.finish_within_d``, in days).
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TypeVar
 
 from ..models.readouts import plain, span
 from ..models.scenario import Source
+from ..optimizer.limits.limit import DEGREE, LimitWords
+from ..optimizer.limits.registry import words_of
 from ..optimizer.outcome import Bind, Broken, Infeasible, Margin, Outcome, Plan
 from .wording import small
-
-
-@dataclass(frozen=True, kw_only=True)
-class LimitWords:
-    """How a limit is spelled and said.
-
-    Args:
-        suffix: unit suffix of the scenario key, empty for a count.
-        per_unit: SI units in one unit of the suffix.
-        unit: the unit as printed after a number.
-        words: what is limited, said of a plan ("lowest pass above the atmosphere").
-        floor: True where a plan must stay at or above the value, False where at or below.
-    """
-
-    suffix: str
-    per_unit: float
-    unit: str
-    words: str
-    floor: bool = False
-
-
-_DEGREE = math.pi / 180.0
-
-# By the last component of the key, without its unit.
-_KNOWN = {
-    "clearance": LimitWords(
-        suffix="_km", per_unit=1e3, unit="km", words="lowest pass above the atmosphere", floor=True
-    ),
-    "finish_within": LimitWords(suffix="_d", per_unit=86400.0, unit="d", words="last craft in its slot"),
-    "wait_within": LimitWords(suffix="_d", per_unit=86400.0, unit="d", words="from the ring to the slot"),
-    "revolutions_max": LimitWords(suffix="", per_unit=1.0, unit="", words="revolutions of one craft"),
-    "apoapsis_max": LimitWords(suffix="_km", per_unit=1e3, unit="km", words="highest apoapsis"),
-    "separation": LimitWords(suffix="_km", per_unit=1e3, unit="km", words="distance to craft in place", floor=True),
-    "tolerance": LimitWords(suffix="_deg", per_unit=_DEGREE, unit="deg", words="error against the slot"),
-    "tilt_tolerance": LimitWords(suffix="_deg", per_unit=_DEGREE, unit="deg", words="tilt against the ring plane"),
-    "propellant": LimitWords(suffix="_kg", per_unit=1.0, unit="kg", words="propellant used"),
-    "reserve": LimitWords(suffix="_m_s", per_unit=1.0, unit="m/s", words="delta-v kept back", floor=True),
-    "ready": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="earliest start", floor=True),
-    "turnaround": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="between liftoffs", floor=True),
-    "blackout": LimitWords(
-        suffix="", per_unit=3600.0, unit="h", words="liftoff not before the end of the blackout", floor=True
-    ),
-    "plane_tolerance": LimitWords(
-        suffix="_deg", per_unit=_DEGREE, unit="deg", words="angle of the site from the ring plane at liftoff"
-    ),
-    "until": LimitWords(suffix="_h", per_unit=3600.0, unit="h", words="latest liftoff"),
-    "azimuth_from": LimitWords(
-        suffix="_deg", per_unit=_DEGREE, unit="deg", words="first flight azimuth allowed", floor=True
-    ),
-    "azimuth_to": LimitWords(suffix="_deg", per_unit=_DEGREE, unit="deg", words="last flight azimuth allowed"),
-    "delta_v": LimitWords(suffix="_m_s", per_unit=1.0, unit="m/s", words="delta-v of one craft"),
-    "slots": LimitWords(suffix="", per_unit=1.0, unit="", words="slots in the ring"),
-}
 
 # Longest first, so that a key ends in its whole unit.
 _UNITS = (
     ("_km3_s2", 1e9, "km3/s2"),
     ("_km_s", 1e3, "km/s"),
     ("_m_s", 1.0, "m/s"),
-    ("_deg", _DEGREE, "deg"),
+    ("_deg", DEGREE, "deg"),
     ("_rad", 1.0, "rad"),
     ("_min", 60.0, "min"),
     ("_km", 1e3, "km"),
@@ -94,9 +42,8 @@ def limit_key(limit: str) -> str:
     >>> limit_key("limits.finish_within"), limit_key("limits.clearance_km"), limit_key("limits.revolutions_max")
     ('limits.finish_within_d', 'limits.clearance_km', 'limits.revolutions_max')
     """
-    table, dot, name = limit.rpartition(".")
-    known = _KNOWN.get(name)
-    return f"{table}{dot}{name}{known.suffix}" if known else limit
+    known = words_of(limit)
+    return limit if known is None else f"{limit}{known.suffix}"
 
 
 def as_written(limit: str, source: Source) -> str:
@@ -142,22 +89,17 @@ def limit_words(limit: str) -> LimitWords:
 
     >>> limit_words("limits.wait_within_h").unit, limit_words("launch.turnaround").unit
     ('h', 'h')
-    >>> limit_words("carrier.delta_v_m_s").words
-    'delta-v of the carrier'
     """
+    known = words_of(limit)
+    if known is not None:
+        return known
     name = limit.rpartition(".")[2]
-    if limit.startswith("carrier.") and name.startswith("delta_v"):
-        return replace(limit_words(f"craft.{name}"), words="delta-v of the carrier")
-    if name in _KNOWN:
-        return _KNOWN[name]
     for suffix, per_unit, unit in _UNITS:
         if name.endswith(suffix):
-            bare = name.removesuffix(suffix)
-            known = _KNOWN.get(bare)
-            words = known.words if known else bare.replace("_", " ")
-            return LimitWords(
-                suffix=suffix, per_unit=per_unit, unit=unit, words=words, floor=bool(known and known.floor)
-            )
+            bare = words_of(limit.removesuffix(suffix))
+            words = name.removesuffix(suffix).replace("_", " ") if bare is None else bare.words
+            floor = bare is not None and bare.floor
+            return LimitWords(suffix=suffix, per_unit=per_unit, unit=unit, words=words, floor=floor)
     return LimitWords(suffix="", per_unit=1.0, unit="", words=name.replace("_", " "))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from ..models.readouts import plain, span
-from ..optimizer.outcome import Proof
+from ..optimizer.outcome import PhaseProof, Proof
 from .wording import AIM_WORDS
 
 
@@ -19,7 +19,7 @@ def proof_text(proof: Proof) -> str:
         )
     aim = AIM_WORDS.get(proof.aim, proof.aim)
     if proof.status == "optimal":
-        return f"Plan 1 has {aim}: proved {over}.{_difference_text(proof)}{_phase_text(proof)}"
+        return f"Plan 1 has {aim}: proved {over}{_all_phases(proof)}.{_difference_text(proof)}{_phase_text(proof)}"
     if not math.isfinite(proof.gap):
         return f"Plan 1 aims at {aim}, but nothing is proved about it {over}."
     bound = _of_aim(proof, proof.bound)
@@ -50,7 +50,28 @@ def _difference_text(proof: Proof) -> str:
 
 def _phase_text(proof: Proof) -> str:
     """That a free phase of the ring was set by a rule, which is all the proof is about; empty where none is better."""
+    if proof.phases is not None:
+        return _chosen_text(proof.phases)
     nothing_below = proof.status == "optimal" and proof.aim != "finish" and proof.bound <= 0.0
     if not proof.phase or nothing_below:
         return ""
     return f" This holds for the phase of the ring as a rule sets it ({proof.phase}); another phase could be better."
+
+
+def _all_phases(proof: Proof) -> str:
+    """That the proof is over all phases of the ring, and how finely."""
+    if proof.phases is None or not proof.phases.proved:
+        return ""
+    digit = {"s": "a minute", "kg": "0.1 kg"}.get(proof.unit, "0.1 m/s")
+    return f" and over all phases of the ring, to {digit}"
+
+
+def _chosen_text(phases: PhaseProof) -> str:
+    """How a phase was chosen about which nothing is proved; empty where something is."""
+    if phases.proved or math.isfinite(phases.bound):
+        return ""
+    if phases.tried == 1:
+        return " That is for one phase of the ring, the only one that was planned; another could be better."
+    return (
+        f" That is for the best of {phases.tried} phases of the ring that were planned; one in between could be better."
+    )

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from ..models.readouts import clock, instant, plain, span
-from ..optimizer.replan.replan import NOTHING, CraftChange, Decision, Replan
+from ..optimizer.replan.answer import NOTHING, CraftChange, Decision, Replan
 from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, outcome_as_written

@@ -14,10 +14,23 @@ from typing import Any
 
 from ..models.scenario import Scenario
 from ..optimizer.craft_plan import Burn, CarrierPlan, CraftPlan
-from ..optimizer.outcome import AimFront, Bind, Broken, Front, Hold, Infeasible, Kept, Margin, Outcome, Plan, Proof
+from ..optimizer.outcome import (
+    AimFront,
+    Bind,
+    Broken,
+    Front,
+    Hold,
+    Infeasible,
+    Kept,
+    Margin,
+    Outcome,
+    PhaseProof,
+    Plan,
+    Proof,
+)
 from ..optimizer.standing import UnderForces
 from .limits import limit_key, limit_value, outcome_as_written, serving_value
-from .under_forces import forces_of, standing_of
+from .under_forces import forces_of, hold_by_forces_of, standing_of
 
 FORMAT = "ringwright-plan/1"
 
@@ -150,8 +163,13 @@ def _proof(proof: Proof) -> dict[str, Any]:
         "all_flown": proof.all_flown,
         **({"free_form_options": proof.free_form} if proof.free_form else {}),
         "options": proof.options,
-        "phase": proof.phase or "given",
+        "phase": proof.phase or ("given" if proof.phases is None else "chosen"),
+        **({} if proof.phases is None else {"phases": _phases(proof.phases)}),
     }
+
+
+def _phases(phases: PhaseProof) -> dict[str, Any]:
+    return {"proved": phases.proved, "bound": _finite(phases.bound, 6), "planned": phases.tried}
 
 
 def _kept(kept: Kept, planes: int) -> dict[str, Any]:
@@ -208,9 +226,10 @@ def _plan(scenario: Scenario, plan: Plan, under: UnderForces | None = None) -> d
         "broken": [_broken(broken) for broken in plan.broken],
         "on_front": plan.on_front,
         "kind": plan.kind,
+        **({} if plan.slot0_rad is None else {"slot0_deg": _number(math.degrees(plan.slot0_rad) % 360.0, "deg")}),
         **({} if plan.by_period_alone else {"by_period_alone": False}),
         "margins": [_margin(margin) for margin in plan.margins],
-        **({} if plan.hold is None else {"hold": _hold(plan.hold)}),
+        **_holds(plan, under),
         "craft": [_craft(scenario, part, under if plan.rank == 1 else None) for part in plan.craft],
         **({"carriers": [_carrier(scenario, carrier) for carrier in plan.carriers]} if plan.carriers else {}),
     }
@@ -244,6 +263,13 @@ def _carrier(scenario: Scenario, carrier: CarrierPlan) -> dict[str, Any]:
             "meets": carrier.meets,
         },
     }
+
+
+def _holds(plan: Plan, under: UnderForces | None) -> dict[str, Any]:
+    """How long a plan holds: by the further forces where plan 1 was followed under them, else by its periods."""
+    if under is not None and plan.rank == 1 and (under.hold is not None or under.corrected):
+        return hold_by_forces_of(under)
+    return {} if plan.hold is None else {"hold": _hold(plan.hold)}
 
 
 def _hold(hold: Hold) -> dict[str, Any]:

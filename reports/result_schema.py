@@ -23,15 +23,17 @@ OBJECTS = {
     "forces": "flown=[text] left_out=[left_out] higher_degrees_may_matter=flag",
     "left_out": "force=text estimate_deg_year=number",
     "proof": "status=text aim=text bound=number? unit=text gap=number? over=text "
-    "free_form_options=count~ options=count catalogue_bound=number? flown_differs_by=number all_flown=flag phase=text",
+    "free_form_options=count~ options=count catalogue_bound=number? flown_differs_by=number all_flown=flag phase=text "
+    "phases=phases~",
+    "phases": "proved=flag bound=number? planned=count",
     "kept": "craft=text plane=count~ slot=count error_deg=number",
     "point": "delta_v_m_s=number finish_s=number plan=count kind=text",
     "fronts": "worst_delta_v=[aim_point] propellant=[aim_point] first_service=[aim_point]",
     "aim_point": "delta_v_m_s=number worst_delta_v_m_s=number propellant_kg=number? finish_s=number "
     "first_service_s=number? kind=text",
     "plan": "rank=count delta_v_m_s=number worst_delta_v_m_s=number propellant_kg=number? finish_s=number "
-    "within_limits=flag broken=[broken] on_front=flag kind=text? by_period_alone=flag~ margins=[margin] hold=hold~ "
-    "craft=[craft] carriers=[carrier]~",
+    "within_limits=flag broken=[broken] on_front=flag kind=text? slot0_deg=number~ by_period_alone=flag~ "
+    "margins=[margin] hold=hold~ craft=[craft] carriers=[carrier]~",
     "broken": "craft=text limit=text value=number allowed=number",
     "margin": "limit=text value=number allowed=number sense=text craft=text",
     "hold": "first_to_leave=text holds_s=number? holds_with_doubt_s=number? by_periods_s=number? missing_force=text? "

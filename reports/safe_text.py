@@ -44,12 +44,13 @@ def markdown(text: str) -> str:
 
 
 def file_stem(number: int, name: str) -> str:
-    """A name as part of a file name: its letters and digits as far as ASCII has them; the number keeps two apart.
+    """A name as part of a file name: its letters and digits as far as ASCII has them, at most 60; the number keeps two
+    apart.
 
     >>> file_stem(1, "Größe / 2"), file_stem(2, "水源"), file_stem(3, "../x")
     ('1-grosse-2', '2', '3-x')
     """
-    found = re.sub(r"[^A-Za-z0-9]+", "-", _ascii(name)).strip("-").lower()
+    found = re.sub(r"[^A-Za-z0-9]+", "-", _ascii(name)).strip("-").lower()[:60].rstrip("-")
     return f"{number}-{found}" if found else str(number)
 
 

@@ -31,6 +31,7 @@ from .wording import (
     kept_text,
     listed,
     sentence,
+    slot0_text,
     small,
     way_text,
 )
@@ -41,6 +42,8 @@ CAUTION = (
     "over anything printed here."
 )
 
+
+UNDECIDED = "No plan yet, and undecided whether there is one: the search ended early."
 
 _TILT_WORTH_DEG = 1e-4
 """A tilt below this goes unsaid where no craft is launched off the plane."""
@@ -64,6 +67,7 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         return infeasible_text(outcome, width)
     outcome = outcome_as_written(outcome)
     first = plan_of_rank(outcome, rank)
+    outcome = outcome.at_phase_of(first)
     if not first.craft:
         return "\n".join([*_answer(outcome, first, width), *_remarks(outcome, width)]) + "\n"
     lines = [
@@ -179,6 +183,8 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
         kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad, ring.planes) for kept in outcome.kept)
         return [*lines, *paragraph(f"No craft has to move. {kept}{'.' if kept else ''}", width)]
     lines += paragraph(answer_text(outcome, first.rank), width)
+    if first.slot0_rad is not None:
+        lines += paragraph(f"{slot0_text(first.slot0_rad)}.", width)
     if outcome.kept:
         kept = "; ".join(kept_text(kept, scenario.ring.tolerance_rad, ring.planes) for kept in outcome.kept)
         lines += paragraph(f"{kept}.", width)
@@ -188,8 +194,10 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
 
 def answer_text(outcome: Outcome, rank: int | None = None) -> str:
     """The answer in a sentence: what a plan takes and when it is done, or that there is no plan."""
-    if not outcome.plans:
+    if not outcome.plans and outcome.infeasible is not None:
         return "No plan keeps all limits."
+    if not outcome.plans:
+        return UNDECIDED if outcome.unfinished else "There is no plan: no craft is to be moved."
     first, best = plan_of_rank(outcome, rank), plan_of_rank(outcome)
     if not first.craft:
         return "No craft has to move."
@@ -240,16 +248,20 @@ def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = heading("Proof and flight", width)
     if outcome.proof is not None:
         lines += paragraph(proof_text(outcome.proof), width, indent="  ")
+    return lines + paragraph(f"{model_text(outcome)} {flown_text(outcome, first)}", width, indent="  ")
+
+
+def model_text(outcome: Outcome) -> str:
+    """By which forces plans were flown, and what that leaves out."""
     left_out = [] if gravity_of(outcome) == "j2" else ["oblateness"]
     left_out += ["drag", "other bodies"]
     left_out += ["burn arcs"] if burn_model_of(outcome) == "impulsive" else []
-    lines += paragraph(
-        f"Flown numerically: {_model_words(outcome)}, an approximation that leaves out {listed(left_out)}. "
-        f"{_flown_text(first)}{_longest_burn_text(outcome, first)}",
-        width,
-        indent="  ",
-    )
-    return lines
+    return f"Flown numerically: {_model_words(outcome)}, an approximation that leaves out {listed(left_out)}."
+
+
+def flown_text(outcome: Outcome, plan: Plan) -> str:
+    """What the flight of a plan found; nothing where no craft moves."""
+    return f"{_flown_text(plan)}{_longest_burn_text(outcome, plan)}" if plan.craft else ""
 
 
 def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
@@ -430,13 +442,19 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
 
 
 def _remarks(outcome: Outcome, width: int) -> list[str]:
+    remarks = remark_texts(outcome)
+    if not remarks:
+        return []
+    lines = heading("To know", width)
+    for text in remarks:
+        lines += paragraph(text, width, indent="  ", hang="    ")
+    return lines
+
+
+def remark_texts(outcome: Outcome) -> list[str]:
+    """What there is to know besides: how the ring's phase was chosen, what is missing, what was noted."""
     remarks = [sentence(outcome.phase_rule)] if outcome.phase_rule else []
     if outcome.unfinished and outcome.plans:
         remarks.append(sentence(f"The search ended early: {outcome.unfinished}"))
     remarks += [sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
-    if not remarks:
-        return []
-    lines = heading("To know", width)
-    for text in folded(remarks):
-        lines += paragraph(text, width, indent="  ", hang="    ")
-    return lines
+    return folded(remarks)

@@ -135,7 +135,7 @@ def _body_items(scenario: Scenario) -> list[str]:
 
 
 def _ring_items(scenario: Scenario) -> list[str]:
-    from ..optimizer.catalogue.problem import ring_of
+    from ..optimizer.problem.ring_phase import ring_of
 
     ring = scenario.ring
     made = ring_of(scenario)
@@ -160,7 +160,9 @@ def _ring_items(scenario: Scenario) -> list[str]:
         tilt = brief(math.degrees(ring.tilt_tolerance_rad))
         items.append(f"A plane tilted by up to {tilt} deg against the ring's is left as it is.")
     if ring.slot0_rad is None:
-        items.append("The phase of the slots is free: craft that are up decide it, or else the first arrival.")
+        stays = ring.occupied or any(craft.stay for craft in scenario.craft)
+        decides = "craft that stay decide" if stays else "it is chosen with the plan"
+        items.append(f"The phase of the slots is free: {decides}.")
     for one in ring.occupied:
         place = f"in plane {one.plane}, " if ring.planes > 1 else ""
         place += f"in slot {one.slot}" if one.slot is not None else "where it was measured"
@@ -398,4 +400,4 @@ def _default_lines(scenario: Scenario, width: int) -> list[str]:
         counts[every, words] = counts.get((every, words), 0) + 1
     rows = [[key if n == 1 else f"{key} ({n} times)", words] for (key, words), n in sorted(counts.items())]
     heads = [Column(title="key"), Column(title="taken", wraps=True)]
-    return ["", "Defaults, not in the file", "-------------------------", *columns(heads, rows, width)]
+    return ["", "Defaults: not in the file", "-------------------------", *columns(heads, rows, width)]

@@ -94,10 +94,10 @@ def way_text(part: CraftPlan) -> str:
         before.append(f"rides on {part.carrier}")
     if part.turned_s is not None:
         before.append(f"turns into plane {part.plane}")
-    if part.route == "drift":
-        before.append(f"waits {span(part.parking_wait_s)} in another orbit for its node to drift")
-    elif part.parking_wait_s > 0.0:
-        before.append(f"waits {span(part.parking_wait_s)} in the parking orbit")
+    if part.route == "drift" or part.parking_wait_s > 0.0:
+        where = "the parking orbit" if part.pad is not None else "another orbit"
+        why = " for its node to drift" if part.route == "drift" else ""
+        before.append(f"waits {span(part.parking_wait_s)} in {where}{why}")
     if part.carrier is not None:
         before.append(f"is dropped at touch {part.passes + 1} of the ring")
     elif part.passes:
@@ -164,6 +164,11 @@ def goal_text(rank: int, scenario: Scenario) -> str:
         f" What is planned from it follows the goal of the scenario ({aim}), not the reason for which plan {rank} was "
         "picked: limits.finish_within holds a date."
     )
+
+
+def slot0_text(slot0_rad: float) -> str:
+    """Say where a ring is laid whose phase was chosen."""
+    return f"The ring is laid with slot 0 at {math.degrees(slot0_rad) % 360.0:.4f} deg at the epoch"
 
 
 def time_against(plan: Plan, first: Plan) -> str:
@@ -277,13 +282,9 @@ def _both(verb: str, rest: str) -> tuple[str, str]:
 
 def _route_change(part: CraftPlan) -> tuple[str, str]:
     by = f" with insertion {part.insertion}" if part.insertion else ""
-    verb, rest = {
-        "direct": ("go", "straight to the ring"),
-        "park": ("go", "by a parking orbit"),
-        "shift": ("shift", "along the ring"),
-        "carrier": ("ride", "on a carrier"),
-        "drift": ("drift", "until the plane has turned"),
-        "timed": ("fly", "free-form"),
-    }[part.route]
+    # loaded where two plans are compared, not with every word
+    from ..optimizer.routes.registry import words_of
+
+    verb, rest = words_of(part.route)
     one = {"go": "goes", "fly": "flies"}.get(verb, f"{verb}s")
     return f"{one} {rest}{by}", f"{verb} {rest}{by}"

@@ -25,7 +25,8 @@ from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.models.scenario import Errors
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.replan.replan import NOTHING, replan
+from ringwright.optimizer.replan.answer import NOTHING
+from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.replan.resumed_plan import from_here
 from ringwright.optimizer.robustness.closed_form import HALF
 from ringwright.optimizer.robustness.craft_leg import errors_of

@@ -15,10 +15,10 @@ from matplotlib.figure import Figure
 
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.reports.figures import drawings
 from ringwright.reports.figures.style import content, paper
 from ringwright.scenarios import text
+from ringwright.tests.planned import outcome_of
 
 PLACE = Path(__file__).parent.parent / "reports" / "pictures"
 
@@ -26,7 +26,7 @@ PLACE = Path(__file__).parent.parent / "reports" / "pictures"
 @cache
 def planned(name: str) -> Outcome:
     """A bundled scenario, planned."""
-    return make_plan(parse_scenario(text(name)))
+    return outcome_of(parse_scenario(text(name)))
 
 
 def _of_demo(name: str) -> Figure:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import itertools
 import math
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -88,17 +89,19 @@ def two_craft_result() -> tuple[str, Result]:
     assert case.slot0 is not None
     birch, cedar = case.craft
     there = slot_angle(case, 2, case.slot0, 0.0)
-    plans: list[Result] = []
-    for one in every_option(case, birch, case.slot0, LIFTOFFS):
-        for two in every_option(case, cedar, case.slot0, ()):
-            if len({one.slot, two.slot, 2}) < 3 or one.revolutions < 1 or two.revolutions < 1:
-                continue
-            touch = slot_angle(case, two.slot, case.slot0, two.finish)
-            if meets(case, one, slot_angle(case, one.slot, case.slot0, one.finish), [there]) or meets(
-                case, two, touch, [there]
-            ):
-                continue
-            plans.append(plan_of([craft_item(case, birch, one), craft_item(case, cedar, two)]))
+
+    def sound(craft: Craft, liftoffs: tuple[float, ...]) -> list[tuple[int, Result]]:
+        assert case.slot0 is not None
+        return [
+            (option.slot, craft_item(case, craft, option))
+            for option in every_option(case, craft, case.slot0, liftoffs)
+            if option.slot != 2
+            and option.revolutions >= 1
+            and not meets(case, option, slot_angle(case, option.slot, case.slot0, option.finish), [there])
+        ]
+
+    pairs = itertools.product(sound(birch, LIFTOFFS), sound(cedar, ()))
+    plans = [plan_of([item, other]) for (slot, item), (second, other) in pairs if slot != second]
     efficient: list[Result] = []
     for plan in sorted(plans, key=lambda plan: (plan["finish_s"], plan["delta_v_m_s"])):
         if not efficient or plan["delta_v_m_s"] < efficient[-1]["delta_v_m_s"] - 1.0:

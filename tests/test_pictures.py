@@ -6,7 +6,10 @@ import re
 
 import pytest
 
-from ringwright.tests.pictures import PICTURES, PLACE, svg
+from ringwright.tests.moving_page import DEMO, FILE, FRAMES, MOST_BYTES, made_from
+from ringwright.tests.pictures import PICTURES, PLACE, planned, svg
+
+README = (PLACE.parent.parent / "README.md").read_text(encoding="utf-8")
 
 HUNDREDTH = 0.011
 """Of a point, 0.004 mm: another processor may round the last digit of a place the other way."""
@@ -34,7 +37,20 @@ def test_pictures_are_not_stale(name: str) -> None:
     assert places_now == pytest.approx(places, abs=HUNDREDTH), "make pictures"
 
 
+def test_the_moving_picture_of_the_page_is_not_stale() -> None:
+    """It holds a digest of what it was made from; neither browser nor picture is needed to compare."""
+    from PIL import Image, ImageSequence
+
+    content = FILE.read_bytes()
+    with Image.open(FILE) as picture:
+        assert picture.info["comment"].decode() == made_from(planned(DEMO)), "make pictures"
+        assert sum(1 for _ in ImageSequence.Iterator(picture)) == 2 * FRAMES
+    assert len(content) < MOST_BYTES
+    shown = README.index("(reports/pictures/page.gif)")
+    assert README.index("proves which schedule") < shown < README.index("\n## One command")
+
+
 def test_every_picture_of_the_readme_is_made_by_a_target() -> None:
-    shown = set(re.findall(r"\(reports/pictures/(\w+)\.svg\)", (PLACE.parent.parent / "README.md").read_text()))
+    shown = set(re.findall(r"\(reports/pictures/(\w+)\.svg\)", README))
     # growth is timed by make bench
     assert shown == {*PICTURES, "growth"}

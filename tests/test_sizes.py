@@ -12,28 +12,8 @@ ROOMS = ("models", "optimizer", "reports")
 FUNCTION_MAX = 60
 MODULE_MAX = 400
 
-TABLES = "a list of what there is, line by line: no line depends on another"
 STAGES = "one pass whose stages share what they find; to be split by subject"
 LARGE = {
-    "optimizer/choice/loosening.py:loosenings": TABLES,
-    "optimizer/trajectory/limits.py:margins_of": TABLES,
-    "optimizer/catalogue/catalogue.py:catalogue": STAGES,
-    "optimizer/catalogue/from_ground.py:from_pad": STAGES,
-    "optimizer/catalogue/free_form.py:with_free_form": STAGES,
-    "optimizer/catalogue/problem.py": STAGES,
-    "optimizer/catalogue/problem.py:_problem": STAGES,
-    "optimizer/choice/selection.py": STAGES,
-    "optimizer/choice/selection.py:best": STAGES,
-    "optimizer/replan/replan.py": STAGES,
-    "optimizer/replan/replan.py:replan": STAGES,
-    "optimizer/routes/free_form.py:find": STAGES,
-    "optimizer/schedule/lexicographic.py": STAGES,
-    "optimizer/schedule/lexicographic.py:_least_worst": STAGES,
-    "optimizer/schedule/lexicographic.py:solve_lexicographic": STAGES,
-    "optimizer/trajectory/assembly.py": STAGES,
-    "optimizer/trajectory/assembly.py:_craft_plan": STAGES,
-    "optimizer/trajectory/itinerary.py": STAGES,
-    "optimizer/trajectory/itinerary.py:course": STAGES,
     "reports/compare.py": STAGES,
     "reports/figures/compare.py:_draw": STAGES,
     "reports/figures/timeline.py:_draw_lane": STAGES,

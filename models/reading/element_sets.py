@@ -1,25 +1,23 @@
 """Two-line element sets: where such a craft is, by the sgp4 library (Vallado and others 2006, AIAA 2006-6753).
 
-The library's frame has the true pole and the mean equinox of date (TEME); the scenario's x axis is the one from which
-the rotation angle of the Earth counts. The two differ about the pole by Greenwich mean sidereal time less that angle
-(IERS Conventions 2010, equation 5.32).
+The library's frame has the true equator and the mean equinox of date (TEME), see ``models/standard_frames.py``.
 """
 
 from __future__ import annotations
 
-import math
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, timedelta
 
 import numpy as np
 
 from ..arrays import Array
+from ..bodies import terrestrial_days
+from ..flight.ephemeris import base_axes
 from ..scenario import Scenario
+from ..standard_frames import axes_on_icrf
 from .document import Table
 
 OLDEST_D = 30.0
 """Elements farther than this from the moment asked for say little about it."""
-
-_J2000 = datetime(2000, 1, 1, 12, tzinfo=UTC)
 
 
 def state_of(scenario: Scenario, table: Table, now_s: float) -> tuple[Array, Array]:
@@ -62,13 +60,5 @@ def state_of(scenario: Scenario, table: Table, now_s: float) -> tuple[Array, Arr
             f"{table.label}.elements lead to no orbit now (error {code} of the sgp4 library): use newer elements.",
             "elements",
         )
-    turn = -_sidereal_less_rotation(when)
-    around = np.array([[math.cos(turn), -math.sin(turn), 0.0], [math.sin(turn), math.cos(turn), 0.0], [0.0, 0.0, 1.0]])
-    return around @ (np.array(position) * 1e3), around @ (np.array(velocity) * 1e3)
-
-
-def _sidereal_less_rotation(when: datetime) -> float:
-    """Greenwich mean sidereal time less the Earth's rotation angle, rad (IERS Conventions 2010, equation 5.32)."""
-    t = (when - _J2000).total_seconds() / 86_400.0 / 36_525.0
-    arcseconds = 0.014506 + 4612.156534 * t + 1.3915817 * t * t
-    return math.radians(arcseconds / 3600.0)
+    turn = base_axes(scenario.body.name, scenario.epoch) @ axes_on_icrf("TEME", terrestrial_days(when)).T
+    return turn @ (np.array(position) * 1e3), turn @ (np.array(velocity) * 1e3)

@@ -1,7 +1,8 @@
 """What was seen of the craft at some moment after the start: from a TOML file to orbits.
 
 An orbit may be read from instruments (apsides, period, the last apsis and its time, an angle or a neighbor), or be a
-state vector, or a two-line element set. Every fault is an InputError that names file, line, key, value and remedy.
+state vector, a two-line element set, or an orbit message. Every fault is an InputError that names file, line, key,
+value and remedy.
 """
 
 from __future__ import annotations
@@ -14,14 +15,16 @@ from typing import Literal
 
 import numpy as np
 
-from .. import frames, orbits
+from .. import orbits
 from ..arrays import Array
 from ..errors import InputError
+from ..orbit_of_state import orbit_of_state
 from ..readouts import brief, clock
 from ..ring import Ring
 from ..scenario import Orbit, Scenario
 from .document import Origin, Table
 from .element_sets import state_of
+from .message_states import given_state
 from .tables import read_table
 from .toml_lines import key_lines
 from .toml_text import file_text, toml_tree
@@ -30,6 +33,9 @@ Status = Literal["pad", "done", "lost"]
 
 PERIOD_FITS = 1e-3
 """Share by which a period may differ from that of the apsides it is read with."""
+
+MESSAGES: tuple[Literal["opm", "oem"], ...] = ("opm", "oem")
+"""Keys of orbit messages."""
 
 MOST_TILT_RAD = math.radians(20.0)
 """An orbit tilted more than this against every plane of the ring is no start of a plan in that plane."""
@@ -113,7 +119,7 @@ class _Reader:
         name = table.text("name") or ""
         status: Status | None = table.text("status")  # type: ignore[assignment]  # one of the choices
         ways = [key for key in ("orbit", "state") if table.table(key) is not None]
-        ways += ["elements"] if "elements" in table else []
+        ways += [key for key in ("elements", "opm", "oem") if key in table]
         if len(ways) > 1:
             raise table.error(f"{table.label} gives {' and '.join(ways)}, which say the same in two ways: keep one.")
         if ways and status is not None:
@@ -272,6 +278,16 @@ class _Reader:
 
     def _state(self) -> tuple[Array, Array, float]:
         inside = self.table.table("state")
+        kind = next((kind for kind in MESSAGES if kind in self.table), None)
+        if kind is not None:
+            given = given_state(self.table, kind, self.body, self.scenario.epoch, self.now_s)
+            if given.time_s > self.now_s + 1e-6:
+                raise self.table.error(
+                    f"{self.table.quote(kind)} is of {brief(given.time_s - self.now_s)} s after now "
+                    f"({brief(self.now_s / 3600.0)} h): give a state that has passed, or a later now.",
+                    kind,
+                )
+            return given.position, given.velocity, given.time_s
         if inside is None:
             return *state_of(self.scenario, self.table, self.now_s), self.now_s
         position = np.array([inside.number_or(axis, 0.0) for axis in ("x", "y", "z")])
@@ -297,49 +313,3 @@ class _Reader:
                 f"most {brief(math.degrees(MOST_TILT_RAD))} deg would be accepted; check the axes (z along the pole)."
             )
         return orbit, tilt
-
-
-def orbit_of_state(ring: Ring, position: Array, velocity: Array, time_s: float, plane: int) -> tuple[Orbit, float]:
-    """The osculating orbit of a state as an orbit in a plane of the ring, and its tilt against that plane, rad.
-
-    The apsis named is the last one passed at that time (conic: Vallado, chapter 2). The argument of latitude is that
-    of the place projected on the plane. Raises ValueError for a state that is on no ellipse.
-    """
-    radius, gm = float(np.linalg.norm(position)), ring.gm
-    spin = np.cross(position, velocity)
-    if radius == 0.0 or float(np.linalg.norm(spin)) == 0.0:
-        raise ValueError("its position and velocity are on one line through the center, so that it is on no orbit")
-    inverse = 2.0 / radius - float(velocity @ velocity) / gm
-    if inverse <= 0.0:
-        raise ValueError("it is fast enough to leave the body for good, so that no period belongs to it")
-    node = ring.node(time_s, plane)
-    pole = frames.plane_axes(ring.inclination_rad, node)[2]
-    tilt = math.atan2(float(np.linalg.norm(np.cross(spin, pole))), float(spin @ pole))
-    semi = 1.0 / inverse
-    momentum = float(np.linalg.norm(spin))
-    eccentricity = math.sqrt(max(1.0 - momentum**2 / (gm * semi), 0.0))
-    low, high = semi * (1.0 - eccentricity), semi * (1.0 + eccentricity)
-    here = float(frames.latitude_argument(position, ring.inclination_rad, node))
-    if high - low <= 1.0:
-        return Orbit(periapsis_m=semi, apoapsis_m=semi, angle_rad=here, at_s=time_s, plane=plane), tilt
-    sigma = float(position @ velocity) / math.sqrt(gm * semi)
-    big = math.atan2(sigma, 1.0 - radius * inverse)
-    true = 2.0 * math.atan2(
-        math.sqrt(1.0 + eccentricity) * math.sin(0.5 * big), math.sqrt(1.0 - eccentricity) * math.cos(0.5 * big)
-    )
-    mean = big - eccentricity * math.sin(big)
-    rate = math.sqrt(gm / semi**3)
-    rising = big >= 0.0
-    at: Literal["periapsis", "apoapsis"] = "periapsis" if rising else "apoapsis"
-    since = mean if rising else mean + math.pi
-    return (
-        Orbit(
-            periapsis_m=low,
-            apoapsis_m=high,
-            angle_rad=here - (true if rising else true + math.pi),
-            at=at,
-            at_s=time_s - since / rate,
-            plane=plane,
-        ),
-        tilt,
-    )

@@ -18,6 +18,7 @@ from typing import Literal
 
 from .. import bodies
 from ..errors import InputError
+from ..keys import TABLES
 from ..readouts import brief, degrees
 from ..scenario import Aim, Body, Craft, Errors, LimitSpec, Occupied, Orbit, RingSpec, Scenario, Source
 from .cautions import warnings
@@ -25,6 +26,7 @@ from .consistency import check
 from .document import Origin, Table
 from .force_tables import FIELD_AND_AIR, check_forces, force_spec, puller, with_field_and_air
 from .launch_tables import apsides, carried_by, carrier, errors_of, pad
+from .message_starts import with_messages
 from .overrides import apply_settings
 from .tables import read_table
 from .toml_lines import key_lines
@@ -89,6 +91,7 @@ def _scenario(root: Table) -> Scenario:
     pads = tuple(pad(table, body, errors) for table in root.tables.get("launch", ()))
     carriers = tuple(carrier(table) for table in root.tables.get("carrier", ()))
     craft = tuple(replace(one, carrier=carried_by(one.name, carriers)) for one in craft)
+    craft, said = with_messages(craft, root, body, ring)
     limits = _limits(_one(root, "limits"), body)
     goal = _one(root, "goal")
     goal.note_defaults("first_service", "front_step")
@@ -111,7 +114,7 @@ def _scenario(root: Table) -> Scenario:
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
     )
-    return replace(scenario, warnings=warnings(scenario))
+    return replace(scenario, warnings=(*said, *warnings(scenario)))
 
 
 def _one(root: Table, name: str) -> Table:
@@ -234,7 +237,7 @@ def _ring(table: Table, body: Body) -> RingSpec:
         )
         item.note_defaults()
     several = table.count_or("planes") > 1
-    table.note_defaults(*(() if several else ("phasing", "spread")))
+    table.note_defaults("with_drag", *(() if several else ("phasing", "spread")))
     return RingSpec(
         radius_m=radius,
         slots=table.count_or("slots", 1),
@@ -248,8 +251,13 @@ def _ring(table: Table, body: Body) -> RingSpec:
         tilt_tolerance_rad=table.number_or("tilt_tolerance"),
         hold_for_s=table.number_or("hold_for"),
         period_known_to_s=table.number("period_known_to"),
+        with_drag=table.text_or("with_drag"),  # type: ignore[arg-type]  # one of the choices
         occupied=tuple(occupied),
     )
+
+
+OWN_LIMITS = {"clearance", "finish_within", "wait_within", "revolutions_max", "apoapsis_max", "separation"}
+"""Limits with fields of `LimitSpec`."""
 
 
 def _limits(table: Table, body: Body) -> LimitSpec:
@@ -261,6 +269,7 @@ def _limits(table: Table, body: Body) -> LimitSpec:
         revolutions_max=table.count_or("revolutions_max"),
         apoapsis_max_m=body.radius_m + table.number_or("apoapsis_max"),
         separation_m=table.number_or("separation"),
+        further=tuple((key.name, table.number_or(key.name)) for key in TABLES["limits"] if key.name not in OWN_LIMITS),
     )
 
 
@@ -269,6 +278,7 @@ def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
     bare = ["burns_max", "burn_least", "between_burns"]
     bare += ["area", "drag_coefficient", "reflectivity"] if "area" not in table else []
     bare += ["throttle_min", "reaction"] if "thrust" not in table else []
+    bare += ["state_at"] if "oem" not in table else []
     table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "", *bare)
     load: Literal["full", "least"] = table.text_or("load")  # type: ignore[assignment]  # one of the choices
     return Craft(

@@ -79,7 +79,7 @@ def _value(table: str, key: Key, spelled: str) -> dict[str, Any]:
 def _simple(key: Key, spelled: str) -> dict[str, Any]:
     if key.kind == "choice":
         return {"enum": list(key.choices)}
-    if key.kind == "text":
+    if key.kind in ("text", "path"):
         return {"type": "string", "minLength": 1}
     if key.kind == "texts":
         return {"type": "array", "items": {"type": "string"}, "minItems": 1}

@@ -30,9 +30,10 @@ def _orbits_touch_ring(scenario: Scenario, root: Table) -> None:
     if scenario.front_step_s is not None:
         return
     for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
-        inside = table.table("orbit")
-        if craft.orbit is None or inside is None:
+        if craft.orbit is None:
             continue
+        # of a message there is no table of the orbit
+        inside = table.table("orbit") or table
         apsides = (craft.orbit.periapsis_m, craft.orbit.apoapsis_m)
         if any(on_ring(apsis, ring.radius_m) for apsis in apsides):
             continue

@@ -19,8 +19,8 @@ def check_starts(scenario: Scenario, root: Table) -> None:
     as at the apsis that is named.
     """
     for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
-        inside, orbit = table.table("orbit"), craft.orbit
-        if orbit is None or inside is None or orbit.circular:
+        inside, orbit = table.table("orbit") or table, craft.orbit
+        if orbit is None or orbit.circular:
             continue
         body, gm = scenario.body, scenario.body.gm
         top = body.radius_m + body.atmosphere_top_m
@@ -28,7 +28,7 @@ def check_starts(scenario: Scenario, root: Table) -> None:
             continue
         air = "the ground" if orbit.periapsis_m < body.radius_m else "the air"
         free = math.floor(_rise_s(gm, orbit, max(scenario.floor_m, top)) / 3600.0 / GRAIN_H) * GRAIN_H
-        key = "at_time" if "at_time" in inside else "periapsis"
+        key = next(key for key in ("at_time", "periapsis", "opm", "oem") if key in inside)
         raise inside.error(
             f"{inside.quote(key)} has {craft.name} pass through {air} between the epoch and that apsis, periapsis at "
             f"{brief((orbit.periapsis_m - body.radius_m) / 1e3)} km: such an orbit holds for one arc above {air} only. "

@@ -33,10 +33,15 @@ KIND_WORDS = {
     "text": "text in quotes",
     "choice": "text in quotes",
     "texts": "a list of texts in quotes",
+    "path": "the path of a file in quotes",
     "flag": "true or false",
     "moment": "a date-time such as 2031-05-01T00:00:00Z",
 }
 """What a value of each kind is, in words."""
+
+
+TEXT_MAX, PATH_MAX = 80, 1000
+"""Most characters of a text, and of the path of a file."""
 
 
 def checked_value(table: Table, key: Key, unit: str, value: object) -> object:
@@ -57,8 +62,8 @@ def checked_value(table: Table, key: Key, unit: str, value: object) -> object:
         raise table.error(f"{table.quote(key.name)} is a table or list: write {KIND_WORDS[key.kind]}.", key.name)
     if isinstance(value, str) and key.choices and (key.kind == "choice" or not _numeric(value)):
         return _choice(table, key, value)
-    if key.kind in ("text", "choice"):
-        return _text(table, key, value)
+    if key.kind in ("text", "choice", "path"):
+        return _text(table, key, value, PATH_MAX if key.kind == "path" else TEXT_MAX)
     if key.kind == "flag":
         if not isinstance(value, bool):
             also = "".join(f', or "{choice}"' for choice in key.choices)
@@ -85,14 +90,14 @@ def _choice(table: Table, key: Key, value: str) -> str:
     raise table.error(f"{table.quote(key.name)} should be {allowed}{also.get(key.kind, '')}{hint}.", key.name)
 
 
-def _text(table: Table, key: Key, value: object) -> str:
+def _text(table: Table, key: Key, value: object, most: int) -> str:
     if not isinstance(value, str):
         raise table.error(f'{table.quote(key.name)} should be text: write "{written(value)}" in quotes.', key.name)
     text = value.strip()
     if not text:
         raise table.error(f"{table.quote(key.name)} is empty: give it a text of at least one letter.", key.name)
-    if len(text) > 80 or not text.isprintable():
-        raise table.error(f"{table.quote(key.name)} should be one line of at most 80 plain characters.", key.name)
+    if len(text) > most or not text.isprintable():
+        raise table.error(f"{table.quote(key.name)} should be one line of at most {most} plain characters.", key.name)
     return text
 
 

@@ -5,21 +5,22 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...models.launch import Ascent
 from ...models.opportunities import grid_step_s, liftoffs, open_to
-from ..routes import parking_orbit as park
-from ..routes.options import F, Options, join, undominated
-from .carrier_loads import LOADS_NOTE, loads
+from ..problem.liftoff_times import ends, finish_moments, turning_moments, with_turnarounds
+from ..problem.liftoff_windows import CHOICES_MAX, windows
+from ..problem.options import F, Options, join, undominated
+from ..problem.problem import Problem
+from ..problem.restriction import NO_RESTRICTION, Restriction
+from ..problem.ways_up import kept_tilt_rad
+from ..routes import registry
+from ..routes.route import Question
 from .from_ground import from_pad
-from .from_orbit import FROM_SPACE
-from .liftoff_times import ends, finish_moments, turning_moments, with_turnarounds
-from .liftoff_windows import CHOICES_MAX, windows
-from .problem import Problem, kept_tilt_rad
-from .restriction import NO_RESTRICTION, Restriction
 
 MANY_LAUNCHES = 8
 """Launches from which, where not all liftoffs can be examined, only those clear of every other craft's slot are."""
@@ -74,67 +75,87 @@ def _notes_on_passes(problem: Problem, pad: int, latest: float) -> list[str]:
     return said
 
 
-def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Catalogue:
-    """All options over the exact candidate moments (see ``liftoff_times.py``), pruned to what none beats."""
-    moments, chains, notes, exact, all_there = [], list[int](), list[str](), True, True
+@dataclass(frozen=True, kw_only=True)
+class _Liftoffs:
+    """Moments of each pad, how many launches a chain has among them, whether they are all there, and what to note."""
+
+    moments_s: tuple[F, ...]
+    chains: tuple[int, ...]
+    whole: bool
+    notes: tuple[str, ...]
+
+
+def _liftoffs(problem: Problem) -> _Liftoffs:
+    moments, chains, notes, all_there = [], list[int](), list[str](), True
     for pad, (earliest, latest) in enumerate(windows(problem)):
         times, chain, whole, grid = _moments(problem, pad, earliest, latest)
         moments.append(times)
         chains.append(chain)
         all_there = all_there and whole
-        more = _notes_on_passes(problem, pad, latest)
-        exact = exact and not more
-        notes.extend(more)
+        notes.extend(_notes_on_passes(problem, pad, latest))
+        name = problem.scenario.pads[pad].name
         if not whole:
-            exact = False
             notes.append(
-                f"liftoffs from {problem.scenario.pads[pad].name}: {times.size} moments tried, with the chains of "
+                f"liftoffs from {name}: {times.size} moments tried, with the chains of "
                 "turnarounds cut short; a better moment may lie in between"
             )
         if grid:
-            exact = False
             notes.append(
-                f"liftoffs from {problem.scenario.pads[pad].name}: where a phasing orbit lower than the coast to the "
+                f"liftoffs from {name}: where a phasing orbit lower than the coast to the "
                 "ring is used, moments are tried on a grid"
             )
-    parts = [way(problem, restriction) for way in FROM_SPACE]
+    return _Liftoffs(moments_s=tuple(moments), chains=tuple(chains), whole=all_there, notes=tuple(notes))
+
+
+def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Catalogue:
+    """All options over the exact candidate moments (see ``problem/liftoff_times.py``), pruned to what none beats."""
+    at = _liftoffs(problem)
+    notes = list(at.notes)
+    question = Question(problem=problem, restriction=restriction)
+    parts = _asked("space", question, notes)
     looked_at = sum(len(part) for part in parts)
-    if any(np.any(~np.isnan(part.waiting_m)) for part in parts):
-        exact = False
-        notes.append(
-            "nodal drift starts as soon as the craft may burn and ends when the nodes first meet, in one circular "
-            "waiting orbit; a later start, or a plane turned in part by burns, is not tried"
-        )
-    for pad, times in enumerate(moments):
-        options, count = _launches(
-            problem, pad, times, restriction, clear=not all_there and problem.launches >= MANY_LAUNCHES
-        )
+    clear = not at.whole and problem.launches >= MANY_LAUNCHES
+    for pad, times in enumerate(at.moments_s):
+        options, count = _launches(problem, pad, times, restriction, clear=clear)
         parts.append(options)
         looked_at += count
     if any(pad.upper_stage is not None and math.isfinite(pad.upper_stage.lasts_s) for pad in problem.scenario.pads):
-        exact = False
         notes.append(
             "the time of an upper stage: liftoffs at which a burn comes just at its end are not looked for, so a "
             "better moment is possible"
         )
-    if problem.aboard:
-        parts.append(loads(problem, windows(problem), restriction))
-        looked_at += parts[-1].first_row.size
-        exact = False
-        notes.append(LOADS_NOTE)
+    loads = _asked("carrier", question, notes)
+    looked_at += sum(part.first_row.size for part in loads)
+    parts += loads
     options = join(parts)
     return Catalogue(
         problem=problem,
         options=options.take(undominated(options)),
-        moments_s=tuple(moments),
+        moments_s=at.moments_s,
         looked_at=looked_at,
-        free_form=sum(int((part.flight >= 0).sum()) for part in parts),
-        exact=exact,
+        free_form=sum(int(np.isin(part.route, registry.places("timed")).sum()) for part in parts),
+        exact=not notes,
         notes=tuple(notes),
-        chains=tuple(chains),
-        whole=all_there,
+        chains=at.chains,
+        whole=at.whole,
         restriction=restriction,
     )
+
+
+def from_space(question: Question) -> list[Options]:
+    """The options of craft in space, by every route."""
+    return _asked("space", question, [])
+
+
+def _asked(begins: Literal["space", "carrier"], question: Question, notes: list[str]) -> list[Options]:
+    """The options of the routes that begin so, and what is to be noted of them."""
+    parts = []
+    for code, route in registry.numbered(begins):
+        parts.append(registry.columns(code, question))
+        note = route.note(question.problem, parts[-1])
+        if note:
+            notes.append(note)
+    return parts
 
 
 def _launches(problem: Problem, pad: int, times: F, restriction: Restriction, *, clear: bool) -> tuple[Options, int]:
@@ -154,12 +175,12 @@ def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
         return catalogue(made.problem, restriction)
     slots = tuple(sorted(restriction.slots))
     parts = [made.options.take(~np.isin(made.options.slot, slots) & (made.options.bundle < 0))]
-    space = [way(made.problem, restriction) for way in FROM_SPACE]
+    question = Question(problem=made.problem, restriction=restriction)
     clear = not made.whole and made.problem.launches >= MANY_LAUNCHES
-    parts += [one.take(np.isin(one.slot, slots)) for one in space]
+    parts += [one.take(np.isin(one.slot, slots)) for one in from_space(question)]
     for pad, times in enumerate(made.moments_s):
         parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots, clear=clear)[0])
-    parts.append(loads(made.problem, windows(made.problem), restriction))
+    parts += _asked("carrier", question, [])
     options = join(parts)
     return replace(made, options=options.take(undominated(options)), restriction=restriction)
 
@@ -273,5 +294,5 @@ def _slides(problem: Problem, pad: int) -> bool:
 def _choices(problem: Problem, way: Ascent) -> int:
     """How many choices one moment of liftoff by one way comes to, over all free slots."""
     touch = problem.touch(way.arrival_speed_m_s)
-    steps = park.DIVE_STEPS if way.parking and park.dives(touch) else 1
+    steps = sum(route.steps(way, touch) for _, route in registry.lifting(way))
     return len(problem.free_slots) * (len(touch.windings()) * steps + 1)

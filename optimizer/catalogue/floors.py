@@ -8,9 +8,10 @@ import numpy as np
 
 from ...models.craft import propellant
 from ...models.scenario import Aim
+from ..problem.liftoff_windows import windows
+from ..problem.problem import CraftClass, Problem
+from ..routes import registry
 from .catalogue import Catalogue
-from .liftoff_windows import windows
-from .problem import CraftClass, Problem
 
 
 def floor(made: Catalogue, aim: Aim) -> float:
@@ -23,7 +24,7 @@ def floor(made: Catalogue, aim: Aim) -> float:
     if problem.aboard:
         return -math.inf
     if aim == "finish":
-        return _soonest_s(problem)
+        return soonest_s(problem)
     least = [_least_m_s(made, index, group) for index, group in enumerate(problem.classes)]
     counts = [group.count for group in problem.classes]
     if aim == "worst_delta_v":
@@ -42,16 +43,23 @@ def _least_m_s(made: Catalogue, index: int, group: CraftClass) -> float:
     own = options.craft_class == index
     if group.start is not None:
         return float(options.delta_v_m_s[own].min(initial=math.inf))
-    launched = [float(options.delta_v_m_s[own & (options.flight >= 0)].min(initial=math.inf))]
+    apart = [code for code, route in enumerate(registry.ROUTES) if not route.arrives_by_way]
+    launched = float(options.delta_v_m_s[own & np.isin(options.route, apart)].min(initial=math.inf))
+    return min(launched, least_from_ground(problem))
+
+
+def least_from_ground(problem: Problem) -> float:
+    """What a launch pays at least, wherever its slot is, m/s: entry and arrival in place; infinite without a way."""
+    found = math.inf
     for way in problem.ways:
         stage = problem.scenario.pads[way.pad].upper_stage
         paid = 0.0 if stage is None else stage.delta_v_m_s
         whole = way.entry_delta_v_m_s + problem.touch(way.arrival_speed_m_s).level_cost
-        launched.append(max(whole - paid, 0.0))
-    return min(launched)
+        found = min(found, max(whole - paid, 0.0))
+    return found
 
 
-def _soonest_s(problem: Problem) -> float:
+def soonest_s(problem: Problem) -> float:
     """When the last launch can be in its slot at the soonest, each pad as dense as its turnaround allows."""
     found = 0.0
     if problem.launches:

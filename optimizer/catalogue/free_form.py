@@ -9,7 +9,7 @@ sites that are in the ring's plane at every moment.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -18,18 +18,23 @@ import numpy as np
 from ...models import oblate_coast as coast
 from ...models.deadline import ENDED, poll
 from ..outcome import CraftPrice, Plan
+from ..problem.options import Options
+from ..problem.problem import CraftClass, Problem
+from ..problem.timed_flight import Coast, TimedFlight
 from ..rendezvous.time_price import price_of_time
 from ..routes import free_form as timed
-from ..routes.options import Options
-from ..trajectory.itinerary import inserted
+from ..routes.registry import places
+from ..trajectory.start_state import inserted
 from .catalogue import catalogue
-from .problem import CraftClass, Problem
 
 FINISHES_MAX = 200
 """Most finishes examined for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""
 
 LIFTOFFS_MAX = 3
 """Liftoffs, the soonest, from which free-form flights of launched craft are looked for, for each way up and slot."""
+
+TOGETHER = 64
+"""Finishes of several craft and slots that are examined side by side: more would not be quicker."""
 
 SAME_S = 1.0
 """A burn this close to the arrival at the ring is at it."""
@@ -72,49 +77,24 @@ def with_free_form(
     launched = _launched(problem) if problem.launches else []
     if not pairs and not launched:
         return problem
-    limits = problem.scenario.limits
-    low = min(problem.scenario.floor_m + problem.wobble_m, problem.ring.radius_m)
-    high = max(limits.apoapsis_max_m - problem.wobble_m, problem.ring.radius_m)
-    found: list[timed.TimedFlight] = []
-    widest, missing = 1, 0
-    for number, (index, group, slot) in enumerate(pairs):
-        progress(f"free-form flights: {number + 1} of {len(pairs)} pairs of craft and slot")
+    sought: list[timed.Sought] = []
+    widest = 1
+    for index, group, slot in pairs:
         own = (phasing.craft_class == index) & (phasing.slot == slot)
-        start = _coast(problem, group)
         wide, finishes = _finishes(problem, group, phasing.take(own), step)
         widest = max(widest, wide)
-        if finishes:
-            try:
-                poll()
-                found += timed.find(
-                    problem.ring.of_plane(slot // problem.ring.slots),
-                    start,
-                    slot,
-                    finishes,
-                    craft_class=index,
-                    floor_m=low,
-                    ceiling_m=high,
-                )
-            except ENDED:
-                missing = len(pairs) - number
-                break
-    for number, rise in enumerate(launched):
-        progress(f"free-form flights from the ground: {number + 1} of {len(launched)}")
+        sought.append(_sought(problem, slot, _coast(problem, group), index, finishes))
+    for rise in launched:
         wide, finishes = _steps(rise.start.time_s, rise.until_s, step, LAUNCHED_MAX)
         widest = max(widest, wide)
-        if not finishes:
-            continue
-        ring = problem.ring.of_plane(rise.slot // problem.ring.slots)
-        try:
-            poll()
-            flights = timed.find(ring, rise.start, rise.slot, finishes, craft_class=0, floor_m=low, ceiling_m=high)
-        except ENDED:
-            missing += len(launched) - number
-            break
+        sought.append(_sought(problem, rise.slot, rise.start, 0, finishes))
+    flights, missing = _found(sought, progress)
+    found = [one for each in flights[: len(pairs)] for one in each]
+    for rise, own_flights in zip(launched, flights[len(pairs) :], strict=True):
         way = problem.ways[rise.way]
         # a coast to the ring comes to it at its apoapsis, which no crossing shows
         arrival = math.inf if way.parking else rise.liftoff_s + way.after_s
-        for one in flights:
+        for one in own_flights:
             touch = min(one.touch_s, arrival) if one.begin_s >= arrival - SAME_S else one.touch_s
             up = replace(one, way=rise.way, pad=way.pad, liftoff_s=rise.liftoff_s, touch_s=touch)
             found += [replace(up, craft_class=index) for index in rise.classes]
@@ -130,14 +110,49 @@ def with_free_form(
     return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))
 
 
-def _coast(problem: Problem, group: CraftClass) -> timed.Coast:
+def _sought(problem: Problem, slot: int, start: Coast, craft_class: int, finishes_s: Sequence[float]) -> timed.Sought:
+    """Flights into a slot within the limits, by each of the latest finishes."""
+    ring = problem.ring
+    return timed.Sought(
+        ring=ring.of_plane(slot // ring.slots),
+        start=start,
+        slot=slot,
+        craft_class=craft_class,
+        finishes_s=finishes_s,
+        floor_m=min(problem.scenario.floor_m + problem.wobble_m, ring.radius_m),
+        ceiling_m=max(problem.scenario.limits.apoapsis_max_m - problem.wobble_m, ring.radius_m),
+    )
+
+
+def _found(
+    sought: Sequence[timed.Sought], progress: Callable[[str], None]
+) -> tuple[list[tuple[TimedFlight, ...]], int]:
+    """Flights for each that is sought, many side by side, and for how many time ran out."""
+    found: list[tuple[TimedFlight, ...]] = [()] * len(sought)
+    todo = [number for number, one in enumerate(sought) if one.finishes_s]
+    while todo:
+        size = np.cumsum([len(sought[number].finishes_s) for number in todo])
+        now = todo[: max(int(np.searchsorted(size, TOGETHER, side="right")), 1)]
+        progress(f"free-form flights: {now[0] + 1} of {len(sought)} pairs of craft and slot")
+        try:
+            poll()
+            flights = timed.find([sought[number] for number in now])
+        except ENDED:
+            return found, len(todo)
+        for number, own in zip(now, flights, strict=True):
+            found[number] = own
+        todo = todo[len(now) :]
+    return found, 0
+
+
+def _coast(problem: Problem, group: CraftClass) -> Coast:
     """Where the craft of a class are when they may begin to burn."""
     orbit, start = group.craft.orbit, group.start
     if orbit is None or start is None:
         raise ValueError("a craft on the ground has no coast")
     ready = max(group.craft.ready_s, 0.0)
     position, velocity = coast.point_mass_state(problem.ring, orbit, ready, on_ring=start.on_ring)
-    return timed.Coast(position=position, velocity=velocity, time_s=ready, on_ring=start.on_ring)
+    return Coast(position=position, velocity=velocity, time_s=ready, on_ring=start.on_ring)
 
 
 def _finishes(problem: Problem, group: CraftClass, phasing: Options, step_s: float) -> tuple[int, list[float]]:
@@ -169,7 +184,7 @@ class _Rise(NamedTuple):
     slot: int
     liftoff_s: float
     classes: tuple[int, ...]
-    start: timed.Coast
+    start: Coast
     until_s: float
 
 
@@ -178,7 +193,7 @@ def _launched(problem: Problem) -> list[_Rise]:
     options = catalogue(problem).options
     found = []
     for index, way in enumerate(problem.ways):
-        own = options.take((options.way == index) & (options.bundle < 0) & (options.flight < 0))
+        own = options.take((options.way == index) & (options.bundle < 0) & ~np.isin(options.route, places("timed")))
         if way.place is not None or not len(own):
             continue
         for slot in np.unique(own.slot).tolist():
@@ -190,7 +205,7 @@ def _launched(problem: Problem) -> list[_Rise]:
                 at = there.take(np.abs(there.liftoff_s - liftoff) < 1e-5)
                 begun = liftoff + way.insertion_after_s
                 position, velocity = inserted(problem, way, liftoff, 0.0, begun)
-                start = timed.Coast(position=position, velocity=velocity, time_s=begun, on_ring=False)
+                start = Coast(position=position, velocity=velocity, time_s=begun, on_ring=False)
                 found.append(_Rise(index, slot, liftoff, tuple(np.unique(at.craft_class).tolist()), start, until))
                 if sum(1 for one in found if (one.way, one.slot) == (index, slot)) == LIFTOFFS_MAX:
                     break

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -12,18 +13,18 @@ from ...models.deadline import poll
 from ...models.launch import Ascent
 from ...models.memory import need
 from ...models.opportunities import open_to
+from ...models.scenario import Pad
 from ...models.sites import can_lift, may_launch, open_at
-from ..craft_plan import Route
-from ..routes import direct
+from ..limits.screening import passes_any_slot, passes_kept, within_limits
+from ..problem.finite_burns import takes_long
+from ..problem.options import F, Options, join, undominated
+from ..problem.problem import Problem
+from ..problem.restriction import NO_RESTRICTION, Restriction, route_wanted
+from ..problem.ways_up import kept_tilt_rad
 from ..routes import launch_tilt as turning
-from ..routes import parking_orbit as park
+from ..routes import registry
 from ..routes import upper_stage as staged
-from ..routes.options import F, I, Options, empty, join, undominated
-from ..routes.phasing import Touch, Wanted
-from .finite_burns import takes_long
-from .problem import Problem, kept_tilt_rad
-from .restriction import NO_RESTRICTION, Restriction, route_wanted
-from .screening import passes_any_slot, passes_kept, within_limits
+from ..routes.route import Launches, Question, Route
 
 BLOCK_ROWS = 1 << 15
 """Rows built at a time: their columns stay in the cache."""
@@ -51,7 +52,7 @@ def from_pad(
     looked_at = 0
     finish_s = min(finish_s, problem.scenario.limits.finish_within_s)
     site = problem.scenario.pads[pad]
-    ground = [(i, c) for i, c in enumerate(problem.classes) if c.start is None and may_launch(site, c.craft)]
+    ground = any(c.start is None and may_launch(site, c.craft) for c in problem.classes)
     moments_s = moments_s[open_at(site, moments_s)]
     slots = problem.free_slots if only_slots is None else only_slots
     for index, way in enumerate(problem.ways):
@@ -63,121 +64,81 @@ def from_pad(
             own = own[open_to(way, problem.scenario.body, site, tolerance, own)]
         if not own.size:
             continue
-        name: Route = "park" if way.parking else "direct"
         plain = problem.touch(way.arrival_speed_m_s)
-        if finishing and not (way.parking and park.dives(plain)):
-            continue
-        until = finish_s if finishing else None
-        for strict in (True, False):
+        for (code, route), strict in itertools.product(registry.lifting(way), (True, False)):
             chosen = [s for s in slots if restriction.applies(s) is strict and s // problem.ring.slots == way.plane]
-            if not chosen or (strict and not route_wanted(restriction, name, index)):
+            if not chosen or (strict and not route_wanted(restriction, route.name, index)):
                 continue
-            touch = restriction.touch(plain) if strict else plain
-            wanted = restriction.wanted() if strict else None
-            per_block = max(BLOCK_ROWS // (len(chosen) * _unpruned(problem, way, touch, prune)), 1)
-            for first in range(0, own.size, per_block):
-                poll()
-                need(BLOCK_BYTES)
-                times = own[first : first + per_block]
-                looked_at += times.size * len(chosen) * len(touch.windings())
-
-                def build(
-                    liftoff: F,
-                    slot: I,
-                    prune: bool,
-                    *,
-                    touch: Touch = touch,
-                    wanted: Wanted | None = wanted,
-                    index: int = index,
-                    until: float | None = until,
-                ) -> Options:
-                    return launched(
-                        problem, index, liftoff, slot, touch=touch, wanted=wanted, prune=prune, until_s=until
-                    )
-
-                options = _clear_of_kept(
-                    problem, build, np.repeat(times, len(chosen)), np.tile(np.array(chosen), times.size), prune
-                )
-                if clear:
-                    options = options.take(~passes_any_slot(problem, options))
-                for number, group in ground:
-                    fits = options.liftoff_s >= group.craft.ready_s - 1e-6
-                    mine = options.take(fits)
-                    mine = mine.take(can_lift(site, group.craft, mine.delta_v_m_s))
-                    mine = within_limits(problem, replace(mine, craft_class=np.full(len(mine), number)), finish_s)
-                    parts.append(mine.take(undominated(mine)) if prune else mine)
+            if finishing and route.steps(way, plain) == 1:
+                continue
+            asked = Launches(
+                way=index,
+                liftoff_s=np.zeros(0),
+                slot=np.zeros(0, dtype=np.int64),
+                touch=restriction.touch(plain) if strict else plain,
+                wanted=restriction.wanted() if strict else None,
+                prune=prune,
+                until_s=finish_s if finishing else None,
+            )
+            question = Question(problem=problem, restriction=restriction, launches=asked)
+            for options in _in_blocks(code, question, own, chosen):
+                fitting = options.take(~passes_any_slot(problem, options)) if clear else options
+                parts += _for_each_class(problem, site, fitting, finish_s, prune=prune)
+            looked_at += own.size * len(chosen) * len(asked.touch.windings())
     return join(parts), looked_at
 
 
-def launched(
-    problem: Problem,
-    way: int,
-    liftoff_s: F,
-    slot: I,
-    *,
-    touch: Touch | None = None,
-    wanted: Wanted | None = None,
-    prune: bool = False,
-    until_s: float | None = None,
-) -> Options:
-    """Options of one way up for (liftoff, slot) pairs, of the first class of craft; limits of the touch only.
+def _in_blocks(code: int, question: Question, liftoff_s: F, slots: list[int]) -> Iterator[Options]:
+    """Options of a route for each of some liftoffs into each of some slots that pass no craft that stays."""
+    problem = question.problem
+    way, asked = question.lifting
+    per_block = max(BLOCK_ROWS // (len(slots) * _unpruned(problem, way, registry.ROUTES[code], asked)), 1)
+    for first in range(0, liftoff_s.size, per_block):
+        poll()
+        need(BLOCK_BYTES)
+        times = liftoff_s[first : first + per_block]
+        pairs = np.repeat(times, len(slots)), np.tile(np.array(slots), times.size)
+        yield _clear_of_kept(code, question.at(*pairs, prune=asked.prune))
 
-    ``until_s``: those that wait in a parking orbit as long as that finish allows.
+
+def _for_each_class(
+    problem: Problem, site: Pad, options: Options, finish_s: float, *, prune: bool
+) -> Iterator[Options]:
+    """The options within the limits of each class of craft on the ground that may lift off from a site."""
+    for number, group in enumerate(problem.classes):
+        if group.start is not None or not may_launch(site, group.craft):
+            continue
+        mine = options.take(options.liftoff_s >= group.craft.ready_s - 1e-6)
+        mine = mine.take(can_lift(site, group.craft, mine.delta_v_m_s))
+        mine = within_limits(problem, replace(mine, craft_class=np.full(len(mine), number)), finish_s)
+        yield mine.take(undominated(mine)) if prune else mine
+
+
+def launched(code: int, question: Question) -> Options:
+    """Options of one route by one way up, of the first class of craft; limits of the touch only.
+
+    ``code``: the place of the route in the registry.
     """
-    up = problem.ways[way]
-    if until_s is not None and up.tilt_at == "apsis":
-        return empty()
-    if until_s is not None:
-        waited = park.finishing_at(
-            touch or problem.touch(up.arrival_speed_m_s),
-            up,
-            way,
-            liftoff_s,
-            slot,
-            until_s,
-            craft_class=0,
-            insertion_m=up.insertion.radius_m,
-            wanted=wanted,
-        )
-        return _paid(problem, up, turning.turned(up, problem.ring, waited))
-    stage = problem.scenario.pads[up.pad].upper_stage
-    if (stage is not None and math.isfinite(stage.lasts_s)) or takes_long(problem):
+    problem = question.problem
+    way, asked = question.lifting
+    stage = problem.scenario.pads[way.pad].upper_stage
+    if asked.until_s is None and ((stage is not None and math.isfinite(stage.lasts_s)) or takes_long(problem)):
         # which choice is the cheapest depends on which burns come in the stage's time, and how long they are
-        prune = False
-    build = park.options if up.parking else direct.options
-    if up.parking and up.tilt_at == "apsis":
-        build = turning.from_node
-    made = build(
-        touch or problem.touch(up.arrival_speed_m_s),
-        up,
-        way,
-        liftoff_s,
-        slot,
-        craft_class=0,
-        insertion_m=up.insertion.radius_m,
-        wanted=wanted,
-        prune=prune,
-    )
-    return _paid(problem, up, turning.turned(up, problem.ring, made))
+        question = question.at(asked.liftoff_s, asked.slot, prune=False)
+    made = turning.turned(way, problem.ring, registry.columns(code, question))
+    return made if stage is None else staged.left_for_craft(stage, way, problem.ring, made)
 
 
-def _paid(problem: Problem, up: Ascent, options: Options) -> Options:
-    """The options with what an upper stage pays taken off."""
-    stage = problem.scenario.pads[up.pad].upper_stage
-    return options if stage is None else staged.left_for_craft(stage, up, problem.ring, options)
-
-
-def _clear_of_kept(
-    problem: Problem, build: Callable[[F, I, bool], Options], liftoff_s: F, slot: I, prune: bool
-) -> Options:
+def _clear_of_kept(code: int, question: Question) -> Options:
     """Options that pass no craft that stays; where the best choice of a row would, all other choices of that row."""
-    options = build(liftoff_s, slot, prune)
+    problem = question.problem
+    options = launched(code, question)
     hit = passes_kept(problem, options)
     clear = options.take(~hit)
-    if not prune or not hit.any():
+    if not question.lifting[1].prune or not hit.any():
         return clear
     rows = np.unique(np.stack([options.liftoff_s[hit], options.slot[hit].astype(np.float64)]), axis=1)
-    instead = build(rows[0], rows[1].astype(np.int64), False)
+    instead = launched(code, question.at(rows[0], rows[1].astype(np.int64), prune=False))
     return join([clear, instead.take(~passes_kept(problem, instead))])
 
 
@@ -185,9 +146,8 @@ BLOCK_BYTES = 100e6
 """What a block takes with all that is worked out on the way."""
 
 
-def _unpruned(problem: Problem, way: Ascent, touch: Touch, prune: bool) -> int:
+def _unpruned(problem: Problem, way: Ascent, route: Route, asked: Launches) -> int:
     """How many choices are held at once for each liftoff and slot: one where the dominated ones are never made."""
     stage = problem.scenario.pads[way.pad].upper_stage
-    whole = not prune or (stage is not None and math.isfinite(stage.lasts_s)) or takes_long(problem)
-    steps = park.DIVE_STEPS if way.parking and park.dives(touch) else 1
-    return max(len(touch.windings()) * steps, 1) if whole else 1
+    whole = not asked.prune or (stage is not None and math.isfinite(stage.lasts_s)) or takes_long(problem)
+    return max(len(asked.touch.windings()) * route.steps(way, asked.touch), 1) if whole else 1

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...models.launch import Ascent
-from ..routes.options import F, Options
-from .problem import Problem
+from ..problem.options import F, Options
+from ..problem.problem import Problem
 
 WORTH_S = 1e-2
 """A plan that finishes sooner by less than this is left where it is."""

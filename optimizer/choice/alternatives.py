@@ -17,12 +17,14 @@ from numpy.typing import NDArray
 from ...models.deadline import ENDED, OutOfTimeError, over, poll
 from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, restricted
-from ..catalogue.restriction import Restriction
 from ..craft_plan import CraftPlan
 from ..outcome import Plan
-from ..routes.options import ROUTES, Options
-from ..trajectory.itinerary import key
-from .selection import Chosen, Selection, worth
+from ..problem.option_key import OptionKey, key
+from ..problem.options import Options
+from ..problem.restriction import Restriction
+from ..routes import registry
+from .objectives import Chosen, worth
+from .selection import Selection
 
 CRAFT_MAX = 6
 """Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""
@@ -108,8 +110,8 @@ def _worth_asking(options: Options) -> list[int]:
     return rows[:CRAFT_MAX]
 
 
-def _signature(options: Options) -> tuple[tuple[float, ...], ...]:
-    return tuple(sorted(key(options, row) for row in range(len(options))))
+def _signature(options: Options) -> frozenset[OptionKey]:
+    return frozenset(key(options, row) for row in range(len(options)))
 
 
 def _kinds(made: Catalogue, best: Chosen, rows: list[int]) -> list[tuple[str, Restriction]]:
@@ -130,10 +132,10 @@ def _kinds(made: Catalogue, best: Chosen, rows: list[int]) -> list[tuple[str, Re
         way = int(options.way[row])
         if way < 0:
             continue
-        routes = {"park" if w.parking else "direct" for w in made.problem.ways}
+        routes = {route.name for w in made.problem.ways for _, route in registry.lifting(w)}
         routes |= {"carrier"} if made.problem.aboard else set()
         if len(routes) > 1:
-            other = frozenset(r for r in ROUTES if r != ROUTES[options.route[row]])
+            other = registry.names() - {registry.name_of(options, row)}
             kinds.append(("other route", Restriction(slots=slot, routes=other)))
         own = made.problem.ways[way]
         others = [(index, w) for index, w in enumerate(made.problem.ways) if w.plane == own.plane]

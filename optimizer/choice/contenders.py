@@ -11,7 +11,8 @@ from collections.abc import Callable
 from ...models.deadline import OutOfTimeError
 from ...models.scenario import Aim
 from ..outcome import Plan
-from .selection import Chosen, Selection, total
+from .objectives import Chosen, total
+from .selection import Selection
 from .ties import AIMS, printed
 
 ROUNDS_MAX = 8

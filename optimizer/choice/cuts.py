@@ -13,15 +13,14 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ..catalogue.catalogue import Catalogue
+from ..catalogue.catalogue import Catalogue, from_space
 from ..catalogue.from_ground import from_pad
-from ..catalogue.from_orbit import FROM_SPACE
+from ..limits import separation
 from ..outcome import Broken, Plan
-from ..routes.alike import Name, same
-from ..routes.options import Options, empty, join, undominated
+from ..problem.option_key import OptionKey, key, same
+from ..problem.options import Options, empty, join, undominated
+from ..routes.route import Question
 from ..schedule.presolve import Side
-from ..trajectory.itinerary import key
-from ..trajectory.limits import LENGTH_SLACK_M
 from .flyer import Flyer
 
 WORK_MAX_TURNS = 2000.0
@@ -40,11 +39,11 @@ class Cuts:
     def __init__(self, flyer: Flyer) -> None:
         self.flyer = flyer
         self.rejected: list[Plan] = []
-        self.meetings: list[tuple[Name, int, float]] = []
-        self._banned: dict[tuple[Name, int], None] = {}
+        self.meetings: list[tuple[OptionKey, int, float]] = []
+        self._banned: dict[tuple[OptionKey, int], None] = {}
         self._places: dict[Place, None] = {}
         self._apart_s: dict[int, float] = {}
-        self._apart: list[tuple[frozenset[tuple[Name, int]], int]] = []
+        self._apart: list[tuple[frozenset[tuple[OptionKey, int]], int]] = []
         self._work_turns = 0.0
         self._space: tuple[Catalogue, Options] | None = None
 
@@ -148,7 +147,7 @@ class Cuts:
         index, slot, liftoff_s = place
         if liftoff_s is None:
             if self._space is None or self._space[0] is not made:
-                self._space = (made, join([way(made.problem, made.restriction) for way in FROM_SPACE]))
+                self._space = (made, join(from_space(Question(problem=made.problem, restriction=made.restriction))))
             found = self._space[1]
         else:
             pads = sorted({way.pad for way in made.problem.ways})
@@ -162,11 +161,11 @@ class Cuts:
         slots = self.flyer.problem.ring.slots
         rows = {int(slot): row for row, slot in enumerate(options.slot.tolist())}
         row_of = {part.craft: rows[part.plane * slots + part.slot] for part in plan.craft}
-        separation = self.flyer.problem.scenario.limits.separation_m
+        scenario = self.flyer.problem.scenario
         found = False
         for part in plan.craft:
             near, who = part.flown.closest_m, part.flown.closest_to
-            if near is None or who not in row_of or near >= separation - LENGTH_SLACK_M:
+            if near is None or who not in row_of or separation.LIMIT.kept(scenario, near):
                 continue
             row, other = row_of[part.craft], row_of[who]
             meeting = (key(options, row), int(options.slot[other]), float(options.finish_s[other]))

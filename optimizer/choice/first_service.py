@@ -10,8 +10,8 @@ import math
 from collections.abc import Mapping
 
 from ...models.ring import Ring
-from ..catalogue.problem import Problem
-from ..routes.options import Options
+from ..problem.options import Options
+from ..problem.problem import Problem
 
 
 def neighbor_groups(ring: Ring, neighbors: int) -> tuple[frozenset[int], ...]:

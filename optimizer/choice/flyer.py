@@ -8,14 +8,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..catalogue.problem import Problem
-from ..catalogue.starts import with_classes, with_kept
+from ..flown_plans.assembly import alone, assemble
+from ..flown_plans.flights import Flights, fly_all
 from ..outcome import Broken, Plan
-from ..routes.alike import Name, kind_of, same
-from ..routes.options import F, Options, join
-from ..trajectory.assembly import Flights, alone, assemble, fly_all
-from ..trajectory.carrier import Carried, CarrierKey
-from ..trajectory.itinerary import flight_key, key
+from ..problem.option_key import OptionKey, flight_key, key, rows_like
+from ..problem.options import F, Options, join
+from ..problem.problem import Problem
+from ..problem.starts import with_classes, with_kept
+from ..trajectory.course import Carried, CarrierKey
 
 CORRECTING = 5.0
 """Flying an option that is corrected takes about so many times as long as one that is not."""
@@ -40,9 +40,9 @@ class Flyer:
             beside=with_classes(problem),
         )
         self.work_turns = 0.0
-        self.judged_alone: dict[tuple[Name, int], tuple[Broken, ...]] = {}
-        self._plans: dict[frozenset[tuple[Name, int]], Plan] = {}
-        self._more: dict[tuple[Name, int], float] = {}
+        self.judged_alone: dict[tuple[OptionKey, int], tuple[Broken, ...]] = {}
+        self._plans: dict[frozenset[tuple[OptionKey, int]], Plan] = {}
+        self._more: dict[tuple[OptionKey, int], float] = {}
 
     def fly(self, chosen: Sequence[Options]) -> None:
         """Fly what was not flown yet of some plans or options, in one batch."""
@@ -103,7 +103,7 @@ class Flyer:
             self._more[name, int(options.craft_class[row])] = more
 
     @property
-    def costed(self) -> frozenset[tuple[Name, int]]:
+    def costed(self) -> frozenset[tuple[OptionKey, int]]:
         """Names of the options whose cost as flown is known."""
         return frozenset(self._more)
 
@@ -113,7 +113,7 @@ class Flyer:
         return tuple(plan for plan in self._plans.values() if not plan.broken)
 
     @staticmethod
-    def names(options: Options) -> frozenset[tuple[Name, int]]:
+    def names(options: Options) -> frozenset[tuple[OptionKey, int]]:
         """What options are remembered by: key and craft class."""
         return frozenset((key(options, row), int(options.craft_class[row])) for row in range(len(options)))
 
@@ -128,15 +128,16 @@ class Flyer:
         where none of its kind was flown, less what any was.
         """
         out = options.delta_v_m_s - max(self.differs_m_s(), 0.0)
-        kinds: dict[Name, tuple[Name, float]] = {}
+        kinds: dict[OptionKey, tuple[OptionKey, float]] = {}
         for (name, _), more in self._more.items():
-            kind = kind_of(name)
+            kind = name.kind
             kinds[kind] = (name, min(kinds.get(kind, (name, math.inf))[1], more))
         for name, more in kinds.values():
-            alike = same(options, name, any_moment=True)
+            alike = rows_like(options, name, any_moment=True)
             out[alike] = options.delta_v_m_s[alike] + more
         for (name, index), more in self._more.items():
-            own = same(options, name) & (options.craft_class == index)
+            own = rows_like(options, name)
+            own = own[options.craft_class[own] == index]
             out[own] = options.delta_v_m_s[own] + more
         return np.asarray(np.maximum(out, 0.0))
 

@@ -22,7 +22,8 @@ from ...models import deadline
 from ...models.deadline import ENDED, OutOfTimeError
 from ...models.scenario import Aim
 from .first_service import neighbor_groups
-from .selection import FINISH_TOLERANCE, Chosen, Order, Selection, total
+from .objectives import FINISH_TOLERANCE, Chosen, Order, total
+from .selection import Selection
 from .ties import AIMS, printed, sooner_in_print
 
 Kind = Literal["step", "slope", "curve"]
@@ -74,6 +75,11 @@ def only(point: Chosen | None) -> Walked:
     plans = () if point is None else (point,)
     times, kinds = tuple(p.finish_s for p in plans), ("step",) * len(plans)
     return Walked(plans=plans, times_s=times, kinds=kinds, resolution=0.0, complete=False, late=True)  # type: ignore[arg-type]
+
+
+def alone(point: Chosen) -> Walked:
+    """One point that was not walked from: the rest of the front is made elsewhere."""
+    return Walked(plans=(point,), times_s=(point.finish_s,), kinds=("step",), resolution=0.0, complete=True)
 
 
 @dataclass(frozen=True, kw_only=True)

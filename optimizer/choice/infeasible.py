@@ -15,10 +15,12 @@ from ...models.deadline import OutOfTimeError
 from ...models.readouts import plain
 from ...models.scenario import Scenario
 from ..catalogue.catalogue import catalogue
-from ..catalogue.problem import Problem, problems
-from ..catalogue.starts import nearest_start
+from ..limits.loosening import Loosening
+from ..limits.registry import loosenings
 from ..outcome import Bind, Infeasible
-from .loosening import Loosening, loosenings
+from ..problem.problem import Problem
+from ..problem.ring_phase import problems
+from ..problem.starts import nearest_start
 from .no_launch import blocked_sites
 from .selection import Selection
 
@@ -73,7 +75,7 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
         EndedError: the whole search was ended; its own end, after `SEARCH_S`, is an answer.
     """
     blocked = blocked_sites(scenario)
-    items = list(loosenings(scenario)) if blocked is None else list(blocked.items)
+    items = loosenings(scenario) if blocked is None else list(blocked.items)
     reason = near_start_text(scenario) if blocked is None else blocked.reason
     search = _Search(serves=serves, progress=progress)
     late = f"the search for values that serve ended after {SEARCH_S:.0f} s"
@@ -83,7 +85,7 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
             if alone:
                 said = "; ".join(one for one in (reason, late if cut else "") if one)
                 return Infeasible(binds=tuple(alone), together=False, reason=said)
-            pair = search.pair(scenario, items, None if blocked is None else list(loosenings(scenario)))
+            pair = search.pair(scenario, items, None if blocked is None else loosenings(scenario))
             if pair:
                 return Infeasible(binds=pair, together=True, reason=reason)
             if cut:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from ..catalogue.close_approaches import meets_slot
 from ..catalogue.from_ground import launched
-from ..catalogue.problem import Problem
-from ..routes.options import F, Options
+from ..problem.close_approaches import meets_slot
+from ..problem.options import F, Options
+from ..problem.problem import Problem
+from ..routes.route import Launches, Question
 
 FIRST_S, DOUBLINGS = 1.0, 12
 """A meeting is over so soon, or after twice that, and so on, at most so many times; 4096 s are taken for its end."""
@@ -50,15 +51,18 @@ def clear_of(problem: Problem, one: Options, slot: int) -> F:
 def _meet_at(problem: Problem, one: Options, liftoff_s: F, slot: int) -> NDArray[np.bool_]:
     """Whether a launch meets another craft in a slot when it lifts off at other moments; of their shape."""
     winding = (int(one.revolutions[0]), int(one.ring_revolutions[0]))
-    option = launched(
-        problem,
-        int(one.way[0]),
-        liftoff_s.ravel(),
-        np.full(liftoff_s.size, one.slot[0]),
+    way, moments = int(one.way[0]), liftoff_s.ravel()
+    asked = Launches(
+        way=way,
+        liftoff_s=moments,
+        slot=np.full(moments.size, one.slot[0]),
+        touch=problem.touch(problem.ways[way].arrival_speed_m_s),
         wanted=lambda k, m: (k, m) == winding,
+        prune=False,
     )
+    option = launched(int(one.route[0]), Question(problem=problem, launches=asked))
     separation = problem.scenario.limits.separation_m
     hit = meets_slot(option, problem.ring, problem.arrival_speed(option), slot, separation)
     # of several choices at one moment the first counts
-    moments, first = np.unique(option.liftoff_s, return_index=True)
-    return np.isin(liftoff_s, moments[hit[first]])
+    lifted, first = np.unique(option.liftoff_s, return_index=True)
+    return np.isin(liftoff_s, lifted[hit[first]])

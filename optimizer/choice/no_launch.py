@@ -7,7 +7,7 @@ a flight azimuth is allowed that leads into it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,8 +21,8 @@ from ...models.ring import Ring
 from ...models.scenario import Pad, Scenario
 from ...models.site_and_plane import SiteAndPlane
 from ...models.windows import least_angle, off_plane, passes
-from ..catalogue.problem import problems
-from .loosening import DEGREE, Loosening
+from ..limits.loosening import DEGREE, Loosening, site_key, with_pad
+from ..problem.ring_phase import problems
 
 GRAIN_DEG = 0.01
 """An angle that would serve is printed to this."""
@@ -75,10 +75,6 @@ def _names(pads: Sequence[Pad]) -> str:
     return ", ".join(dict.fromkeys(pad.name for pad in pads))
 
 
-def _key(scenario: Scenario, pad: Pad, name: str) -> str:
-    return f"launch.{name}" if len(scenario.pads) == 1 else f"launch.{pad.name}.{name}"
-
-
 def _nearest(scenario: Scenario, ring: Ring, pad: Pad) -> float:
     """Least angle between a site and any plane of the ring, ever, rad."""
     return min(least_angle(SiteAndPlane.of(scenario.body, pad, ring, plane)) for plane in range(ring.planes))
@@ -92,13 +88,13 @@ def _out_of_plane(scenario: Scenario, ring: Ring, index: int) -> list[Loosening]
         return []
     return [
         Loosening(
-            key=_key(scenario, pad, "plane_tolerance"),
+            key=site_key(scenario, pad, "plane_tolerance"),
             now=pad.plane_tolerance_rad,
             most=0.5 * math.pi,
             step=GRAIN_DEG,
             unit=DEGREE,
             least=angle,
-            apply=_with_pad(index, lambda pad, value: replace(pad, plane_tolerance_rad=value)),
+            apply=with_pad(index, lambda pad, value: replace(pad, plane_tolerance_rad=value)),
         )
     ]
 
@@ -125,27 +121,18 @@ def _azimuths(scenario: Scenario, ring: Ring, index: int) -> list[Loosening]:
     early = before <= after
     return [
         Loosening(
-            key=_key(scenario, pad, "azimuth_from" if early else "azimuth_to"),
+            key=site_key(scenario, pad, "azimuth_from" if early else "azimuth_to"),
             now=first if early else last,
             most=last - turn if early else first + turn,
             step=GRAIN_DEG,
             unit=DEGREE,
             least=first - before if early else last + after,
-            apply=_with_pad(
+            apply=with_pad(
                 index,
                 lambda pad, value: replace(pad, corridor_rad=(value, last) if early else (first, value)),
             ),
         )
     ]
-
-
-def _with_pad(index: int, change: Callable[[Pad, float], Pad]) -> Callable[[Scenario, float], Scenario]:
-    def apply(scenario: Scenario, value: float) -> Scenario:
-        pads = list(scenario.pads)
-        pads[index] = change(pads[index], value)
-        return replace(scenario, pads=tuple(pads))
-
-    return apply
 
 
 def _ways_by(scenario: Scenario, ring: Ring, pad: Pad) -> list[Ascent]:

@@ -7,16 +7,16 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from ...models.readouts import plain
-from ..catalogue.problem import Problem
 from ..outcome import Plan
-from .selection import Chosen
+from ..problem.problem import Problem
+from .objectives import Chosen
 
 SHORT_SHARE = 2e-4
 """Share of the ring's radius by which an arrival may miss it without a note."""
 
 
 def _tight_turnarounds(problem: Problem, plans: Sequence[Plan]) -> list[str]:
-    """Where moved liftoffs decide what a pad allows: by what it was kept, and what was not looked at."""
+    """Where moved liftoffs decide what a pad allows: by what it was kept, and what was not examined."""
     said = []
     for pad in problem.scenario.pads:
         if pad.turnaround_s <= 0.0:

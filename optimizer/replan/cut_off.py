@@ -17,7 +17,8 @@ from ...models.errors import InputError
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import Flight, fly
 from ...models.frames import local_axes
-from ...models.reading.observed import PERIOD_FITS, Observed, Seen, orbit_of_state
+from ...models.orbit_of_state import orbit_of_state
+from ...models.reading.observed import PERIOD_FITS, Observed, Seen
 from ...models.readouts import brief, clock
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome

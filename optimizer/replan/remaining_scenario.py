@@ -7,20 +7,17 @@ one that the plan has them on, as flown.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...models.burns import delta_v_available, mass_after, propellant_needed
 from ...models.errors import InputError
-from ...models.flight.flown import Itinerary
 from ...models.flight.gravity import gravity_around
-from ...models.flight.integrate import fly, fly_each
-from ...models.flight.stepping import turning_points
-from ...models.reading.observed import Observed, Seen, orbit_of_state
+from ...models.flight.integrate import fly
+from ...models.orbit_of_state import touching_orbit
+from ...models.reading.observed import Observed, Seen
 from ...models.scenario import Carrier, Craft, Occupied, Orbit, Pad, RingSpec, Scenario, on_ring
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
@@ -288,7 +285,7 @@ class _Carrying:
             burned = burned[-1:]
         [before] = fly([replace(flown, impulses=burned, end_s=end)], gravity, model)
         time_s = end
-        return self._touching(before.end_state, time_s, part.plane)
+        return touching_orbit(self.scenario.body, self.ring, before.end_state, time_s, part.plane)
 
     def _as_touched(self, seen: Seen) -> Orbit:
         """An orbit that was seen; given as a state over an oblate body, read where it next touches the ring."""
@@ -296,42 +293,12 @@ class _Carrying:
             raise ValueError("an orbit that was not seen")
         if seen.state is None or self.scenario.body.j2 == 0.0:
             return seen.orbit
-        touching = self._touching(np.array(seen.state), seen.state_s, seen.orbit.plane)
+        touching = touching_orbit(self.scenario.body, self.ring, np.array(seen.state), seen.state_s, seen.orbit.plane)
         return (
             touching
             if on_ring(touching.periapsis_m, self.ring.radius_m) or on_ring(touching.apoapsis_m, self.ring.radius_m)
             else seen.orbit
         )
-
-    def _touching(self, state: NDArray[np.float64], time_s: float, plane: int) -> Orbit:
-        """The orbit of a state; over an oblate body as it is read where it next touches the ring, if it does."""
-        here = orbit_of_state(self.ring, state[:3], state[3:], time_s, plane)[0]
-        if self.scenario.body.j2 == 0.0 or here.circular:
-            return here
-        # over an oblate body the apsides that touch the ring are seen at the touch only
-        turn = 2.0 * math.pi * math.sqrt((0.5 * (here.periapsis_m + here.apoapsis_m)) ** 3 / self.ring.gm)
-        end = time_s + 1.1 * turn
-        if here.periapsis_m < self.scenario.body.radius_m and here.at == "periapsis":
-            # it comes down on the ground, so that only the way up to its apoapsis is examined
-            end = max(here.at_s + 0.51 * turn, time_s)
-        ahead = Itinerary(start_s=time_s, position=state[:3], velocity=state[3:], end_s=end)
-        [coast] = fly_each([ahead], gravity_around(self.scenario.body))
-        if coast is None or not coast.arcs:
-            return here
-        times = np.concatenate([turning_points(arc)[0][2:] for arc in coast.arcs])
-        if not times.size:
-            return here
-        states = coast.states(times)
-        off = np.abs(np.linalg.norm(states[:, :3], axis=1) - self.ring.radius_m)
-        best = int(np.argmin(off))
-        there, when = states[best], float(times[best])
-        found = orbit_of_state(self.ring, there[:3], there[3:], when, plane)[0]
-        touches = min((found.periapsis_m, found.apoapsis_m), key=lambda r: abs(r - self.ring.radius_m))
-        if not on_ring(touches, self.ring.radius_m):
-            return here
-        apsis = "apoapsis" if touches == found.apoapsis_m else "periapsis"
-        angle = found.angle_rad + (math.pi if found.at != apsis else 0.0)
-        return replace(found, at=apsis, at_s=when, angle_rad=angle)  # type: ignore[arg-type]  # one of the two
 
     def _off_ring(self, craft: Craft) -> bool:
         orbit = craft.orbit

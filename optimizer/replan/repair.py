@@ -24,9 +24,9 @@ from ...models.flight.integrate import Flight, Itinerary, Measured, fly_each, me
 from ...models.ring import Ring
 from ...models.scenario import Aim, Scenario
 from ..craft_plan import CraftPlan
+from ..limits import apoapsis_max, clearance, finish_within, separation, tilt_tolerance, wait_within
 from ..robustness.closed_form import HALF
 from ..trajectory.differential_correction import Case, correct_each
-from ..trajectory.limits import LENGTH_SLACK_M, PLANE_SLACK_RAD
 from .off_plan import OffPlan, Seats, burns_left, engine_now, part_of, revolutions_of
 from .repair_candidates import WORTH_M_S, WayOn, as_planned, changed, worth
 
@@ -105,7 +105,8 @@ def _take_best(
                 served.add(k)
                 break
             part = part_of(ring, strayed[k], flight, seen, seats, scenario.limits.separation_m)
-            if (part.flown.closest_m or math.inf) >= scenario.limits.separation_m - LENGTH_SLACK_M:
+            nearest_m = part.flown.closest_m or math.inf
+            if separation.LIMIT.kept(scenario, nearest_m):
                 found[k] = part
                 served.add(k)
                 break
@@ -199,7 +200,8 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: OffPlan, draft: WayOn, fl
         revolutions, most = round((finish - one.now_s) / ring.period_s), limits.revolutions_max
     if revolutions > most:
         return False
-    if finish > limits.finish_within_s + 1e-3 or finish - one.part.ring_arrival_s > limits.wait_within_s + 1e-3:
+    waited_s = finish - one.part.ring_arrival_s
+    if not finish_within.LIMIT.kept(scenario, finish) or not wait_within.LIMIT.kept(scenario, waited_s):
         return False
     legs = flight.legs()
     # on the way up from its launch a craft is lower than the floor for a while
@@ -207,11 +209,10 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: OffPlan, draft: WayOn, fl
     lowest = [leg.periapsis_m for leg in legs if leg.periapsis_m is not None]
     if not climbing:
         lowest += [leg.lowest_m for leg in legs]
-    return (
-        min(lowest, default=math.inf) >= scenario.floor_m - LENGTH_SLACK_M
-        and max(leg.highest_m for leg in legs) <= limits.apoapsis_max_m + LENGTH_SLACK_M
-    )
+    above_m = min(lowest, default=math.inf) - clearance.top_m(scenario)
+    highest_m = max(leg.highest_m for leg in legs) - scenario.body.radius_m
+    return clearance.LIMIT.kept(scenario, above_m) and apoapsis_max.LIMIT.kept(scenario, highest_m)
 
 
 def _in_plane(scenario: Scenario, seen: Measured) -> bool:
-    return seen.plane_error_rad <= scenario.ring.tilt_tolerance_rad + PLANE_SLACK_RAD
+    return tilt_tolerance.LIMIT.kept(scenario, seen.plane_error_rad)

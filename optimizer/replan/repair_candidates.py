@@ -21,8 +21,8 @@ from ...models.frames import plane_axes
 from ...models.ring import Ring
 from ...models.scenario import Aim, Scenario
 from ..craft_plan import Burn
+from ..limits.tilt_tolerance import PLANE_SLACK_RAD
 from ..trajectory.differential_correction import IN_PLANE, Part, Target, Unknown
-from ..trajectory.limits import PLANE_SLACK_RAD
 from .off_plan import OffPlan, burns_left, tilt_of
 from .sparse_burns import Asked, Found, least_burns
 

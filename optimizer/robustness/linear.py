@@ -27,7 +27,7 @@ from ...models.planes import turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import INJECTION_ERRORS, Scenario
 from ..craft_plan import CraftPlan
-from ..trajectory.limits import PLANE_SLACK_RAD
+from ..limits.tilt_tolerance import PLANE_SLACK_RAD
 from .closed_form import HALF, Flights
 from .craft_leg import CraftStory, errors_of, trim_turns
 from .sensitivity import STEP_M_S, STEP_S

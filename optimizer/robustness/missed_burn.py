@@ -17,7 +17,7 @@ from ...models.flight.flown import readout
 from ...models.ring import Ring
 from ...models.scenario import Scenario
 from ..craft_plan import CraftPlan
-from ..routes.phasing import Touch, best_phasing
+from ..problem.phasing import Touch, best_phasing
 
 Kind = Literal["again", "re-entry", "replan"]
 

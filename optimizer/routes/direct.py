@@ -4,85 +4,41 @@ from __future__ import annotations
 
 import numpy as np
 
-from ...models import frames, launch, orbits
-from .options import ROUTES, F, I, Options
-from .phasing import Phasings, Touch, Wanted, best_phasing, every_phasing
+from ...models import frames, launch
+from ..problem.options import Options, empty
+from ..problem.problem import Problem
+from ..trajectory.course import Course
+from .launched import begun, from_touch, launched_course
+from .route import Question, Route
 
 
-def options(
-    touch: Touch,
-    way: launch.Ascent,
-    way_index: int,
-    liftoff_s: F,
-    slot: I,
-    *,
-    craft_class: int,
-    insertion_m: float,
-    wanted: Wanted | None = None,
-    prune: bool = True,
-) -> Options:
-    """Columns for each (liftoff, slot) pair, both of length n; pruned to what none beats in delta-v and time.
+def columns(question: Question) -> Options:
+    """Options for each (liftoff, slot) pair.
 
     The slot's lead on arrival follows from the liftoff; everything else is phasing from that touch. The lowest
     radius counts from insertion: the coast rises, so it is the insertion point until the first ring burn.
     """
-    lead = frames.wrap(launch.lead_on_arrival(touch.ring, way, liftoff_s, slot))
-    chosen = (best_phasing if prune else every_phasing)(touch, lead, wanted)
-    arrival = liftoff_s[chosen.row] + way.after_s
-    return from_touch(
-        touch,
-        chosen,
-        lead,
-        craft_class=np.full(chosen.row.size, craft_class),
-        slot=slot[chosen.row],
-        route="direct",
-        way=way,
-        way_index=way_index,
-        liftoff_s=liftoff_s[chosen.row],
-        parking_wait_s=np.zeros(chosen.row.size),
-        touch_s=arrival,
-        lowest_before_m=insertion_m,
-    )
+    way, asked = question.lifting
+    if asked.until_s is not None:
+        return empty()
+    lead = frames.wrap(launch.lead_on_arrival(asked.touch.ring, way, asked.liftoff_s, asked.slot))
+    chosen = asked.phasings(lead)
+    return from_touch(way, asked, chosen, lead, np.zeros(lead.size))
 
 
-def from_touch(
-    touch: Touch,
-    chosen: Phasings,
-    lead: F,
-    *,
-    craft_class: I,
-    slot: I,
-    route: str,
-    way: launch.Ascent,
-    way_index: int,
-    liftoff_s: F,
-    parking_wait_s: F,
-    touch_s: F,
-    lowest_before_m: float,
-) -> Options:
-    """Columns of a launched craft, given its phasing choices from the first touch of the ring."""
-    n = chosen.row.size
-    radius = touch.ring.radius_m
-    other = 2.0 * orbits.semi_major_from_speed(touch.ring.gm, radius, chosen.speed_m_s) - radius
-    return Options(
-        craft_class=craft_class,
-        slot=slot,
-        route=np.full(n, ROUTES.index(route)),
-        pad=np.full(n, way.pad),
-        way=np.full(n, way_index),
-        flight=np.full(n, -1),
-        liftoff_s=liftoff_s,
-        parking_wait_s=parking_wait_s,
-        passes=np.zeros(n, dtype=np.int64),
-        revolutions=chosen.revolutions,
-        ring_revolutions=chosen.ring_revolutions,
-        touch_s=touch_s,
-        burn_s=touch_s,
-        finish_s=touch_s + chosen.wait_s,
-        lead_rad=lead[chosen.row],
-        speed_m_s=chosen.speed_m_s,
-        turn_after_s=np.zeros(n),
-        delta_v_m_s=way.entry_delta_v_m_s + chosen.cost_m_s,
-        lowest_m=np.minimum(np.minimum(other, radius), lowest_before_m),
-        highest_m=np.maximum(other, radius),
-    )
+def course(
+    problem: Problem, options: Options, row: int, finite: bool = False, *, late_s: float | None = None
+) -> Course:
+    """Coast, and the burns at the ring; ``late_s`` as in `launched.begun`."""
+    start = begun(problem, options, row, late_s)
+    return launched_course(problem, options.one(row), start, finite=finite)
+
+
+ROUTE = Route(
+    name="direct",
+    words=("go", "straight to the ring"),
+    begins="liftoff",
+    columns=columns,
+    course=course,
+    lifts_off=lambda way: not way.parking,
+)

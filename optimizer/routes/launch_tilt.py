@@ -13,25 +13,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...models import frames, launch, orbits
+from ...models import launch, orbits
 from ...models.oblateness import node_behind
 from ...models.opportunities import tilt
 from ...models.planes import combined_delta_v, split, turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import Body, Orbit
-from .options import F, I, Options, empty, join
-from .parking_orbit import after_waiting
-from .phasing import Touch, Wanted, best_phasing, every_phasing
-from .rephase import Standing
+from ..problem.in_space import Standing
+from ..problem.options import F, I, Options
 
 DRIFT_RAD = 2e-5
 """Planes that drift apart by less than this are left so: 0.001 deg, a tenth of what counts as a tilt."""
 
 NODE_RAD = 1e-9
 """A node no farther than this is here."""
-
-PARKING_HALF_TURNS_MAX = 60
-"""Most passes of the node that are waited for in a parking orbit."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,40 +138,3 @@ def turned_back(
         finish_s=options.finish_s + after,
         delta_v_m_s=options.delta_v_m_s + turn_delta_v(ring.speed_m_s, np.abs(apart)),
     )
-
-
-def from_node(
-    touch: Touch,
-    way: launch.Ascent,
-    way_index: int,
-    liftoff_s: F,
-    slot: I,
-    *,
-    craft_class: int,
-    insertion_m: float,
-    wanted: Wanted | None = None,
-    prune: bool = True,
-) -> Options:
-    """Columns for each (liftoff, slot) pair of leaving a parking orbit where it crosses the ring plane.
-
-    Launched at the least tilt, the relative node is a quarter turn from the site; the craft waits for it, or for one of
-    the next ones half a turn apart, until the slot has come round once. The transfer then arrives on the node line.
-    """
-    rate = way.parking_rate_rad_s
-    if rate is None:
-        raise ValueError("a parking orbit is needed")
-    ring = touch.ring
-    lead0 = launch.lead_on_arrival(ring, way, liftoff_s, slot)
-    to_node = np.remainder(0.5 * np.pi - way.insertion_angle0_rad, np.pi)
-    gain = rate - ring.rate_rad_s
-    half_turns = min(int(np.ceil(2.0 * rate / abs(gain))), PARKING_HALF_TURNS_MAX)
-    phasing = best_phasing if prune else every_phasing
-    parts = []
-    for j in range(half_turns + 1):
-        waited = np.full(lead0.size, (to_node + j * np.pi) / rate)
-        lead = frames.wrap(lead0 - gain * waited)
-        chosen = phasing(touch, lead, wanted)
-        parts.append(
-            after_waiting(touch, way, way_index, chosen, lead, waited, liftoff_s, slot, craft_class, insertion_m)
-        )
-    return join(parts) if parts else empty()

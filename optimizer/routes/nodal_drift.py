@@ -1,25 +1,29 @@
 """By nodal drift: another plane of the ring for the price of a lower (or higher) waiting orbit, and of months.
 
 Over an oblate body the node of a lower orbit drifts faster than the ring's. A craft goes to a circular waiting orbit by
-a Hohmann transfer, waits until its node has met that of the plane it wants, and goes up to its slot by another. Two
-conditions, node and slot, fix the wait and the radius: for each number of laps gained on the slot there is one radius,
-and they lie so close together that a list of depths is moved onto them. (Secular rates to first order in J2, Vallado
-2013, section 9.6; the flight corrects what they leave.)
+a Hohmann transfer, waits until its node has met that of the plane it wants, and goes up to its slot by another. The
+radii that meet node and slot (`nodal_drift_timetable.py`) lie so close together that a list of depths is moved onto
+them. The flight corrects what the rates leave (`nodal_drift_flight.py`).
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ...models import orbits
-from ...models.oblate_circles import Pace
-from ...models.oblateness import EQUATORIAL_SINE, ring_rates, secular_rates
+from ...models.oblate_circles import Pace, pace
 from ...models.ring import Ring
-from ...models.scenario import Body, Orbit
-from .options import ROUTES, F, I, Options
+from ...models.scenario import Body
+from ..limits.screening import within_limits
+from ..problem.options import F, I, Options, empty, join
+from ..problem.problem import Problem
+from ..trajectory.course import Course
+from .nodal_drift_flight import drift_courses
+from .nodal_drift_timetable import Start, Timetable, Waits, as_seen, onto_slot, start_of, timetable
+from .route import CourseOf, Finite, Question, Route, row_of
 
 DEPTHS = 400
 """Waiting orbits from which solutions are looked for on each side of the ring: far closer than these lie."""
@@ -27,225 +31,118 @@ DEPTHS = 400
 NEAREST = 0.004
 """The first of them is this share of the ring's radius away from it: nearer, the wait is longer than anybody's."""
 
-MOVED = 0.02
-"""A waiting orbit is moved by no more than this share to its solution."""
-
 HIGHEST = 2.0
 """Where no ceiling says less, waiting orbits are examined up to this many ring radii."""
 
 LONGEST_S = 365.25 * 86_400.0
 """Longest drift that is examined, whatever the limits."""
 
-STEPS = 12
-"""Newton steps with which a depth is moved onto the slot; three or four are the rule."""
-
-MET_RAD = 1e-9
-
 
 @dataclass(frozen=True, kw_only=True)
-class Start:
-    """A craft on a circular orbit: since when it may burn, and where it is then.
+class Drifts:
+    """A craft that may drift into slots of other planes.
 
     Args:
-        time_s: earliest first burn.
-        radius_m: of its orbit.
-        angle_rad, node_rad: argument of latitude and node at that time.
-        on_ring: whether the orbit is the ring's.
-    """
-
-    time_s: float
-    radius_m: float
-    angle_rad: float
-    node_rad: float
-    on_ring: bool
-
-
-@dataclass(frozen=True, kw_only=True)
-class Seen:
-    """How waiting orbits really go, against first order: what is to be added, arrays of shape (n,).
-
-    Args:
-        angle_rad, node_rad: once, on arrival in the waiting orbit.
-        rate_rad_s, node_rate_rad_s: of argument of latitude and node while waiting.
-    """
-
-    angle_rad: F
-    node_rad: F
-    rate_rad_s: F
-    node_rate_rad_s: F
-
-
-def as_seen(pace: Pace, radius_m: F) -> Seen:
-    """The real pace of circles of some radii, entered without an error."""
-    rate, node_rate = pace.added(radius_m)
-    none = np.zeros(radius_m.shape)
-    return Seen(angle_rad=none, node_rad=none, rate_rad_s=rate, node_rate_rad_s=node_rate)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Timetable:
-    """The four burns of each of n drifts: times s, and the angle and node that they lead to; arrays of shape (n,).
-
-    ``angle_rad`` and ``node_rad`` are those on arrival at the ring.
-    """
-
-    down_s: F
-    in_waiting_s: F
-    leave_s: F
-    arrive_s: F
-    angle_rad: F
-    node_rad: F
-
-
-def start_of(body: Body, ring: Ring, orbit: Orbit, ready_s: float, on_ring: bool) -> Start | None:
-    """Where a craft in space may begin to drift; None where its orbit is no circle, or nothing drifts."""
-    if body.j2 == 0.0 or abs(math.sin(ring.inclination_rad)) < EQUATORIAL_SINE or not (on_ring or orbit.circular):
-        return None
-    time = max(ready_s, 0.0)
-    radius = ring.radius_m if on_ring else orbit.periapsis_m
-    rate, node_rate = ring_rates(body, radius, ring.inclination_rad)
-    node = ring.node(time, orbit.plane)
-    if not on_ring:
-        node = ring.node(orbit.at_s, orbit.plane) + node_rate * (time - orbit.at_s)
-    angle = orbit.angle_rad + rate * (time - orbit.at_s)
-    return Start(time_s=time, radius_m=radius, angle_rad=angle, node_rad=node, on_ring=on_ring)
-
-
-def timetable(body: Body, ring: Ring, start: Start, plane: int, waiting_m: F, seen: Seen | None = None) -> Timetable:
-    """When each burn comes for waiting orbits of given radii, so that the node is that of a plane on arrival.
-
-    ``seen``: how such orbits were seen to go.
-    """
-    down, down_node = transfer(body, ring, start.radius_m, waiting_m)
-    up, up_node = transfer(body, ring, ring.radius_m, waiting_m)
-    rate, node_rate = _circle(body, ring, waiting_m)
-    more_angle, more_node = np.zeros(1), np.zeros(1)
-    if seen is not None:
-        rate, node_rate = rate + seen.rate_rad_s, node_rate + seen.node_rate_rad_s
-        more_angle, more_node = seen.angle_rad, seen.node_rad
-    closing = node_rate - ring.node_rate_rad_s
-    # how far the craft's node is ahead of the plane's, without any wait
-    ahead = start.node_rad + (down_node - ring.node_rate_rad_s) * down + (up_node - ring.node_rate_rad_s) * up
-    ahead = ahead + more_node - ring.node(start.time_s, plane)
-    turn = 2.0 * math.pi
-    wait = np.where(closing < 0.0, np.remainder(ahead, turn), turn - np.remainder(ahead, turn)) / np.abs(closing)
-    into, leave = start.time_s + down, start.time_s + down + wait
-    angle = start.angle_rad + turn + rate * wait + more_angle + swept(body, ring, start.radius_m, waiting_m, down)
-    angle = angle + swept(body, ring, ring.radius_m, waiting_m, up)
-    node = start.node_rad + down_node * down + up_node * up + node_rate * wait + more_node
-    return Timetable(
-        down_s=np.full(waiting_m.size, start.time_s),
-        in_waiting_s=into,
-        leave_s=leave,
-        arrive_s=leave + up,
-        angle_rad=angle,
-        node_rad=node,
-    )
-
-
-def options(
-    body: Body,
-    ring: Ring,
-    start: Start,
-    slots: I,
-    *,
-    craft_class: int,
-    floor_m: float,
-    ceiling_m: float,
-    finish_s: float,
-    pace: Pace,
-) -> Options:
-    """Columns for slots of other planes than the craft's own, from depths that bring it there in time.
-
-    Args:
-        slots: counted through the planes.
+        body, ring, start: from where.
+        craft_class: whose options they are.
+        slots: counted through the planes, none of the craft's own.
         floor_m, ceiling_m: least and greatest radius of a waiting orbit.
         finish_s: latest finish.
         pace: how waiting orbits really go.
     """
-    latest = min(finish_s, start.time_s + LONGEST_S)
-    low, high = 1.0 - floor_m / ring.radius_m, min(ceiling_m / ring.radius_m, HIGHEST) - 1.0
+
+    body: Body
+    ring: Ring
+    start: Start
+    craft_class: int
+    slots: I
+    floor_m: float
+    ceiling_m: float
+    finish_s: float
+    pace: Pace
+
+
+def columns(question: Question) -> Options:
+    """Options of craft in space that reach another plane by nodal drift."""
+    problem, restriction = question.problem, question.restriction
+    parts = []
+    body, ring, limits = problem.scenario.body, problem.ring, problem.scenario.limits
+    for index, group in enumerate(problem.classes):
+        orbit = group.craft.orbit
+        if group.start is None or orbit is None or ring.planes < 2:
+            continue
+        start = start_of(body, ring, orbit, group.craft.ready_s, group.start.on_ring)
+        others = [s for s in problem.free_slots if s // ring.slots != orbit.plane]
+        if restriction.routes is not None and ROUTE.name not in restriction.routes:
+            others = [s for s in others if not restriction.applies(s)]
+        if restriction.sides is not None and 0 not in restriction.sides:
+            others = [s for s in others if not restriction.applies(s)]
+        if start is None or not others:
+            continue
+        low = problem.scenario.floor_m + problem.wobble_m
+        high = min(limits.apoapsis_max_m - problem.wobble_m, HIGHEST * ring.radius_m)
+        asked = Drifts(
+            body=body,
+            ring=ring,
+            start=start,
+            craft_class=index,
+            slots=np.array(others),
+            floor_m=low,
+            ceiling_m=high,
+            finish_s=limits.finish_within_s,
+            pace=pace(body, ring.inclination_rad, min(low, ring.radius_m), max(high, ring.radius_m)),
+        )
+        parts.append(within_limits(problem, _drifting(asked), limits.finish_within_s))
+    return join(parts)
+
+
+def _drifting(asked: Drifts) -> Options:
+    """Options from depths that bring the craft there in time."""
+    body, ring, start = asked.body, asked.ring, asked.start
+    latest = min(asked.finish_s, start.time_s + LONGEST_S)
+    low, high = 1.0 - asked.floor_m / ring.radius_m, min(asked.ceiling_m / ring.radius_m, HIGHEST) - 1.0
     shares = [1.0 - np.linspace(NEAREST, low, DEPTHS)] if low > NEAREST else []
     shares += [1.0 + np.linspace(NEAREST, high, DEPTHS)] if high > NEAREST else []
-    if not start.on_ring and floor_m <= start.radius_m <= ceiling_m:
+    if not start.on_ring and asked.floor_m <= start.radius_m <= asked.ceiling_m:
         shares.append(np.array([start.radius_m / ring.radius_m]))
-    if not shares or not slots.size:
-        return _columns(ring, start, craft_class, *_nothing())
+    if not shares or not asked.slots.size:
+        return empty()
     depth = np.unique(np.concatenate(shares)) * ring.radius_m
-    radius, slot = np.repeat(depth, slots.size), np.tile(slots, depth.size)
+    radius, slot = np.repeat(depth, asked.slots.size), np.tile(asked.slots, depth.size)
     met = np.zeros(radius.size, dtype=bool)
     for plane in np.unique(slot // ring.slots).tolist():
         own = slot // ring.slots == plane
-        radius[own], met[own] = onto_slot(body, ring, start, plane, slot[own], radius[own], latest, pace)
-    met &= (radius >= floor_m) & (radius <= ceiling_m)
+        radius[own], met[own] = onto_slot(body, ring, start, plane, slot[own], radius[own], latest, asked.pace)
+    met &= (radius >= asked.floor_m) & (radius <= asked.ceiling_m)
     # several lead to one solution
     _, first = np.unique(np.stack([slot[met], np.round(radius[met])]), axis=1, return_index=True)
     met = np.isin(np.arange(met.size), np.flatnonzero(met)[first])
-    return _columns(
-        ring, start, craft_class, radius[met], slot[met], _tables(body, ring, start, slot[met], radius[met], pace)
-    )
+    table = _timetables(asked, slot[met], radius[met])
+    return _options(asked, radius[met], slot[met], table)
 
 
-def onto_slot(
-    body: Body,
-    ring: Ring,
-    start: Start,
-    plane: int,
-    slot: I,
-    radius_m: F,
-    latest_s: float = math.inf,
-    seen: Seen | Pace | None = None,
-) -> tuple[F, np.ndarray]:
-    """Waiting radii moved by the least so that the craft arrives at its slot, and whether they could be in time."""
-
-    def lead(radius: F) -> tuple[F, F]:
-        pace = as_seen(seen, radius) if isinstance(seen, Pace) else seen
-        table = timetable(body, ring, start, plane, radius, pace)
-        # angles in the craft's own plane; the nodes are the same on arrival
-        return np.asarray(ring.phase(table.arrive_s, slot) - table.angle_rad), table.arrive_s
-
-    radius = radius_m.copy()
-    first, arrives = lead(radius)
-    soon = arrives <= latest_s * 1.2
-    aim = 2.0 * math.pi * np.round(first / (2.0 * math.pi))
-    gap = first - aim
-    for _ in range(STEPS):
-        beside = radius * (1.0 + 1e-7)
-        slope = (lead(beside)[0] - lead(radius)[0]) / (beside - radius)
-        radius = np.clip(radius - gap / slope, (1.0 - 2.0 * MOVED) * radius_m, (1.0 + 2.0 * MOVED) * radius_m)
-        gap = lead(radius)[0] - aim
-    soon &= lead(radius)[1] <= latest_s
-    return radius, soon & (np.abs(gap) < MET_RAD * 1e3) & (np.abs(radius / radius_m - 1.0) < MOVED)
-
-
-def _tables(body: Body, ring: Ring, start: Start, slot: I, radius_m: F, pace: Pace) -> Timetable:
+def _timetables(asked: Drifts, slot: I, radius_m: F) -> Timetable:
     """The timetables of several, whatever their planes."""
+    ring = asked.ring
     found = {name: np.zeros(slot.size) for name in Timetable.__dataclass_fields__}
     for plane in np.unique(slot // ring.slots).tolist():
         own = slot // ring.slots == plane
-        table = timetable(body, ring, start, plane, radius_m[own], as_seen(pace, radius_m[own]))
+        table = timetable(asked.body, ring, asked.start, plane, radius_m[own], as_seen(asked.pace, radius_m[own]))
         for name, column in found.items():
             column[own] = getattr(table, name)
     return Timetable(**found)
 
 
-def _nothing() -> tuple[F, I, Timetable]:
-    none = np.zeros(0)
-    empty = Timetable(down_s=none, in_waiting_s=none, leave_s=none, arrive_s=none, angle_rad=none, node_rad=none)
-    return none, np.zeros(0, dtype=np.int64), empty
-
-
-def _columns(ring: Ring, start: Start, craft_class: int, radius_m: F, slot: I, table: Timetable) -> Options:
+def _options(asked: Drifts, radius_m: F, slot: I, table: Timetable) -> Options:
+    ring, start, craft_class = asked.ring, asked.start, asked.craft_class
     n = slot.size
     whole = np.zeros(n, dtype=np.int64)
     begun = start.time_s if start.on_ring else table.arrive_s
-    return Options(
+    options = Options(
         craft_class=np.full(n, craft_class),
         slot=slot,
-        route=np.full(n, ROUTES.index("drift")),
         pad=whole - 1,
         way=whole - 1,
-        flight=whole - 1,
         liftoff_s=np.full(n, np.nan),
         parking_wait_s=table.leave_s - table.in_waiting_s,
         passes=whole,
@@ -260,8 +157,8 @@ def _columns(ring: Ring, start: Start, craft_class: int, radius_m: F, slot: I, t
         delta_v_m_s=hohmann(ring.gm, start.radius_m, radius_m) + hohmann(ring.gm, radius_m, ring.radius_m),
         lowest_m=np.minimum(np.minimum(radius_m, ring.radius_m), start.radius_m),
         highest_m=np.maximum(np.maximum(radius_m, ring.radius_m), start.radius_m),
-        waiting_m=radius_m,
     )
+    return options.with_table(Waits(waiting_m=radius_m))
 
 
 def hohmann(gm: float, one_m: F | float, other_m: F | float) -> F:
@@ -276,26 +173,32 @@ def hohmann(gm: float, one_m: F | float, other_m: F | float) -> F:
     return np.asarray(first + np.abs(orbits.speed(gm, other, other) - orbits.speed(gm, other, semi)))
 
 
-def _circle(body: Body, ring: Ring, radius_m: F) -> tuple[F, F]:
-    """Rates of argument of latitude and node on circles of the ring's inclination."""
-    ratio = (ring.radius_m / radius_m) ** 1.5
-    n = math.sqrt(body.gm / ring.radius_m**3) * ratio
-    eps = body.j2 * (body.j2_radius_m / radius_m) ** 2
-    sine2 = math.sin(ring.inclination_rad) ** 2
-    return n * (1.0 + eps * (9.0 / 4.0 - 21.0 / 8.0 * sine2)), -1.5 * eps * n * math.cos(ring.inclination_rad)
+def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course | None:
+    """Down, the wait, and up, corrected by their flight."""
+    return together(problem, [row_of(options, row)], lambda _options, _row: finite)(options, row)
 
 
-def transfer(body: Body, ring: Ring, one_m: float, other_m: F) -> tuple[F, F]:
-    """Length and node rate of half an ellipse between two circles."""
-    semi = 0.5 * (one_m + other_m)
-    shape = np.abs(one_m - other_m) / (one_m + other_m)
-    half = np.asarray(0.5 * orbits.period(ring.gm, semi), dtype=np.float64)
-    return half, secular_rates(body, semi, shape, ring.inclination_rad).node_rad_s
+def together(problem: Problem, chosen: Sequence[Options], finite: Finite) -> CourseOf:
+    """The courses of every drift of some plans, whose months of waiting are followed in one batch."""
+    return drift_courses(problem, chosen)
 
 
-def swept(body: Body, ring: Ring, one_m: float, other_m: F, half_s: F) -> F:
-    """By how much more than half a turn the argument of latitude grows along half an ellipse."""
-    semi = 0.5 * (one_m + other_m)
-    shape = np.abs(one_m - other_m) / (one_m + other_m)
-    rates = secular_rates(body, semi, shape, ring.inclination_rad)
-    return np.asarray(rates.latitude_argument_rad_s * half_s - math.pi)
+def _note(problem: Problem, options: Options) -> str:
+    if not len(options):
+        return ""
+    return (
+        "nodal drift starts as soon as the craft may burn and ends when the nodes first meet, in one circular "
+        "waiting orbit; a later start, or a plane turned in part by burns, is not tried"
+    )
+
+
+ROUTE = Route(
+    name="drift",
+    words=("drift", "until the plane has turned"),
+    begins="space",
+    columns=columns,
+    course=course,
+    may_serve=lambda problem: problem.ring.planes > 1,
+    together=together,
+    note=_note,
+)

@@ -2,175 +2,163 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...models import frames, orbits, scenario
-from ...models import oblate_coast as coast
-from ...models.ring import Ring
-from ...models.scenario import Body, Craft, Orbit
-from .options import ROUTES, F, I, Options
-from .phasing import LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
+from ...models import frames, orbits
+from ...models.deadline import poll
+from ...models.memory import need
+from ..limits.screening import passes_kept, within_limits
+from ..problem.in_space import Standing
+from ..problem.options import F, I, Option, Options, join, undominated
+from ..problem.phasing import LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
+from ..problem.problem import CraftClass, Problem
+from ..trajectory.course import Course
+from ..trajectory.differential_correction import IN_PLANE, Unknown
+from ..trajectory.start_state import state_in_space
+from ..trajectory.tangent import Begun, PlaneBurns, RingBurns, ring_burns, tangent_course
+from .launch_tilt import drift_of, turned_back
+from .route import Question, Route, row_of
+
+CHOICES_BLOCK = 250_000
+"""Choices (slot, passes, k, m) up to which all are made at once."""
+
+BYTES_EACH = 400.0
+"""What one of them takes with all that is worked out on the way."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Standing:
-    """A craft in space in terms of its touches of the ring.
+class Phasing:
+    """A class of craft in space, and how it may phase.
 
-    ``first_s`` first touch at or after its first possible burn (that moment itself on a circular orbit on the ring),
-    ``angle_rad`` its argument of latitude then, ``period_s`` from touch to touch, ``other_m`` its orbit's other apsis,
-    ``on_ring`` whether it is on the ring all the time, ``passed_other`` whether it passes the other apsis before.
-    ``advance_rad`` is how far each touch is ahead of the last one: the line of apsides turns over an oblate body;
-    ``touch_m`` the radius of the touch where it is not the ring's own. ``begin_m`` is the radius at the epoch of a
-    craft that climbs to its first touch from there, infinite for every other. ``touches`` is False for an orbit that
-    crosses the ring or stays away from it: ``first_s`` is then its first crossing, infinite if there is none, and no
-    phasing orbit begins there.
+    Args:
+        craft_class: its index.
+        touch, start: how it touches the ring, and when.
+        slots: into which slots, (n,).
+        floor_m, ceiling_m: radii that its own orbit has to keep to for it to stay there.
+        wanted: which (k, m) are wanted; None for all.
+        passes: how many touches it may let by before its first burn; None for all of `passes_of`.
+        prune: whether for each slot and number of passes only what no other (k, m) beats in delta-v and time is made.
     """
 
-    first_s: float
-    angle_rad: float
-    speed_m_s: float
-    period_s: float
-    other_m: float
-    on_ring: bool
-    passed_other: bool
-    advance_rad: float = 0.0
-    touch_m: float | None = None
-    begin_m: float = np.inf
-    touches: bool = True
+    craft_class: int
+    touch: Touch
+    start: Standing
+    slots: I
+    floor_m: float
+    ceiling_m: float
+    wanted: Wanted | None = None
+    passes: range | None = None
+    prune: bool = False
 
 
-def standing(ring: Ring, craft: Craft, body: Body | None = None) -> Standing:
-    """Where and when a craft in space touches the ring: by Kepler's laws, or as flown where the body is oblate.
-
-    Raises ValueError for a craft on the ground.
-    """
-    if craft.orbit is None:
-        raise ValueError(f"craft {craft.name!r} is on the ground")
-    orbit = craft.orbit
-    ready = max(craft.ready_s, 0.0)
-    off_m = max(abs(orbit.periapsis_m - ring.radius_m), abs(orbit.apoapsis_m - ring.radius_m))
-    # a circle as near as a file rounds the ring's radius is the ring; any other is a separate orbit
-    on_ring = off_m <= 1.0 or (orbit.circular and scenario.on_ring(orbit.apoapsis_m, ring.radius_m))
-    if on_ring:
-        return Standing(
-            first_s=ready,
-            angle_rad=float(orbit.angle_rad + ring.rate_rad_s * (ready - orbit.at_s)),
-            speed_m_s=ring.speed_m_s,
-            period_s=ring.period_s,
-            other_m=ring.radius_m,
-            on_ring=True,
-            passed_other=False,
-        )
-    if not any(scenario.on_ring(apsis, ring.radius_m) for apsis in (orbit.periapsis_m, orbit.apoapsis_m)):
-        return _away(ring, orbit, ready)
-    apoapsis_touches = abs(orbit.apoapsis_m - ring.radius_m) <= abs(orbit.periapsis_m - ring.radius_m)
-    other = orbit.periapsis_m if apoapsis_touches else orbit.apoapsis_m
-    semi = 0.5 * (ring.radius_m + other)
-    period = float(orbits.period(ring.gm, semi))
-    if body is not None and body.j2 != 0.0:
-        seen = coast.passages(body, ring, orbit)
-        passed = int(np.ceil((ready - seen.touch_s) / seen.period_s - 1e-12))
-        first = seen.touch_s + passed * seen.period_s
-        return Standing(
-            first_s=first,
-            angle_rad=seen.angle_rad + passed * seen.advance_rad,
-            speed_m_s=seen.speed_m_s,
-            period_s=seen.period_s,
-            other_m=other,
-            on_ring=False,
-            passed_other=bool(first >= 0.5 * seen.period_s),
-            advance_rad=seen.advance_rad,
-            touch_m=seen.radius_m,
-            begin_m=_begin_m(ring, orbit),
-        )
-    names_touch = orbit.at == ("apoapsis" if apoapsis_touches else "periapsis")
-    touch = orbit.at_s + (0.0 if names_touch else 0.5 * period)
-    angle = orbit.angle_rad + (0.0 if names_touch else np.pi)
-    first = touch + period * np.ceil((ready - touch) / period - 1e-12)
-    return Standing(
-        first_s=float(first),
-        angle_rad=float(angle),
-        speed_m_s=float(orbits.speed(ring.gm, ring.radius_m, semi)),
-        period_s=period,
-        other_m=other,
-        on_ring=False,
-        passed_other=bool(first >= 0.5 * period),
-        begin_m=_begin_m(ring, orbit),
-    )
+def columns(question: Question) -> Options:
+    """Phasing options of the craft in space in their own planes within the limits, dominated ones too."""
+    problem = question.problem
+    parts = []
+    for index, group in enumerate(problem.classes):
+        if group.start is None or not group.start.touches:
+            continue
+        plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
+        own = [s for s in problem.free_slots if s // problem.ring.slots == plane]
+        parts.append(phasing_options(question, index, group, own, lambda options: options))
+    return join(parts)
 
 
-def _begin_m(ring: Ring, orbit: Orbit) -> float:
-    """Radius at the epoch by the orbit as given; infinite where that is no less than the ring's."""
-    radius = float(np.linalg.norm(coast.point_mass_state(ring, orbit, 0.0, on_ring=False)[0]))
-    return radius if radius < ring.radius_m else np.inf
-
-
-def _away(ring: Ring, orbit: Orbit, ready_s: float) -> Standing:
-    """A craft whose orbit does not touch the ring: where it first crosses the ring's radius, if it does (conic)."""
-    periapsis, apoapsis = orbit.periapsis_m, orbit.apoapsis_m
-    period = float(orbits.period(ring.gm, 0.5 * (periapsis + apoapsis)))
-    to_periapsis = orbit.angle_rad - (np.pi if orbit.at == "apoapsis" else 0.0)
-    first, angle = np.inf, orbit.angle_rad
-    if periapsis < ring.radius_m < apoapsis:
-        anomaly = orbits.anomaly_at(periapsis, apoapsis, ring.radius_m)
-        after = orbits.time_from_periapsis(ring.gm, periapsis, apoapsis, anomaly)
-        passage = orbit.at_s - (0.5 * period if orbit.at == "apoapsis" else 0.0)
-        moments = [(passage + after, anomaly), (passage - after, -anomaly)]
-        crossings = [(t + period * np.ceil((ready_s - t) / period - 1e-12), to_periapsis + v) for t, v in moments]
-        first, angle = min(crossings)
-    return Standing(
-        first_s=float(first),
-        angle_rad=float(angle),
-        speed_m_s=ring.speed_m_s,
-        period_s=period,
-        other_m=periapsis,
-        on_ring=False,
-        passed_other=False,
-        touches=False,
-    )
-
-
-def options(
-    touch: Touch,
-    start: Standing,
-    slot: I,
-    *,
-    craft_class: int,
-    wanted: Wanted | None = None,
-    floor_m: float,
-    ceiling_m: float,
-    passes: range | None = None,
-    prune: bool = False,
+def phasing_options(
+    question: Question, index: int, group: CraftClass, slots: list[int], moved: Callable[[Options], Options]
 ) -> Options:
-    """Columns for each slot of ``slot``, every (j, k, m) within the limits, dominated ones too.
+    """Phasing options within the limits of a class in space into slots of the plane that it is in.
 
-    ``passes``: which j are examined, of :func:`passes_of`; all unless given. ``prune``: for each slot and j only what
-    no other (k, m) beats in delta-v and time.
+    Where there are many they come in blocks, each rid of what others beat. ``moved``: what each block is before limits
+    are asked.
     """
-    ring = touch.ring
-    other = start.other_m
-    several = passes_of(touch, start, floor_m, ceiling_m) if passes is None else passes
+    problem = question.problem
+    start, limits = group.start, problem.scenario.limits
+    if start is None:
+        raise ValueError("a class on the ground does not phase from space")
+    plain = problem.touch(start.speed_m_s)
+    several = passes_of(plain, start, problem.scenario.floor_m, limits.apoapsis_max_m)
+    each = plain.windings_count() + 1
+    many = len(slots) * len(several) * each > CHOICES_BLOCK
+    lean = many and _costs_by_winding_alone(problem, group)
+    rows = max(CHOICES_BLOCK // (plain.ring_revolutions_max + 1 if lean else each), 1)
+    by, at = (min(rows, len(several)), max(rows // len(several), 1)) if many else (len(several), max(len(slots), 1))
+    parts = []
+    for first in range(0, len(slots), at):
+        kept: list[Options] = []
+        for begin in range(0, len(several), by):
+            poll()
+            if many:
+                need(CHOICES_BLOCK * BYTES_EACH)
+            some = Phasing(
+                craft_class=index,
+                touch=plain,
+                start=start,
+                slots=np.array(slots[first : first + at]),
+                floor_m=problem.scenario.floor_m,
+                ceiling_m=limits.apoapsis_max_m,
+                passes=several[begin : begin + by],
+                prune=lean,
+            )
+            options = within_limits(problem, moved(_block(question, group, some)), limits.finish_within_s)
+            kept.append(options.take(~passes_kept(problem, options)))
+            if many:
+                found = join(kept)
+                kept = [found.take(undominated(found))]
+        parts += kept
+    return join(parts)
+
+
+def _costs_by_winding_alone(problem: Problem, group: CraftClass) -> bool:
+    """Whether what one winding beats before limits are asked it beats after, too: no burn that takes time, no plane to
+    turn back, no craft to keep clear of."""
+    ring = problem.ring
+    turns = problem.oblate and ring.inclination_rad != 0.0
+    return group.craft.thrust_n is None and not turns and not problem.kept
+
+
+def _block(question: Question, group: CraftClass, asked: Phasing) -> Options:
+    """Phasing options into some slots after some numbers of passes, before limits are asked."""
+    problem, restriction, orbit = question.problem, question.restriction, group.craft.orbit
+    parts = []
+    for strict in (True, False):
+        chosen = [s for s in asked.slots.tolist() if restriction.applies(s) is strict]
+        if not chosen or (strict and restriction.routes is not None and ROUTE.name not in restriction.routes):
+            continue
+        touch, wanted = (restriction.touch(asked.touch), restriction.wanted()) if strict else (asked.touch, None)
+        options = phased(replace(asked, touch=touch, wanted=wanted, slots=np.array(chosen)))
+        if orbit is not None:
+            tolerance = problem.scenario.ring.tilt_tolerance_rad
+            options = turned_back(problem.scenario.body, problem.ring, asked.start, orbit, options, tolerance)
+        parts.append(options)
+    return join(parts)
+
+
+def phased(asked: Phasing) -> Options:
+    """Options for each slot, every (j, k, m) within the limits of the touch, dominated ones too."""
+    touch, start, slot = asked.touch, asked.start, asked.slots
+    ring, other = touch.ring, start.other_m
+    several = passes_of(touch, start, asked.floor_m, asked.ceiling_m) if asked.passes is None else asked.passes
     let_by = np.repeat(np.array(several), slot.size)
     slots = np.tile(slot, len(several))
     burn: F = np.asarray(start.first_s + let_by * start.period_s, dtype=np.float64)
     lead = frames.wrap(ring.phase(burn, slots) - start.angle_rad - let_by * start.advance_rad)
-    chosen = (best_phasing if prune else every_phasing)(touch, lead, wanted)
+    chosen = (best_phasing if asked.prune else every_phasing)(touch, lead, asked.wanted)
     # of options alike in cost and time the one that starts soonest comes first, and is kept
     soonest = np.argsort(let_by[chosen.row], kind="stable")
     chosen = Phasings(**{name: column[soonest] for name, column in vars(chosen).items()})
     row = chosen.row
-    finish = burn[row] + chosen.wait_s
     flown_other = 2.0 * orbits.semi_major_from_speed(ring.gm, ring.radius_m, chosen.speed_m_s) - ring.radius_m
     before = np.where((let_by[row] > 0) | start.passed_other, other, min(ring.radius_m, start.begin_m))
-    columns = Options(
-        craft_class=np.full(row.size, craft_class),
+    options = Options(
+        craft_class=np.full(row.size, asked.craft_class),
         slot=slots[row],
-        route=np.full(row.size, ROUTES.index("shift")),
         pad=np.full(row.size, -1),
         way=np.full(row.size, -1),
-        flight=np.full(row.size, -1),
         liftoff_s=np.full(row.size, np.nan),
         parking_wait_s=np.zeros(row.size),
         passes=let_by[row],
@@ -178,7 +166,7 @@ def options(
         ring_revolutions=chosen.ring_revolutions,
         touch_s=np.full(row.size, start.first_s),
         burn_s=burn[row],
-        finish_s=finish,
+        finish_s=burn[row] + chosen.wait_s,
         lead_rad=lead[row],
         speed_m_s=chosen.speed_m_s,
         turn_after_s=np.zeros(row.size),
@@ -186,7 +174,8 @@ def options(
         lowest_m=np.minimum(np.minimum(flown_other, ring.radius_m), before),
         highest_m=np.maximum(np.maximum(flown_other, ring.radius_m), before),
     )
-    return columns.take(within_wait(columns, touch.wait_within_s))
+    waits_s = options.finish_s - options.touch_s
+    return options.take(waits_s <= touch.wait_within_s * (1.0 + LIMIT_SLACK))
 
 
 def passes_of(touch: Touch, start: Standing, floor_m: float, ceiling_m: float) -> range:
@@ -196,6 +185,92 @@ def passes_of(touch: Touch, start: Standing, floor_m: float, ceiling_m: float) -
     return range(1 if start.on_ring or not safe else touch.revolutions_max + 1)
 
 
-def within_wait(columns: Options, wait_within_s: float) -> np.ndarray:
-    """Mask of the options in their slot soon enough after first reaching the ring."""
-    return np.asarray(columns.finish_s - columns.touch_s <= wait_within_s * (1.0 + LIMIT_SLACK))
+def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course:
+    """From where the craft is: burns at touches of the ring, and one that turns its plane back where it drifts."""
+    one, group = options.one(row), problem.classes[options.craft_class[row]]
+    start, orbit, radius = group.start, group.craft.orbit, problem.ring.radius_m
+    if start is None or orbit is None:
+        raise ValueError("an option without a way up belongs to a craft in space")
+    start_s = 0.0 if not start.on_ring else start.first_s
+    position, velocity = state_in_space(problem, orbit, start.on_ring, start_s)
+    begun = Begun(
+        start_s=start_s,
+        position=position,
+        velocity=velocity,
+        burn_s=one.burn_s,
+        arrival_speed_m_s=start.speed_m_s,
+        speed_m_s=one.speed_m_s,
+        touch_m=start.touch_m,
+        must_burn=start.other_m < problem.scenario.floor_m * (1.0 - 1e-9),
+        dips_m=(min(start.other_m, radius),) if start.passed_other or one.passes > 0 else (),
+    )
+    done = ring_burns(problem, one, begun)
+    body, tolerance = problem.scenario.body, problem.scenario.ring.tilt_tolerance_rad
+    back_rad = float(drift_of(body, problem.ring, start, orbit, row_of(options, row), tolerance)[0])
+    plane = _turned_back(problem, one, begun, done, back_rad) if back_rad else PlaneBurns.none(done)
+    return tangent_course(problem, one, begun, done, plane, finite=finite)
+
+
+def _turned_back(problem: Problem, one: Option, begun: Begun, done: RingBurns, back_rad: float) -> PlaneBurns:
+    """The burns with one that turns the plane back to the ring's, by an angle signed as its node is behind.
+
+    Over an oblate body the node of the phasing orbit drifts by another rate than the ring's.
+    """
+    ring, burns, crosses = problem.ring, done.burns, (0.0,) * len(done.burns)
+    if one.revolutions > 0:
+        time, part = _at_highest(problem, one, begun.speed_m_s, done.finish_s, back_rad)
+        burns, crosses = (*burns[:-1], (time, 0.0), burns[-1]), (*crosses[:-1], part, 0.0)
+    else:
+        after_s = done.finish_s + one.turn_after_s
+        north = math.sin(float(ring.phase(after_s, one.slot))) > 0.0
+        burns = (*burns, (after_s, 0.0))
+        crosses = (*crosses, (1.0 if north else -1.0) * ring.speed_m_s * back_rad)
+    return PlaneBurns(
+        burns=burns,
+        crosses=crosses,
+        at_ring=-1 if one.revolutions > 0 else -2,
+        first_at_ring=-3,
+        unknowns=(Unknown(-2, "cross"), Unknown(-1, "cross")),
+        targets=(*IN_PLANE, "plane"),
+        corrected=True,
+    )
+
+
+def _at_highest(
+    problem: Problem, one: Option, speed_m_s: float, finish_s: float, back_rad: float
+) -> tuple[float, float]:
+    """When the last phasing revolution passes the farthest from the equator, and the part across there, m/s.
+
+    That is where planes of one inclination and slightly different nodes cross. Of the two places the higher one is
+    taken, where the craft is slower (conic, by Kepler's equation).
+    """
+    ring = problem.ring
+    semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s))
+    low, high = sorted((ring.radius_m, 2.0 * semi - ring.radius_m))
+    touch = float(ring.phase(finish_s, one.slot))
+    at_apoapsis = semi < ring.radius_m
+    found = []
+    for highest in (0.5 * math.pi, 1.5 * math.pi):
+        swept = (highest - touch) % (2.0 * math.pi)
+        anomaly = (swept + (math.pi if at_apoapsis else 0.0)) % (2.0 * math.pi)
+        past = orbits.time_from_periapsis(
+            ring.gm, low, high, anomaly if anomaly <= math.pi else 2.0 * math.pi - anomaly
+        )
+        turn = float(orbits.period(ring.gm, semi))
+        past = past if anomaly <= math.pi else turn - past
+        after = (past - (0.5 * turn if at_apoapsis else 0.0)) % turn
+        semilatus = 2.0 * low * high / (low + high)
+        radius = semilatus / (1.0 + (high - low) / (high + low) * math.cos(anomaly))
+        level = math.sqrt(ring.gm * semilatus) / radius
+        found.append((radius, finish_s - turn + after, (1.0 if highest < math.pi else -1.0) * level * back_rad))
+    _, time, part = max(found)
+    return time, part
+
+
+ROUTE = Route(
+    name="shift",
+    words=("shift", "along the ring"),
+    begins="space",
+    columns=columns,
+    course=course,
+)

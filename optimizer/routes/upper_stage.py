@@ -12,8 +12,8 @@ from ...models.planes import turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import UpperStage
 from ...models.upper_stage import paid_by_stage
+from ..problem.options import F, Options
 from .launch_tilt import apsis_burns
-from .options import F, Options
 
 
 def left_for_craft(stage: UpperStage, way: launch.Ascent, ring: Ring, options: Options) -> Options:

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 from ...models.deadline import OutOfTimeError
 from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
-from ..catalogue.problem import problems
+from ..choice.ring_phase import best_phase
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
-from ..plan import best_phase
+from ..problem.ring_phase import problems
 
 Progress = Callable[[str], None]
 
@@ -156,9 +156,10 @@ def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Pri
     """
     if not any(not craft.stay for craft in scenario.craft):
         return Price(delta_v_m_s=0.0, finish_s=0.0)
-    selection, best, missing = best_phase(problems(scenario), scenario.minimize, progress)
-    if best is None and missing:
-        raise OutOfTimeError(missing)  # nothing found so far does not mean that there is nothing
+    laid = best_phase(problems(scenario), scenario.minimize, progress)
+    selection, best = laid.selection, laid.best
+    if best is None and laid.late:
+        raise OutOfTimeError(laid.late)  # nothing found so far does not mean that there is nothing
     if best is None:
         return None
     options = best.options

@@ -14,15 +14,17 @@ from typing import Literal
 from ...models import deadline
 from ...models.deadline import Clock
 from ...models.scenario import Scenario
-from ..catalogue.problem import problems
-from ..catalogue.restriction import NO_RESTRICTION, Restriction
 from ..choice.contenders import contenders, order
 from ..choice.first_service import first_service_s
 from ..choice.front import walk
+from ..choice.objectives import Chosen, Order
 from ..choice.other_fronts import UNITS, as_front, other_fronts
-from ..choice.selection import Chosen, Order, Selection
+from ..choice.ring_phase import best_phase
+from ..choice.selection import Selection
 from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
-from ..plan import best_phase, proof_of, why_not
+from ..plan import proof_of, why_not
+from ..problem.restriction import NO_RESTRICTION, Restriction
+from ..problem.ring_phase import problems
 
 About = Literal["all", "side", "revolutions", "route", "liftoff", "scenario"]
 Progress = Callable[[str], None]
@@ -191,7 +193,8 @@ def judge(
     empty = Entry(name=strategy.name, about=strategy.about, scenario=scenario)
     with deadline.undisturbed():
         choices = problems(scenario)
-    selection, best, late = best_phase(choices, aim, progress, strategy.restriction, first=first)
+    laid = best_phase(choices, aim, progress, strategy.restriction, first=first)
+    selection, best, late = laid.selection, laid.best, laid.late
     if best is None:
         return replace(empty, infeasible=why_not(scenario, progress)[0] if why and not late else None, unfinished=late)
     problem = selection.made.problem
@@ -211,7 +214,7 @@ def judge(
     return replace(
         empty,
         plan=plan,
-        proof=proof_of(selection, best, aim, late, before=len(first), flown=flown, all_flown=all_flown),
+        proof=proof_of(laid, best, aim, late, before=len(first), flown=flown, all_flown=all_flown),
         first_service_s=service if math.isfinite(service) else None,
         clearance_m=None if lowest is None else lowest - top,
         tightest=tightest(plan),

@@ -7,7 +7,7 @@ import shlex
 from collections.abc import Callable, Sequence
 
 from ...models.printable import printable
-from ..console import say, width
+from ..console import say, show, width
 from ..files import write_text
 
 Next = tuple[str, str]
@@ -21,6 +21,7 @@ def deliver(
     json: Callable[[], str] | None = None,
     files: Callable[[str], object] | None = None,
     kept: str = "",
+    more: Sequence[Callable[[], str]] = (),
     following: Sequence[Next] = (),
 ) -> None:
     """Write an answer where the options send it: JSON first, then files, then the text.
@@ -31,6 +32,7 @@ def deliver(
         json: gives the machine-readable answer.
         files: writes all files of the answer into a directory.
         kept: what these files are, as in "Tables and figures"; said with the directory.
+        more: each writes further files and gives a sentence about them.
         following: what to type next, said last.
 
     Raises:
@@ -43,14 +45,19 @@ def deliver(
             say(json())
         else:
             write_text(to, json())
+    from ..layout import paragraph
+
     written = out is not None and files is not None
     if out is not None and files is not None:
         files(out)
+    sentences = [one() for one in more]
     if to == "-":
         return
-    say(text())
+    show(text())
     if written:
         say(f"\n{kept} are in {out}.\n")
+    for sentence in sentences:
+        say("\n".join(["", *paragraph(sentence, width())]) + "\n")
     say(next_text(following, width()))
 
 

@@ -51,3 +51,10 @@ def seed(text: str) -> int:
     if not text.isdecimal() or int(text) >= 2**63:
         raise argparse.ArgumentTypeError(f"{text} is no whole number from 0 on")
     return int(text)
+
+
+def port(text: str) -> int:
+    """A port that a program may listen on; 0 for a free one."""
+    if not text.isdecimal() or not (text == "0" or 1024 <= int(text) <= 65535):
+        raise argparse.ArgumentTypeError(f"{text} is no port from 1024 to 65535, nor 0 for a free one")
+    return int(text)

@@ -9,11 +9,15 @@ from collections.abc import Callable, Sequence
 from ... import __version__
 from ...models.errors import InputError
 from ..console import say
+from ..emphasis import CHOICES
 from ..run_limits import add_run_limits
-from . import planning, reference, replan, studies, sweep
-from .option_types import file_place, folder_place, rank, samples, seed, workers
+from . import completion, desk, planning, reference, replan, studies, sweep
+from .option_types import file_place, folder_place, port, rank, samples, seed, workers
 
 Run = Callable[[argparse.Namespace], int]
+
+FIGURES = ("front", "turning_view", "unrolled_ring", "timeline", "spacing", "worth_of_time", "strip", "motion")
+"""Figures that can be asked for by name."""
 
 EXAMPLE = "example: "
 """Begins the last part of a help page."""
@@ -78,6 +82,7 @@ class _Commands:
             formatter_class=_Help,
         )
         made.set_defaults(run=run)
+        _color(made)
         return made
 
 
@@ -95,10 +100,11 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
         formatter_class=_Help,
     )
     whole.add_argument("--version", action="version", version=f"ringwright {__version__}")
-    whole.set_defaults(run=reference.questions)
+    whole.set_defaults(run=reference.questions, color="auto")
     commands = _Commands(whole)
     _plan(commands)
     _page(commands)
+    _desk(commands)
     _figure(commands)
     _sheet(commands)
     _compare(commands)
@@ -108,12 +114,16 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     _slips(commands)
     _period(commands, typed)
     _reference(commands)
+    _completion(commands)
     return whole
 
 
 def _plan(commands: _Commands) -> None:
     plan = commands.add(
-        "plan", planning.plan, "ranked plans for a scenario, flown, with the price of time", "my-ring.toml --out plans"
+        "plan",
+        planning.plan,
+        "ranked plans for a scenario, flown, with the price of time",
+        "my-ring.toml --out plans --ccsds flights",
     )
     _scenario(plan)
     _rank(plan)
@@ -124,6 +134,13 @@ def _plan(commands: _Commands) -> None:
         help="write the result as JSON; - for standard output and nothing else",
     )
     _out(plan, "write tables, result and figures into a directory")
+    plan.add_argument(
+        "--ccsds", type=folder_place, metavar="DIR", help="write the flights as orbit messages (CCSDS OEM, OPM) there"
+    )
+    plan.add_argument(
+        "--calendar", type=file_place, metavar="FILE", help="write liftoffs, burns and looks as iCalendar (.ics)"
+    )
+    plan.add_argument("--excel", type=file_place, metavar="FILE", help="write the tables as a workbook (.xlsx)")
     plan.add_argument(
         "--fronts", action="store_true", help="compute the other fronts too: worst craft, propellant, first service"
     )
@@ -138,10 +155,23 @@ def _page(commands: _Commands) -> None:
         "my-ring.toml --out my-ring.html",
     )
     _scenario(page)
+    _rank(page)
     page.add_argument(
         "--out", metavar="FILE", default="ringwright.html", help="file to write; default: ringwright.html"
     )
     add_run_limits(page)
+
+
+def _desk(commands: _Commands) -> None:
+    made = commands.add(
+        "desk",
+        desk.desk,
+        "the page served on this machine: change the scenario, see it planned again",
+        "my-ring.toml",
+    )
+    _scenario(made)
+    made.add_argument("--port", type=port, default=0, metavar="N", help="port to listen on; default: a free one")
+    add_run_limits(made, "search after each change")
 
 
 def _figure(commands: _Commands) -> None:
@@ -154,8 +184,8 @@ def _figure(commands: _Commands) -> None:
     figure.add_argument(
         "name",
         metavar="NAME",
-        help="front, turning_view, unrolled_ring, timeline, worth_of_time, strip (moments side by side) or motion "
-        "(an animated picture); of a ring with several planes turning_view_plane_1 and so on",
+        help=f"{', '.join(FIGURES[:-2])}, strip (moments side by side) or motion (an animated picture); of a ring with "
+        "several planes turning_view_plane_1 and so on",
     )
     _scenario(figure)
     _rank(figure)
@@ -320,6 +350,25 @@ def _reference(commands: _Commands) -> None:
     )
     new.add_argument("name", metavar="NAME", help="name of the bundled scenario; bare `ringwright` lists them")
     new.add_argument("file", metavar="FILE", help="file to write; it must not exist yet")
+
+
+def _completion(commands: _Commands) -> None:
+    made = commands.add(
+        "completion",
+        completion.completion,
+        "a script with which a shell completes what is typed",
+        "bash > ~/.local/share/bash-completion/completions/ringwright",
+    )
+    made.add_argument("shell", metavar="SHELL", choices=completion.SHELLS, help="bash, zsh, fish")
+
+
+def _color(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--color",
+        choices=CHOICES,
+        default="auto",
+        help="bold headings and colored warnings; default: auto, on a terminal unless NO_COLOR is set",
+    )
 
 
 def _scenario(parser: argparse.ArgumentParser) -> None:

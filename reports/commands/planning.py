@@ -7,6 +7,7 @@ import argparse
 from ...models.errors import InputError
 from ..console import say, width
 from .deliver import again, deliver, next_text
+from .exports import check_exports, exports
 from .planned import picked, run_of, scenario_of, status_of, without_plan
 from .progress import shown_progress
 
@@ -14,13 +15,14 @@ from .progress import shown_progress
 def plan(arguments: argparse.Namespace) -> int:
     """Ranked plans, flown, with the price of time."""
     scenario = scenario_of(arguments)
+    check_exports(arguments, scenario)
     from ...optimizer.one_plan import plan_of_rank
     from ...optimizer.plan import make_plan
     from ..folder import write_folder
     from ..result import result_text
     from ..terminal import plan_text
 
-    with shown_progress() as progress, run_of(arguments) as run:
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
         outcome = make_plan(scenario, progress, fronts=arguments.fronts, price=arguments.out is not None)
     rank = arguments.plan
     if outcome.plans:
@@ -30,12 +32,15 @@ def plan(arguments: argparse.Namespace) -> int:
         following = [("what each craft has to do", again(arguments, "sheet"))]
     if outcome.plans and arguments.out is None:
         following.append(("tables and pictures", again(arguments, "plan", "--out", "DIR")))
+    elif outcome.plans and arguments.ccsds is None:
+        following.append(("the flights for other tools", again(arguments, "plan", "--ccsds", "DIR")))
     deliver(
         arguments,
         lambda: plan_text(outcome, width(), rank),
         json=lambda: result_text(outcome),
         files=lambda out: write_folder(outcome, out, rank),
         kept="Tables, result and figures",
+        more=exports(arguments, outcome) if outcome.plans else (),
         following=following,
     )
     return status_of(outcome, run)
@@ -48,10 +53,11 @@ def page(arguments: argparse.Namespace) -> int:
     from ..page.page import write_page
     from ..terminal import answer_text
 
-    with shown_progress() as progress:
+    with shown_progress(arguments) as progress:
         with run_of(arguments) as run:
             outcome = make_plan(scenario, progress)
-        write_page(outcome, arguments.out, progress)
+        rank = arguments.plan if outcome.plans else None
+        write_page(outcome, arguments.out, progress, rank)
     say(f"{answer_text(outcome)}\nThe page is {arguments.out}: open it in a browser.\n")
     following = [("what each craft has to do", again(arguments, "sheet"))]
     say(next_text(following if outcome.plans else without_plan(arguments, outcome), width()))
@@ -64,7 +70,7 @@ def figure(arguments: argparse.Namespace) -> int:
     from ..figures.single import figure_file, write_figure
 
     place = figure_file(arguments.name, arguments.out)
-    with shown_progress() as progress:
+    with shown_progress(arguments) as progress:
         with run_of(arguments) as run:
             outcome = picked(arguments, scenario, run, progress, price=arguments.name == "worth_of_time")
         chosen = outcome.plans[0]
@@ -82,7 +88,7 @@ def sheet(arguments: argparse.Namespace) -> int:
     from ..sheet.sheet import sheets
     from ..sheet.text import sheet_text
 
-    with shown_progress() as progress:
+    with shown_progress(arguments) as progress:
         with run_of(arguments) as run:
             outcome = picked(arguments, scenario, run, progress)
         progress("maneuver sheets")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from ...models.errors import FlightError, InputError
 from ..console import width
 from .deliver import Next, again, deliver
-from .planned import FIRST_SHARE, picked, run_of, scenario_of, status_of
+from .planned import FIRST_SHARE, by_bulge_alone, picked, run_of, scenario_of, status_of
 from .planning import known_craft
 from .progress import shown_progress
 
@@ -47,14 +47,14 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
 
 def replan(arguments: argparse.Namespace) -> int:
     """The best plan from here, against the plan as it was."""
-    scenario = scenario_of(arguments)
+    scenario = by_bulge_alone(scenario_of(arguments))
     from ...models.deadline import share
     from ...optimizer.replan.resumed_plan import go_on
     from ..replan import replan_json, replan_text
     from ..replan_files import write_replan
 
     looks = _looks(arguments, scenario)
-    with shown_progress() as progress, run_of(arguments) as run:
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
         before = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
         try:
             done, here = go_on(before, looks, progress)
@@ -78,7 +78,7 @@ def replan(arguments: argparse.Namespace) -> int:
 def _looks(arguments: argparse.Namespace, scenario: Scenario) -> list[Look]:
     """What was seen, the files in their order and then what was typed. What cannot be is refused before planning."""
     from ...models.reading.observed import read_observed
-    from ...optimizer.catalogue.problem import ring_of
+    from ...optimizer.problem.ring_phase import ring_of
     from ...optimizer.replan.cut_off import observed_at_cut_off
 
     looks: list[Look] = [

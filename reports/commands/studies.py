@@ -10,7 +10,7 @@ from ...models.errors import InputError
 from ...models.printable import printable
 from ..console import width
 from .deliver import again, deliver
-from .planned import FIRST_SHARE, INTERRUPTED, NO_PLAN, UNDECIDED, picked, run_of, scenario_of, there
+from .planned import FIRST_SHARE, INTERRUPTED, NO_PLAN, UNDECIDED, by_bulge_alone, picked, run_of, scenario_of, there
 from .planning import known_craft
 from .progress import shown_progress
 
@@ -23,7 +23,7 @@ def compare(arguments: argparse.Namespace) -> int:
     from ...optimizer.studies.strategies import compare_scenarios, compare_strategies
     from ..compare import compare_json, compare_text, write_compare
 
-    with shown_progress() as progress, run_of(arguments) as run:
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
         if len(read) == 1:
             entries = compare_strategies(read[0], progress)
         else:
@@ -54,12 +54,12 @@ def _short_names(files: Sequence[str]) -> list[str]:
 
 def budget(arguments: argparse.Namespace) -> int:
     """What errors cost, and what to load."""
-    scenario = scenario_of(arguments)
+    scenario = by_bulge_alone(scenario_of(arguments))
     from ...optimizer.robustness.budget import make_budget, refuse_without_errors
     from ..budget import budget_json, budget_text, write_budget
 
     refuse_without_errors(scenario)
-    with shown_progress() as progress:
+    with shown_progress(arguments) as progress:
         with run_of(arguments) as run:
             outcome = picked(arguments, scenario, run, progress)
         made = make_budget(outcome, arguments.samples, arguments.seed, progress)
@@ -76,7 +76,7 @@ def budget(arguments: argparse.Namespace) -> int:
 
 def slips(arguments: argparse.Namespace) -> int:
     """What late launches and lost craft cost."""
-    scenario = scenario_of(arguments)
+    scenario = by_bulge_alone(scenario_of(arguments))
     from ...models.deadline import share
     from ...optimizer.studies.slips import make_slips
     from ..slips import slips_json, slips_text
@@ -87,7 +87,7 @@ def slips(arguments: argparse.Namespace) -> int:
     if min(late_s) <= 0.0 or spare_s < 0.0:
         raise InputError("a launch slips to a later time: times above 0 would be accepted.", where="--slip")
     known_craft(arguments.craft, [*(c.name for c in scenario.craft), *(c.name for c in scenario.carriers)])
-    with shown_progress() as progress, run_of(arguments) as run:
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
         outcome = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
         found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
     deliver(

@@ -61,7 +61,7 @@ def _rows(arguments: argparse.Namespace, over: Grid) -> tuple[list[TextRow], str
     limits = PointLimits(arguments.time_limit, memory_bytes(arguments.memory_limit, workers))
     stopped = lost = ""
     with ExitStack() as stack:
-        progress = stack.enter_context(shown_progress())
+        progress = stack.enter_context(shown_progress(arguments, limited=False))
         file = None if arguments.csv is None else stack.enter_context(SweepFile(arguments.csv, over))
         rows: list[TextRow] = [] if file is None else file.rows
         done = {row.values for row in rows}

@@ -252,7 +252,8 @@ def _doing(part: CraftPlan) -> list[str]:
         return [f"free-form, {len(part.burns)} burns"]
     if part.side == "level" or part.phasing_period_s is None:
         waits = part.parking_wait_s > 0.0
-        where = "waiting orbit, its node drifting," if part.route == "drift" else "parking orbit"
+        where = "parking orbit" if part.pad is not None else "waiting orbit"
+        where += ", its node drifting," if part.route == "drift" else ""
         long = f"{where} for {span(part.parking_wait_s)}, arrives in place"
         return [*([long, where.rstrip(",")] if waits else []), "arrives in place"]
     degrees = math.degrees(gained_rad(part))

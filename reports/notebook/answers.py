@@ -9,14 +9,16 @@ from __future__ import annotations
 import html
 from dataclasses import dataclass, field
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ...models.errors import InputError
 from ...models.scenario import Scenario
 from ...optimizer.one_plan import with_plan
 from ...optimizer.outcome import Outcome
 from ...optimizer.period import Periods as Fitting
 from ...optimizer.period import Question
-from ...optimizer.replan.replan import Replan
+from ...optimizer.replan.answer import Replan
 from ...optimizer.robustness.budget import Budget
 from ...optimizer.studies.strategies import Entry
 from ...optimizer.studies.sweep import Grid, Row
@@ -110,6 +112,38 @@ class Planned(Shown):
         from ..result import result_text
 
         return result_text(self.outcome)
+
+    @property
+    def calendar(self) -> str:
+        """Liftoffs, burns and looks of the best plan as iCalendar. Raises InputError without plan or epoch."""
+        from ..exchange.calendar import calendar_text
+
+        self._refuse_without_plan()
+        return calendar_text(self.outcome)
+
+    def write_flights(self, directory: str | Path) -> list[Path]:
+        """Write the flights of the best plan as orbit messages, or as CSV where the standard has no frame for them.
+
+        Args:
+            directory: made where it is missing.
+
+        Raises:
+            InputError: there is no plan, or the place cannot be written to.
+        """
+        from ..exchange.folder import write_flights
+
+        self._refuse_without_plan()
+        return write_flights(self.outcome, directory).paths
+
+    def write_workbook(self, path: str | Path) -> Path:
+        """Write the tables as a workbook. Raises InputError where openpyxl is missing or the place cannot be used."""
+        from ..exchange.workbook import write_workbook
+
+        return write_workbook(self.outcome, path)
+
+    def _refuse_without_plan(self) -> None:
+        if not self.feasible:
+            raise InputError("there is no plan to write.", where=self.outcome.scenario.title)
 
     @property
     def figures(self) -> tuple[str, ...]:

@@ -14,31 +14,71 @@ import numpy as np
 
 from ...models.readouts import clock, instant, plain, span
 from ...optimizer.craft_plan import CraftPlan
+from ...optimizer.one_plan import plan_of_rank
 from ...optimizer.outcome import Outcome, Plan
 from ..burn_table import burn_words
 from ..figures.arcs import Stretch, craft_stretches, gm_drawn
 from ..figures.style import INKS
 from ..limits import limit_amount, limit_words
+from ..proof_words import proof_text
 from ..result import result
-from ..terminal import CAUTION, answer_text, room_of
+from ..terminal import CAUTION, answer_text, flown_text, model_text, remark_texts, room_of
 from ..wording import way_text
+from .drawn import drawn_words
 
 
-def page_data(outcome: Outcome) -> dict[str, Any]:
+def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
     """Everything that the page shows, ready for JSON.
 
     Args:
         outcome: feasible or not; without plans the page says why there are none.
+        rank: of the plan that is shown at first, the best one without.
 
     Returns:
-        ``title``, ``answer`` (sentences), ``caution``, ``ring``, ``body``, ``inks`` (colors of the craft),
-        ``craft`` (names), ``front``, ``parts``
-        (each distinct part of a craft), ``plans`` (with the numbers of their parts) and ``kept``. Times are seconds
-        from the epoch, altitudes km, angles rad where they are drawn and deg where they are read.
+        ``title``, ``answer``, ``proof``, ``model``, ``remarks`` and ``caution`` (sentences), ``ring``, ``body``,
+        ``inks`` (colors of the craft), ``craft`` (names), ``open`` (rank of the plan shown at first), ``drawn`` (how
+        far its pictures are off), ``front``, ``parts`` (each distinct part of a craft), ``plans`` (with the numbers
+        of their parts) and ``kept``. Times are seconds from the epoch, altitudes km, angles rad where they are drawn
+        and deg where they are read.
+
+    Raises:
+        InputError: there is no plan of that rank.
     """
+    shown = plan_of_rank(outcome, rank) if outcome.plans else None
     values = result(outcome)
     ring, scenario = outcome.ring, outcome.scenario
     names = [craft.name for craft in scenario.craft]
+    plans, parts = _plans_and_parts(outcome, names)
+    return {
+        "title": scenario.title,
+        "epoch_ms": None if scenario.epoch is None else round(scenario.epoch.timestamp() * 1e3),
+        "answer": answer_text(outcome, rank),
+        "proof": "" if outcome.proof is None or shown is None else proof_text(outcome.proof),
+        "model": "" if shown is None else model_text(outcome),
+        "remarks": remark_texts(outcome) if shown is not None else [],
+        "caution": CAUTION,
+        "inks": list(INKS),
+        "craft": names,
+        "kept": [{"name": kept.craft, "plane": kept.plane, "slot": kept.slot} for kept in outcome.kept],
+        "body": _body(outcome),
+        "ring": {
+            "radius_km": ring.radius_m * 1e-3,
+            "altitude_km": values["ring"]["altitude_km"],
+            "slots": ring.slots,
+            "planes": ring.planes,
+            "rate_rad_s": ring.rate_rad_s,
+            "gm_km3_s2": gm_drawn(ring) * 1e-9,
+        },
+        "open": 1 if shown is None else shown.rank,
+        "drawn": "" if shown is None else drawn_words(outcome, shown),
+        "front": values["front"],
+        "parts": parts,
+        "plans": plans,
+    }
+
+
+def _plans_and_parts(outcome: Outcome, names: list[str]) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Every plan, by rank, with the numbers of its parts, and every distinct part."""
     parts: list[dict[str, Any]] = []
     numbers: dict[int, int] = {}
     seen: dict[str, int] = {}
@@ -47,7 +87,7 @@ def page_data(outcome: Outcome) -> dict[str, Any]:
         own = []
         for part in plan.craft:
             if id(part) not in numbers:
-                made = _part(outcome, part, names.index(part.craft))
+                made = _part(outcome.at_phase_of(plan), part, names.index(part.craft))
                 key = repr(made)
                 if key not in seen:
                     seen[key] = len(parts)
@@ -55,32 +95,16 @@ def page_data(outcome: Outcome) -> dict[str, Any]:
                 numbers[id(part)] = seen[key]
             own.append(numbers[id(part)])
         plans.append(_plan(outcome, plan, own))
+    return plans, parts
+
+
+def _body(outcome: Outcome) -> dict[str, Any]:
+    scenario, body = outcome.scenario, outcome.scenario.body
     return {
-        "title": scenario.title,
-        "epoch_ms": None if scenario.epoch is None else round(scenario.epoch.timestamp() * 1e3),
-        "answer": answer_text(outcome),
-        "caution": CAUTION,
-        "inks": list(INKS),
-        "craft": names,
-        "kept": [{"name": kept.craft, "plane": kept.plane, "slot": kept.slot} for kept in outcome.kept],
-        "body": {
-            "name": scenario.body.name,
-            "radius_km": scenario.body.radius_m * 1e-3,
-            "air_km": scenario.body.atmosphere_top_m * 1e-3,
-            "floor_km": (scenario.floor_m - scenario.body.radius_m) * 1e-3,
-        },
-        "ring": {
-            "radius_km": ring.radius_m * 1e-3,
-            "altitude_km": values["ring"]["altitude_km"],
-            "slots": ring.slots,
-            "planes": ring.planes,
-            "rate_rad_s": ring.rate_rad_s,
-            "phase_rad": [float(ring.phase(0.0, 0, plane)) % (2.0 * math.pi) for plane in range(ring.planes)],
-            "gm_km3_s2": gm_drawn(ring) * 1e-9,
-        },
-        "front": values["front"],
-        "parts": parts,
-        "plans": plans,
+        "name": body.name,
+        "radius_km": body.radius_m * 1e-3,
+        "air_km": body.atmosphere_top_m * 1e-3,
+        "floor_km": (scenario.floor_m - body.radius_m) * 1e-3,
     }
 
 
@@ -91,6 +115,7 @@ def _plan(outcome: Outcome, plan: Plan, parts: list[int]) -> dict[str, Any]:
         "finish_s": round(plan.finish_s, 6),
         "cost": f"{plain(plan.delta_v_m_s)} m/s",
         "finish": span(plan.finish_s),
+        "flown": flown_text(outcome, plan),
         "at": instant(outcome.scenario.epoch, plan.finish_s) if outcome.scenario.epoch is not None else "",
         "broken": [
             f"{one.craft}: {limit_words(one.limit).words}, {limit_amount(one.limit, one.value)} "
@@ -125,6 +150,7 @@ def _part(outcome: Outcome, part: CraftPlan, craft: int) -> dict[str, Any]:
         "craft": craft,
         "plane": part.plane,
         "slot": part.slot,
+        "phase_rad": float(outcome.ring.phase(0.0, 0, part.plane)) % (2.0 * math.pi),
         "way": way_text(part),
         "cost": f"{plain(part.delta_v_m_s)} m/s",
         "in_slot": span(part.in_slot_s),

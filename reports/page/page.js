@@ -1,10 +1,10 @@
 "use strict";
 (() => {
-  const D = JSON.parse(document.getElementById("data").textContent);
+  // what is shown; a page has it once, a desk loads it anew whenever it changes
+  let D = null;
   const TAU = 2 * Math.PI, by = (id) => document.getElementById(id);
-  const INKS = D.inks;
   const DASHES = [[], [7, 3], [2, 2.5]];
-  const ink = (i) => INKS[i % INKS.length], dash = (i) => DASHES[Math.floor(i / INKS.length) % DASHES.length];
+  const ink = (i) => D.inks[i % D.inks.length], dash = (i) => DASHES[Math.floor(i / D.inks.length) % DASHES.length];
   const tone = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
   const SVG = "http://www.w3.org/2000/svg";
 
@@ -58,12 +58,12 @@
     for (const one of part.stretches) {
       if (t >= one[1] && t <= one[2]) {
         const [r, angle] = onConic(one, t);
-        return [r, angle - D.ring.phase_rad[part.plane] - D.ring.rate_rad_s * t];
+        return [r, angle - part.phase_rad - D.ring.rate_rad_s * t];
       }
     }
     return null;
   }
-  const sampled = new Map();
+  let sampled = new Map();
   /** A part's way as drawn: for each stretch, whether it phases, and points [time, radius km, angle ahead]. */
   function ways(part) {
     if (sampled.has(part)) return sampled.get(part);
@@ -77,7 +77,7 @@
       const points = [];
       for (let i = 0; i <= count; i++) {
         const t = since + (to - since) * i / count, [r, angle] = onConic(one, t);
-        points.push([t, r, angle - D.ring.phase_rad[part.plane] - D.ring.rate_rad_s * t]);
+        points.push([t, r, angle - part.phase_rad - D.ring.rate_rad_s * t]);
       }
       found.push({phasing: stage === "phasing", points});
     }
@@ -145,6 +145,7 @@
       home.replaceChildren();
       const warn = plan.broken.length ? el("p", {class: "warn"}, "BREAKS A LIMIT. " + plan.broken.join("; ")) : "";
       home.append(el("h2", {}, `Plan ${plan.rank}: ${plan.cost}, ${plan.finish}`), warn);
+      if (plan.flown) home.append(el("p", {class: "quiet"}, plan.flown));
       if (D.ring.planes > 1) home.append(this.planeChoice());
       this.turning = canvas("The ways to the slots in the frame that turns with the ring", 0.82);
       this.unrolled = canvas("The unrolled ring: angle from slot 0 across, altitude up", 0.82, 340);
@@ -154,7 +155,7 @@
       views.append(
         el("figure", {}, el("h3", {}, "Turning with the ring"), this.turning, this.turningSaid),
         el("figure", {}, el("h3", {}, "The unrolled ring"), this.unrolled,
-          el("figcaption", {}, "Angle ahead of slot 0 across, altitude up, to scale. Slots stand still; ahead is to the right.")),
+          el("figcaption", {}, "Angle ahead of slot 0 across, altitude up, to scale. Slots stand still; ahead is to the right.", D.drawn ? " " + D.drawn : "")),
         this.timeline(), this.closing(), ...this.propellant());
       home.append(this.burns(), this.limits());
       this.paint();
@@ -210,7 +211,7 @@
     }
     paintUnrolled(pen, wide, tall, low, high) {
       const ring = D.ring.altitude_km, floor = Math.max(D.body.floor_km, D.body.air_km);
-      const room = Math.max(0.12 * (high - low), 0.01 * ring), near = high - Math.min(low, 0) <= 1.6 * (high - low);
+      const room = Math.max(0.2 * (high - low), 1e-4 * ring), near = high - Math.min(low, 0) <= 1.6 * (high - low);
       const bottom = near ? Math.min(low, -0.03 * high) : low - room, top = high + room;
       const left = 62, right = wide - 12, head = 26, foot = tall - 40 - (near ? 0 : 34);
       const y = (km) => foot - (km - bottom) / (top - bottom) * (foot - head);
@@ -269,17 +270,17 @@
       return Math.round(broad || getComputedStyle(this.views).gridTemplateColumns.split(" ").length < 2 ? wide : (wide - 32) / 2);
     }
     /** A chart against time: its svg, and functions from seconds and values to places on it. */
-    chart(label, tall, low, high, unit, broad) {
-      const wide = this.breadth(broad), left = 68, right = wide - 10, head = 8, foot = tall - 26;
+    chart(label, tall, low, high, unit, broad, left = 68) {
+      const wide = this.breadth(broad), right = wide - 10, head = 8, foot = tall - 26;
       const svg = draw("svg", {viewBox: `0 0 ${wide} ${tall}`, role: "img", "aria-label": label});
       const x = (t) => left + (t - S.from) / (S.to - S.from) * (right - left), y = (v) => foot - (v - low) / (high - low) * (foot - head);
       svg.append(draw("line", {x1: left, y1: foot, x2: right, y2: foot, stroke: "var(--ink)", "stroke-width": 0.8}));
       const day = S.to - S.from > 2 * 86400 ? 86400 : 3600;
       for (const v of ticks(S.from / day, S.to / day, Math.min(10, wide / 80))) {
-        svg.append(draw("text", {x: x(v * day), y: foot + 17, "text-anchor": x(v * day) > right - 14 ? "end" : "middle", class: "quiet"}, `${v} ${day === 86400 ? "d" : "h"}`));
+        svg.append(draw("text", {x: x(v * day), y: foot + 17, "text-anchor": x(v * day) > right - 14 ? "end" : x(v * day) < left + 8 ? "start" : "middle", class: "quiet"}, `${v} ${day === 86400 ? "d" : "h"}`));
         svg.append(draw("line", {x1: x(v * day), y1: foot, x2: x(v * day), y2: foot + 4, stroke: "var(--ink)", "stroke-width": 0.8}));
       }
-      if (unit) for (const v of ticks(low, high, 4)) svg.append(draw("text", {x: left - 6, y: y(v) + 4, "text-anchor": "end", class: "quiet"}, `${v}${unit}`));
+      if (unit) for (const v of ticks(low, high, 4, unit === "°" ? ANGLES : TENS)) svg.append(draw("text", {x: left - 6, y: y(v) + 4, "text-anchor": "end", class: "quiet"}, `${v}${unit}`));
       const hand = draw("line", {y1: head, y2: foot, stroke: "var(--quiet)", "stroke-width": 1, "stroke-dasharray": "3 2"});
       svg.append(hand);
       this.hands = this.hands || [];
@@ -294,10 +295,13 @@
       return {svg, x, y};
     }
     timeline() {
-      const lane = this.parts.length > 24 ? 9 : 20, {svg, x} = this.chart("Timeline: a lane a craft, burns as marks", 34 + lane * this.parts.length, 0, 1, "", true);
+      const lane = this.parts.length > 24 ? 12 : 20, letter = lane > 12 ? 6.4 : 5.4;
+      const longest = Math.max(8, ...this.parts.map((part) => D.craft[part.craft].length));
+      const left = Math.round(Math.min(Math.max(68, 12 + letter * longest), Math.max(68, this.breadth(true) / 5)));
+      const {svg, x} = this.chart("Timeline: a lane a craft, burns as marks", 34 + lane * this.parts.length, 0, 1, "", true, left);
       this.parts.forEach((part, i) => {
         const y = 8 + lane * (i + 0.5), from = part.launch_s ?? (part.stretches[0] || [0, S.from])[1];
-        if (lane > 10) svg.append(draw("text", {x: 4, y: y + 4}, short(D.craft[part.craft], 8)));
+        svg.append(draw("text", {x: 2, y: y + 0.3 * lane - 2, class: lane > 12 ? "" : "fine"}, clipped(D.craft[part.craft], Math.floor((left - 12) / letter))));
         svg.append(draw("line", {x1: x(from), y1: y, x2: x(part.in_slot_s), y2: y, stroke: ink(part.craft), "stroke-width": 2}));
         svg.append(draw("line", {x1: x(part.in_slot_s), y1: y, x2: x(S.to), y2: y, stroke: ink(part.craft), "stroke-width": 0.7, "stroke-dasharray": "1 2"}));
         for (const burn of part.burns) svg.append(draw("line", {x1: x(burn.s), y1: y - lane * 0.32, x2: x(burn.s), y2: y + lane * 0.32, stroke: "var(--ink)", "stroke-width": 1.6}));
@@ -384,21 +388,25 @@
     }
   }
   const short = (text, most) => (text.length > most ? text.slice(0, most - 1) + "…" : text);
+  /** A name cut in its middle: where names begin alike, what tells them apart is at their end. */
+  const clipped = (text, most) => (text.length > most ? text.slice(0, Math.ceil((most - 1) / 2)) + "…" + text.slice(-Math.floor((most - 1) / 2)) : text);
   function extremes(values) {
     let low = Infinity, high = -Infinity;
     for (const v of values) { if (v < low) low = v; if (v > high) high = v; }
     return values.length ? [low, high] : [];
   }
-  function ticks(low, high, most) {
-    const raw = (high - low) / most, ten = 10 ** Math.floor(Math.log10(raw)), step = [1, 2, 5, 10].map((f) => f * ten).find((f) => f >= raw) || raw;
+  const TENS = [1, 2, 5, 10], ANGLES = [1, 2, 5, 10, 15, 30, 45, 90, 180, 360];
+  function ticks(low, high, most, steps = TENS) {
+    const raw = (high - low) / most, ten = steps === TENS || raw < 1 ? 10 ** Math.floor(Math.log10(raw)) : 1;
+    const step = (ten === 1 ? steps : TENS).map((f) => f * ten).find((f) => f >= raw) || raw;
     const found = [];
     for (let i = Math.ceil(low / step - 1e-9); i * step <= high + 1e-9 * step; i++) found.push(Number((i * step).toPrecision(6)));
     return found;
   }
 
   // ---- state: which plans, which moment
-  const S = {a: D.plans[0] || null, b: null, t: 0, from: 0, to: 1, plane: 0, playing: false};
-  let panels = [];
+  const S = {a: null, b: null, t: 0, from: 0, to: 1, plane: 0, playing: false};
+  let panels = [], makeSheets = null;
   function rebuild() {
     const plans = S.b && S.b !== S.a ? [S.a, S.b] : [S.a], parts = plans.flatMap(partsOf);
     S.from = Math.min(0, ...extremes(parts.map((part) => part.launch_s ?? 0)));
@@ -409,7 +417,7 @@
     while (by("panels").children.length < plans.length) by("panels").append(el("section", {class: "panel"}));
     panels = plans.map((plan, i) => new Panel(by("panels").children[i], plan, S.plane));
     by("first").value = S.a.rank; by("second").value = S.b ? S.b.rank : "";
-    markFront(); setTime(S.t);
+    markFront(); setTime(S.t); otherSheets();
   }
   function setTime(t) {
     S.t = Math.min(Math.max(t, S.from), S.to);
@@ -440,12 +448,12 @@
   function pick(rank) { const plan = D.plans.find((one) => one.rank === rank); if (plan) { S.a = plan; rebuild(); } }
 
   // ---- the front
-  const front = D.front.map((point) => ({...point, x: 0, y: 0}));
-  let marks = [], size = 5;
+  let front = [], marks = [], size = 5;
   function drawFront() {
     const home = by("front"), focused = S.svg && document.activeElement === S.svg;
     home.replaceChildren();
     if (front.length < 2) { home.append(el("p", {}, "One plan is both the cheapest and the soonest: there is nothing to trade.")); by("allowed-row").hidden = true; return; }
+    by("allowed-row").hidden = false;
     const wide = Math.max(260, home.clientWidth), tall = 260, left = 52, right = wide - 8, head = 22, foot = tall - 34, others = D.plans.filter((plan) => !front.some((p) => p.plan === plan.rank));
     const costs = D.plans.map((p) => p.delta_v_m_s), times = D.plans.map((p) => p.finish_s), day = Math.max(...times) > 2 * 86400 ? 86400 : 3600;
     const [c0, c1] = [Math.min(...costs), Math.max(...costs)], [t0, t1] = [Math.min(...times), Math.max(...times)];
@@ -504,24 +512,69 @@
     by("allowed").setAttribute("aria-valuetext", by("allowed-said").textContent);
   }
 
-  function start() {
-    by("title").textContent = D.title; by("answer").textContent = D.answer; by("caution").textContent = D.caution;
-    for (const sheet of D.sheets) by("sheet-list").append(el("details", {}, el("summary", {}, el("bdi", {}, sheet.craft)), el("pre", {}, sheet.text)));
-    if (!D.sheets.length) by("sheets").hidden = true;
-    if (!S.a) { by("choice").hidden = by("time").hidden = true; by("panels").append(el("pre", {}, D.text)); return; }
-    by("second").append(el("option", {value: ""}, "none"));
+  function sheets() {
+    by("sheet-list").replaceChildren();
+    by("sheets").hidden = !D.sheets.length && !makeSheets;
+    by("sheets-head").textContent = `Maneuver sheets of plan ${D.sheets_of}`;
+    otherSheets();
+    for (const sheet of D.sheets) {
+      const print = el("button", {type: "button", class: "screen"}, "Print this sheet");
+      const whole = el("details", {}, el("summary", {}, el("bdi", {}, sheet.craft)), print, el("pre", {}, sheet.text));
+      print.addEventListener("click", () => printAlone(whole));
+      by("sheet-list").append(whole);
+    }
+  }
+  /** How to come by the sheets of the plan that is shown, where they are not those below. */
+  function otherSheets() {
+    const home = by("sheet-other");
+    home.hidden = !S.a || S.a.rank === D.sheets_of;
+    if (home.hidden) return;
+    home.replaceChildren();
+    if (makeSheets) {
+      const rank = S.a.rank, make = el("button", {type: "button"}, `Make the sheets of plan ${rank}`);
+      make.addEventListener("click", () => { make.disabled = true; makeSheets(rank); });
+      home.append(make);
+    } else home.append(`Of plan ${S.a.rank}: ringwright sheet SCENARIO --plan ${S.a.rank}`);
+  }
+  /** Print one sheet and nothing else. */
+  function printAlone(sheet) {
+    const root = document.documentElement;
+    root.classList.add("alone"); sheet.classList.add("chosen");
+    window.print();
+    root.classList.remove("alone"); sheet.classList.remove("chosen");
+  }
+  /** Show an outcome, in place of the one before if there was one: the moment and the plane shown stay where they can. */
+  function load(data) {
+    const first = D === null, moment = S.t;
+    stop();
+    D = {...data, sheets_of: data.open}; sampled = new Map(); S.svg = null;
+    front = D.front.map((point) => ({...point, x: 0, y: 0}));
+    marks = [];
+    document.title = by("title").textContent = D.title;
+    by("answer").textContent = D.answer; by("caution").textContent = D.caution;
+    by("trust").textContent = `${D.proof} ${D.model}`.trim(); by("trust").hidden = !by("trust").textContent;
+    by("remark-list").replaceChildren(...D.remarks.map((one) => el("li", {}, one))); by("remarks").hidden = !D.remarks.length;
+    S.a = D.plans.find((plan) => plan.rank === D.open) || D.plans[0] || null;
+    S.b = null; S.plane = S.plane < D.ring.planes ? S.plane : 0;
+    by("choice").hidden = by("time").hidden = by("time-line").hidden = !S.a;
+    sheets();
+    if (!S.a) { panels = []; by("panels").className = ""; by("panels").replaceChildren(el("pre", {}, D.text)); return; }
+    by("first").replaceChildren(); by("second").replaceChildren(el("option", {value: ""}, "none"));
     for (const plan of D.plans) for (const id of ["first", "second"]) by(id).append(el("option", {value: plan.rank}, `${plan.rank}: ${plan.cost}, ${plan.finish}`));
+    by("allowed").max = Math.max(front.length - 1, 0);
+    by("panels").replaceChildren();
+    drawFront();
+    S.t = first ? -Infinity : moment;
+    rebuild();
+  }
+  function wire() {
     by("first").addEventListener("change", () => pick(Number(by("first").value)));
     by("second").addEventListener("change", () => { S.b = D.plans.find((plan) => String(plan.rank) === by("second").value) || null; rebuild(); });
     by("play").addEventListener("click", play); by("next").addEventListener("click", nextBurn);
     by("moment").addEventListener("input", () => { stop(); setTime(S.from + by("moment").value / 1000 * (S.to - S.from)); });
-    by("allowed").max = Math.max(front.length - 1, 0);
     by("allowed").addEventListener("input", () => pick(front[Number(by("allowed").value)].plan));
-    drawFront();
-    S.t = -Infinity;
-    rebuild();
     let waiting = 0, breadth = innerWidth;
-    const again = () => { drawFront(); rebuild(); };
+    const again = () => { if (S.a) { drawFront(); rebuild(); } };
     addEventListener("resize", () => {
       if (innerWidth === breadth) return;
       breadth = innerWidth; clearTimeout(waiting); waiting = setTimeout(again, 120);
@@ -529,7 +582,7 @@
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => panels.forEach((panel) => panel.paint()));
     const paper = (on) => {
       document.documentElement.classList.toggle("paper", on);
-      for (const one of document.querySelectorAll("details")) {
+      for (const one of document.querySelectorAll("#sheet-list details")) {
         if (on) one.before = one.open;
         one.open = on || one.before;
       }
@@ -538,5 +591,13 @@
     addEventListener("beforeprint", () => paper(true));
     addEventListener("afterprint", () => paper(false));
   }
-  start();
+  wire();
+  const own = by("data").textContent;
+  if (own) load(JSON.parse(own));
+  globalThis.ringwright = {
+    el, load,
+    sheets: (made) => { D.sheets = made.sheets; D.sheets_of = made.rank; sheets(); },
+    /** Who makes sheets of another plan when asked to; a page that is a file has nobody. */
+    makesSheets: (maker) => { makeSheets = maker; },
+  };
 })();

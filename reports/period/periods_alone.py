@@ -22,7 +22,7 @@ from ..terminal import CAUTION
 from ..wording import count, small
 from .question import OWN_WORLD, Asked, lead_rad, positive, revolutions_max, tolerance_rad
 from .reached import AT_THE_TOUCH, drift_table, other_stops, stay_lines
-from .words import Cells, figures, paragraph, set_table, tolerance
+from .words import Cells, figures, paragraph, reached_title, set_table, tolerance
 
 NEED_BODY = (
     ("ring", "--ring"),
@@ -179,7 +179,7 @@ def _reached(asked: Asked, width: int) -> list[str]:
     if asked.got_s is None:
         return []
     here = reached(asked.question, asked.got_s)
-    lines = heading(f"With {clock(asked.got_s)} at cut-off", width)
+    lines = heading(reached_title(asked.got_s), width)
     course = drift(here, asked.got_s)
     if course.revolutions.size:
         lines += drift_table(asked, course, width)

@@ -107,7 +107,10 @@ def _body(arguments: argparse.Namespace) -> tuple[Body, bool]:
                 "give --around, or --gm and --radius.",
                 where=own[0],
             )
-        return built_in_body(arguments.around), True
+        try:
+            return built_in_body(arguments.around), True
+        except InputError as fault:
+            raise InputError(fault.problem, where="--around") from None
     if not own:
         raise InputError(
             "nothing says what the ring goes round: add --around earth, or --gm 398600km3/s2 --radius 6378km.",

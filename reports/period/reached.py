@@ -23,7 +23,18 @@ from ...optimizer.period import (
 from ..layout import Column, columns
 from ..wording import count, small
 from .question import Asked
-from .words import WORTH_M_S, after, altitude_km, figures, paragraph, set_table, signed_burn, tolerance, underlined
+from .words import (
+    WORTH_M_S,
+    after,
+    altitude_km,
+    figures,
+    paragraph,
+    reached_title,
+    set_table,
+    signed_burn,
+    tolerance,
+    underlined,
+)
 
 DRIFTS_SHOWN = 12
 """Revolutions of a reached period that are listed one by one."""
@@ -53,7 +64,7 @@ def reached_lines(asked: Asked, rows: Periods, width: int) -> list[str]:
     got_s, question = asked.got_s, asked.question
     here = reached(question, got_s)
     sound = within_radii(here, here.other_m)
-    lines = ["", *underlined(f"With {clock(got_s)} at cut-off")]
+    lines = ["", *underlined(reached_title(got_s))]
     apsis = f"Its other apsis is at {altitude_km(asked, here.other_m)} km"
     if not sound:
         side = "below the lowest" if here.other_m < question.floor_m else "above the highest"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ...models.readouts import brief, plain, span
+from ...models.readouts import brief, clock, plain, span
 from ...optimizer.period import Periods
 from ..layout import GAP, Column, columns
 from ..layout import paragraph as paragraph
@@ -32,6 +32,11 @@ def figures(*heads: str, cells: list[str]) -> Cells:
 def underlined(text: str) -> list[str]:
     """A heading over a table."""
     return [text, "-" * len(text)]
+
+
+def reached_title(got_s: float) -> str:
+    """Heads what a period read at cut-off, s, makes of the slot."""
+    return f"With {clock(got_s)} at cut-off"
 
 
 def fits(table: list[Cells], width: int) -> bool:

@@ -14,6 +14,7 @@ import numpy as np
 from ...models import frames
 from ...models.flight.flown import readout
 from ...models.readouts import clock, instant, plain, span
+from ...models.ring import Ring
 from ...models.scenario import Craft
 from ...optimizer.craft_plan import Burn, CraftPlan
 from ...optimizer.outcome import Outcome, Plan
@@ -21,7 +22,7 @@ from ...optimizer.robustness.hold import trim_m_s
 from ...optimizer.robustness.missed_burn import Missed, missed
 from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from ..burn_table import burn_words
-from ..hold import missing_text, trim_text
+from ..hold import forced_hold, forced_text, missing_text, trim_text
 from ..terminal import CAUTION
 from ..wording import capital, count, small, way_text
 
@@ -84,7 +85,7 @@ def sheet(outcome: Outcome, plan: Plan, part: CraftPlan) -> Sheet:
     """One craft's sheet. The sensitivities come from the numerical flight, each burn flown a little off."""
     from ...models.flight.gravity import gravity_around
 
-    scenario = outcome.scenario
+    outcome, scenario = outcome.at_phase_of(plan), outcome.scenario
     craft = next(one for one in scenario.craft if one.name == part.craft)
     slopes = sensitivities(part, outcome.ring, gravity_around(scenario.body))
     burns = [_burn(outcome, plan, part, craft, index, slope) for index, slope in enumerate(slopes)]
@@ -340,20 +341,28 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
     )
 
 
+def look_at_s(part: CraftPlan, ring: Ring) -> float:
+    """When to look at a craft again that is in its slot, s from the epoch: one turn of the ring later."""
+    return part.in_slot_s + ring.period_s
+
+
 def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
     ring, epoch = outcome.ring, outcome.scenario.epoch
-    look_s = part.in_slot_s + ring.period_s
+    look_s = look_at_s(part, ring)
     remarks = []
+    forced = forced_hold(outcome, plan)
     if plan.hold is not None:
         remarks.append(
             f"Trim where the period read is off by more than {small(plan.hold.match_s)} s, which spoils the spacing "
             f"within {span(plan.hold.wanted_s)}: 1 s of period is {small(trim_m_s(ring, 1.0))} m/s along the track."
         )
-        if plan.hold.refused:
+        if forced is not None:
+            remarks += [forced_text(outcome, forced)] if forced.craft == part.craft else []
+        elif plan.hold.refused:
             remarks.append(f"No figure for how long that holds: {plan.hold.refused}.")
         elif plan.hold.missing_s < plan.hold.wanted_s:
             remarks.append(f"Look again before then: {missing_text(outcome, plan.hold)}.")
-        if plan.hold.craft == part.craft:
+        if forced is None and plan.hold.craft == part.craft:
             remarks += [one for one in (trim_text(outcome, plan.hold),) if one]
     return Block(
         heading="After",

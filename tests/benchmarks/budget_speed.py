@@ -31,9 +31,10 @@ def taken(work: Callable[[int], object], blocks: int) -> float:
 
 def main(arguments: list[str]) -> int:
     """Measure and print a row for each kind of craft."""
-    blocks = 2 if "--smoke" in arguments else 120
-    tangent = stories(make_plan(parse_scenario(text("atoll-on-the-equator"))))[:2]
-    free = stories(make_plan(parse_scenario(text("one-astray"))))
+    smoke = "--smoke" in arguments
+    blocks, every = (2, "10.0") if smoke else (120, "1.0")
+    tangent = stories(make_plan(parse_scenario(text("thick-air" if smoke else "atoll-on-the-equator"))))[:2]
+    free = stories(make_plan(parse_scenario(text("one-astray"), settings=[f"goal.front_step_h={every}"])))
     print("craft: numbers a flight; million flights/s; share of the rate at which NumPy draws the numbers")
     for story in (*tangent, *free):
         rows, generator = numbers_of(story), np.random.default_rng(1)

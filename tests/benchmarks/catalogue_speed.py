@@ -23,8 +23,8 @@ import numpy as np
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.ring import Ring
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
-from ringwright.optimizer.routes.phasing import Touch, best_phasing, every_phasing
+from ringwright.optimizer.problem.phasing import Touch, best_phasing, every_phasing
+from ringwright.optimizer.problem.ring_phase import problems
 
 GM = 3.986004418e14
 RADIUS_M = 1.6378e7

@@ -11,9 +11,9 @@ import time
 
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.choice.front import walk
 from ringwright.optimizer.choice.selection import Selection
+from ringwright.optimizer.problem.ring_phase import problems
 
 POINTS_MAX = 20_000
 """Enough for every point of these rings."""

@@ -16,7 +16,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 
 from ringwright.optimizer.schedule.columns import ScheduleProblem
-from ringwright.optimizer.schedule.lexicographic import solve_schedule
+from ringwright.optimizer.schedule.one_aim import solve_schedule
 from ringwright.reports.figures.style import FAINT, ink, paper
 from ringwright.tests.benchmarks.schedule_sizes import HOUR_S, ring_problem
 

@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ringwright.optimizer.schedule.columns import Columns, ScheduleProblem
-from ringwright.optimizer.schedule.lexicographic import solve_schedule
+from ringwright.optimizer.schedule.one_aim import solve_schedule
 
 F = npt.NDArray[np.float64]
 

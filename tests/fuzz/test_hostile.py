@@ -23,10 +23,10 @@ from ringwright.tests.fuzz import running
 from ringwright.tests.fuzz.hostile import Case, case
 from ringwright.tests.fuzz.running import tried
 
-DEFAULT = range(500)
-"""Numbers of the default tier: some twenty seconds of processor time."""
+DEFAULT = range(240)
+"""Numbers of the default tier: some ten seconds of processor time."""
 
-BATCHES = 9
+BATCHES = 6
 """Tests that the numbers of the default tier are spread over."""
 
 CAMPAIGN = int(os.environ.get("RINGWRIGHT_FUZZ_COUNT", "20000"))

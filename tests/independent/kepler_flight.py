@@ -70,10 +70,11 @@ def propagate(gm: float, position: Vector, velocity: Vector, times: Vector) -> t
     low, high = mean - 3.0, mean + 3.0
     x = mean.copy()
     for _ in range(80):
-        miss = x - c * np.sin(x) + s * (1.0 - np.cos(x)) - mean
+        sin, cos = np.sin(x), np.cos(x)
+        miss = x - c * sin + s * (1.0 - cos) - mean
         high = np.where(miss > 0.0, x, high)
         low = np.where(miss > 0.0, low, x)
-        step = x - miss / (1.0 - c * np.cos(x) + s * np.sin(x))
+        step = x - miss / (1.0 - c * cos + s * sin)
         step = np.where((step >= low) & (step <= high), step, 0.5 * (low + high))
         done = bool(np.max(np.abs(step - x), initial=0.0) < 1e-14)
         x = step

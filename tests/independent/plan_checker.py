@@ -7,7 +7,7 @@ through its burns by two-body arcs (``kepler_flight.py``); what the result claim
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -83,6 +83,11 @@ class Flight:
         return where
 
 
+Pair = tuple[Hashable, ...]
+Met = dict[Pair, float]
+"""Least distance of two that was worked out for an earlier plan of the result, infinite where none counts."""
+
+
 def check(
     text: str,
     result: Mapping[str, Any],
@@ -109,8 +114,9 @@ def check(
     if result.get("infeasible") is not None:
         found.append("there are plans and yet it is called infeasible")
     found += _kept(case, result)
+    met: Met = {}
     for plan in plans:
-        found += [f"plan {plan['rank']}: {words}" for words in _plan(case, result, plan)]
+        found += [f"plan {plan['rank']}: {words}" for words in _plan(case, result, plan, met)]
     found += _ranks(case, plans)
     found += _front(result)
     found += _proof(case, result)
@@ -369,7 +375,15 @@ def _on_ring(case: Case, angle: float, plane: int) -> Vector:
     return tilted(flat, case.inclination, case.node_of(plane))
 
 
-def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any]) -> list[str]:
+def _at_phase_of(result: Mapping[str, Any], plan: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The result with the ring as one of its plans lays it."""
+    if "slot0_deg" not in plan:
+        return result
+    return {**result, "ring": {**result["ring"], "slot0_deg": plan["slot0_deg"]}}
+
+
+def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any], met: Met) -> list[str]:
+    result = _at_phase_of(result, plan)
     found: list[str] = []
     limits: list[str] = []
     movers = {craft.name: craft for craft in case.craft if not craft.stay}
@@ -405,7 +419,7 @@ def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any]) -> lis
         limits += broken
         if flight is not None:
             flights.append((flight, item))
-    limits += _distances(case, slot0, flights, found)
+    limits += _distances(case, slot0, flights, found, met)
     found += _sums(plan)
     declared = plan["broken"]
     if plan["within_limits"]:
@@ -703,8 +717,23 @@ def _closest(case: Case, flight: Flight, other: Flight | tuple[float, int], begi
     return least
 
 
+def _all_of(other: Flight | tuple[float, int]) -> Hashable:
+    """Everything that a flight is made of, or the place of a craft on the ring, as a key."""
+    if not isinstance(other, Flight):
+        return other
+    arcs = [(arc.start, arc.end, *arc.position, *arc.velocity) for arc in (*other.arcs, other.settled)]
+    return (other.start, other.in_place_from, other.count_from, *arcs)
+
+
+def _least(case: Case, flight: Flight, other: Flight | tuple[float, int], counted: float, end: float) -> float:
+    """Least distance of a flight to another one from a time on, from where it counts; infinite where it never does."""
+    if counted < end and _start_together(case, flight, other):
+        counted = _back_again(case, flight, other, counted, end)
+    return _closest(case, flight, other, counted, end) if counted < end else math.inf
+
+
 def _distances(
-    case: Case, slot0_deg: float, flights: list[tuple[Flight, Mapping[str, Any]]], found: list[str]
+    case: Case, slot0_deg: float, flights: list[tuple[Flight, Mapping[str, Any]]], found: list[str], met: Met
 ) -> list[str]:
     """Broken separations; what is stated of the closest approach and is untrue goes to ``found``."""
     broken = []
@@ -720,11 +749,9 @@ def _distances(
         others += [(o.craft.name, o, o.in_place_from) for o, _ in flights if o is not flight]
         for who, other, since in others:
             counted = max(begin, since)
-            if counted < end and _start_together(case, flight, other):
-                counted = _back_again(case, flight, other, counted, end)
-            if counted >= end:
-                continue
-            apart = _closest(case, flight, other, counted, end)
+            pair = (_all_of(flight), _all_of(other), counted, end)
+            apart = met[pair] if pair in met else _least(case, flight, other, counted, end)
+            met[pair] = apart
             if apart < least:
                 least, whom = apart, who
         if case.separation > 0.0 and least < case.separation - DISTANCE_M:

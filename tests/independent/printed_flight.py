@@ -74,12 +74,12 @@ def fly_printed(text: str, result: Mapping[str, Any]) -> list[Ended]:
         for item in plan["craft"]:
             carried = carriers[item["carrier"]]["burns"] if item["carrier"] else ()
             begun = _begin(case, body, craft[item["craft"]], item, carried)
-            key = (begun.start, begun.state.tobytes(), begun.burns, begun.plane, begun.slot, begun.in_slot)
+            slot0 = float(plan.get("slot0_deg", result["ring"]["slot0_deg"]))
+            key = (begun.start, begun.state.tobytes(), begun.burns, begun.plane, begun.slot, begun.in_slot, slot0)
             flights[key] = begun
             named.append((plan["rank"], item, key))
-    ends = dict(
-        zip(flights, _land(case, body, float(result["ring"]["slot0_deg"]), list(flights.values())), strict=True)
-    )
+    landed = _land(case, body, [key[-1] for key in flights], list(flights.values()))
+    ends = dict(zip(flights, landed, strict=True))
     return [
         Ended(
             plan_rank,
@@ -93,7 +93,8 @@ def fly_printed(text: str, result: Mapping[str, Any]) -> list[Ended]:
     ]
 
 
-_Key = tuple[float, bytes, tuple[tuple[float, float, float, float], ...], int, int, float]
+_Key = tuple[float, bytes, tuple[tuple[float, float, float, float], ...], int, int, float, float]
+"""What makes a flight and where it is to end; the last is where slot 0 stands at the epoch, deg."""
 
 
 def _begin(case: Case, body: Oblate, craft: Craft, item: Mapping[str, Any], carried: Any) -> _Begun:
@@ -149,7 +150,7 @@ def _in_space(case: Case, body: Oblate, craft: Craft) -> tuple[float, Array]:
     return orbit.at_time, np.concatenate([tilted(r, case.inclination, node), tilted(v, case.inclination, node)])
 
 
-def _land(case: Case, body: Oblate, slot0_deg: float, flights: list[_Begun]) -> list[tuple[float, float]]:
+def _land(case: Case, body: Oblate, slot0_deg: list[float], flights: list[_Begun]) -> list[tuple[float, float]]:
     """How far ahead of its slot each is over the first ring turn after its last burn, and off the plane, deg."""
     states = np.array([one.state for one in flights])
     now = np.array([one.start for one in flights])
@@ -169,14 +170,14 @@ def _land(case: Case, body: Oblate, slot0_deg: float, flights: list[_Begun]) -> 
     fractions = 0.5 * (POINTS + 1.0)
     paths = body.fly(states, now, now + turn, fractions)
     out = []
-    for one, begun, path in zip(flights, now.tolist(), paths, strict=True):
+    for one, slot0, begun, path in zip(flights, slot0_deg, now.tolist(), paths, strict=True):
         times = begun + turn * fractions
         plane = [axes(case.inclination, case.node_of(one.plane) + node_rate * time) for time in times.tolist()]
         x, y = (np.array([p[:3] @ axis[k] for p, axis in zip(path, plane, strict=True)]) for k in (0, 1))
         poles = np.cross(path[:, :3], path[:, 3:])
         poles /= np.linalg.norm(poles, axis=1)[:, np.newaxis]
         lean = [0.5 * float(WEIGHTS @ [p @ axis[k] for p, axis in zip(poles, plane, strict=True)]) for k in range(3)]
-        slot = math.radians(slot0_deg) + 2.0 * math.pi * one.slot / case.slots + case.ahead_of(one.plane)
+        slot = math.radians(slot0) + 2.0 * math.pi * one.slot / case.slots + case.ahead_of(one.plane)
         ahead = np.unwrap(np.arctan2(y, x) - slot - rate * times)
         mean = math.degrees(0.5 * float(WEIGHTS @ ahead))
         out.append((_fold(mean), math.degrees(math.atan2(math.hypot(lean[0], lean[1]), lean[2]))))

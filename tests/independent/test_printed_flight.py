@@ -10,14 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ringwright.optimizer.plan import make_plan
 from ringwright.reports.result import result_text
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.sheet.text import sheet_text
 from ringwright.reports.terminal import plan_text
 
 from ..optimizer.test_random_windows import inclined
-from ..planned import planned, scenario_of
+from ..planned import outcome_of, planned, scenario_of
 from .printed_flight import fly_printed
 from .scenario_maker import Draft, make, write_toml
 
@@ -56,7 +55,7 @@ def _seconds(clock: tuple[str, ...]) -> float:
 def test_the_sheet_and_the_screen_print_the_times_of_the_result() -> None:
     """Clock times read back from the text of every craft's sheet, of a launch that its flight has moved."""
     text = (FOLDER / "daily-window.toml").read_text(encoding="utf-8")
-    outcome = make_plan(scenario_of(text))
+    outcome = outcome_of(scenario_of(text))
     result = json.loads(result_text(outcome))
     epoch = datetime.fromisoformat(result["epoch"]).replace(tzinfo=None)
 

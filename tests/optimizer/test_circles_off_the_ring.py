@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ringwright.optimizer.catalogue.from_orbit import in_space
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.routes import nodal_drift as drift
+from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.routes import rephase
+from ringwright.optimizer.routes.nodal_drift_timetable import start_of
+from ringwright.optimizer.routes.route import Question
 
 from ..planned import scenario_of
 
@@ -67,10 +68,10 @@ def test_a_lower_circle_over_an_oblate_body_is_not_the_ring() -> None:
     (group,) = problem.classes
     assert group.start is not None
     assert not group.start.on_ring
-    assert not len(in_space(problem))
+    assert not len(rephase.columns(Question(problem=problem)))
     orbit = group.craft.orbit
     assert orbit is not None
-    start = drift.start_of(problem.scenario.body, problem.ring, orbit, 0.0, group.start.on_ring)
+    start = start_of(problem.scenario.body, problem.ring, orbit, 0.0, group.start.on_ring)
     assert start is not None
     assert start.radius_m == pytest.approx(orbit.periapsis_m)
 

@@ -12,15 +12,14 @@ from ringwright.models.deadline import Deadline, OutOfTimeError, flying, left_s,
 from ringwright.models.memory import OutOfMemoryError, need, room_bytes, used_bytes, within_memory
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Scenario
-from ringwright.optimizer.catalogue import from_orbit as from_space
-from ringwright.optimizer.catalogue.carrier_loads import loads
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.catalogue.floors import floor
-from ringwright.optimizer.catalogue.liftoff_windows import windows
-from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.routes import carrier as carrier_route
-from ringwright.optimizer.routes.options import Options, undominated
+from ringwright.optimizer.problem.options import Options, undominated
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.routes import carrier, carrier_loads, rephase
+from ringwright.optimizer.routes.route import Question
 from ringwright.optimizer.studies.strategies import compare_strategies
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text
@@ -202,9 +201,9 @@ def test_blocks_hold_the_options_that_all_at_once_hold(orbit: str, kept: str, mo
     craft = f'[[craft]]\nname = "Reed"\norbit = {{ {orbit}, angle_deg = 100.0 }}\n'
     text = f"{head}{kept}[limits]\nrevolutions_max = 9\n{craft}"
     problem = problems(parse_scenario(text))[0]
-    whole = _listed(from_space.in_space(problem))
-    monkeypatch.setattr(from_space, "CHOICES_BLOCK", 40)
-    assert _listed(from_space.in_space(problem)) == whole
+    whole = _listed(rephase.columns(Question(problem=problem)))
+    monkeypatch.setattr(rephase, "CHOICES_BLOCK", 40)
+    assert _listed(rephase.columns(Question(problem=problem))) == whole
     assert whole
 
 
@@ -216,7 +215,7 @@ def test_many_revolutions_and_slots_stay_small() -> None:
     problem = problems(parse_scenario(text + craft))[0]
     tracemalloc.start()
     try:
-        options = from_space.in_space(problem)
+        options = rephase.columns(Question(problem=problem))
         _, peak = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
@@ -233,9 +232,9 @@ def _riding(slots: int) -> Problem:
 
 def test_loads_in_blocks_are_those_of_all_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     problem = _riding(4)
-    whole = loads(problem, windows(problem))
-    monkeypatch.setattr(carrier_route, "BLOCK_CHOICES", 1)
-    blocks = loads(problem, windows(problem))
+    whole = carrier.columns(Question(problem=problem))
+    monkeypatch.setattr(carrier_loads, "BLOCK_CHOICES", 1)
+    blocks = carrier.columns(Question(problem=problem))
     assert whole.first_row.size > 50
     rows = [
         sorted(
@@ -256,11 +255,11 @@ def test_loads_for_many_slots_ask_for_time_and_memory() -> None:
     problem = _riding(30)
     clock = _Readings()
     with within_memory(used_bytes() + 1e6), pytest.raises(OutOfMemoryError):
-        loads(problem, windows(problem))
+        carrier.columns(Question(problem=problem))
     tracemalloc.start()
     try:
         with searching(lambda: 400.0 - clock()), pytest.raises(OutOfTimeError):
-            loads(problem, windows(problem))
+            carrier.columns(Question(problem=problem))
         _, peak = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()

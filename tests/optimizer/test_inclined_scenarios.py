@@ -4,26 +4,18 @@ from __future__ import annotations
 
 import math
 import time
-from functools import cache
 from pathlib import Path
 
 import pytest
 
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
-from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.terminal import plan_text
 from ringwright.reports.understood import understood
 
-from ..planned import planned, scenario_of
+from ..planned import bundled_outcome, planned, scenario_of
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
-
-
-@cache
-def outcome_of(name: str) -> Outcome:
-    return make_plan(scenario_of((FOLDER / f"{name}.toml").read_text(encoding="utf-8")))
 
 
 NAMES = ("backwards-world", "daily-window", "three-planes")
@@ -71,7 +63,7 @@ def test_a_site_out_of_reach_says_so_before_anything_is_planned() -> None:
 
 
 def test_headings_and_planes_stand_in_the_text_of_a_plan() -> None:
-    outcome = outcome_of("three-planes")
+    outcome = bundled_outcome("three-planes")
     for width in (80, 120):
         text = plan_text(outcome, width)
         assert all(len(line) <= width for line in text.splitlines())
@@ -85,7 +77,7 @@ def test_each_plane_has_its_pictures_and_names_its_own_craft() -> None:
     from ringwright.reports.figures.style import paper
     from ringwright.reports.figures.unrolled_ring import draw_unrolled_ring
 
-    outcome = outcome_of("three-planes")
+    outcome = bundled_outcome("three-planes")
     first = outcome.plans[0]
     with paper():
         for plane in range(3):

@@ -24,6 +24,7 @@ from ringwright.optimizer.period import (
     shortest_period_s,
     within_radii,
 )
+from ringwright.optimizer.problem.in_space import Standing
 from ringwright.optimizer.routes import rephase as shift
 
 EARTH_GM, EARTH_M = 398600.4415e9, 6378136.3  # EGM96 constants, as in Vallado's companion tests
@@ -359,7 +360,7 @@ def test_passing_the_ring_first_never_helps(lead: float, other: float) -> None:
     """Against the planner's route, which may pass untouched before its first burn: nothing it has is better."""
     question = asked(lead_rad=lead, other_m=other * RING_M, floor_m=0.42 * RING_M, within_s=6.0 * 20_860.0)
     rows = fitting(replace(question, revolutions_max=24))
-    start = shift.Standing(
+    start = Standing(
         first_s=0.0,
         angle_rad=0.0,
         speed_m_s=question.arrival_speed_m_s,
@@ -368,13 +369,15 @@ def test_passing_the_ring_first_never_helps(lead: float, other: float) -> None:
         on_ring=False,
         passed_other=False,
     )
-    options = shift.options(
-        question.touch,
-        start,
-        np.array([0]),
-        craft_class=0,
-        floor_m=question.floor_m,
-        ceiling_m=question.ceiling_m,
+    options = shift.phased(
+        shift.Phasing(
+            craft_class=0,
+            touch=question.touch,
+            start=start,
+            slots=np.array([0]),
+            floor_m=question.floor_m,
+            ceiling_m=question.ceiling_m,
+        )
     )
     assert options.passes.max(initial=0) > 0
     for delta_v, finish in zip(options.delta_v_m_s, options.finish_s, strict=True):

@@ -13,6 +13,8 @@ from ..planned import planned, scenario_of
 FOLDER = Path(__file__).parents[2] / "scenarios"
 LIVES_ON_OBLATENESS = {"slow-drift.toml"}
 """Over a point mass nothing drifts, and no craft has the propellant to turn its plane."""
+MANY = {"one-astray.toml"}
+"""Free-form flights for every hour: in the long campaign; for every tenth hour below."""
 BUNDLED = sorted(path.name for path in FOLDER.glob("*.toml") if path.name not in LIVES_ON_OBLATENESS)
 
 
@@ -21,10 +23,21 @@ def over_a_point_mass(text: str) -> str:
     return re.sub(r"(?m)^\[body\]\n", "[body]\nj2 = 0.0\n", text, count=1)
 
 
-@pytest.mark.parametrize("name", BUNDLED)
-def test_every_plan_over_a_point_mass_keeps_every_limit(name: str) -> None:
-    text = over_a_point_mass((FOLDER / name).read_text(encoding="utf-8"))
+def judged(text: str) -> None:
+    """Plan over a point mass and hold every plan against every limit."""
+    text = over_a_point_mass(text)
     body = scenario_of(text).body
     result = planned(text)
     assert result["plans"]
     assert check(text, result, spin=body.spin_rad_s, meridian=body.prime_meridian_rad) == []
+
+
+@pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.soak) if n in MANY else n for n in BUNDLED])
+def test_every_plan_over_a_point_mass_keeps_every_limit(name: str) -> None:
+    judged((FOLDER / name).read_text(encoding="utf-8"))
+
+
+def test_so_does_every_plan_of_free_form_flights_ten_hours_apart() -> None:
+    text = (FOLDER / "one-astray.toml").read_text(encoding="utf-8")
+    assert "front_step_h = 1.0" in text
+    judged(text.replace("front_step_h = 1.0", "front_step_h = 10.0"))

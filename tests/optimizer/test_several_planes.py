@@ -13,11 +13,12 @@ import pytest
 from ringwright.models.errors import InputError
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.choice.selection import Selection
-from ringwright.optimizer.routes.options import Options
-from ringwright.optimizer.trajectory.assembly import fly_all
-from ringwright.optimizer.trajectory.itinerary import flight_key
+from ringwright.optimizer.flown_plans.flights import fly_all
+from ringwright.optimizer.problem.option_key import flight_key
+from ringwright.optimizer.problem.options import Options
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
 
 from ..independent.enumeration import from_ground
 from ..independent.scenario_maker import Draft, write_toml

@@ -15,11 +15,10 @@ from ringwright.models.flight.integrate import Impulse, Itinerary, PointMass, fl
 from ringwright.models.frames import in_plane_state
 from ringwright.models.planes import turn_delta_v
 from ringwright.models.ring import Ring
-from ringwright.optimizer.plan import make_plan
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.sheet.text import sheet_text
 
-from ..planned import planned, scenario_of
+from ..planned import outcome_of, planned, scenario_of
 
 GM = 3.986004418e14
 
@@ -69,7 +68,7 @@ orbit = {{ period = "5:00:00", angle_deg = 180.0 }}
 @pytest.mark.parametrize(("degrees", "years"), [(10.0, 1.4), (45.0, 6.4)])
 def test_periods_matched_to_a_fifth_of_a_second_hold_the_spacing_for_years(degrees: float, years: float) -> None:
     """0.2 s between two craft in 18 000 s are 0.004 deg a turn: 10 deg take some 2 500 turns."""
-    outcome = make_plan(scenario_of(FIVE_HOURS.format(tolerance=degrees, angle=0.0)))
+    outcome = outcome_of(scenario_of(FIVE_HOURS.format(tolerance=degrees, angle=0.0)))
     hold = outcome.plans[0].hold
     assert hold is not None
     assert hold.known_s is not None
@@ -81,7 +80,7 @@ def test_periods_matched_to_a_fifth_of_a_second_hold_the_spacing_for_years(degre
 
 def test_the_sheet_gives_the_cut_off_in_seconds_of_period_and_in_meters_a_second() -> None:
     """A person cuts a burn off by the period shown; near the end with the engine throttled down."""
-    outcome = make_plan(scenario_of(FIVE_HOURS.format(tolerance=0.5, angle=40.0)))
+    outcome = outcome_of(scenario_of(FIVE_HOURS.format(tolerance=0.5, angle=40.0)))
     shown = "\n".join(sheet_text(sheet, 200) for sheet in sheets(outcome, outcome.plans[0]))
     assert re.search(r"deg of tolerance allow [\d.]+ s of period at cut-off, or [\d.]+ m/s", shown)
     assert planned(FIVE_HOURS.format(tolerance=0.5, angle=40.0))["plans"]

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import rephase as shift
 
 from ..independent.scenario_maker import Draft, write_toml
@@ -99,13 +99,15 @@ def options_by_turns(draft: Draft) -> dict[int, tuple[float, float]]:
     (problem,) = problems(scenario_of(write_toml(draft)))
     (group,) = problem.classes
     assert group.start is not None
-    options = shift.options(
-        problem.touch(group.start.speed_m_s),
-        group.start,
-        np.array([0]),
-        craft_class=0,
-        floor_m=problem.scenario.floor_m,
-        ceiling_m=problem.scenario.limits.apoapsis_max_m,
+    options = shift.phased(
+        shift.Phasing(
+            craft_class=0,
+            touch=problem.touch(group.start.speed_m_s),
+            start=group.start,
+            slots=np.array([0]),
+            floor_m=problem.scenario.floor_m,
+            ceiling_m=problem.scenario.limits.apoapsis_max_m,
+        )
     )
     return {
         int(m): (float(finish), float(delta_v))

@@ -18,11 +18,9 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.readouts import clock, instant, plain, span
 from ringwright.models.scenario import Errors
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness.budget import make_budget
 from ringwright.optimizer.studies.slips import make_slips
 from ringwright.reports.budget import budget_text
@@ -39,6 +37,8 @@ from ringwright.reports.terminal import minute, plan_text
 from ringwright.reports.understood import understood
 from ringwright.reports.wording import changes_of
 
+from ..planned import bundled_outcome
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 QUICK = ("four-over-the-equator", "one-craft-mars")
 NAMES = [
@@ -50,7 +50,7 @@ CLOCK = r"\d+:\d\d:\d\d\.\d\b"
 
 @lru_cache
 def planned(name: str) -> tuple[Outcome, dict[str, Any], str]:
-    outcome = make_plan(read_scenario(SCENARIOS / f"{name}.toml"))
+    outcome = bundled_outcome(name)
     return outcome, result(outcome), plan_text(outcome, 80)
 
 

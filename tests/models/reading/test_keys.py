@@ -19,10 +19,11 @@ def accepted(key: Key) -> str:
         return " or ".join(f'`"{choice}"`' for choice in key.choices)
     if key.kind == "flag" and key.choices:
         return "`true`, `false` or " + " or ".join(f'`"{choice}"`' for choice in key.choices)
-    if key.kind in ("text", "texts", "flag", "moment") or key.kind.startswith("table"):
+    if key.kind in ("text", "texts", "path", "flag", "moment") or key.kind.startswith("table"):
         return {
             "text": "text",
             "texts": "a list of texts",
+            "path": "the path of a file",
             "flag": "`true` or `false`",
             "moment": "a date-time with offset",
             "table": "a table",

@@ -15,14 +15,13 @@ from ringwright.models.errors import InputError
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import Impulse, Itinerary, closest, fly
 from ringwright.models.scenario import Scenario
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.routes import free_form as timed
+from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.problem.timed_flight import TimedFlight, states
 from ringwright.reports.result import result
 
 from ...independent.plan_checker import check
-from ...planned import planned, scenario_of
+from ...planned import outcome_of, planned, scenario_of
 
 WORLD = """
 title = "Three ways to be astray"
@@ -126,11 +125,11 @@ def test_an_orbit_off_the_ring_asks_for_free_form_flights() -> None:
 
 
 @lru_cache
-def _quick() -> tuple[Scenario, timed.TimedFlight]:
+def _quick() -> tuple[Scenario, TimedFlight]:
     scenario = scenario_of(world(CROSSING, step="front_step_h = 4", occupied="", separation=0.0, slots=1))
     (problem,) = problems(scenario)
     from ringwright.optimizer.catalogue.free_form import with_free_form
-    from ringwright.optimizer.routes.options import empty
+    from ringwright.optimizer.problem.options import empty
 
     found = with_free_form(problem, empty()).timed
     return scenario, max(found, key=lambda flight: flight.solution.finish_s)
@@ -143,7 +142,7 @@ def test_who_is_passed_equals_the_least_distance_flown(share: float) -> None:
     (problem,) = problems(scenario)
     ring = problem.ring
     times = np.linspace(flight.start.time_s, flight.solution.finish_s, 200_001)[:-1]
-    place, _ = timed.states(flight.start, flight.solution, ring.gm, times)
+    place, _ = states(flight.start, flight.solution, ring.gm, times)
     height = np.linalg.norm(place, axis=1) - ring.radius_m
     crossings = times[:-1][np.signbit(height[:-1]) != np.signbit(height[1:])]
     moment = crossings[int(share * crossings.size)]
@@ -169,6 +168,7 @@ def test_who_is_passed_equals_the_least_distance_flown(share: float) -> None:
             assert math.isnan(until[0]) != bool(hit[0])
 
 
+@pytest.mark.soak
 def test_a_finer_step_only_adds_to_the_front() -> None:
     coarse, fine = planned(world(ON_RING)), planned(world(ON_RING, step="front_step_min = 30"))
     for point in coarse["front"]:
@@ -180,7 +180,7 @@ def test_a_finer_step_only_adds_to_the_front() -> None:
 def test_the_bundled_scenario_is_planned_over_the_oblate_body() -> None:
     text = (Path(__file__).parents[3] / "scenarios" / "one-astray.toml").read_text(encoding="utf-8")
     quick = re.sub(r"front_step_h = 1\.0", "front_step_h = 10.0", text)
-    outcome: Outcome = make_plan(scenario_of(quick))
+    outcome: Outcome = outcome_of(scenario_of(quick))
     values = result(outcome)
     assert values["plans"][0]["craft"][0]["route"] == "timed"
     assert values["plans"][0]["within_limits"]
@@ -224,14 +224,14 @@ isp_s = 250.0
 COAST, PARKING = {"low": -200.0, "high": 1400.0}, {"low": 95.0, "high": 95.0}
 
 
-@pytest.mark.parametrize("insertion", [COAST, PARKING], ids=["direct", "parking"])
-@pytest.mark.parametrize("longitude", [90.0, 300.0])
-def test_from_the_ground_too_and_never_above_the_phasing_orbits(insertion: dict[str, float], longitude: float) -> None:
+def from_the_ground(insertion: dict[str, float], longitude: float, step: str) -> None:
+    """Plan a launch with and without free-form flights: they are chosen and never dearer."""
+
     def text(step: str) -> str:
         return LAUNCHED.format(j2="", longitude=longitude, step=step, **insertion)
 
-    free, steps = planned(text("front_step_min = 20")), planned(text(""))
-    assert check(text("front_step_min = 20"), free) == []
+    free, steps = planned(text(step)), planned(text(""))
+    assert check(text(step), free) == []
     assert len(free["front"]) > len(steps["front"])
     for point in steps["front"]:
         in_time = [p["delta_v_m_s"] for p in free["front"] if p["finish_s"] <= point["finish_s"] + 1e-3]
@@ -240,6 +240,18 @@ def test_from_the_ground_too_and_never_above_the_phasing_orbits(insertion: dict[
     assert found
     assert all(item["launch_s"] is not None and item["insertion"] is not None for item in found)
     assert all(plan["within_limits"] for plan in free["plans"])
+
+
+@pytest.mark.parametrize(("insertion", "minutes"), [(COAST, 60), (PARKING, 20)], ids=["direct", "parking"])
+def test_from_the_ground_too_and_never_above_the_phasing_orbits(insertion: dict[str, float], minutes: int) -> None:
+    from_the_ground(insertion, 300.0, f"front_step_min = {minutes}")
+
+
+@pytest.mark.soak
+@pytest.mark.parametrize("insertion", [COAST, PARKING], ids=["direct", "parking"])
+@pytest.mark.parametrize("longitude", [90.0, 300.0])
+def test_from_the_ground_for_every_third_of_an_hour(insertion: dict[str, float], longitude: float) -> None:
+    from_the_ground(insertion, longitude, "front_step_min = 20")
 
 
 def test_from_the_ground_over_an_oblate_body_burns_are_corrected() -> None:

@@ -10,16 +10,19 @@ import pytest
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import fly
 from ringwright.models.reading.observed import parse_observed
-from ringwright.optimizer.catalogue.from_orbit import in_space
-from ringwright.optimizer.catalogue.problem import Problem, problems
-from ringwright.optimizer.catalogue.screening import passes_kept
-from ringwright.optimizer.catalogue.starts import nearest_start
-from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.catalogue.catalogue import from_space
+from ringwright.optimizer.flown_plans.assembly import assemble
+from ringwright.optimizer.flown_plans.flights import fly_all
+from ringwright.optimizer.limits.screening import passes_kept
+from ringwright.optimizer.problem.options import join
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.problem.starts import nearest_start
 from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
-from ringwright.optimizer.trajectory.assembly import assemble, fly_all
+from ringwright.optimizer.routes.route import Question
 
-from ...planned import as_read, planned, scenario_of
+from ...planned import as_read, outcome_of, planned, scenario_of
 
 NEAR_SHARE = 0.02
 """Distances this near to the limit are left out: the screen takes passes by a parabola and by touches."""
@@ -84,7 +87,7 @@ def _each(text: str, most: int = 1000) -> tuple[Problem, list[bool], list[float]
     """Options of one craft by phasing: whether the screen leaves each out, and how near it was flown to others."""
     [problem] = problems(scenario_of(text))
     off = replace(problem.scenario, limits=replace(problem.scenario.limits, separation_m=0.0))
-    options = in_space(replace(problem, scenario=off))
+    options = join(from_space(Question(problem=replace(problem, scenario=off))))
     options = options.take(np.arange(0, len(options), -(-len(options) // most)))
     screened = passes_kept(problem, options)
     single = [options.take(np.array([row])) for row in range(len(options))]
@@ -125,7 +128,7 @@ def test_craft_that_start_together_do_not_count_until_they_come_back() -> None:
     assert all(plan["within_limits"] for plan in result["plans"])
     problem, screened, nearest = _each(text)
     off = replace(problem.scenario, limits=replace(problem.scenario.limits, separation_m=0.0))
-    options = in_space(replace(problem, scenario=off))
+    options = join(from_space(Question(problem=replace(problem, scenario=off))))
     gained = 2.0 * np.pi * (options.revolutions - options.ring_revolutions) + options.lead_rad
     back = (options.revolutions == 3) & np.isclose(gained, -3.0 * np.pi)
     assert back.sum() == 1
@@ -146,7 +149,7 @@ def test_a_craft_that_is_moved_and_one_that_need_not_move_start_together() -> No
 
 def test_who_has_only_just_left_may_be_planned_anew() -> None:
     text = scenario(kept=stays("Rivet", 100.0), craft=on_ring("Washer", 100.0), separation_km=40.0)
-    outcome = make_plan(scenario_of(text))
+    outcome = outcome_of(scenario_of(text))
     part = outcome.plans[0].craft[0]
     [(other, again_s)] = part.apart_s
     assert other == "Rivet"

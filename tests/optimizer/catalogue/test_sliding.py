@@ -11,13 +11,13 @@ from scipy.optimize import linprog
 
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.catalogue.catalogue import Catalogue, at_finish, catalogue
-from ringwright.optimizer.catalogue.liftoff_windows import windows
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.catalogue.sliding import SLACK_S, Slide, _in_order, earliest
 from ringwright.optimizer.choice import selection as selection_module
 from ringwright.optimizer.choice.front import STEP_S, Walked, walk
 from ringwright.optimizer.choice.selection import Selection
-from ringwright.optimizer.routes.options import Options
+from ringwright.optimizer.problem.liftoff_windows import windows
+from ringwright.optimizer.problem.options import Options
+from ringwright.optimizer.problem.ring_phase import problems
 
 AT_ONE_COST_M_S = 1e-5
 FINISH_S = 1e-2

@@ -11,16 +11,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from ringwright.optimizer.catalogue.from_orbit import in_space
-from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.catalogue.catalogue import from_space
 from ringwright.optimizer.choice.flyer import Flyer
-from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.options import join
+from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.routes.route import Question
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text
 
 from ...independent.plan_checker import check, printed
 from ...independent.scenario_maker import make, with_limit, write_toml
-from ...planned import planned, scenario_of
+from ...planned import outcome_of, planned, scenario_of
 
 WORLD = """
 [body]
@@ -90,7 +91,7 @@ node_deg = -100.50298691114375
 slot0_deg = -78.95001605947067
 tolerance_deg = 0.0011623839514657642
 [limits]
-finish_within_d = 1.2
+finish_within_d = 0.6
 apoapsis_max_km = 181.67713654442775
 [[craft]]
 name = "Awl"
@@ -102,7 +103,7 @@ def front_by_flying_all(text: str) -> list[tuple[float, float]]:
     """Finish (min) and delta-v (m/s) as printed of every option of a lone craft that none beats and that keeps its
     limits in the flight, sooner ones first."""
     (problem,) = problems(scenario_of(text))
-    options = in_space(problem)
+    options = join(from_space(Question(problem=problem)))
     flyer = Flyer(problem)
     flyer.fly([options])
     sound = [row for row in range(len(options)) if not flyer.broken(options, row)]
@@ -146,7 +147,7 @@ def test_front_points_behind_breaking_ones_are_found() -> None:
 
 
 def test_where_the_flight_shows_that_none_keeps_its_limits_the_nearest_are_listed() -> None:
-    outcome = make_plan(scenario_of(NONE_KEEPS_IT))
+    outcome = outcome_of(scenario_of(NONE_KEEPS_IT))
     result = json.loads(result_text(outcome))
     assert result["plans"] == []
     assert result["front"] == []
@@ -164,7 +165,7 @@ def test_where_the_flight_shows_that_none_keeps_its_limits_the_nearest_are_liste
 def test_where_separation_leaves_no_plan_what_serves_serves(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("ringwright.optimizer.choice.infeasible.SEARCH_S", 600.0)
     text = CHEAPEST_TOO_NEAR.replace("149.8", "1200.0").replace("33.72", "6.0")
-    infeasible = make_plan(scenario_of(text)).infeasible
+    infeasible = outcome_of(scenario_of(text)).infeasible
     assert infeasible is not None
     serves_m = next(bind.serves for bind in infeasible.binds if bind.limit == "limits.separation")
     assert serves_m is not None

@@ -12,12 +12,12 @@ import pytest
 
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
 from ringwright.optimizer.choice.front import walk
 from ringwright.optimizer.choice.other_fronts import other_fronts
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.outcome import AimPoint
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.tests.independent.enumeration import G0, from_ground, from_space
 from ringwright.tests.independent.small_reader import Case, Craft, read_case
 

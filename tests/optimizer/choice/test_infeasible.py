@@ -16,15 +16,14 @@ from ringwright.models.flight.gravity import Gravity
 from ringwright.models.flight.stepping import land
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Scenario
-from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.from_orbit import FROM_SPACE
-from ringwright.optimizer.catalogue.problem import problems
-from ringwright.optimizer.catalogue.restriction import NO_RESTRICTION
+from ringwright.optimizer.catalogue.catalogue import catalogue, from_space
 from ringwright.optimizer.choice import infeasible
 from ringwright.optimizer.choice.cuts import SCREENED_MAX, Cuts
 from ringwright.optimizer.choice.flyer import Flyer
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.routes.options import Options, join
+from ringwright.optimizer.problem.options import Options, join
+from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.routes.route import Question
 from ringwright.reports.result import result_text
 
 RING = """
@@ -186,7 +185,7 @@ class _NoneKeepsItsLimits(Flyer):
 def test_ever_more_options_are_flown_at_once_where_one_after_another_breaks_a_limit() -> None:
     [problem] = problems(_scenario("revolutions_max = 12\n"))
     pool = catalogue(problem).options
-    pool = join([pool.take(np.flatnonzero(pool.slot == 0)), *(way(problem, NO_RESTRICTION) for way in FROM_SPACE)])
+    pool = join([pool.take(np.flatnonzero(pool.slot == 0)), *from_space(Question(problem=problem))])
     flyer = _NoneKeepsItsLimits(problem)
     flyer.sizes = []
     cuts = Cuts(flyer)

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.close_approaches import passes_slots
 from ringwright.optimizer.catalogue.from_ground import launched
-from ringwright.optimizer.catalogue.problem import Problem, problems
 from ringwright.optimizer.choice.meeting_edges import clear_of
-from ringwright.optimizer.routes.options import Options
+from ringwright.optimizer.problem.close_approaches import passes_slots
+from ringwright.optimizer.problem.options import Options
+from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.routes.route import Launches, Question
 
 from ...planned import scenario_of
 
@@ -46,9 +48,16 @@ name = "Buckle"
 
 def _meets(problem: Problem, one: Options, liftoff_s: float, slot: int) -> bool:
     winding = (int(one.revolutions[0]), int(one.ring_revolutions[0]))
-    found = launched(
-        problem, int(one.way[0]), np.array([liftoff_s]), one.slot[:1], wanted=lambda k, m: (k, m) == winding
+    way = int(one.way[0])
+    asked = Launches(
+        way=way,
+        liftoff_s=np.array([liftoff_s]),
+        slot=one.slot[:1],
+        touch=problem.touch(problem.ways[way].arrival_speed_m_s),
+        wanted=lambda k, m: (k, m) == winding,
+        prune=False,
     )
+    found = launched(int(one.route[0]), Question(problem=problem, launches=asked))
     if not len(found):
         return False
     only, speed = found.take(np.zeros(1, dtype=np.int64)), problem.arrival_speed(found)[:1]

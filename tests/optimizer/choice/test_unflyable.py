@@ -10,18 +10,20 @@ import pytest
 from ringwright.models.flight.integrate import Itinerary, PointMass, fly, fly_each
 from ringwright.models.scenario import Orbit, on_ring
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems, ring_of
-from ringwright.optimizer.catalogue.restriction import NO_RESTRICTION
 from ringwright.optimizer.choice import infeasible
+from ringwright.optimizer.choice.ring_phase import best_phase
 from ringwright.optimizer.choice.selection import Selection
-from ringwright.optimizer.plan import best_phase, make_plan
-from ringwright.optimizer.routes.rephase import standing
-from ringwright.optimizer.trajectory import assembly
-from ringwright.optimizer.trajectory.assembly import fly_all
+from ringwright.optimizer.flown_plans import flights
+from ringwright.optimizer.flown_plans.flights import fly_all
+from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.in_space import standing
+from ringwright.optimizer.problem.option_key import flight_key
+from ringwright.optimizer.problem.ring_phase import problems, ring_of
+from ringwright.optimizer.routes import rephase
+from ringwright.optimizer.routes.route import Question
 from ringwright.optimizer.trajectory.differential_correction import Case, correct_each
-from ringwright.optimizer.trajectory.itinerary import flight_key
 
-from ...planned import scenario_of
+from ...planned import outcome_of, scenario_of
 
 GM = 3.986004418e14
 
@@ -120,7 +122,7 @@ orbit = { altitude_km = 516.0, angle_deg = 50.0, plane = 1 }
 @pytest.mark.parametrize("text", [OFF_PLANE, SLOW_WORLD], ids=["over Earth", "over a slow world of negative J2"])
 def test_a_launch_off_the_plane_turns_as_much_later_as_it_lifts_off(text: str) -> None:
     """A burn at the node came before the arrival that it follows, where the flight had moved the liftoff."""
-    outcome = make_plan(scenario_of(text))
+    outcome = outcome_of(scenario_of(text))
     assert outcome.plans
     for plan in outcome.plans:
         for part in plan.craft:
@@ -131,7 +133,7 @@ def test_a_launch_off_the_plane_turns_as_much_later_as_it_lifts_off(text: str) -
 
 
 def test_a_ring_whose_transfer_reads_as_open_is_refused_with_the_reason() -> None:
-    outcome = make_plan(scenario_of(VERY_HIGH))
+    outcome = outcome_of(scenario_of(VERY_HIGH))
     assert not outcome.plans
     assert outcome.infeasible is not None
     assert "no insertion leads up to the ring" in outcome.infeasible.reason
@@ -154,7 +156,8 @@ def test_one_that_falls_through_the_center_leaves_the_others_flown() -> None:
 
 def test_one_whose_first_guess_never_comes_round_leaves_the_others_corrected() -> None:
     scenario = scenario_of(OFF_PLANE)
-    selection, best, _ = best_phase(problems(scenario), "delta_v", lambda _: None)
+    laid = best_phase(problems(scenario), "delta_v", lambda _: None)
+    selection, best = laid.selection, laid.best
     assert best is not None
     problem = selection.made.problem
     what = fly_all(problem, [best.options]).courses
@@ -189,23 +192,22 @@ def test_what_cannot_be_flown_gives_place_to_the_next_best_of_all_choices() -> N
         flown = selection.flyer.flights
         selection.flyer.flights = replace(flown, failed=flown.failed | {lost})
     assert costs == sorted(costs)
-    from ringwright.optimizer.catalogue.from_orbit import in_space
 
-    every = np.sort(in_space(problem, NO_RESTRICTION).delta_v_m_s)
+    every = np.sort(rephase.columns(Question(problem=problem)).delta_v_m_s)
     assert np.allclose(costs, every[:6])
 
 
 def test_an_option_that_cannot_be_flown_is_left_out_and_the_choice_made_again(monkeypatch: pytest.MonkeyPatch) -> None:
     scenario = scenario_of(IN_SPACE)
     first = make_plan(scenario).plans[0]
-    real = assembly._measured
+    real = flights._measured
 
     def fails(problem: object, flight: object, slot: int) -> object:
         burns = flight.itinerary.impulses  # type: ignore[attr-defined]
         same = burns and abs(burns[-1].time_s - first.craft[0].in_slot_s) < 1e-3
         return None if same else real(problem, flight, slot)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(assembly, "_measured", fails)
+    monkeypatch.setattr(flights, "_measured", fails)
     outcome = make_plan(scenario)
     assert outcome.plans
     assert all(abs(plan.finish_s - first.finish_s) > 1.0 for plan in outcome.plans)
@@ -213,7 +215,7 @@ def test_an_option_that_cannot_be_flown_is_left_out_and_the_choice_made_again(mo
 
 
 def test_where_nothing_can_be_flown_the_search_ends_with_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(assembly, "_measured", lambda *_: None)
+    monkeypatch.setattr(flights, "_measured", lambda *_: None)
     outcome = make_plan(scenario_of(IN_SPACE))
     assert not outcome.plans
     assert outcome.infeasible is not None

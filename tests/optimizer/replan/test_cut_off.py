@@ -20,7 +20,8 @@ from ringwright.optimizer.replan.cut_off import READ_AFTER_S, Reading, observed_
 from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
 
-from .test_repair import FOLDER, bundled
+from ...planned import bundled_outcome
+from .test_repair import FOLDER
 
 SPEED_M_S = 0.01
 """Speeds of two-body formulas against the oblate flight, as far as they are compared here."""
@@ -30,7 +31,7 @@ READ_S = 665.0 * 60.0 + 20.0
 
 
 def _flint() -> Outcome:
-    return bundled("one-craft-mars")
+    return bundled_outcome("one-craft-mars")
 
 
 def _period_s(state: np.ndarray, gm: float) -> float:
@@ -92,7 +93,7 @@ def test_a_file_and_the_options_come_to_the_same() -> None:
 
 def test_the_propellant_left_is_that_of_what_was_spent() -> None:
     """Rocket equation (Vallado, section 6.1): the mass after is that before times exp(-dv / (g0 Isp))."""
-    before = bundled("four-over-the-equator")
+    before = bundled_outcome("four-over-the-equator")
     part = next(one for one in before.plans[0].craft if one.craft == "Sienna")
     period_s = part.burns[0].period_after_s + 300.0
     left = remaining(before, before.plans[0], observed_at_cut_off(before, Reading(craft="Sienna", period_s=period_s)))
@@ -157,6 +158,7 @@ def test_options_that_say_nothing_are_refused_before_planning(
     assert words in capsys.readouterr().err
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_the_command_prints_what_was_spent_at_least_and_the_next_command(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

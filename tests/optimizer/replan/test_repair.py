@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from functools import cache
 
 import numpy as np
 import pytest
@@ -20,18 +19,17 @@ from scipy.integrate import solve_ivp
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import fly
 from ringwright.models.reading.observed import Observed, parse_observed
-from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.scenario import Body, Scenario
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.replan.answer import Replan
 from ringwright.optimizer.replan.off_plan import OffPlan
 from ringwright.optimizer.replan.repair import mend
-from ringwright.optimizer.replan.replan import Replan, replan
+from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.trajectory.differential_correction import IMPULSIVE
 from ringwright.reports.replan import replan_json, replan_text
 
-from ...planned import as_read, scenario_of
+from ...planned import as_read, bundled_outcome, outcome_of, scenario_of
 from ..routes.test_carrier import world
 
 Array = NDArray[np.float64]
@@ -41,11 +39,6 @@ DEARER_M_S = 0.1
 
 MISS_RAD = math.radians(0.003)
 """Slot error by the other integrator: that of the corrector, and of the turn over which a mean is taken."""
-
-
-@cache
-def bundled(name: str) -> Outcome:
-    return make_plan(read_scenario(f"{FOLDER}/{name}.toml"))
 
 
 def state_at(scenario: Scenario, part: CraftPlan, time_s: float) -> Array:
@@ -75,9 +68,16 @@ def moments(before: Outcome) -> list[float]:
     return [time + 600.0 for time in burns if time + 600.0 < plan.finish_s]
 
 
-@pytest.mark.parametrize("name", ["low-mars", "daily-window", "atoll-on-the-equator"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "low-mars",
+        pytest.param("daily-window", marks=pytest.mark.soak),
+        pytest.param("atoll-on-the-equator", marks=pytest.mark.soak),
+    ],
+)
 def test_craft_read_where_the_plan_has_them_go_on_for_no_more(name: str) -> None:
-    before = bundled(name)
+    before = bundled_outcome(name)
     old = before.plans[0]
     for now in moments(before):
         done = replan(before, all_seen(before, now))
@@ -120,7 +120,7 @@ def flown_again(body: Body, state: Array, from_s: float, part: CraftPlan, turn_s
 
 @pytest.mark.parametrize(("name", "craft", "after_h"), [("low-mars", "Thyme", 0.2), ("low-mars", "Fennel", 8.0)])
 def test_mended_burns_lead_into_the_slot(name: str, craft: str, after_h: float) -> None:
-    before = bundled(name)
+    before = bundled_outcome(name)
     scenario, ring = before.scenario, before.ring
     part = next(one for one in before.plans[0].craft if one.craft == craft)
     now = 3600.0 * after_h
@@ -154,7 +154,7 @@ def in_flight(tank_kg: float = 150.0, limits: str = "", revolutions: int = 4) ->
         limits=limits,
         revolutions=revolutions,
     )
-    before = make_plan(scenario_of(text))
+    before = outcome_of(scenario_of(text))
     [part] = before.plans[0].craft
     now = part.burns[0].time_s + 900.0
     state = state_at(before.scenario, part, now)
@@ -199,7 +199,7 @@ def replan_words(done: Replan) -> str:
 
 
 def test_a_craft_that_is_a_little_off_is_told_its_burns() -> None:
-    before = bundled("low-mars")
+    before = bundled_outcome("low-mars")
     off = {"Thyme": np.array([0.0, 0.0, 0.0, 0.2, 0.3, 0.0])}
     done = replan(before, all_seen(before, 600.0, off))
     assert done.fits
@@ -216,7 +216,7 @@ def test_a_craft_that_is_a_little_off_is_told_its_burns() -> None:
 
 
 def test_a_tilt_is_taken_off_and_paid_for() -> None:
-    before = bundled("low-mars")
+    before = bundled_outcome("low-mars")
     part = next(one for one in before.plans[0].craft if one.craft == "Fennel")
     now = part.burns[-1].time_s - 0.3 * before.ring.period_s
     tilt, speed = math.radians(0.1), before.ring.speed_m_s
@@ -235,7 +235,7 @@ def test_a_tilt_is_taken_off_and_paid_for() -> None:
 
 
 def test_what_a_craft_leaves_behind_does_not_make_the_others_dearer() -> None:
-    before = bundled("low-mars")
+    before = bundled_outcome("low-mars")
     old = before.plans[0]
     text = 'now_h = 1.0\n[[craft]]\nname = "Thyme"\nstatus = "lost"\n'
     done = replan(before, parse_observed(text, before.scenario, before.ring))
@@ -245,7 +245,7 @@ def test_what_a_craft_leaves_behind_does_not_make_the_others_dearer() -> None:
     assert done.dearer_m_s <= 1e-6
 
 
-@pytest.mark.parametrize("share", [1.03, 1.06])
+@pytest.mark.parametrize("share", [1.03, pytest.param(1.06, marks=pytest.mark.soak)])
 def test_a_tilt_is_taken_off_of_a_new_plan_too(share: float) -> None:
     """So far off that the old burns do not serve, and 0.3 deg out of the plane: replanned, then turned by burns.
 

@@ -14,17 +14,19 @@ from sgp4.api import WGS72, Satrec
 from sgp4.exporter import export_tle
 from sgp4.propagation import gstime
 
+from ringwright.models.bodies import terrestrial_days
 from ringwright.models.errors import InputError
 from ringwright.models.flight.integrate import PointMass, fly
-from ringwright.models.reading.element_sets import _sidereal_less_rotation
-from ringwright.models.reading.observed import orbit_of_state, parse_observed
+from ringwright.models.orbit_of_state import orbit_of_state
+from ringwright.models.reading.observed import parse_observed
 from ringwright.models.ring import Ring
+from ringwright.models.standard_frames import sidereal_less_rotation
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.replan.replan import Replan, replan
+from ringwright.optimizer.replan.answer import Replan
+from ringwright.optimizer.replan.replan import replan
 from ringwright.reports.replan import replan_json, replan_text
 
-from ...planned import scenario_of
+from ...planned import outcome_of, scenario_of
 from ..routes.test_carrier import world
 
 ROUND = """
@@ -68,7 +70,7 @@ SPEED_M_S = 0.01
 
 @lru_cache(maxsize=4)
 def _before() -> Outcome:
-    return make_plan(scenario_of(ROUND))
+    return outcome_of(scenario_of(ROUND))
 
 
 def _go_on(text: str) -> Replan:
@@ -146,7 +148,7 @@ def test_an_orbit_that_does_not_touch_the_ring_is_a_start() -> None:
     alone = ROUND.replace("slots = 4", "slots = 2").replace("revolutions_max = 8", "revolutions_max = 1")
     ground = alone[alone.index("[[craft]]") : alone.index('[[craft]]\nname = "Fen"')]
     scenario = scenario_of(alone.replace(ground, ""))
-    before = make_plan(scenario)
+    before = outcome_of(scenario)
     text = """now_h = 1.0
 [[craft]]
 name = "Fen"
@@ -270,7 +272,7 @@ def test_element_sets_are_read_by_the_library_and_turned_to_the_scenario_axes() 
     text = text.replace("atmosphere_top_km = 80.0\nsidereal_day_h = 24.0\n", "")
     text = text.replace("= 6000.0", "= 10000.0").replace('title = "Round world"', f"epoch = {epoch.isoformat()}")
     scenario = scenario_of(text)
-    from ringwright.optimizer.catalogue.problem import ring_of
+    from ringwright.optimizer.problem.ring_phase import ring_of
 
     observed = parse_observed(f"now_h = 2\n{FEN}elements = {list(lines)!r}\n", scenario, ring_of(scenario))
     [seen] = observed.craft
@@ -285,7 +287,7 @@ def test_element_sets_are_read_by_the_library_and_turned_to_the_scenario_axes() 
     julian = satellite.jdsatepoch + satellite.jdsatepochF
     rotation = 2.0 * math.pi * (0.7790572732640 + 1.00273781191135448 * (julian - 2451545.0))
     apart = math.remainder(gstime(julian) - rotation, 2.0 * math.pi)
-    assert _sidereal_less_rotation(epoch) == pytest.approx(apart, abs=1e-6)
+    assert sidereal_less_rotation(terrestrial_days(epoch)) == pytest.approx(apart, abs=1e-6)
     with pytest.raises(InputError, match="69 characters"):
         parse_observed(f"now_h = 2\n{FEN}elements = ['1 bad', '2 bad']\n", scenario, ring_of(scenario))
 
@@ -295,7 +297,7 @@ def test_whoever_goes_on_as_planned_is_left_alone() -> None:
     masses = "dry_mass_kg = 200.0\npropellant_kg = 150.0\nisp_s = 300.0\nreserve_m_s = 10.0"
     text = world(names=("Sorrel", "Tansy"), masses=masses, launch="turnaround_h = 30.0", ring="slot0_deg = 40.0")
     scenario = scenario_of(text)
-    before = make_plan(scenario)
+    before = outcome_of(scenario)
     plan = before.plans[0]
     last = max(plan.craft, key=lambda part: part.launch_s or 0.0)
     now = (last.launch_s or 0.0) / 3600.0 + 0.5

@@ -20,7 +20,8 @@ from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.replan.resumed_plan import from_here, go_on
 from ringwright.reports.result import result
 
-from .test_repair import FOLDER, all_seen, bundled, flown_again, state_at
+from ...planned import bundled_outcome
+from .test_repair import FOLDER, all_seen, flown_again, state_at
 
 SEEN = """now_h = 1.0
 
@@ -36,7 +37,7 @@ def nothing_seen(now_s: float) -> Observed:
 
 @pytest.mark.parametrize("seen", [False, True])
 def test_the_rest_of_a_plan_is_a_plan(seen: bool) -> None:
-    before = bundled("low-mars")
+    before = bundled_outcome("low-mars")
     old = before.plans[0]
     now = 3600.0
     done = replan(before, all_seen(before, now) if seen else nothing_seen(now))
@@ -65,7 +66,7 @@ def test_the_rest_of_a_plan_is_a_plan(seen: bool) -> None:
 
 
 def test_looks_one_after_another_come_to_the_same_as_the_plan() -> None:
-    before = bundled("low-mars")
+    before = bundled_outcome("low-mars")
     old = before.plans[0]
     last = max(burn.time_s for part in old.craft for burn in part.burns)
     times = [1200.0, 30_000.0, last - 1200.0]
@@ -85,7 +86,7 @@ def test_looks_one_after_another_come_to_the_same_as_the_plan() -> None:
 
 
 def test_a_look_sees_what_the_one_before_it_left() -> None:
-    before = bundled("one-craft-mars")
+    before = bundled_outcome("one-craft-mars")
     first = parse_observed(SEEN, before.scenario, before.ring)
     second = "now_h = 12.0\n"
     done, here = go_on(before, [lambda _: first, lambda now: parse_observed(second, now.scenario, now.ring)])
@@ -100,11 +101,12 @@ def test_a_look_sees_what_the_one_before_it_left() -> None:
 
 
 def test_looks_come_in_the_order_of_their_times() -> None:
-    before = bundled("one-craft-mars")
+    before = bundled_outcome("one-craft-mars")
     with pytest.raises(InputError, match="in the order of their times"):
         go_on(before, [lambda _: nothing_seen(7200.0), lambda _: nothing_seen(3600.0)])
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_command_line_writes_the_plan_from_here(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     seen, later = tmp_path / "seen.toml", tmp_path / "later.toml"
     seen.write_text(SEEN, encoding="utf-8")

@@ -16,13 +16,12 @@ from scipy.stats import norm
 from ringwright.models.errors import InputError
 from ringwright.models.scenario import Errors
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness.budget import BLOCK, block, exact_m_s, make_budget, stories
 from ringwright.optimizer.robustness.closed_form import Flights, fly, normals_of
 from ringwright.optimizer.robustness.craft_leg import Story
 from ringwright.reports.budget import budget_json, budget_text
 
-from ...planned import scenario_of
+from ...planned import outcome_of, scenario_of
 
 Array = NDArray[np.float64]
 
@@ -78,7 +77,7 @@ SLOT0_AWAY = -30.0  # far from where the launch arrives: it phases
 
 @lru_cache(maxsize=8)
 def _outcome(errors: str, tilt: float = 0.0, slot0: float = SLOT0_AWAY) -> Outcome:
-    return make_plan(scenario_of(WORLD.format(errors=errors, tilt=tilt, slot0=slot0)))
+    return outcome_of(scenario_of(WORLD.format(errors=errors, tilt=tilt, slot0=slot0)))
 
 
 def _story(errors: Errors, tilt_rad: float = 0.0) -> Story:
@@ -166,7 +165,7 @@ def test_a_craft_and_a_site_may_have_errors_of_their_own() -> None:
     text = WORLD.format(errors="[errors]\nburn_share = 0.01\nperiapsis_km = 5\n", tilt=0.0, slot0=SLOT0_AWAY)
     text = text.replace("isp_s = 300.0\n", "isp_s = 300.0\nerrors = { burn_share = 0.002 }\n")
     text = text.replace("until_h = 0.0\n", "until_h = 0.0\nerrors = { apoapsis_km = 3 }\n")
-    outcome = make_plan(scenario_of(text))
+    outcome = outcome_of(scenario_of(text))
     [story] = stories(outcome)
     assert isinstance(story, Story)
     assert story.errors == Errors(burn_share=0.002, periapsis_m=5000.0, apoapsis_m=3000.0)

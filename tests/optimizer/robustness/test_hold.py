@@ -20,12 +20,11 @@ from ringwright.models.frames import in_plane_state
 from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.ring import Ring
 from ringwright.models.scenario import Body
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness.hold import PHASING_SHARE, YEAR_S, Drift, rate_of, trim_m_s
 from ringwright.reports.hold import hold_text
 from ringwright.reports.result import result
 
-from ...planned import scenario_of
+from ...planned import outcome_of, scenario_of
 
 SCENARIOS = Path(ringwright.__file__).parent / "scenarios"
 
@@ -80,7 +79,7 @@ def test_the_nearer_edge_is_reached_first() -> None:
 
 def test_match_and_trims_by_hand() -> None:
     """0.3 deg of room for a year; a drift of one second of period crosses 0.8 deg between two trims of two seconds."""
-    outcome = make_plan(scenario_of(TEXT.format(known="period_known_to_s = 1.0")))
+    outcome = outcome_of(scenario_of(TEXT.format(known="period_known_to_s = 1.0")))
     held = outcome.plans[0].hold
     assert held is not None
     period_s = outcome.ring.period_s
@@ -93,7 +92,7 @@ def test_match_and_trims_by_hand() -> None:
 
 
 def test_without_doubt_nothing_is_said_about_trims() -> None:
-    outcome = make_plan(scenario_of(TEXT.format(known="hold_for_d = 30")))
+    outcome = outcome_of(scenario_of(TEXT.format(known="hold_for_d = 30")))
     hold_values = result(outcome)["plans"][0]["hold"]
     assert hold_values["trim_m_s_year"] is None
     assert hold_values["holds_with_doubt_s"] is None
@@ -149,7 +148,7 @@ DAY_S = 86_400.0
 
 def test_a_lunar_ring_is_not_said_to_hold_for_a_century() -> None:
     """The Earth's pull spoils such a ring in some 40 to 60 days (flights of planned burns in fuller fields)."""
-    outcome = make_plan(scenario_of(LUNAR))
+    outcome = outcome_of(scenario_of(LUNAR))
     held = outcome.plans[0].hold
     assert held is not None
     assert held.missing == "the pull of the Earth"
@@ -163,7 +162,7 @@ def test_a_lunar_ring_is_not_said_to_hold_for_a_century() -> None:
 
 
 def test_a_ring_over_a_fixed_longitude_of_mars_is_given_days() -> None:
-    outcome = make_plan(scenario_of(SYNCHRONOUS))
+    outcome = outcome_of(scenario_of(SYNCHRONOUS))
     held = outcome.plans[0].hold
     assert held is not None
     assert 2.0 * DAY_S < held.missing_s < 8.0 * DAY_S
@@ -172,7 +171,7 @@ def test_a_ring_over_a_fixed_longitude_of_mars_is_given_days() -> None:
 
 def test_a_low_ring_of_the_earth_is_ruled_by_drag() -> None:
     low = TEXT.format(known="").replace("10000.0", "400.0")
-    outcome = make_plan(scenario_of(low))
+    outcome = outcome_of(scenario_of(low))
     held = outcome.plans[0].hold
     assert held is not None
     assert held.missing == "drag"
@@ -183,7 +182,7 @@ def test_a_low_ring_of_the_earth_is_ruled_by_drag() -> None:
 
 
 def test_a_world_of_ones_own_is_held_by_its_gravity_alone() -> None:
-    outcome = make_plan(scenario_of(OWN.format(altitude=2000.0)))
+    outcome = outcome_of(scenario_of(OWN.format(altitude=2000.0)))
     held = outcome.plans[0].hold
     assert held is not None
     text = hold_text(outcome, held)
@@ -192,7 +191,7 @@ def test_a_world_of_ones_own_is_held_by_its_gravity_alone() -> None:
 
 
 def test_close_above_unknown_air_no_figure_is_given() -> None:
-    outcome = make_plan(scenario_of(OWN.format(altitude=150.0)))
+    outcome = outcome_of(scenario_of(OWN.format(altitude=150.0)))
     held = outcome.plans[0].hold
     assert held is not None
     assert held.holds_s is None
@@ -205,7 +204,7 @@ def test_close_above_unknown_air_no_figure_is_given() -> None:
 
 
 def test_no_claim_exceeds_the_estimate() -> None:
-    outcome = make_plan(scenario_of(LUNAR))
+    outcome = outcome_of(scenario_of(LUNAR))
     for plan, hold_values in zip(outcome.plans, result(outcome)["plans"], strict=True):
         assert plan.hold is not None
         assert hold_values["hold"]["holds_s"] == pytest.approx(min(plan.hold.flown_s, plan.hold.missing_s), abs=1e-3)
@@ -213,7 +212,7 @@ def test_no_claim_exceeds_the_estimate() -> None:
 
 def test_the_craft_in_place_that_leaves_first_is_offered_its_trim() -> None:
     """Flown with the trim that is printed, its period comes to the ring's."""
-    outcome = make_plan(read_scenario(SCENARIOS / "low-mars.toml"))
+    outcome = outcome_of(read_scenario(SCENARIOS / "low-mars.toml"))
     plan = outcome.plans[0]
     held = plan.hold
     assert held is not None

@@ -20,12 +20,11 @@ from ringwright.models.flight.integrate import Impulse, fly, measure
 from ringwright.models.frames import wrap
 from ringwright.models.scenario import Errors
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness.budget import BLOCK, block, exact_m_s, make_budget, stories
 from ringwright.optimizer.robustness.linear import TARGETS, LinearStory, linear_story_of
 from ringwright.reports.budget import budget_json, budget_text
 
-from ...planned import scenario_of
+from ...planned import outcome_of, scenario_of
 from .test_closed_loop import planned_once
 
 Array = NDArray[np.float64]
@@ -56,7 +55,7 @@ name = "Awl"
 
 @cache
 def astray() -> tuple[Outcome, LinearStory]:
-    outcome = planned_once("one-astray")
+    outcome = planned_once("coarse one-astray")
     [story] = stories(outcome)
     assert isinstance(story, LinearStory)
     return outcome, story
@@ -135,7 +134,7 @@ def test_it_comes_near_the_closed_forms_where_there_are_some(name: str) -> None:
 
 
 def test_a_burn_that_an_upper_stage_pays_costs_the_craft_nothing() -> None:
-    outcome = make_plan(scenario_of(STAGED))
+    outcome = outcome_of(scenario_of(STAGED))
     [part] = outcome.plans[0].craft
     assert part.burns[0].by_stage_m_s > 0.0
     [story] = stories(outcome)

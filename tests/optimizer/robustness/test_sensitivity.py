@@ -13,11 +13,10 @@ from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import Impulse, fly, measure, readout
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness.missed_burn import missed
 from ringwright.optimizer.robustness.sensitivity import itinerary_of, sensitivities
 
-from ...planned import scenario_of
+from ...planned import outcome_of, scenario_of
 
 ONE_PERCENT = 0.01
 TEXT = """
@@ -47,7 +46,7 @@ orbit = {{ altitude_km = 6000.0, angle_deg = 310.0 }}
 
 @lru_cache
 def planned(j2: str) -> tuple[Outcome, CraftPlan]:
-    outcome = make_plan(scenario_of(TEXT.format(j2=j2)))
+    outcome = outcome_of(scenario_of(TEXT.format(j2=j2)))
     return outcome, outcome.plans[0].craft[0]
 
 
@@ -92,7 +91,7 @@ def test_other_steps_through_the_flight_agree(j2: str) -> None:
 def test_a_burn_that_takes_time_is_flown_a_little_long() -> None:
     """The same by flights put together here: lit as planned, cut off so much later, by a step ten times as wide."""
     text = TEXT.format(j2="j2 = 0.0").replace("isp_s = 280.0", "isp_s = 280.0\nthrust_n = 20.0")
-    outcome = make_plan(scenario_of(text))
+    outcome = outcome_of(scenario_of(text))
     [part] = outcome.plans[0].craft
     ring, gravity = outcome.ring, gravity_around(outcome.scenario.body)
     assert isinstance(part.engine, FiniteThrust)

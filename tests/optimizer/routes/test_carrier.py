@@ -16,7 +16,7 @@ import pytest
 
 from ringwright.models.errors import InputError
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.studies.strategies import strategies
 from ringwright.reports.understood import understood
 
@@ -267,7 +267,9 @@ def test_from_an_orbit_that_falls_back_everybody_leaves_at_the_first_touch() -> 
 def test_a_load_that_cannot_be_lifted_is_launched_craft_by_craft() -> None:
     masses = "dry_mass_kg = 200.0\npropellant_kg = 150.0\nisp_s = 300.0"
     heavy = world(
-        carriers=carrier(FOUR, 400.0, more="mass_kg = 700.0"),
+        names=FOUR[:2],
+        slots=3,
+        carriers=carrier(FOUR[:2], 400.0, more="mass_kg = 1400.0"),
         masses=masses,
         launch="payload_kg = 2101.0\nuntil_h = 0.0",
     )

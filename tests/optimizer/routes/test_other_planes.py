@@ -21,12 +21,11 @@ from ringwright.models.bodies import body
 from ringwright.models.oblate_circles import pace
 from ringwright.models.ring import Ring
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.in_space import Standing
 from ringwright.optimizer.routes.plane_crossing import crossings
-from ringwright.optimizer.routes.rephase import Standing
 
 from ...independent.plan_checker import check
-from ...planned import planned, scenario_of
+from ...planned import outcome_of, planned, scenario_of
 
 TEXT = """
 title = "Two planes close together"
@@ -103,7 +102,7 @@ def test_over_a_point_mass_the_turn_costs_what_the_textbook_says_and_is_flown_ri
 
 @cache
 def oblate() -> Outcome:
-    return make_plan(scenario_of(TEXT))
+    return outcome_of(scenario_of(TEXT))
 
 
 def test_over_an_oblate_body_drift_is_cheaper_and_later_than_turning() -> None:

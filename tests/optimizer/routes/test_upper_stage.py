@@ -16,10 +16,9 @@ from hypothesis import strategies as st
 from ringwright.models.errors import InputError
 from ringwright.models.scenario import UpperStage
 from ringwright.models.upper_stage import paid_by_stage
-from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness.budget import make_budget
 
-from ...planned import planned, scenario_of
+from ...planned import outcome_of, planned, scenario_of
 from .test_carrier import BODY_M, CIRCULAR, FOUR, GM, RING_M, arrival_speed, carrier, world
 
 LOW_M = BODY_M + 110.0e3
@@ -103,14 +102,14 @@ def test_propellant_is_that_of_the_craft_s_own_part() -> None:
 
 def test_the_budget_does_not_cover_carriers_and_says_so() -> None:
     scenario = world(carriers=carrier(FOUR, 300.0), launch="until_h = 0.0\nturnaround_h = 50.0")
-    outcome = make_plan(scenario_of(scenario + "\n[errors]\nburn_share = 0.01\n"))
+    outcome = outcome_of(scenario_of(scenario + "\n[errors]\nburn_share = 0.01\n"))
     with pytest.raises(InputError, match="dropped by carrier"):
         make_budget(outcome, samples=100)
 
 
 def test_the_budget_covers_an_upper_stage() -> None:
     # what the stage pays is not in the craft's sum, its errors are felt all the same
-    outcome = make_plan(scenario_of(text("delta_v_m_s = 150.0") + "\n[errors]\nburn_share = 0.01\n"))
+    outcome = outcome_of(scenario_of(text("delta_v_m_s = 150.0") + "\n[errors]\nburn_share = 0.01\n"))
     budget = make_budget(outcome, samples=100)
     assert [one.planned_m_s for one in budget.craft] == [part.delta_v_m_s for part in outcome.plans[0].craft]
     assert all(one.delta_v_m_s[-1].value > one.planned_m_s for one in budget.craft)

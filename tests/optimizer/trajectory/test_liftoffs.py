@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from ringwright.optimizer.catalogue.catalogue import catalogue
-from ringwright.optimizer.catalogue.problem import problems
-from ringwright.optimizer.trajectory.liftoffs import Liftoffs
+from ringwright.optimizer.flown_plans.liftoffs import Liftoffs
+from ringwright.optimizer.problem.ring_phase import problems
 
 from ...independent.plan_checker import TIME_S
 from ...planned import planned, scenario_of
@@ -71,7 +71,7 @@ def test_a_turnaround_holds_for_the_liftoffs_that_are_printed() -> None:
 
 @pytest.mark.parametrize(
     "edge",
-    [pytest.param("ready", marks=pytest.mark.soak), "until", pytest.param("blackout", marks=pytest.mark.soak), "craft"],
+    ["until", *(pytest.param(edge, marks=pytest.mark.soak) for edge in ("ready", "blackout", "craft"))],
 )
 def test_a_site_is_open_at_the_liftoffs_that_are_printed(edge: str) -> None:
     """An edge between the pass and the liftoff as flown of the plan that is best without it."""

@@ -16,9 +16,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from ringwright.optimizer.plan import make_plan
-
-from ...planned import planned, scenario_of
+from ...planned import outcome_of, planned, scenario_of
 from ..routes.test_carrier import BODY_M, CIRCULAR, GM, RING_M, TURN_S, arrival_speed, world
 
 G0 = 9.80665
@@ -150,7 +148,7 @@ def test_what_the_engine_cannot_do_is_not_planned() -> None:
 
 def test_without_a_thrust_nothing_changes() -> None:
     bare = world(names=ONE, masses=engine(1.0).replace("thrust_n = 1.0\n", ""), launch="until_h = 0.0")
-    outcome = make_plan(scenario_of(bare))
+    outcome = outcome_of(scenario_of(bare))
     assert planned(bare)["model"]["burns"] == "impulsive"
     assert all(part.engine is None for plan in outcome.plans for part in plan.craft)
     strong = cheapest(planned(launched(4e6)))

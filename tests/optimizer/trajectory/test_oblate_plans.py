@@ -23,9 +23,10 @@ from ringwright.models.flight.integrate import Impulse, Itinerary, Oblate, fly, 
 from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.scenario import Body, Craft, Insertion, LimitSpec, Orbit, Pad, RingSpec, Scenario
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.reports.result import gravity_of, result
 from ringwright.reports.terminal import plan_text
+
+from ...planned import outcome_of
 
 IN_PLANE_DEG, CORRECTED_PLANE_DEG = 1e-6, 2e-4
 """Over the equator nothing leaves the plane; elsewhere the corrector stops at 1e-6 rad, a plane weighed by 0.3."""
@@ -59,7 +60,7 @@ def on_the_ring(name: str, lead_deg: float) -> Scenario:
 
 @cache
 def planned(name: str, lead_deg: float) -> Outcome:
-    return make_plan(on_the_ring(name, lead_deg))
+    return outcome_of(on_the_ring(name, lead_deg))
 
 
 def test_first_guess_misses_by_what_theory_says(capsys: pytest.CaptureFixture[str]) -> None:
@@ -104,7 +105,7 @@ QUICK = ("low-mars.toml", "one-craft-mars.toml")
 
 @pytest.mark.parametrize("name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.soak) for n in bundled()])
 def test_every_bundled_scenario_is_flown_within_its_tolerance(name: str) -> None:
-    outcome = make_plan(_scenario(name))
+    outcome = outcome_of(_scenario(name))
     tolerance = outcome.scenario.ring.tolerance_rad
     if outcome.scenario.body.j2 != 0.0:
         assert gravity_of(outcome) == "j2"
@@ -131,7 +132,7 @@ def test_every_bundled_scenario_is_flown_within_its_tolerance(name: str) -> None
 
 @pytest.mark.parametrize("name", QUICK)
 def test_without_oblateness_nothing_is_corrected(name: str) -> None:
-    outcome = make_plan(_scenario(name, "body.j2=0"))
+    outcome = outcome_of(_scenario(name, "body.j2=0"))
     assert gravity_of(outcome) == "two-body"
     written = result(outcome)
     for plan, shown in zip(outcome.plans, written["plans"], strict=True):
@@ -197,7 +198,7 @@ def launched() -> Outcome:
     ring = RingSpec(radius_m=15_378.1363e3, slots=3, slot0_rad=0.4)
     craft = tuple(Craft(name=name) for name in ("Teal", "Sieve"))
     limits = LimitSpec(clearance_m=100e3, revolutions_max=3, finish_within_s=2e5)
-    return make_plan(Scenario(title="two launches", body=body, ring=ring, craft=craft, limits=limits, pads=(PAD,)))
+    return outcome_of(Scenario(title="two launches", body=body, ring=ring, craft=craft, limits=limits, pads=(PAD,)))
 
 
 def test_launched_craft_burn_where_the_coast_really_turns() -> None:

@@ -9,10 +9,13 @@ import pytest
 
 from ringwright.cli import main
 from ringwright.models.reading.scenario_reader import read_scenario
-from ringwright.optimizer.plan import make_plan
 from ringwright.reports.figures import drawings
 from ringwright.reports.folder import write_folder
 from ringwright.tests.test_cli import SMALL
+
+from ...planned import outcome_of
+
+pytestmark = pytest.mark.usefixtures("shared_plans")
 
 SHOWN = 1e-6
 """Rounding of the JSON result, m/s and s."""
@@ -53,7 +56,7 @@ def test_files_show_and_draw_the_plan_that_was_picked(
     scenario: str, ranked: dict[str, dict[str, float]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rank = int(ranked["other"]["rank"])
-    outcome = make_plan(read_scenario(scenario))
+    outcome = outcome_of(read_scenario(scenario))
     drawn = drawings(outcome, rank)
     of_one_plan = [draw.args[1] for name, draw in drawn.items() if name != "front"]
     assert len(of_one_plan) == 3
@@ -68,6 +71,20 @@ def test_files_show_and_draw_the_plan_that_was_picked(
     write_folder(outcome, tmp_path / "other", rank)
     assert asked == [rank]
     assert f"Plan {rank}: " in (tmp_path / "other" / "plan.txt").read_text(encoding="utf-8")
+    assert f'"open":{rank},' in (tmp_path / "other" / "page.html").read_text(encoding="utf-8")
+
+
+def test_the_page_opens_on_the_plan_that_was_picked(
+    scenario: str, ranked: dict[str, dict[str, float]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rank = int(ranked["other"]["rank"])
+    place = tmp_path / "page.html"
+    assert main(["page", scenario, "--plan", str(rank), "--out", str(place)]) == 0
+    assert f'"open":{rank},' in place.read_text(encoding="utf-8")
+    assert f"--plan {rank}" in capsys.readouterr().out
+    assert main(["page", scenario, "--plan", "999", "--out", str(tmp_path / "none.html")]) == 2
+    assert "--plan 999: there are plans 1 to" in capsys.readouterr().err
+    assert not (tmp_path / "none.html").exists()
 
 
 def test_budget_is_of_the_plan_that_was_picked(

@@ -19,12 +19,13 @@ from numpy.typing import NDArray
 
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.reports.figures import drawings
 from ringwright.reports.figures.moments import draw_strip
 from ringwright.reports.figures.style import FORMATS, REPORT, Format, paper
 from ringwright.scenarios import bundled, text
 from ringwright.tests.reports import sample
+
+from ...planned import outcome_of
 
 QUICK = (
     ("daily-window", "report"),
@@ -36,9 +37,8 @@ TOUCH = 1.5
 """Pixels, at 100 an inch, by which boxes may meet: letters do not fill theirs."""
 
 
-@lru_cache(maxsize=16)
-def outcome_of(name: str) -> Outcome:
-    return make_plan(parse_scenario(text(name)), price=bool(os.environ.get("RINGWRIGHT_SOAK")))
+def planned(name: str) -> Outcome:
+    return outcome_of(parse_scenario(text(name)), price=bool(os.environ.get("RINGWRIGHT_SOAK")))
 
 
 @lru_cache(maxsize=4)
@@ -143,7 +143,7 @@ CASES = [
 
 @pytest.mark.parametrize(("name", "form"), CASES)
 def test_no_label_covers_another_or_leaves_the_sheet(name: str, form: Format) -> None:
-    assert wrong_in(outcome_of(name), form) == {}
+    assert wrong_in(planned(name), form) == {}
 
 
 @pytest.mark.parametrize("form", ALL_FORMATS.values(), ids=ALL_FORMATS)

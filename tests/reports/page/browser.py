@@ -48,9 +48,9 @@ def browser() -> Iterator[Any]:
             started.close()
 
 
-def saved(outcome: Outcome, place: Path, *, with_sheets: bool = False) -> Path:
+def saved(outcome: Outcome, place: Path, rank: int | None = None, *, with_sheets: bool = False) -> Path:
     """The page of an outcome as a file."""
-    place.write_text(page_text(outcome, with_sheets=with_sheets), encoding="utf-8")
+    place.write_text(page_text(outcome, rank=rank, with_sheets=with_sheets), encoding="utf-8")
     return place
 
 

@@ -12,16 +12,24 @@ import numpy as np
 import pytest
 
 from ringwright.models import kepler
+from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.plan import make_plan
 from ringwright.reports.figures.arcs import craft_stretches, gm_drawn
 from ringwright.reports.page.data import page_data
+from ringwright.reports.page.drawn import drawn_off
 from ringwright.reports.page.page import page_text
 from ringwright.reports.result import result
+from ringwright.reports.terminal import plan_text
+from ringwright.scenarios import text
 from ringwright.tests.reports import sample
 from ringwright.tests.reports.crowd import crowd
 
 ROUNDED_KM = 2e-3
 """Elements are written to a millimeter and a billionth of a radian: a meter or so on an orbit of ten thousand km."""
+
+EXACT_RAD, EXACT_M = 1e-9, 0.01
+"""Of a conic against a two-body flight integrated to twelve digits."""
 
 SIZE_MOST = 1_000_000
 """Bytes of the page for a ring of four craft."""
@@ -102,6 +110,53 @@ def test_a_crowd_fits_into_five_megabytes() -> None:
     page = page_text(outcome, with_sheets=False)
     assert len(page.encode("utf-8")) < SIZE_MOST_CROWD
     assert len(data_of(page)["plans"]) == 400
+
+
+def test_marks_of_the_template_are_text_in_names() -> None:
+    outcome = sample.single()
+    hostile = "@@DATA@@ @@TITLE@@ @@SCRIPT@@ @@STYLE@@"
+    outcome = replace(outcome, scenario=replace(outcome.scenario, title=hostile))
+    page = page_text(outcome, with_sheets=False)
+    assert data_of(page)["title"] == hostile
+    assert f"<title>{hostile}</title>" in page
+
+
+def test_the_page_says_how_far_its_pictures_are_from_the_flight() -> None:
+    """Over a round body the conics are the flight; over a bulging one they are off by what ratios of periods miss.
+
+    That is about 5.5 J2 (Re/R)^2 of the angle gained (README, measured), here 150 degrees.
+    """
+    outcome = make_plan(parse_scenario(text("one-craft-mars"), settings=["body.j2=0"]), brief=True)
+    off = drawn_off(outcome, outcome.plans[0])
+    assert off is not None
+    assert off.angle_rad < EXACT_RAD
+    assert off.height_m < EXACT_M
+    bulging = make_plan(parse_scenario(text("one-craft-mars")), brief=True)
+    wide = drawn_off(bulging, bulging.plans[0])
+    assert wide is not None
+    body, ring = bulging.scenario.body, bulging.ring
+    missed = 5.5 * body.j2 * (body.j2_radius_m / ring.radius_m) ** 2 * math.radians(150.0)
+    assert 0.5 * missed < wide.angle_rad < 2.0 * missed
+    assert "of the numerical flight" in page_data(bulging)["drawn"]
+    assert "was not examined" in page_data(sample.relay())["drawn"]
+
+
+@pytest.mark.parametrize("make", [sample.relay, sample.parked, sample.single])
+def test_what_the_text_says_of_proof_and_flight_is_on_the_page(make: Any) -> None:
+    """Word for word, but for the breaks of lines."""
+    outcome: Outcome = make()
+    data = page_data(outcome)
+    text = " ".join(plan_text(outcome, 100).split())
+    assert data["model"].startswith("Flown numerically")
+    for said in (data["answer"], data["proof"], data["model"], data["plans"][0]["flown"], *data["remarks"]):
+        assert " ".join(said.split()) in text
+    for plan in data["plans"][1:]:
+        assert plan["flown"].startswith("At the end slots are met to ")
+
+
+def test_a_search_that_was_ended_is_not_said_to_have_found_that_there_is_none() -> None:
+    outcome = replace(sample.impossible(), infeasible=None, unfinished="the search did not finish")
+    assert page_data(outcome)["answer"] == "No plan yet, and undecided whether there is one: the search ended early."
 
 
 def test_without_a_plan_the_page_says_why() -> None:

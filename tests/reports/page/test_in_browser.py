@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import re
@@ -21,6 +22,7 @@ from ringwright.reports.page.data import page_data
 from ringwright.reports.result import result
 from ringwright.scenarios import text
 from ringwright.tests.reports import sample
+from ringwright.tests.reports.crowd import crowd
 from ringwright.tests.reports.page.browser import Watched, browser, missing, saved
 
 pytestmark = [pytest.mark.page, pytest.mark.skipif(bool(missing()), reason=missing())]
@@ -158,6 +160,53 @@ def test_sheets_open_and_all_open_on_paper(home: Any, sheeted: Path) -> None:
     watched.close()
 
 
+def test_it_opens_on_the_plan_that_was_asked_for(home: Any, tmp_path: Path) -> None:
+    watched = Watched(home, saved(sample.relay(), tmp_path / "second.html", 2))
+    page = watched.page
+    assert shown_rank(page) == 2
+    assert page.locator("#first").input_value() == "2"
+    assert page.locator("#allowed-said").inner_text().find("plan 2, ") > 0
+    watched.close()
+
+
+def test_it_says_how_to_come_by_the_sheets_of_another_plan(home: Any, sheeted: Path) -> None:
+    watched = Watched(home, sheeted)
+    assert not watched.page.locator("#sheet-other").is_visible()
+    watched.page.select_option("#first", "3")
+    assert watched.page.locator("#sheet-other").inner_text() == "Of plan 3: ringwright sheet SCENARIO --plan 3"
+    assert watched.page.locator("#sheets-head").inner_text() == "Maneuver sheets of plan 1"
+    watched.close()
+
+
+def test_one_sheet_is_printed_by_itself(home: Any, sheeted: Path) -> None:
+    watched = Watched(home, sheeted)
+    page = watched.page
+    page.evaluate("() => { window.print = () => { window.printed = document.body.innerText; }; }")
+    page.emulate_media(media="print")
+    page.evaluate("() => document.querySelectorAll('#sheet-list details').forEach((one) => { one.open = true; })")
+    page.evaluate("() => document.querySelectorAll('#sheet-list button')[1].click()")
+    printed = page.evaluate("() => window.printed")
+    names = page.locator("#sheet-list bdi").all_text_contents()
+    assert names[1] in printed
+    assert "Burn 1 of 2" in printed
+    assert "The price of time" not in printed
+    assert "Plan 1:" not in printed
+    assert printed.count("Burn 1 of 2") == 1
+    watched.close()
+
+
+def test_each_lane_of_a_crowd_has_its_name(home: Any, tmp_path: Path) -> None:
+    many = crowd(craft=30, plans=2)
+    names = [craft.name for craft in many.scenario.craft]
+    watched = Watched(home, saved(many, tmp_path / "crowd.html"), viewport={"width": 390, "height": 844})
+    lanes = watched.page.locator("svg[aria-label^=Timeline] text.fine")
+    assert lanes.all_text_contents() == names
+    tops = lanes.evaluate_all("all => all.map((one) => one.getBoundingClientRect().top)")
+    high = lanes.first.bounding_box()["height"]
+    assert all(below - above > 0.75 * high for above, below in itertools.pairwise(tops))
+    watched.close()
+
+
 # ---- every control
 
 
@@ -245,6 +294,15 @@ def test_play_pause_step_and_drag_by_mouse(opened: Watched) -> None:
         assert clock_s(page) > early > begun
         page.mouse.move(box["x"] + 0.2 * box["width"], box["y"] + 0.5 * box["height"])
         assert clock_s(page) > early
+
+
+def test_time_is_in_sight_from_every_picture(opened: Watched) -> None:
+    page = opened.page
+    for label in ("Timeline", "Angle from each craft", "Propellant left"):
+        page.locator(f"svg[aria-label^='{label}']").evaluate("one => one.scrollIntoView({block: 'center'})")
+        box = page.locator("#play").bounding_box()
+        assert 0 <= box["y"] < 60
+        assert page.evaluate("([x, y]) => document.elementFromPoint(x, y).id", [box["x"] + 5, box["y"] + 5]) == "play"
 
 
 def test_play_step_and_drag_by_keys(opened: Watched) -> None:

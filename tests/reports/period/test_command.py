@@ -27,6 +27,8 @@ from ringwright.reports.period.question import OWN_WORLD, read
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.typed import apsides, quantity
 
+from ...planned import outcome_of
+
 WORKED = "--around earth --ring 10000km --slot-ahead 86deg --from 190x10000km --floor 140km --within 3d"
 EARTH_GM, EARTH_M = 398600.43550702266e9, 6378136.6  # JPL DE441; IAU WGCCRE 2015
 RING_M = EARTH_M + 10_000e3
@@ -520,7 +522,7 @@ def test_a_question_without_an_answer_can_be_saved(tmp_path: Path) -> None:
     status, text = run(parsed(f"{IMPOSSIBLE[0]} --save {file}"), 200)
     assert status == NO_OPTION
     assert f"Written: {file}" in text
-    outcome = make_plan(read_scenario(file))
+    outcome = outcome_of(read_scenario(file))
     assert outcome.infeasible is not None
     (bind,) = outcome.infeasible.binds
     assert bind.limit == "limits.wait_within"

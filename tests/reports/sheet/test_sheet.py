@@ -3,45 +3,41 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import lru_cache
 from pathlib import Path
 
 import pytest
 
 from ringwright.cli import main
 from ringwright.models.flight.integrate import readout
-from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.readouts import clock
-from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.plan import make_plan
 from ringwright.reports.sheet.files import write_sheets
 from ringwright.reports.sheet.pdf import sheet_pdf
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.sheet.text import sheet_markdown, sheet_text
 
+from ...planned import bundled_outcome
+
 SCENARIOS = Path(__file__).parents[3] / "scenarios"
 HASTY = (
-    "craft.Ladle.thrust_n=4000",
-    "craft.Ladle.throttle_min=0.3",
+    "craft.Flint.dry_mass_kg=400",
+    "craft.Flint.propellant_kg=200",
+    "craft.Flint.isp_s=310",
+    "craft.Flint.thrust_n=4000",
+    "craft.Flint.throttle_min=0.3",
     "ring.tolerance_deg=0.05",
 )
-
-
-@lru_cache
-def outcome(name: str, *settings: str) -> Outcome:
-    return make_plan(read_scenario(SCENARIOS / f"{name}.toml", list(settings)))
 
 
 @pytest.mark.parametrize("width", [60, 80, 120])
 def test_no_line_is_wider_than_asked(width: int) -> None:
     for name in ("atoll-on-the-equator", "low-mars"):
-        found = outcome(name)
+        found = bundled_outcome(name)
         for sheet in sheets(found, found.plans[0]):
             assert max(len(line) for line in sheet_text(sheet, width).splitlines()) <= width
 
 
 def test_a_sheet_says_what_to_do_to_read_and_what_if() -> None:
-    found = outcome("low-mars")
+    found = bundled_outcome("low-mars")
     part = next(part for part in found.plans[0].craft if part.side == "below")
     (sheet,) = sheets(found, found.plans[0], [part.craft])
     text = sheet_text(sheet)
@@ -57,7 +53,7 @@ def test_a_sheet_says_what_to_do_to_read_and_what_if() -> None:
 
 def test_a_burn_that_turns_the_plane_is_not_cut_off_by_its_period() -> None:
     """The plan with its first burn turned across the track: no period shows when to stop, and the slot hardly minds."""
-    found = outcome("one-craft-mars")
+    found = bundled_outcome("one-craft-mars")
     plan = found.plans[0]
     (part,) = plan.craft
     before_s = readout(part.before_burns[0], found.ring.gm).period_s
@@ -75,15 +71,15 @@ def test_a_burn_that_turns_the_plane_is_not_cut_off_by_its_period() -> None:
 
 
 def test_a_burn_that_must_come_says_that_a_miss_is_the_end() -> None:
-    found = outcome("atoll-on-the-equator")
+    found = bundled_outcome("atoll-on-the-equator")
     part = next(part for part in found.plans[0].craft if part.must_burn)
     (sheet,) = sheets(found, found.plans[0], [part.craft])
     assert "IF IT IS MISSED: the orbit falls below" in sheet_text(sheet)
 
 
 def test_a_hand_too_slow_is_told_so() -> None:
-    found = outcome("atoll-on-the-equator", *HASTY)
-    (sheet,) = sheets(found, found.plans[0], ["Ladle"])
+    found = bundled_outcome("one-craft-mars", *HASTY)
+    (sheet,) = sheets(found, found.plans[0], ["Flint"])
     text = " ".join(sheet_text(sheet).split())
     assert "s at full thrust (4 000 N), half of it before the time of the impulse" in text
     assert "s at the least thrust (30%)" in text
@@ -91,7 +87,7 @@ def test_a_hand_too_slow_is_told_so() -> None:
 
 
 def test_markdown_and_pdf() -> None:
-    found = outcome("low-mars")
+    found = bundled_outcome("low-mars")
     sheet = sheets(found, found.plans[0])[-1]
     text = sheet_markdown(sheet)
     assert text.startswith(f"# {sheet.title}\n")
@@ -104,12 +100,13 @@ def test_markdown_and_pdf() -> None:
 
 
 def test_files_of_a_folder(tmp_path: Path) -> None:
-    found = outcome("low-mars")
+    found = bundled_outcome("low-mars")
     written = write_sheets(sheets(found, found.plans[0]), tmp_path / "out")
     assert sorted(path.suffix for path in written) == sorted([".txt", ".md", ".pdf"] * (len(written) // 3))
     assert all(path.stat().st_size > 500 for path in written)
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     scenario = str(SCENARIOS / "one-craft-mars.toml")
     assert main(["sheet", scenario]) == 0
@@ -122,7 +119,7 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_a_zero_has_no_sign_and_errors_are_a_table() -> None:
-    found = outcome("low-mars")
+    found = bundled_outcome("low-mars")
     for one in sheets(found, found.plans[0]):
         text = sheet_text(one)
         assert "-0.0000 " not in text

@@ -1,0 +1,1 @@
+"""Chosen options flown, and read off as plans."""

@@ -1,0 +1,1 @@
+"""What is asked: the ring with its phase, who moves, the ways up; what an option is, and which are possible."""

@@ -1,0 +1,67 @@
+"""The columns that one route alone has, and what follows from them for code that handles options of any route."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, ClassVar, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from ...models.ring import Ring
+    from .options import Options
+    from .problem import Problem
+
+F = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Detail:
+    """Columns of one route, all of length n. A route that needs any derives from this.
+
+    ``impulsive``: its burns are flown as impulses whatever the engine. ``by_touches``: between burns it touches the
+    ring once in each revolution and is elsewhere away from it; where not, ``passes`` answers who is met.
+    """
+
+    impulsive: ClassVar[bool] = False
+    by_touches: ClassVar[bool] = True
+
+    def __len__(self) -> int:
+        return len(getattr(self, fields(self)[0].name))
+
+    def take(self, rows: NDArray[np.int64]) -> Self:
+        """The rows picked by indices."""
+        return type(self)(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
+
+    def joined(self, others: Sequence[Detail]) -> Self:
+        """All rows of this table and of others of its route, in order."""
+        parts = (self, *others)
+        return type(self)(
+            **{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(self)}
+        )
+
+    def values(self, row: int) -> tuple[float, ...]:
+        """What distinguishes one row from others, rounded to what counts."""
+        raise NotImplementedError
+
+    def alike(self, values: tuple[float, ...]) -> Mask:
+        """The rows with those values, but for rounding; (n,)."""
+        raise NotImplementedError
+
+    def arrival_speed_m_s(self) -> F | None:
+        """Speed on the orbit from which each first burns at the ring, (n,); None where it is the craft's own."""
+        return None
+
+    def burns(self, problem: Problem, options: Options, size_m_s: F, time_s: F) -> tuple[F, F]:
+        """Sizes and times of the burns, (n, burns), from those of plain phasing; nan where there is none."""
+        return size_m_s, time_s
+
+    def passes(self, row: int, ring: Ring, angle_rad: F, separation_m: float, together: Mask) -> tuple[Mask, F]:
+        """Whether craft on the ring, at angles (m,) at time 0, come too close, and until when; nan where they do not.
+
+        ``together`` marks those that it starts together with: they count once they were outside the separation.
+        """
+        raise NotImplementedError

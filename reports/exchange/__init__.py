@@ -1,0 +1,1 @@
+"""Plans in formats that other programs read: orbit messages, calendars, workbooks."""
