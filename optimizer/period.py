@@ -28,7 +28,7 @@ TIE_S = 1e-6
 """And times."""
 
 REVOLUTIONS_SOUGHT = 128
-"""Most revolutions that are looked at when none within the limits fits."""
+"""Most revolutions that are examined when none within the limits fits."""
 
 Limit = Literal["floor", "ceiling", "revolutions", "within"]
 

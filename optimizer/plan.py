@@ -308,7 +308,7 @@ def proof_of(
     problem = selection.made.problem
     bound, gap = best.solved.bound, best.solved.gap
     if not before and not selection.made.whole:
-        # not every liftoff was looked at: what is proved must hold for the others, too
+        # not every liftoff was examined: what is proved must hold for the others, too
         bound = min(bound, floor(selection.made, aim))
         short = max(best.solved.objective - bound, 0.0)
         gap = short / abs(best.solved.objective) if short > 0.0 else 0.0

@@ -46,7 +46,7 @@ CAUTION = (
 UNDECIDED = "No plan yet, and undecided whether there is one: the search ended early."
 
 _TILT_WORTH_DEG = 1e-4
-"""A tilt below this goes unsaid where nobody is launched off the plane."""
+"""A tilt below this goes unsaid where no craft is launched off the plane."""
 
 
 def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str:
@@ -129,8 +129,8 @@ def _binding_text(why: Infeasible) -> str:
     if why.together and any(known):
         return "These limits bind together; all of them have to give:"
     if why.together:
-        return "More than two of these limits bind together; to loosen two of them is not enough:"
-    return "To loosen any one of these limits would serve:" if all(known) else "These limits stand in the way:"
+        return "More than two of these limits bind together; easing two of them is not enough:"
+    return "Easing any one of these limits would serve:" if all(known) else "These limits stand in the way:"
 
 
 def _rejected(outcome: Outcome, width: int) -> list[str]:

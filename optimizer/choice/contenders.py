@@ -16,7 +16,7 @@ from .selection import Selection
 from .ties import AIMS, printed
 
 ROUNDS_MAX = 24
-"""Most plans that are looked at for this; where more could be best, the proof says that not all were flown."""
+"""Most plans that are examined for this; where more could be best, the proof says that not all were flown."""
 
 NO_DIFFERENCE_M_S = 1e-6
 """Flown costs that differ by less do not differ."""

@@ -47,7 +47,7 @@ CATALOGUE_SHARE = 0.5
 """Of the time that is left: what looking for values in the catalogue may take before they are flown."""
 
 MOST_NAMED = 5
-"""So many slots are named that nobody reaches."""
+"""So many slots are named that no craft reaches."""
 
 CLOSER_S = 5.0
 """With less time left than this the value that was found is left as it is."""
@@ -126,7 +126,7 @@ def _falling(scenario: Scenario) -> str:
 
 
 def near_start_text(scenario: Scenario) -> str:
-    """Who starts inside the separation of a craft that stays, and how near; empty where nobody does."""
+    """Who starts inside the separation of a craft that stays, and how near; empty where no craft does."""
     found = nearest_start(problems(scenario)[0])
     if found is None:
         return ""
@@ -140,7 +140,7 @@ def near_start_text(scenario: Scenario) -> str:
 def _tried(scenario: Scenario, items: Sequence[Loosening]) -> str:
     """What stands in the way, and what was tried."""
     keys = ", ".join(item.key for item in items)
-    tried = f"; no plan came out either with these loosened, alone or together: {keys}" if items else ""
+    tried = f"; loosening these, alone or two at a time, gave no plan either: {keys}" if items else ""
     falling = _falling(scenario)
     falls = f"{falling} falls below the lowest altitude allowed before it touches the ring" if falling else ""
     return (falls or _unreached(scenario) or "the routes do not lead every craft into a separate slot") + tried

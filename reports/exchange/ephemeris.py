@@ -42,7 +42,7 @@ STRIDES = (4.0, 3.0, 2.0, 1.5, 1.0, 0.75, 0.5, 0.35, 0.25, 0.15, 0.1)
 """Steps of the integrator from node to node, the longest first."""
 
 LOOKS = (0.2, 0.5, 0.8)
-"""Where between two nodes interpolation is looked at."""
+"""Where between two nodes interpolation is examined."""
 
 TICK_S = 1e-6
 
@@ -95,7 +95,7 @@ def tracks(
     Args:
         outcome: of planning.
         plan: one of its plans.
-        progress: is told what is being done.
+        progress: called with what is being done.
         names: only these craft or carriers; all of them where empty.
 
     Raises:
@@ -214,7 +214,7 @@ def _nodes(arc: Arc, locals_s: Array) -> tuple[Array, Array]:
 
 
 def _off_m(arc: Arc, times: Array, states: Array) -> float:
-    """Largest distance between interpolation and flight, looked at between every two nodes."""
+    """Largest distance between interpolation and flight, examined between every two nodes."""
     start = np.arange(times.size - 1)
     moments = (times[:-1, np.newaxis] + np.diff(times)[:, np.newaxis] * np.array(LOOKS)).ravel()
     own = np.repeat(start, len(LOOKS))

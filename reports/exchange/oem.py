@@ -55,9 +55,9 @@ def remarks(outcome: Outcome, plan: Plan, track: Track) -> list[str]:
         found.append("THIS PLAN BREAKS A LIMIT: DO NOT FLY IT AS IT IS.")
     found.append("A planning aid, not flight software.")
     found.append(
-        f"Interpolated positions are within {AIM_M:g} m of the flight: looked at three times between every two lines."
+        f"Interpolated positions are within {AIM_M:g} m of the flight: examined three times between every two lines."
         if track.off_m <= AIM_M
-        else f"Interpolated positions are up to {track.off_m:.1f} m off the flight, looked at three times between "
+        else f"Interpolated positions are up to {track.off_m:.1f} m off the flight, examined three times between "
         "every two lines."
     )
     if track.apart_m > APART_SAID_M:

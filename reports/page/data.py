@@ -35,7 +35,7 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
         rank: of the plan that is shown at first, the best one without.
 
     Returns:
-        ``title``, ``answer``, ``proof``, ``model``, ``remarks`` and ``caution`` (sentences), ``ring``, ``body``,
+        ``title``, ``answer``, ``proof``, ``remarks`` and ``caution`` (sentences), ``ring``, ``body``,
         ``inks`` (colors of the craft), ``craft`` (names), ``open`` (rank of the plan shown at first), ``drawn`` (how
         far its pictures are off), ``front``, ``parts`` (each distinct part of a craft), ``plans`` (with the numbers
         of their parts) and ``kept``. Times are seconds from the epoch, altitudes km, angles rad where they are drawn

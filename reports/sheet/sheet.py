@@ -111,7 +111,7 @@ def _before(outcome: Outcome, part: CraftPlan) -> Block:
             after = clock(part.insertion_s - part.launch_s)
             named = f" ({part.insertion})" if part.insertion else ""
             steps.append(f"Insertion{named} {after} after liftoff, at {instant(epoch, part.insertion_s, 1)}{speed}.")
-    steps.append("Clock set and checked against the epoch; plan and sheet are of the same run.")
+    steps.append("Clock set and checked against the epoch; plan and sheet come from the same run.")
     return Block(heading="Before", steps=tuple(steps))
 
 
@@ -202,7 +202,7 @@ def _neighbor(outcome: Outcome, plan: Plan, part: CraftPlan, index: int) -> Blan
         if other.craft != part.craft and other.plane == part.plane and other.in_slot_s <= time_s
     ]
     if not there:
-        return Blank(what="neighbor ahead, deg", expected="nobody in place yet")
+        return Blank(what="neighbor ahead, deg", expected="no craft in place yet")
     turn = 2.0 * math.pi
     ahead = [((float(ring.phase(time_s, slot, part.plane)) + error - own) % turn, name) for name, slot, error in there]
     angle, name = min(ahead)

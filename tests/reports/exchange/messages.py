@@ -107,7 +107,7 @@ def best(outcome: Outcome) -> Plan:
 
 
 def renamed(outcome: Outcome, name: str) -> Outcome:
-    """The same plan with its one craft, and the scenario, called otherwise: past every check of the reader."""
+    """The same plan with its one craft, and the scenario, with other names: past every check of the reader."""
     scenario = outcome.scenario
     [craft] = scenario.craft
     plans = tuple(replace(p, craft=tuple(replace(part, craft=name) for part in p.craft)) for p in outcome.plans)

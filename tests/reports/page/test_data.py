@@ -138,7 +138,7 @@ def test_the_page_says_how_far_its_pictures_are_from_the_flight() -> None:
     missed = 5.5 * body.j2 * (body.j2_radius_m / ring.radius_m) ** 2 * math.radians(150.0)
     assert 0.5 * missed < wide.angle_rad < 2.0 * missed
     assert "of the numerical flight" in page_data(bulging)["drawn"]
-    assert "was not looked at" in page_data(sample.relay())["drawn"]
+    assert "was not examined" in page_data(sample.relay())["drawn"]
 
 
 @pytest.mark.parametrize("make", [sample.relay, sample.parked, sample.single])
