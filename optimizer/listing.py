@@ -195,7 +195,7 @@ def _kind(plan: Plan, on_front: bool, first: bool) -> str | None:
     """How a plan differs from rank 1."""
     if first:
         return None
-    return "beside the front" if plan.kind is None and not on_front else plan.kind
+    return "off the front" if plan.kind is None and not on_front else plan.kind
 
 
 def _among(chosen: Chosen, plans: Sequence[Chosen]) -> bool:

@@ -211,7 +211,7 @@ def _unbeaten(wait: F, total: F) -> NDArray[np.bool_]:
 
 @dataclass(frozen=True, kw_only=True)
 class Drift:
-    """What a period makes of the slot, as columns over whole revolutions 1, 2, ...
+    """Where a period leads against the slot, as columns over whole revolutions 1, 2, ...
 
     ``error_rad`` is craft minus slot at the touch that ends the revolution, in (-pi, pi]; ``time_s`` counts from the
     first touch.

@@ -76,14 +76,25 @@ def make_plan(
 
 
 def _under_forces(found: Outcome, progress: Progress) -> Outcome:
-    """The outcome with a second flight of plan 1 under the scenario's further forces."""
-    progress("flying plan 1 under further forces")
+    """The outcome with plan 1 corrected for the scenario's further forces and flown under them."""
+    progress("correcting plan 1 for further forces")
     try:
         with deadline.flying():
-            return replace(found, under=under_forces(found, found.plans[0]))
+            made = under_forces(found.at_phase_of(found.plans[0]), found.plans[0])
     except ENDED:
         missing = [found.unfinished] if found.unfinished else []
         return replace(found, unfinished="; ".join([*missing, "plan 1 was not flown under further forces"]))
+    if made is None:
+        return found
+    plan, under = made
+    front = found.front
+    if front is not None:
+        points = tuple(
+            replace(point, delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s) if point.plan == plan.rank else point
+            for point in front.points
+        )
+        front = replace(front, points=points)
+    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under)
 
 
 def serves(scenario: Scenario) -> bool:
@@ -137,7 +148,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         found = with_phases(found, selection, points, aim)
     elif laid.phases is not None:
         found = of_phase(found, problem)
-    beside = sum(plan.kind == "beside the front" for plan in found.plans)
+    left = sum(plan.kind == "off the front" for plan in found.plans)
     return Outcome(
         scenario=scenario,
         ring=problem.ring,
@@ -147,7 +158,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         plans=found.plans,
         infeasible=None,
         phase_rule=problem.phase_rule,
-        notes=(*problem.notes, *_left_out(selection), *notes_on_flight(problem, best, found.plans, beside)),
+        notes=(*problem.notes, *_left_out(selection), *notes_on_flight(problem, best, found.plans, left)),
         fronts=more,
         unfinished="; ".join(missing),
         price=_price(problem, found.plans[0], progress) if price else None,

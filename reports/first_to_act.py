@@ -29,15 +29,15 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
         pad = f" from {part.pad}" if part.pad else ""
         text = f"Liftoff{pad} at {instant(epoch, part.launch_s)}"
         if part.heading is not None:
-            north = "north" if part.heading.ascending else "south"
+            north = "northbound" if part.heading.ascending else "southbound"
             degrees = plain(math.degrees(part.heading.flight_azimuth_rad), 2)
-            text += f" on a flight azimuth of {degrees} deg, the ring's motion leading {north}"
+            text += f" on a flight azimuth of {degrees} deg ({north} pass of the ring)"
         if part.insertion_s is not None:
             text += f", insertion at {instant(epoch, part.insertion_s)}"
             text += f" ({part.insertion})" if part.insertion else ""
             if part.insertion_speed_m_s is not None:
                 text += f" with {plain(part.insertion_speed_m_s)} m/s, which the launcher gives"
-        text += f", on board of {part.carrier}" if part.carrier is not None else ""
+        text += f", aboard {part.carrier}" if part.carrier is not None else ""
         lines += paragraph(f"{text}.", width, indent="  ")
     lines += burn_table(outcome, part.burns, width) if part.burns else []
     for remark in _exactness(outcome, part):
@@ -77,7 +77,7 @@ def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
 
 
 def after_burn_command(outcome: Outcome, part: CraftPlan) -> str:
-    """The command that says what the period read after the first burn makes of the slot, and where to go next.
+    """The command that prints where the period read after the first burn leads, and which one to go to next.
 
     Empty where the one-craft question does not cover the way: no phasing, free-form, a parking orbit, more than two
     burns, one that turns the plane, an arrival that does not touch the ring, or oblateness, which that question leaves

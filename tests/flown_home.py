@@ -2,8 +2,8 @@
 
 The errors are drawn as the scenario states them: what the launcher misses by, Gates' model for burns (JPL TR 32-504,
 1963: size and direction, a fixed part and one in proportion), the moment of a burn, and periods as they are read. The
-flight is the numerical one. What still leads into the slot within half its tolerance is let be, as the sheet and the
-budget have it, and within all of it after a correction; what does not leads to a new plan from what was seen. After its
+flight is the numerical one. What still leads into the slot within half its tolerance is left alone, as in the sheet and
+the budget, and within all of it after a correction; what does not leads to a new plan from what was seen. After its
 last burn a craft's period is trimmed once. Whatever the first plan aimed at, new plans ask for the least delta-v, as
 the budget's corrections do.
 """
@@ -82,7 +82,7 @@ class ClosedLoop:
 
     Args:
         outcome: of planning; its best plan is flown.
-        seed: of the errors; each craft draws from a stream of its own.
+        seed: of the errors; each craft draws from a separate stream.
     """
 
     def __init__(self, outcome: Outcome, seed: int) -> None:
@@ -242,7 +242,7 @@ class ClosedLoop:
 
 
 TILT_RAD = math.radians(0.02)
-"""A tilt that is let be where the ring tolerates none."""
+"""A tilt that is left as it is where the ring tolerates none."""
 
 
 def burnt(burn: Impulse, errors: Errors, rng: np.random.Generator) -> Impulse:

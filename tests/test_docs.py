@@ -15,6 +15,8 @@ import ringwright
 from ringwright.cli import main
 from ringwright.reports.commands.parser import parser
 
+pytestmark = pytest.mark.usefixtures("shared_plans")
+
 ROOT = Path(ringwright.__file__).parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 

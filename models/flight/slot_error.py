@@ -230,7 +230,7 @@ def closest_of_each(
     from_s: Array,
     to_s: float,
 ) -> tuple[Approach, ...]:
-    """Least distance of a flight to each of several others, each from a moment of its own, good to about a meter.
+    """Least distance of a flight to each of several others, each from its own moment on, good to about a meter.
 
     Args:
         position: where they are: times (n,) and whom, as an index (n,), to positions (n, 3), m.

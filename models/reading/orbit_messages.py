@@ -30,7 +30,7 @@ NEEDED = {
     "OPM": ("OBJECT_NAME", "CENTER_NAME", "REF_FRAME", "TIME_SYSTEM", "EPOCH", *STATE_KEYS),
     "OEM": ("OBJECT_NAME", "CENTER_NAME", "REF_FRAME", "TIME_SYSTEM", "START_TIME", "STOP_TIME"),
 }
-UNITS = {key: "km/s" if key.endswith("DOT") else "km" for key in STATE_KEYS}
+UNITS = {"MASS": "kg"} | {key: "km/s" if key.endswith("DOT") else "km" for key in STATE_KEYS}
 
 _ASSIGNMENT = re.compile(r"([A-Z][A-Z0-9_]*)\s*=\s*(.*)")
 _FIRST = re.compile(r"CCSDS_([A-Z]+)_VERS\s*=\s*(\d+\.\d+)")

@@ -27,13 +27,14 @@ from ..routes.registry import places
 from ..trajectory.start_state import inserted
 from .catalogue import catalogue
 
-Progress = Callable[[str], None]
-
 FINISHES_MAX = 200
 """Most finishes looked at for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""
 
 LIFTOFFS_MAX = 3
 """Liftoffs, the soonest, from which free-form flights of launched craft are looked for, for each way up and slot."""
+
+TOGETHER = 64
+"""Finishes of several craft and slots that are looked at side by side: more would not be quicker."""
 
 SAME_S = 1.0
 """A burn this close to the arrival at the ring is at it."""
@@ -52,7 +53,7 @@ SLOPE_M_S = 1e-6
 def with_free_form(
     problem: Problem,
     phasing: Options,
-    progress: Progress = lambda _: None,
+    progress: Callable[[str], None] = lambda _: None,
 ) -> Problem:
     """The problem with its free-form flights; as it is where the scenario asks for none.
 
@@ -63,7 +64,8 @@ def with_free_form(
         phasing: options of the craft in space by phasing orbits, within all limits.
         progress: called with the state of the work in words.
     """
-    if problem.scenario.front_step_s is None:
+    step = problem.scenario.front_step_s
+    if step is None:
         return problem
     pairs = [
         (i, c, s)
@@ -75,10 +77,27 @@ def with_free_form(
     launched = _launched(problem) if problem.launches else []
     if not pairs and not launched:
         return problem
-    in_space = _from_space(problem, pairs, phasing, progress)
-    up = _from_ground(problem, launched, progress)
-    found, missing = (*in_space.flights, *up.flights), in_space.missing + up.missing
-    widest = max(in_space.widest, up.widest)
+    sought: list[timed.Sought] = []
+    widest = 1
+    for index, group, slot in pairs:
+        own = (phasing.craft_class == index) & (phasing.slot == slot)
+        wide, finishes = _finishes(problem, group, phasing.take(own), step)
+        widest = max(widest, wide)
+        sought.append(_sought(problem, slot, _coast(problem, group), index, finishes))
+    for rise in launched:
+        wide, finishes = _steps(rise.start.time_s, rise.until_s, step, LAUNCHED_MAX)
+        widest = max(widest, wide)
+        sought.append(_sought(problem, rise.slot, rise.start, 0, finishes))
+    flights, missing = _found(sought, progress)
+    found = [one for each in flights[: len(pairs)] for one in each]
+    for rise, own_flights in zip(launched, flights[len(pairs) :], strict=True):
+        way = problem.ways[rise.way]
+        # a coast to the ring comes to it at its apoapsis, which no crossing shows
+        arrival = math.inf if way.parking else rise.liftoff_s + way.after_s
+        for one in own_flights:
+            touch = min(one.touch_s, arrival) if one.begin_s >= arrival - SAME_S else one.touch_s
+            up = replace(one, way=rise.way, pad=way.pad, liftoff_s=rise.liftoff_s, touch_s=touch)
+            found += [replace(up, craft_class=index) for index in rise.classes]
     said = [f"free-form flights: {len(found)} were found; each is the best of its finish as far as is known"]
     if widest > 1:
         said.append(f"free-form finishes: only every {widest}th multiple of front_step was examined for some craft")
@@ -86,78 +105,42 @@ def with_free_form(
         said.append(f"free-form flights: {missing} pairs of craft and slot were not examined, as time ran out")
     if launched:
         said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
-    return replace(problem, timed=found, timed_missing=missing, notes=(*problem.notes, *said))
+    return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))
 
 
-class _Found(NamedTuple):
-    """Flights, by how many steps the finishes looked at were apart at most, and how many pairs were not looked at."""
-
-    flights: tuple[TimedFlight, ...]
-    widest: int
-    missing: int
-
-
-def _from_space(
-    problem: Problem, pairs: Sequence[tuple[int, CraftClass, int]], phasing: Options, progress: Progress
-) -> _Found:
-    """The flights of craft in space, for each pair of class and slot."""
-    step = problem.scenario.front_step_s
-    assert step is not None
-    found: list[TimedFlight] = []
-    widest = 1
-    for number, (index, group, slot) in enumerate(pairs):
-        progress(f"free-form flights: {number + 1} of {len(pairs)} pairs of craft and slot")
-        own = (phasing.craft_class == index) & (phasing.slot == slot)
-        start = _coast(problem, group)
-        wide, finishes = _finishes(problem, group, phasing.take(own), step)
-        widest = max(widest, wide)
-        if finishes:
-            try:
-                poll()
-                found += timed.find(_sought(problem, slot, start, index), finishes)
-            except ENDED:
-                return _Found(tuple(found), widest, len(pairs) - number)
-    return _Found(tuple(found), widest, 0)
-
-
-def _from_ground(problem: Problem, launched: Sequence[_Rise], progress: Progress) -> _Found:
-    """The flights of craft that are let go, for each liftoff and slot."""
-    step = problem.scenario.front_step_s
-    assert step is not None
-    found: list[TimedFlight] = []
-    widest = 1
-    for number, rise in enumerate(launched):
-        progress(f"free-form flights from the ground: {number + 1} of {len(launched)}")
-        wide, finishes = _steps(rise.start.time_s, rise.until_s, step, LAUNCHED_MAX)
-        widest = max(widest, wide)
-        if not finishes:
-            continue
-        try:
-            poll()
-            flights = timed.find(_sought(problem, rise.slot, rise.start, 0), finishes)
-        except ENDED:
-            return _Found(tuple(found), widest, len(launched) - number)
-        way = problem.ways[rise.way]
-        # a coast to the ring comes to it at its apoapsis, which no crossing shows
-        arrival = math.inf if way.parking else rise.liftoff_s + way.after_s
-        for one in flights:
-            touch = min(one.touch_s, arrival) if one.begin_s >= arrival - SAME_S else one.touch_s
-            up = replace(one, way=rise.way, pad=way.pad, liftoff_s=rise.liftoff_s, touch_s=touch)
-            found += [replace(up, craft_class=index) for index in rise.classes]
-    return _Found(tuple(found), widest, 0)
-
-
-def _sought(problem: Problem, slot: int, start: Coast, craft_class: int) -> timed.Sought:
-    """A flight into a slot within the limits."""
+def _sought(problem: Problem, slot: int, start: Coast, craft_class: int, finishes_s: Sequence[float]) -> timed.Sought:
+    """Flights into a slot within the limits, by each of the latest finishes."""
     ring = problem.ring
     return timed.Sought(
         ring=ring.of_plane(slot // ring.slots),
         start=start,
         slot=slot,
         craft_class=craft_class,
+        finishes_s=finishes_s,
         floor_m=min(problem.scenario.floor_m + problem.wobble_m, ring.radius_m),
         ceiling_m=max(problem.scenario.limits.apoapsis_max_m - problem.wobble_m, ring.radius_m),
     )
+
+
+def _found(
+    sought: Sequence[timed.Sought], progress: Callable[[str], None]
+) -> tuple[list[tuple[TimedFlight, ...]], int]:
+    """Flights for each that is sought, many side by side, and for how many time ran out."""
+    found: list[tuple[TimedFlight, ...]] = [()] * len(sought)
+    todo = [number for number, one in enumerate(sought) if one.finishes_s]
+    while todo:
+        size = np.cumsum([len(sought[number].finishes_s) for number in todo])
+        now = todo[: max(int(np.searchsorted(size, TOGETHER, side="right")), 1)]
+        progress(f"free-form flights: {now[0] + 1} of {len(sought)} pairs of craft and slot")
+        try:
+            poll()
+            flights = timed.find([sought[number] for number in now])
+        except ENDED:
+            return found, len(todo)
+        for number, own in zip(now, flights, strict=True):
+            found[number] = own
+        todo = todo[len(now) :]
+    return found, 0
 
 
 def _coast(problem: Problem, group: CraftClass) -> Coast:

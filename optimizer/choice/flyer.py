@@ -11,7 +11,7 @@ import numpy as np
 from ..flown_plans.assembly import alone, assemble
 from ..flown_plans.flights import Flights, fly_all
 from ..outcome import Broken, Plan
-from ..problem.option_key import OptionKey, flight_key, key, same
+from ..problem.option_key import OptionKey, flight_key, key, rows_like
 from ..problem.options import F, Options, join
 from ..problem.problem import Problem
 from ..problem.starts import with_classes, with_kept
@@ -133,10 +133,11 @@ class Flyer:
             kind = name.kind
             kinds[kind] = (name, min(kinds.get(kind, (name, math.inf))[1], more))
         for name, more in kinds.values():
-            alike = same(options, name, any_moment=True)
+            alike = rows_like(options, name, any_moment=True)
             out[alike] = options.delta_v_m_s[alike] + more
         for (name, index), more in self._more.items():
-            own = same(options, name) & (options.craft_class == index)
+            own = rows_like(options, name)
+            own = own[options.craft_class[own] == index]
             out[own] = options.delta_v_m_s[own] + more
         return np.asarray(np.maximum(out, 0.0))
 

@@ -4,8 +4,8 @@ A later finish only allows more options, so the least of an aim never rises with
 from its cheap end: the best plan that finishes before the last point is the next one. Where liftoffs slide continuously
 the front slopes between such points, and the walk takes strides that keep the fall in the aim below the resolution.
 
-First service is the least, over groups of neighboring slots, of the last finish within a group. Each group has a front
-of its own, in which the threshold binds its slots alone; all are walked together, the cheapest next point first, so
+First service is the least, over groups of neighboring slots, of the last finish within a group. Each group has a
+front, in which the threshold binds its slots alone; all are walked together, the cheapest next point first, so
 that a group is looked at again only where its last point is overtaken.
 """
 
@@ -359,8 +359,8 @@ def note(walked: Walked, selection: Selection, unit: str = "m/s") -> str:
         said.append(f"nothing to trade: {why}, and {also}" if why else f"nothing to trade: {also}")
     if walked.resolution > 0.0:
         said.append(
-            f"where it slopes, points are listed so closely that no plan between two of them saves more than "
-            f"{walked.resolution:.2f} {unit} over the earlier one"
+            f"on a slope points are listed so closely that no plan between two of them saves more than "
+            f"{walked.resolution:.2f} {unit} against the earlier one"
         )
     if walked.late:
         said.append(f"the search for the front ended early: {_only(len(walked.plans))} listed; faster plans may exist")

@@ -101,7 +101,6 @@ class _Search:
 
     def examine(self, problem: Problem, *, flown: bool = True) -> None:
         """Plan at the phase of a problem; by the catalogue alone where it is not to be flown yet."""
-        deadline.poll()
         self.tried += 1
         self.progress("options" if self.count == 1 else f"options, ring phase {self.tried}")
         try:
@@ -169,8 +168,7 @@ def best_phase(
     if not is_decided(choices):
         search = _Search(aim, progress, restriction, first, len(choices))
         for problem in choices:
-            with suppress(*ENDED):
-                search.examine(problem)
+            search.examine(problem)
         return _laid(search, choices, None, None)
     problem = choices[0]
     covered = not first and covers(problem, restriction)
@@ -191,6 +189,7 @@ def best_phase(
         for other in phases[1:]:
             if search.within(bound):
                 break
+            deadline.poll()
             search.examine(other, flown=False)
         alone = problem.launches and not problem.aboard and problem.scenario.front_step_s is None
         if alone and not search.within(bound):
@@ -205,6 +204,7 @@ def _around(search: _Search, problem: Problem, bound: float) -> None:
     for i in range(1, GRID):
         if search.within(bound):
             return
+        deadline.poll()
         search.examine(at(problem, problem.ring.slot0_rad + i * step), flown=False)
     for _ in range(HALVINGS):
         step *= 0.5
@@ -212,6 +212,7 @@ def _around(search: _Search, problem: Problem, bound: float) -> None:
             return
         middle = search.best.selection.made.problem.ring.slot0_rad
         for phase in (middle - step, middle + step):
+            deadline.poll()
             search.examine(at(problem, phase), flown=False)
 
 

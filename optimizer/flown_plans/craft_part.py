@@ -171,7 +171,7 @@ def _lowest_periapsis(what: Course, legs: tuple[Leg, ...], corrected: bool) -> f
     if what.periapsis_m is None or not corrected:
         return what.periapsis_m
     flown = [leg.periapsis_m for leg in legs[:-1] if leg.periapsis_m is not None]
-    # what a craft passed on board of its carrier is not part of its own flight
+    # what a craft flew through aboard its carrier is not counted as its flight
     return min([*flown, what.periapsis_m] if what.carried is not None else flown, default=what.periapsis_m)
 
 

@@ -12,9 +12,12 @@ from ..problem.options import Options
 from ..problem.problem import Problem
 from .flights import Flights, Place, Seat
 
+ALIKE_M = 1.0
+"""Distances this close differ by rounding of the flight only."""
+
 
 def seats_of(problem: Problem, options: Options, named: Sequence[tuple[str, int]], flights: Flights) -> list[Seat]:
-    """Who is in place during a plan: those that stay, and each of its own craft from its last burn on."""
+    """Who is in place during a plan: those that stay, and each craft of the plan from its last burn on."""
     in_space, index = options.way < 0, options.craft_class
     found = []
     for column, kept in enumerate(problem.kept):
@@ -86,5 +89,8 @@ def nearest_of(
             counted.append((seat.place, start))
     if not names:
         return Nearest(None, None, tuple(apart))
-    found = zip(flights.distances(problem, option_key, counted, finish_s), names, strict=True)
-    return Nearest(*min(found, key=lambda d: d[0]), tuple(apart))
+    distances = flights.distances(problem, option_key, counted, finish_s)
+    least = min(distances)
+    # of two that come equally close but for rounding, the first is named
+    first = next(name for name, distance in zip(names, distances, strict=True) if distance <= least + ALIKE_M)
+    return Nearest(least, first, tuple(apart))

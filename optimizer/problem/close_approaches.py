@@ -221,7 +221,7 @@ def passes_slots(
     separation_m: float,
     together: Mask | None = None,
 ) -> dict[int, float]:
-    """Which of ``slots`` of its own plane an option passes too closely, each with the last time that it does, s.
+    """The slots, of ``slots`` in its plane, that an option passes too closely, each with the last time of that, s.
 
     ``together`` marks the slots of those that it starts together with; None: nobody's.
     """

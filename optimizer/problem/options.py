@@ -158,6 +158,17 @@ class Options:
         counts = np.diff(self.first_row, append=len(self))
         return np.repeat(np.arange(self.first_row.size), counts)
 
+    @cached_property
+    def _by_slot(self) -> tuple[I, I]:
+        order = np.argsort(self.slot, kind="stable")
+        return order, self.slot[order]
+
+    def into(self, slot: int) -> I:
+        """The rows into a slot, in order."""
+        order, slots = self._by_slot
+        first, last = np.searchsorted(slots, [slot, slot + 1])
+        return order[first:last]
+
     def whole(self, rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """A mask of rows with bundles cut out of it that it holds in part only."""
         if not self.bundled:

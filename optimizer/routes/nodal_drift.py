@@ -184,8 +184,8 @@ def _note(problem: Problem, options: Options) -> str:
     if not len(options):
         return ""
     return (
-        "nodal drift: begun as soon as the craft may burn, in one circular waiting orbit, until the nodes first "
-        "meet; a later start or a plane turned in part by burns is not looked at"
+        "nodal drift starts as soon as the craft may burn and ends when the nodes first meet, in one circular "
+        "waiting orbit; a later start, or a plane turned in part by burns, is not tried"
     )
 
 

@@ -23,7 +23,7 @@ from ..trajectory.tangent import Begun, PlaneBurns, RingBurns, ring_burns, tange
 from .launch_tilt import drift_of, turned_back
 from .route import Question, Route, row_of
 
-CHOICES_BLOCK = 1_000_000
+CHOICES_BLOCK = 250_000
 """Choices (slot, passes, k, m) up to which all are made at once."""
 
 BYTES_EACH = 400.0

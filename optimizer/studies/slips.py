@@ -77,10 +77,15 @@ class Launch:
 
 @dataclass(frozen=True, kw_only=True)
 class Slips:
-    """The answer for a scenario: the plan it is about, by the catalogue where it is the
-    best one, of another ``rank`` as flown, and each launch in turn."""
+    """The answer for a scenario: the plan it is about, and each launch in turn.
+
+    Args:
+        flown: the plan as it is printed elsewhere, corrected by its flight.
+        planned: what the others are set against: the same plan by the catalogue, where it is the best one.
+    """
 
     scenario: Scenario
+    flown: Price
     planned: Price
     launches: tuple[Launch, ...]
     spare_after_s: float
@@ -106,9 +111,9 @@ def make_slips(
     """
     plan, scenario = outcome.plans[0], outcome.scenario
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))
+    flown = Price(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s)
     # another plan than the best one is taken as it was flown
-    other = Price(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s)
-    planned = _best(fixed, progress, ()) if plan.rank == 1 else other
+    planned = _best(fixed, progress, ()) if plan.rank == 1 else flown
     if planned is None:
         raise RuntimeError("a plan with the ring's phase free, but none with the phase it took: a fault of ours")
     groups: dict[str, list[CraftPlan]] = {}
@@ -133,7 +138,12 @@ def make_slips(
             )
         )
     return Slips(
-        scenario=scenario, planned=planned, launches=tuple(launches), spare_after_s=spare_after_s, rank=plan.rank
+        scenario=scenario,
+        flown=flown,
+        planned=planned,
+        launches=tuple(launches),
+        spare_after_s=spare_after_s,
+        rank=plan.rank,
     )
 
 

@@ -7,6 +7,7 @@ import math
 import os
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ...models.errors import InputError, RingwrightError
@@ -63,6 +64,14 @@ def scenario_of(arguments: argparse.Namespace) -> Scenario:
 
     there(arguments.scenario)
     return read_scenario(arguments.scenario, arguments.settings)
+
+
+def by_bulge_alone(scenario: Scenario) -> Scenario:
+    """The same without ``[forces]``, for commands that fly the body's bulge alone, which the warnings then say."""
+    if scenario.forces is None:
+        return scenario
+    said = "[forces] is left out here: this command plans and flies the body's bulge alone."
+    return replace(scenario, forces=None, warnings=(*scenario.warnings, said))
 
 
 def run_of(arguments: argparse.Namespace) -> Run:

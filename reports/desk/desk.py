@@ -18,7 +18,7 @@ from ...models.reading.toml_text import file_text
 from ...models.scenario import Scenario
 from .fields import fields_of, typed_value, words_of
 from .one_craft import first_filled
-from .planner import Heard, Job, Planner
+from .planner import Heard, Job, Planner, SheetsOf
 from .scenario_text import with_settings
 
 LOOK_EVERY_S = 0.3
@@ -51,6 +51,7 @@ class Desk:
         self._scenario = parse_scenario(self._text, file, self._given)
         self._number = self._answered = 0
         self.answer = self.sheets = ""
+        self._made = 0
         self._planning_since: float | None = None
         self._words = ""
         self._said_s = 0.0
@@ -124,6 +125,11 @@ class Desk:
         if self._planning_since is None:
             self._plan()
 
+    def make_sheets(self, rank: int) -> None:
+        """Make the sheets of another plan of the answer, if it is still that of the scenario as it stands."""
+        if self._planner is not None and self._answered == self._number:
+            self._planner.sheets(SheetsOf(number=self._answered, rank=rank))
+
     def scenario_text(self) -> str:
         """The scenario as it stands, as TOML."""
         return with_settings(self._text, self._settings(self._changes))
@@ -135,7 +141,7 @@ class Desk:
             "file": os.path.basename(self.file),
             "planning": None if since is None else {"words": self._words, "s": round(time.monotonic() - since, 1)},
             "answer": self._answered,
-            "sheets": self._answered if self.sheets else 0,
+            "sheets": self._made,
             "current": self._answered == self._number,
             "cancelled": self._cancelled,
             "trouble": self._file_trouble or self._trouble,
@@ -221,9 +227,11 @@ class Desk:
             self._said_s = time.monotonic()
         elif heard.kind == "answer":
             self.answer, self.sheets = heard.text, ""
+            self._made = 0
             self._answered, self._planning_since = heard.number, None
         elif heard.kind == "sheets":
             self.sheets = heard.text
+            self._made += 1
         elif heard.kind == "failed":
             self._trouble, self._planning_since = heard.text, None
         elif heard.kind == "lost" and self._planning_since is not None:

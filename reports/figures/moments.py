@@ -117,7 +117,7 @@ def motion(
         outcome: one with plans.
         plan: which one; with craft that move.
         plane: of the ring; that of the first craft when absent.
-        progress: told how far it is.
+        progress: called with how far it is.
 
     Returns:
         The content of the file; to be made within ``style.paper``.
@@ -192,7 +192,7 @@ def _track(ring: Ring, plan: Plan, part: CraftPlan, arcs: list[Arc], stretch: fl
 
 
 def _draw_moment(axes: Axes, scene: _Scene, time_s: float) -> Callable[[float], None]:
-    """Draw one moment; what is given back moves the picture to another."""
+    """Draw one moment. Return a function that moves the picture to another."""
     bare(axes)
     axes.set_xlim(-scene.reach, scene.reach)
     axes.set_ylim(-scene.reach, scene.reach)

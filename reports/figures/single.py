@@ -48,7 +48,7 @@ def write_figure(
             or ``motion``.
         place: see :func:`figure_file`.
         form: ``column`` or ``slide``; None for a report.
-        progress: told what is being drawn.
+        progress: called with what is being drawn.
 
     Raises:
         InputError: there is no such figure of this plan.

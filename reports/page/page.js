@@ -145,6 +145,7 @@
       home.replaceChildren();
       const warn = plan.broken.length ? el("p", {class: "warn"}, "BREAKS A LIMIT. " + plan.broken.join("; ")) : "";
       home.append(el("h2", {}, `Plan ${plan.rank}: ${plan.cost}, ${plan.finish}`), warn);
+      if (plan.flown) home.append(el("p", {class: "quiet"}, plan.flown));
       if (D.ring.planes > 1) home.append(this.planeChoice());
       this.turning = canvas("The ways to the slots in the frame that turns with the ring", 0.82);
       this.unrolled = canvas("The unrolled ring: angle from slot 0 across, altitude up", 0.82, 340);
@@ -405,7 +406,7 @@
 
   // ---- state: which plans, which moment
   const S = {a: null, b: null, t: 0, from: 0, to: 1, plane: 0, playing: false};
-  let panels = [];
+  let panels = [], makeSheets = null;
   function rebuild() {
     const plans = S.b && S.b !== S.a ? [S.a, S.b] : [S.a], parts = plans.flatMap(partsOf);
     S.from = Math.min(0, ...extremes(parts.map((part) => part.launch_s ?? 0)));
@@ -416,7 +417,7 @@
     while (by("panels").children.length < plans.length) by("panels").append(el("section", {class: "panel"}));
     panels = plans.map((plan, i) => new Panel(by("panels").children[i], plan, S.plane));
     by("first").value = S.a.rank; by("second").value = S.b ? S.b.rank : "";
-    markFront(); setTime(S.t);
+    markFront(); setTime(S.t); otherSheets();
   }
   function setTime(t) {
     S.t = Math.min(Math.max(t, S.from), S.to);
@@ -513,14 +514,27 @@
 
   function sheets() {
     by("sheet-list").replaceChildren();
-    by("sheets").hidden = !D.sheets.length;
-    by("sheets-head").textContent = `Maneuver sheets of plan ${D.open}`;
+    by("sheets").hidden = !D.sheets.length && !makeSheets;
+    by("sheets-head").textContent = `Maneuver sheets of plan ${D.sheets_of}`;
+    otherSheets();
     for (const sheet of D.sheets) {
       const print = el("button", {type: "button", class: "screen"}, "Print this sheet");
       const whole = el("details", {}, el("summary", {}, el("bdi", {}, sheet.craft)), print, el("pre", {}, sheet.text));
       print.addEventListener("click", () => printAlone(whole));
       by("sheet-list").append(whole);
     }
+  }
+  /** How to come by the sheets of the plan that is shown, where they are not those below. */
+  function otherSheets() {
+    const home = by("sheet-other");
+    home.hidden = !S.a || S.a.rank === D.sheets_of;
+    if (home.hidden) return;
+    home.replaceChildren();
+    if (makeSheets) {
+      const rank = S.a.rank, make = el("button", {type: "button"}, `Make the sheets of plan ${rank}`);
+      make.addEventListener("click", () => { make.disabled = true; makeSheets(rank); });
+      home.append(make);
+    } else home.append(`Of plan ${S.a.rank}: ringwright sheet SCENARIO --plan ${S.a.rank}`);
   }
   /** Print one sheet and nothing else. */
   function printAlone(sheet) {
@@ -533,14 +547,16 @@
   function load(data) {
     const first = D === null, moment = S.t;
     stop();
-    D = data; sampled = new Map(); S.svg = null;
+    D = {...data, sheets_of: data.open}; sampled = new Map(); S.svg = null;
     front = D.front.map((point) => ({...point, x: 0, y: 0}));
     marks = [];
     document.title = by("title").textContent = D.title;
     by("answer").textContent = D.answer; by("caution").textContent = D.caution;
+    by("trust").textContent = `${D.proof} ${D.model}`.trim(); by("trust").hidden = !by("trust").textContent;
+    by("remark-list").replaceChildren(...D.remarks.map((one) => el("li", {}, one))); by("remarks").hidden = !D.remarks.length;
     S.a = D.plans.find((plan) => plan.rank === D.open) || D.plans[0] || null;
     S.b = null; S.plane = S.plane < D.ring.planes ? S.plane : 0;
-    by("choice").hidden = by("time").hidden = !S.a;
+    by("choice").hidden = by("time").hidden = by("time-line").hidden = !S.a;
     sheets();
     if (!S.a) { panels = []; by("panels").className = ""; by("panels").replaceChildren(el("pre", {}, D.text)); return; }
     by("first").replaceChildren(); by("second").replaceChildren(el("option", {value: ""}, "none"));
@@ -578,5 +594,10 @@
   wire();
   const own = by("data").textContent;
   if (own) load(JSON.parse(own));
-  globalThis.ringwright = {el, load, sheets: (made) => { D.sheets = made; sheets(); }};
+  globalThis.ringwright = {
+    el, load,
+    sheets: (made) => { D.sheets = made.sheets; D.sheets_of = made.rank; sheets(); },
+    /** Who makes sheets of another plan when asked to; a page that is a file has nobody. */
+    makesSheets: (maker) => { makeSheets = maker; },
+  };
 })();

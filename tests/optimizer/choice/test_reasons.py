@@ -90,9 +90,9 @@ def _outcome(text: str) -> Outcome:
 
 
 def _note(text: str) -> str:
-    told = _outcome(text).front
-    assert told is not None
-    return told.note
+    front_found = _outcome(text).front
+    assert front_found is not None
+    return front_found.note
 
 
 def test_phasing_that_costs_nothing_is_not_said_to_be_a_wait_on_the_pad() -> None:

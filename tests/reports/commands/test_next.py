@@ -15,6 +15,8 @@ from ringwright.reports.commands.parser import parser
 from ringwright.scenarios import bundled
 from ringwright.tests.test_cli import SMALL
 
+pytestmark = pytest.mark.usefixtures("shared_plans")
+
 ENDS_IN_A_COMMAND = {
     "none": [],
     "plan": ["plan", "two.toml"],

@@ -169,6 +169,15 @@ def test_it_opens_on_the_plan_that_was_asked_for(home: Any, tmp_path: Path) -> N
     watched.close()
 
 
+def test_it_says_how_to_come_by_the_sheets_of_another_plan(home: Any, sheeted: Path) -> None:
+    watched = Watched(home, sheeted)
+    assert not watched.page.locator("#sheet-other").is_visible()
+    watched.page.select_option("#first", "3")
+    assert watched.page.locator("#sheet-other").inner_text() == "Of plan 3: ringwright sheet SCENARIO --plan 3"
+    assert watched.page.locator("#sheets-head").inner_text() == "Maneuver sheets of plan 1"
+    watched.close()
+
+
 def test_one_sheet_is_printed_by_itself(home: Any, sheeted: Path) -> None:
     watched = Watched(home, sheeted)
     page = watched.page
@@ -285,6 +294,15 @@ def test_play_pause_step_and_drag_by_mouse(opened: Watched) -> None:
         assert clock_s(page) > early > begun
         page.mouse.move(box["x"] + 0.2 * box["width"], box["y"] + 0.5 * box["height"])
         assert clock_s(page) > early
+
+
+def test_time_is_in_sight_from_every_picture(opened: Watched) -> None:
+    page = opened.page
+    for label in ("Timeline", "Angle from each craft", "Propellant left"):
+        page.locator(f"svg[aria-label^='{label}']").evaluate("one => one.scrollIntoView({block: 'center'})")
+        box = page.locator("#play").bounding_box()
+        assert 0 <= box["y"] < 60
+        assert page.evaluate("([x, y]) => document.elementFromPoint(x, y).id", [box["x"] + 5, box["y"] + 5]) == "play"
 
 
 def test_play_step_and_drag_by_keys(opened: Watched) -> None:

@@ -85,6 +85,7 @@ def test_files_of_a_folder(tmp_path: Path) -> None:
     assert all(path.stat().st_size > 500 for path in written)
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     scenario = str(SCENARIOS / "one-craft-mars.toml")
     assert main(["sheet", scenario]) == 0
