@@ -78,7 +78,7 @@ class Flown:
 
 @dataclass(frozen=True, kw_only=True)
 class FreeForm:
-    """The evidence for a free-form flight, before any correction: see :class:`.freeform.FreeformSolution`."""
+    """The evidence for a free-form flight, before any correction: see ``rendezvous/optimum.py``."""
 
     primer_excess: float
     linear_estimate_m_s: float
