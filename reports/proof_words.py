@@ -71,5 +71,5 @@ def _chosen_text(phases: PhaseProof) -> str:
     if phases.proved or math.isfinite(phases.bound):
         return ""
     if phases.tried == 1:
-        return " This holds for one phase of the ring, the only one tried; another could be better."
-    return f" This holds for the best of {phases.tried} phases of the ring tried; one in between could be better."
+        return " This holds for one phase of the ring, the only one that was planned; another could be better."
+    return f" This holds for the best of {phases.tried} phases of the ring that were planned; another could be better."

@@ -137,13 +137,6 @@ _TILT_WORDS = {
 }
 
 
-def turns_text(part: CraftPlan) -> str:
-    """Say how revolutions and turns of the slot go together; empty where nothing is phased."""
-    if part.side == "level" or part.route == "timed":
-        return ""
-    return f"{count(part.revolutions, 'revolution')} while the slot makes {part.ring_revolutions}"
-
-
 def kept_text(kept: Kept, tolerance_rad: float, planes: int = 1) -> str:
     """Say how well a craft that stays sits in its slot."""
     slot = f"slot {kept.slot}" if planes == 1 else f"plane {kept.plane}, slot {kept.slot}"

@@ -60,8 +60,12 @@ def least_from_ground(problem: Problem) -> float:
 
 
 def soonest_s(problem: Problem) -> float:
-    """When the last launch can be in its slot at the soonest, each pad as dense as its turnaround allows."""
+    """When the last launch can be in its slot at the soonest, each pad as dense as its turnaround allows; infinite
+    where no way leads up.
+    """
     found = 0.0
+    if problem.launches and not problem.ways:
+        return math.inf
     if problem.launches:
         pads = sorted({way.pad for way in problem.ways})
         turnaround = min(problem.scenario.pads[pad].turnaround_s for pad in pads)

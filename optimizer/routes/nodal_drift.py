@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...models import orbits
 from ...models.oblate_circles import Pace, pace
 from ...models.ring import Ring
 from ...models.scenario import Body
@@ -22,7 +21,7 @@ from ..problem.options import F, I, Options, empty, join
 from ..problem.problem import Problem
 from ..trajectory.course import Course
 from .nodal_drift_flight import drift_courses
-from .nodal_drift_timetable import Start, Timetable, Waits, as_seen, onto_slot, start_of, timetable
+from .nodal_drift_timetable import Start, Timetable, Waits, as_seen, onto_slot, speed_changes, start_of, timetable
 from .route import CourseOf, Finite, Question, Route, row_of
 
 DEPTHS = 400
@@ -167,10 +166,8 @@ def hohmann(gm: float, one_m: F | float, other_m: F | float) -> F:
     >>> round(float(hohmann(3.986004415e14, 6569481.37, 42159485.65)), 1)
     3935.2
     """
-    one, other = np.asarray(one_m, dtype=np.float64), np.asarray(other_m, dtype=np.float64)
-    semi = 0.5 * (one + other)
-    first = np.abs(orbits.speed(gm, one, semi) - orbits.speed(gm, one, one))
-    return np.asarray(first + np.abs(orbits.speed(gm, other, other) - orbits.speed(gm, other, semi)))
+    first, last = speed_changes(gm, one_m, other_m)
+    return np.asarray(np.abs(first) + np.abs(last))
 
 
 def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course | None:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from ringwright.models import bodies
+from ringwright.models.flight.smooth_mean import window
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.outcome import Front, Outcome
 from ringwright.optimizer.plan import make_plan
@@ -27,7 +28,10 @@ name = "earth"
 altitude_km = 400
 slots = 4
 inclination_deg = 52
+slot0_deg = 55
 {ring}
+[limits]
+revolutions_max = 3
 {forces}
 [[craft]]
 name = "Teal"
@@ -51,6 +55,7 @@ def _planned(forces: str, area: float = 0.5, ring: str = "") -> Outcome:
 
 
 NONE = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = false\nsunlight = false"
+FOURTH = "[forces]\ndegree = 4\nsunlight = false\ndrag = false\nsun = false\nmoon = false"
 DRAG = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = true\nsunlight = false"
 
 
@@ -60,7 +65,7 @@ def plain() -> Outcome:
 
 
 def test_plan_1_is_corrected_and_the_others_stay(plain: Outcome) -> None:
-    outcome = _planned("[forces]\ndegree = 4\nsunlight = false\ndrag = false")
+    outcome = _planned(FOURTH)
     under = outcome.under
     assert plain.under is None
     assert under is not None
@@ -87,7 +92,7 @@ def _fail() -> Front:
 
 def test_a_craft_in_place_is_trimmed() -> None:
     """Slot 0 lies where Sage is, which need not move: under the harmonics its mean rate is not the ring's."""
-    plan = _planned("[forces]\ndegree = 4\nsunlight = false\ndrag = false").plans[0]
+    plan = _planned(FOURTH).plans[0]
     [sage] = [part for part in plan.craft if part.craft == "Sage"]
     assert len(sage.burns) == 2
     assert 0.0 < sage.delta_v_m_s < 1.0
@@ -109,9 +114,10 @@ def test_with_every_force_out_it_stands_as_it_was_flown() -> None:
 
 def test_drag_parts_craft_of_unlike_surface() -> None:
     """At 400 km, two craft that stay, one with four times the area: they part by half the difference of their second
-    derivatives, 3/2 rho w^2 Cd A / (m a) each (Soop 1994, chapter 4), times the time squared."""
+    derivatives, 3/2 rho w^2 Cd A / (m a) each (Soop 1994, chapter 4), times the mean square of the time."""
     text = RING.format(forces=DRAG, area=2.0, ring="")
     text = text.replace("angle_deg = 55 }", "angle_deg = 100 }").replace("area_m2", "stay = true\narea_m2")
+    text = text.replace("slot0_deg = 55\n", "")
     text += '[[craft]]\nname = "Fern"\norbit = { altitude_km = 400, angle_deg = 230 }\n'
     outcome = outcome_of(parse_scenario(text))
     under = outcome.under
@@ -121,7 +127,8 @@ def test_drag_parts_craft_of_unlike_surface() -> None:
     # the air turns along
     wind = 1.0 - earth.spin_rad_s * math.cos(math.radians(52.0)) / math.sqrt(earth.gm / radius**3)
     strength = 1.5 * 3.725e-12 * earth.gm / radius**2 * wind**2 * 2.2 / 200.0
-    middle = under.at_s + 0.5 * under.span_s
+    times, weights = window(outcome.ring, under.at_s)
+    squared = float(weights @ times**2)
     spacing = {one.craft: one.spacing_rad or 0.0 for one in under.craft}
     assert set(spacing) == {"Teal", "Sage", "Fern"}
     # craft that stay are put on the ring to first order in J2: what that leaves between them goes out
@@ -130,12 +137,12 @@ def test_drag_parts_craft_of_unlike_surface() -> None:
     assert airless is not None
     bare = {one.craft: one.spacing_rad or 0.0 for one in airless[1].craft}
     parted = spacing["Teal"] - spacing["Sage"] - (bare["Teal"] - bare["Sage"])
-    assert parted == pytest.approx(0.5 * strength * 1.5 * middle**2, rel=0.01)
+    assert parted == pytest.approx(0.5 * strength * 1.5 * squared, rel=0.01)
     assert sum(spacing.values()) == pytest.approx(0.0, abs=1e-12)
 
 
 def test_craft_that_stay_are_flown_too() -> None:
-    ring = '[[ring.occupied]]\nname = "Fern"\nslot = 2\nangle_deg = 190.0'
+    ring = '[[ring.occupied]]\nname = "Fern"\nslot = 2\nangle_deg = 235.2'
     under = _planned(DRAG, ring=ring).under
     assert under is not None
     assert {one.craft for one in under.craft} == {"Teal", "Sage", "Fern"}
