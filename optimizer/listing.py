@@ -287,9 +287,9 @@ def broken_in_flight(plans: Sequence[Plan], *, all_flown: bool) -> Infeasible:
     """
     nearest = plans[0].broken
     if not all_flown:
-        reason = "each that was flown breaks one in its flight; not all that the options offer were flown"
+        reason = "every plan flown breaks one in its flight; not all plans that the options allow were flown"
         return Infeasible(binds=(), together=False, reason=reason)
-    reason = "each that the options offer breaks one in its flight"
+    reason = "every plan that the options allow breaks one in its flight"
     if not all(gives_by_itself(one.limit) for one in nearest):
         return Infeasible(binds=(), together=False, reason=reason)
     binds = tuple(Bind(limit=one.limit, value=one.allowed, serves=one.value) for one in nearest)

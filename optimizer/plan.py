@@ -98,7 +98,10 @@ def _under_forces(found: Outcome, progress: Progress) -> Outcome:
             for point in front.points
         )
         front = replace(front, points=points)
-    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under)
+    notes = found.notes
+    if abs(under.added_m_s) >= 0.05:
+        notes = (*notes, f"corrected for further forces, too, plan 1 costs {plan.delta_v_m_s:.1f} m/s")
+    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under, notes=notes)
 
 
 def serves(scenario: Scenario) -> bool:
@@ -305,7 +308,7 @@ def proof_of(
     problem = selection.made.problem
     bound, gap = best.solved.bound, best.solved.gap
     if not before and not selection.made.whole:
-        # not every liftoff was looked at: what is proved must hold for the others, too
+        # not every liftoff was examined: what is proved must hold for the others, too
         bound = min(bound, floor(selection.made, aim))
         short = max(best.solved.objective - bound, 0.0)
         gap = short / abs(best.solved.objective) if short > 0.0 else 0.0

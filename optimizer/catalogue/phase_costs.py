@@ -60,7 +60,7 @@ def bounds(
     Args:
         problem: whose ring and tolerance count.
         rows: of :func:`phase_choices`.
-        first_rad, last_rad: the interval; a single phase where both are the same. It holds no phase at which somebody
+        first_rad, last_rad: the interval; a single phase where both are the same. It holds no phase at which a craft
             arrives in place but at its ends.
         level: whether arriving in place counts: at such a phase itself.
         finish_s: only choices that finish by then.

@@ -115,7 +115,7 @@ def phasing_options(
 
 def _costs_by_winding_alone(problem: Problem, group: CraftClass) -> bool:
     """Whether what one winding beats before limits are asked it beats after, too: no burn that takes time, no plane to
-    turn back, nobody to keep clear of."""
+    turn back, no craft to keep clear of."""
     ring = problem.ring
     turns = problem.oblate and ring.inclination_rad != 0.0
     return group.craft.thrust_n is None and not turns and not problem.kept

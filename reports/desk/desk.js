@@ -99,7 +99,7 @@
   }
   function words(state) {
     const before = state.answer ? " What is shown is the answer before the last change." : "";
-    if (state.planning) return `Planning, ${Math.round(state.planning.s)} s${state.planning.words ? ": " + state.planning.words : ""}.${before}`;
+    if (state.planning) return `Planning, ${Math.round(state.planning.s)} s${state.planning.most ? ` of at most ${state.planning.most} s` : ""}${state.planning.words ? ": " + state.planning.words : ""}.${before}`;
     if (state.current) return "Planned.";
     return (state.cancelled ? "Cancelled." : "Not planned.") + before;
   }

@@ -344,7 +344,7 @@ def test_a_desk_that_is_killed_loses_nothing_and_one_that_is_restarted_goes_on(h
         assert parse_scenario(made).limits.revolutions_max == 2
         port = first.port
     with served(file, "--port", str(port)) as second:
-        # the old address has another token: the tab that is still open is told so
+        # the old address has another token, and the tab that is still open is refused
         assert second.ask("GET", f"/{first.token}/")[0] == 403
         after = Tab(home, second)
         after.answers({}, HOSTILE)

@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.models.readouts import span
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.burn_table import burn_words
@@ -55,7 +56,7 @@ def relay(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def sheeted(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A bundled scenario, planned, with the sheets of its craft."""
-    outcome = make_plan(parse_scenario(text("four-over-the-equator")))
+    outcome = make_plan(parse_scenario(text("four-over-the-equator"), settings=["limits.revolutions_max=4"]))
     return saved(outcome, tmp_path_factory.mktemp("page") / "sheeted.html", with_sheets=True)
 
 
@@ -69,6 +70,11 @@ def opened(home: Any, relay: Path) -> Iterator[Watched]:
 def ranked() -> list[int]:
     """Ranks along the front, soonest first."""
     return [point["plan"] for point in result(sample.relay())["front"]]
+
+
+def finishes() -> list[float]:
+    """When each point of the front is done, s."""
+    return [point["finish_s"] for point in result(sample.relay())["front"]]
 
 
 def shown_rank(page: Any, panel: int = 0) -> int:
@@ -165,7 +171,7 @@ def test_it_opens_on_the_plan_that_was_asked_for(home: Any, tmp_path: Path) -> N
     page = watched.page
     assert shown_rank(page) == 2
     assert page.locator("#first").input_value() == "2"
-    assert page.locator("#allowed-said").inner_text().find("plan 2, ") > 0
+    assert page.locator("#allowed-said").inner_text().startswith("plan 2, ")
     watched.close()
 
 
@@ -220,11 +226,18 @@ def test_front_and_slider_by_mouse(opened: Watched) -> None:
         box = boxes[place]
         page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
         assert shown_rank(page) == ranks[place]
-        assert page.locator("#allowed").input_value() == str(place)
+        assert float(page.locator("#allowed").input_value()) == pytest.approx(finishes()[place], abs=1.0)
         assert page.locator("#first").input_value() == str(ranks[place])
     box = page.locator("#allowed").bounding_box()
     page.mouse.click(box["x"] + box["width"] - 3, box["y"] + box["height"] / 2)
     assert shown_rank(page) == ranks[-1]
+    # a time between two plans allows the one that is done before it
+    allowed_s = 0.9 * finishes()[2] + 0.1 * finishes()[1]
+    page.locator("#allowed").evaluate(
+        "(one, s) => { one.value = s; one.dispatchEvent(new Event('input')); }", allowed_s
+    )
+    assert shown_rank(page) == ranks[1]
+    assert page.locator("#allowed-said").inner_text().startswith(f"{span(allowed_s)} allowed: plan {ranks[1]}, ")
 
 
 def test_front_and_slider_by_keys(opened: Watched) -> None:
