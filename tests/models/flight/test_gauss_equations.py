@@ -17,7 +17,7 @@ from ringwright.models.kepler import propagate
 GM, J2, RADIUS_M = 3.986004418e14, 1.08262668e-3, 6378137.0
 
 NEAR_M = 0.1
-"""How far both roads may be apart: a billionth of the way out at an eccentricity of 0.8, a hundredth of that near in."""
+"""How far both roads may be apart: a billionth of the way out at an eccentricity of 0.8, far less near in."""
 
 
 def _starts(count: int, eccentricity: float, seed: int) -> tuple[Array, Array]:
