@@ -19,6 +19,7 @@ from ringwright.optimizer.choice.ring_phase import TOLERANCE, at, best_phase
 from ringwright.optimizer.choice.selection import Selection, total
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.tests.tolerances import UNSEEN_M_S
 
 from ...planned import scenario_of
 
@@ -111,7 +112,7 @@ def test_a_finish_and_a_greatest_cost_are_kept(kind: str) -> None:
     chosen = Selection(catalogue(at(problem, early.phase_rad))).best(("delta_v",), finish_s=until, flown=False)
     assert chosen is not None
     assert chosen.finish_s <= until + 1e-3
-    assert chosen.delta_v_m_s == pytest.approx(early.value, abs=1e-4)
+    assert chosen.delta_v_m_s == pytest.approx(early.value, abs=UNSEEN_M_S)
     assert early.value >= free.value - 0.01
     worst = bounds.least("worst_delta_v", 0.01)
     level = bounds.least("delta_v", 0.01, most_m_s=worst.value + 1.0)
