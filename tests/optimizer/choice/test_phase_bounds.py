@@ -21,6 +21,7 @@ from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.restriction import NO_RESTRICTION, Restriction
 from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.tests.tolerances import UNSEEN_M_S
 
 from ...planned import scenario_of
 
@@ -113,7 +114,7 @@ def test_a_finish_and_a_greatest_cost_are_kept(kind: str) -> None:
     chosen = Selection(catalogue(at(problem, early.phase_rad))).best(("delta_v",), finish_s=until, flown=False)
     assert chosen is not None
     assert chosen.finish_s <= until + 1e-3
-    assert chosen.delta_v_m_s == pytest.approx(early.value, abs=1e-4)
+    assert chosen.delta_v_m_s == pytest.approx(early.value, abs=UNSEEN_M_S)
     assert early.value >= free.value - 0.01
     worst = bounds.least("worst_delta_v", 0.01)
     level = bounds.least("delta_v", 0.01, most_m_s=worst.value + 1.0)

@@ -82,7 +82,9 @@ def test_what_is_named_serves_in_the_flight_too(text: str, monkeypatch: pytest.M
     named = [(bind.limit, bind.serves) for bind in why.binds if bind.serves is not None]
     assert named
     settings = [f"{limit_key(limit)}={serving_value(limit, value, 4):.12g}" for limit, value in named]
-    for chosen in (settings,) if why.together else ([one] for one in settings):
+    tried = [settings] if why.together else [[one] for one in settings]
+    assert tried
+    for chosen in tried:
         plans = make_plan(parse_scenario(text, settings=chosen)).plans
         assert plans, chosen
         assert not plans[0].broken, chosen
