@@ -56,7 +56,7 @@ quick: $(READY)
 soak_exhaustive := tests/optimizer/test_against_exhaustive.py
 soak_properties := tests/optimizer/test_properties.py
 soak_windows := tests/optimizer/test_random_windows.py
-soak_cuts := tests/optimizer/choice/test_cuts.py tests/optimizer/choice/test_ties.py tests/optimizer/trajectory/test_liftoffs.py
+soak_cuts := tests/optimizer/choice/test_cuts.py tests/optimizer/choice/test_ties.py tests/optimizer/flown_plans/test_liftoffs.py
 soak_printed := tests/independent/test_printed_flight.py
 soak_flights := tests/optimizer/test_second_flight.py tests/optimizer/catalogue/test_free_form.py tests/optimizer/catalogue/test_ways_up.py tests/optimizer/trajectory/test_oblate_plans.py tests/optimizer/robustness/test_hold.py
 soak_home := tests/optimizer/replan/test_repair.py tests/optimizer/robustness/test_closed_loop.py

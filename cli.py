@@ -13,8 +13,9 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from .models.errors import InputError
+from .reports.commands.deliver import next_text
 from .reports.commands.parser import parser
-from .reports.commands.planned import BAD_INPUT, INTERRUPTED, LOST, UNDECIDED, NoPlanError
+from .reports.commands.planned import BAD_INPUT, INTERRUPTED, LOST, UNDECIDED, NoPlanError, without_plan
 from .reports.console import (
     Ended,
     OutputLostError,
@@ -91,6 +92,7 @@ def _answered(run: Callable[[argparse.Namespace], int], parsed: argparse.Namespa
         from .reports.terminal import infeasible_text
 
         show(infeasible_text(none.outcome, width()))
+        show(next_text(without_plan(parsed, none.outcome), width()))
         return none.status
 
 

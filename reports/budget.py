@@ -21,9 +21,9 @@ _CLOSED = (
     "read and trimmed, and slot errors and tilts beyond the tolerance are taken off."
 )
 _BY_LAW = (
-    "No closed form is known for such a way: errors are propagated with a linear model of the flight, to first order "
+    "No closed form is known for such a flight: errors are propagated with a linear model of it, to first order "
     "in the errors. Burns to come are changed in the cheapest of a few ways where the rest of the plan would miss; the "
-    "ring's period is read and trimmed. Burns that an upper stage pays err as the craft's own do."
+    "ring's period is read and trimmed. Burns paid by an upper stage have the errors of the craft's burns."
 )
 
 
@@ -150,8 +150,8 @@ def _warnings(budget: Budget) -> list[str]:
     for one in budget.craft:
         if one.short > 0.0:
             found.append(
-                f"{one.craft} RUNS OUT of its {plain(one.available_m_s)} m/s in {_percent(one.short)} of flights, the "
-                "reserve kept back used up."
+                f"{one.craft} RUNS OUT of its {plain(one.available_m_s)} m/s in {_percent(one.short)} of flights, with "
+                "the reserve used up."
             )
         if one.too_low > 0.0:
             when = "" if one.by_law else ", before its period is trimmed"

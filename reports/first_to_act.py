@@ -9,6 +9,7 @@ from ..models.bodies import body_names
 from ..models.flight.gravity import gravity_around
 from ..models.readouts import clock, instant, plain, span
 from ..optimizer.craft_plan import CraftPlan
+from ..optimizer.limits import finish_within, revolutions_max, wait_within
 from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from .burn_table import burn_table
@@ -58,18 +59,18 @@ def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
     does not bring the craft nearer to the ring's own period (then going past it is not free), or where a limit of the
     scenario forbids the extra turn.
     """
-    limits, period_s = outcome.scenario.limits, part.phasing_period_s
+    period_s = part.phasing_period_s
     if part.side == "level" or part.route == "timed" or period_s is None or len(part.burns) < 2:
         return None
     towards = part.burns[0].along_m_s if part.side == "below" else -part.burns[0].along_m_s
     if towards <= 0.0:
         return None
-    turn_s = outcome.ring.period_s
-    if part.revolutions + 1 > limits.revolutions_max:
+    turn_s, scenario = outcome.ring.period_s, outcome.scenario
+    if not revolutions_max.LIMIT.kept(scenario, part.revolutions + 1):
         return None
-    if part.in_slot_s + turn_s > limits.finish_within_s:
+    if not finish_within.LIMIT.kept(scenario, part.in_slot_s + turn_s):
         return None
-    if part.in_slot_s + turn_s - part.ring_arrival_s > limits.wait_within_s:
+    if not wait_within.LIMIT.kept(scenario, part.in_slot_s + turn_s - part.ring_arrival_s):
         return None
     # over an oblate body an instrument shows a little more or less than the time from return to return, here as there
     shown_s = (part.cut_off_period_s or period_s) - period_s

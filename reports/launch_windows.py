@@ -22,7 +22,7 @@ SHOWN = 8
 """Windows listed of one site."""
 
 TURNS = 4.0
-"""Without a latest finish windows are looked at for so many turns of the site."""
+"""Without a latest finish windows are examined for so many turns of the site."""
 
 
 def always_there(scenario: Scenario, pad: Pad) -> bool:

@@ -46,7 +46,7 @@ CAUTION = (
 UNDECIDED = "No plan yet, and undecided whether there is one: the search ended early."
 
 _TILT_WORTH_DEG = 1e-4
-"""A tilt below this goes unsaid where nobody is launched off the plane."""
+"""A tilt below this goes unsaid where no craft is launched off the plane."""
 
 
 def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str:
@@ -129,8 +129,8 @@ def _binding_text(why: Infeasible) -> str:
     if why.together and any(known):
         return "These limits bind together; all of them have to give:"
     if why.together:
-        return "More than two of these limits bind together; to loosen two of them is not enough:"
-    return "To loosen any one of these limits would serve:" if all(known) else "These limits stand in the way:"
+        return "More than two of these limits bind together; easing two of them is not enough:"
+    return "Easing any one of these limits would serve:" if all(known) else "These limits stand in the way:"
 
 
 def _rejected(outcome: Outcome, width: int) -> list[str]:
@@ -248,20 +248,31 @@ def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = heading("Proof and flight", width)
     if outcome.proof is not None:
         lines += paragraph(proof_text(outcome.proof), width, indent="  ")
-    return lines + paragraph(f"{model_text(outcome)} {flown_text(outcome, first)}", width, indent="  ")
+    lines += paragraph(f"{model_text(outcome, first)} {flown_text(outcome, first)}", width, indent="  ")
+    return lines
 
 
-def model_text(outcome: Outcome) -> str:
-    """By which forces plans were flown, and what that leaves out."""
-    left_out = [] if gravity_of(outcome) == "j2" else ["oblateness"]
-    left_out += ["drag", "other bodies"]
-    left_out += ["burn arcs"] if burn_model_of(outcome) == "impulsive" else []
-    return f"Flown numerically: {_model_words(outcome)}, an approximation that leaves out {listed(left_out)}."
+def model_text(outcome: Outcome, plan: Plan) -> str:
+    """By which forces a plan was flown, and what that leaves out."""
+    return f"Flown numerically: {_flown_with(outcome, plan)}."
 
 
 def flown_text(outcome: Outcome, plan: Plan) -> str:
     """What the flight of a plan found; nothing where no craft moves."""
     return f"{_flown_text(plan)}{_longest_burn_text(outcome, plan)}" if plan.craft else ""
+
+
+def _flown_with(outcome: Outcome, plan: Plan) -> str:
+    """The forces and the burns of a plan's flight, and what that leaves out."""
+    arcs = ["burn arcs"] if burn_model_of(outcome) == "impulsive" else []
+    under = outcome.under
+    if under is not None and under.corrected and plan.rank == 1:
+        burns = "impulsive burns" if arcs else "burns of real length"
+        left_out = listed([*(one.name for one in under.chosen.left_out), *arcs])
+        words = f"{', '.join(under.chosen.flown)}, and {burns}"
+        return f"{words}, an approximation that leaves out {left_out}" if left_out else words
+    left_out = listed([*([] if gravity_of(outcome) == "j2" else ["oblateness"]), "drag", "other bodies", *arcs])
+    return f"{_model_words(outcome)}, an approximation that leaves out {left_out}"
 
 
 def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:

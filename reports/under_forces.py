@@ -7,7 +7,7 @@ from typing import Any
 
 from ..models.flight.smooth_mean import TURNS
 from ..models.force_choice import Chosen, chosen_forces
-from ..models.readouts import plain
+from ..models.readouts import clock, plain
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Outcome
 from ..optimizer.robustness.under_forces import MOST_TURNS
@@ -105,6 +105,8 @@ def _correction(outcome: Outcome, under: UnderForces) -> str:
         said += " The other plans are made for the bulge alone."
     if under.missed:
         said += f" The correction did not reach its aim for {listed(list(under.missed))}."
+    if under.slots is not None:
+        said += f" The slots go round in {clock(under.slots.period_s, 3)} under these forces, on the mean."
     return said
 
 

@@ -1,4 +1,4 @@
-"""What a scenario was understood to say, in the reader's own terms: values, angles counted from somebody, defaults.
+"""What a scenario was understood to say: values, angles counted from one craft or site, and the defaults taken.
 
 Plain text; nothing is planned here. Rates are two-body.
 """
@@ -79,7 +79,7 @@ def _goal_items(scenario: Scenario) -> list[str]:
     if scenario.first_service is not None:
         several = scenario.first_service > 1
         slots = f"{scenario.first_service} neighboring slots are" if several else "one slot is"
-        items.append(f"Service begins when {slots} filled, craft that stay counted.")
+        items.append(f"Service begins when {slots} filled, counting craft that stay.")
     if scenario.front_step_s is not None:
         items.append(f"Free-form flights are looked for at finishes {span(scenario.front_step_s)} apart.")
     return items
@@ -313,7 +313,7 @@ def _whereabouts(scenario: Scenario, craft: Craft) -> str:
 def reference(scenario: Scenario) -> Reference | None:
     """Who angles are counted from: the first craft with a known place in the ring, else in space, else the first site.
 
-    None where nobody has a place.
+    None where no craft has a place yet.
     """
     for one in scenario.ring.occupied:
         if one.angle_rad is not None:
@@ -400,4 +400,4 @@ def _default_lines(scenario: Scenario, width: int) -> list[str]:
         counts[every, words] = counts.get((every, words), 0) + 1
     rows = [[key if n == 1 else f"{key} ({n} times)", words] for (key, words), n in sorted(counts.items())]
     heads = [Column(title="key"), Column(title="taken", wraps=True)]
-    return ["", "Defaults, not in the file", "-------------------------", *columns(heads, rows, width)]
+    return ["", "Defaults: not in the file", "-------------------------", *columns(heads, rows, width)]

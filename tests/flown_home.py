@@ -37,7 +37,7 @@ from .planned import as_read
 Array = NDArray[np.float64]
 
 LOOK_S = 30.0
-"""So long after a burn, or after an insertion, the craft is looked at; sooner where the next burn comes sooner."""
+"""So long after a burn, or after an insertion, the craft is examined; sooner where the next burn comes sooner."""
 
 LEGS_MAX = 16
 """Burns of one craft at most: more would be going in circles."""
@@ -60,7 +60,7 @@ class _Craft:
     """Where a craft really is, None until it is in space.
 
     ``made_s`` is when its last burn was to be, ``corrected`` whether that was none of the first plan (``planned``),
-    ``look_s`` when it is to be looked at, None where nothing new is to be seen.
+    ``look_s`` when it is to be examined, None where nothing new is to be seen.
     """
 
     rng: np.random.Generator

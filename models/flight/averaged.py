@@ -27,8 +27,8 @@ from .harmonics import UnevenField
 from .point_masses import PointPull
 from .zonals import Zonals
 
-POINTS = 24
-"""Points a turn: harmonics up to degree 10 come out to rounding."""
+POINTS = 48
+"""Points a turn: harmonics up to degree 10 come out to rounding; the edges of the shadow ask for more than these."""
 
 BEND = 0.35
 """Most radians that the eccentricity vector, or the pattern of a pull, turns in a step."""

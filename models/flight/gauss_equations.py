@@ -35,10 +35,12 @@ NEAR = 2.4
 real axis, where that is nearer: good to 1 cm at an eccentricity of 0.8."""
 LOOKS = 10
 """Samples of a panel where near passes are looked for."""
-ECCENTRICITY_MAX, BULGE_MAX = 0.9, 0.02
+ECCENTRICITY_MAX, BULGE_MAX = 0.9, 0.15
 """Orbits more eccentric, or more disturbed (1.5 J2 by the square of reference radius to parameter), are stepped."""
 TURNS_MAX, POINTS_MAX = 8, 1 << 15
 """Revolutions solved together, and points of all arcs that stay in the cache."""
+DISTURBED = 0.08
+"""Of revolutions solved together, their number by the pull of the bulge against that of the point mass."""
 SETTLED, ROUNDS_MAX = 1e-14, 24
 """A round of the iteration that changes the elements by less is the last one; so many are allowed."""
 
@@ -49,9 +51,16 @@ def suits(gravity: Gravity, state: Array) -> NDArray[np.bool_]:
         return np.zeros(state.shape[1], dtype=bool)
     with np.errstate(all="ignore"):
         elements, _ = _elements(gravity.gm, _upright(state)[0])
-        bulge = 1.5 * gravity.j2 * (gravity.j2_radius / elements[0]) ** 2 if isinstance(gravity, Oblate) else 0.0
-        good = (np.hypot(elements[1], elements[2]) <= ECCENTRICITY_MAX) & (np.abs(bulge) <= BULGE_MAX)
+        good = np.hypot(elements[1], elements[2]) <= ECCENTRICITY_MAX
+        good &= np.abs(_size(gravity, elements)) <= BULGE_MAX
     return np.asarray(good & np.isfinite(elements).all(axis=0))
+
+
+def _size(gravity: PointMass | Oblate, elements: Array) -> Array | float:
+    """The pull of the bulge against that of the point mass, about."""
+    if isinstance(gravity, PointMass):
+        return 0.0
+    return np.asarray(1.5 * gravity.j2 * (gravity.j2_radius / elements[0]) ** 2)
 
 
 @dataclass(kw_only=True, eq=False)
@@ -86,14 +95,17 @@ def coast(
     total = start.shape[1]
     turned, mirrored = _upright(start)
     elements, longitude = _elements(gravity.gm, turned)
-    eccentric = float(np.hypot(elements[1], elements[2]).max())
+    # the bulge bends the osculating orbit by some of its own size meanwhile
+    eccentric = min(float((np.hypot(elements[1], elements[2]) + np.abs(_size(gravity, elements))).max()), 0.99)
     panels_a_turn = math.ceil(PANELS_A_TURN * max(1.0, NEAR / math.acosh(1.0 / max(eccentric, 1e-3))))
     recorded = Panels(knots=[[np.zeros(1)] for _ in range(total)], base=[[] for _ in range(total)],
                       curve=[[] for _ in range(total)])  # fmt: skip
     axis = elements[0] / (1.0 - elements[1] ** 2 - elements[2] ** 2)
     turns_left = duration_s * np.sqrt(gravity.gm / axis**3) / (2.0 * math.pi)
     landed, clock, active = np.empty((6, total)), np.zeros(total), np.arange(total)
-    most = TURNS_MAX * panels_a_turn
+    # the iteration gains a factor of about this in each round; one that settles slowly costs more than it spares
+    disturbed = float(np.max(_size(gravity, elements)))
+    most = max(math.ceil(panels_a_turn * min(TURNS_MAX, DISTURBED / max(abs(disturbed), 1e-9))), 1)
     while active.size:
         poll()
         wanted = math.ceil((float(turns_left[active].max()) + 0.05) * panels_a_turn)

@@ -179,7 +179,7 @@ def comes_back(flight: Flight, position: Positions, distance_m: float, from_s: f
     Args:
         position: where the other is: times (n,) to positions (n, 3), m.
         distance_m: how far.
-        from_s, to_s: part of the flight that is looked at.
+        from_s, to_s: part of the flight that is examined.
     """
     times, own = flight.sampled(from_s, to_s)
     gap = np.linalg.norm(own - position(times), axis=1)

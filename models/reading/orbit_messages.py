@@ -104,7 +104,7 @@ def read_message(path: Path, kind: Literal["OPM", "OEM"]) -> Message:
     except (OSError, ValueError) as fault:
         reason = getattr(fault, "strerror", None) or str(fault)
         raise InputError(f"the file cannot be read ({reason}): check the path.", where=file) from None
-    # the standard has ASCII; what is beyond it can stand in names and comments alone, which are not looked at
+    # the standard has ASCII; what is beyond it can stand in names and comments alone, which are not examined
     return parse_message(data.decode("utf-8-sig", errors="replace"), kind, file)
 
 

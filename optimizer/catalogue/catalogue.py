@@ -23,7 +23,7 @@ from ..routes.route import Question
 from .from_ground import from_pad
 
 MANY_LAUNCHES = 8
-"""Launches from which, where not all liftoffs can be looked at, only those clear of everybody's slot are."""
+"""Launches from which, where not all liftoffs can be examined, only those clear of every other craft's slot are."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,7 +159,7 @@ def _asked(begins: Literal["space", "carrier"], question: Question, notes: list[
 
 
 def _launches(problem: Problem, pad: int, times: F, restriction: Restriction, *, clear: bool) -> tuple[Options, int]:
-    """Options from a pad; only those ``clear`` of everybody else, where such options lead into every slot."""
+    """Options from a pad; only those ``clear`` of all other craft, where such options lead into every slot."""
     options, count = from_pad(problem, pad, times, restriction, clear=clear)
     reached = np.unique(options.slot).size
     if clear and reached < len(problem.free_slots):

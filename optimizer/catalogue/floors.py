@@ -1,4 +1,4 @@
-"""What no plan gets below, whatever the moments of liftoff: a bound where not all of them could be looked at."""
+"""What no plan gets below, whatever the moments of liftoff: a bound where not all of them could be examined."""
 
 from __future__ import annotations
 

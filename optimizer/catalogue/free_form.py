@@ -28,19 +28,19 @@ from ..trajectory.start_state import inserted
 from .catalogue import catalogue
 
 FINISHES_MAX = 200
-"""Most finishes looked at for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""
+"""Most finishes examined for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""
 
 LIFTOFFS_MAX = 3
 """Liftoffs, the soonest, from which free-form flights of launched craft are looked for, for each way up and slot."""
 
 TOGETHER = 64
-"""Finishes of several craft and slots that are looked at side by side: more would not be quicker."""
+"""Finishes of several craft and slots that are examined side by side: more would not be quicker."""
 
 SAME_S = 1.0
 """A burn this close to the arrival at the ring is at it."""
 
 LAUNCHED_MAX = 24
-"""Most finishes looked at for one liftoff and slot."""
+"""Most finishes examined for one liftoff and slot."""
 
 PRICE_FROM, PRICE_TO, PRICE_TIMES = 0.6, (4.6, 24.6), 101
 """Allowed times, in ring periods, for which the price of time of one craft is worked out: the first, the least and the
@@ -98,11 +98,13 @@ def with_free_form(
             touch = min(one.touch_s, arrival) if one.begin_s >= arrival - SAME_S else one.touch_s
             up = replace(one, way=rise.way, pad=way.pad, liftoff_s=rise.liftoff_s, touch_s=touch)
             found += [replace(up, craft_class=index) for index in rise.classes]
-    said = [f"free-form flights: {len(found)} were found; each is the best of its finish as far as is known"]
+    many = f"{len(found)} were found; each is the best of its finish as far as is known" if found else "none was found"
+    said = [f"free-form flights: {many}"]
     if widest > 1:
         said.append(f"free-form finishes: only every {widest}th multiple of front_step was examined for some craft")
     if missing:
-        said.append(f"free-form flights: {missing} pairs of craft and slot were not examined, as time ran out")
+        count = "1 pair" if missing == 1 else f"{missing} pairs"
+        said.append(f"free-form flights: {count} of craft and slot not examined, as time ran out")
     if launched:
         said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
     return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))

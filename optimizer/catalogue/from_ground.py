@@ -46,7 +46,7 @@ def from_pad(
 
     A choice is evaluated once for all classes: they differ only in what they may spend and when they are ready.
     ``finishing``: only those that wait in a parking orbit as long as ``finish_s`` allows. ``clear``: only those that
-    come close to nobody else's slot, whether anybody is there or not.
+    come close to no other craft's slot, whether anybody is there or not.
     """
     parts: list[Options] = []
     looked_at = 0
@@ -89,7 +89,7 @@ def from_pad(
 
 
 def _in_blocks(code: int, question: Question, liftoff_s: F, slots: list[int]) -> Iterator[Options]:
-    """Options of a route for each of some liftoffs into each of some slots that pass nobody who stays."""
+    """Options of a route for each of some liftoffs into each of some slots that pass no craft that stays."""
     problem = question.problem
     way, asked = question.lifting
     per_block = max(BLOCK_ROWS // (len(slots) * _unpruned(problem, way, registry.ROUTES[code], asked)), 1)
@@ -130,7 +130,7 @@ def launched(code: int, question: Question) -> Options:
 
 
 def _clear_of_kept(code: int, question: Question) -> Options:
-    """Options that pass nobody who stays; where the best choice of a row would, all other choices of that row."""
+    """Options that pass no craft that stays; where the best choice of a row would, all other choices of that row."""
     problem = question.problem
     options = launched(code, question)
     hit = passes_kept(problem, options)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import replace
 
 import numpy as np
@@ -19,6 +21,20 @@ from ..trajectory.course import Carried, CarrierKey
 
 CORRECTING = 5.0
 """Flying an option that is corrected takes about so many times as long as one that is not."""
+
+
+_COUNTED: ContextVar[list[float] | None] = ContextVar("counted", default=None)
+
+
+@contextmanager
+def counting_turns() -> Iterator[list[float]]:
+    """Inside, what all flyers fly is summed up in the one element of a list, as in `Flyer.work_turns`."""
+    total = [0.0]
+    token = _COUNTED.set(total)
+    try:
+        yield total
+    finally:
+        _COUNTED.reset(token)
 
 
 class Flyer:
@@ -62,12 +78,16 @@ class Flyer:
         if parts:
             more = fly_all(self.problem, [join(parts)])
             period = self.problem.ring.period_s
-            self.work_turns += sum(
+            turns = sum(
                 (flight.itinerary.end_s - flight.itinerary.start_s)
                 / period
                 * (CORRECTING if name in more.first_guess_rad else 1.0)
                 for name, flight in more.flights.items()
             )
+            self.work_turns += turns
+            counted = _COUNTED.get()
+            if counted is not None:
+                counted[0] += turns
             self.flights = _both(known, more)
 
     def plan(self, options: Options) -> Plan:

@@ -6,7 +6,7 @@ the front slopes between such points, and the walk takes strides that keep the f
 
 First service is the least, over groups of neighboring slots, of the last finish within a group. Each group has a
 front, in which the threshold binds its slots alone; all are walked together, the cheapest next point first, so
-that a group is looked at again only where its last point is overtaken.
+that a group is examined again only where its last point is overtaken.
 """
 
 from __future__ import annotations
@@ -52,6 +52,10 @@ ALIKE = 1e-6
 
 PASSES_MAX = 12
 """Most times that a front is walked again because points of it broke a limit in the flight."""
+
+
+FLIGHTS_SHARE = 0.5
+"""Of the time that is left, flights of the best plan included: what the flights of a front's points may take."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,7 +159,7 @@ def walk(
             walked.late = True
         found = walked.result()
         try:
-            with deadline.flying():
+            with deadline.flying(), deadline.searching(deadline.share(FLIGHTS_SHARE)):
                 broken = {id(chosen) for chosen in selection.cut_off(found.plans)}
         except ENDED:
             return only(cheapest)
@@ -331,7 +335,7 @@ def _slides(last: Chosen, step: Chosen, dearer: float) -> bool:
 
 
 def _free_because(selection: Selection, only: Chosen) -> str:
-    """Why waiting costs nothing, where everybody pays no more than a launch that arrives in place; empty elsewhere."""
+    """Why waiting costs nothing, where no craft pays more than a launch that arrives in place; empty elsewhere."""
     problem, options = selection.made.problem, only.options
     if not len(options) or (options.pad < 0).any() or any(way.place is not None for way in problem.ways):
         return ""

@@ -16,7 +16,7 @@ SHORT_SHARE = 2e-4
 
 
 def _tight_turnarounds(problem: Problem, plans: Sequence[Plan]) -> list[str]:
-    """Where moved liftoffs decide what a pad allows: by what it was kept, and what was not looked at."""
+    """Where moved liftoffs decide what a pad allows: by what it was kept, and what was not examined."""
     said = []
     for pad in problem.scenario.pads:
         if pad.turnaround_s <= 0.0:

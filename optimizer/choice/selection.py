@@ -272,7 +272,7 @@ class Selection:
         return replace(made, liftoff_s=self.liftoffs.foreseen(options)[0][options.first_row])
 
     def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
-        """For each meeting found so far: the option, and everybody in place there before it passes."""
+        """For each meeting found so far: the option, and all craft in place there before it passes."""
         found = []
         for name, slot, until in (*self._rows, *self.cuts.meetings):
             own = np.nonzero(same(options, name))[0]
@@ -284,7 +284,7 @@ class Selection:
         return tuple(found)
 
     def _meetings(self, made: Catalogue, options: Options) -> Options | None:
-        """None where nobody meets anybody; else remember the meetings, and give further options to go round them."""
+        """None where no craft meets another; else remember the meetings, and give further options to go round them."""
         problem = made.problem
         separation = problem.scenario.limits.separation_m
         arrival = problem.arrival_speed(options)
@@ -337,7 +337,7 @@ class Selection:
         edges = np.append(liftoff, clear_of(problem, one, slot))
         earliest, latest = windows(problem)[pad]
         moments = with_turnarounds(edges, turnaround, made.chains[pad], earliest, latest)
-        # what the one that meets somebody beats has the same slot and liftoff; elsewhere nothing was left out for it
+        # what the one that meets another beats has the same slot and liftoff; elsewhere nothing was left out for it
         here = (int(one.slot[0]),)
         others = from_pad(problem, pad, np.array([liftoff]), made.restriction, prune=False, only_slots=here)[0]
         return join([others, from_pad(problem, pad, moments, made.restriction)[0]])

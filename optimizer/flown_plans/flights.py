@@ -65,7 +65,7 @@ class _Meeting(NamedTuple):
 
 
 class _Parting(NamedTuple):
-    """Whose flight was looked at for when it counts against whom it started with, in place from when until when, s."""
+    """Whose flight was examined for when it counts against whom it started with, in place from when until when, s."""
 
     name: FlightKey
     place: Place
@@ -128,7 +128,7 @@ class Flights:
         return [self.nearest[what] for what in asked]
 
     def counts_from(self, problem: Problem, name: FlightKey, seat: Seat, from_s: float, to_s: float) -> float:
-        """When the distance to somebody in place begins to count whom a craft started together with, s; remembered.
+        """When the distance to a craft in place begins to count whom a craft started together with, s; remembered.
 
         When they come nearer again after they were outside the separation, on the other's flight until it is in its
         place. Where the limit is off, its default serves to leave the common start out of what is printed.

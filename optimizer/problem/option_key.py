@@ -76,7 +76,7 @@ def same(options: Options, name: OptionKey, *, any_moment: bool = False) -> NDAr
 
 
 def rows_like(options: Options, name: OptionKey, *, any_moment: bool = False) -> I:
-    """The rows of :func:`same`: of many options only those into the slot are looked at."""
+    """The rows of :func:`same`: of many options only those into the slot are examined."""
     rows: I = options.into(name.slot)
     mask = (
         (options.route[rows] == name.route)

@@ -139,7 +139,7 @@ class Options:
         return replace(self, route=np.full(len(self), route), tables=tables)
 
     def detailed(self) -> Iterator[tuple[I, Detail]]:
-        """For each route with a table of its own: the rows of the options, and its table row by row for these."""
+        """For each route with a separate table: the rows of the options, and its table row by row for these."""
         for route, table in self.tables.items():
             rows = np.flatnonzero(self.route == route)
             if rows.size:

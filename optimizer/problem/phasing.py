@@ -33,10 +33,10 @@ ALIKE_M_S = 1e-9
 """Choices this close in cost differ by rounding only."""
 
 BLOCK = 1 << 13
-"""Rows looked at together: their columns stay in the cache."""
+"""Rows examined together: their columns stay in the cache."""
 
 RING_REVOLUTIONS_MAX = 13
-"""Most whole turns of the slot that are looked at where neither revolutions nor a ceiling ask for more."""
+"""Most whole turns of the slot that are examined where neither revolutions nor a ceiling ask for more."""
 
 
 @dataclass(frozen=True, kw_only=True)

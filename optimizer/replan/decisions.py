@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from ...models.deadline import ENDED, OutOfTimeError
 from ...models.scenario import Scenario
 from ..choice.ring_phase import best_phase
 from ..craft_plan import CraftPlan
@@ -52,7 +53,11 @@ def decisions(
     if scenario is None or scenario.front_step_s is not None:
         kept, planned = None, set()
     else:
-        kept, planned = _cheapest(scenario, progress), {craft.name for craft in scenario.craft}
+        planned = {craft.name for craft in scenario.craft}
+        try:
+            kept = _cheapest(scenario, progress)
+        except ENDED:
+            kept = None
     out = []
     for number, one in enumerate(found):
         if number >= DECISIONS_MAX:
@@ -83,15 +88,25 @@ def _missed_for_a_turn(
 
 def _missed(scenario: Scenario, kept: tuple[float, float], one: Decision, now_s: float, progress: Progress) -> Decision:
     progress(f"what it costs if {one.craft} misses its moment")
-    other = _cheapest(late(scenario, one.craft, one.at_s - now_s + LATE_S), progress)
+    try:
+        other = _cheapest(late(scenario, one.craft, one.at_s - now_s + LATE_S), progress)
+    except ENDED:
+        return one  # what it costs is not known
     if other is None:
         return replace(one, lost=True)
     return replace(one, extra_m_s=other[0] - kept[0], later_s=other[1] - kept[1])
 
 
 def _cheapest(scenario: Scenario, progress: Progress) -> tuple[float, float] | None:
-    """Delta-v and finish of the best plan by the catalogue, not flown; None where there is none."""
-    best = best_phase(problems(scenario), scenario.minimize, progress).best
+    """Delta-v and finish of the best plan by the catalogue, not flown; None where no plan keeps the limits.
+
+    Raises:
+        OutOfTimeError: the search ended before it found one.
+    """
+    laid = best_phase(problems(scenario), scenario.minimize, progress)
+    best = laid.best
+    if best is None and laid.late:
+        raise OutOfTimeError(laid.late)
     if best is None:
         return None
     return float(best.options.delta_v_m_s.sum()), float(best.options.finish_s.max())

@@ -18,6 +18,7 @@ from ...models.flight.flown import Flight, Impulse, Itinerary
 from ...models.flight.forces import Field
 from ...models.flight.slot_error import closest_in_ring
 from ...models.flight.smooth_mean import measure_smoothly, window_s
+from ...models.reference import RELATIVE
 from ...models.ring import Ring
 from ...models.scenario import Scenario
 from ..craft_plan import CraftPlan, Flown
@@ -136,6 +137,7 @@ def _case(
         burns=part.engine or Impulsive(),
         unknowns=unknowns,
         from_s=from_s,
+        relative=RELATIVE,
     )
 
 

@@ -31,10 +31,10 @@ NEAREST = 0.004
 """The first of them is this share of the ring's radius away from it: nearer, the wait is longer than anybody's."""
 
 HIGHEST = 2.0
-"""Where no ceiling says less, waiting orbits are looked at up to this many ring radii."""
+"""Where no ceiling says less, waiting orbits are examined up to this many ring radii."""
 
 LONGEST_S = 365.25 * 86_400.0
-"""Longest drift that is looked at, whatever the limits."""
+"""Longest drift that is examined, whatever the limits."""
 
 
 @dataclass(frozen=True, kw_only=True)

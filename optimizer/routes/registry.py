@@ -12,11 +12,21 @@ from ...models.launch import Ascent
 from ..problem.options import Options
 from ..problem.problem import Problem
 from ..trajectory.course import Course
-from . import carrier, direct, free_form, nodal_drift, parking_orbit, plane_crossing, rephase
+from . import (
+    carrier,
+    direct,
+    free_form,
+    nodal_drift,
+    parking_orbit,
+    plane_crossing,
+    rephase,
+    rephase_at_crossing,
+)
 from .route import CourseOf, Finite, Question, Route
 
 ROUTES: tuple[Route, ...] = (
     rephase.ROUTE,
+    rephase_at_crossing.ROUTE,
     free_form.ROUTE,
     plane_crossing.ROUTE,
     nodal_drift.ROUTE,

@@ -83,7 +83,7 @@ class Route:
     """One way to a slot.
 
     Args:
-        name: as files and restrictions have it; two routes of one name are told apart by their place only.
+        name: as files and restrictions have it; two routes of one name differ by their place only.
         words: what a craft does, and how, as in ("go", "straight to the ring").
         begins: what it is asked for: all options of craft in space, options liftoff by liftoff, or carriers' loads.
         columns: the options, dominated ones too where the route says so; unmarked.

@@ -11,8 +11,9 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from ...models.deadline import OutOfTimeError
 from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
-from ..choice.ring_phase import best_phase
+from ..choice.ring_phase import BROKEN_IN_FLIGHT, best_phase
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..problem.ring_phase import problems
@@ -48,7 +49,7 @@ class Loss:
     """A craft lost, on the pad or in its slot.
 
     Args:
-        in_orbit: dead in its slot after everybody is in place; else on the pad.
+        in_orbit: dead in its slot after all craft are in place; else on the pad.
         gap: the rest of the plan with its slot left empty; in orbit nothing is left to do.
         spread: the ring re-spaced for those that are left, from the beginning (on the pad) or from the last arrival
             (in orbit); None where no plan keeps the limits, or craft that stay are in the way.
@@ -148,11 +149,17 @@ def make_slips(
 
 
 def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Price | None:
-    """The best plan by the catalogue; with the first liftoff of some craft."""
+    """The best plan by the catalogue, with the first liftoff of some craft; None where no plan keeps the limits.
+
+    Raises:
+        OutOfTimeError: the search ended before it found one.
+    """
     if not any(not craft.stay for craft in scenario.craft):
         return Price(delta_v_m_s=0.0, finish_s=0.0)
     laid = best_phase(problems(scenario), scenario.minimize, progress)
     selection, best = laid.selection, laid.best
+    if best is None and laid.late and laid.late != BROKEN_IN_FLIGHT:
+        raise OutOfTimeError(laid.late)  # nothing found so far does not mean that there is nothing
     if best is None:
         return None
     options = best.options
@@ -273,7 +280,7 @@ def _on_pad(scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: floa
 def _in_orbit(
     outcome: Outcome, scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, progress: Progress
 ) -> Loss:
-    """After the last arrival: everybody else in its slot, with what propellant the plan leaves."""
+    """After the last arrival: all other craft in their slots, with what propellant the plan leaves."""
     ring, now = outcome.ring, plan.finish_s
     parts = {p.craft: p for p in plan.craft}
     there = []

@@ -131,7 +131,7 @@ def compare_strategies(
     Args:
         scenario: what is planned.
         progress: called with the state of the work in words.
-        left_s: seconds left for the search, of which each strategy gets its share.
+        left_s: seconds left for the search, of which each strategy gets its share, flights included.
 
     Raises:
         InputError: craft that stay contradict one another.
@@ -140,7 +140,7 @@ def compare_strategies(
     todo = strategies(scenario)
     with deadline.searching(left_s):
         for number, strategy in enumerate(todo):
-            with deadline.searching(deadline.share(1.0 / (len(todo) - number))):
+            with deadline.ending(deadline.share(1.0 / (len(todo) - number))):
                 found.append(judge(scenario, strategy, lambda what, s=strategy: progress(f"{s.name}: {what}")))  # type: ignore[misc]
     return tuple(found)
 
@@ -157,7 +157,7 @@ def compare_scenarios(
     found = []
     with deadline.searching(left_s):
         for number, (name, scenario) in enumerate(named):
-            with deadline.searching(deadline.share(1.0 / (len(named) - number))):
+            with deadline.ending(deadline.share(1.0 / (len(named) - number))):
                 entry = judge(
                     scenario,
                     Strategy(name=name, about="scenario"),

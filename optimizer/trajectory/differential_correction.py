@@ -88,6 +88,7 @@ class Case:
         spin_rad_s: rotation rate of the body, for the unknown ``launch``.
         from_s: where given, it is measured by smooth means over the window that begins there (`measure_smoothly`),
             not over the turn after the last burn.
+        relative: error allowed in a step of its flights.
     """
 
     itinerary: Itinerary
@@ -99,6 +100,7 @@ class Case:
     targets: tuple[Target, ...] = IN_PLANE
     spin_rad_s: float = 0.0
     from_s: float | None = None
+    relative: float = _RELATIVE
 
     def measured(self, flight: Flight) -> Measured:
         """A flight against the slot; raises FlightError where it does not come round."""
@@ -203,7 +205,8 @@ def _fly_all(owners: Sequence[_Work], items: Sequence[Itinerary | None], gravity
     """Fly and measure each owner's itinerary; None where it is impossible or too slow to come round."""
     possible = [(k, item) for k, item in enumerate(items) if item is not None]
     models = [owners[k].case.burns for k, _ in possible]
-    flights = fly_each([item for _, item in possible], gravity, models, whole=False, relative=_RELATIVE)
+    relative = min((owners[k].case.relative for k, _ in possible), default=_RELATIVE)
+    flights = fly_each([item for _, item in possible], gravity, models, whole=False, relative=relative)
     out: list[_Found | None] = [None] * len(items)
     for (k, _), flight in zip(possible, flights, strict=True):
         if flight is None:

@@ -23,7 +23,7 @@ from .planner import Heard, Job, Planner, SheetsOf
 from .scenario_text import with_settings
 
 LOOK_EVERY_S = 0.3
-"""How often the file is looked at."""
+"""How often the file is examined."""
 
 SAY_EVERY_S = 0.15
 """Words of progress are passed on no more often."""

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ...models.arrays import Array
-from ...models.readouts import instant, span
+from ...models.readouts import span
 from ...models.ring import Ring
 from ...optimizer.craft_plan import CraftPlan
 from ...optimizer.outcome import Outcome, Plan
+from ..terminal import minute
 from .arcs import Arc, craft_arcs
 from .round_sheet import draw_body
 from .style import FAINT, INK, PAPER, QUIET, bare, fine, inches, ink, letters, made_for, sheet, type_points
@@ -247,9 +248,8 @@ def _draw_key(figure: Figure, scene: _Scene, height: float) -> None:
 
 
 def _clock(outcome: Outcome, time_s: float) -> str:
-    epoch = outcome.scenario.epoch
     after = f"after {span(time_s)}" if time_s >= 0.5 else "at the epoch"
-    return f"{after}\n{instant(epoch, time_s)[:16]}" if epoch is not None else after
+    return f"{after}\n{minute(outcome, time_s)}" if outcome.scenario.epoch is not None else after
 
 
 def _below(scene: _Scene) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ...models.arrays import Array
 from ...models.readouts import plain
 from ...optimizer.outcome import Outcome
 from ...optimizer.standing import ForcedHold
@@ -18,7 +19,8 @@ if TYPE_CHECKING:
 
 YEAR_S = 365.25 * 86_400.0
 _ROOM = 1.5  # height of the picture over the tolerance: what has left is of no more interest
-_NAMED = 6  # more craft than this are not told apart but for the one that leaves first
+_LABELED = 1.38  # names stand below the edge
+_NAMED = 6  # of more craft than this only the one that leaves first is named
 
 
 def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:
@@ -43,11 +45,10 @@ def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:
         if few and kept.size > 1:
             axes.plot(kept, left, color=color, linewidth=2.2, alpha=0.55, solid_capstyle="round", zorder=2)
         if shown:
-            inside = np.flatnonzero(np.abs(bare) <= _ROOM * tolerance)
-            last = int(inside[-1]) if np.all(np.abs(bare) <= _ROOM * tolerance) else _first_out(bare, _ROOM * tolerance)
+            last = _last_shown(bare, _ROOM * tolerance)
             axes.annotate(
                 name,
-                (float(years[last]), float(np.clip(bare[last], -_ROOM * tolerance, _ROOM * tolerance))),
+                (float(years[last]), float(np.clip(bare[last], -_LABELED * tolerance, _LABELED * tolerance))),
                 xytext=(4, 0),
                 textcoords="offset points",
                 fontsize=type_points(9),
@@ -66,8 +67,10 @@ def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:
     return figure
 
 
-def _first_out(bare: np.ndarray, room: float) -> int:
-    return int(np.flatnonzero(np.abs(bare) > room)[0])
+def _last_shown(bare: Array, room: float) -> int:
+    """Where a line leaves the picture, or ends."""
+    out = np.flatnonzero(np.abs(bare) > room)
+    return int(out[0]) if out.size else bare.size - 1
 
 
 def _below(outcome: Outcome, hold: ForcedHold) -> str:

@@ -35,7 +35,7 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
         rank: of the plan that is shown at first, the best one without.
 
     Returns:
-        ``title``, ``answer``, ``proof``, ``model``, ``remarks`` and ``caution`` (sentences), ``ring``, ``body``,
+        ``title``, ``answer``, ``proof``, ``remarks`` and ``caution`` (sentences), ``ring``, ``body``,
         ``inks`` (colors of the craft), ``craft`` (names), ``open`` (rank of the plan shown at first), ``drawn`` (how
         far its pictures are off), ``front``, ``parts`` (each distinct part of a craft), ``plans`` (with the numbers
         of their parts) and ``kept``. Times are seconds from the epoch, altitudes km, angles rad where they are drawn
@@ -54,7 +54,6 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
         "epoch_ms": None if scenario.epoch is None else round(scenario.epoch.timestamp() * 1e3),
         "answer": answer_text(outcome, rank),
         "proof": "" if outcome.proof is None or shown is None else proof_text(outcome.proof),
-        "model": "" if shown is None else model_text(outcome),
         "remarks": remark_texts(outcome) if shown is not None else [],
         "caution": CAUTION,
         "inks": list(INKS),
@@ -115,7 +114,7 @@ def _plan(outcome: Outcome, plan: Plan, parts: list[int]) -> dict[str, Any]:
         "finish_s": round(plan.finish_s, 6),
         "cost": f"{plain(plan.delta_v_m_s)} m/s",
         "finish": span(plan.finish_s),
-        "flown": flown_text(outcome, plan),
+        "flown": f"{model_text(outcome, plan)} {flown_text(outcome, plan)}".strip(),
         "at": instant(outcome.scenario.epoch, plan.finish_s) if outcome.scenario.epoch is not None else "",
         "broken": [
             f"{one.craft}: {limit_words(one.limit).words}, {limit_amount(one.limit, one.value)} "

@@ -564,7 +564,7 @@
     marks = [];
     document.title = by("title").textContent = D.title;
     by("answer").textContent = D.answer; by("caution").textContent = D.caution;
-    by("trust").textContent = `${D.proof} ${D.model}`.trim(); by("trust").hidden = !by("trust").textContent;
+    by("trust").textContent = D.proof; by("trust").hidden = !by("trust").textContent;
     by("remark-list").replaceChildren(...D.remarks.map((one) => el("li", {}, one))); by("remarks").hidden = !D.remarks.length;
     by("whole-text").textContent = D.text; by("whole").hidden = !D.plans.length;
     by("whole").querySelector("summary").textContent = `Plan ${D.open} as text, with all that was found about it`;

@@ -111,7 +111,7 @@ def _before(outcome: Outcome, part: CraftPlan) -> Block:
             after = clock(part.insertion_s - part.launch_s)
             named = f" ({part.insertion})" if part.insertion else ""
             steps.append(f"Insertion{named} {after} after liftoff, at {instant(epoch, part.insertion_s, 1)}{speed}.")
-    steps.append("Clock set and checked against the epoch; plan and sheet are of the same run.")
+    steps.append("Clock set and checked against the epoch; plan and sheet come from the same run.")
     return Block(heading="Before", steps=tuple(steps))
 
 
@@ -202,7 +202,7 @@ def _neighbor(outcome: Outcome, plan: Plan, part: CraftPlan, index: int) -> Blan
         if other.craft != part.craft and other.plane == part.plane and other.in_slot_s <= time_s
     ]
     if not there:
-        return Blank(what="neighbor ahead, deg", expected="nobody in place yet")
+        return Blank(what="neighbor ahead, deg", expected="no craft in place yet")
     turn = 2.0 * math.pi
     ahead = [((float(ring.phase(time_s, slot, part.plane)) + error - own) % turn, name) for name, slot, error in there]
     angle, name = min(ahead)
@@ -349,6 +349,9 @@ def look_at_s(part: CraftPlan, ring: Ring) -> float:
 def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
     ring, epoch = outcome.ring, outcome.scenario.epoch
     look_s = look_at_s(part, ring)
+    under = outcome.under
+    slots = under.slots if under is not None and under.corrected and plan.rank == 1 else None
+    turn_s = (slots or ring).period_s
     remarks = []
     forced = forced_hold(outcome, plan)
     if plan.hold is not None:
@@ -368,7 +371,7 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
         heading="After",
         steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),
         blanks=(
-            Blank(what="mean period, pass to pass", expected=clock(ring.period_s + part.flown.period_error_s)),
+            Blank(what="mean period, pass to pass", expected=clock(turn_s + part.flown.period_error_s)),
             Blank(what="slot error, deg", expected=unsigned_zero(f"{math.degrees(part.flown.slot_error_rad):.4f}")),
         ),
         remarks=tuple(remarks),

@@ -25,6 +25,7 @@ from ringwright.optimizer.robustness.budget import make_budget
 from ringwright.optimizer.studies.slips import make_slips
 from ringwright.reports.budget import budget_text
 from ringwright.reports.figures import drawings
+from ringwright.reports.figures.moments import draw_strip
 from ringwright.reports.figures.style import paper
 from ringwright.reports.page.data import page_data
 from ringwright.reports.result import result
@@ -190,7 +191,8 @@ def test_delta_v_and_times_are_those_of_the_json_on_screen_sheet_tables_and_page
     on_page = [page["parts"][number] for number in page["plans"][0]["parts"]]
     rows = list(csv.DictReader(io.StringIO(frame_csv(tables(outcome)["craft"]))))
     for part, shown, row in zip(best["craft"], on_page, rows, strict=False):
-        (line,) = [line for line in lines if part["craft"] in line.split()[:1]]
+        # remarks under the table begin with a name, too
+        line = next(line for line in lines if part["craft"] in line.split()[:1])
         cost, done = plain(part["delta_v_m_s"]), in_slot(outcome, part)
         assert line.endswith(f"  {cost}"), line
         assert done in line
@@ -220,6 +222,7 @@ def test_figures_print_the_values_of_the_screen(name: str) -> None:
     best = values["plans"][0]
     with paper():
         words = {which: texts(draw()) for which, draw in drawings(outcome).items()}
+        words["strip"] = texts(draw_strip(outcome, outcome.plans[0]))
     # a figure of a front is left out where there is nothing to trade
     assert ("front" in words) == (len(values["front"]) > 1)
     if "front" in words:
@@ -231,6 +234,9 @@ def test_figures_print_the_values_of_the_screen(name: str) -> None:
     done = [one.split("\n")[1] for one in words["timeline"] if one.startswith("in slot\n")]
     assert sorted(done) == sorted(in_slot(outcome, part) for part in moved)
     summaries = [sheet.summary.lower() for sheet in sheets(outcome, outcome.plans[0])]
+    # the last moment of the strip is the end of the plan
+    end = in_slot(outcome, {"in_slot_s": best["finish_s"]})
+    assert any(one.endswith(end) for one in words["strip"]), end
     gains = [one for one in words["timeline"] if re.match(r"(gains|falls back) [\d.]+ deg in", one)]
     assert len(gains) == sum(part["side"] != "level" and part["route"] != "timed" for part in moved)
     for one in gains:

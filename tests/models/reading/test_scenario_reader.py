@@ -252,7 +252,7 @@ def test_settings_replace_values() -> None:
             "body.j2=0",
             "craft[0].propellant_kg=150",
             "craft.Ladle.reserve_m_s=40",
-            "ring.occupied.Dish.slot=1",
+            "ring.occupied.Tureen.slot=1",
             "launch.ready=2032-09-15T00:00:00Z",
             "launch.insertion.altitude_km=190",
             "limits.finish_within=400:00:00",

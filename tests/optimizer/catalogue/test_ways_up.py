@@ -235,7 +235,7 @@ def test_a_site_that_never_comes_into_the_plane_says_by_how_much() -> None:
 def test_without_a_latest_finish_the_front_says_how_far_passes_were_looked_at() -> None:
     draft = draft_with()
     del draft["limits"]["finish_within_d"]
-    assert "passes through the ring plane are looked at up to" in planned(write_toml(draft))["front_note"]
+    assert "passes through the ring plane are tried up to" in planned(write_toml(draft))["front_note"]
 
 
 @pytest.mark.parametrize(

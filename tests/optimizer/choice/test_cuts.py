@@ -162,8 +162,7 @@ def test_where_the_flight_shows_that_none_keeps_its_limits_the_nearest_are_liste
     assert f"{-below[0]['value']:.1f} km too little" in " ".join(screen.split())
 
 
-def test_where_separation_leaves_no_plan_what_serves_serves(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("ringwright.optimizer.choice.infeasible.SEARCH_S", 600.0)
+def test_where_separation_leaves_no_plan_what_serves_serves() -> None:
     text = CHEAPEST_TOO_NEAR.replace("149.8", "1200.0").replace("33.72", "6.0")
     infeasible = outcome_of(scenario_of(text)).infeasible
     assert infeasible is not None

@@ -237,7 +237,7 @@ def test_how_several_limits_bind_is_said_as_it_was_found() -> None:
 
     either = Infeasible(binds=(finish, height), together=False)
     unknown = tuple(replace(bind, serves=None) for bind in either.binds)
-    assert "To loosen any one of these limits would serve" in shown(either)
+    assert "Easing any one of these limits would serve" in shown(either)
     assert "all of them have to give" in shown(replace(either, together=True))
-    assert "to loosen two of them is not enough" in shown(replace(either, binds=unknown, together=True))
+    assert "easing two of them is not enough" in shown(replace(either, binds=unknown, together=True))
     assert "stand in the way" in shown(replace(either, binds=unknown))

@@ -21,6 +21,7 @@ from ringwright.models.flight.integrate import fly
 from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.models.scenario import Body, Scenario
 from ringwright.optimizer.craft_plan import CraftPlan
+from ringwright.optimizer.limits import registry
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.replan.answer import Replan
 from ringwright.optimizer.replan.off_plan import OffPlan
@@ -30,6 +31,7 @@ from ringwright.optimizer.trajectory.differential_correction import IMPULSIVE
 from ringwright.reports.replan import replan_json, replan_text
 
 from ...planned import as_read, bundled_outcome, outcome_of, scenario_of
+from ..limits import largest_burn
 from ..routes.test_carrier import world
 
 Array = NDArray[np.float64]
@@ -181,6 +183,20 @@ def test_limits_are_kept_or_nothing_is_mended() -> None:
     assert mend(soon, before.ring, [one]) == (None,)
     # no more revolutions than allowed
     assert free.revolutions <= max(limits.revolutions_max, one.part.revolutions)
+
+
+def test_a_limit_that_is_only_registered_binds_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    before, one = in_flight()
+    [free] = mend(before.scenario, before.ring, [one])
+    assert free is not None
+    largest = max(burn.delta_v_m_s for burn in free.burns)
+    monkeypatch.setattr(registry, "LIMITS", (*registry.LIMITS, largest_burn.LIMIT))
+    wide, tight = (
+        replace(before.scenario, limits=replace(before.scenario.limits, further=((largest_burn.NAME, most),)))
+        for most in (2.0 * largest, 0.01 * largest)
+    )
+    assert mend(wide, before.ring, [one]) == (free,)
+    assert mend(tight, before.ring, [one]) == (None,)
 
 
 def test_by_the_goal_the_sooner_way_is_taken() -> None:

@@ -142,7 +142,7 @@ def test_a_burn_that_an_upper_stage_pays_costs_the_craft_nothing() -> None:
     assert story.own @ np.linalg.norm(story.burns, axis=1) == pytest.approx(part.delta_v_m_s, abs=1e-6)
     budget = make_budget(outcome, samples=BLOCK)
     text = " ".join(budget_text(budget, 80).split())
-    assert "No closed form is known for such a way" in text
+    assert "No closed form is known for such a flight" in text
     assert '"propagated_by": "linear model"' in budget_json(budget)
     assert budget.craft[0].planned_m_s <= budget.craft[0].delta_v_m_s[0].value
 

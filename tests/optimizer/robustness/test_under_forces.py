@@ -15,6 +15,8 @@ from ringwright.optimizer.outcome import Front, Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness import under_forces as module
 from ringwright.optimizer.robustness.under_forces import under_forces
+from ringwright.reports.figures import drawings
+from ringwright.reports.figures.style import paper
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
 
@@ -84,6 +86,14 @@ def test_plan_1_is_corrected_and_the_others_stay(plain: Outcome) -> None:
     assert "The other plans are made for the bulge alone." in text
     assert "without another burn, within" in text
     assert "Under further forces" not in plan_text(plain)
+    assert said["plans"][0]["hold"]["forces"] == said["model"]["forces"]["flown"]
+    with paper():
+        figure = drawings(outcome)["spacing"]()
+    lines = figure.axes[0].get_lines()
+    # the middle, and each craft without trims and with them
+    assert len(lines) == 1 + 2 * len(first.craft)
+    assert "spacing" not in drawings(outcome, 2)
+    assert "spacing" not in drawings(plain)
 
 
 def _fail() -> Front:

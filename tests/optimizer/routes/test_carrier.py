@@ -282,7 +282,7 @@ def test_a_load_that_cannot_be_lifted_is_launched_craft_by_craft() -> None:
     ("carriers", "said"),
     [
         (carrier((*FOUR, "Nettle"), 1.0), "names 'Nettle', which is no craft"),
-        (carrier(("Tansy",), 1.0) + carrier(("Tansy",), 1.0, name="Creel"), "on board of Pannier already"),
+        (carrier(("Tansy",), 1.0) + carrier(("Tansy",), 1.0, name="Creel"), "aboard Pannier already"),
         (carrier(("Tansy",), 1.0) + carrier(("Yarrow",), 1.0), "taken by another carrier"),
         (carrier(("Tansy",), 1.0, more='pads = ["Moor"]'), "which is no launch site"),
     ],

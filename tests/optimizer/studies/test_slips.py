@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import json
 import math
+from types import ModuleType, SimpleNamespace
+from typing import Any
 
 import pytest
 
 from ringwright.cli import main
+from ringwright.models.deadline import OutOfTimeError
+from ringwright.optimizer.replan import decisions as decisions_module
+from ringwright.optimizer.studies import slips as slips_module
 from ringwright.optimizer.studies.slips import Slips, make_slips
 from ringwright.reports.slips import slips_json, slips_text
 
@@ -109,7 +114,22 @@ def test_craft_that_stay_keep_the_ring_as_it_is() -> None:
             assert "craft that stay" in loss.why_not_spread
 
 
-def test_text_and_json_tell_the_same() -> None:
+@pytest.mark.parametrize("room", [slips_module, decisions_module])
+def test_a_search_that_ended_early_is_not_taken_for_no_plan(room: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
+    scenario = scenario_of(world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0))
+
+    def ask() -> Any:
+        return room._best(scenario, print, ()) if room is slips_module else room._cheapest(scenario, print)
+
+    nothing = {"selection": None, "best": None}
+    monkeypatch.setattr(room, "best_phase", lambda *_: SimpleNamespace(**nothing, late="the search did not finish"))
+    with pytest.raises(OutOfTimeError, match="did not finish"):
+        ask()
+    monkeypatch.setattr(room, "best_phase", lambda *_: SimpleNamespace(**nothing, late=""))
+    assert ask() is None
+
+
+def test_text_and_json_say_the_same() -> None:
     text = world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0, limits="finish_within_d = 9.0")
     found = slips_of(text, (6.0 * 3600.0, 30.0 * DAY_S))
     written = json.loads(slips_json(found))
