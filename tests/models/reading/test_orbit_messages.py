@@ -90,8 +90,10 @@ def test_what_is_written_starts_the_same_plan(tmp_path: Path) -> None:
     [was] = best(outcome).craft
     opm = scenario_with(tmp_path, text, paths[".opm"].read_text(encoding="ascii"))
     assert opm.warnings == (
-        "Craft Umber starts from an OPM whose 3 maneuver blocks are left out: what it is to burn is planned here.",
+        f"Craft Umber starts from an OPM whose {len(was.burns)} maneuver blocks are left out: what it is to burn is "
+        "planned here.",
     )
+    assert len(was.burns) > 1
     [now] = best(make_plan(opm)).craft
     assert now.in_slot_s == pytest.approx(was.in_slot_s, abs=TENTH_S)
     assert [b.delta_v_m_s for b in now.burns] == pytest.approx([b.delta_v_m_s for b in was.burns], abs=2e-3)
