@@ -55,6 +55,7 @@ quick: $(READY)
 # The long campaigns, part after part; one part alone by `make soak PART=properties`. Each fits in 9 minutes.
 soak_exhaustive := tests/optimizer/test_against_exhaustive.py
 soak_properties := tests/optimizer/test_properties.py
+soak_relations := tests/optimizer/test_relations.py
 soak_windows := tests/optimizer/test_random_windows.py
 soak_cuts := tests/optimizer/choice/test_cuts.py tests/optimizer/choice/test_ties.py tests/optimizer/flown_plans/test_liftoffs.py
 soak_printed := tests/independent/test_printed_flight.py
@@ -66,7 +67,7 @@ soak_figures := tests/reports/page/test_data.py tests/reports/figures/test_text_
 soak_values := tests/reports/test_one_value.py
 soak_forces := tests/published/test_forces.py tests/independent/test_full_flight.py
 FUZZ_PARTS := $(foreach n,1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20,fuzz-$(n))
-SOAK_PARTS := exhaustive properties windows cuts printed flights home table sweep figures values forces $(FUZZ_PARTS) compat
+SOAK_PARTS := exhaustive properties relations windows cuts printed flights home table sweep figures values forces $(FUZZ_PARTS) compat
 PART ?= all
 
 soak: $(READY)

@@ -59,6 +59,7 @@ def test_result_is_as_kept(name: str) -> None:
         place.write_text(text, encoding="utf-8")
     result = json.loads(text)
     assert result["model"]["gravity"] == "two-body"
+    assert result["plans"]
     for plan in result["plans"]:
         assert plan["within_limits"]
         for craft in plan["craft"]:

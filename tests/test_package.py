@@ -58,7 +58,9 @@ def test_nothing_else_lies_at_the_top() -> None:
 def test_each_room_has_a_readme_that_names_its_files() -> None:
     for room in ("models", "optimizer", "scenarios"):
         text = (ROOT / room / "README.md").read_text(encoding="utf-8")
-        for path in (ROOT / room).iterdir():
+        paths = list((ROOT / room).iterdir())
+        assert paths
+        for path in paths:
             family = path.stem.split("_")[0]
             if path.suffix in {".py", ".toml"} and path.stem != "__init__":
                 assert path.name in text or f"{family}*.py" in text, f"{room}/README.md does not name {path.name}"

@@ -108,7 +108,9 @@ def test_the_ring_has_one_printed_period(name: str) -> None:
     assert checked is not None
     assert checked.group(1) == shown.group(1)
     flown = {part["craft"]: part["flown"]["period_error_s"] for part in values["plans"][0]["craft"]}
-    for sheet in sheets(outcome, outcome.plans[0]):
+    written = sheets(outcome, outcome.plans[0])
+    assert written
+    for sheet in written:
         after = re.search(rf"mean period, pass to pass +({CLOCK})", sheet_text(sheet))
         assert after is not None
         assert after.group(1) == clock(values["ring"]["period_s"] + flown[sheet.craft])
@@ -118,7 +120,9 @@ def test_the_ring_has_one_printed_period(name: str) -> None:
 def test_sheet_burn_table_and_page_print_the_periods_at_cut_off_of_the_json(name: str) -> None:
     outcome, values, text = planned(name)
     parts = {part["craft"]: part for part in values["plans"][0]["craft"]}
-    for sheet in sheets(outcome, outcome.plans[0]):
+    written = sheets(outcome, outcome.plans[0])
+    assert written
+    for sheet in written:
         expected = [clock(burn["period_after_s"]) for burn in parts[sheet.craft]["burns"]]
         assert re.findall(rf"PERIOD AT CUT-OFF +({CLOCK})", sheet_text(sheet)) == expected
     acting = re.search(r"^First to act: (.+)$", text, flags=re.MULTILINE)
@@ -127,6 +131,7 @@ def test_sheet_burn_table_and_page_print_the_periods_at_cut_off_of_the_json(name
     for burn in parts[acting.group(1)]["burns"]:
         assert clock(burn["period_after_s"]) in table
     page = page_data(outcome)
+    assert page["plans"][0]["parts"]
     for number, part in zip(page["plans"][0]["parts"], values["plans"][0]["craft"], strict=True):
         shown = [burn["period"] for burn in page["parts"][number]["burns"]]
         assert shown == [clock(burn["period_after_s"]) for burn in part["burns"]]

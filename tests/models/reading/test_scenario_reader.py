@@ -15,6 +15,7 @@ from ringwright.models.reading.toml_lines import key_lines
 from ringwright.models.scenario import Craft, Insertion, Occupied, Orbit
 from ringwright.reports.understood import duration, reference, understood
 from ringwright.scenarios import bundled, question, text
+from ringwright.tests.tolerances import FLOAT_REL
 
 WORLD = """
 [body]
@@ -166,7 +167,7 @@ def test_ring_by_period_altitude_or_radius() -> None:
     period_s = 2.0 * math.pi * math.sqrt(1.5e6**3 / 2e12)
     for given in (f"period_s = {period_s!r}", "radius_m = 1500000", "altitude_km = 500.0"):
         ring = parse_scenario(SMALL.replace("altitude_km = 500\n", f"{given}\n")).ring
-        assert ring.radius_m == pytest.approx(1.5e6, rel=1e-14)
+        assert ring.radius_m == pytest.approx(1.5e6, rel=FLOAT_REL)
 
 
 def test_geostationary_ring_by_period() -> None:
@@ -363,6 +364,7 @@ def test_understood_keeps_its_width_and_tells_every_default(name: str, width: in
     for craft in scenario.craft:
         assert craft.name in said
     flat = " ".join(said.split())
+    assert scenario.source.defaults
     for words in scenario.source.defaults.values():
         assert words in flat
 

@@ -78,6 +78,7 @@ def test_the_first_half_revolution_counts() -> None:
         kept=stays("Rivet", 160.0) + stays("Stud", 103.0), craft=on_ring("Washer", 100.0), separation_km=90.0
     )
     result = planned(text)
+    assert result["plans"]
     for plan in result["plans"]:
         assert plan["within_limits"]
         assert plan["craft"][0]["closest_km"] >= 90.0 - 1e-3

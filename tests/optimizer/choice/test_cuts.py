@@ -18,6 +18,7 @@ from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes.route import Question
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text
+from ringwright.tests.tolerances import SCREEN_M_S
 
 from ...independent.plan_checker import check, printed
 from ...independent.scenario_maker import make, with_limit, write_toml
@@ -137,7 +138,7 @@ def test_no_plan_breaks_a_limit_and_plan_1_is_the_one_that_is_proved(text: str) 
     assert result["plans"][0]["on_front"]
     assert result["front"][-1]["plan"] == 1
     assert result["proof"]["status"] == "optimal"
-    assert result["proof"]["bound"] == pytest.approx(result["plans"][0]["delta_v_m_s"], abs=0.05)
+    assert result["proof"]["bound"] == pytest.approx(result["plans"][0]["delta_v_m_s"], abs=SCREEN_M_S)
     assert check(text, result) == []
 
 

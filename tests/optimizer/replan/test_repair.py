@@ -81,7 +81,9 @@ def moments(before: Outcome) -> list[float]:
 def test_craft_read_where_the_plan_has_them_go_on_for_no_more(name: str) -> None:
     before = bundled_outcome(name)
     old = before.plans[0]
-    for now in moments(before):
+    times = moments(before)
+    assert times
+    for now in times:
         done = replan(before, all_seen(before, now))
         assert done.total_m_s <= old.delta_v_m_s + DEARER_M_S
         assert done.finish_s <= old.finish_s + 60.0

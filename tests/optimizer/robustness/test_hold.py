@@ -23,6 +23,7 @@ from ringwright.models.scenario import Body
 from ringwright.optimizer.robustness.hold import PHASING_SHARE, YEAR_S, Drift, rate_of, trim_m_s
 from ringwright.reports.hold import hold_text
 from ringwright.reports.result import result
+from ringwright.tests.tolerances import FLOWN_REL, MILLISECOND_S
 
 from ...planned import outcome_of, scenario_of
 
@@ -84,10 +85,10 @@ def test_match_and_trims_by_hand() -> None:
     assert held is not None
     period_s = outcome.ring.period_s
     assert held.craft == "Alder"
-    assert held.known_s == pytest.approx(math.radians(0.3) / (2.0 * math.pi / period_s**2), rel=1e-6)
-    assert held.match_s == pytest.approx(math.radians(0.3) / YEAR_S * period_s**2 / (2.0 * math.pi), rel=1e-6)
+    assert held.known_s == pytest.approx(math.radians(0.3) / (2.0 * math.pi / period_s**2), rel=FLOWN_REL)
+    assert held.match_s == pytest.approx(math.radians(0.3) / YEAR_S * period_s**2 / (2.0 * math.pi), rel=FLOWN_REL)
     between_s = math.radians(0.8) / (2.0 * math.pi / period_s**2)
-    assert held.trim_m_s_year == pytest.approx(YEAR_S / between_s * trim_m_s(outcome.ring, 2.0), rel=1e-6)
+    assert held.trim_m_s_year == pytest.approx(YEAR_S / between_s * trim_m_s(outcome.ring, 2.0), rel=FLOWN_REL)
     assert "With periods known to 1.0 s only" in hold_text(outcome, held)
 
 
@@ -205,9 +206,12 @@ def test_close_above_unknown_air_no_figure_is_given() -> None:
 
 def test_no_claim_exceeds_the_estimate() -> None:
     outcome = outcome_of(scenario_of(LUNAR))
+    assert outcome.plans
     for plan, hold_values in zip(outcome.plans, result(outcome)["plans"], strict=True):
         assert plan.hold is not None
-        assert hold_values["hold"]["holds_s"] == pytest.approx(min(plan.hold.flown_s, plan.hold.missing_s), abs=1e-3)
+        assert hold_values["hold"]["holds_s"] == pytest.approx(
+            min(plan.hold.flown_s, plan.hold.missing_s), abs=MILLISECOND_S
+        )
 
 
 def test_the_craft_in_place_that_leaves_first_is_offered_its_trim() -> None:

@@ -163,6 +163,7 @@ def test_dominated_columns_equal_pairwise_comparison() -> None:
             for _ in range(60)
         ]
         marked = dominated(problem_of(rows, count=[1, 1], slots=2, turnaround=[1.0]).columns)
+        assert rows
         for i, a in enumerate(rows):
             better = [
                 b[0] <= a[0] and b[1] <= a[1] and (b[:2] != a[:2] or j < i)

@@ -134,6 +134,7 @@ def launched() -> tuple[Entry, ...]:
 def test_launched_strategies_keep_to_their_rule(launched: tuple[Entry, ...]) -> None:
     by_name = {entry.name: entry for entry in launched}
     assert {"direct", "by parking orbit", "lift off at once"} <= set(by_name)
+    assert launched
     for entry in launched:
         assert entry.plan is not None
         for craft in entry.plan.craft:

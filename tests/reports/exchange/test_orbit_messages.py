@@ -43,6 +43,7 @@ from ringwright.tests.reports.exchange.messages import (
     read,
     renamed,
 )
+from ringwright.tests.tolerances import WRITTEN_M_S, WRITTEN_S
 
 NODE_M = 1e-3
 """What a node may be off the flight."""
@@ -165,7 +166,7 @@ def test_the_burns_of_a_parameter_message_lead_to_the_end_of_the_ephemeris(name:
         ignition, lasts = (moment(block.man_epoch_ignition) - EPOCH).total_seconds(), block.man_duration.value
         state = _coasted(state, ignition - now, pole)
         parts = np.array([block.man_dv_1.value, block.man_dv_2.value, block.man_dv_3.value])
-        assert np.linalg.norm(parts) * 1e3 == pytest.approx(burn.delta_v_m_s, abs=1e-6)
+        assert np.linalg.norm(parts) * 1e3 == pytest.approx(burn.delta_v_m_s, abs=WRITTEN_M_S)
         assert ignition + 0.5 * lasts == pytest.approx(burn.time_s, abs=1e-5)
         loss = -block.man_delta_mass.value
         if lasts == 0.0:
@@ -174,7 +175,7 @@ def test_the_burns_of_a_parameter_message_lead_to_the_end_of_the_ephemeris(name:
             state[3:] += _rtn(state).T @ parts
         else:
             assert block.man_ref_frame == "GCRF"
-            assert lasts == pytest.approx(burn.duration_s, abs=1e-6)
+            assert lasts == pytest.approx(burn.duration_s, abs=WRITTEN_S)
             state = _pushed(state, lasts, pole, parts, mass, loss)
         now, mass = ignition + lasts, mass - loss
         assert mass - 100.0 == pytest.approx(burn.propellant_after_kg, abs=1e-6)
@@ -251,34 +252,40 @@ def test_without_masses_the_burns_are_remarks(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", CASES)
 def test_lines_keep_to_the_syntax_of_the_standard(name: str, tmp_path: Path) -> None:
     """502.0-B-3, 7.3.2, 7.3.4, 7.5.6, 7.5.7, 7.5.10, 7.8.9."""
-    for path in write_flights(planned(CASES[name][0]), tmp_path).paths:
+    paths = write_flights(planned(CASES[name][0]), tmp_path).paths
+    assert paths
+    for path in paths:
         raw = path.read_bytes()
         assert all(byte == 0x0A or 0x20 <= byte < 0x7F for byte in raw)
         lines = raw.decode().splitlines()
         assert max(map(len, lines)) <= 254
         assert re.fullmatch(r"CCSDS_O[PE]M_VERS = 3\.0", lines[0])
+        assert lines
         for line in lines:
             if line.startswith("COMMENT "):
                 continue
             assert "," not in line
-            for number in re.findall(r"(?<![\w:-])-?\d+\.\d+(?:e[+-]\d\d)?(?![\w:])", line):
-                assert len(re.sub(r"e.*|\D", "", number)) <= 16
-            for time in re.findall(r"\d{4}-\S*", line):
-                assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?", time)
+            numbers = re.findall(r"(?<![\w:-])-?\d+\.\d+(?:e[+-]\d\d)?(?![\w:])", line)
+            assert max((len(re.sub(r"e.*|\D", "", number)) for number in numbers), default=0) <= 16
+            times = re.findall(r"\d{4}-\S*", line)
+            assert all(re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?", time) for time in times)
 
 
 def test_a_leap_second_within_the_plan_makes_times_tai(tmp_path: Path) -> None:
     """TAI - UTC was 36 s until the end of 2016 (IERS Bulletin C 52)."""
     outcome = planned(EARTH)
     early = replace(outcome, scenario=replace(outcome.scenario, epoch=datetime(2016, 12, 31, 20, tzinfo=UTC)))
-    for path in write_flights(early, tmp_path).paths:
+    paths = write_flights(early, tmp_path).paths
+    assert paths
+    for path in paths:
         segment = read(path).body.segment
         about = segment.metadata if path.suffix == ".opm" else segment[0].metadata
         start = segment.data.state_vector.epoch if path.suffix == ".opm" else about.start_time
         assert about.time_system == "TAI"
         assert moment(start) == datetime(2016, 12, 31, 20, 0, 36, tzinfo=UTC)
     later = replace(outcome, scenario=replace(outcome.scenario, epoch=datetime(2017, 1, 1, tzinfo=UTC)))
-    for path in write_flights(later, tmp_path).paths:
+    assert write_flights(later, tmp_path).paths == paths
+    for path in paths:
         segment = read(path).body.segment
         assert (segment.metadata if path.suffix == ".opm" else segment[0].metadata).time_system == "UTC"
 
@@ -338,6 +345,7 @@ def test_covariances_are_in_the_ephemeris_where_errors_are_given(tmp_path: Path)
     segments = read(path).body.segment
     flight = flight_of(outcome)
     keys = ("x", "y", "z", "x_dot", "y_dot", "z_dot")
+    assert segments
     for segment in segments:
         found = segment.data.covariance_matrix
         assert 0 < len(found) <= 100
@@ -345,6 +353,7 @@ def test_covariances_are_in_the_ephemeris_where_errors_are_given(tmp_path: Path)
         times = np.array([(moment(one.epoch) - EPOCH).total_seconds() for one in found])
         assert np.all(np.diff(times) > 0.0)
         wanted = spread(scenario, outcome.ring, part, flight, times)
+        assert found
         for one, matrix in zip(found, wanted, strict=True):
             lower = np.array(
                 [
@@ -380,6 +389,7 @@ def test_hostile_names_are_plain_text_in_messages_and_file_names(name: str, tmp_
     written = write_flights(outcome, tmp_path / "out")
     plain = write_flights(planned(MARS), tmp_path / "plain")
     assert sorted(tmp_path.iterdir()) == [tmp_path / "out", tmp_path / "plain"]
+    assert written.paths
     for path, beside in zip(written.paths, plain.paths, strict=True):
         assert re.fullmatch(r"1(-[a-z0-9-]+)?\.o[ep]m", path.name)
         assert len(path.name) <= 255
@@ -392,6 +402,7 @@ def test_hostile_names_are_plain_text_in_messages_and_file_names(name: str, tmp_
             found, expected = [found], [expected]
         # nothing but the name differs
         assert len(found) == len(expected)
+        assert found
         for one, other in zip(found, expected, strict=True):
             assert one.metadata.object_name
             assert one.metadata.object_id == "UNKNOWN"

@@ -26,7 +26,9 @@ def test_sheets_are_the_tables(tmp_path: Path) -> None:
         rows = list(book[name].iter_rows(values_only=True))
         assert list(rows[0]) == list(table.columns)
         assert len(rows) == len(table) + 1
+        assert rows[1:]
         for row, values in zip(rows[1:], table.itertuples(index=False, name=None), strict=True):
+            assert row
             for found, value in zip(row, values, strict=True):
                 if value is None or value == "" or pd.isna(value):
                     assert found is None

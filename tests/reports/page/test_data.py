@@ -58,6 +58,7 @@ def test_plans_are_those_of_the_result(make: Any) -> None:
         assert plan["finish_s"] == own["finish_s"]
         parts = [data["parts"][number] for number in plan["parts"]]
         assert [data["craft"][part["craft"]] for part in parts] == [craft["craft"] for craft in own["craft"]]
+        assert parts
         for part, craft in zip(parts, own["craft"], strict=True):
             assert part["slot"] == craft["slot"]
             assert [burn["s"] for burn in part["burns"]] == [round(b["time_s"], 3) for b in craft["burns"]]

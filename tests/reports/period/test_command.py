@@ -26,6 +26,7 @@ from ringwright.reports.period.command import NO_OPTION, add_arguments, run
 from ringwright.reports.period.question import OWN_WORLD, read
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.typed import apsides, quantity
+from ringwright.tests.tolerances import FLOAT_RAD, WRITTEN_M_S, WRITTEN_S
 
 from ...planned import outcome_of
 
@@ -304,7 +305,7 @@ def test_arrival_from_above() -> None:
     asked = read(parsed(line))
     rows = fitting(asked.question)
     least = math.sqrt(EARTH_GM * (2.0 / RING_M - 2.0 / (RING_M + EARTH_M + 14_000e3))) - CIRCULAR
-    assert rows.total_m_s[rows.cheapest] == pytest.approx(least, abs=1e-6)
+    assert rows.total_m_s[rows.cheapest] == pytest.approx(least, abs=WRITTEN_M_S)
     assert rows.burn_now_m_s[rows.cheapest] < 0.0
     assert "falls back 20 deg in 1 revolution of a higher orbit" in flat(answer(line))
     assert asked.question == read(parsed(line.replace("10000x14000km", "14000kmx10000km"))).question
@@ -481,10 +482,10 @@ def test_saved_scenario_plans_to_the_same(name: str, tmp_path: Path) -> None:
     outcome = make_plan(read_scenario(file, ["body.j2=0"]))
     plan = outcome.plans[0]
     rows = fitting(question)
-    assert plan.delta_v_m_s == pytest.approx(rows.total_m_s[rows.cheapest], abs=1e-6)
-    assert plan.craft[0].phasing_period_s == pytest.approx(rows.period_s[rows.cheapest], abs=1e-6)
+    assert plan.delta_v_m_s == pytest.approx(rows.total_m_s[rows.cheapest], abs=WRITTEN_M_S)
+    assert plan.craft[0].phasing_period_s == pytest.approx(rows.period_s[rows.cheapest], abs=WRITTEN_S)
     assert plan.craft[0].in_slot_s == pytest.approx(rows.wait_s[rows.cheapest], abs=1e-5)
-    assert plan.craft[0].lead_rad == pytest.approx(question.lead_rad, abs=1e-9)
+    assert plan.craft[0].lead_rad == pytest.approx(question.lead_rad, abs=FLOAT_RAD)
     assert not plan.broken
     # and one tolerance of the burn: the sheet's, by differences through the flight, and the closed form
     part = plan.craft[0]

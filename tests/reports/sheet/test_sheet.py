@@ -32,7 +32,9 @@ HASTY = (
 def test_no_line_is_wider_than_asked(width: int) -> None:
     for name in ("atoll-on-the-equator", "low-mars"):
         found = bundled_outcome(name)
-        for sheet in sheets(found, found.plans[0]):
+        written = sheets(found, found.plans[0])
+        assert written
+        for sheet in written:
             assert max(len(line) for line in sheet_text(sheet, width).splitlines()) <= width
 
 
@@ -120,7 +122,9 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_a_zero_has_no_sign_and_errors_are_a_table() -> None:
     found = bundled_outcome("low-mars")
-    for one in sheets(found, found.plans[0]):
+    written = sheets(found, found.plans[0])
+    assert written
+    for one in written:
         text = sheet_text(one)
         assert "-0.0000 " not in text
         rows = [line for line in text.splitlines() if line.strip().startswith("1 s of period too long")]
