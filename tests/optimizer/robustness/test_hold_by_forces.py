@@ -1,0 +1,81 @@
+"""The hold by further forces: when the first leaves, against closed forms, and that doubt shortens what is claimed."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from ringwright.models.flight.drag import Air
+from ringwright.models.flight.ephemeris import Circle
+from ringwright.models.flight.flown import Itinerary
+from ringwright.models.flight.forces import Field
+from ringwright.models.flight.gravity import PointMass
+from ringwright.models.flight.integrate import fly
+from ringwright.models.flight.smooth_mean import window_s
+from ringwright.models.flight.sunlight import Sunlight
+from ringwright.models.frames import in_plane_state
+from ringwright.models.ring import Ring
+from ringwright.models.scenario import Body
+from ringwright.models.surroundings import AirLayer, Surface
+from ringwright.optimizer.robustness.hold_by_forces import LIGHT_DOUBT, InRing, hold_by_forces
+from ringwright.optimizer.standing import ForcedHold
+
+GM, RADIUS, DAY_S = 9120.5e9, 1.9e6, 86_400.0
+WORLD = Body(name="Tessaly", gm=GM, radius_m=1.21e6)
+RING = Ring(radius_m=RADIUS, slots=3, rate_rad_s=math.sqrt(GM / RADIUS**3), slot0_rad=0.3, gm=GM, inclination_rad=0.5)
+
+
+def _held(field: Field, surfaces: tuple[Surface, Surface], fast: float = 0.0) -> ForcedHold:
+    """Two craft in slots 0 and 1, the first faster by a share."""
+    items = []
+    for slot, surface in enumerate(surfaces):
+        radius = RADIUS * (1.0 + (fast if slot == 0 else 0.0)) ** (-2.0 / 3.0)
+        angle = float(RING.phase(0.0, slot))
+        position, velocity = in_plane_state(radius, angle, 0.0, math.sqrt(GM / radius), 0.5, 0.0)
+        end = 1.3 * window_s(RING)
+        items.append(Itinerary(start_s=0.0, position=position, velocity=velocity, end_s=end, surface=surface))
+    craft = [
+        InRing(name=f"C{slot}", place=(0, slot), flight=flight, surface=surfaces[slot])
+        for slot, flight in enumerate(fly(items, field))
+    ]
+    return hold_by_forces(RING, WORLD, field, craft, 0.0, tolerance_rad=math.radians(0.5), wanted_s=DAY_S)
+
+
+def test_a_wrong_rate() -> None:
+    """Half of the difference is each craft's: (n dT / T) t / 2 plus what it was at the window's middle."""
+    fast = 1e-6
+    held = _held(Field(near=PointMass(gm=GM)), (Surface(), Surface()), fast)
+    leaves = math.radians(0.5) / (0.5 * fast * RING.rate_rad_s) - 0.5 * window_s(RING)
+    assert held.craft in {"C0", "C1"}
+    assert held.leaves_s == pytest.approx(leaves, rel=1e-3)
+    assert held.sure_s == held.leaves_s
+    assert {trim.craft for trim in held.trims} == {"C0", "C1"}
+    assert np.max(np.abs(held.kept_rad)) <= held.band_rad * (1.0 + 1e-6)
+    # dv = v dn / (3 n), half for each
+    for trim in held.trims:
+        assert abs(trim.along_m_s) == pytest.approx(0.5 * fast * RING.speed_m_s / 3.0, rel=0.01)
+
+
+def test_unlike_drag_parts_them_and_is_made_up_for() -> None:
+    """3/2 rho w^2 B / a each (Soop 1994, chapter 4); to keep the altitude costs rho v^2 B / 2 a second."""
+    air = Air(
+        layers=(AirLayer(altitude_m=690e3, density_kg_m3=2e-14, scale_height_m=1e7),), radius_m=1.21e6, spin_rad_s=0.0
+    )
+    held = _held(Field(near=PointMass(gm=GM), terms=(air,)), (Surface(drag_m2_kg=0.02), Surface(drag_m2_kg=0.01)))
+    bend = 1.5 * 2e-14 * GM / RADIUS**2 * 0.01
+    middle = 0.5 * window_s(RING)
+    leaves = math.sqrt(2.0 * math.radians(0.5) / (0.5 * bend)) - middle
+    assert held.craft in {"C0", "C1"}
+    assert held.leaves_s == pytest.approx(leaves, rel=0.01)
+    year_s = 365.25 * DAY_S
+    assert held.make_up_m_s_year == pytest.approx(0.5 * 2e-14 * GM / RADIUS * 0.02 * year_s, rel=0.01)
+
+
+def test_doubt_in_sunlight_shortens_what_is_sure() -> None:
+    light = Sunlight(sun=Circle(radius_m=1.5e11, rate_rad_s=1e-7), radius_m=WORLD.radius_m)
+    held = _held(Field(near=PointMass(gm=GM), terms=(light,)), (Surface(light_m2_kg=0.013), Surface(light_m2_kg=0.010)))
+    most = math.sqrt(math.radians(0.5) / (LIGHT_DOUBT * 0.003))
+    assert held.sure_s <= most * 1.01
+    assert held.sure_s < held.leaves_s
