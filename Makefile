@@ -32,7 +32,7 @@ test: $(READY)
 
 # the page of a plan, and the desk, in a headless browser
 test-page: browser
-	$(BIN)/pytest -m page tests/reports/page tests/reports/desk
+	$(BIN)/pytest -n 2 --dist loadfile -m page tests/reports/page tests/reports/desk
 
 # Chromium from the system's packages, and the library that drives it; says so where it cannot be had
 browser: $(READY)
@@ -57,7 +57,7 @@ soak_exhaustive := tests/optimizer/test_against_exhaustive.py
 soak_properties := tests/optimizer/test_properties.py
 soak_relations := tests/optimizer/test_relations.py
 soak_windows := tests/optimizer/test_random_windows.py
-soak_cuts := tests/optimizer/choice/test_cuts.py tests/optimizer/choice/test_ties.py tests/optimizer/trajectory/test_liftoffs.py
+soak_cuts := tests/optimizer/choice/test_cuts.py tests/optimizer/choice/test_ties.py tests/optimizer/flown_plans/test_liftoffs.py
 soak_printed := tests/independent/test_printed_flight.py
 soak_flights := tests/optimizer/test_second_flight.py tests/optimizer/catalogue/test_free_form.py tests/optimizer/catalogue/test_ways_up.py tests/optimizer/trajectory/test_oblate_plans.py tests/optimizer/robustness/test_hold.py
 soak_home := tests/optimizer/replan/test_repair.py tests/optimizer/robustness/test_closed_loop.py

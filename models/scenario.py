@@ -20,6 +20,8 @@ Aim = Literal["delta_v", "finish", "propellant", "worst_delta_v"]
 Load = Literal["full", "least"]
 _AIM = cast(Aim, text_by_default("goal", "minimize"))
 _LOAD = cast(Load, text_by_default("craft", "load"))
+WithDrag = Literal["maintained", "together"]
+_WITH_DRAG = cast(WithDrag, text_by_default("ring", "with_drag"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,6 +107,7 @@ class RingSpec:
     """The ring that is wanted. ``slot0_rad`` is None where the file says "free".
 
     ``hold_for_s`` is how long it is to keep its spacing, ``period_known_to_s`` how well periods are known in flight.
+    ``with_drag`` says whether its slots keep their altitude against drag, or sink as all craft do.
     """
 
     radius_m: float
@@ -119,6 +122,7 @@ class RingSpec:
     tilt_tolerance_rad: float = number_by_default("ring", "tilt_tolerance")
     hold_for_s: float = number_by_default("ring", "hold_for")
     period_known_to_s: float | None = None
+    with_drag: WithDrag = _WITH_DRAG
     occupied: tuple[Occupied, ...] = ()
 
 
@@ -329,7 +333,7 @@ class Craft:
 class Scenario:
     """Everything one question needs, validated.
 
-    ``first_service`` is how many neighboring slots must be filled for the first service, None where nobody asks.
+    ``first_service`` is how many neighboring slots must be filled for the first service, None where it is not asked.
     ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
     ``errors`` is None where nothing is said about them. ``forces`` is None where none beyond the body's bulge are
     flown; ``pulls`` are the bodies that pull in a world of one's own.

@@ -5,7 +5,18 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from ..models.arrays import Array
 from ..models.force_choice import Chosen
+from ..models.ring import Ring
+
+
+@dataclass(frozen=True, kw_only=True)
+class Trim:
+    """One trim: craft, when, and its burn along the track, m/s, positive forward."""
+
+    craft: str
+    time_s: float
+    along_m_s: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,6 +31,44 @@ class Standing:
     period_error_s: float | None
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ForcedHold:
+    """How long the spacing holds by the forces of the second flight, and what keeps it longer.
+
+    Args:
+        craft: who leaves its slot or comes down first, None where no craft does in the time examined.
+        leaves_s: when, s after ``begin_s``; infinite where none does.
+        down: whether that craft comes down before any has left its slot.
+        looked_s: how far ahead was looked, s.
+        lost: who comes down at the end of that, without another burn; None where all stay up.
+        begin_s: moment from which it is counted, from the epoch: the middle of the span of the means.
+        names: of all craft, those that move first.
+        times_s, spacing_rad: (m,) from the epoch and (m, n), without trims.
+        kept_times_s, kept_rad: the same with the trims (and drag made up for where that is asked).
+        band_rad: dead band of the trims.
+        trims: of all craft, in order of time.
+        trim_m_s_year, make_up_m_s_year: the most that one craft trims, and makes up for drag, m/s a year.
+        eccentricity: the largest that any orbit reaches.
+    """
+
+    craft: str | None
+    leaves_s: float
+    down: bool
+    looked_s: float
+    lost: str | None
+    begin_s: float
+    names: tuple[str, ...]
+    times_s: Array
+    spacing_rad: Array
+    kept_times_s: Array
+    kept_rad: Array
+    band_rad: float
+    trims: tuple[Trim, ...]
+    trim_m_s_year: float
+    make_up_m_s_year: float
+    eccentricity: float
+
+
 @dataclass(frozen=True, kw_only=True)
 class UnderForces:
     """What came of the second flight.
@@ -28,7 +77,12 @@ class UnderForces:
         chosen: the forces flown and those left out.
         craft: those that move, then those that stay; empty where the plan is too long to be flown again.
         common_shift_rad: by which all craft are elsewhere; 0 where none came through.
-        at_s, span_s: beginning and length of the turn over which the means were taken.
+        at_s, span_s: beginning and length of the span over which the means were taken.
+        slots: the ring as it is there under the forces; None where nothing was flown.
+        hold: how long the spacing holds; None where a craft did not come through, or there is one craft only.
+        corrected: whether the plan's burns are those for these forces.
+        missed: craft whose correction did not reach its aim.
+        added_m_s: what the correction adds to the plan's delta-v.
     """
 
     chosen: Chosen
@@ -36,6 +90,11 @@ class UnderForces:
     common_shift_rad: float
     at_s: float
     span_s: float
+    slots: Ring | None = None
+    hold: ForcedHold | None = None
+    corrected: bool = False
+    missed: tuple[str, ...] = ()
+    added_m_s: float = 0.0
 
     @property
     def worst_rad(self) -> float:

@@ -127,7 +127,7 @@ def _carried(entries: Sequence[Entry]) -> bool:
 
 
 def carriers_m_s(plan: Plan) -> float:
-    """What the carriers of a plan burn of their own, m/s."""
+    """What the carriers of a plan burn themselves, m/s."""
     return math.fsum(carrier.delta_v_m_s for carrier in plan.carriers)
 
 

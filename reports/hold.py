@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import timedelta
 
 from ..models.bodies import body_origins
 from ..models.missing_forces import DRAG
@@ -10,19 +11,87 @@ from ..models.readouts import clock, plain, span
 from ..models.surroundings import AREA_M2_KG
 from ..optimizer.outcome import Hold, Outcome, Plan
 from ..optimizer.robustness.hold import YEAR_S, trim_m_s
+from ..optimizer.standing import ForcedHold
 from .layout import heading, paragraph
 from .result import gravity_of
-from .wording import GRAVITY_WORDS, capital, small
+from .wording import GRAVITY_WORDS, capital, listed, small
+
+OVAL = 0.02
+"""Eccentricity from which on it is said that orbits do not stay circles: the angle then swings by 2 deg in a turn."""
+
+SHOWN = 4
+"""Most trims that are listed on the screen; all are in the result."""
 
 LONG_S = 100.0 * YEAR_S
 """Beyond this other bodies and drag have long decided."""
 
 
 def hold_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
-    """Lines on how long the ring holds, and how well periods must match; none where nobody is in it."""
-    if plan.hold is None:
+    """Lines on how long the ring holds, and how well periods must match; none where no craft is in it."""
+    forced = forced_hold(outcome, plan)
+    if forced is not None:
+        return [*heading("Keeps its spacing", width), *paragraph(forced_text(outcome, forced), width, indent="  ")]
+    if plan.hold is None or (outcome.under is not None and outcome.under.corrected and plan.rank == 1):
         return []
     return [*heading("Keeps its spacing", width), *paragraph(hold_text(outcome, plan.hold), width, indent="  ")]
+
+
+def forced_hold(outcome: Outcome, plan: Plan) -> ForcedHold | None:
+    """How long a plan holds by further forces; None where that was not found."""
+    return outcome.under.hold if outcome.under is not None and plan.rank == 1 else None
+
+
+def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
+    """How long a ring holds by the forces it was flown under, in sentences, and what keeps it longer."""
+    assert outcome.under is not None
+    tolerance = f"{plain(math.degrees(outcome.scenario.ring.tolerance_rad), 2)} deg"
+    by = f"by {listed(list(outcome.under.chosen.flown))}, without another burn"
+    if hold.craft is None:
+        said = [f"Keeps its spacing for at least {_long(hold.looked_s)} {by}, within {tolerance}."]
+    elif hold.leaves_s <= 0.0:
+        said = [f"{hold.craft} is outside the tolerance of {tolerance} from the beginning."]
+    else:
+        leaves = f"{hold.craft} comes down first" if hold.down else f"{hold.craft} leaves first"
+        said = [f"Keeps its spacing for {_long(hold.leaves_s)} {by}, within {tolerance}: {leaves}."]
+    said.append("Mean orbits, followed by averaged equations from the rates flown, drag by a steady atmosphere.")
+    if hold.eccentricity > OVAL:
+        said.append(
+            f"The orbits do not stay circles: their eccentricity comes to {plain(hold.eccentricity, 2)} by then."
+        )
+    if hold.lost is not None and not hold.down:
+        said.append(f"{hold.lost} comes down first, after {_long(hold.looked_s)} without burns.")
+    said += [one for one in (_upkeep(outcome, hold),) if one]
+    return " ".join(said)
+
+
+def _upkeep(outcome: Outcome, hold: ForcedHold) -> str:
+    """The trims by a forecast, and what drag costs; empty where neither is needed."""
+    years = (float(hold.kept_times_s[-1]) - hold.begin_s) / YEAR_S if hold.kept_times_s.size > 1 else 0.0
+    said = []
+    if hold.trims and years > 0.0:
+        shown = [
+            f"{one.craft} {plain(1000.0 * abs(one.along_m_s), 2)} mm/s {'forward' if one.along_m_s > 0.0 else 'back'} "
+            f"{_when(outcome, one.time_s)}"
+            for one in hold.trims[:SHOWN]
+        ]
+        more = f" and {len(hold.trims) - SHOWN} more" if len(hold.trims) > SHOWN else ""
+        said.append(
+            f"Trims by this forecast keep every craft within {plain(math.degrees(hold.band_rad), 2)} deg of its slot "
+            f"for {_long(years * YEAR_S)}, at most {small(hold.trim_m_s_year)} m/s a year and craft: "
+            f"{'; '.join(shown)}{more}."
+        )
+    if hold.make_up_m_s_year > 0.0:
+        held = " (with it the trims)" if said else ""
+        said.append(
+            f"To keep its altitude against drag{held} a craft burns {small(hold.make_up_m_s_year)} m/s a year at most."
+        )
+    return " ".join(said)
+
+
+def _when(outcome: Outcome, time_s: float) -> str:
+    """A date where there is an epoch, else the time since the start."""
+    epoch = outcome.scenario.epoch
+    return f"after {span(time_s)}" if epoch is None else f"on {(epoch + timedelta(seconds=time_s)):%Y-%m-%d}"
 
 
 def hold_text(outcome: Outcome, hold: Hold) -> str:
@@ -38,8 +107,8 @@ def hold_text(outcome: Outcome, hold: Hold) -> str:
     )
     if hold.trim_m_s_year is not None:
         said.append(
-            f"Short of that, trims at the edge of the tolerance take {small(hold.trim_m_s_year)} m/s a year and craft, "
-            "for the doubt in the periods alone."
+            f"Without that, trims at the edge of the tolerance take {small(hold.trim_m_s_year)} m/s a year for each "
+            "craft, for the uncertainty of the periods alone."
         )
     return " ".join(one for one in said if one)
 
@@ -57,7 +126,7 @@ def _figure(outcome: Outcome, hold: Hold) -> str:
     first = "" if forever else f": {hold.craft} leaves first"
     if hold.missing_s < hold.flown_s:
         return (
-            f"{capital(missing_text(outcome, hold))}: no figure beyond that. The periods as flown would keep "
+            f"{capital(missing_text(outcome, hold))}, so no longer figure is given. The periods as flown would keep "
             f"it longer by {forces} alone{first}."
         )
     left_out = capital(missing_text(outcome, hold)) if hold.missing else "Other bodies and air are not known here"

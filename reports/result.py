@@ -30,7 +30,7 @@ from ..optimizer.outcome import (
 )
 from ..optimizer.standing import UnderForces
 from .limits import limit_key, limit_value, outcome_as_written, serving_value
-from .under_forces import forces_of, standing_of
+from .under_forces import forces_of, hold_by_forces_of, standing_of
 
 FORMAT = "ringwright-plan/1"
 
@@ -41,7 +41,7 @@ def result(outcome: Outcome) -> dict[str, Any]:
     """Turn an outcome into JSON-ready values.
 
     Args:
-        outcome: what planning gave back, feasible or not.
+        outcome: the result of planning, feasible or not.
 
     Returns:
         A dict of str, int, float, bool, None, list and dict only, its keys always in the same order. ``front`` is
@@ -229,7 +229,7 @@ def _plan(scenario: Scenario, plan: Plan, under: UnderForces | None = None) -> d
         **({} if plan.slot0_rad is None else {"slot0_deg": _number(math.degrees(plan.slot0_rad) % 360.0, "deg")}),
         **({} if plan.by_period_alone else {"by_period_alone": False}),
         "margins": [_margin(margin) for margin in plan.margins],
-        **({} if plan.hold is None else {"hold": _hold(plan.hold)}),
+        **_holds(plan, under),
         "craft": [_craft(scenario, part, under if plan.rank == 1 else None) for part in plan.craft],
         **({"carriers": [_carrier(scenario, carrier) for carrier in plan.carriers]} if plan.carriers else {}),
     }
@@ -263,6 +263,13 @@ def _carrier(scenario: Scenario, carrier: CarrierPlan) -> dict[str, Any]:
             "meets": carrier.meets,
         },
     }
+
+
+def _holds(plan: Plan, under: UnderForces | None) -> dict[str, Any]:
+    """How long a plan holds: by the further forces where plan 1 was followed under them, else by its periods."""
+    if under is not None and plan.rank == 1 and (under.hold is not None or under.corrected):
+        return hold_by_forces_of(under)
+    return {} if plan.hold is None else {"hold": _hold(plan.hold)}
 
 
 def _hold(hold: Hold) -> dict[str, Any]:

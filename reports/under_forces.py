@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from ..models.flight.smooth_mean import TURNS
 from ..models.force_choice import Chosen, chosen_forces
-from ..models.readouts import plain
+from ..models.readouts import clock, plain
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Outcome
 from ..optimizer.robustness.under_forces import MOST_TURNS
@@ -49,6 +50,31 @@ def standing_of(under: UnderForces | None, craft: str) -> dict[str, Any]:
     }
 
 
+def hold_by_forces_of(under: UnderForces) -> dict[str, Any]:
+    """``hold`` of plan 1 by the forces it was flown under; nothing where that was not found."""
+    hold = under.hold
+    if hold is None:
+        return {}
+    return {
+        "hold": {
+            "forces": list(under.chosen.flown),
+            "first_to_leave": hold.craft,
+            "holds_s": round(hold.leaves_s, 3) if math.isfinite(hold.leaves_s) else None,
+            "comes_down": hold.lost,
+            "from_s": round(hold.begin_s, 3),
+            "looked_ahead_s": round(hold.looked_s, 3),
+            "eccentricity_reached": round(hold.eccentricity, 6),
+            "dead_band_deg": round(math.degrees(hold.band_rad), 6),
+            "trim_m_s_year": round(hold.trim_m_s_year, 6),
+            "drag_make_up_m_s_year": round(hold.make_up_m_s_year, 6),
+            "trims": [
+                {"craft": one.craft, "time_s": round(one.time_s, 3), "along_m_s": round(one.along_m_s, 6)}
+                for one in hold.trims
+            ],
+        }
+    }
+
+
 def force_lines(outcome: Outcome, width: int) -> list[str]:
     """Lines for the screen; none without ``[forces]``."""
     if outcome.under is None:
@@ -61,11 +87,27 @@ def chosen_items(scenario: Scenario) -> list[str]:
     """What ``[forces]`` come to, for ``ringwright check``; nothing without that table."""
     if scenario.forces is None:
         return []
-    return [f"Plan 1 will be flown a second time with: {_chosen_words(chosen_forces(scenario))}"]
+    return [f"Plan 1 will be corrected for and flown with: {_chosen_words(chosen_forces(scenario))}"]
 
 
 def _flown_with(under: UnderForces) -> str:
-    return f"Plan 1, made for the {under.chosen.flown[0]} alone, flown again with: {_chosen_words(under.chosen)}"
+    done = "corrected for and flown again" if under.corrected else "flown again"
+    return f"Plan 1, made for the {under.chosen.flown[0]} alone, {done} with: {_chosen_words(under.chosen)}"
+
+
+def _correction(outcome: Outcome, under: UnderForces) -> str:
+    """What became of the burns."""
+    if not under.corrected:
+        return "Nothing is corrected for these forces."
+    more = "more" if under.added_m_s >= 0.0 else "less"
+    said = f"Its burns are those as corrected, {small(abs(under.added_m_s))} m/s {more} in all."
+    if len(outcome.plans) > 1:
+        said += " The other plans are made for the bulge alone."
+    if under.missed:
+        said += f" The correction did not reach its aim for {listed(list(under.missed))}."
+    if under.slots is not None:
+        said += f" The slots go round in {clock(under.slots.period_s, 3)} under these forces, on the mean."
+    return said
 
 
 def _chosen_words(chosen: Chosen) -> str:
@@ -86,9 +128,10 @@ def _chosen_words(chosen: Chosen) -> str:
 def _found(outcome: Outcome, under: UnderForces) -> list[str]:
     if not under.craft:
         return [f"It was not flown again: its craft fly more than {plain(MOST_TURNS, 0)} turns in all."]
+    turns = f"means over {TURNS} turns"
     through = [one for one in under.craft if one.spacing_rad is not None]
     lost = [one.craft for one in under.craft if one.spacing_rad is None]
-    said = ["Nothing is corrected for these forces."]
+    said = [_correction(outcome, under)]
     if lost:
         said.append(f"{listed(lost)} came down or did not come round: DO NOT FLY PLAN 1 AS IT IS.")
     if not through:
@@ -100,10 +143,10 @@ def _found(outcome: Outcome, under: UnderForces) -> list[str]:
         size = abs(math.degrees(worst.spacing_rad or 0.0))
         said.append(
             f"At its end the spacing is off by {small(size)} deg at most ({worst.craft}), and all craft together are "
-            f"{small(abs(shift))} deg {side} their slots, means over a turn."
+            f"{small(abs(shift))} deg {side} their slots under these forces, {turns}."
         )
     else:
-        said.append(f"At its end {through[0].craft} is {small(abs(shift))} deg {side} its slot, the mean over a turn.")
+        said.append(f"At its end {through[0].craft} is {small(abs(shift))} deg {side} its slot, {turns}.")
     tolerance = outcome.scenario.ring.tolerance_rad
     if any(abs(one.spacing_rad or 0.0) > tolerance for one in through):
         said.append(f"That is outside the tolerance of {plain(math.degrees(tolerance), 2)} deg.")

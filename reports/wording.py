@@ -102,7 +102,17 @@ def way_text(part: CraftPlan) -> str:
         before.append(f"is dropped at touch {part.passes + 1} of the ring")
     elif part.passes:
         before.append(f"passes the ring {count(part.passes, 'time')} before its first burn")
+    elif _begins_at_crossing(part):
+        before.append(f"waits {span(part.burns[0].time_s - part.ring_arrival_s)} until planes cross")
     return ", ".join([*before, _phasing_text(part)])
+
+
+def _begins_at_crossing(part: CraftPlan) -> bool:
+    """Whether a craft in space begins to phase where planes cross, so that its first burn turns the plane, too."""
+    if part.route != "shift" or part.launch_s is not None or part.turned_s is not None or part.revolutions == 0:
+        return False
+    across = abs(part.burns[0].cross_m_s) if part.burns else 0.0
+    return across > 0.05 and abs(part.burns[0].along_m_s) > 0.05
 
 
 def _phasing_text(part: CraftPlan) -> str:
@@ -135,13 +145,6 @@ _TILT_WORDS = {
     "apsis": "turned back in its burns",
     "node": "turned back at the node",
 }
-
-
-def turns_text(part: CraftPlan) -> str:
-    """Say how revolutions and turns of the slot go together; empty where nothing is phased."""
-    if part.side == "level" or part.route == "timed":
-        return ""
-    return f"{count(part.revolutions, 'revolution')} while the slot makes {part.ring_revolutions}"
 
 
 def kept_text(kept: Kept, tolerance_rad: float, planes: int = 1) -> str:

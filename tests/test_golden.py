@@ -24,7 +24,7 @@ LAST_DIGIT = 2e-6
 SLOT_ERROR_DEG = 0.001
 MILLIMETER_A_SECOND = 1e-3
 FREE = {"options", "hold"}
-"""How many options were looked at is no result; how long the ring holds follows from errors below the last digit."""
+"""How many options were examined is no result; how long the ring holds follows from errors below the last digit."""
 
 
 def _differences(new: Any, kept: Any, where: str = "") -> list[str]:

@@ -237,7 +237,7 @@ def _ring(table: Table, body: Body) -> RingSpec:
         )
         item.note_defaults()
     several = table.count_or("planes") > 1
-    table.note_defaults(*(() if several else ("phasing", "spread")))
+    table.note_defaults("with_drag", *(() if several else ("phasing", "spread")))
     return RingSpec(
         radius_m=radius,
         slots=table.count_or("slots", 1),
@@ -251,6 +251,7 @@ def _ring(table: Table, body: Body) -> RingSpec:
         tilt_tolerance_rad=table.number_or("tilt_tolerance"),
         hold_for_s=table.number_or("hold_for"),
         period_known_to_s=table.number("period_known_to"),
+        with_drag=table.text_or("with_drag"),  # type: ignore[arg-type]  # one of the choices
         occupied=tuple(occupied),
     )
 

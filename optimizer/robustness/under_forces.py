@@ -1,103 +1,176 @@
-"""A plan flown a second time, as it is printed, under further forces than it was made for.
+"""A plan corrected for further forces than it was made for, and flown under them.
 
 Every craft flies its burns under the forces chosen (``models/force_choice.py``), craft that stay from their place at
-the epoch on; over the first whole turn of the ring after the last burn of the plan each craft's mean angle is taken
-against its slot. The mean of these errors over all craft is the common shift, by which the ring as a whole is
-elsewhere; what is left of each is its error in the spacing. Nothing is corrected for these forces.
+the epoch on; over a window of turns after the last burn of the plan each craft's mean angle is taken against its slot
+under these forces (``models/reference.py``). The mean of these errors over all craft is the common shift, by which the
+ring as a whole is elsewhere; what is left of each is its error in the spacing.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
 from ...models.burns import BurnModel, Impulsive
 from ...models.errors import FlightError
-from ...models.flight.flown import TURN_MARGIN, Flight, Itinerary
-from ...models.flight.integrate import fly
-from ...models.flight.slot_error import measure
+from ...models.flight.flown import Flight, Itinerary
+from ...models.flight.integrate import fly_each
+from ...models.flight.smooth_mean import measure_smoothly, window_s
 from ...models.force_choice import Chosen, chosen_forces
 from ...models.frames import in_plane_state, wrap
 from ...models.oblateness import ring_state
+from ...models.reference import RELATIVE, slots_under
 from ...models.ring import Ring
 from ...models.scenario import Scenario
+from ...models.surroundings import Surface
 from ..outcome import Kept, Outcome, Plan
-from ..standing import Standing, UnderForces
-
-RELATIVE = 1e-10
-"""Error allowed in a step: under a ten-thousandth of a degree after a hundred turns (measured over Earth and Mars)."""
+from ..standing import ForcedHold, Standing, UnderForces
+from .corrected_for_forces import END_MARGIN, ForForces, correct_for_forces, rebuilt, settled_s
+from .hold_by_forces import InRing, hold_by_forces
 
 MOST_TURNS = 4000.0
 """A plan of more turns of the ring, summed over its craft, is not flown again: it would take minutes and 200 MB."""
 
 
-def under_forces(outcome: Outcome, plan: Plan) -> UnderForces | None:
-    """Fly a plan again under the forces of the scenario; None without ``[forces]``, and where nobody is in the ring."""
+def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | None:
+    """Correct a plan for the forces of the scenario and fly it under them.
+
+    Craft that a carrier brings up keep their burns, since where they are dropped would move as well.
+
+    Returns:
+        The plan with its burns as corrected, and what became of it; None without ``[forces]``, and where no craft is in
+        the ring.
+    """
     scenario, ring = outcome.scenario, outcome.ring
     if scenario.forces is None or not (plan.craft or outcome.kept):
         return None
     chosen = chosen_forces(scenario)
-    at_s = max([plan.finish_s, *(part.in_slot_s for part in plan.craft)])
-    # a long last burn ends after the moment of its impulse
-    at_s += max((0.5 * (part.burns[-1].duration_s or 0.0) for part in plan.craft if part.burns), default=0.0)
+    span_s = window_s(ring)
+    at_s = settled_s(plan, scenario, ring)
     if at_s * (len(plan.craft) + len(outcome.kept)) > MOST_TURNS * ring.period_s:
-        return UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=ring.period_s)
-    end_s = at_s + TURN_MARGIN * ring.period_s
-    surfaces = {craft.name: craft.surface for craft in scenario.craft}
-    names, places, items, models = [], [], [], []
-    for part in plan.craft:
-        if part.itinerary is not None:
-            names.append(part.craft)
-            places.append((part.plane, part.slot))
-            items.append(replace(part.itinerary, end_s=end_s, surface=surfaces[part.craft]))
-            models.append(part.engine or Impulsive())
-    for one in outcome.kept:
-        names.append(one.craft)
-        places.append((one.plane, one.slot))
-        item = _staying(scenario, ring, one, end_s)
-        items.append(replace(item, surface=surfaces.get(one.craft, item.surface)))
-        models.append(Impulsive())
+        return plan, UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=span_s)
+    slots = slots_under(ring, scenario.body, chosen.field, at_s, _sinking(scenario))
+    found: tuple[ForForces, ...] = ()
+    if chosen.field.terms and not plan.carriers:
+        found = correct_for_forces(plan, scenario, ring, slots, chosen.field, at_s)
+    # the craft's own turns may be a little longer than the ring's
+    asked = _asked(outcome, plan, found, at_s + span_s + END_MARGIN * ring.period_s)
+    flights = fly_each([one.item for one in asked], chosen.field, [one.model for one in asked], relative=RELATIVE)
+    standing, shift = _standing(asked, flights, slots, at_s, scenario.body.radius_m)
+    lost = any(one.spacing_rad is None for one in standing)
+    made = plan
+    if found and not lost:
+        made = rebuilt(plan, scenario, slots, found, [f for f in flights if f is not None][: len(found)], at_s)
+    return made, UnderForces(
+        chosen=chosen,
+        craft=standing,
+        common_shift_rad=shift,
+        at_s=at_s,
+        span_s=span_s,
+        slots=slots,
+        hold=None if lost or len(asked) < 2 else _held(scenario, chosen, slots, asked, flights, at_s),
+        corrected=bool(found) and not lost,
+        missed=tuple(one.part.craft for one in found if not one.met),
+        added_m_s=made.delta_v_m_s - plan.delta_v_m_s,
+    )
+
+
+def _standing(
+    asked: Sequence[_Asked], flights: Sequence[Flight | None], slots: Ring, at_s: float, ground_m: float
+) -> tuple[tuple[Standing, ...], float]:
+    """How all craft stand in the window, with the common shift taken off, and that shift, rad."""
     found = [
-        None if flight is None else _mean(flight, ring, place, at_s, scenario.body.radius_m)
-        for flight, place in zip(_flights(items, chosen, models), places, strict=True)
+        None if flight is None else _mean(flight, slots, one.place, at_s, ground_m)
+        for flight, one in zip(flights, asked, strict=True)
     ]
     errors = [error for error, _ in (one for one in found if one is not None)]
     # around the first, so that errors near half a turn do not cancel
     shift = float(wrap(errors[0] + float(np.mean(wrap(np.array(errors) - errors[0]))))) if errors else 0.0
+    return tuple(
+        Standing(craft=one.name, spacing_rad=None, period_error_s=None)
+        if seen is None
+        else Standing(craft=one.name, spacing_rad=float(wrap(seen[0] - shift)), period_error_s=seen[1])
+        for one, seen in zip(asked, found, strict=True)
+    ), shift
+
+
+def _held(
+    scenario: Scenario,
+    chosen: Chosen,
+    slots: Ring,
+    asked: Sequence[_Asked],
+    flights: Sequence[Flight | None],
+    at_s: float,
+) -> ForcedHold | None:
+    spec = scenario.ring
     craft = [
-        Standing(craft=name, spacing_rad=None, period_error_s=None)
-        if one is None
-        else Standing(craft=name, spacing_rad=float(wrap(one[0] - shift)), period_error_s=one[1])
-        for name, one in zip(names, found, strict=True)
+        InRing(name=one.name, place=one.place, flight=flight, surface=one.item.surface)
+        for one, flight in zip(asked, flights, strict=True)
+        if flight is not None
     ]
-    return UnderForces(chosen=chosen, craft=tuple(craft), common_shift_rad=shift, at_s=at_s, span_s=ring.period_s)
-
-
-def _flights(items: Sequence[Itinerary], chosen: Chosen, models: Sequence[BurnModel]) -> list[Flight | None]:
-    """All at once; one by one where a flight does not come through, so that the others do."""
     try:
-        return list(fly(items, chosen.field, models, relative=RELATIVE))
+        return hold_by_forces(
+            slots,
+            scenario.body,
+            chosen.field,
+            craft,
+            at_s,
+            tolerance_rad=spec.tolerance_rad,
+            wanted_s=spec.hold_for_s,
+            maintained=spec.with_drag == "maintained",
+        )
     except FlightError:
-        pass
-    found: list[Flight | None] = []
-    for item, model in zip(items, models, strict=True):
-        try:
-            found.extend(fly([item], chosen.field, [model], relative=RELATIVE))
-        except FlightError:
-            found.append(None)
-    return found
+        return None
+
+
+def _sinking(scenario: Scenario) -> Surface:
+    """The surface of the reference: none where altitude is maintained, else the mean of the craft's."""
+    if scenario.ring.with_drag == "maintained":
+        return Surface()
+    found = [craft.surface for craft in scenario.craft]
+    return Surface(
+        drag_m2_kg=math.fsum(one.drag_m2_kg for one in found) / len(found),
+        light_m2_kg=math.fsum(one.light_m2_kg for one in found) / len(found),
+    )
+
+
+class _Asked(NamedTuple):
+    """A craft to be flown: its name, place (plane, slot), itinerary and burn model."""
+
+    name: str
+    place: tuple[int, int]
+    item: Itinerary
+    model: BurnModel
+
+
+def _asked(outcome: Outcome, plan: Plan, found: Sequence[ForForces], end_s: float) -> list[_Asked]:
+    """Everybody in the ring: those that move, as corrected where they are, then those that stay."""
+    surfaces = {craft.name: craft.surface for craft in outcome.scenario.craft}
+    own = {one.part.craft: one.itinerary for one in found}
+    asked = []
+    for part in plan.craft:
+        if part.itinerary is not None:
+            item = replace(own.get(part.craft, part.itinerary), end_s=end_s, surface=surfaces[part.craft])
+            asked.append(_Asked(part.craft, (part.plane, part.slot), item, part.engine or Impulsive()))
+    for one in outcome.kept:
+        item = _staying(outcome.scenario, outcome.ring, one, end_s)
+        item = replace(item, surface=surfaces.get(one.craft, item.surface))
+        asked.append(_Asked(one.craft, (one.plane, one.slot), item, Impulsive()))
+    return asked
 
 
 def _mean(
     flight: Flight, ring: Ring, place: tuple[int, int], at_s: float, ground_m: float
 ) -> tuple[float, float] | None:
-    """Slot error and period error over the turn; None where the craft has come down or does not come round."""
+    """Slot error and period error over the span; None where the craft has come down or does not come round."""
     if min(leg.lowest_m for leg in flight.legs()) < ground_m:
         return None
     try:
-        seen = measure(flight, ring, *place, from_s=at_s)
+        seen = measure_smoothly(flight, ring, *place, at_s)
     except FlightError:
         return None
     return seen.slot_error_rad, seen.period_error_s

@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 
 from ...models.burns import BurnModel, Impulsive
 from ...models.errors import FlightError
-from ...models.flight.integrate import Gravity, Impulse, Itinerary, Measured, fly_each, measure
+from ...models.flight.integrate import Flight, Gravity, Impulse, Itinerary, Measured, fly_each, measure
+from ...models.flight.smooth_mean import measure_smoothly
 from ...models.ring import Ring
 
 Array = NDArray[np.float64]
@@ -85,6 +86,9 @@ class Case:
         unknowns, targets: what may change, and what is to be met; least squares where there are more targets, the
             smallest change where there are more unknowns.
         spin_rad_s: rotation rate of the body, for the unknown ``launch``.
+        from_s: where given, it is measured by smooth means over the window that begins there (`measure_smoothly`),
+            not over the turn after the last burn.
+        relative: error allowed in a step of its flights.
     """
 
     itinerary: Itinerary
@@ -95,6 +99,14 @@ class Case:
     unknowns: tuple[Unknown, ...] = PHASING
     targets: tuple[Target, ...] = IN_PLANE
     spin_rad_s: float = 0.0
+    from_s: float | None = None
+    relative: float = _RELATIVE
+
+    def measured(self, flight: Flight) -> Measured:
+        """A flight against the slot; raises FlightError where it does not come round."""
+        if self.from_s is None:
+            return measure(flight, self.ring, self.plane, self.slot)
+        return measure_smoothly(flight, self.ring, self.plane, self.slot, self.from_s)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,7 +205,8 @@ def _fly_all(owners: Sequence[_Work], items: Sequence[Itinerary | None], gravity
     """Fly and measure each owner's itinerary; None where it is impossible or too slow to come round."""
     possible = [(k, item) for k, item in enumerate(items) if item is not None]
     models = [owners[k].case.burns for k, _ in possible]
-    flights = fly_each([item for _, item in possible], gravity, models, whole=False, relative=_RELATIVE)
+    relative = min((owners[k].case.relative for k, _ in possible), default=_RELATIVE)
+    flights = fly_each([item for _, item in possible], gravity, models, whole=False, relative=relative)
     out: list[_Found | None] = [None] * len(items)
     for (k, _), flight in zip(possible, flights, strict=True):
         if flight is None:
@@ -201,7 +214,7 @@ def _fly_all(owners: Sequence[_Work], items: Sequence[Itinerary | None], gravity
         case = owners[k].case
         # a point too far off to be measured is as bad as one that cannot be flown
         with contextlib.suppress(FlightError):
-            out[k] = _Found(measure(flight, case.ring, case.plane, case.slot), flight.before[-1])
+            out[k] = _Found(case.measured(flight), flight.before[-1])
     return out
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from ...models.errors import FlightError, InputError
 from ..console import width
 from .deliver import Next, again, deliver
-from .planned import FIRST_SHARE, picked, run_of, scenario_of, status_of
+from .planned import FIRST_SHARE, by_bulge_alone, picked, run_of, scenario_of, status_of
 from .planning import known_craft
 from .progress import shown_progress
 
@@ -32,22 +32,22 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
         "The place of the craft is taken from the plan; a period alone is enough where the burn kept its direction. "
         "Every value carries its unit.",
     )
-    read.add_argument("--craft", metavar="NAME", help="the craft of which it was read")
+    read.add_argument("--craft", metavar="NAME", help="the craft that it was read of")
     read.add_argument("--period", metavar="TIME", help="its period at cut-off, as the instrument shows it: 3:14:00")
     read.add_argument("--periapsis", metavar="ALTITUDE", help="its periapsis altitude: 412km")
     read.add_argument("--apoapsis", metavar="ALTITUDE", help="its apoapsis altitude")
     read.add_argument(
         "--at",
         metavar="TIME",
-        help="from when on to plan, from the epoch or as a date: 2h, 2031-05-01T12:00:00Z; default: a minute after "
-        "the cut-off of the first burn at the "
-        "ring. The last burn that the plan has before it is the one that was read",
+        help="moment to plan from, counted from the epoch or as a date: 2h, 2031-05-01T12:00:00Z; default: a minute "
+        "after the cut-off of the first burn at the ring. The reading belongs to the last burn that the plan has "
+        "before it",
     )
 
 
 def replan(arguments: argparse.Namespace) -> int:
     """The best plan from here, against the plan as it was."""
-    scenario = scenario_of(arguments)
+    scenario = by_bulge_alone(scenario_of(arguments))
     from ...models.deadline import share
     from ...optimizer.replan.resumed_plan import go_on
     from ..replan import replan_json, replan_text

@@ -10,7 +10,7 @@ from ...models.errors import InputError
 from ...models.printable import printable
 from ..console import width
 from .deliver import again, deliver
-from .planned import FIRST_SHARE, INTERRUPTED, NO_PLAN, UNDECIDED, picked, run_of, scenario_of, there
+from .planned import FIRST_SHARE, INTERRUPTED, NO_PLAN, UNDECIDED, by_bulge_alone, picked, run_of, scenario_of, there
 from .planning import known_craft
 from .progress import shown_progress
 
@@ -54,7 +54,7 @@ def _short_names(files: Sequence[str]) -> list[str]:
 
 def budget(arguments: argparse.Namespace) -> int:
     """What errors cost, and what to load."""
-    scenario = scenario_of(arguments)
+    scenario = by_bulge_alone(scenario_of(arguments))
     from ...optimizer.robustness.budget import make_budget, refuse_without_errors
     from ..budget import budget_json, budget_text, write_budget
 
@@ -76,7 +76,7 @@ def budget(arguments: argparse.Namespace) -> int:
 
 def slips(arguments: argparse.Namespace) -> int:
     """What late launches and lost craft cost."""
-    scenario = scenario_of(arguments)
+    scenario = by_bulge_alone(scenario_of(arguments))
     from ...models.deadline import share
     from ...optimizer.studies.slips import make_slips
     from ..slips import slips_json, slips_text

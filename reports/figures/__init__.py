@@ -17,7 +17,8 @@ def drawings(outcome: Outcome, rank: int | None = None) -> dict[str, partial[Fig
     """Every picture that an outcome has, by name, as a call that draws it.
 
     ``front`` where there is something to trade; ``turning_view`` and ``unrolled_ring``, one a plane where the ring has
-    several; ``timeline`` where craft move; ``worth_of_time`` where it was worked out. Empty without a plan.
+    several; ``timeline`` where craft move; ``spacing`` where it was followed over years; ``worth_of_time`` where it was
+    worked out. Empty without a plan.
 
     Args:
         outcome: with plans or without.
@@ -27,6 +28,7 @@ def drawings(outcome: Outcome, rank: int | None = None) -> dict[str, partial[Fig
         InputError: there is no plan of that rank.
     """
     from .front import draw_front
+    from .spacing import draw_spacing
     from .time_price import draw_time_price
     from .timeline import draw_timeline
     from .turning_view import draw_turning_view
@@ -45,6 +47,8 @@ def drawings(outcome: Outcome, rank: int | None = None) -> dict[str, partial[Fig
         found[f"unrolled_ring{which}"] = partial(draw_unrolled_ring, outcome, first, plane)
     if first.craft:
         found["timeline"] = partial(draw_timeline, outcome, first)
+    if outcome.under is not None and outcome.under.hold is not None and first.rank == 1:
+        found["spacing"] = partial(draw_spacing, outcome, outcome.under.hold)
     if outcome.price is not None:
         name = f"{outcome.price.craft}, slot {outcome.price.slot}"
         found["worth_of_time"] = partial(draw_time_price, outcome.price.price, name)

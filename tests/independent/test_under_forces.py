@@ -1,4 +1,8 @@
-"""What is printed of a second flight under further forces, against scipy from the burns as they are printed."""
+"""A plan corrected for further forces, flown by scipy from the burns as they are printed: it stands as it says.
+
+The slots are those that a nominal craft defines, flown here under all forces but drag; over a point mass it would stay
+in the slot of ring.py for ever. Means by the definition in models/README.md, worked out again.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +11,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from ringwright.tests.tolerances import MILLISECOND_S
 
 from ..planned import planned
 from .full_flight import Sky
@@ -59,9 +65,8 @@ def _corbel(t: float) -> Array:
     return CORBEL_M * np.array([math.cos(angle), math.sin(angle), 0.0])
 
 
-def _flown(part: dict[str, Any], until: float, times: Array) -> Array:
-    degrees, ballistic = START[part["craft"]]
-    sky = Sky(
+def _sky(ballistic: float) -> Sky:
+    return Sky(
         gm=GM,
         j2=0.0,
         j2_radius=RADIUS,
@@ -71,10 +76,18 @@ def _flown(part: dict[str, Any], until: float, times: Array) -> Array:
         others=[(CORBEL_GM, _corbel)],
         air=(500e3, 3.0 * 2e-12, 60e3, RADIUS, ballistic),
     )
+
+
+def _on_ring(degrees: float) -> Array:
     r, u, lean = RADIUS + CLIMB, math.radians(degrees), math.radians(30.0)
     out = np.array([math.cos(u), math.sin(u) * math.cos(lean), math.sin(u) * math.sin(lean)])
     ahead = np.array([-math.sin(u), math.cos(u) * math.cos(lean), math.cos(u) * math.sin(lean)])
-    state, now = np.concatenate([r * out, math.sqrt(GM / r) * ahead]), 0.0
+    return np.concatenate([r * out, math.sqrt(GM / r) * ahead])
+
+
+def _flown(part: dict[str, Any], times: Array) -> Array:
+    degrees, ballistic = START[part["craft"]]
+    sky, state, now = _sky(ballistic), _on_ring(degrees), 0.0
     for burn in part["burns"]:
         if burn["time_s"] > now:
             state = sky.states(state, now, np.array([burn["time_s"]]))[-1]
@@ -84,31 +97,50 @@ def _flown(part: dict[str, Any], until: float, times: Array) -> Array:
         cross /= np.linalg.norm(cross)
         push = burn["radial_m_s"] * radial + burn["along_m_s"] * np.cross(cross, radial) + burn["cross_m_s"] * cross
         state[3:] += push
-    assert now <= until
     return sky.states(state, now, times)
 
 
-def test_the_printed_spacing_and_shift_are_flown() -> None:
+def _smooth(angles: Array, x: Array) -> tuple[float, float]:
+    """Mean at the middle and slope over x in (-1, 1), weighted by cos^4 (pi x / 2)."""
+    angles = np.unwrap(angles)
+    weights = np.cos(0.5 * math.pi * x) ** 4
+    slope, mean = np.polyfit(x, angles, 1, w=np.sqrt(weights))
+    return float(mean), float(slope)
+
+
+def test_craft_stand_in_the_slots_of_a_nominal_craft() -> None:
     result = planned(FORCES)
     assert result["model"]["forces"]["flown"] == ["point mass", "degree 2", "Corbel", "drag"]
     ring, plan = result["ring"], result["plans"][0]
-    span, lean = ring["period_s"], math.radians(30.0)
-    begin = plan["finish_s"]
-    points, weights = np.polynomial.legendre.leggauss(48)
-    times = begin + span * 0.5 * (points + 1.0)
-    errors = {}
+    span = plan["craft"][0]["flown"]["span_s"]
+    assert abs(span - 8.0 * ring["period_s"]) < MILLISECOND_S
+    begin = max([plan["finish_s"], *(burn["time_s"] for part in plan["craft"] for burn in part["burns"])])
+    x = np.linspace(-1.0, 1.0, 801)[1:-1]
+    times = begin + 0.5 * span * (1.0 + x)
+    nominal = _sky(0.0).states(_on_ring(ring["slot0_deg"]), 0.0, times)
+    # the plane of the nominal craft, in which its angle counts
+    poles = np.cross(nominal[:, :3], nominal[:, 3:])
+    poles /= np.linalg.norm(poles, axis=1)[:, np.newaxis]
+    pole = np.cos(0.5 * math.pi * x) ** 4 @ poles
+    pole /= np.linalg.norm(pole)
+    first = np.array([-pole[1], pole[0], 0.0]) / math.hypot(pole[0], pole[1])
+    second = np.cross(pole, first)
+
+    def seen(states: Array) -> tuple[float, float]:
+        return _smooth(np.arctan2(states[:, :3] @ second, states[:, :3] @ first), x)
+
+    slot0, rate = seen(nominal)
+    errors, drifts = {}, {}
     for part in plan["craft"]:
-        assert part["flown"]["span_s"] == span
-        place = _flown(part, begin, times)[:, :3]
-        level = place[:, 1] * math.cos(lean) + place[:, 2] * math.sin(lean)
-        slot = math.radians(ring["slot0_deg"] + 120.0 * part["slot"]) + 2.0 * math.pi / span * times
-        off = np.angle(np.exp(1j * (np.arctan2(level, place[:, 0]) - slot)))
-        errors[part["craft"]] = math.degrees(float(0.5 * weights @ off))
+        place, slope = seen(_flown(part, times))
+        gap = math.radians(120.0 * part["slot"])
+        errors[part["craft"]] = math.degrees(math.remainder(place - slot0 - gap, 2.0 * math.pi))
+        drifts[part["craft"]] = math.degrees(slope - rate) / 4.0
     assert len(errors) == 2
     shift = sum(errors.values()) / 2.0
-    assert abs(shift) > 0.01
     for part in plan["craft"]:
-        printed = part["flown"]
-        assert abs(printed["common_shift_deg"] - shift) < 2e-4
-        assert abs(printed["mean_slot_error_deg"] - (errors[part["craft"]] - shift)) < 2e-4
-    assert max(abs(part["flown"]["mean_slot_error_deg"]) for part in plan["craft"]) > 1e-3
+        printed, name = part["flown"], part["craft"]
+        assert abs(printed["common_shift_deg"] - shift) < 5e-4
+        assert abs(printed["mean_slot_error_deg"] - (errors[name] - shift)) < 5e-4
+        assert abs(errors[name]) < 2e-3
+        assert abs(drifts[name]) < 5e-4

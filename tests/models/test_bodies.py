@@ -243,7 +243,7 @@ def test_listed_table_can_be_copied_into_a_scenario(name: str) -> None:
 
 
 def test_list_is_toml_of_eighty_columns() -> None:
-    told = body_list()
-    assert max(len(line) for line in told.splitlines()) <= 80
-    tables = told.split("[body]\n")[1:]
+    listed = body_list()
+    assert max(len(line) for line in listed.splitlines()) <= 80
+    tables = listed.split("[body]\n")[1:]
     assert [tomllib.loads(table)["name"].lower() for table in tables] == list(body_names())

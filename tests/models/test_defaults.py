@@ -108,7 +108,7 @@ def test_a_value_read_from_a_file_has_it_too() -> None:
 
 
 def test_a_changed_default_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The reader has no number of its own: with another default in the table of keys it reads that."""
+    """The reader holds no number: with another default in the table of keys it reads that."""
     changed = tuple(
         dataclasses.replace(key, default=Default(value=0.25, unit="deg")) if key.name == "tolerance" else key
         for key in TABLES["ring"]

@@ -1,4 +1,4 @@
-"""Estimates of forces that are left out, against published figures and small flights of their own."""
+"""Estimates of forces that are left out, against published figures and small separate flights."""
 
 from __future__ import annotations
 

@@ -209,7 +209,7 @@ def test_the_mirror_image_is_the_same_problem(number: int) -> None:
 @FEW
 @given(st.floats(0.0, 360.0), st.integers(2, 6), st.integers(0, 5), st.floats(0.0, 20000.0))
 def test_a_craft_in_its_slot_pays_nothing(angle_deg: float, slots: int, slot: int, ready_s: float) -> None:
-    """No lead on the ring: no burn worth the name, and in its slot as soon as it is ready."""
+    """No lead on the ring: no burn, and in its slot as soon as it is ready."""
     slot %= slots
     draft = make(5)
     draft.pop("launch", None)

@@ -14,7 +14,7 @@ from ringwright.models.errors import InputError
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.choice.selection import Selection
-from ringwright.optimizer.flown_plans.assembly import fly_all
+from ringwright.optimizer.flown_plans.flights import fly_all
 from ringwright.optimizer.problem.option_key import flight_key
 from ringwright.optimizer.problem.options import Options
 from ringwright.optimizer.problem.problem import Problem

@@ -21,7 +21,7 @@ orbit = { altitude_km = 3000, angle_deg = 10 }
 def test_check_says_what_will_be_flown() -> None:
     text = " ".join(understood(parse_scenario(RING + "[forces]\n")).split())
     assert (
-        "Plan 1 will be flown a second time with: bulge, degree 2, Saturn; left out: Sun, under 0.001 deg a year"
+        "Plan 1 will be corrected for and flown with: bulge, degree 2, Saturn; left out: Sun, under 0.001 deg a year"
         in text
     )
     assert "(estimates, good to a factor of three)" in text

@@ -183,9 +183,9 @@ def test_the_bundled_scenario_is_planned_over_the_oblate_body() -> None:
     text = (Path(__file__).parents[3] / "scenarios" / "one-astray.toml").read_text(encoding="utf-8")
     quick = re.sub(r"front_step_h = 1\.0", "front_step_h = 10.0", text)
     outcome: Outcome = outcome_of(scenario_of(quick))
-    told = result(outcome)
-    assert told["plans"][0]["craft"][0]["route"] == "timed"
-    assert told["plans"][0]["within_limits"]
+    values = result(outcome)
+    assert values["plans"][0]["craft"][0]["route"] == "timed"
+    assert values["plans"][0]["within_limits"]
 
 
 LAUNCHED = """

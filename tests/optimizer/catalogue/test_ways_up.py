@@ -14,7 +14,7 @@ from ringwright.models.scenario import Scenario
 from ringwright.models.windows import off_plane
 from ringwright.optimizer.catalogue import catalogue as building
 from ringwright.optimizer.catalogue.from_ground import from_pad
-from ringwright.optimizer.flown_plans.assembly import fly_all
+from ringwright.optimizer.flown_plans.flights import fly_all
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.liftoff_windows import windows
 from ringwright.optimizer.problem.option_key import flight_key
@@ -71,7 +71,7 @@ QUICK = {("prograde", "direct"), ("polar", "direct"), ("retrograde", "park"), ("
 """Each turn once in the default tier, each way up twice."""
 
 PRINTED_S = 60.0
-"""Finishes are told apart to the minute that is printed: of those alike the cheaper is listed."""
+"""Finishes differ by the minute that is printed: of those alike the cheaper is listed."""
 
 
 def draft_with(**changes: Any) -> Draft:
@@ -191,7 +191,7 @@ def test_every_kind_of_tilt_flies_as_it_was_planned(insertion: str, turn: str) -
 
 
 def test_turning_in_the_burns_that_are_made_anyway_is_cheaper() -> None:
-    """From a parking orbit with its transfer on the node line, against a burn of its own: the law of cosines."""
+    """From a parking orbit with its transfer on the node line, against a separate burn: the law of cosines."""
     draft = draft_with(launch={"plane_tolerance_deg": 2.0, "insertion": dict(PARKING)})
     problem, found = modes(draft)
     level = problem.touch(problem.ways[0].arrival_speed_m_s).level_cost + problem.ways[0].entry_delta_v_m_s
@@ -238,7 +238,7 @@ def test_a_site_that_never_comes_into_the_plane_says_by_how_much() -> None:
 def test_without_a_latest_finish_the_front_says_how_far_passes_were_looked_at() -> None:
     draft = draft_with()
     del draft["limits"]["finish_within_d"]
-    assert "passes through the ring plane are looked at up to" in planned(write_toml(draft))["front_note"]
+    assert "passes through the ring plane are tried up to" in planned(write_toml(draft))["front_note"]
 
 
 @pytest.mark.parametrize(

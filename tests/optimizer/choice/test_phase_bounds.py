@@ -14,9 +14,10 @@ import pytest
 
 from ringwright.models.scenario import Aim
 from ringwright.optimizer.catalogue.catalogue import catalogue
+from ringwright.optimizer.choice.objectives import total
 from ringwright.optimizer.choice.phase_bounds import PhaseBounds
 from ringwright.optimizer.choice.ring_phase import TOLERANCE, at, best_phase
-from ringwright.optimizer.choice.selection import Selection, total
+from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.tests.tolerances import UNSEEN_M_S

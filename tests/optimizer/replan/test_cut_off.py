@@ -84,12 +84,12 @@ def test_a_file_and_the_options_come_to_the_same() -> None:
         f'now_h = 1.0\n[[craft]]\nname = "Flint"\norbit = {{ period_s = {READ_S}, apoapsis_km = 9000, at = "apoapsis", '
         "at_h = 0, angle_deg = 0 }\n"
     )
-    told = replan(before, parse_observed(text, before.scenario, before.ring))
+    with_file = replan(before, parse_observed(text, before.scenario, before.ring))
     radius_m = before.scenario.body.radius_m
     reading = Reading(craft="Flint", period_s=READ_S, apoapsis_m=radius_m + 9.0e6, now_s=3600.0)
     done = replan(before, observed_at_cut_off(before, reading))
-    assert done.total_m_s == pytest.approx(told.total_m_s, abs=0.1)
-    assert done.finish_s == pytest.approx(told.finish_s, abs=5.0)
+    assert done.total_m_s == pytest.approx(with_file.total_m_s, abs=0.1)
+    assert done.finish_s == pytest.approx(with_file.finish_s, abs=5.0)
 
 
 def test_the_propellant_left_is_that_of_what_was_spent() -> None:

@@ -22,7 +22,8 @@ from ringwright.models.reading.observed import parse_observed
 from ringwright.models.ring import Ring
 from ringwright.models.standard_frames import sidereal_less_rotation
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.replan.replan import Replan, replan
+from ringwright.optimizer.replan.answer import Replan
+from ringwright.optimizer.replan.replan import replan
 from ringwright.reports.replan import replan_json, replan_text
 from ringwright.tests.tolerances import FLOAT_M_S, ROADS_REL, SCREEN_M_S
 

@@ -1,4 +1,4 @@
-"""The plan that a replan leaves, as a plan of its own; and several looks one after another.
+"""The plan that a replan leaves, as a plan by itself; and several looks one after another.
 
 What is left of a plan flown exactly is the rest of that plan: its burns are those that were still to come, and lead
 into the slot by scipy's integrator (see ``test_mending.py``).
@@ -117,13 +117,13 @@ def test_command_line_writes_the_plan_from_here(tmp_path: Path, capsys: pytest.C
     assert main([*command, "--out", str(out)]) == 0
     assert "sheets are in" in capsys.readouterr().out
     plan = json.loads((out / "plan.json").read_text(encoding="utf-8"))
-    told = json.loads((out / "replan.json").read_text(encoding="utf-8"))
+    answer = json.loads((out / "replan.json").read_text(encoding="utf-8"))
     assert plan["format"] == "ringwright-plan/1"
-    assert told["format"] == "ringwright-replan/1"
+    assert answer["format"] == "ringwright-replan/1"
     [part] = plan["plans"][0]["craft"]
-    assert part["in_slot_s"] == pytest.approx(told["finish_s"], abs=MILLISECOND_S)
-    assert all(burn["time_s"] > told["now_s"] for burn in part["burns"])
-    assert plan["plans"][0]["delta_v_m_s"] == pytest.approx(told["craft"][0]["rest_m_s"], abs=WRITTEN_M_S)
+    assert part["in_slot_s"] == pytest.approx(answer["finish_s"], abs=MILLISECOND_S)
+    assert all(burn["time_s"] > answer["now_s"] for burn in part["burns"])
+    assert plan["plans"][0]["delta_v_m_s"] == pytest.approx(answer["craft"][0]["rest_m_s"], abs=WRITTEN_M_S)
     assert (out / "sheet-1-flint.txt").exists()
     assert (out / "turning_view.svg").exists()
     assert "ringwright plan" not in (out / "plan.txt").read_text(encoding="utf-8")

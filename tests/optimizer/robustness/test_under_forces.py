@@ -9,11 +9,14 @@ import numpy as np
 import pytest
 
 from ringwright.models import bodies
+from ringwright.models.flight.smooth_mean import window
 from ringwright.models.reading.scenario_reader import parse_scenario
-from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.outcome import Front, Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness import under_forces as module
 from ringwright.optimizer.robustness.under_forces import under_forces
+from ringwright.reports.figures import drawings
+from ringwright.reports.figures.style import paper
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
 from ringwright.tests.tolerances import MILLISECOND_S, WRITTEN_RAD
@@ -28,7 +31,10 @@ name = "earth"
 altitude_km = 400
 slots = 4
 inclination_deg = 52
+slot0_deg = 55
 {ring}
+[limits]
+revolutions_max = 3
 {forces}
 [[craft]]
 name = "Teal"
@@ -52,6 +58,7 @@ def _planned(forces: str, area: float = 0.5, ring: str = "") -> Outcome:
 
 
 NONE = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = false\nsunlight = false"
+FOURTH = "[forces]\ndegree = 4\nsunlight = false\ndrag = false\nsun = false\nmoon = false"
 DRAG = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = true\nsunlight = false"
 
 
@@ -60,19 +67,47 @@ def plain() -> Outcome:
     return _planned("")
 
 
-def test_the_plan_itself_does_not_change(plain: Outcome) -> None:
-    under = _planned("[forces]\ndegree = 4\nsunlight = false\ndrag = false")
+def test_plan_1_is_corrected_and_the_others_stay(plain: Outcome) -> None:
+    outcome = _planned(FOURTH)
+    under = outcome.under
     assert plain.under is None
-    assert under.under is not None
-    said, bare = result(under), result(plain)
-    forces = said["model"].pop("forces")
-    assert forces["flown"][:2] == ["bulge", "degree 4"]
-    for part in said["plans"][0]["craft"]:
-        for name in ("span_s", "mean_slot_error_deg", "common_shift_deg"):
-            part["flown"].pop(name)
-    assert said == bare
-    assert "Under further forces" in plan_text(under)
+    assert under is not None
+    assert under.corrected
+    assert under.missed == ()
+    assert under.worst_rad < math.radians(0.001)
+    assert abs(under.common_shift_rad) < math.radians(0.001)
+    said, bare = result(outcome), result(plain)
+    assert said["model"]["forces"]["flown"][:2] == ["bulge", "degree 4"]
+    assert said["plans"][1:] == bare["plans"][1:]
+    first = outcome.plans[0]
+    assert first.delta_v_m_s - plain.plans[0].delta_v_m_s == pytest.approx(under.added_m_s)
+    assert [point.delta_v_m_s for point in (outcome.front or _fail()).points if point.plan == 1] == [first.delta_v_m_s]
+    text = " ".join(plan_text(outcome).split())
+    assert "Its burns are those as corrected" in text
+    assert "The other plans are made for the bulge alone." in text
+    assert "without another burn, within" in text
     assert "Under further forces" not in plan_text(plain)
+    assert said["plans"][0]["hold"]["forces"] == said["model"]["forces"]["flown"]
+    with paper():
+        figure = drawings(outcome)["spacing"]()
+    lines = figure.axes[0].get_lines()
+    # the middle, and each craft without trims and with them
+    assert len(lines) == 1 + 2 * len(first.craft)
+    assert "spacing" not in drawings(outcome, 2)
+    assert "spacing" not in drawings(plain)
+
+
+def _fail() -> Front:
+    raise AssertionError("no front")
+
+
+def test_a_craft_in_place_is_trimmed() -> None:
+    """Slot 0 lies where Sage is, which need not move: under the harmonics its mean rate is not the ring's."""
+    plan = _planned(FOURTH).plans[0]
+    [sage] = [part for part in plan.craft if part.craft == "Sage"]
+    assert len(sage.burns) == 2
+    assert 0.0 < sage.delta_v_m_s < 1.0
+    assert sage.in_slot_s == sage.burns[-1].time_s
 
 
 def test_with_every_force_out_it_stands_as_it_was_flown() -> None:
@@ -90,9 +125,10 @@ def test_with_every_force_out_it_stands_as_it_was_flown() -> None:
 
 def test_drag_parts_craft_of_unlike_surface() -> None:
     """At 400 km, two craft that stay, one with four times the area: they part by half the difference of their second
-    derivatives, 3/2 rho w^2 Cd A / (m a) each (Soop 1994, chapter 4), times the time squared."""
+    derivatives, 3/2 rho w^2 Cd A / (m a) each (Soop 1994, chapter 4), times the mean square of the time."""
     text = RING.format(forces=DRAG, area=2.0, ring="")
     text = text.replace("angle_deg = 55 }", "angle_deg = 100 }").replace("area_m2", "stay = true\narea_m2")
+    text = text.replace("slot0_deg = 55\n", "")
     text += '[[craft]]\nname = "Fern"\norbit = { altitude_km = 400, angle_deg = 230 }\n'
     outcome = outcome_of(parse_scenario(text))
     under = outcome.under
@@ -102,21 +138,22 @@ def test_drag_parts_craft_of_unlike_surface() -> None:
     # the air turns along
     wind = 1.0 - earth.spin_rad_s * math.cos(math.radians(52.0)) / math.sqrt(earth.gm / radius**3)
     strength = 1.5 * 3.725e-12 * earth.gm / radius**2 * wind**2 * 2.2 / 200.0
-    middle = under.at_s + 0.5 * under.span_s
+    times, weights = window(outcome.ring, under.at_s)
+    squared = float(weights @ times**2)
     spacing = {one.craft: one.spacing_rad or 0.0 for one in under.craft}
     assert set(spacing) == {"Teal", "Sage", "Fern"}
     # craft that stay are put on the ring to first order in J2: what that leaves between them goes out
     still = replace(outcome, scenario=parse_scenario(text.replace("drag = true", "drag = false")))
     airless = under_forces(still, outcome.plans[0])
     assert airless is not None
-    bare = {one.craft: one.spacing_rad or 0.0 for one in airless.craft}
+    bare = {one.craft: one.spacing_rad or 0.0 for one in airless[1].craft}
     parted = spacing["Teal"] - spacing["Sage"] - (bare["Teal"] - bare["Sage"])
-    assert parted == pytest.approx(0.5 * strength * 1.5 * middle**2, rel=0.01)
+    assert parted == pytest.approx(0.5 * strength * 1.5 * squared, rel=0.01)
     assert sum(spacing.values()) == pytest.approx(0.0, abs=1e-12)
 
 
 def test_craft_that_stay_are_flown_too() -> None:
-    ring = '[[ring.occupied]]\nname = "Fern"\nslot = 2\nangle_deg = 190.0'
+    ring = '[[ring.occupied]]\nname = "Fern"\nslot = 2\nangle_deg = 235.2'
     under = _planned(DRAG, ring=ring).under
     assert under is not None
     assert {one.craft for one in under.craft} == {"Teal", "Sage", "Fern"}
@@ -140,8 +177,10 @@ def test_a_craft_that_comes_down_is_told() -> None:
 def test_a_plan_too_long_is_not_flown_again(monkeypatch: pytest.MonkeyPatch) -> None:
     outcome = _planned(NONE)
     monkeypatch.setattr(module, "MOST_TURNS", 1.0)
-    under = under_forces(outcome, outcome.plans[0])
-    assert under is not None
+    found = under_forces(outcome, outcome.plans[0])
+    assert found is not None
+    plan, under = found
+    assert plan is outcome.plans[0]
     assert under.craft == ()
     assert "It was not flown again" in " ".join(plan_text(replace(outcome, under=under)).split())
 

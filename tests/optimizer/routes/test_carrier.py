@@ -1,4 +1,4 @@
-"""Carriers in plans, against a computation of its own: residue classes, Kepler, vis-viva, every choice tried.
+"""Carriers in plans, against a separate computation: residue classes, Kepler, vis-viva, every choice tried.
 
 Formulas from memory: Kepler's third law and vis-viva (Vallado, Fundamentals of Astrodynamics and Applications, 4th ed.,
 sections 1.3 and 2.3); whole numbers that have no common divisor run through all residues (Hardy and Wright, An
@@ -283,7 +283,7 @@ def test_a_load_that_cannot_be_lifted_is_launched_craft_by_craft() -> None:
     ("carriers", "said"),
     [
         (carrier((*FOUR, "Nettle"), 1.0), "names 'Nettle', which is no craft"),
-        (carrier(("Tansy",), 1.0) + carrier(("Tansy",), 1.0, name="Creel"), "on board of Pannier already"),
+        (carrier(("Tansy",), 1.0) + carrier(("Tansy",), 1.0, name="Creel"), "aboard Pannier already"),
         (carrier(("Tansy",), 1.0) + carrier(("Yarrow",), 1.0), "taken by another carrier"),
         (carrier(("Tansy",), 1.0, more='pads = ["Moor"]'), "which is no launch site"),
     ],
@@ -332,7 +332,7 @@ def test_what_was_understood_tells_of_carriers_and_upper_stages() -> None:
     more = "passes_max = 7\nlasts_h = 30.0\nmass_kg = 80.0"
     text = understood(scenario_of(world(carriers=carrier(FOUR, 321.0, more=more), launch=launch)), 100)
     said = " ".join(text.split())
-    assert "Pannier: takes up Sorrel, Tansy, Yarrow and Bryony, all of them or none; burns up to 321 m/s" in said
+    assert "Pannier: carries Sorrel, Tansy, Yarrow and Bryony, all of them or none; burns up to 321 m/s" in said
     assert "within 7 passes" in said
-    assert "80 kg itself" in said
+    assert "80 kg without its craft" in said
     assert "an upper stage pays the first 700 m/s after the insertion, for 9 h" in said

@@ -9,7 +9,8 @@ import pytest
 from ringwright.optimizer.schedule.branch_and_bound import branch
 from ringwright.optimizer.schedule.column_generation import Relaxation
 from ringwright.optimizer.schedule.columns import ScheduleProblem, dominated
-from ringwright.optimizer.schedule.lexicographic import Objective, candidates, solve_lexicographic, solve_schedule
+from ringwright.optimizer.schedule.lexicographic import Objective, solve_lexicographic
+from ringwright.optimizer.schedule.one_aim import candidates, solve_schedule
 from ringwright.optimizer.schedule.presolve import pack
 from ringwright.tests.optimizer.schedule.full_model import broken_limits, every_plan, full_optimum, problem_of
 

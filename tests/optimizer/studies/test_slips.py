@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import json
 import math
+from types import ModuleType, SimpleNamespace
+from typing import Any
 
 import pytest
 
 from ringwright.cli import main
+from ringwright.models.deadline import OutOfTimeError
+from ringwright.optimizer.replan import decisions as decisions_module
+from ringwright.optimizer.studies import slips as slips_module
 from ringwright.optimizer.studies.slips import Slips, make_slips
 from ringwright.reports.slips import slips_json, slips_text
 from ringwright.tests.tolerances import FLOAT_M_S, MILLIMETER_M_S, TENTH_S, UNSEEN_M_S
@@ -117,19 +122,34 @@ def test_craft_that_stay_keep_the_ring_as_it_is() -> None:
             assert "craft that stay" in loss.why_not_spread
 
 
-def test_text_and_json_tell_the_same() -> None:
+@pytest.mark.parametrize("room", [slips_module, decisions_module])
+def test_a_search_that_ended_early_is_not_taken_for_no_plan(room: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
+    scenario = scenario_of(world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0))
+
+    def ask() -> Any:
+        return room._best(scenario, print, ()) if room is slips_module else room._cheapest(scenario, print)
+
+    nothing = {"selection": None, "best": None}
+    monkeypatch.setattr(room, "best_phase", lambda *_: SimpleNamespace(**nothing, late="the search did not finish"))
+    with pytest.raises(OutOfTimeError, match="did not finish"):
+        ask()
+    monkeypatch.setattr(room, "best_phase", lambda *_: SimpleNamespace(**nothing, late=""))
+    assert ask() is None
+
+
+def test_text_and_json_say_the_same() -> None:
     text = world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0, limits="finish_within_d = 9.0")
     found = slips_of(text, (6.0 * 3600.0, 30.0 * DAY_S))
-    told = json.loads(slips_json(found))
-    assert told["format"] == "ringwright-slips/1"
-    assert [launch["name"] for launch in told["launches"]] == [launch.name for launch in found.launches]
+    written = json.loads(slips_json(found))
+    assert written["format"] == "ringwright-slips/1"
+    assert [launch["name"] for launch in written["launches"]] == [launch.name for launch in found.launches]
     shown = slips_text(found, 80)
     assert max(len(line) for line in shown.splitlines()) <= 80
     # thirty days late the date is missed
-    assert told["launches"][0]["slips"][1]["plan"] is None
+    assert written["launches"][0]["slips"][1]["plan"] is None
     assert "NO PLAN keeps the limits" in shown
     assert "planning aid" in shown
-    for launch in told["launches"]:
+    for launch in written["launches"]:
         assert math.isfinite(launch["slips"][0]["plan"]["delta_v_m_s"])
 
 

@@ -66,7 +66,7 @@ name = "Whisk"
 
 
 def keeps(option: Option, name: str) -> bool:
-    """Whether an option keeps to a strategy, told by its name."""
+    """Whether an option keeps to a strategy, by its name."""
     k = option.revolutions
     return {
         "free choice": True,

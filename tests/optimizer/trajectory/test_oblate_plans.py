@@ -138,11 +138,11 @@ def test_without_oblateness_nothing_is_corrected(name: str) -> None:
     written = result(outcome)
     assert outcome.plans
     for plan, shown in zip(outcome.plans, written["plans"], strict=True):
-        for part, told in zip(plan.craft, shown["craft"], strict=True):
+        for part, printed in zip(plan.craft, shown["craft"], strict=True):
             assert part.first_guess_error_rad is None
             if part.phasing_burn is not None and part.phasing_period_s is not None:
                 assert part.cut_off_period_s == pytest.approx(part.phasing_period_s, rel=ROADS_REL)
-            assert set(told["flown"]) == {"slot_error_deg", "period_error_s", "plane_error_deg", "lowest_km"}
+            assert set(printed["flown"]) == {"slot_error_deg", "period_error_s", "plane_error_deg", "lowest_km"}
             # the phasing is that of Kepler's laws to the last digit
             if part.revolutions:
                 assert part.in_slot_s - part.ring_arrival_s == pytest.approx(
@@ -175,7 +175,7 @@ def test_figures_of_a_corrected_plan_agree_with_one_another() -> None:
 
 
 def test_burns_of_a_plan_lead_into_the_slot_when_flown_again() -> None:
-    """Only what the result tells is used: start on the ring, burns, ring rates by the published secular theory."""
+    """Only what the result states is used: start on the ring, burns, ring rates by the published secular theory."""
     outcome = planned("low Earth", -120.0)
     body, ring = outcome.scenario.body, outcome.ring
     part = outcome.plans[0].craft[0]

@@ -125,3 +125,15 @@ def test_every_bundled_scenario_is_near_to_itself() -> None:
     from ringwright.scenarios import near_names
 
     assert {name: near_names(name) for name in bundled()} == {name: [name] for name in bundled()}
+
+
+@pytest.mark.usefixtures("_here")
+@pytest.mark.parametrize("command", ["plan", "sheet"])
+def test_no_plan_ends_with_a_command_that_finds_one(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([command, "two.toml", "--set", "limits.revolutions_max=2", "--set", "limits.finish_within_d=0.01"]) == 3
+    block = capsys.readouterr().out.rpartition("\nNext, with the value that serves:\n")[2]
+    words = shlex.split(block.replace("\\\n", " "))
+    assert words[:3] == ["ringwright", "plan", "two.toml"]
+    assert sum("limits.finish_within_d=" in word for word in words) == 1
+    assert "limits.revolutions_max=2" in words
+    assert main(words[1:]) == 0

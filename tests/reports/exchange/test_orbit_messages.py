@@ -20,9 +20,12 @@ from scipy.interpolate import KroghInterpolator
 from ringwright.models.burns import Impulsive
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import Flight, fly
+from ringwright.models.force_choice import chosen_forces
+from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Errors
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.robustness.spread import spread
+from ringwright.optimizer.standing import UnderForces
 from ringwright.reports.exchange.folder import CSV_HEADER, write_flights
 from ringwright.tests.reports.exchange.messages import (
     CARRIER,
@@ -216,6 +219,27 @@ def _pushed(state: Array, lasts: float, pole: Array, parts: Array, mass: float, 
         return np.concatenate([y[3:], _pull(y[:3], pole) + push / (mass - loss * t / lasts)])
 
     return np.asarray(solve_ivp(rate, (0.0, lasts), state, method="DOP853", rtol=1e-12, atol=1e-12).y[:, -1])
+
+
+def test_a_plan_corrected_for_further_forces_is_flown_under_them(tmp_path: Path) -> None:
+    """The burns are left as they are here: what counts is under which forces they are flown."""
+    outcome = planned(EARTH)
+    scenario = parse_scenario(EARTH.replace("[limits]", "[forces]\ndegree = 2\nsun = true\nmoon = true\n[limits]"))
+    chosen = chosen_forces(scenario)
+    under = UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=0.0, span_s=1.0, corrected=True)
+    forced = replace(outcome, scenario=scenario, under=under)
+    [path] = [one for one in write_flights(forced, tmp_path).paths if one.suffix == ".oem"]
+    said = path.read_text(encoding="ascii").replace("\nCOMMENT", "")
+    assert re.search(r"Besides: [^.]*[Ss]un", said)
+    assert "Other bodies, drag and sunlight are left out" not in said
+    [part] = best(outcome).craft
+    assert part.itinerary is not None
+    [flight] = fly([part.itinerary], chosen.field, Impulsive(), relative=1e-11)
+    [plain] = fly([part.itinerary], gravity_around(scenario.body), Impulsive(), relative=1e-11)
+    times, states = ephemeris(read(path).body.segment[-1])
+    base = states[:, :3] @ earth_axes().T * 1e3
+    assert np.linalg.norm(base - _position(flight, times), axis=1).max() < 0.1
+    assert np.linalg.norm(base - _position(plain, times), axis=1).min() > 10.0
 
 
 def test_without_masses_the_burns_are_remarks(tmp_path: Path) -> None:

@@ -37,9 +37,12 @@ def test_sheets_are_the_tables(tmp_path: Path) -> None:
                     assert isinstance(found, str) == isinstance(value, str)
 
 
-@pytest.mark.parametrize("name", [*HOSTILE, "too long for a cell"])
+MORE = {"too long for a cell": "x" * 40_000, "error value": "#N/A", "number": "007", "date": "2031-05-01"}
+
+
+@pytest.mark.parametrize("name", [*HOSTILE, *MORE])
 def test_hostile_names_are_text(name: str, tmp_path: Path) -> None:
-    text = HOSTILE.get(name, "x" * 40_000)
+    text = (HOSTILE | MORE)[name]
     path = write_workbook(renamed(planned(EARTH), text), tmp_path / "plans.xlsx")
     cell = openpyxl.load_workbook(path)["craft"]["B2"]
     assert cell.data_type == "s"

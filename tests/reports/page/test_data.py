@@ -20,6 +20,7 @@ from ringwright.reports.page.data import page_data
 from ringwright.reports.page.drawn import drawn_off
 from ringwright.reports.page.page import page_text
 from ringwright.reports.result import result
+from ringwright.reports.terminal import plan_text
 from ringwright.scenarios import text
 from ringwright.tests.reports import sample
 from ringwright.tests.reports.crowd import crowd
@@ -138,7 +139,24 @@ def test_the_page_says_how_far_its_pictures_are_from_the_flight() -> None:
     missed = 5.5 * body.j2 * (body.j2_radius_m / ring.radius_m) ** 2 * math.radians(150.0)
     assert 0.5 * missed < wide.angle_rad < 2.0 * missed
     assert "of the numerical flight" in page_data(bulging)["drawn"]
-    assert "was not looked at" in page_data(sample.relay())["drawn"]
+    assert "was not examined" in page_data(sample.relay())["drawn"]
+
+
+@pytest.mark.parametrize("make", [sample.relay, sample.parked, sample.single])
+def test_what_the_text_says_of_proof_and_flight_is_on_the_page(make: Any) -> None:
+    """Word for word, but for the breaks of lines."""
+    outcome: Outcome = make()
+    data = page_data(outcome)
+    text = " ".join(plan_text(outcome, 100).split())
+    for said in (data["answer"], data["proof"], data["plans"][0]["flown"], *data["remarks"]):
+        assert " ".join(said.split()) in text
+    others = [plan["flown"] for plan in data["plans"][1:]]
+    assert all(said.startswith("Flown numerically") and "At the end slots are met to " in said for said in others)
+
+
+def test_a_search_that_was_ended_is_not_said_to_have_found_that_there_is_none() -> None:
+    outcome = replace(sample.impossible(), infeasible=None, unfinished="the search did not finish")
+    assert page_data(outcome)["answer"] == "No plan yet, and undecided whether there is one: the search ended early."
 
 
 def test_without_a_plan_the_page_says_why() -> None:

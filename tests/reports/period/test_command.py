@@ -91,7 +91,7 @@ def slot_deg_per_s(period_s: float, k: int) -> float:
         if ratio > 0.0:
             place, speed = -place, -speed
         speed += 1j * place / abs(place) * (CIRCULAR - speed_at_ring(period_s))
-        # the orbit after it: mean longitude now, and what half a turn of its own rate leaves
+        # the orbit after it: mean longitude now, and what half a turn at its rate leaves
         last = 1.0 / (2.0 / abs(place) - abs(speed) ** 2 / EARTH_GM)
         moment = (place.conjugate() * speed).imag
         vector = -1j * moment * speed / EARTH_GM - place / abs(place)
@@ -140,7 +140,7 @@ def test_no_line_is_wider_than_asked(line: str, width: int) -> None:
 
 
 def test_wide_page_has_one_row_an_option() -> None:
-    """Where there is room all is in one table; on a narrow page the burns have a table of their own."""
+    """Where there is room all is in one table; on a narrow page the burns have a separate table."""
     narrow, wide = answer(WORKED, 80), answer(WORKED, 120)
     assert "Their burns" in narrow
     assert "Their burns" not in wide

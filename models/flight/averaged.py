@@ -1,0 +1,361 @@
+"""Mean orbits over years: Gauss's equations averaged over a turn, many craft side by side.
+
+Averages are taken numerically over points evenly spaced in eccentric longitude, in which all forces are evaluated where
+the mean orbit passes (a semi-analytic theory of first order: Vallado 2013, section 9.6; equations of the eccentricity
+vector and the pole as of Milankovitch: Rosengren and Scheeres, Celest. Mech. Dyn. Astr. 118, 197, 2014). Nothing in it
+is singular on circles, over the equator or for orbits that go backwards.
+
+What swings faster than a turn of a body in the sky is averaged out: the field enters by its zonal part alone, unless
+the ring keeps step with the turning of the body (`Pace.turns`). Squares of forces are left out; what they do to the
+mean rate of a craft is put in by the caller, who measures that rate by a flight (`MeanOrbits.sped`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..arrays import Array
+from ..deadline import poll
+from ..scenario import Body
+from .drag import Air
+from .forces import Field, Surfaces, Term
+from .harmonics import UnevenField
+from .point_masses import PointPull
+from .zonals import Zonals
+
+POINTS = 48
+"""Points a turn: harmonics up to degree 10 come out to rounding; the edges of the shadow ask for more than these."""
+
+BEND = 0.35
+"""Most radians that the eccentricity vector, or the pattern of a pull, turns in a step."""
+STEP_MAX_S = 2.0 * 86_400.0
+SINK_SHARE, SINK_LEAST_M = 0.05, 200.0
+"""Share of its height above the floor that a craft may sink in a step, and the least."""
+
+SLOWEST_SWING_S = 20.0 * 86_400.0
+"""A pattern of the ground that comes round against the ring more slowly than this is kept and not averaged out."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class MeanOrbits:
+    """Mean orbits of n craft at one moment.
+
+    Args:
+        semi_major_m: (n,).
+        eccentricity: (3, n) vector towards the periapsis.
+        pole: (3, n) unit vectors.
+        origin: (3, n) unit vectors in the planes, from which longitudes count; they do not turn about the poles.
+        longitude_rad: (n,) mean longitude.
+        added_rad_s: (n,) what is added to the rate of the mean longitude.
+    """
+
+    semi_major_m: Array
+    eccentricity: Array
+    pole: Array
+    origin: Array
+    longitude_rad: Array
+    added_rad_s: Array
+
+    @staticmethod
+    def of(states: Sequence[Array], weights: Array, gm: float) -> MeanOrbits:
+        """Weighted means of osculating orbits: for each craft its states (k, 6) at times that weigh (k,).
+
+        Longitudes are left at 0 (see `placed`).
+        """
+        size, shape, pole = [], [], []
+        for state in states:
+            r, v = state[:, :3], state[:, 3:]
+            radius, square = np.linalg.norm(r, axis=1), np.einsum("ij,ij->i", v, v)
+            size.append(float(weights @ (1.0 / (2.0 / radius - square / gm))))
+            climb = np.einsum("ij,ij->i", r, v)
+            e = ((square - gm / radius)[:, np.newaxis] * r - climb[:, np.newaxis] * v) / gm
+            shape.append(weights @ e)
+            h = np.cross(r, v)
+            pole.append(weights @ (h / np.linalg.norm(h, axis=1, keepdims=True)))
+        found = np.array(pole).T
+        found /= np.linalg.norm(found, axis=0)
+        nothing = np.zeros(len(states))
+        return MeanOrbits(
+            semi_major_m=np.array(size),
+            eccentricity=_level(np.array(shape).T, found),
+            pole=found,
+            origin=_across(found),
+            longitude_rad=nothing,
+            added_rad_s=nothing,
+        )
+
+    def placed(self, angle_rad: Array, axes: tuple[Array, Array, Array]) -> MeanOrbits:
+        """The same where their places, projected on planes by their axes (n, 3), are at these angles."""
+        first, second, up = (axis.T for axis in axes)
+        there = np.cos(angle_rad) * first + np.sin(angle_rad) * second
+        # along the plane's pole into the own plane, so that its projection stays
+        there = there - up * (_dot(there, self.pole) / _dot(up, self.pole))
+        ahead = _cross(self.pole, self.origin)
+        return replace(self, longitude_rad=np.arctan2(_dot(there, ahead), _dot(there, self.origin)))
+
+    def sped(self, rates_rad_s: Array) -> MeanOrbits:
+        """The same turning faster by so much, (n,)."""
+        return replace(self, added_rad_s=self.added_rad_s + rates_rad_s)
+
+    def angles(self, axes: tuple[Array, Array, Array]) -> Array:
+        """Angles of the mean places projected on planes by their axes (n, 3): (n,)."""
+        ahead = _cross(self.pole, self.origin)
+        there = np.cos(self.longitude_rad) * self.origin + np.sin(self.longitude_rad) * ahead
+        return np.arctan2(_dot(there, axes[1].T), _dot(there, axes[0].T))
+
+    @property
+    def periapsis_m(self) -> Array:
+        """Radius of the periapsis, (n,)."""
+        return np.asarray(self.semi_major_m * (1.0 - np.linalg.norm(self.eccentricity, axis=0)))
+
+    def packed(self) -> Array:
+        """As rows, (11, n): semi-major axis, eccentricity, pole, origin, longitude."""
+        return np.vstack([self.semi_major_m, self.eccentricity, self.pole, self.origin, self.longitude_rad])
+
+    def unpacked(self, rows: Array) -> MeanOrbits:
+        """Mean orbits from rows, with the poles and origins made unit vectors at right angles again."""
+        pole = rows[4:7] / np.linalg.norm(rows[4:7], axis=0)
+        origin = _level(rows[7:10], pole)
+        return replace(
+            self,
+            semi_major_m=rows[0],
+            eccentricity=_level(rows[1:4], pole),
+            pole=pole,
+            origin=origin / np.linalg.norm(origin, axis=0),
+            longitude_rad=rows[10],
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class AveragedForces:
+    """What changes mean orbits.
+
+    Args:
+        gm: of the body.
+        zonals: its field without longitudes.
+        ground: its whole uneven field beyond the bulge, where the ring keeps step with it; then ``zonals`` is the
+            bulge alone.
+        turns: turns of the ring over which the field is averaged then.
+        terms: the others.
+        step_s: longest step.
+        floor_m: radius at which a craft is down.
+    """
+
+    gm: float
+    zonals: Zonals
+    ground: UnevenField | None
+    turns: int
+    terms: tuple[Term, ...]
+    step_s: float
+    floor_m: float
+
+    @staticmethod
+    def of(body: Body, field: Field, radius_m: float, *, drag: bool = True) -> AveragedForces:
+        """For orbits of about a radius under a field; without drag where that is made up for."""
+        uneven = next((term for term in field.terms if isinstance(term, UnevenField)), None)
+        terms = tuple(
+            term for term in field.terms if not isinstance(term, UnevenField) and (drag or not isinstance(term, Air))
+        )
+        rate = math.sqrt(body.gm / radius_m**3)
+        turns = 0 if uneven is None else in_step(body, rate, max(one.order for one in uneven.coefficients))
+        degree = 2 if uneven is None or turns else uneven.degree
+        precession = 3.0 * rate * abs(body.j2) * (body.j2_radius_m / radius_m) ** 2
+        pace = max([precession, *(_pace(term) for term in terms)])
+        return AveragedForces(
+            gm=body.gm,
+            zonals=Zonals.of(body, degree),
+            ground=uneven if turns else None,
+            turns=turns or 1,
+            terms=terms,
+            step_s=min(STEP_MAX_S, BEND / pace) if pace > 0.0 else STEP_MAX_S,
+            floor_m=body.radius_m + body.atmosphere_top_m,
+        )
+
+    def rates(self, orbits: MeanOrbits, time_s: float, surfaces: Surfaces) -> Array:
+        """Rates of the rows of `MeanOrbits.packed`, (11, n)."""
+        a, w, q = orbits.semi_major_m, orbits.pole, orbits.origin
+        e = orbits.eccentricity
+        n = np.sqrt(self.gm / a**3)
+        root = np.sqrt(1.0 - _dot(e, e))
+        path = _Path.of(orbits, n, root, self.turns, beside=self.ground is not None)
+        force = self._force(path, orbits, n, time_s, surfaces)
+        r, v = path.position, path.velocity
+        torque = _cross(r, force)
+        turning = path.mean(torque) / (np.sqrt(self.gm * a) * root)
+        pole_rate = turning - _dot(turning, w) * w
+        h = (np.sqrt(self.gm * a) * root) * w
+        shape_rate = path.mean(_cross(force, np.broadcast_to(h[:, np.newaxis], force.shape)) + _cross(v, torque))
+        shape_rate = shape_rate / self.gm
+        apsis = _dot(w, _cross(e, shape_rate)) / (1.0 + root)
+        outward = path.mean(np.einsum("ikn,ikn->kn", r, force)[np.newaxis])[0]
+        power = path.mean(np.einsum("ikn,ikn->kn", v, force)[np.newaxis])[0]
+        return np.vstack(
+            [
+                2.0 * a**2 / self.gm * power,
+                shape_rate,
+                pole_rate,
+                -_dot(q, pole_rate) * w,
+                n - 2.0 * outward / (n * a**2) + apsis + orbits.added_rad_s,
+            ]
+        )
+
+    def _force(self, path: _Path, orbits: MeanOrbits, n: Array, time_s: float, surfaces: Surfaces) -> Array:
+        shape = path.position.shape
+        place, motion = path.position.reshape(3, -1), path.velocity.reshape(3, -1)
+        spread = Surfaces(*(np.tile(one, shape[1]) for one in surfaces))
+        found = self.zonals.acceleration(place)
+        now = np.array([time_s])
+        for term in self.terms:
+            found += term.acceleration(now, place, motion, spread)
+        if self.ground is not None:
+            times = (time_s + (path.longitude - orbits.longitude_rad) / n).ravel()
+            found += self.ground.acceleration(times, place, motion, spread)
+        return found.reshape(shape)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Path:
+    """Points of the mean orbits, (3, k, n) and (k, n): place, velocity, mean longitude, and what each weighs."""
+
+    position: Array
+    velocity: Array
+    longitude: Array
+    weight: Array
+
+    @staticmethod
+    def of(orbits: MeanOrbits, n: Array, root: Array, turns: int, *, beside: bool) -> _Path:
+        a, q = orbits.semi_major_m, orbits.origin
+        s = _cross(orbits.pole, q)
+        x, y = _dot(orbits.eccentricity, q), _dot(orbits.eccentricity, s)
+        count = POINTS * turns
+        # about the present longitude, where it matters over which ground that is
+        begin = orbits.longitude_rad - math.pi * turns if beside else np.zeros_like(a)
+        around = begin + (2.0 * math.pi / POINTS) * (np.arange(count) + 0.5)[:, np.newaxis]
+        cos, sin = np.cos(around), np.sin(around)
+        share = 1.0 / (1.0 + root)
+        distance = 1.0 - x * cos - y * sin
+        level = (1.0 - y * y * share) * cos + x * y * share * sin - x
+        up = (1.0 - x * x * share) * sin + x * y * share * cos - y
+        speed = n * a / distance
+        level_rate = speed * (x * y * share * cos - (1.0 - y * y * share) * sin)
+        up_rate = speed * ((1.0 - x * x * share) * cos - x * y * share * sin)
+        q, s = q[:, np.newaxis], s[:, np.newaxis]
+        return _Path(
+            position=a * (level * q + up * s),
+            velocity=level_rate * q + up_rate * s,
+            longitude=around - x * sin + y * cos,
+            weight=distance / count,
+        )
+
+    def mean(self, values: Array) -> Array:
+        """Means over time of values (m, k, n): (m, n)."""
+        return np.asarray(np.einsum("ikn,kn->in", values, self.weight))
+
+
+def in_step(body: Body, rate_rad_s: float, order: int) -> int:
+    """Turns after which a ring comes back over the same ground, if harmonics up to an order keep step with it; else 0.
+
+    A harmonic of order m pulls with the slow swings m spin - k u'; one of order m = p and k = q is slow where p turns
+    of the ring take q of the body.
+    """
+    spin = abs(body.spin_rad_s)
+    for turns in range(1, order + 1):
+        rounds = round(turns * spin / rate_rad_s)
+        if rounds and abs(turns * spin - rounds * rate_rad_s) * SLOWEST_SWING_S < 2.0 * math.pi:
+            return turns
+    return 0
+
+
+def _pace(term: Term) -> float:
+    """How fast the pattern of a pull turns, rad/s; 0 where it is no body's pull."""
+    if not isinstance(term, PointPull):
+        return 0.0
+    hour = 3600.0
+    there = term.path.position(np.array([0.0, hour]))
+    sizes = np.linalg.norm(there, axis=0)
+    return float(math.acos(min(1.0, float(there[:, 0] @ there[:, 1]) / float(sizes[0] * sizes[1])))) / hour
+
+
+def _dot(one: Array, other: Array) -> Array:
+    return np.asarray(np.einsum("in,in->n", one, other))
+
+
+def _cross(one: Array, other: Array) -> Array:
+    """Vector product along the first axis."""
+    return np.stack(
+        [
+            one[1] * other[2] - one[2] * other[1],
+            one[2] * other[0] - one[0] * other[2],
+            one[0] * other[1] - one[1] * other[0],
+        ]
+    )
+
+
+def _level(vector: Array, pole: Array) -> Array:
+    return vector - _dot(vector, pole) * pole
+
+
+def _across(pole: Array) -> Array:
+    """Unit vectors at right angles to poles, all alike for poles that are alike."""
+    axis = np.eye(3)[:, [int(np.argmin(np.abs(pole.mean(axis=1))))]]
+    found = _level(np.repeat(axis, pole.shape[1], axis=1), pole)
+    return np.asarray(found / np.linalg.norm(found, axis=0))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Track:
+    """Mean orbits at times, until the first craft is down or the time is over.
+
+    Args:
+        times_s: (m,).
+        rows: (m, 11, n), see `MeanOrbits.packed`.
+        start: the first of them.
+        down: index of the craft that is down at the last of the times, None where all stay up.
+    """
+
+    times_s: Array
+    rows: Array
+    start: MeanOrbits
+    down: int | None
+
+    def at(self, index: int) -> MeanOrbits:
+        """Mean orbits at one of the times."""
+        return self.start.unpacked(self.rows[index])
+
+
+def follow(forces: AveragedForces, start: MeanOrbits, surfaces: Surfaces, from_s: float, to_s: float) -> Track:
+    """Follow mean orbits from a moment to another (either way), in steps of Runge and Kutta of fourth order."""
+    way = math.copysign(1.0, to_s - from_s)
+    times, rows = [from_s], [start.packed()]
+    now, here, down = from_s, start, None
+    while way * (to_s - now) > 0.0 and down is None:
+        poll()
+        first = forces.rates(here, now, surfaces)
+        step = min(forces.step_s, way * (to_s - now))
+        height, sinking = here.periapsis_m - forces.floor_m, -first[0] * way
+        if np.any(sinking > 0.0):
+            room = np.maximum(SINK_SHARE * height, SINK_LEAST_M)
+            step = min(step, float(np.min(room[sinking > 0.0] / sinking[sinking > 0.0])))
+        here = _stepped(forces, here, surfaces, now, way * step, first)
+        now += way * step
+        times.append(now)
+        rows.append(here.packed())
+        lowest = int(np.argmin(here.periapsis_m))
+        # written so that an orbit that is none any more is down, too
+        if not here.periapsis_m[lowest] > forces.floor_m:
+            down = lowest
+    return Track(times_s=np.array(times), rows=np.array(rows), start=start, down=down)
+
+
+def _stepped(
+    forces: AveragedForces, here: MeanOrbits, surfaces: Surfaces, now: float, step: float, first: Array
+) -> MeanOrbits:
+    rows = here.packed()
+    second = forces.rates(here.unpacked(rows + 0.5 * step * first), now + 0.5 * step, surfaces)
+    third = forces.rates(here.unpacked(rows + 0.5 * step * second), now + 0.5 * step, surfaces)
+    fourth = forces.rates(here.unpacked(rows + step * third), now + step, surfaces)
+    return here.unpacked(rows + step / 6.0 * (first + 2.0 * second + 2.0 * third + fourth))

@@ -1,0 +1,238 @@
+"""How long a ring keeps its spacing by the full forces, and the trims that keep it longer.
+
+The craft's mean orbits are read off their flights after the plan, over the window of ``models/flight/smooth_mean.py``,
+with the mean rates that were flown, and followed for years by averaged equations (``models/flight/averaged.py``). At
+each time every craft's mean place is projected on the mean plane of its plane's craft; its angle there, less its slot's
+place in the pattern and less the mean of that over all craft, is its error in the spacing. The hold ends when the first
+is beyond the tolerance, or down.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ...models import frames
+from ...models.arrays import Array
+from ...models.errors import FlightError
+from ...models.flight.averaged import AveragedForces, MeanOrbits, Track, follow
+from ...models.flight.drag import Air
+from ...models.flight.flown import Flight
+from ...models.flight.forces import Field, Surfaces
+from ...models.flight.smooth_mean import measure_smoothly, window, window_s
+from ...models.reference import LEAST_LEAN
+from ...models.ring import Ring
+from ...models.scenario import Body
+from ...models.surroundings import Surface
+from ..standing import ForcedHold, Trim
+from .trims import schedule, yearly_m_s
+
+YEAR_S = 365.25 * 86_400.0
+LOOK_S = 10.0 * YEAR_S
+"""How far ahead the ring is followed at least."""
+LOOK_MAX_S = 50.0 * YEAR_S
+
+BAND_SHARE = 0.5
+"""Dead band of the trims over the tolerance: two craft at opposite edges are then a tolerance apart."""
+
+ROUND = 0.05
+"""Eccentricity beyond which an orbit is no ring any more, and trims along the track keep nothing."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class InRing:
+    """A craft in the ring: its name, place (plane, slot), flight and surface."""
+
+    name: str
+    place: tuple[int, int]
+    flight: Flight
+    surface: Surface
+
+
+def hold_by_forces(
+    ring: Ring,
+    body: Body,
+    field: Field,
+    craft: Sequence[InRing],
+    from_s: float,
+    *,
+    tolerance_rad: float,
+    wanted_s: float,
+    maintained: bool = True,
+) -> ForcedHold:
+    """Follow craft from the window that begins at a moment.
+
+    Args:
+        ring: as the slots are under the forces, there (`reference.slots_under`).
+        craft: at least one; each flight reaches the window's end.
+        wanted_s: how long the ring is to hold; it is followed for that and ten years at least.
+        maintained: whether drag is made up for in the upkeep, or craft sink together.
+
+    Raises:
+        FlightError: a craft does not go round with the ring.
+    """
+    begin = from_s + 0.5 * window_s(ring)
+    surfaces = Surfaces.of([one.surface for one in craft])
+    start = _mean_orbits(ring, body, craft, from_s)
+    free = AveragedForces.of(body, field, ring.radius_m)
+    start = _with_flown_rates(start, free, surfaces, ring, craft, from_s)
+    end = begin + min(max(LOOK_S, wanted_s), LOOK_MAX_S)
+    track = follow(free, start, surfaces, begin, end)
+    errors = spacing(track, ring, [one.place for one in craft])
+    first, leaves_s = _leaves(track.times_s, errors, tolerance_rad, track.down)
+    sunk = maintained and any(isinstance(term, Air) for term in field.terms)
+    kept = track
+    if sunk:
+        kept = follow(AveragedForces.of(body, field, ring.radius_m, drag=False), start, surfaces, begin, end)
+    times, left, trims = _upkeep(kept, ring, craft, BAND_SHARE * tolerance_rad)
+    return ForcedHold(
+        craft=None if first is None else craft[first].name,
+        leaves_s=leaves_s - begin,
+        down=track.down is not None and first == track.down and leaves_s == float(track.times_s[-1]),
+        looked_s=float(track.times_s[-1]) - begin,
+        lost=None if track.down is None else craft[track.down].name,
+        begin_s=begin,
+        names=tuple(one.name for one in craft),
+        times_s=track.times_s,
+        spacing_rad=errors,
+        kept_times_s=times,
+        kept_rad=left,
+        band_rad=BAND_SHARE * tolerance_rad,
+        trims=trims,
+        trim_m_s_year=_worst(trims, craft, times) if times.size > 1 else 0.0,
+        make_up_m_s_year=float(np.max(_drag_m_s2(free, start, surfaces))) * YEAR_S if sunk else 0.0,
+        eccentricity=float(np.max(np.linalg.norm(track.rows[:, 1:4], axis=1))),
+    )
+
+
+def _upkeep(
+    track: Track, ring: Ring, craft: Sequence[InRing], band_rad: float
+) -> tuple[Array, Array, tuple[Trim, ...]]:
+    """Times while all orbits are round, the errors in the spacing with trims, and the trims, in order of time."""
+    whole = _while_round(track)
+    times = track.times_s[:whole]
+    apart = spacing(track, ring, [one.place for one in craft])[:whole]
+    if times.size < 2:
+        return times, apart, ()
+    trims: list[Trim] = []
+    left = np.empty_like(apart)
+    for k, one in enumerate(craft):
+        own, left[:, k] = schedule(one.name, ring, times, apart[:, k], band_rad)
+        trims.extend(own)
+    in_order = tuple(sorted(trims, key=lambda trim: trim.time_s))
+    return times, left - left.mean(axis=1, keepdims=True), in_order
+
+
+def _mean_orbits(ring: Ring, body: Body, craft: Sequence[InRing], from_s: float) -> MeanOrbits:
+    """As flown over the window, placed where the craft's mean angles are in its middle."""
+    times, weights = window(ring, from_s)
+    middle = from_s + 0.5 * window_s(ring)
+    found = MeanOrbits.of([one.flight.states(times) for one in craft], weights, body.gm)
+    seen = [measure_smoothly(one.flight, ring, *one.place, from_s) for one in craft]
+    angle = np.array(
+        [
+            float(ring.phase(middle, slot, plane)) + flown.slot_error_rad
+            for (plane, slot), flown in zip((one.place for one in craft), seen, strict=True)
+        ]
+    )
+    return found.placed(angle, _axes(ring, craft, middle))
+
+
+def _with_flown_rates(
+    start: MeanOrbits, forces: AveragedForces, surfaces: Surfaces, ring: Ring, craft: Sequence[InRing], from_s: float
+) -> MeanOrbits:
+    """The same with what makes the averaged equations turn at the rates that were flown, in the ring's plane."""
+    middle, reach = from_s + 0.5 * window_s(ring), 0.25 * window_s(ring)
+    ends = []
+    for way in (-1.0, 1.0):
+        track = follow(forces, start, surfaces, middle, middle + way * reach)
+        if track.down is not None:
+            raise FlightError(f"{craft[track.down].name} comes down at once")
+        ends.append(track.at(-1).angles(_axes(ring, craft, middle + way * reach)))
+    turned = 2.0 * reach * ring.rate_rad_s
+    model = (turned + frames.wrap(ends[1] - ends[0] - turned)) / (2.0 * reach)
+    flown = np.array(
+        [
+            2.0 * math.pi / (ring.period_s + measure_smoothly(one.flight, ring, *one.place, from_s).period_error_s)
+            for one in craft
+        ]
+    )
+    return start.sped(flown - model)
+
+
+def _axes(ring: Ring, craft: Sequence[InRing], time_s: float) -> tuple[Array, Array, Array]:
+    return frames.plane_axes(ring.inclination_rad, np.array([ring.node(time_s, one.place[0]) for one in craft]))
+
+
+def spacing(track: Track, ring: Ring, places: Sequence[tuple[int, int]]) -> Array:
+    """Errors in the spacing along a track, (m, n), rad; not wrapped from one time to the next."""
+    rows = track.rows
+    plane = np.array([place[0] for place in places])
+    pole = np.empty((rows.shape[0], 3, len(places)))
+    for one in np.unique(plane):
+        own = plane == one
+        pole[:, :, own] = rows[:, 4:7, own].mean(axis=2, keepdims=True)
+    pole /= np.linalg.norm(pole, axis=1, keepdims=True)
+    if ring.planes == 1 and abs(math.sin(ring.inclination_rad)) < LEAST_LEAN:
+        # no node to count from: the x axis, brought into the plane
+        first = np.zeros_like(pole)
+        first[:, 0] = 1.0
+        first -= pole * pole[:, [0]]
+    else:
+        first = np.stack([-pole[:, 1], pole[:, 0], np.zeros_like(pole[:, 0])], axis=1)
+    first /= np.linalg.norm(first, axis=1, keepdims=True)
+    second = np.cross(pole, first, axis=1)
+    ahead = np.cross(rows[:, 4:7], rows[:, 7:10], axis=1)
+    longitude = rows[:, 10][:, np.newaxis]
+    there = np.cos(longitude) * rows[:, 7:10] + np.sin(longitude) * ahead
+    angle = np.arctan2(np.sum(there * second, axis=1), np.sum(there * first, axis=1))
+    gap = angle - np.array([float(ring.phase(0.0, slot, own)) for own, slot in places])
+    # against the first, so that what all do together never counts; then against the mean
+    apart = np.unwrap(frames.wrap(gap - gap[:, [0]]), axis=0)
+    return np.asarray(apart - apart.mean(axis=1, keepdims=True))
+
+
+def _leaves(times: Array, errors: Array, tolerance: float, down: int | None) -> tuple[int | None, float]:
+    """Who is outside the tolerance first and when, between two times in proportion; (None, inf) where no craft is."""
+    outside = np.abs(errors) > tolerance
+    late = np.flatnonzero(outside.any(axis=1))
+    if late.size == 0:
+        return (None, math.inf) if down is None else (down, float(times[-1]))
+    row = int(late[0])
+    if row == 0:
+        return int(np.argmax(np.abs(errors[0]))), float(times[0])
+    before, after = np.abs(errors[row - 1]), np.abs(errors[row])
+    share = np.where(outside[row], (tolerance - before) / np.where(outside[row], after - before, 1.0), np.inf)
+    first = int(np.argmin(share))
+    return first, float(times[row - 1] + share[first] * (times[row] - times[row - 1]))
+
+
+def _while_round(track: Track) -> int:
+    """How many of the times all orbits are round for."""
+    oval = np.flatnonzero(np.any(np.linalg.norm(track.rows[:, 1:4], axis=1) > ROUND, axis=1))
+    return int(oval[0]) if oval.size else track.times_s.size
+
+
+def _worst(trims: Sequence[Trim], craft: Sequence[InRing], times: Array) -> float:
+    """The most that any craft trims, m/s a year."""
+    over = float(times[-1] - times[0])
+    return max(yearly_m_s(tuple(trim for trim in trims if trim.craft == one.name), over) for one in craft)
+
+
+def _drag_m_s2(forces: AveragedForces, start: MeanOrbits, surfaces: Surfaces) -> Array:
+    """What drag takes off the speed along the track, mean over a turn, m/s^2: by how fast the orbit sinks."""
+    drag = AveragedForces(
+        gm=forces.gm,
+        zonals=forces.zonals,
+        ground=None,
+        turns=1,
+        terms=tuple(term for term in forces.terms if isinstance(term, Air)),
+        step_s=forces.step_s,
+        floor_m=forces.floor_m,
+    )
+    a = start.semi_major_m
+    sinking = -drag.rates(start, 0.0, surfaces)[0]
+    return np.asarray(0.5 * np.sqrt(forces.gm / a**3) * sinking)

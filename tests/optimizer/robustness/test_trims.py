@@ -1,0 +1,57 @@
+"""Trims by a forecast: they keep the band, cost what the closed form says, and are none where none is needed."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from ringwright.models.ring import Ring
+from ringwright.optimizer.robustness.trims import schedule, yearly_m_s
+from ringwright.tests.tolerances import FLOWN_REL
+
+YEAR_S = 365.25 * 86_400.0
+GM, RADIUS = 398_600.4418e9, 42_164.17e3
+RING = Ring(radius_m=RADIUS, slots=4, rate_rad_s=math.sqrt(GM / RADIUS**3), slot0_rad=0.0, gm=GM)
+TIMES = np.linspace(0.0, 5.0 * YEAR_S, 3001)
+
+
+@pytest.mark.parametrize(("deg_d2", "m_s_year"), [(1.99e-3, 2.06), (1.77e-3, 1.84), (1.42e-3, 1.47)])
+def test_east_west_keeping_of_a_synchronous_orbit(deg_d2: float, m_s_year: float) -> None:
+    """A steady acceleration in longitude costs 2.06, 1.84 and 1.47 m/s a year (Soop 1983, table of longitudes).
+
+    In a band of 0.1 deg either way parabolas of drift last 4 sqrt(band / acceleration) (Soop 1994, chapter 7).
+    """
+    bend = math.radians(deg_d2) / 86_400.0**2
+    band = math.radians(0.1)
+    trims, left = schedule("Teal", RING, TIMES, 0.5 * bend * TIMES**2, band)
+    assert np.max(np.abs(left)) <= band * (1.0 + 1e-9)
+    cycle = 4.0 * math.sqrt(band / bend)
+    assert len(trims) == pytest.approx(5.0 * YEAR_S / cycle, abs=2.0)
+    assert yearly_m_s(trims, 5.0 * YEAR_S) == pytest.approx(m_s_year, rel=0.1)
+    # it speeds up along its track, so that its orbit is to be raised
+    assert all(one.along_m_s > 0.0 for one in trims)
+
+
+def test_a_wrong_rate_is_trimmed_once() -> None:
+    """dv = v dn / (3 n): Kepler's third law and vis-viva."""
+    drift = 1e-9
+    [trim], left = schedule("Teal", RING, TIMES, drift * TIMES, 1e-4)
+    assert trim.time_s == 0.0
+    # the line that stays in the middle of what the band allows
+    assert trim.along_m_s == pytest.approx(drift * RING.speed_m_s / (3.0 * RING.rate_rad_s), rel=FLOWN_REL)
+    assert np.max(np.abs(left)) < 1e-6
+
+
+def test_what_stays_in_the_band_is_left_alone() -> None:
+    swing = 0.9e-4 * np.sin(2.0 * math.pi * TIMES / YEAR_S)
+    trims, left = schedule("Teal", RING, TIMES, swing, 1e-4)
+    assert trims == ()
+    assert np.array_equal(left, swing)
+
+
+def test_what_is_outside_at_first_is_brought_in() -> None:
+    trims, left = schedule("Teal", RING, TIMES, np.full(TIMES.size, 3e-4), 1e-4)
+    assert len(trims) >= 1
+    assert abs(left[-1]) <= 1e-4 * (1.0 + 1e-9)
