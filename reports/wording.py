@@ -171,7 +171,7 @@ def goal_text(rank: int, scenario: Scenario) -> str:
 
 def slot0_text(slot0_rad: float) -> str:
     """Say where a ring is laid whose phase was chosen."""
-    return f"The ring is laid with slot 0 at {math.degrees(slot0_rad) % 360.0:.4f} deg at the epoch"
+    return f"The ring stands with slot 0 at {math.degrees(slot0_rad) % 360.0:.4f} deg at the epoch"
 
 
 def time_against(plan: Plan, first: Plan) -> str:

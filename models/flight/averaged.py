@@ -13,7 +13,7 @@ mean rate of a craft is put in by the caller, who measures that rate by a flight
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +25,8 @@ from .drag import Air
 from .forces import Field, Surfaces, Term
 from .harmonics import UnevenField
 from .point_masses import PointPull
+from .shadow_work import shadow_work
+from .sunlight import Sunlight
 from .zonals import Zonals
 
 POINTS = 48
@@ -192,7 +194,7 @@ class AveragedForces:
         shape_rate = shape_rate / self.gm
         apsis = _dot(w, _cross(e, shape_rate)) / (1.0 + root)
         outward = path.mean(np.einsum("ikn,ikn->kn", r, force)[np.newaxis])[0]
-        power = path.mean(np.einsum("ikn,ikn->kn", v, force)[np.newaxis])[0]
+        power = self._power(path, orbits, n, force, time_s, surfaces)
         return np.vstack(
             [
                 2.0 * a**2 / self.gm * power,
@@ -202,6 +204,21 @@ class AveragedForces:
                 n - 2.0 * outward / (n * a**2) + apsis + orbits.added_rad_s,
             ]
         )
+
+    def _power(
+        self, path: _Path, orbits: MeanOrbits, n: Array, force: Array, time_s: float, surfaces: Surfaces
+    ) -> Array:
+        """Mean power of all forces, W/kg; that of light by the edges of the shadow."""
+        found = path.mean(np.einsum("ikn,ikn->kn", path.velocity, force)[np.newaxis])[0]
+        shape = path.position.shape
+        place, motion = path.position.reshape(3, -1), path.velocity.reshape(3, -1)
+        for term in self.terms:
+            if isinstance(term, Sunlight):
+                spread = Surfaces(*(np.tile(one, shape[1]) for one in surfaces))
+                push = term.acceleration(np.array([time_s]), place, motion, spread).reshape(shape)
+                found -= path.mean(np.einsum("ikn,ikn->kn", path.velocity, push)[np.newaxis])[0]
+                found += shadow_work(term, time_s, path.place, surfaces) * n / (2.0 * math.pi)
+        return np.asarray(found)
 
     def _force(self, path: _Path, orbits: MeanOrbits, n: Array, time_s: float, surfaces: Surfaces) -> Array:
         shape = path.position.shape
@@ -219,12 +236,16 @@ class AveragedForces:
 
 @dataclass(frozen=True, kw_only=True)
 class _Path:
-    """Points of the mean orbits, (3, k, n) and (k, n): place, velocity, mean longitude, and what each weighs."""
+    """Points of the mean orbits, (3, k, n) and (k, n): place, velocity, mean longitude, and what each weighs.
+
+    ``place`` gives positions at other eccentric longitudes (k, n).
+    """
 
     position: Array
     velocity: Array
     longitude: Array
     weight: Array
+    place: Callable[[Array], Array]
 
     @staticmethod
     def of(orbits: MeanOrbits, n: Array, root: Array, turns: int, *, beside: bool) -> _Path:
@@ -238,14 +259,20 @@ class _Path:
         cos, sin = np.cos(around), np.sin(around)
         share = 1.0 / (1.0 + root)
         distance = 1.0 - x * cos - y * sin
-        level = (1.0 - y * y * share) * cos + x * y * share * sin - x
-        up = (1.0 - x * x * share) * sin + x * y * share * cos - y
         speed = n * a / distance
         level_rate = speed * (x * y * share * cos - (1.0 - y * y * share) * sin)
         up_rate = speed * ((1.0 - x * x * share) * cos - x * y * share * sin)
         q, s = q[:, np.newaxis], s[:, np.newaxis]
+
+        def place(at: Array) -> Array:
+            ahead, aside = np.cos(at), np.sin(at)
+            level = (1.0 - y * y * share) * ahead + x * y * share * aside - x
+            up = (1.0 - x * x * share) * aside + x * y * share * ahead - y
+            return np.asarray(a * (level * q + up * s))
+
         return _Path(
-            position=a * (level * q + up * s),
+            place=place,
+            position=place(around),
             velocity=level_rate * q + up_rate * s,
             longitude=around - x * sin + y * cos,
             weight=distance / count,

@@ -43,6 +43,11 @@ class Sunlight:
         """As it is printed."""
         return "sunlight"
 
+    @staticmethod
+    def push_m_s2(distance_m: float) -> float:
+        """Acceleration for each m^2/kg of surface at a distance from the Sun, m/s^2."""
+        return PRESSURE_PA * (ASTRONOMICAL_UNIT_M / distance_m) ** 2
+
     def acceleration(self, time_s: Array, position: Array, velocity: Array, surfaces: Surfaces) -> Array:
         """Acceleration, m/s^2, (3, n)."""
         to_sun = self.sun.position(time_s) - position

@@ -75,7 +75,10 @@ def covers(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> bool:
     """Whether all that craft in space may do is phasing in their own plane, and launches pay for their arrival."""
     launches = [route for route in registry.ROUTES if route.begins == "liftoff" and route.arrives_by_way]
     known = [rephase.ROUTE, rephase_at_crossing.ROUTE, *launches]
-    return restriction == NO_RESTRICTION and all(r in known or not r.may_serve(problem) for r in registry.ROUTES)
+    whole = restriction.slots is None and restriction.routes is None and restriction.ways is None
+    # what restrictions make of launches is not looked into
+    plain = restriction == NO_RESTRICTION or (whole and not problem.launches)
+    return plain and all(r in known or not r.may_serve(problem) for r in registry.ROUTES)
 
 
 def level_phases(problem: Problem) -> F:
@@ -118,8 +121,8 @@ def _safe(problem: Problem, start: Standing, passes: int) -> bool:
     )
 
 
-def phase_choices(problem: Problem) -> PhaseChoices:
-    """All choices of the craft in space that any phase of the ring leaves within the limits.
+def phase_choices(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> PhaseChoices:
+    """All choices of the craft in space that any phase of the ring leaves within the limits, and that are wanted.
 
     For a wait of so many ring periods only the numbers of revolutions are listed whose periods are next to the stretch
     on which all cost the same: any other costs more in the same time.
@@ -128,7 +131,7 @@ def phase_choices(problem: Problem) -> PhaseChoices:
     for index, group in enumerate(problem.classes):
         for time, angle, folded in _touches(problem, group):
             poll()
-            parts.extend(_from_touch(problem, index, group, time, angle, folded=folded))
+            parts.extend(_from_touch(problem, restriction, index, group, time, angle, folded=folded))
     if not parts:
         none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
         return PhaseChoices(
@@ -153,12 +156,19 @@ def joined(parts: list[PhaseChoices]) -> PhaseChoices:
 
 
 def _from_touch(
-    problem: Problem, index: int, group: CraftClass, time: float, angle: float, *, folded: bool
+    problem: Problem,
+    restriction: Restriction,
+    index: int,
+    group: CraftClass,
+    time: float,
+    angle: float,
+    *,
+    folded: bool,
 ) -> list[PhaseChoices]:
     """The choices of one class from one touch, into every slot."""
     ring, start, limits = problem.ring, group.start, problem.scenario.limits
     assert start is not None
-    touch = problem.touch(start.speed_m_s)
+    touch = restriction.touch(problem.touch(start.speed_m_s))
     arrival = touch.ratio(start.speed_m_s)
     low, high = _ratios(touch, group.delta_v_allowed_m_s)
     if high < low:
@@ -173,12 +183,7 @@ def _from_touch(
         (limits.wait_within_s - (time - start.first_s)) / ring.period_s,
         high * touch.revolutions_max,
     )
-    behind = 0.0
-    orbit = group.craft.orbit
-    if not start.on_ring and orbit is not None and ring.node_rate_rad_s != 0.0:
-        stage = (orbit.periapsis_m, orbit.apoapsis_m, time - orbit.at_s)
-        behind = float(node_behind(problem.scenario.body, ring.inclination_rad, ring.node_rate_rad_s, [stage]))
-        behind *= math.sin(ring.inclination_rad)
+    behind = _behind(problem, group, start, time)
     here = _Touch(
         first_pair=first_pair,
         ahead=ahead,
@@ -190,18 +195,32 @@ def _from_touch(
     )
     if most < 0.0:
         return []
-    parts = [] if folded else [here.level()]
+    level = all(wanted is None or 0 in wanted for wanted in (restriction.revolutions, restriction.sides))
+    parts = [here.level()] if level and not folded else []
     # a plane that is off already may gain by any period
     nearest, farthest = (low, high) if behind else (min(arrival, 1.0), max(arrival, 1.0))
     # W runs from M - ahead down by one slot spacing while the phase goes round
     first, last = math.floor(float(ahead.min())), math.ceil(most + float(ahead.max()) + 1.0 / ring.slots)
     for whole in range(first, last + 1):
         wait = whole - ahead
-        for k in _revolutions(wait, ring.slots, nearest, farthest, touch.revolutions_max):
+        among = range(1, touch.revolutions_max + 1)
+        if restriction.revolutions is None:
+            among = _revolutions(wait, ring.slots, nearest, farthest, touch.revolutions_max)
+        for k in (k for k in among if restriction.revolutions is None or k in restriction.revolutions):
             one = here.phasing(wait, k, low * k, min(high * k, most))
             if len(one):
                 parts.append(one)
     return parts
+
+
+def _behind(problem: Problem, group: CraftClass, start: Standing, time: float) -> float:
+    """How far the plane of a craft is off the ring's at a touch by its orbit up to then, rad, signed."""
+    ring, orbit = problem.ring, group.craft.orbit
+    if start.on_ring or orbit is None or ring.node_rate_rad_s == 0.0:
+        return 0.0
+    stage = (orbit.periapsis_m, orbit.apoapsis_m, time - orbit.at_s)
+    behind = float(node_behind(problem.scenario.body, ring.inclination_rad, ring.node_rate_rad_s, [stage]))
+    return behind * math.sin(ring.inclination_rad)
 
 
 def _ratios(touch: Touch, allowed_m_s: float) -> tuple[float, float]:

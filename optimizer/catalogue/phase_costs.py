@@ -23,6 +23,9 @@ from ..problem.problem import Problem
 from ..routes.launch_tilt import DRIFT_RAD, INSIDE_RAD
 from .phase_choices import EDGE_TURNS, TWO_PI, PhaseChoices
 
+RING_RATIO = 1e-12
+"""A period this close to the ring's is the ring's."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Bounds:
@@ -73,6 +76,9 @@ def bounds(
     there = (most >= least - EDGE_TURNS) & (phases | level)
     parts = np.maximum(k, 1)
     near, far = np.where(phases, least / parts, 1.0), np.where(phases, np.maximum(most, least) / parts, 1.0)
+    if first_rad == last_rad:
+        # the ring itself is no phasing orbit
+        there &= ~phases | (np.abs(near - 1.0) > RING_RATIO)
     stretch_low = np.minimum(rows.arrival_ratio, 1.0)
     nearest = np.where(far < stretch_low, far, np.maximum(near, stretch_low))
     plane, plane_most = _plane(problem, rows, near, far)

@@ -24,6 +24,7 @@ from ..catalogue.phase_choices import PhaseChoices, joined, level_phases, phase_
 from ..catalogue.phase_costs import Bounds, bounds
 from ..problem.options import F, I
 from ..problem.problem import Problem
+from ..problem.restriction import NO_RESTRICTION, Restriction
 
 CELLS = 8
 """Where no craft arrives in place at any phase, so many intervals to begin with."""
@@ -62,9 +63,9 @@ class _Interval:
 class PhaseBounds:
     """Bounds on every plan of a problem at any phase of its ring."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, restriction: Restriction = NO_RESTRICTION) -> None:
         self.problem = problem
-        self.rows = phase_choices(problem)
+        self.rows = phase_choices(problem, restriction)
         self.level = level_phases(problem)
         self._slots = problem.ring.slots * problem.ring.planes
         self._in_place = self.rows.take(self.rows.revolutions == 0)

@@ -172,7 +172,7 @@ def best_phase(
         return _laid(search, choices, None, None)
     problem = choices[0]
     covered = not first and covers(problem, restriction)
-    bounds, least = _bounded(problem, aim, progress)
+    bounds, least = _bounded(problem, aim, progress, restriction if covered else NO_RESTRICTION)
     bound = least[0].bound if least and covered else -math.inf
     phases = [at(problem, one.phase_rad) for one in least if math.isfinite(one.value)][-1:]
     if covered and not problem.launches:
@@ -228,12 +228,14 @@ def at(problem: Problem, phase_rad: float) -> Problem:
     return replace(problem, ring=replace(problem.ring, slot0_rad=phase), phase_rule=CHOSEN, timed=(), timed_missing=0)
 
 
-def _bounded(problem: Problem, aim: Aim, progress: Progress) -> tuple[PhaseBounds | None, tuple[Least, ...]]:
+def _bounded(
+    problem: Problem, aim: Aim, progress: Progress, restriction: Restriction
+) -> tuple[PhaseBounds | None, tuple[Least, ...]]:
     """Bounds over all phases, and the least of the aim; of those that print alike also the least total."""
     progress("phases of the ring")
     try:
         with deadline.searching(deadline.share(PHASES_SHARE)):
-            bounds = PhaseBounds(problem)
+            bounds = PhaseBounds(problem, restriction)
             least = bounds.least(aim, TOLERANCE[aim])
             if not math.isfinite(least.value) or aim in ("delta_v", "propellant"):
                 return bounds, (least,)

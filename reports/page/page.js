@@ -566,6 +566,8 @@
     by("answer").textContent = D.answer; by("caution").textContent = D.caution;
     by("trust").textContent = D.proof; by("trust").hidden = !by("trust").textContent;
     by("remark-list").replaceChildren(...D.remarks.map((one) => el("li", {}, one))); by("remarks").hidden = !D.remarks.length;
+    by("whole-text").textContent = D.text; by("whole").hidden = !D.plans.length;
+    by("whole").querySelector("summary").textContent = `Plan ${D.open} as text, with all that was found about it`;
     S.a = D.plans.find((plan) => plan.rank === D.open) || D.plans[0] || null;
     S.b = null; S.plane = S.plane < D.ring.planes ? S.plane : 0;
     by("choice").hidden = by("time").hidden = by("time-line").hidden = !S.a;

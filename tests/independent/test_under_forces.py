@@ -35,6 +35,9 @@ altitude_km = {CLIMB / 1e3}
 slots = 3
 inclination_deg = 30.0
 tolerance_deg = 0.01
+slot0_deg = 75.0
+[limits]
+revolutions_max = 3
 [forces]
 density_factor = 3.0
 [[pull]]

@@ -13,11 +13,13 @@ from scipy.integrate import trapezoid
 from ringwright.models import bodies
 from ringwright.models.flight.averaged import AveragedForces, MeanOrbits, Track, follow, in_step
 from ringwright.models.flight.drag import Air
-from ringwright.models.flight.ephemeris import track
+from ringwright.models.flight.ephemeris import Circle, track
 from ringwright.models.flight.forces import Field, Surfaces, Term
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.harmonics import UnevenField
 from ringwright.models.flight.point_masses import PointPull
+from ringwright.models.flight.shadow_work import shadow_work
+from ringwright.models.flight.sunlight import Sunlight
 from ringwright.models.flight.zonals import Zonals
 from ringwright.models.frames import in_plane_state, plane_axes
 from ringwright.models.oblateness import secular_rates
@@ -162,3 +164,29 @@ def test_there_and_back() -> None:
     back = follow(forces, there.at(-1), nothing, 60.0 * DAY_S, 0.0)
     assert np.allclose(back.rows[-1, 0], there.rows[0, 0], rtol=0.0, atol=0.01)
     assert np.allclose(back.rows[-1, 10], there.rows[0, 10], rtol=0.0, atol=1e-5)
+
+
+def test_work_of_light_by_the_edges_of_the_shadow() -> None:
+    """An oval orbit, its periapsis aside of the Sun's line, against a sum over 200 000 points; none on a circle."""
+    moon = bodies.body("moon")
+    sun = Circle(radius_m=1.5e11, rate_rad_s=0.0)
+    light = Sunlight(sun=sun, radius_m=moon.radius_m, cone=False)
+    a, e, surfaces = 3.7e6, 0.1, Surfaces(np.zeros(2), np.array([0.01, 0.01]))
+    size, tilt = np.array([0.0, e]), 0.2
+
+    def place(around: Array) -> Array:
+        # ovals with their periapsis along y, in a plane tilted about y
+        level, up = a * np.sqrt(1.0 - size**2) * np.sin(around), a * (np.cos(around) - size)
+        return np.stack([-level * math.cos(tilt), up, level * math.sin(tilt)])
+
+    found = shadow_work(light, 0.0, place, surfaces)
+    around = np.linspace(0.0, 2.0 * math.pi, 200_001)
+    r = place(np.repeat(0.5 * (around[1:] + around[:-1])[:, np.newaxis], 2, axis=1))
+    steps = np.diff(place(np.repeat(around[:, np.newaxis], 2, axis=1)), axis=1)
+    spread = Surfaces(np.zeros(r[0].size), np.full(r[0].size, 0.01))
+    push = light.acceleration(np.zeros(1), r.reshape(3, -1), r.reshape(3, -1), spread).reshape(r.shape)
+    wanted = np.einsum("ikn,ikn->n", push, steps)
+    scale = light.push_m_s2(1.5e11) * 0.01 * a
+    assert np.abs(found[0]) < 1e-12 * scale
+    assert abs(wanted[1]) > 0.02 * scale
+    assert found[1] == pytest.approx(float(wanted[1]), abs=3e-4 * scale)

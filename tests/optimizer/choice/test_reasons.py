@@ -151,7 +151,7 @@ def test_a_free_phase_is_proved_over_all_phases(phase: str) -> None:
     shown, result = " ".join(plan_text(_outcome(text)).split()), planned(text)
     chosen = phase == '"free"'
     assert ("and over all phases of the ring, to 0.1 m/s." in shown) is chosen
-    assert ("The ring is laid with slot 0 at" in shown) is chosen
+    assert ("The ring stands with slot 0 at" in shown) is chosen
     assert (result["proof"]["phase"] == "given") is not chosen
     assert result["proof"].get("phases", {}).get("proved", False) is chosen
 

@@ -154,6 +154,12 @@ def test_what_the_text_says_of_proof_and_flight_is_on_the_page(make: Any) -> Non
     assert all(said.startswith("Flown numerically") and "At the end slots are met to " in said for said in others)
 
 
+@pytest.mark.parametrize("rank", [None, 2])
+def test_the_whole_text_is_on_the_page(rank: int | None) -> None:
+    outcome = sample.relay()
+    assert data_of(page_text(outcome, rank=rank, with_sheets=False))["text"] == plan_text(outcome, 100, rank)
+
+
 def test_a_search_that_was_ended_is_not_said_to_have_found_that_there_is_none() -> None:
     outcome = replace(sample.impossible(), infeasible=None, unfinished="the search did not finish")
     assert page_data(outcome)["answer"] == "No plan yet, and undecided whether there is one: the search ended early."
