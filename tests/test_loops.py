@@ -8,9 +8,9 @@ from pathlib import Path
 
 FOLDER = Path(__file__).parent
 PASSED_ON = {"enumerate", "sorted", "reversed", "list", "tuple", "set", "zip", "pairwise", "combinations"}
-PASSED_ON |= {"items", "values", "keys", "iterrows"}
+PASSED_ON |= {"items", "values", "keys", "iterrows", "tolist"}
 """Calls that give something wherever their first argument, or what they are a method of, has something."""
-NEVER_EMPTY = {"range", "linspace", "arange", "product", "geomspace", "logspace", "split", "body_names"}
+NEVER_EMPTY = {"range", "linspace", "arange", "product", "geomspace", "logspace", "split", "body_names", "array"}
 """Calls whose arguments stand in the test, so that what they give is seen there; a split gives one piece or more."""
 PARTS = (".craft", "['craft']", "burns", "burns']", "._actions", ".option_strings", ".axes", ".texts", "['drops']")
 """What always has something: a plan without craft is none, and a scenario without craft is refused. Of craft without
@@ -40,6 +40,8 @@ def _written_out(node: ast.expr, constants: set[str]) -> bool:
         return bool(node.value)
     if isinstance(node, ast.Name):
         return node.id in constants or node.id.strip("_").isupper()
+    if isinstance(node, ast.ListComp):
+        return not node.generators[0].ifs and _written_out(node.generators[0].iter, constants)
     if isinstance(node, ast.IfExp):
         return _written_out(node.body, constants) and _written_out(node.orelse, constants)
     if isinstance(node, ast.BinOp):
@@ -55,7 +57,7 @@ def _literals(function: ast.AST) -> set[str]:
     return {
         target.id
         for node in ast.walk(function)
-        if isinstance(node, ast.Assign) and isinstance(node.value, ast.Tuple | ast.List | ast.Set | ast.Dict)
+        if isinstance(node, ast.Assign) and not isinstance(node.value, ast.Name)
         for target in node.targets
         if isinstance(target, ast.Name) and _written_out(node.value, set())
     }

@@ -131,8 +131,14 @@ def fly_each(
     )
 
 
+SUDDEN_S = 0.01
+"""Shorter burns are flown as impulses: in so short a time an orbit turns by a hundred thousandth of a radian at most,
+of which a burn about its middle feels the square; and the moments of lighting and cut-off, months after the epoch, are
+rounded to some nanoseconds, which would be a share of the burn."""
+
+
 class _Timetable(NamedTuple):
-    """When each burn of an itinerary is lit and cut off, and the mass before it (nan for impulses)."""
+    """When each burn is lit and cut off, alike for one that is sudden, and the mass before it (nan for impulses)."""
 
     ignition_s: Array
     cutoff_s: Array
@@ -150,7 +156,8 @@ def _timetable(item: Itinerary, model: BurnModel) -> _Timetable:
     sizes = np.array([burn.delta_v_m_s for burn in item.impulses], dtype=np.float64)
     after = mass_after(model.mass_kg, np.cumsum(sizes), model.isp_s)
     before = np.concatenate([[model.mass_kg], after])[:-1]
-    half = 0.5 * burn_duration(before, sizes, model.isp_s, model.thrust_n)
+    whole = burn_duration(before, sizes, model.isp_s, model.thrust_n)
+    half = np.where(whole < SUDDEN_S, 0.0, 0.5 * whole)
     ignition, cutoff = centers - half, centers + half
     late = cutoff - np.append(ignition[1:], item.end_s)
     if late.size and late.max() > 0.0:

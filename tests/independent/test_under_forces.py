@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ringwright.tests.tolerances import MILLISECOND_S
+
 from ..planned import planned
 from .full_flight import Sky
 
@@ -114,7 +116,7 @@ def test_craft_stand_in_the_slots_of_a_nominal_craft() -> None:
     assert result["model"]["forces"]["flown"] == ["point mass", "degree 2", "Corbel", "drag"]
     ring, plan = result["ring"], result["plans"][0]
     span = plan["craft"][0]["flown"]["span_s"]
-    assert abs(span - 8.0 * ring["period_s"]) < 1e-3
+    assert abs(span - 8.0 * ring["period_s"]) < MILLISECOND_S
     begin = max([plan["finish_s"], *(burn["time_s"] for part in plan["craft"] for burn in part["burns"])])
     x = np.linspace(-1.0, 1.0, 801)[1:-1]
     times = begin + 0.5 * span * (1.0 + x)

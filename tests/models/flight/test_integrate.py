@@ -27,7 +27,7 @@ from ringwright.models.flight.integrate import (
     readout,
 )
 from ringwright.models.ring import Ring
-from ringwright.tests.tolerances import CHAIN_REL, FLOAT_RAD, MILLISECOND_S, TENTH_S, WRITTEN_S
+from ringwright.tests.tolerances import CHAIN_REL, FLOAT_RAD, MILLISECOND_S, ROADS_REL, TENTH_S, WRITTEN_M_S, WRITTEN_S
 
 Array = NDArray[np.float64]
 
@@ -329,6 +329,23 @@ def test_long_burn_is_centered_and_spends_what_the_rocket_equation_says() -> Non
     # the first burn is lit before the start, on the same orbit
     assert flight.begin_s == flight.ignition_s[0] < 0.0
     assert np.linalg.norm(flight.before[0, :3]) == pytest.approx(R, abs=1.0)
+
+
+def test_a_burn_of_microseconds_a_year_after_the_epoch_is_an_impulse() -> None:
+    """Its lighting and its cut-off are the same to the digits that a time of 10^7 s has, and its speed is not lost."""
+    year_s = 3.0e7
+    item = Itinerary(
+        start_s=year_s,
+        position=np.array([R, 0.0, 0.0]),
+        velocity=np.array([0.0, math.sqrt(GM / R), 0.0]),
+        impulses=(Impulse(time_s=year_s + 900.0, radial_m_s=0.0, along_m_s=32.0, cross_m_s=0.0),),
+        end_s=year_s + 2000.0,
+    )
+    [sudden] = fly([item], POINT)
+    [strong] = fly([item], POINT, FiniteThrust(thrust_n=9.0e8, isp_s=300.0, mass_kg=130.0))
+    assert np.linalg.norm(strong.end_state[3:] - sudden.end_state[3:]) < WRITTEN_M_S
+    assert strong.mass_after_kg is not None
+    assert strong.mass_after_kg[0] == pytest.approx(130.0 * math.exp(-32.0 / (300.0 * 9.80665)), rel=ROADS_REL)
 
 
 @pytest.mark.parametrize("steering", ["inertial", "local", "velocity"])
