@@ -20,16 +20,19 @@ demo: $(READY)
 	@mkdir -p build
 	$(BIN)/ringwright page scenarios/four-over-the-equator.toml --out build/four-over-the-equator.html
 
+# mypy takes one core while the tests start; the page has a target of its own
 test: $(READY)
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
-	$(TYPES)
 	$(BIN)/lint-imports
-	$(BIN)/pytest -n 2
+	@{ $(TYPES); } > .venv/types.log 2>&1 & types=$$!; \
+	$(BIN)/pytest -n 2 --dist worksteal -m "not page"; status=$$?; \
+	wait $$types || status=1; \
+	echo "mypy --strict:"; cat .venv/types.log; exit $$status
 
 # the page of a plan, and the desk, in a headless browser
 test-page: browser
-	$(BIN)/pytest -m page tests/reports/page tests/reports/desk
+	$(BIN)/pytest -n 2 --dist loadfile -m page tests/reports/page tests/reports/desk
 
 # Chromium from the system's packages, and the library that drives it; says so where it cannot be had
 browser: $(READY)
@@ -52,18 +55,19 @@ quick: $(READY)
 # The long campaigns, part after part; one part alone by `make soak PART=properties`. Each fits in 9 minutes.
 soak_exhaustive := tests/optimizer/test_against_exhaustive.py
 soak_properties := tests/optimizer/test_properties.py
+soak_relations := tests/optimizer/test_relations.py
 soak_windows := tests/optimizer/test_random_windows.py
-soak_cuts := tests/optimizer/choice/test_cuts.py tests/optimizer/choice/test_ties.py tests/optimizer/trajectory/test_liftoffs.py
+soak_cuts := tests/optimizer/choice/test_cuts.py tests/optimizer/choice/test_ties.py tests/optimizer/flown_plans/test_liftoffs.py
 soak_printed := tests/independent/test_printed_flight.py
-soak_flights := tests/optimizer/test_second_flight.py tests/optimizer/catalogue/test_free_form.py tests/optimizer/trajectory/test_oblate_plans.py tests/optimizer/robustness/test_hold.py
-soak_home := tests/optimizer/robustness/test_closed_loop.py
+soak_flights := tests/optimizer/test_second_flight.py tests/optimizer/catalogue/test_free_form.py tests/optimizer/catalogue/test_ways_up.py tests/optimizer/trajectory/test_oblate_plans.py tests/optimizer/robustness/test_hold.py
+soak_home := tests/optimizer/replan/test_repair.py tests/optimizer/robustness/test_closed_loop.py
 soak_table := tests/optimizer/rendezvous/test_best_known.py
 soak_sweep := tests/optimizer/studies/test_sweep.py
 soak_figures := tests/reports/page/test_data.py tests/reports/figures/test_text_boxes.py tests/test_pictures.py
 soak_values := tests/reports/test_one_value.py
 soak_forces := tests/published/test_forces.py tests/independent/test_full_flight.py
 FUZZ_PARTS := $(foreach n,1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20,fuzz-$(n))
-SOAK_PARTS := exhaustive properties windows cuts printed flights home table sweep figures values forces $(FUZZ_PARTS) compat
+SOAK_PARTS := exhaustive properties relations windows cuts printed flights home table sweep figures values forces $(FUZZ_PARTS) compat
 PART ?= all
 
 soak: $(READY)

@@ -1,8 +1,8 @@
 """The command line: parses what was typed, runs the command, and turns every end into an exit status.
 
 Exit status: 0 a plan that keeps every limit; 2 bad input; 3 no plan within the limits; 4 ended by a limit of time or
-memory before any plan was flown; 130 stopped before that, or told to end; 1 a fault of ours, or standard output that
-does not take the text.
+memory before any plan was flown; 130 stopped before that, or ended by SIGTERM; 1 a fault of ours, or standard output
+that does not take the text.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from .models.errors import InputError
+from .reports.commands.deliver import next_text
 from .reports.commands.parser import parser
-from .reports.commands.planned import BAD_INPUT, INTERRUPTED, LOST, UNDECIDED, NoPlanError
+from .reports.commands.planned import BAD_INPUT, INTERRUPTED, LOST, UNDECIDED, NoPlanError, without_plan
 from .reports.console import (
     Ended,
     OutputLostError,
@@ -91,6 +92,7 @@ def _answered(run: Callable[[argparse.Namespace], int], parsed: argparse.Namespa
         from .reports.terminal import infeasible_text
 
         show(infeasible_text(none.outcome, width()))
+        show(next_text(without_plan(parsed, none.outcome), width()))
         return none.status
 
 

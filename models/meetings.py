@@ -2,7 +2,7 @@
 
 Two-body. Near a touch the two move almost alike, so the least distance is often much less than the distance at the
 touch itself: a craft 10 km ahead there may be passed at 300 m beneath a little later. An orbit that stays within a few
-separations of the ring may pass somebody anywhere on it, and is looked at all the way round.
+separations of the ring may pass another craft anywhere on it, and is examined all the way round.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ SURE = 2.0
 """The parabola of the relative motion separates near from far beyond this factor; else the orbit is used."""
 
 LOW = 3.2
-"""An orbit that leads less than so many separations away from the ring is looked at all the way round: farther out the
+"""An orbit that leads less than so many separations away from the ring is examined all the way round: farther out the
 parabola, good to some 1.2 rad of eccentric anomaly, covers all that is within the separation."""
 
 _AROUND = 97
@@ -48,9 +48,9 @@ def passes_within(
         ahead_rad: how far the ring craft is ahead at the touch, in (-pi, pi]; (n,).
         before: look before the touch; else after it.
 
-    A craft slower than the ring at the touch has somebody ahead of it behind it before, and the other way round, so the
+    A craft slower than the ring at the touch has one ahead of it behind it before, and the other way round, so the
     near pass lies on one side of the touch only. The time is zero where the touch itself is too close, and comes with
-    the time that the craft takes to cross the separation, so that somebody who arrives just after still counts.
+    the time that the craft takes to cross the separation, so that craft who arrives just after still counts.
     """
     hit, when = np.zeros(ahead_rad.shape, dtype=bool), np.full(ahead_rad.shape, np.nan)
     slowest = np.nanmax(np.abs(speed_m_s - ring.speed_m_s) / (speed_m_s + ring.speed_m_s), initial=0.0)
@@ -119,7 +119,7 @@ def passes_around(
     """Whether a ring craft is passed within a separation in the whole revolution after, or before, a touch; both (n,).
 
     Args:
-        ring, speed_m_s, ahead_rad: as for :func:`passes_within`; only orbits near the ring are looked at, see `LOW`.
+        ring, speed_m_s, ahead_rad: as for :func:`passes_within`; only orbits near the ring are examined, see `LOW`.
         before: look at the revolution before the touch; else at the one after it.
         since_s: what is earlier does not count, s from the touch; (n,).
 

@@ -110,7 +110,7 @@ def liftoffs(way: Ascent, ring: Ring, pad: Pad, tilt_tolerance_rad: float, from_
 
 
 def grid_step_s(way: Ascent, ring: Ring, pad: Pad, tilt_tolerance_rad: float) -> float:
-    """Greatest distance between moments of :func:`liftoffs` within a span, s; 0 where only passes are looked at."""
+    """Greatest distance between moments of :func:`liftoffs` within a span, s; 0 where only passes are examined."""
     place = way.place
     if place is None:
         return 0.0

@@ -100,7 +100,7 @@ def touching_orbit(body: Body, ring: Ring, state: Array, time_s: float, plane: i
     turn = 2.0 * math.pi * math.sqrt((0.5 * (here.periapsis_m + here.apoapsis_m)) ** 3 / ring.gm)
     end = time_s + 1.1 * turn
     if here.periapsis_m < body.radius_m and here.at == "periapsis":
-        # it comes down on the ground, so that only the way up to its apoapsis is looked at
+        # it comes down on the ground, so that only the way up to its apoapsis is examined
         end = max(here.at_s + 0.51 * turn, time_s)
     ahead = Itinerary(start_s=time_s, position=state[:3], velocity=state[3:], end_s=end)
     [coast] = fly_each([ahead], gravity_around(body))

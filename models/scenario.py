@@ -333,7 +333,7 @@ class Craft:
 class Scenario:
     """Everything one question needs, validated.
 
-    ``first_service`` is how many neighboring slots must be filled for the first service, None where nobody asks.
+    ``first_service`` is how many neighboring slots must be filled for the first service, None where it is not asked.
     ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
     ``errors`` is None where nothing is said about them. ``forces`` is None where none beyond the body's bulge are
     flown; ``pulls`` are the bodies that pull in a world of one's own.

@@ -47,7 +47,7 @@ class Flown:
     """What the numerical flight found: means over the first whole ring turn after the last burn.
 
     ``slot_error_rad`` craft minus slot in the ring plane, signed; ``period_error_s`` nodal period minus the ring's;
-    ``closest_m`` the least distance to a craft already in place, to whom, None where there was nobody.
+    ``closest_m`` the least distance to a craft already in place, and to which; None where there was none.
     ``eccentricity`` of that turn: the craft's place swings by twice as much (rad) about its mean within a turn.
     ``lowest_m`` and ``highest_m`` are the least and largest radius of the whole flight.
     """
@@ -78,7 +78,7 @@ class Flown:
 
 @dataclass(frozen=True, kw_only=True)
 class FreeForm:
-    """The evidence for a free-form flight, before any correction: see :class:`.freeform.FreeformSolution`."""
+    """The evidence for a free-form flight, before any correction: see ``rendezvous/optimum.py``."""
 
     primer_excess: float
     linear_estimate_m_s: float
@@ -133,11 +133,11 @@ class CraftPlan:
     ring_revolutions: int
     passes: int
     lead_rad: float
-    pad: str | None
-    carrier: str | None
-    insertion: str | None
-    insertion_speed_m_s: float | None
-    launch_s: float | None
+    pad: str | None = None
+    carrier: str | None = None
+    insertion: str | None = None
+    insertion_speed_m_s: float | None = None
+    launch_s: float | None = None
     insertion_s: float | None
     parking_wait_s: float
     ring_arrival_s: float
@@ -190,7 +190,7 @@ class CarrierPlan:
     """What one carrier flies: its own burns, as flown, and whom it drops when.
 
     ``period_s`` and the apsides (radii) are those of the orbit it drops from; ``pass_every_s`` from pass to pass, 0
-    where it drops everybody at once. ``lowest_m`` is the lowest radius that it flies through after insertion while it
+    where it drops all craft at once. ``lowest_m`` is the lowest radius that it flies through after insertion while it
     has craft on board. ``periapsis_safe``: whether the orbit it is left in clears the floor.
     ``meets_s`` is its first later pass that finds a filled slot, None where none of the next ones does: what becomes of
     its operator decides that, before that moment.

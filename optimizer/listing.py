@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Literal
+from typing import Literal, TypeVar
 
 from ..models.deadline import OutOfTimeError
 from ..models.scenario import Aim
@@ -13,13 +13,16 @@ from .choice import front as front_walk
 from .choice.alternatives import Alternative, relabeled
 from .choice.contenders import contenders, order
 from .choice.cuts import overstepped
+from .choice.objectives import Chosen
 from .choice.phase_front import PhaseFront, PhasePoint, slides
-from .choice.selection import Chosen, Selection
+from .choice.selection import Selection
 from .choice.ties import printed
 from .limits.registry import gives_by_itself
-from .outcome import Bind, Front, FrontPoint, Infeasible, Plan
+from .outcome import AimFront, Bind, Front, FrontPoint, Infeasible, Plan
 from .problem.problem import Problem, kept_errors
 from .robustness.hold import hold
+
+AnyFront = TypeVar("AnyFront", Front, AimFront)
 
 PHASES_NOTE = "over all phases of the ring, each plan at the phase that is best for its finish"
 """What is said of a front whose plans have each its phase."""
@@ -151,10 +154,12 @@ def of_phase(found: Listed, problem: Problem) -> Listed:
     """The plans with the phase that was chosen; their front is said to be for this phase alone."""
     phase = problem.ring.slot0_rad
     plans = tuple(replace(plan, slot0_rad=phase) for plan in found.plans)
-    front = found.front
-    if front is not None:
-        front = replace(front, note="; ".join([one for one in (front.note, ONE_PHASE_NOTE) if one]))
-    return replace(found, plans=plans, front=front)
+    return replace(found, plans=plans, front=None if found.front is None else at_one_phase(found.front))
+
+
+def at_one_phase(front: AnyFront) -> AnyFront:
+    """A front that is said to be for the phase of the best plan alone."""
+    return replace(front, note="; ".join([one for one in (front.note, ONE_PHASE_NOTE) if one]))
 
 
 def _kind_beside(plan: Plan, on_front: bool, first: bool) -> str | None:
@@ -194,7 +199,7 @@ def _kind(plan: Plan, on_front: bool, first: bool) -> str | None:
     """How a plan differs from rank 1."""
     if first:
         return None
-    return "beside the front" if plan.kind is None and not on_front else plan.kind
+    return "off the front" if plan.kind is None and not on_front else plan.kind
 
 
 def _among(chosen: Chosen, plans: Sequence[Chosen]) -> bool:
@@ -282,9 +287,9 @@ def broken_in_flight(plans: Sequence[Plan], *, all_flown: bool) -> Infeasible:
     """
     nearest = plans[0].broken
     if not all_flown:
-        reason = "each that was flown breaks one in its flight; not all that the options offer were flown"
+        reason = "every plan flown breaks one in its flight; not all plans that the options allow were flown"
         return Infeasible(binds=(), together=False, reason=reason)
-    reason = "each that the options offer breaks one in its flight"
+    reason = "every plan that the options allow breaks one in its flight"
     if not all(gives_by_itself(one.limit) for one in nearest):
         return Infeasible(binds=(), together=False, reason=reason)
     binds = tuple(Bind(limit=one.limit, value=one.allowed, serves=one.value) for one in nearest)

@@ -1,4 +1,4 @@
-"""What planning gives back: plans, the front, what was proved, or why no plan fits.
+"""The result of planning: plans, the front, what was proved, or why no plan fits.
 
 Frozen values only. ``reports/result.py`` writes them as the machine-readable result; angles here are radians, lengths
 meters, times seconds from the epoch, as everywhere inside.

@@ -1,7 +1,7 @@
 """The one-craft question: which period at cut-off makes whole revolutions end at a slot.
 
 A craft touches the ring tangentially with its slot ahead by L. Every whole number of returns that fits is a row (see
-``routes/phasing.py``, Vallado section 6.6); a period that was really reached is judged by the same rule. Two-body,
+``problem/phasing.py``, Vallado section 6.6); a period that was really reached is judged by the same rule. Two-body,
 impulsive. Passing the ring untouched before the first burn is left out: its time shared evenly among all the
 revolutions costs no more, because the average period lies nearer to the arrival's own.
 """
@@ -28,7 +28,7 @@ TIE_S = 1e-6
 """And times."""
 
 REVOLUTIONS_SOUGHT = 128
-"""Most revolutions that are looked at when none within the limits fits."""
+"""Most revolutions that are examined when none within the limits fits."""
 
 Limit = Literal["floor", "ceiling", "revolutions", "within"]
 
@@ -211,7 +211,7 @@ def _unbeaten(wait: F, total: F) -> NDArray[np.bool_]:
 
 @dataclass(frozen=True, kw_only=True)
 class Drift:
-    """What a period makes of the slot, as columns over whole revolutions 1, 2, ...
+    """Where a period leads against the slot, as columns over whole revolutions 1, 2, ...
 
     ``error_rad`` is craft minus slot at the touch that ends the revolution, in (-pi, pi]; ``time_s`` counts from the
     first touch.

@@ -17,13 +17,15 @@ from .choice import front as front_walk
 from .choice.alternatives import Alternative, alternatives
 from .choice.contenders import differs, value
 from .choice.infeasible import diagnose
+from .choice.objectives import Chosen
 from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
 from .choice.phase_front import PhaseFront, phase_front
 from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase
-from .choice.selection import Chosen, Selection
+from .choice.selection import Selection
 from .choice.ties import printed
-from .listing import Listed, broken_in_flight, listed, of_phase, rejected, with_phases
+from .choice.tilt_price import tilt_price
+from .listing import Listed, at_one_phase, broken_in_flight, listed, of_phase, rejected, with_phases
 from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
 from .problem.problem import Problem, kept_errors
 from .problem.ring_phase import problems
@@ -34,6 +36,9 @@ Progress = Callable[[str], None]
 PHASE_FRONT_SHARE, ALTERNATIVES_SHARE, FLIGHTS_SHARE = 0.5, 0.5, 0.6
 """Of the time that is left: what the front over all phases of the ring may take, the search for plans of another kind,
 and the flights of all plans before only the best one is listed."""
+
+TILT_SHARE = 0.3
+"""Of the time that is left: what working out the price of a tilt may take."""
 
 NO_DIFFERENCE = 1e-6
 """In m/s, s or kg: flown costs that differ by less than this do not differ."""
@@ -120,26 +125,16 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
     missing = [late] if late else []
     others: tuple[Alternative, ...] = ()
     more: tuple[AimFront, ...] = ()
-    over_phases = laid.bounds is not None and not problem.launches
-    points: PhaseFront | None = None
-    if brief:
-        walked = front_walk.only(best if aim == "delta_v" else None)
-    elif over_phases:
-        walked = front_walk.alone(best)
-        with deadline.searching(deadline.share(PHASE_FRONT_SHARE)):
-            points = phase_front(laid, progress)
-        if points.late:
-            missing.append(f"of the front over all phases only {len(points.points)} points were found")
-    else:
-        walked = _walk(selection, best, progress)
-        if walked.late:
-            missing.append(f"of the front only {len(walked.plans)} points were found")
+    price_of_tilt = "" if brief else _price_of_tilt(selection, best)
+    walked, points, left_out = _front(laid, best, progress, brief=brief)
+    missing += left_out
     if not brief:
         with deadline.searching(deadline.share(ALTERNATIVES_SHARE)):
             others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
             if deadline.over():
                 missing.append("not every plan of another kind was sought")
         more = other_fronts(selection, progress) if fronts else ()
+        more = more if laid.phases is None else tuple(at_one_phase(front) for front in more)
         if fronts and deadline.over():
             missing.append("not every other front was computed")
     found, left_out = _listed_in_time(selection, best, walked, others, aim, progress)
@@ -150,7 +145,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         found = with_phases(found, selection, points, aim)
     elif laid.phases is not None:
         found = of_phase(found, problem)
-    beside = sum(plan.kind == "beside the front" for plan in found.plans)
+    left = sum(plan.kind == "off the front" for plan in found.plans)
     return Outcome(
         scenario=scenario,
         ring=problem.ring,
@@ -160,11 +155,32 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         plans=found.plans,
         infeasible=None,
         phase_rule=problem.phase_rule,
-        notes=(*problem.notes, *_left_out(selection), *notes_on_flight(problem, best, found.plans, beside)),
+        notes=(
+            *problem.notes,
+            *_left_out(selection),
+            *([price_of_tilt] if price_of_tilt else []),
+            *notes_on_flight(problem, best, found.plans, left),
+        ),
         fronts=more,
         unfinished="; ".join(missing),
         price=_price(problem, found.plans[0], progress) if price else None,
     ).at_phase_of(found.plans[0])
+
+
+def _front(
+    laid: Laid, best: Chosen, progress: Progress, *, brief: bool
+) -> tuple[front_walk.Walked, PhaseFront | None, list[str]]:
+    """The front at the phase of the best plan, or over all phases where they are bounded; and what is missing of it."""
+    problem = laid.selection.made.problem
+    if brief:
+        return front_walk.only(best if problem.scenario.minimize == "delta_v" else None), None, []
+    if laid.bounds is not None and not problem.launches:
+        with deadline.searching(deadline.share(PHASE_FRONT_SHARE)):
+            points = phase_front(laid, progress)
+        late = f"of the front over all phases only {len(points.points)} points were found"
+        return front_walk.alone(best), points, [late] if points.late else []
+    walked = _walk(laid.selection, best, progress)
+    return walked, None, [f"of the front only {len(walked.plans)} points were found"] if walked.late else []
 
 
 def _listed_in_time(
@@ -189,6 +205,14 @@ def _price(problem: Problem, plan: Plan, progress: Progress) -> CraftPrice | Non
         return dearest_price(problem, plan, progress)
     except ENDED:
         return None
+
+
+def _price_of_tilt(selection: Selection, best: Chosen) -> str:
+    """What a tilt left on purpose would save, in words; nothing where it saves nothing, or no time is left for it."""
+    with suppress(*ENDED), deadline.searching(deadline.share(TILT_SHARE)):
+        found = tilt_price(selection, best, selection.flyer.plan(best.options))
+        return "" if found is None else f"{found.text}."
+    return ""
 
 
 def _no_plan(selection: Selection, late: str, progress: Progress, *, brief: bool) -> Outcome:
@@ -284,7 +308,7 @@ def proof_of(
     problem = selection.made.problem
     bound, gap = best.solved.bound, best.solved.gap
     if not before and not selection.made.whole:
-        # not every liftoff was looked at: what is proved must hold for the others, too
+        # not every liftoff was examined: what is proved must hold for the others, too
         bound = min(bound, floor(selection.made, aim))
         short = max(best.solved.objective - bound, 0.0)
         gap = short / abs(best.solved.objective) if short > 0.0 else 0.0

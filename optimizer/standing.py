@@ -36,8 +36,8 @@ class ForcedHold:
     """How long the spacing holds by the forces of the second flight, and what keeps it longer.
 
     Args:
-        craft: who leaves its slot or comes down first, None where nobody does in the time looked at.
-        leaves_s: when, s after ``begin_s``; infinite for nobody.
+        craft: who leaves its slot or comes down first, None where no craft does in the time examined.
+        leaves_s: when, s after ``begin_s``; infinite where none does.
         sure_s: when the first may have left, with the doubt in the averaged equations; at most ``leaves_s``.
         down: whether that craft comes down before any has left its slot.
         looked_s: how far ahead was looked, s.

@@ -18,12 +18,12 @@ from .wording import listed
 
 _CLOSED = (
     "The phasing period is read and trimmed, an overshot one is exchanged for the next that fits, the ring's period is "
-    "read and trimmed, what slot error and tilt are beyond tolerance is taken off."
+    "read and trimmed, and slot errors and tilts beyond the tolerance are taken off."
 )
 _BY_LAW = (
-    "No closed form is known for such a way: errors are propagated with a linear model of the flight, to first order "
+    "No closed form is known for such a flight: errors are propagated with a linear model of it, to first order "
     "in the errors. Burns to come are changed in the cheapest of a few ways where the rest of the plan would miss; the "
-    "ring's period is read and trimmed. Burns that an upper stage pays err as the craft's own do."
+    "ring's period is read and trimmed. Burns paid by an upper stage have the errors of the craft's burns."
 )
 
 
@@ -39,7 +39,7 @@ def budget_text(budget: Budget, width: int) -> str:
         )
     lines += paragraph(
         f"{_grouped(budget.samples)} flights of each craft of plan {budget.plan.rank} with random errors "
-        f"(seed {budget.seed}), each corrected as a planner would, where that is cheapest, whatever the plan aimed at.",
+        f"(seed {budget.seed}), each corrected as a planner would, at the least delta-v whatever the goal of the plan.",
         width,
     )
     for by_law, how in ((False, _CLOSED), (True, _BY_LAW)):
@@ -51,7 +51,7 @@ def budget_text(budget: Budget, width: int) -> str:
     sure = f"{plain(100.0 * CONFIDENCE, 0)} %"
     lines += paragraph(
         f"P99 is what 99 in 100 flights do not exceed, with bounds that hold with {sure} confidence each, by order "
-        "statistics alone; the reserve reaches from the plan to the upper one.",
+        "statistics alone; the reserve is the upper bound less the plan.",
         width,
         indent="  ",
     )
@@ -68,7 +68,7 @@ def budget_text(budget: Budget, width: int) -> str:
         indent="  ",
     )
     if budget.as_zero:
-        lines += paragraph(f"Taken as exact, as nothing is said: {'; '.join(budget.as_zero)}.", width, indent="  ")
+        lines += paragraph(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width, indent="  ")
     lines += ["", *paragraph(_caution(budget), width)]
     return "\n".join(lines) + "\n"
 
@@ -132,9 +132,9 @@ def _load_table(budget: Budget) -> tuple[list[Column], list[list[str]]]:
 
 
 def _loads_text(budget: Budget) -> str:
-    text = "By the rocket equation, the reserve that the scenario keeps back on top; costs is P99 less plan."
+    text = "By the rocket equation, with the reserve that the scenario keeps back; costs is P99 less plan."
     if len(budget.craft) > 1 and budget.one_load_kg is not None:
-        text += " One for all is enough for every craft of 50, 90, 99 in 100 rings."
+        text += " One for all: one load that is enough for every craft, in 50, 90, 99 of 100 rings."
     return text
 
 
@@ -150,8 +150,8 @@ def _warnings(budget: Budget) -> list[str]:
     for one in budget.craft:
         if one.short > 0.0:
             found.append(
-                f"{one.craft} RUNS OUT of its {plain(one.available_m_s)} m/s in {_percent(one.short)} of flights, the "
-                "reserve kept back used up."
+                f"{one.craft} RUNS OUT of its {plain(one.available_m_s)} m/s in {_percent(one.short)} of flights, with "
+                "the reserve used up."
             )
         if one.too_low > 0.0:
             when = "" if one.by_law else ", before its period is trimmed"
@@ -229,7 +229,7 @@ def _craft_values(one: CraftBudget) -> dict[str, Any]:
         "share_phased_out": one.phased_out,
         "too_late_to_phase_out": one.too_late,
         "share_below_floor": one.too_low,
-        "told_by": "linear law" if one.by_law else "closed forms",
+        "propagated_by": "linear model" if one.by_law else "closed forms",
         "slot_error_p99_deg": math.degrees(one.slot_error_rad),
         "load_kg": None if one.load_kg is None else dict(zip(shares, one.load_kg, strict=True)),
     }

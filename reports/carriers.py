@@ -87,7 +87,7 @@ def duty_text(outcome: Outcome, carrier: CarrierPlan) -> str:
             "next pass of the ring unless it burns: where it comes down is for the operator to decide and to answer "
             "for."
         )
-    what = "Open: what becomes of the carrier. Left alone it goes on touching the ring"
+    what = "Open: what becomes of the carrier. Left alone it keeps touching the ring"
     if carrier.meets_s is None:
         return f"{what}, though in the passes examined it meets no filled slot; its disposal is for the operator."
     at = instant(outcome.scenario.epoch, carrier.meets_s)

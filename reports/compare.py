@@ -127,7 +127,7 @@ def _carried(entries: Sequence[Entry]) -> bool:
 
 
 def carriers_m_s(plan: Plan) -> float:
-    """What the carriers of a plan burn of their own, m/s."""
+    """What the carriers of a plan burn themselves, m/s."""
     return math.fsum(carrier.delta_v_m_s for carrier in plan.carriers)
 
 
@@ -235,7 +235,9 @@ def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
     bounded = [e for e in entries if e.proof is not None and e.proof.status != "optimal"]
     proved = [e for e in entries if e.proof is not None and e.proof.status == "optimal"]
     if proved and not bounded:
-        sentences.append("Each is proved best over its catalogue of options.")
+        planned = any(e.proof is not None and e.proof.phases is not None and not e.proof.phases.proved for e in proved)
+        phases = ", some at the ring phases that were planned alone" if planned else ""
+        sentences.append(f"Each is proved best over its catalogue of options{phases}.")
     for entry in bounded:
         assert entry.proof is not None
         gap = f"within {entry.proof.gap:.2%} of the best" if math.isfinite(entry.proof.gap) else "with nothing proved"

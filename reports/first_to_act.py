@@ -9,6 +9,7 @@ from ..models.bodies import body_names
 from ..models.flight.gravity import gravity_around
 from ..models.readouts import clock, instant, plain, span
 from ..optimizer.craft_plan import CraftPlan
+from ..optimizer.limits import finish_within, revolutions_max, wait_within
 from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from .burn_table import burn_table
@@ -29,15 +30,15 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
         pad = f" from {part.pad}" if part.pad else ""
         text = f"Liftoff{pad} at {instant(epoch, part.launch_s)}"
         if part.heading is not None:
-            north = "north" if part.heading.ascending else "south"
+            north = "northbound" if part.heading.ascending else "southbound"
             degrees = plain(math.degrees(part.heading.flight_azimuth_rad), 2)
-            text += f" on a flight azimuth of {degrees} deg, the ring's motion leading {north}"
+            text += f" on a flight azimuth of {degrees} deg ({north} pass of the ring)"
         if part.insertion_s is not None:
             text += f", insertion at {instant(epoch, part.insertion_s)}"
             text += f" ({part.insertion})" if part.insertion else ""
             if part.insertion_speed_m_s is not None:
                 text += f" with {plain(part.insertion_speed_m_s)} m/s, which the launcher gives"
-        text += f", on board of {part.carrier}" if part.carrier is not None else ""
+        text += f", aboard {part.carrier}" if part.carrier is not None else ""
         lines += paragraph(f"{text}.", width, indent="  ")
     lines += burn_table(outcome, part.burns, width) if part.burns else []
     for remark in _exactness(outcome, part):
@@ -58,18 +59,18 @@ def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
     does not bring the craft nearer to the ring's own period (then going past it is not free), or where a limit of the
     scenario forbids the extra turn.
     """
-    limits, period_s = outcome.scenario.limits, part.phasing_period_s
+    period_s = part.phasing_period_s
     if part.side == "level" or part.route == "timed" or period_s is None or len(part.burns) < 2:
         return None
     towards = part.burns[0].along_m_s if part.side == "below" else -part.burns[0].along_m_s
     if towards <= 0.0:
         return None
-    turn_s = outcome.ring.period_s
-    if part.revolutions + 1 > limits.revolutions_max:
+    turn_s, scenario = outcome.ring.period_s, outcome.scenario
+    if not revolutions_max.LIMIT.kept(scenario, part.revolutions + 1):
         return None
-    if part.in_slot_s + turn_s > limits.finish_within_s:
+    if not finish_within.LIMIT.kept(scenario, part.in_slot_s + turn_s):
         return None
-    if part.in_slot_s + turn_s - part.ring_arrival_s > limits.wait_within_s:
+    if not wait_within.LIMIT.kept(scenario, part.in_slot_s + turn_s - part.ring_arrival_s):
         return None
     # over an oblate body an instrument shows a little more or less than the time from return to return, here as there
     shown_s = (part.cut_off_period_s or period_s) - period_s
@@ -77,7 +78,7 @@ def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
 
 
 def after_burn_command(outcome: Outcome, part: CraftPlan) -> str:
-    """The command that says what the period read after the first burn makes of the slot, and where to go next.
+    """The command that prints where the period read after the first burn leads, and which one to go to next.
 
     Empty where the one-craft question does not cover the way: no phasing, free-form, a parking orbit, more than two
     burns, one that turns the plane, an arrival that does not touch the ring, or oblateness, which that question leaves

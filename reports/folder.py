@@ -18,7 +18,7 @@ _PAGE_WIDTH = 110
 def write_folder(outcome: Outcome, directory: str | Path, rank: int | None = None) -> list[Path]:
     """Write the result, the text, the page, the tables and the figures.
 
-    The page comes without maneuver sheets, which take flights of their own: ``ringwright page`` has them.
+    The page comes without maneuver sheets, which need further flights: ``ringwright page`` has them.
 
     Args:
         outcome: feasible or not; without a plan there are no figures and the tables have no rows.

@@ -27,7 +27,7 @@ LONG_S = 100.0 * YEAR_S
 
 
 def hold_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
-    """Lines on how long the ring holds, and how well periods must match; none where nobody is in it."""
+    """Lines on how long the ring holds, and how well periods must match; none where no craft is in it."""
     forced = forced_hold(outcome, plan)
     if forced is not None:
         return [*heading("Keeps its spacing", width), *paragraph(forced_text(outcome, forced), width, indent="  ")]
@@ -114,8 +114,8 @@ def hold_text(outcome: Outcome, hold: Hold) -> str:
     )
     if hold.trim_m_s_year is not None:
         said.append(
-            f"Short of that, trims at the edge of the tolerance take {small(hold.trim_m_s_year)} m/s a year and craft, "
-            "for the doubt in the periods alone."
+            f"Without that, trims at the edge of the tolerance take {small(hold.trim_m_s_year)} m/s a year for each "
+            "craft, for the uncertainty of the periods alone."
         )
     return " ".join(one for one in said if one)
 
@@ -133,7 +133,7 @@ def _figure(outcome: Outcome, hold: Hold) -> str:
     first = "" if forever else f": {hold.craft} leaves first"
     if hold.missing_s < hold.flown_s:
         return (
-            f"{capital(missing_text(outcome, hold))}: no figure beyond that. The periods as flown would keep "
+            f"{capital(missing_text(outcome, hold))}, so no longer figure is given. The periods as flown would keep "
             f"it longer by {forces} alone{first}."
         )
     left_out = capital(missing_text(outcome, hold)) if hold.missing else "Other bodies and air are not known here"

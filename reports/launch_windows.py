@@ -22,7 +22,7 @@ SHOWN = 8
 """Windows listed of one site."""
 
 TURNS = 4.0
-"""Without a latest finish windows are looked at for so many turns of the site."""
+"""Without a latest finish windows are examined for so many turns of the site."""
 
 
 def always_there(scenario: Scenario, pad: Pad) -> bool:
@@ -84,7 +84,9 @@ def _site_lines(scenario: Scenario, ring: Ring, pad: Pad, width: int) -> list[st
         notes.append(f"The site comes no nearer to the plane than {brief(math.degrees(nearest), 4)} deg.")
     notes.append("Azimuths from north over east: against the stars, and over the turning ground for a level insertion.")
     if tolerant:
-        notes.append("Span: so many minutes and seconds before and after, the site is near enough to the plane.")
+        notes.append(
+            "Span: for how long before and after, in minutes and seconds, the site is near enough to the plane."
+        )
     lines = paragraph(text, width, indent="  ")
     return [*lines, *columns(heads, rows, width), *paragraph(" ".join(notes), width, indent="  ")] if rows else lines
 

@@ -9,10 +9,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TypeVar
 
+from ..models.readouts import plain, span
 from ..models.scenario import Source
 from ..optimizer.limits.limit import DEGREE, LimitWords
 from ..optimizer.limits.registry import words_of
 from ..optimizer.outcome import Bind, Broken, Infeasible, Margin, Outcome, Plan
+from .wording import small
 
 # Longest first, so that a key ends in its whole unit.
 _UNITS = (
@@ -108,6 +110,24 @@ def limit_value(limit: str, value: float) -> float:
     2.5
     """
     return value / limit_words(limit).per_unit
+
+
+def limit_amount(limit: str, value: float) -> str:
+    """A limit's SI value in words, as every output prints it.
+
+    >>> limit_amount("limits.finish_within", 216_000.0), limit_amount("ring.tolerance", 1e-6)
+    ('2 d 12 h', 'under 0.001 deg')
+    """
+    words = limit_words(limit)
+    if words.unit in {"d", "h", "min", "s"}:
+        return span(value)
+    shown = limit_value(limit, value)
+    unit = f" {words.unit}" if words.unit else ""
+    if words.unit == "deg" and abs(shown) >= 0.0005:
+        return f"{shown:.3f}".rstrip("0").rstrip(".") + unit
+    if 0.0 < abs(shown) < 0.0005:
+        return f"under 0.001{unit}"
+    return f"{small(shown) if 0.0 < abs(shown) < 0.1 else plain(shown).removesuffix('.0')}{unit}"
 
 
 def serving_value(limit: str, value: float, places: int = 6) -> float:

@@ -6,12 +6,19 @@ from ..models.readouts import plain, span
 from ..optimizer.outcome import FrontPoint, Outcome, Plan
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key
-from .wording import changes_of, cost_against, count, listed, sentence, small, time_against, why_text
+from .wording import changes_of, cost_against, count, listed, sentence, time_against, why_text
 
 ROWS_SHOWN = 12
+"""Plans of the front that are listed."""
+
+OFF_THE_FRONT = "off the front"
+"""The kind of a plan that the catalogue has on its front and the flight takes off it."""
+
+OFF_SHOWN = 2
+"""Plans of that kind that are listed."""
 
 
-def telling_points(points: tuple[FrontPoint, ...], most: int, keep: int) -> tuple[FrontPoint, ...]:
+def marked_points(points: tuple[FrontPoint, ...], most: int, keep: int) -> tuple[FrontPoint, ...]:
     """Thin a long front to the points that show most of it.
 
     The point whose loss blunts the front least (the smallest corner between its neighbors) goes first; the ends and
@@ -46,7 +53,7 @@ def price_of_time(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if len(front.points) == 1:
         note = front.note or _only_point(outcome)
         return [*lines, *paragraph(sentence(note), width, indent="  ")]
-    shown = list(telling_points(front.points, ROWS_SHOWN, first.rank))
+    shown = list(marked_points(front.points, ROWS_SHOWN, first.rank))
     # begin at the end of the front where plan 1 stands
     if first.finish_s > 0.5 * (shown[0].finish_s + shown[-1].finish_s):
         shown.reverse()
@@ -90,10 +97,8 @@ def _between_points(outcome: Outcome, width: int) -> list[str]:
             for point, following in zip(front.points[:-1], front.points[1:], strict=True)
             if point.kind != "step"
         ]
-        named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'pair')} more" if len(pairs) > 3 else "")
+        named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'more pair')}" if len(pairs) > 3 else "")
         said.append(f"Between plans {named} the price falls gradually: any time in between is possible.")
-    if front.resolution_m_s > 0.0:
-        said.append(f"Between the plans nothing is better by more than {small(front.resolution_m_s)} m/s.")
     return paragraph(" ".join(said), width, indent="  ") if said else []
 
 
@@ -119,9 +124,17 @@ def other_ways(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if not others:
         return []
     others.sort(key=lambda plan: plan.rank)
-    lines = [*heading("Other ways", width), *_comparison(others, first, width, kinds=True)]
-    if any(plan.kind == "beside the front" for plan in others):
-        meaning = "Beside the front: once flown, no longer among the best trades of delta-v against time."
+    off = [plan for plan in others if plan.kind == OFF_THE_FRONT]
+    shown = [plan for plan in others if plan not in off[OFF_SHOWN:]]
+    lines = [*heading("Other ways", width), *_comparison(shown, first, width, kinds=True)]
+    if len(shown) < len(others):
+        lines += paragraph(
+            f"and {len(others) - len(shown)} more off the front in the file (--json PATH, or --out DIR).",
+            width,
+            indent="  ",
+        )
+    if off:
+        meaning = "Off the front: once flown, no longer among the best trades of delta-v against time."
         lines += paragraph(meaning, width, indent="  ")
     return lines
 

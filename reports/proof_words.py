@@ -14,8 +14,8 @@ def proof_text(proof: Proof) -> str:
     over = f"over the {proof.over} of {plain(proof.options, 0)} options"
     if proof.free_form:
         over += (
-            f", {plain(proof.free_form, 0)} of them free-form flights as they were found (that none of the same finish "
-            "is cheaper is not proved)"
+            f", {plain(proof.free_form, 0)} of them free-form flights (that no other of the same finish is cheaper is "
+            "not proved)"
         )
     aim = AIM_WORDS.get(proof.aim, proof.aim)
     if proof.status == "optimal":
@@ -38,24 +38,24 @@ def _difference_text(proof: Proof) -> str:
     if round(proof.flown_differs_by, 1) == 0.0 or not math.isfinite(proof.catalogue_bound):
         return ""
     flown = (
-        "every plan that this could make best was flown"
+        "every plan that could be best by that was flown"
         if proof.all_flown
-        else "not every plan that this could make best was flown"
+        else "not every plan that could be best by that was flown"
     )
     return (
-        f" The proof is on the catalogue's figures, of which none is below {_of_aim(proof, proof.catalogue_bound)}; "
-        f"flown plans differ from these by up to {_of_aim(proof, proof.flown_differs_by)}, and {flown}."
+        f" In the catalogue no plan is below {_of_aim(proof, proof.catalogue_bound)}; in flight plans differ from the "
+        f"catalogue by up to {_of_aim(proof, proof.flown_differs_by)}, and {flown}."
     )
 
 
 def _phase_text(proof: Proof) -> str:
-    """That a free phase of the ring was laid by a rule, which is all the proof is about; empty where none is better."""
+    """That a free phase of the ring was set by a rule, which is all the proof is about; empty where none is better."""
     if proof.phases is not None:
         return _chosen_text(proof.phases)
     nothing_below = proof.status == "optimal" and proof.aim != "finish" and proof.bound <= 0.0
     if not proof.phase or nothing_below:
         return ""
-    return f" That is for the phase of the ring that a rule lays ({proof.phase}); another phase could be better."
+    return f" This holds for the phase of the ring as a rule sets it ({proof.phase}); another phase could be better."
 
 
 def _all_phases(proof: Proof) -> str:
@@ -71,7 +71,5 @@ def _chosen_text(phases: PhaseProof) -> str:
     if phases.proved or math.isfinite(phases.bound):
         return ""
     if phases.tried == 1:
-        return " That is for one phase of the ring, the only one that was planned; another could be better."
-    return (
-        f" That is for the best of {phases.tried} phases of the ring that were planned; one in between could be better."
-    )
+        return " This holds for one phase of the ring, the only one that was planned; another could be better."
+    return f" This holds for the best of {phases.tried} phases of the ring that were planned; another could be better."

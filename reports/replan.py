@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from ..models.readouts import clock, instant, plain, span
-from ..optimizer.replan.replan import NOTHING, CraftChange, Decision, Replan
+from ..optimizer.replan.answer import NOTHING, CraftChange, Decision, Replan
 from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, outcome_as_written
@@ -26,7 +26,7 @@ def replan_text(done: Replan, width: int) -> str:
     """The new plan for a console, no line longer than ``width``; times from the scenario's epoch."""
     scenario = done.before.scenario
     now = instant(scenario.epoch, done.observed.now_s)
-    lines = [scenario.title, f"From {now} on.", ""]
+    lines = [scenario.title, f"Planned from {now} on.", ""]
     if done.outcome is not None and not done.outcome.plans:
         lines += paragraph("NO PLAN FROM HERE keeps the limits; times below count from now.", width)
         return "\n".join(lines) + "\n" + infeasible_text(done.outcome, width)
@@ -66,7 +66,7 @@ def _answer(done: Replan) -> str:
         text = f"Change the plan for {listed(changed)}. "
     extra, later = done.total_m_s - done.old_total_m_s, done.later_s
     text += (
-        f"In all {plain(done.total_m_s)} m/s, what is spent included, and the last craft in its slot "
+        f"In all {plain(done.total_m_s)} m/s, including what is spent, and the last craft in its slot "
         f"{span(done.finish_s)} from the epoch: {_more(extra, 0.05, ' m/s', 'dearer', 'cheaper')} and "
         f"{_when(later)} than the old plan."
     )

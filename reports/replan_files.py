@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ..optimizer.replan.replan import Replan
+from ..optimizer.replan.answer import Replan
 from ..optimizer.replan.resumed_plan import FromHere
 from .files import whole_directory, write_text
 from .folder import write_folder

@@ -41,7 +41,7 @@ def result(outcome: Outcome) -> dict[str, Any]:
     """Turn an outcome into JSON-ready values.
 
     Args:
-        outcome: what planning gave back, feasible or not.
+        outcome: the result of planning, feasible or not.
 
     Returns:
         A dict of str, int, float, bool, None, list and dict only, its keys always in the same order. ``front`` is

@@ -42,10 +42,10 @@ def add_run_limits(parser: argparse.ArgumentParser, what: str = "search") -> Non
         type=_bytes,
         default=None,
         metavar="SIZE",
-        help="hold no more memory than that, as in 800MB or 2GB; what is left out for it is said; "
+        help="hold no more memory than that, as in 800MB or 2GB; what that leaves out is printed; "
         "default: half of what is free, none: no limit",
     )
-    parser.add_argument("--quiet", action="store_true", help="do not say on standard error how far it is")
+    parser.add_argument("--quiet", action="store_true", help="print no progress on standard error")
 
 
 def _seconds(text: str) -> float:

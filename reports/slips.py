@@ -16,11 +16,13 @@ FORMAT = "ringwright-slips/1"
 
 def slips_text(slips: Slips, width: int) -> str:
     """What a console shows, no line longer than ``width``; times from the scenario's epoch."""
-    scenario, planned, named = slips.scenario, slips.planned, "As planned" if slips.rank == 1 else f"Plan {slips.rank}"
+    scenario, flown, named = slips.scenario, slips.flown, "As planned" if slips.rank == 1 else f"Plan {slips.rank}"
+    by_catalogue = plain(slips.planned.delta_v_m_s)
+    differs = "" if by_catalogue == plain(flown.delta_v_m_s) else f", which puts this plan at {by_catalogue} m/s"
     lines = paragraph(scenario.title, width)
     lines += paragraph(
-        f"{named}: {plain(planned.delta_v_m_s)} m/s in all, the last craft in its slot after "
-        f"{span(planned.finish_s)}.{goal_text(slips.rank, scenario)}",
+        f"{named}: {plain(flown.delta_v_m_s)} m/s in all, the last craft in its slot after "
+        f"{span(flown.finish_s)}. What follows is by the catalogue{differs}.{goal_text(slips.rank, scenario)}",
         width,
     )
     for launch in slips.launches:
@@ -38,8 +40,8 @@ def slips_text(slips: Slips, width: int) -> str:
     lines.append("")
     lines += paragraph(
         "Best plans by the goal over the catalogue, not flown; what went up before a slip keeps its slot. Spares are "
-        f"like the craft they stand in for and are launched {span(slips.spare_after_s)} later at the soonest, whatever "
-        "the latest finish; delta-v is that of all craft, the launchers' and carriers' left out.",
+        f"like the craft that they replace and are launched no sooner than {span(slips.spare_after_s)} later, without "
+        "regard to the latest finish; delta-v is that of all craft, the launchers' and carriers' left out.",
         width,
     )
     lines += ["", *paragraph(CAUTION, width)]
@@ -82,7 +84,7 @@ def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
     lines = []
     if loss.in_orbit:
         since = 0.0 if loss.gap is None else loss.gap.finish_s
-        lines.append(f"{name} {where}, everybody in place after {span(since)}:")
+        lines.append(f"{name} {where}, all in place after {span(since)}:")
     else:
         lines.append(f"{name} {where}:")
         lines.append(f"- leave the gap: {_price(loss.gap)}")
@@ -108,7 +110,8 @@ def slips_json(slips: Slips) -> str:
     values = {
         "format": FORMAT,
         "title": slips.scenario.title,
-        "planned": _as_json(slips.planned),
+        "planned": _as_json(slips.flown),
+        "planned_by_catalogue": _as_json(slips.planned),
         "spare_after_s": round(slips.spare_after_s, 3),
         "launches": [_launch(launch) for launch in slips.launches],
     }

@@ -207,8 +207,8 @@ def _row(row: TextRow, weighed: bool) -> list[str]:
 
 def _limit_text(row: TextRow) -> str:
     if row.fields["no_plan"]:
-        told = row.fields["no_plan"]
-        return told if told.startswith(("refused", "undecided")) else f"no plan: {told}"
+        why_not = row.fields["no_plan"]
+        return why_not if why_not.startswith(("refused", "undecided")) else f"no plan: {why_not}"
     if row.fields["broken"]:
         return f"!!! BREAKS {row.fields['broken']} !!!"
     limit, share = row.fields["tightest_limit"], row.number("tightest_room_share")

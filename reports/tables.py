@@ -108,7 +108,7 @@ def write_tables(outcome: Outcome, directory: str | Path) -> list[Path]:
     """Write every table as CSV (RFC 4180, with a header; an empty field where there is no value).
 
     Args:
-        outcome: what planning gave back.
+        outcome: the result of planning.
         directory: where they go; must exist.
 
     Returns:

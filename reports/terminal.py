@@ -17,7 +17,7 @@ from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .hold import hold_lines
 from .layout import Column, columns, heading, paragraph
-from .limits import limit_key, limit_value, limit_words, outcome_as_written, serving_value
+from .limits import limit_amount, limit_key, limit_value, limit_words, outcome_as_written, serving_value
 from .price_of_time import other_ways, price_of_time
 from .proof_words import proof_text
 from .result import burn_model_of, gravity_of
@@ -43,8 +43,10 @@ CAUTION = (
 )
 
 
+UNDECIDED = "No plan yet, and undecided whether there is one: the search ended early."
+
 _TILT_WORTH_DEG = 1e-4
-"""A tilt below this goes unsaid where nobody is launched off the plane."""
+"""A tilt below this goes unsaid where no craft is launched off the plane."""
 
 
 def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str:
@@ -127,8 +129,8 @@ def _binding_text(why: Infeasible) -> str:
     if why.together and any(known):
         return "These limits bind together; all of them have to give:"
     if why.together:
-        return "More than two of these limits bind together; to loosen two of them is not enough:"
-    return "To loosen any one of these limits would serve:" if all(known) else "These limits stand in the way:"
+        return "More than two of these limits bind together; easing two of them is not enough:"
+    return "Easing any one of these limits would serve:" if all(known) else "These limits stand in the way:"
 
 
 def _rejected(outcome: Outcome, width: int) -> list[str]:
@@ -140,11 +142,11 @@ def _rejected(outcome: Outcome, width: int) -> list[str]:
         parts = [f"{plain(plan.delta_v_m_s)} m/s, done after {span(plan.finish_s)}: DO NOT FLY IT."]
         for broken in plan.broken:
             words = limit_words(broken.limit)
-            over = _quantity(broken.limit, abs(broken.value - broken.allowed))
+            over = limit_amount(broken.limit, abs(broken.value - broken.allowed))
             parts.append(
-                f"{broken.craft}, {words.words}: {_quantity(broken.limit, broken.value)}, where "
+                f"{broken.craft}, {words.words}: {limit_amount(broken.limit, broken.value)}, where "
                 f"{limit_key(broken.limit)} allows {'no less than' if words.floor else 'no more than'} "
-                f"{_quantity(broken.limit, broken.allowed)}: {over} {'too little' if words.floor else 'too much'}."
+                f"{limit_amount(broken.limit, broken.allowed)}: {over} {'too little' if words.floor else 'too much'}."
             )
         ways = [f"{part.craft} into slot {part.slot}, {way_text(part)}" for part in plan.craft]
         lines += paragraph(" ".join([*parts, f"{'; '.join(ways)}."]), width, indent="  ", hang="    ")
@@ -192,8 +194,10 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
 
 def answer_text(outcome: Outcome, rank: int | None = None) -> str:
     """The answer in a sentence: what a plan takes and when it is done, or that there is no plan."""
-    if not outcome.plans:
+    if not outcome.plans and outcome.infeasible is not None:
         return "No plan keeps all limits."
+    if not outcome.plans:
+        return UNDECIDED if outcome.unfinished else "There is no plan: no craft is to be moved."
     first, best = plan_of_rank(outcome, rank), plan_of_rank(outcome)
     if not first.craft:
         return "No craft has to move."
@@ -218,7 +222,7 @@ def _broken_lines(plan: Plan, width: int) -> list[str]:
         lines += paragraph(
             f"!!! PLAN {plan.rank} BREAKS A LIMIT: {broken.craft}, {words.words}: {_missed_by(broken)}, where "
             f"{limit_key(broken.limit)} allows {'no less than' if words.floor else 'no more than'} "
-            f"{_quantity(broken.limit, broken.allowed)}. DO NOT FLY IT AS IT IS. !!!",
+            f"{limit_amount(broken.limit, broken.allowed)}. DO NOT FLY IT AS IT IS. !!!",
             width,
             hang="    ",
         )
@@ -227,10 +231,10 @@ def _broken_lines(plan: Plan, width: int) -> list[str]:
 
 def _missed_by(broken: Broken) -> str:
     """What a plan comes to where it breaks a limit; by how much it misses the limit where both read alike."""
-    value, allowed = (_quantity(broken.limit, one) for one in (broken.value, broken.allowed))
+    value, allowed = (limit_amount(broken.limit, one) for one in (broken.value, broken.allowed))
     if value != allowed:
         return value
-    gap = _quantity(broken.limit, abs(broken.value - broken.allowed))
+    gap = limit_amount(broken.limit, abs(broken.value - broken.allowed))
     return f"{gap} {'short of' if broken.value < broken.allowed else 'over'} {allowed}"
 
 
@@ -244,12 +248,18 @@ def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = heading("Proof and flight", width)
     if outcome.proof is not None:
         lines += paragraph(proof_text(outcome.proof), width, indent="  ")
-    lines += paragraph(
-        f"Flown numerically: {_flown_with(outcome, first)}. {_flown_text(first)}{_longest_burn_text(outcome, first)}",
-        width,
-        indent="  ",
-    )
+    lines += paragraph(f"{model_text(outcome, first)} {flown_text(outcome, first)}", width, indent="  ")
     return lines
+
+
+def model_text(outcome: Outcome, plan: Plan) -> str:
+    """By which forces a plan was flown, and what that leaves out."""
+    return f"Flown numerically: {_flown_with(outcome, plan)}."
+
+
+def flown_text(outcome: Outcome, plan: Plan) -> str:
+    """What the flight of a plan found; nothing where no craft moves."""
+    return f"{_flown_text(plan)}{_longest_burn_text(outcome, plan)}" if plan.craft else ""
 
 
 def _flown_with(outcome: Outcome, plan: Plan) -> str:
@@ -304,7 +314,9 @@ def _flown_text(plan: Plan) -> str:
         text += f" Closest to craft in place: {part.craft}, {plain((part.flown.closest_m or 0.0) * 1e-3)} km"
         text += f" from {part.flown.closest_to}." if part.flown.closest_to else "."
     if any(part.apart_s for part in plan.craft):
-        text += " Craft that start together are screened against one another once they were outside the separation."
+        text += (
+            " Craft that start together are screened against one another once they have been outside the separation."
+        )
     return text
 
 
@@ -354,7 +366,9 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
         way = way_text(part)
         heading_words = heading_text(part)
         from_pad = f"from {part.pad} " if part.pad and len(outcome.scenario.pads) > 1 else ""
-        if not wide and part.launch_s is not None:
+        if part.carrier is not None:
+            way = way_text(part)  # when and on which azimuth the carrier lifts off is said with the carrier
+        elif not wide and part.launch_s is not None:
             off = f"lifts off {from_pad}{_moment(outcome, part.launch_s)}"
             way = ", ".join(filter(None, [off, heading_words, way]))
         elif heading_words or from_pad:
@@ -400,21 +414,10 @@ def _evidence_text(part: CraftPlan, evidence: FreeForm) -> str:
     excess = f"exceeds one by {evidence.primer_excess:.2%} at most" if evidence.primer_excess > 5e-5 else "keeps to one"
     return (
         f"{part.craft} flies free-form: {count(len(part.burns), 'burn')} by attitude and clock, with no period to read "
-        f"on the way. Its primer vector, which exceeds one nowhere along a local optimum, {excess}; the motion "
-        f"linearized about the slot gives an estimate of {plain(evidence.linear_estimate_m_s)} m/s, which proves "
-        "nothing."
+        f"on the way. Its primer vector (the direction in which a burn would save most) {excess}, as along a local "
+        f"optimum; the motion linearized about the slot gives an estimate of {plain(evidence.linear_estimate_m_s)} "
+        "m/s, which proves nothing."
     )
-
-
-def _quantity(limit: str, value: float) -> str:
-    words = limit_words(limit)
-    if words.unit in {"d", "h", "min", "s"}:
-        return span(value)
-    shown = limit_value(limit, value)
-    unit = f" {words.unit}" if words.unit else ""
-    if 0.0 < abs(shown) < 0.0005:
-        return f"under 0.001{unit}"
-    return f"{small(shown) if 0.0 < abs(shown) < 0.1 else plain(shown).removesuffix('.0')}{unit}"
 
 
 def room_of(margin: Margin) -> float:
@@ -432,14 +435,14 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
     for margin in counted:
         room = room_of(margin)
         if room < 0:
-            left = f"OVER by {_quantity(margin.limit, -room)}"
+            left = f"OVER by {limit_amount(margin.limit, -room)}"
         elif room <= 1e-3 * max(abs(margin.allowed), abs(margin.value)):
             left = "none: at the limit"
         else:
-            left = _quantity(margin.limit, room)
-        value = _quantity(margin.limit, margin.value)
+            left = limit_amount(margin.limit, room)
+        value = limit_amount(margin.limit, margin.value)
         words = f"{limit_words(margin.limit).words} ({margin.craft})"
-        rows.append([words, value, f"{margin.sense} {_quantity(margin.limit, margin.allowed)}", left])
+        rows.append([words, value, f"{margin.sense} {limit_amount(margin.limit, margin.allowed)}", left])
     heads = [
         Column(title="limit (who comes closest)", wraps=True),
         Column(title=f"plan {first.rank}", right=True),
@@ -450,13 +453,19 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
 
 
 def _remarks(outcome: Outcome, width: int) -> list[str]:
+    remarks = remark_texts(outcome)
+    if not remarks:
+        return []
+    lines = heading("To know", width)
+    for text in remarks:
+        lines += paragraph(text, width, indent="  ", hang="    ")
+    return lines
+
+
+def remark_texts(outcome: Outcome) -> list[str]:
+    """What there is to know besides: how the ring's phase was chosen, what is missing, what was noted."""
     remarks = [sentence(outcome.phase_rule)] if outcome.phase_rule else []
     if outcome.unfinished and outcome.plans:
         remarks.append(sentence(f"The search ended early: {outcome.unfinished}"))
     remarks += [sentence(note) for note in (*outcome.notes, *outcome.scenario.warnings)]
-    if not remarks:
-        return []
-    lines = heading("To know", width)
-    for text in folded(remarks):
-        lines += paragraph(text, width, indent="  ", hang="    ")
-    return lines
+    return folded(remarks)

@@ -1,4 +1,4 @@
-"""What a scenario was understood to say, in the reader's own terms: values, angles counted from somebody, defaults.
+"""What a scenario was understood to say: values, angles counted from one craft or site, and the defaults taken.
 
 Plain text; nothing is planned here. Rates are two-body.
 """
@@ -51,7 +51,7 @@ def understood(scenario: Scenario, width: int = 80) -> str:
     for setting in scenario.source.settings.values():
         lines += paragraph(f"With {setting} in place of what the file says.", width)
     if scenario.epoch is None:
-        lines += paragraph("There is no epoch: times count from an instant that is not dated.", width)
+        lines += paragraph("There is no epoch: times count from an undated instant.", width)
     else:
         lines += paragraph(f"Times count from {instant(scenario.epoch, 0.0)}.", width)
     for heading, items in (
@@ -79,7 +79,7 @@ def _goal_items(scenario: Scenario) -> list[str]:
     if scenario.first_service is not None:
         several = scenario.first_service > 1
         slots = f"{scenario.first_service} neighboring slots are" if several else "one slot is"
-        items.append(f"Service begins when {slots} filled, craft that stay counted.")
+        items.append(f"Service begins when {slots} filled, counting craft that stay.")
     if scenario.front_step_s is not None:
         items.append(f"Free-form flights are looked for at finishes {span(scenario.front_step_s)} apart.")
     return items
@@ -127,7 +127,7 @@ def _body_items(scenario: Scenario) -> list[str]:
     ]
     if math.isfinite(body.hill_radius_m):
         items.append(
-            f"Its own gravity rules out to {plain(body.hill_radius_m / 1e3, 0)} km from its center (Hill radius)."
+            f"Its gravity dominates out to {plain(body.hill_radius_m / 1e3, 0)} km from its center (Hill radius)."
         )
     if body.source and body.source != "the scenario":
         items.append(f"Sources: {body.source}.")
@@ -158,11 +158,11 @@ def _ring_items(scenario: Scenario) -> list[str]:
     ]
     if ring.tilt_tolerance_rad:
         tilt = brief(math.degrees(ring.tilt_tolerance_rad))
-        items.append(f"A plane tilted by up to {tilt} deg against the ring's is let be.")
+        items.append(f"A plane tilted by up to {tilt} deg against the ring's is left as it is.")
     if ring.slot0_rad is None:
         stays = ring.occupied or any(craft.stay for craft in scenario.craft)
         decides = "craft that stay decide" if stays else "it is chosen with the plan"
-        items.append(f"Where the slots are is free: {decides}.")
+        items.append(f"The phase of the slots is free: {decides}.")
     for one in ring.occupied:
         place = f"in plane {one.plane}, " if ring.planes > 1 else ""
         place += f"in slot {one.slot}" if one.slot is not None else "where it was measured"
@@ -248,14 +248,14 @@ def _carrier_items(scenario: Scenario) -> list[str]:
     items = []
     for carrier in scenario.carriers:
         said = [
-            f"takes up {listed(list(carrier.craft))}, all of them or none",
+            f"carries {listed(list(carrier.craft))}, all of them or none",
             f"burns up to {brief(carrier.delta_v_m_s)} m/s",
         ]
         said.append(f"drops within {carrier.passes_max} passes of the ring after the first touch")
         if math.isfinite(carrier.lasts_s):
             said.append(f"lasts {duration(carrier.lasts_s, scenario.body)} from the insertion")
         if carrier.mass_kg:
-            said.append(f"{brief(carrier.mass_kg)} kg itself")
+            said.append(f"{brief(carrier.mass_kg)} kg without its craft")
         if carrier.pads:
             said.append(f"from {listed(list(carrier.pads))} only")
         items.append(f"{carrier.name}: {'; '.join(said)}. Separate launches are examined as well.")
@@ -313,7 +313,7 @@ def _whereabouts(scenario: Scenario, craft: Craft) -> str:
 def reference(scenario: Scenario) -> Reference | None:
     """Who angles are counted from: the first craft with a known place in the ring, else in space, else the first site.
 
-    None where nobody has a place.
+    None where no craft has a place yet.
     """
     for one in scenario.ring.occupied:
         if one.angle_rad is not None:
@@ -400,4 +400,4 @@ def _default_lines(scenario: Scenario, width: int) -> list[str]:
         counts[every, words] = counts.get((every, words), 0) + 1
     rows = [[key if n == 1 else f"{key} ({n} times)", words] for (key, words), n in sorted(counts.items())]
     heads = [Column(title="key"), Column(title="taken", wraps=True)]
-    return ["", "Not in the file, so taken", "-------------------------", *columns(heads, rows, width)]
+    return ["", "Defaults: not in the file", "-------------------------", *columns(heads, rows, width)]

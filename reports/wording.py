@@ -102,7 +102,17 @@ def way_text(part: CraftPlan) -> str:
         before.append(f"is dropped at touch {part.passes + 1} of the ring")
     elif part.passes:
         before.append(f"passes the ring {count(part.passes, 'time')} before its first burn")
+    elif _begins_at_crossing(part):
+        before.append(f"waits {span(part.burns[0].time_s - part.ring_arrival_s)} until planes cross")
     return ", ".join([*before, _phasing_text(part)])
+
+
+def _begins_at_crossing(part: CraftPlan) -> bool:
+    """Whether a craft in space begins to phase where planes cross, so that its first burn turns the plane, too."""
+    if part.route != "shift" or part.launch_s is not None or part.turned_s is not None or part.revolutions == 0:
+        return False
+    across = abs(part.burns[0].cross_m_s) if part.burns else 0.0
+    return across > 0.05 and abs(part.burns[0].along_m_s) > 0.05
 
 
 def _phasing_text(part: CraftPlan) -> str:
@@ -137,13 +147,6 @@ _TILT_WORDS = {
 }
 
 
-def turns_text(part: CraftPlan) -> str:
-    """Say how revolutions and turns of the slot go together; empty where nothing is phased."""
-    if part.side == "level" or part.route == "timed":
-        return ""
-    return f"{count(part.revolutions, 'revolution')} while the slot makes {part.ring_revolutions}"
-
-
 def kept_text(kept: Kept, tolerance_rad: float, planes: int = 1) -> str:
     """Say how well a craft that stays sits in its slot."""
     slot = f"slot {kept.slot}" if planes == 1 else f"plane {kept.plane}, slot {kept.slot}"
@@ -168,7 +171,7 @@ def goal_text(rank: int, scenario: Scenario) -> str:
 
 def slot0_text(slot0_rad: float) -> str:
     """Say where a ring is laid whose phase was chosen."""
-    return f"The ring is laid with slot 0 at {math.degrees(slot0_rad) % 360.0:.4f} deg at the epoch"
+    return f"The ring stands with slot 0 at {math.degrees(slot0_rad) % 360.0:.4f} deg at the epoch"
 
 
 def time_against(plan: Plan, first: Plan) -> str:

@@ -50,5 +50,7 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     """Say that the tests of the page did not run, and how they would."""
     skipped = [one.longrepr[2] for one in terminalreporter.stats.get("skipped", []) if isinstance(one.longrepr, tuple)]
     wanting = [reason.removeprefix("Skipped: ") for reason in skipped if reason.endswith("make test-page")]
+    if "not page" in str(terminalreporter.config.option.markexpr):
+        terminalreporter.write_line("the page in a browser was left out: make test-page")
     for reason in sorted(set(wanting)):
         terminalreporter.write_line(f"{wanting.count(reason)} tests of the page did not run: {reason}")

@@ -2,8 +2,8 @@
 
 The errors are drawn as the scenario states them: what the launcher misses by, Gates' model for burns (JPL TR 32-504,
 1963: size and direction, a fixed part and one in proportion), the moment of a burn, and periods as they are read. The
-flight is the numerical one. What still leads into the slot within half its tolerance is let be, as the sheet and the
-budget have it, and within all of it after a correction; what does not leads to a new plan from what was seen. After its
+flight is the numerical one. What still leads into the slot within half its tolerance is left alone, as in the sheet and
+the budget, and within all of it after a correction; what does not leads to a new plan from what was seen. After its
 last burn a craft's period is trimmed once. Whatever the first plan aimed at, new plans ask for the least delta-v, as
 the budget's corrections do.
 """
@@ -25,7 +25,8 @@ from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.models.scenario import Errors
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.replan.replan import NOTHING, replan
+from ringwright.optimizer.replan.answer import NOTHING
+from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.replan.resumed_plan import from_here
 from ringwright.optimizer.robustness.closed_form import HALF
 from ringwright.optimizer.robustness.craft_leg import errors_of
@@ -36,7 +37,7 @@ from .planned import as_read
 Array = NDArray[np.float64]
 
 LOOK_S = 30.0
-"""So long after a burn, or after an insertion, the craft is looked at; sooner where the next burn comes sooner."""
+"""So long after a burn, or after an insertion, the craft is examined; sooner where the next burn comes sooner."""
 
 LEGS_MAX = 16
 """Burns of one craft at most: more would be going in circles."""
@@ -59,7 +60,7 @@ class _Craft:
     """Where a craft really is, None until it is in space.
 
     ``made_s`` is when its last burn was to be, ``corrected`` whether that was none of the first plan (``planned``),
-    ``look_s`` when it is to be looked at, None where nothing new is to be seen.
+    ``look_s`` when it is to be examined, None where nothing new is to be seen.
     """
 
     rng: np.random.Generator
@@ -81,7 +82,7 @@ class ClosedLoop:
 
     Args:
         outcome: of planning; its best plan is flown.
-        seed: of the errors; each craft draws from a stream of its own.
+        seed: of the errors; each craft draws from a separate stream.
     """
 
     def __init__(self, outcome: Outcome, seed: int) -> None:
@@ -241,7 +242,7 @@ class ClosedLoop:
 
 
 TILT_RAD = math.radians(0.02)
-"""A tilt that is let be where the ring tolerates none."""
+"""A tilt that is left as it is where the ring tolerates none."""
 
 
 def burnt(burn: Impulse, errors: Errors, rng: np.random.Generator) -> Impulse:

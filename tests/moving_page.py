@@ -89,11 +89,12 @@ def _with_inks(frame: Image.Image) -> Image.Image:
 
 
 def _played(page: Any, rank: int | None = None) -> list[Image.Image]:
-    """The page at evenly spaced moments of a plan, down to the end of the first pictures."""
+    """The page at evenly spaced moments of a plan, from the price of time down to the end of the first pictures."""
     if rank is not None:
         page.select_option("#first", str(rank))
+    top = round(page.locator("#choice").bounding_box()["y"]) - 4
     box = page.locator(".panel figure").first.bounding_box()
-    clip = {"x": 0, "y": 0, "width": VIEW["width"], "height": round(box["y"] + box["height"] + 10)}
+    clip = {"x": 0, "y": top, "width": VIEW["width"], "height": round(box["y"] + box["height"] + 10) - top}
     found = []
     for number in range(FRAMES):
         page.locator("#moment").evaluate(

@@ -76,5 +76,5 @@ def planned(text: str) -> dict[str, Any]:
 def as_read(name: str, state: NDArray[np.float64]) -> str:
     """One craft of a file of observations, read as a state: m and m/s, six numbers."""
     keys = ("x_m", "y_m", "z_m", "vx_m_s", "vy_m_s", "vz_m_s")
-    told = ", ".join(f"{key} = {value!r}" for key, value in zip(keys, state.tolist(), strict=True))
-    return f'[[craft]]\nname = "{name}"\nstate = {{ {told} }}\n'
+    values = ", ".join(f"{key} = {value!r}" for key, value in zip(keys, state.tolist(), strict=True))
+    return f'[[craft]]\nname = "{name}"\nstate = {{ {values} }}\n'

@@ -69,6 +69,7 @@ def test_json_on_standard_output_is_json_and_nothing_else(scenario: Path) -> Non
     assert done.stderr == b""
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_out_writes_tables_result_and_figures(scenario: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
     assert main(["plan", str(scenario), "--out", str(out), "--json", str(tmp_path / "plan.json")]) == 0
@@ -136,6 +137,7 @@ def test_bodies_can_be_copied_into_a_scenario(tmp_path: Path, capsys: pytest.Cap
     assert main(["check", str(place)]) == 0
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_an_interrupted_run_leaves_nothing_behind(
     scenario: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

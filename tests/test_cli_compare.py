@@ -112,7 +112,7 @@ def test_ctrl_c_before_any_plan_says_there_is_none(
     scenario: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     from ringwright.optimizer.choice import selection
-    from ringwright.optimizer.schedule.lexicographic import Solved
+    from ringwright.optimizer.schedule.one_aim import Solved
 
     def interrupted(*_: object, **__: object) -> Solved:
         os.kill(os.getpid(), signal.SIGINT)

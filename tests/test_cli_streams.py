@@ -70,6 +70,9 @@ def end(*_):
     os.kill(os.getpid(), signal.SIGTERM)
     raise AssertionError("goes on")
 folder.write_tables = end
+from ringwright.optimizer import plan
+from ringwright.tests.planned import shared_plan
+plan.make_plan = shared_plan
 from ringwright.cli import main
 sys.exit(main(sys.argv[1:]))
 """
@@ -85,6 +88,7 @@ def test_a_request_to_end_leaves_no_part_of_a_file(scenario: Path, tmp_path: Pat
     assert sorted(path.name for path in tmp_path.iterdir()) == ["plan.json", "two.toml"]
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_an_interruption_names_what_was_written(
     scenario: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

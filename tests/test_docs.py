@@ -15,6 +15,8 @@ import ringwright
 from ringwright.cli import main
 from ringwright.reports.commands.parser import parser
 
+pytestmark = pytest.mark.usefixtures("shared_plans")
+
 ROOT = Path(ringwright.__file__).parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
@@ -137,8 +139,15 @@ def test_the_tutorial_runs_and_shows_its_answers(tmp_path: Path, monkeypatch: py
     assert all(one and "object at 0x" not in one for one in shown)
 
 
+def test_files_that_the_guide_names_exist() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:models|optimizer|reports|tests|scenarios)/[\w/.-]+)`", text))
+    assert len(named) > 30
+    assert sorted(one for one in named if not (ROOT / one).exists()) == []
+
+
 def test_links_in_the_documents_lead_somewhere() -> None:
     for document in ("README.md", "DEVELOPERS.md", *(f"{r}/README.md" for r in ("models", "optimizer", "reports"))):
         place = ROOT / document
-        for target in re.findall(r"\]\(([^)#:]+)\)", place.read_text(encoding="utf-8")):
-            assert (place.parent / target).exists(), f"{document}: {target}"
+        targets = re.findall(r"\]\(([^)#:]+)\)", place.read_text(encoding="utf-8"))
+        assert [target for target in targets if not (place.parent / target).exists()] == [], document

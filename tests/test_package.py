@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 import tomllib
@@ -57,10 +58,22 @@ def test_nothing_else_lies_at_the_top() -> None:
 def test_each_room_has_a_readme_that_names_its_files() -> None:
     for room in ("models", "optimizer", "scenarios"):
         text = (ROOT / room / "README.md").read_text(encoding="utf-8")
-        for path in (ROOT / room).iterdir():
+        paths = list((ROOT / room).iterdir())
+        assert paths
+        for path in paths:
             family = path.stem.split("_")[0]
             if path.suffix in {".py", ".toml"} and path.stem != "__init__":
                 assert path.name in text or f"{family}*.py" in text, f"{room}/README.md does not name {path.name}"
+
+
+def test_the_optimizer_s_readme_names_each_file_of_its_folders_and_no_other() -> None:
+    room = ROOT / "optimizer"
+    text = (room / "README.md").read_text(encoding="utf-8")
+    on_disk = {path.relative_to(room).as_posix() for path in room.rglob("*.py") if path.stem != "__init__"}
+    assert len(on_disk) > 100
+    assert sorted(one for one in on_disk if f"`{one}`" not in text) == []
+    named = set(re.findall(r"`([a-z_]+/[a-z_]+\.py)`", text))
+    assert sorted(one for one in named - on_disk if not (ROOT / one).exists()) == []
 
 
 def test_the_help_needs_nothing_slow() -> None:

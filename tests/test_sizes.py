@@ -14,18 +14,6 @@ MODULE_MAX = 400
 
 STAGES = "one pass whose stages share what they find; to be split by subject"
 LARGE = {
-    "optimizer/catalogue/from_ground.py:from_pad": STAGES,
-    "optimizer/catalogue/free_form.py:with_free_form": STAGES,
-    "optimizer/problem/ring_phase.py:_problem": STAGES,
-    "optimizer/choice/selection.py": STAGES,
-    "optimizer/choice/selection.py:best": STAGES,
-    "optimizer/replan/replan.py": STAGES,
-    "optimizer/replan/replan.py:replan": STAGES,
-    "optimizer/schedule/lexicographic.py": STAGES,
-    "optimizer/schedule/lexicographic.py:_least_worst": STAGES,
-    "optimizer/schedule/lexicographic.py:solve_lexicographic": STAGES,
-    "optimizer/flown_plans/assembly.py": STAGES,
-    "optimizer/flown_plans/assembly.py:_craft_plan": STAGES,
     "reports/compare.py": STAGES,
     "reports/figures/compare.py:_draw": STAGES,
     "reports/figures/timeline.py:_draw_lane": STAGES,

@@ -25,7 +25,6 @@ from .stepping import Arc, turning_points
 
 TURN_MARGIN = 1.25
 """Ring turns to fly after the last burn, so that a slow craft still comes round once."""
-_SAMPLES_PER_STEP = 4
 NO_SURFACE = Surface()
 
 
@@ -187,7 +186,7 @@ class Flight:
     def sampled(self, from_s: float, to_s: float) -> tuple[Array, Array]:
         """Moments dense enough to see every near pass between two times, and the positions then.
 
-        Some four to a step of the integrator, and the two times themselves; worked out once for the whole flight.
+        As many to a step as its arc says, and the two times themselves; worked out once for the whole flight.
 
         Returns:
             Times, rising, shape (n,), and positions, m, (n, 3).
@@ -205,9 +204,9 @@ class Flight:
 
     @functools.cached_property
     def _samples(self) -> tuple[Array, Array]:
-        spread = np.arange(_SAMPLES_PER_STEP) / _SAMPLES_PER_STEP
         parts, at = [np.zeros(0)], [np.zeros((0, 3))]
         for arc in self.arcs:
+            spread = np.arange(arc.looks) / arc.looks
             inner = arc.knots[:-1, np.newaxis] + np.diff(arc.knots)[:, np.newaxis] * spread
             moments = arc.start_s + inner.ravel()
             moments = moments[moments < arc.end_s]

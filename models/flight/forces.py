@@ -69,7 +69,7 @@ class Field:
         return self.near.acceleration(position)
 
     def pull(self, x: Number, y: Number, z: Number, square: Number, cube: Number) -> tuple[Number, Number, Number]:
-        """The same by components, where square and cube of the radius are at hand."""
+        """The same by components, where square and cube of the radius are known."""
         return self.near.pull(x, y, z, square, cube)
 
 

@@ -24,7 +24,7 @@ class Gravity(Protocol):
         """Acceleration, m/s^2, at positions, m; both of shape (3, n)."""
 
     def pull(self, x: Number, y: Number, z: Number, square: Number, cube: Number) -> tuple[Number, Number, Number]:
-        """The same by components, where square and cube of the radius are at hand; numbers or arrays alike."""
+        """The same by components, where square and cube of the radius are known; numbers or arrays alike."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,7 +38,7 @@ class PointMass:
         return _by_components(self, position)
 
     def pull(self, x: Number, y: Number, z: Number, square: Number, cube: Number) -> tuple[Number, Number, Number]:
-        """The same by components, where square and cube of the radius are at hand; numbers or arrays alike."""
+        """The same by components, where square and cube of the radius are known; numbers or arrays alike."""
         share = -self.gm / cube
         return x * share, y * share, z * share
 
@@ -64,7 +64,7 @@ class Oblate:
         return _by_components(self, position)
 
     def pull(self, x: Number, y: Number, z: Number, square: Number, cube: Number) -> tuple[Number, Number, Number]:
-        """The same by components, where square and cube of the radius are at hand; numbers or arrays alike."""
+        """The same by components, where square and cube of the radius are known; numbers or arrays alike."""
         # written with few operations, as flights spend most of their time here
         share = -self.gm / cube
         bulge = share * (1.5 * self.j2 * self.j2_radius**2) / square

@@ -21,8 +21,10 @@ from .. import frames
 from ..arrays import Array
 from ..burns import BurnModel, FiniteThrust, Impulsive, burn_duration, mass_after
 from ..errors import FlightError, InputError
+from . import gauss_equations
 from .flown import TURN_MARGIN, Flight, Impulse, Itinerary, Leg, Readout, readout
 from .forces import Extra, Field, Surfaces
+from .gauss_equations import suits
 from .gravity import Gravity, Oblate, PointMass
 from .slot_error import Approach, Measured, closest, closest_in_ring, closest_of_each, comes_back, measure
 from .stepping import RELATIVE_TOLERANCE, Arc, Steps, coast, land, steering_axes, thrust_arc
@@ -72,7 +74,7 @@ def fly(
         itineraries: any number, of any lengths.
         gravity: `PointMass`, `Oblate`, or a `Field` with further forces on top.
         burns: one burn model for all, or one for each itinerary.
-        whole: keep all of every flight for `Flight.states`; otherwise only what follows the last burn, which spares
+        whole: keep all of every flight for `Flight.states`, or else only what follows the last burn, which spares
             time and memory where nothing else is asked.
         relative: error allowed in a step of a coast, relative to the size of position and velocity; a thousand times
             more is twice as fast.
@@ -175,6 +177,7 @@ class _Batch:
         self.itineraries = itineraries
         self.gravity = gravity
         self.terms = gravity.terms if isinstance(gravity, Field) else ()
+        self.near = gravity.near if isinstance(gravity, Field) and not self.terms else gravity
         self.surfaces = Surfaces.of([item.surface for item in itineraries])
         self.models = models
         self.plans = plans
@@ -215,17 +218,28 @@ class _Batch:
         span = end_s - self.now[who]
         ahead, back = span > 0.0, span < 0.0
         if ahead.any():
-            on = who[ahead]
-            landed, steps = coast(
-                self.gravity, self.state[:, on], span[ahead], bool(keep[ahead].any()), self.relative, self._extra(on)
-            )
-            self._hand_out(leg, on, span[ahead], steps, keep[ahead])
-            self.state[:, on] = landed
+            smooth = ahead & suits(self.near, self.state[:, who])
+            self._by_elements(leg, who[smooth], span[smooth], keep[smooth])
+            self._in_steps(leg, who[ahead & ~smooth], span[ahead & ~smooth], keep[ahead & ~smooth])
         if back.any():
             # a first burn centered on the start is lit before it, on the same orbit
             on = who[back]
             self.state[:, on] = land(self.gravity, self.state[:, on], span[back], self._extra(on))
         self.now[who] = end_s
+
+    def _by_elements(self, leg: int, who: NDArray[np.intp], span: Array, keep: NDArray[np.bool_]) -> None:
+        if who.size and isinstance(self.near, PointMass | Oblate):
+            landed, panels = gauss_equations.coast(self.near, self.state[:, who], span, keep)
+            self._hand_out(leg, who, span, panels, keep)
+            self.state[:, who] = landed
+
+    def _in_steps(self, leg: int, who: NDArray[np.intp], span: Array, keep: NDArray[np.bool_]) -> None:
+        if who.size:
+            landed, steps = coast(
+                self.gravity, self.state[:, who], span, bool(keep.any()), self.relative, self._extra(who)
+            )
+            self._hand_out(leg, who, span, steps, keep)
+            self.state[:, who] = landed
 
     def _extra(self, who: NDArray[np.intp]) -> Extra | None:
         """The further forces on some of the craft from now on."""
@@ -263,7 +277,14 @@ class _Batch:
             self.after[i].append(self.state[:, i].copy())
             self.now[i] = self.plans[i].cutoff_s[index]
 
-    def _hand_out(self, leg: int, who: NDArray[np.intp], span: Array, steps: Steps, keep: NDArray[np.bool_]) -> None:
+    def _hand_out(
+        self,
+        leg: int,
+        who: NDArray[np.intp],
+        span: Array,
+        steps: Steps | gauss_equations.Panels,
+        keep: NDArray[np.bool_],
+    ) -> None:
         for column in np.flatnonzero(keep).tolist():
             owner = who[column]
             start = float(self.now[owner])

@@ -147,7 +147,7 @@ def _fit(body: Body, gravity: Oblate, node: Array, invariants: Array, relative: 
     landed, lasts = _next_node(gravity, sampled, relative)
     seen = np.stack([*_section(landed), lasts]).reshape(4, x.size, n)
     seen[0], seen[1] = (seen[0] - radius) / unit, seen[1] / unit_m_s
-    # nobody among them goes round by half a turn more than another
+    # none of them goes round by half a turn more than another
     seen[2] = seen[2, :1] + frames.wrap(seen[2] - seen[2, :1])
     values = seen.transpose(1, 0, 2).reshape(x.size, -1)
     fitted = np.linalg.solve(_terms(x.ravel(), y.ravel()), values).reshape(x.size, 4, n)

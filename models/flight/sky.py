@@ -17,7 +17,7 @@ from .harmonics import UnevenField
 from .point_masses import Path, PointPull
 from .sunlight import Sunlight
 
-NO_EPOCH = "the scenario has no epoch, so that nobody knows where it stands: add epoch = a date-time"
+NO_EPOCH = "the scenario has no epoch, so that its place is not known: add epoch = a date-time"
 OWN_WORLD = "that is for built-in bodies; in a world of your own give [[pull]]"
 
 

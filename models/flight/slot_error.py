@@ -179,7 +179,7 @@ def comes_back(flight: Flight, position: Positions, distance_m: float, from_s: f
     Args:
         position: where the other is: times (n,) to positions (n, 3), m.
         distance_m: how far.
-        from_s, to_s: part of the flight that is looked at.
+        from_s, to_s: part of the flight that is examined.
     """
     times, own = flight.sampled(from_s, to_s)
     gap = np.linalg.norm(own - position(times), axis=1)
@@ -230,7 +230,7 @@ def closest_of_each(
     from_s: Array,
     to_s: float,
 ) -> tuple[Approach, ...]:
-    """Least distance of a flight to each of several others, each from a moment of its own, good to about a meter.
+    """Least distance of a flight to each of several others, each from its own moment on, good to about a meter.
 
     Args:
         position: where they are: times (n,) and whom, as an index (n,), to positions (n, 3), m.

@@ -51,6 +51,7 @@ class Arc:
         knots: (m + 1,) seconds from ``start_s`` at the ends of the steps, increasing; may run past ``end_s``.
         base: (m, 7) position, velocity and time at the start of each step.
         curve: (m, 7, 7) coefficients of the interpolating polynomials.
+        looks: samples of a step that see every near pass.
     """
 
     leg: int
@@ -59,6 +60,7 @@ class Arc:
     knots: Array
     base: Array
     curve: Array
+    looks: int = 4
 
     def at(self, step: NDArray[np.intp], x: Array) -> Array:
         """Interpolate inside steps, ``x`` in [0, 1]: (n, 7)."""

@@ -31,7 +31,7 @@ class Sunlight:
     Args:
         sun: where the Sun is.
         radius_m: of the body that throws the shadow.
-        cone: whether the shadow is a cone with a half-shadow; a cylinder otherwise.
+        cone: whether the shadow is a cone with a half-shadow, or else a cylinder.
     """
 
     sun: Path

@@ -32,7 +32,7 @@ def _check_craft(scenario: Scenario, carrier: Carrier, table: Table, taken: dict
             )
         if name in taken:
             raise table.error(
-                f"{table.quote('craft')} names {name!r}, which is on board of {taken[name]} already: a craft may be on "
+                f"{table.quote('craft')} names {name!r}, which is aboard {taken[name]} already: a craft may be on "
                 "one carrier.",
                 "craft",
             )

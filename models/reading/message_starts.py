@@ -7,18 +7,29 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from ..printable import shortened
-from ..readouts import brief, instant, plain
+from ..readouts import brief, instant, plain, span
 from ..scenario import Body, Craft, Orbit, RingSpec
 from .document import Table
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from .message_states import GivenState
 
 MOST_TILT_RAD = math.radians(0.1)
 """A start may be tilted so much against the plane of the ring, or by what the ring itself allows, if that is more."""
 
 UNSAID_M, UNSAID_M_S = 100.0, 0.1
 """So much may the start of a plan be off the state given without a word."""
+
+OLD_S = 86_400.0
+"""A state farther than this from the epoch is said to be."""
+
+MASS_SHARE = 0.005
+"""Masses of message and scenario that differ by no more than this share are the same."""
 
 
 def with_messages(
@@ -83,7 +94,7 @@ def _started(
             kind,
         )
     table.note_default("orbit", _taken(start.orbit, table.text(kind) or "", start.off_m, body))
-    said = []
+    said = _remarks(craft, given, epoch)
     if start.off_m > UNSAID_M or start.off_m_s > UNSAID_M_S:
         said.append(
             f"Craft {craft.name} is planned from {plain(start.off_m / 1e3, 2)} km and {plain(start.off_m_s, 2)} m/s "
@@ -91,9 +102,30 @@ def _started(
             f"ring, {plain(math.degrees(start.tilt_rad), 3)} deg from its own, that are laid on the ring where they "
             "touch it."
         )
-    if given.remark:
-        said.append(f"Craft {craft.name} starts from an OPM; {given.remark}.")
     return replace(craft, orbit=start.orbit), said
+
+
+def _remarks(craft: Craft, given: GivenState, epoch: datetime | None) -> list[str]:
+    """What of a message is not planned with."""
+    said = []
+    if given.maneuvers:
+        blocks = "maneuver block is" if given.maneuvers == 1 else "maneuver blocks are"
+        said.append(
+            f"Craft {craft.name} starts from an OPM whose {given.maneuvers} {blocks} left out: what it is to burn is "
+            "planned here."
+        )
+    if abs(given.time_s) > OLD_S:
+        said.append(
+            f"Craft {craft.name} starts from a state at {instant(epoch, given.time_s)}, {span(abs(given.time_s))} from "
+            "the epoch: between the two it is taken to fly under the pull of the body and its bulge alone."
+        )
+    own = None if craft.dry_mass_kg is None else craft.dry_mass_kg + (craft.propellant_kg or 0.0)
+    if given.mass_kg is not None and own is not None and abs(given.mass_kg - own) > MASS_SHARE * own:
+        said.append(
+            f"Craft {craft.name} has {plain(given.mass_kg, 2)} kg by its message and {plain(own, 2)} kg by the "
+            "scenario, which is planned with."
+        )
+    return said
 
 
 def _taken(orbit: Orbit, file: str, off_m: float, body: Body) -> str:

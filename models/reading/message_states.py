@@ -38,12 +38,16 @@ DEGREE = 7
 
 
 class GivenState(NamedTuple):
-    """Where a craft is by a message: position, m, and velocity, m/s, in the base frame; when; what else to say."""
+    """Where a craft is by a message: position, m, and velocity, m/s, in the base frame, when, s from the epoch.
+
+    ``maneuvers`` counts those that the message plans; ``mass_kg`` is None where it states none.
+    """
 
     position: Array
     velocity: Array
     time_s: float
-    remark: str
+    maneuvers: int = 0
+    mass_kg: float | None = None
 
 
 def given_state(
@@ -82,12 +86,8 @@ class _States:
         [segment] = self.message.segments
         state = np.array([number_of(self.message, segment, key) for key in STATE_KEYS])
         time_s = self._elapsed(segment, clock_value(self.message, segment, "EPOCH"), segment.values["EPOCH"].line)
-        count = self.message.maneuvers
-        remark = ""
-        if count:
-            blocks = "maneuver block is" if count == 1 else "maneuver blocks are"
-            remark = f"its {count} {blocks} left out: what it is to burn is planned here"
-        return self._given(segment, state, time_s, remark)
+        mass = number_of(self.message, segment, "MASS") if "MASS" in segment.values else None
+        return self._given(segment, state, time_s)._replace(maneuvers=self.message.maneuvers, mass_kg=mass)
 
     def of_ephemeris(self, at_s: float) -> GivenState:
         spans = []
@@ -109,7 +109,7 @@ class _States:
             )
         segment, times = chosen
         states = np.array([row for _, _, row in segment.rows])
-        return self._given(segment, self._interpolated(segment, times, states, at_s), at_s, "")
+        return self._given(segment, self._interpolated(segment, times, states, at_s), at_s)
 
     def _edge(self, segment: Segment, key: str, times: Array) -> float:
         """Where the usable part of a segment begins or ends, s, never beyond its lines."""
@@ -174,7 +174,7 @@ class _States:
         except OverflowError:
             raise self.message.error("that date is beyond all that can be counted.", line) from None
 
-    def _given(self, segment: Segment, state_km: Array, time_s: float, remark: str) -> GivenState:
+    def _given(self, segment: Segment, state_km: Array, time_s: float) -> GivenState:
         center = segment.values["CENTER_NAME"]
         if center.text.upper() != self.body.name.upper():
             raise self.message.error(
@@ -197,7 +197,7 @@ class _States:
         days = bodies.terrestrial_days(self.epoch) + of_frame / 86_400.0
         turn = base_axes(self.body.name, self.epoch) @ axes_on_icrf(name, days).T
         state = state_km * 1e3
-        return GivenState(turn @ state[:3], turn @ state[3:], time_s, remark)
+        return GivenState(turn @ state[:3], turn @ state[3:], time_s)
 
 
 def _between(method: str, times: Array, states: Array) -> Array:

@@ -30,7 +30,7 @@ NEEDED = {
     "OPM": ("OBJECT_NAME", "CENTER_NAME", "REF_FRAME", "TIME_SYSTEM", "EPOCH", *STATE_KEYS),
     "OEM": ("OBJECT_NAME", "CENTER_NAME", "REF_FRAME", "TIME_SYSTEM", "START_TIME", "STOP_TIME"),
 }
-UNITS = {key: "km/s" if key.endswith("DOT") else "km" for key in STATE_KEYS}
+UNITS = {"MASS": "kg"} | {key: "km/s" if key.endswith("DOT") else "km" for key in STATE_KEYS}
 
 _ASSIGNMENT = re.compile(r"([A-Z][A-Z0-9_]*)\s*=\s*(.*)")
 _FIRST = re.compile(r"CCSDS_([A-Z]+)_VERS\s*=\s*(\d+\.\d+)")
@@ -104,7 +104,7 @@ def read_message(path: Path, kind: Literal["OPM", "OEM"]) -> Message:
     except (OSError, ValueError) as fault:
         reason = getattr(fault, "strerror", None) or str(fault)
         raise InputError(f"the file cannot be read ({reason}): check the path.", where=file) from None
-    # the standard has ASCII; what is beyond it can stand in names and comments alone, which are not looked at
+    # the standard has ASCII; what is beyond it can stand in names and comments alone, which are not examined
     return parse_message(data.decode("utf-8-sig", errors="replace"), kind, file)
 
 

@@ -48,5 +48,5 @@ def _orbits_touch_ring(scenario: Scenario, root: Table) -> None:
             f"{inside.label} {shape} and does not touch the ring at {brief((ring.radius_m - body.radius_m) / 1e3)} km: "
             "phasing orbits begin on the ring or at an apsis that touches it, to 1 km, and nodal drift on a circle in "
             "a ring of several planes over an oblate body. For free-form flights from any orbit into its own plane "
-            f"give goal.front_step, the time from one finish that is looked at to the next.{hint}"
+            f"add goal.front_step, the time between one finish to be examined and the next.{hint}"
         )

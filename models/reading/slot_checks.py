@@ -14,7 +14,7 @@ SAME_PLANE = 1e-6
 
 
 def check_occupied(scenario: Scenario, root: Table) -> None:
-    """Raise InputError where somebody occupies a slot or a plane that the ring does not have."""
+    """Raise InputError where another craft occupies a slot or a plane that the ring does not have."""
     ring = scenario.ring
     for one, item in zip(ring.occupied, root.tables["ring"][0].tables.get("occupied", ()), strict=True):
         if one.slot is not None and one.slot >= ring.slots:

@@ -23,7 +23,7 @@ from ..routes.route import Question
 from .from_ground import from_pad
 
 MANY_LAUNCHES = 8
-"""Launches from which, where not all liftoffs can be looked at, only those clear of everybody's slot are."""
+"""Launches from which, where not all liftoffs can be examined, only those clear of every other craft's slot are."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,16 +61,16 @@ def _notes_on_passes(problem: Problem, pad: int, latest: float) -> list[str]:
     said = []
     if math.isinf(scenario.limits.finish_within_s) and latest < site.until_s:
         said.append(
-            f"liftoffs from {site.name}: passes through the ring plane are looked at up to {latest / 86400.0:.1f} d "
-            "after the epoch; with limits.finish_within_d they are looked at up to that"
+            f"liftoffs from {site.name}: passes through the ring plane are tried up to {latest / 86400.0:.1f} d after "
+            "the epoch, or up to limits.finish_within_d where that is given"
         )
     step = max(grid_step_s(way, problem.ring, site, kept_tilt_rad(scenario)) for way in ways)
     if step > 0.0:
         steepest = problem.ring.speed_m_s * abs(ways[0].place.relative_rate_rad_s if ways[0].place else 0.0)
         said.append(
-            f"liftoffs from {site.name}: off the ring plane moments are a grid of at most {step:.0f} s, refined around "
-            "those chosen; between two moments of it the price of the least tilt changes by at most "
-            f"{step * steepest:.0f} m/s, and options that hold only there are not seen"
+            f"liftoffs from {site.name} off the ring plane are tried on a grid of at most {step:.0f} s, refined around "
+            f"those chosen: from one to the next the cost of the least tilt changes by at most {step * steepest:.0f} "
+            "m/s, and options that exist only in between are missed"
         )
     return said
 
@@ -96,13 +96,13 @@ def _liftoffs(problem: Problem) -> _Liftoffs:
         name = problem.scenario.pads[pad].name
         if not whole:
             notes.append(
-                f"liftoffs from {name}: {times.size} moments looked at, the chains of "
-                "turnarounds cut short; a better moment between them is possible"
+                f"liftoffs from {name}: {times.size} moments tried, with the chains of "
+                "turnarounds cut short; a better moment may lie in between"
             )
         if grid:
             notes.append(
                 f"liftoffs from {name}: where a phasing orbit lower than the coast to the "
-                "ring is used, moments are a grid"
+                "ring is used, moments are tried on a grid"
             )
     return _Liftoffs(moments_s=tuple(moments), chains=tuple(chains), whole=all_there, notes=tuple(notes))
 
@@ -159,7 +159,7 @@ def _asked(begins: Literal["space", "carrier"], question: Question, notes: list[
 
 
 def _launches(problem: Problem, pad: int, times: F, restriction: Restriction, *, clear: bool) -> tuple[Options, int]:
-    """Options from a pad; only those ``clear`` of everybody else, where such options lead into every slot."""
+    """Options from a pad; only those ``clear`` of all other craft, where such options lead into every slot."""
     options, count = from_pad(problem, pad, times, restriction, clear=clear)
     reached = np.unique(options.slot).size
     if clear and reached < len(problem.free_slots):

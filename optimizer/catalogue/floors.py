@@ -1,4 +1,4 @@
-"""What no plan gets below, whatever the moments of liftoff: a bound where not all of them could be looked at."""
+"""What no plan gets below, whatever the moments of liftoff: a bound where not all of them could be examined."""
 
 from __future__ import annotations
 
@@ -60,8 +60,12 @@ def least_from_ground(problem: Problem) -> float:
 
 
 def soonest_s(problem: Problem) -> float:
-    """When the last launch can be in its slot at the soonest, each pad as dense as its turnaround allows."""
+    """When the last launch can be in its slot at the soonest, each pad as dense as its turnaround allows; infinite
+    where no way leads up.
+    """
     found = 0.0
+    if problem.launches and not problem.ways:
+        return math.inf
     if problem.launches:
         pads = sorted({way.pad for way in problem.ways})
         turnaround = min(problem.scenario.pads[pad].turnaround_s for pad in pads)

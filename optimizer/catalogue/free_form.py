@@ -9,9 +9,8 @@ sites that are in the ring's plane at every moment.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -29,16 +28,19 @@ from ..trajectory.start_state import inserted
 from .catalogue import catalogue
 
 FINISHES_MAX = 200
-"""Most finishes looked at for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""
+"""Most finishes examined for one craft and slot; a finer step is widened to a whole multiple of itself that fits."""
 
 LIFTOFFS_MAX = 3
 """Liftoffs, the soonest, from which free-form flights of launched craft are looked for, for each way up and slot."""
+
+TOGETHER = 64
+"""Finishes of several craft and slots that are examined side by side: more would not be quicker."""
 
 SAME_S = 1.0
 """A burn this close to the arrival at the ring is at it."""
 
 LAUNCHED_MAX = 24
-"""Most finishes looked at for one liftoff and slot."""
+"""Most finishes examined for one liftoff and slot."""
 
 PRICE_FROM, PRICE_TO, PRICE_TIMES = 0.6, (4.6, 24.6), 101
 """Allowed times, in ring periods, for which the price of time of one craft is worked out: the first, the least and the
@@ -75,62 +77,72 @@ def with_free_form(
     launched = _launched(problem) if problem.launches else []
     if not pairs and not launched:
         return problem
-    sought = partial(_sought, problem)
-    found: list[TimedFlight] = []
-    widest, missing = 1, 0
-    for number, (index, group, slot) in enumerate(pairs):
-        progress(f"free-form flights: {number + 1} of {len(pairs)} pairs of craft and slot")
+    sought: list[timed.Sought] = []
+    widest = 1
+    for index, group, slot in pairs:
         own = (phasing.craft_class == index) & (phasing.slot == slot)
-        start = _coast(problem, group)
         wide, finishes = _finishes(problem, group, phasing.take(own), step)
         widest = max(widest, wide)
-        if finishes:
-            try:
-                poll()
-                found += timed.find(sought(slot, start, index), finishes)
-            except ENDED:
-                missing = len(pairs) - number
-                break
-    for number, rise in enumerate(launched):
-        progress(f"free-form flights from the ground: {number + 1} of {len(launched)}")
+        sought.append(_sought(problem, slot, _coast(problem, group), index, finishes))
+    for rise in launched:
         wide, finishes = _steps(rise.start.time_s, rise.until_s, step, LAUNCHED_MAX)
         widest = max(widest, wide)
-        if not finishes:
-            continue
-        try:
-            poll()
-            flights = timed.find(sought(rise.slot, rise.start, 0), finishes)
-        except ENDED:
-            missing += len(launched) - number
-            break
+        sought.append(_sought(problem, rise.slot, rise.start, 0, finishes))
+    flights, missing = _found(sought, progress)
+    found = [one for each in flights[: len(pairs)] for one in each]
+    for rise, own_flights in zip(launched, flights[len(pairs) :], strict=True):
         way = problem.ways[rise.way]
         # a coast to the ring comes to it at its apoapsis, which no crossing shows
         arrival = math.inf if way.parking else rise.liftoff_s + way.after_s
-        for one in flights:
+        for one in own_flights:
             touch = min(one.touch_s, arrival) if one.begin_s >= arrival - SAME_S else one.touch_s
             up = replace(one, way=rise.way, pad=way.pad, liftoff_s=rise.liftoff_s, touch_s=touch)
             found += [replace(up, craft_class=index) for index in rise.classes]
-    said = [f"free-form flights: {len(found)} were found; each is the best of its finish as far as is known"]
+    many = f"{len(found)} were found; each is the best of its finish as far as is known" if found else "none was found"
+    said = [f"free-form flights: {many}"]
     if widest > 1:
         said.append(f"free-form finishes: only every {widest}th multiple of front_step was examined for some craft")
     if missing:
-        said.append(f"free-form flights: {missing} pairs of craft and slot were not examined, as time ran out")
+        count = "1 pair" if missing == 1 else f"{missing} pairs"
+        said.append(f"free-form flights: {count} of craft and slot not examined, as time ran out")
     if launched:
         said.append(f"free-form flights from the ground: for the {LIFTOFFS_MAX} soonest liftoffs into each slot only")
     return replace(problem, timed=tuple(found), timed_missing=missing, notes=(*problem.notes, *said))
 
 
-def _sought(problem: Problem, slot: int, start: Coast, craft_class: int) -> timed.Sought:
-    """A flight into a slot within the limits."""
+def _sought(problem: Problem, slot: int, start: Coast, craft_class: int, finishes_s: Sequence[float]) -> timed.Sought:
+    """Flights into a slot within the limits, by each of the latest finishes."""
     ring = problem.ring
     return timed.Sought(
         ring=ring.of_plane(slot // ring.slots),
         start=start,
         slot=slot,
         craft_class=craft_class,
+        finishes_s=finishes_s,
         floor_m=min(problem.scenario.floor_m + problem.wobble_m, ring.radius_m),
         ceiling_m=max(problem.scenario.limits.apoapsis_max_m - problem.wobble_m, ring.radius_m),
     )
+
+
+def _found(
+    sought: Sequence[timed.Sought], progress: Callable[[str], None]
+) -> tuple[list[tuple[TimedFlight, ...]], int]:
+    """Flights for each that is sought, many side by side, and for how many time ran out."""
+    found: list[tuple[TimedFlight, ...]] = [()] * len(sought)
+    todo = [number for number, one in enumerate(sought) if one.finishes_s]
+    while todo:
+        size = np.cumsum([len(sought[number].finishes_s) for number in todo])
+        now = todo[: max(int(np.searchsorted(size, TOGETHER, side="right")), 1)]
+        progress(f"free-form flights: {now[0] + 1} of {len(sought)} pairs of craft and slot")
+        try:
+            poll()
+            flights = timed.find([sought[number] for number in now])
+        except ENDED:
+            return found, len(todo)
+        for number, own in zip(now, flights, strict=True):
+            found[number] = own
+        todo = todo[len(now) :]
+    return found, 0
 
 
 def _coast(problem: Problem, group: CraftClass) -> Coast:

@@ -46,7 +46,7 @@ def from_pad(
 
     A choice is evaluated once for all classes: they differ only in what they may spend and when they are ready.
     ``finishing``: only those that wait in a parking orbit as long as ``finish_s`` allows. ``clear``: only those that
-    come close to nobody else's slot, whether anybody is there or not.
+    come close to no other craft's slot, whether anybody is there or not.
     """
     parts: list[Options] = []
     looked_at = 0
@@ -71,29 +71,34 @@ def from_pad(
                 continue
             if finishing and route.steps(way, plain) == 1:
                 continue
-            touch = restriction.touch(plain) if strict else plain
             asked = Launches(
                 way=index,
                 liftoff_s=np.zeros(0),
                 slot=np.zeros(0, dtype=np.int64),
-                touch=touch,
+                touch=restriction.touch(plain) if strict else plain,
                 wanted=restriction.wanted() if strict else None,
                 prune=prune,
                 until_s=finish_s if finishing else None,
             )
             question = Question(problem=problem, restriction=restriction, launches=asked)
-            per_block = max(BLOCK_ROWS // (len(chosen) * _unpruned(problem, way, route, asked)), 1)
-            for first in range(0, own.size, per_block):
-                poll()
-                need(BLOCK_BYTES)
-                times = own[first : first + per_block]
-                looked_at += times.size * len(chosen) * len(touch.windings())
-                pairs = np.repeat(times, len(chosen)), np.tile(np.array(chosen), times.size)
-                options = _clear_of_kept(code, question.at(*pairs, prune=prune))
-                if clear:
-                    options = options.take(~passes_any_slot(problem, options))
-                parts += _for_each_class(problem, site, options, finish_s, prune=prune)
+            for options in _in_blocks(code, question, own, chosen):
+                fitting = options.take(~passes_any_slot(problem, options)) if clear else options
+                parts += _for_each_class(problem, site, fitting, finish_s, prune=prune)
+            looked_at += own.size * len(chosen) * len(asked.touch.windings())
     return join(parts), looked_at
+
+
+def _in_blocks(code: int, question: Question, liftoff_s: F, slots: list[int]) -> Iterator[Options]:
+    """Options of a route for each of some liftoffs into each of some slots that pass no craft that stays."""
+    problem = question.problem
+    way, asked = question.lifting
+    per_block = max(BLOCK_ROWS // (len(slots) * _unpruned(problem, way, registry.ROUTES[code], asked)), 1)
+    for first in range(0, liftoff_s.size, per_block):
+        poll()
+        need(BLOCK_BYTES)
+        times = liftoff_s[first : first + per_block]
+        pairs = np.repeat(times, len(slots)), np.tile(np.array(slots), times.size)
+        yield _clear_of_kept(code, question.at(*pairs, prune=asked.prune))
 
 
 def _for_each_class(
@@ -125,7 +130,7 @@ def launched(code: int, question: Question) -> Options:
 
 
 def _clear_of_kept(code: int, question: Question) -> Options:
-    """Options that pass nobody who stays; where the best choice of a row would, all other choices of that row."""
+    """Options that pass no craft that stays; where the best choice of a row would, all other choices of that row."""
     problem = question.problem
     options = launched(code, question)
     hit = passes_kept(problem, options)

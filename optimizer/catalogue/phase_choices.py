@@ -7,7 +7,7 @@ its finish. What that costs, and its bounds over an interval, are in
 ``phase_costs.py``.
 
 Each craft has the slots of its own plane alone. The model is the catalogue's: ``routes/rephase.py`` with
-``routes/launch_tilt.py``.
+``routes/launch_tilt.py``, and ``routes/rephase_at_crossing.py``.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from ..problem.options import F, I
 from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Touch
 from ..problem.problem import CraftClass, Problem
 from ..problem.restriction import NO_RESTRICTION, Restriction
-from ..routes.rephase import passes_of
+from ..routes import registry, rephase, rephase_at_crossing
 
 TWO_PI = 2.0 * math.pi
 
@@ -49,6 +49,7 @@ class PhaseChoices:
         burn_s: when the phasing begins.
         arrival_m_s, arrival_ratio: speed of the arrival, and its period as a share of the ring's.
         behind_rad: how far the plane is off the ring's when the phasing begins, signed.
+        folded: whether its burns turn the plane back, too, begun where planes cross (``rephase_at_crossing.py``).
     """
 
     pair: I
@@ -60,6 +61,7 @@ class PhaseChoices:
     arrival_m_s: F
     arrival_ratio: F
     behind_rad: F
+    folded: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return int(self.pair.size)
@@ -70,9 +72,13 @@ class PhaseChoices:
 
 
 def covers(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> bool:
-    """Whether all that craft in space may do is among the choices here: one plane, no free-form flights or carriers."""
-    free_form = problem.scenario.front_step_s is not None
-    return restriction == NO_RESTRICTION and problem.ring.planes == 1 and not free_form and not problem.aboard
+    """Whether all that craft in space may do is phasing in their own plane, and launches pay for their arrival."""
+    launches = [route for route in registry.ROUTES if route.begins == "liftoff" and route.arrives_by_way]
+    known = [rephase.ROUTE, rephase_at_crossing.ROUTE, *launches]
+    whole = restriction.slots is None and restriction.routes is None and restriction.ways is None
+    # what restrictions make of launches is not looked into
+    plain = restriction == NO_RESTRICTION or (whole and not problem.launches)
+    return plain and all(r in known or not r.may_serve(problem) for r in registry.ROUTES)
 
 
 def level_phases(problem: Problem) -> F:
@@ -80,23 +86,27 @@ def level_phases(problem: Problem) -> F:
     ring, found = problem.ring, [np.zeros(0)]
     for group in problem.classes:
         plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
-        for time, angle in _touches(problem, group):
+        for time, angle, folded in _touches(problem, group):
+            if folded:
+                continue
             phase = angle - (float(ring.phase(time, 0, plane)) - ring.slot0_rad)
             found.append(np.remainder(np.asarray([phase]), ring.spacing_rad))
     phases = np.sort(np.concatenate(found))
     return phases[np.concatenate([[True], np.diff(phases) > LEVEL_RAD])] if phases.size else phases
 
 
-def _touches(problem: Problem, group: CraftClass) -> list[tuple[float, float]]:
-    """Each touch of the ring at which a craft in space may begin: time, s, and argument of latitude, rad."""
+def _touches(problem: Problem, group: CraftClass) -> list[tuple[float, float, bool]]:
+    """Each touch of the ring at which a craft in space may begin: time, s, argument of latitude, rad, and whether it
+    begins where planes cross, so that its burns turn the plane, too."""
     start = group.start
     if start is None or not start.touches:
         return []
     limits = problem.scenario.limits
     touch = problem.touch(start.speed_m_s)
-    return [
-        (start.first_s + j * start.period_s, start.angle_rad + j * start.advance_rad)
-        for j in passes_of(touch, start, problem.scenario.floor_m, limits.apoapsis_max_m)
+    crossing = [(there.first_s, there.angle_rad, True) for there in rephase_at_crossing.crossings(problem, group)]
+    return crossing + [
+        (start.first_s + j * start.period_s, start.angle_rad + j * start.advance_rad, False)
+        for j in rephase.passes_of(touch, start, problem.scenario.floor_m, limits.apoapsis_max_m)
         if _safe(problem, start, j)
     ]
 
@@ -111,17 +121,17 @@ def _safe(problem: Problem, start: Standing, passes: int) -> bool:
     )
 
 
-def phase_choices(problem: Problem) -> PhaseChoices:
-    """All choices of the craft in space that any phase of the ring leaves within the limits.
+def phase_choices(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> PhaseChoices:
+    """All choices of the craft in space that any phase of the ring leaves within the limits, and that are wanted.
 
     For a wait of so many ring periods only the numbers of revolutions are listed whose periods are next to the stretch
     on which all cost the same: any other costs more in the same time.
     """
     parts: list[PhaseChoices] = []
     for index, group in enumerate(problem.classes):
-        for time, angle in _touches(problem, group):
+        for time, angle, folded in _touches(problem, group):
             poll()
-            parts.extend(_from_touch(problem, index, group, time, angle))
+            parts.extend(_from_touch(problem, restriction, index, group, time, angle, folded=folded))
     if not parts:
         none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
         return PhaseChoices(
@@ -134,6 +144,7 @@ def phase_choices(problem: Problem) -> PhaseChoices:
             arrival_m_s=nothing,
             arrival_ratio=nothing,
             behind_rad=nothing,
+            folded=np.zeros(0, dtype=bool),
         )
     rows = joined(parts)
     return rows.take(np.argsort(rows.pair, kind="stable"))
@@ -144,11 +155,20 @@ def joined(parts: list[PhaseChoices]) -> PhaseChoices:
     return PhaseChoices(**{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(PhaseChoices)})
 
 
-def _from_touch(problem: Problem, index: int, group: CraftClass, time: float, angle: float) -> list[PhaseChoices]:
+def _from_touch(
+    problem: Problem,
+    restriction: Restriction,
+    index: int,
+    group: CraftClass,
+    time: float,
+    angle: float,
+    *,
+    folded: bool,
+) -> list[PhaseChoices]:
     """The choices of one class from one touch, into every slot."""
     ring, start, limits = problem.ring, group.start, problem.scenario.limits
     assert start is not None
-    touch = problem.touch(start.speed_m_s)
+    touch = restriction.touch(problem.touch(start.speed_m_s))
     arrival = touch.ratio(start.speed_m_s)
     low, high = _ratios(touch, group.delta_v_allowed_m_s)
     if high < low:
@@ -163,12 +183,7 @@ def _from_touch(problem: Problem, index: int, group: CraftClass, time: float, an
         (limits.wait_within_s - (time - start.first_s)) / ring.period_s,
         high * touch.revolutions_max,
     )
-    behind = 0.0
-    orbit = group.craft.orbit
-    if not start.on_ring and orbit is not None and ring.node_rate_rad_s != 0.0:
-        stage = (orbit.periapsis_m, orbit.apoapsis_m, time - orbit.at_s)
-        behind = float(node_behind(problem.scenario.body, ring.inclination_rad, ring.node_rate_rad_s, [stage]))
-        behind *= math.sin(ring.inclination_rad)
+    behind = _behind(problem, group, start, time)
     here = _Touch(
         first_pair=first_pair,
         ahead=ahead,
@@ -176,21 +191,36 @@ def _from_touch(problem: Problem, index: int, group: CraftClass, time: float, an
         speed_m_s=start.speed_m_s,
         ratio=arrival,
         behind_rad=behind,
+        folded=folded,
     )
     if most < 0.0:
         return []
-    parts = [here.level()]
+    level = all(wanted is None or 0 in wanted for wanted in (restriction.revolutions, restriction.sides))
+    parts = [here.level()] if level and not folded else []
     # a plane that is off already may gain by any period
     nearest, farthest = (low, high) if behind else (min(arrival, 1.0), max(arrival, 1.0))
     # W runs from M - ahead down by one slot spacing while the phase goes round
     first, last = math.floor(float(ahead.min())), math.ceil(most + float(ahead.max()) + 1.0 / ring.slots)
     for whole in range(first, last + 1):
         wait = whole - ahead
-        for k in _revolutions(wait, ring.slots, nearest, farthest, touch.revolutions_max):
+        among = range(1, touch.revolutions_max + 1)
+        if restriction.revolutions is None:
+            among = _revolutions(wait, ring.slots, nearest, farthest, touch.revolutions_max)
+        for k in (k for k in among if restriction.revolutions is None or k in restriction.revolutions):
             one = here.phasing(wait, k, low * k, min(high * k, most))
             if len(one):
                 parts.append(one)
     return parts
+
+
+def _behind(problem: Problem, group: CraftClass, start: Standing, time: float) -> float:
+    """How far the plane of a craft is off the ring's at a touch by its orbit up to then, rad, signed."""
+    ring, orbit = problem.ring, group.craft.orbit
+    if start.on_ring or orbit is None or ring.node_rate_rad_s == 0.0:
+        return 0.0
+    stage = (orbit.periapsis_m, orbit.apoapsis_m, time - orbit.at_s)
+    behind = float(node_behind(problem.scenario.body, ring.inclination_rad, ring.node_rate_rad_s, [stage]))
+    return behind * math.sin(ring.inclination_rad)
 
 
 def _ratios(touch: Touch, allowed_m_s: float) -> tuple[float, float]:
@@ -229,6 +259,7 @@ class _Touch:
     speed_m_s: float
     ratio: float
     behind_rad: float
+    folded: bool
 
     def rows(self, there: I, k: int, wait: F, low: float, high: float) -> PhaseChoices:
         """Rows for some of the slots, with their waits at phase 0 and the limits on these."""
@@ -244,6 +275,7 @@ class _Touch:
             arrival_m_s=np.full(n, self.speed_m_s),
             arrival_ratio=np.full(n, self.ratio),
             behind_rad=np.full(n, self.behind_rad),
+            folded=np.full(n, self.folded),
         )
 
     def phasing(self, wait: F, k: int, low: float, high: float) -> PhaseChoices:

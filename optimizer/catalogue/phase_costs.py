@@ -20,8 +20,11 @@ from ...models.orbits import semi_major_from_speed
 from ...models.planes import turn_delta_v
 from ..problem.options import F
 from ..problem.problem import Problem
-from ..routes.launch_tilt import DRIFT_RAD
+from ..routes.launch_tilt import DRIFT_RAD, INSIDE_RAD
 from .phase_choices import EDGE_TURNS, TWO_PI, PhaseChoices
+
+RING_RATIO = 1e-12
+"""A period this close to the ring's is the ring's."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +60,7 @@ def bounds(
     Args:
         problem: whose ring and tolerance count.
         rows: of :func:`phase_choices`.
-        first_rad, last_rad: the interval; a single phase where both are the same. It holds no phase at which somebody
+        first_rad, last_rad: the interval; a single phase where both are the same. It holds no phase at which a craft
             arrives in place but at its ends.
         level: whether arriving in place counts: at such a phase itself.
         finish_s: only choices that finish by then.
@@ -73,12 +76,16 @@ def bounds(
     there = (most >= least - EDGE_TURNS) & (phases | level)
     parts = np.maximum(k, 1)
     near, far = np.where(phases, least / parts, 1.0), np.where(phases, np.maximum(most, least) / parts, 1.0)
+    if first_rad == last_rad:
+        # the ring itself is no phasing orbit
+        there &= ~phases | (np.abs(near - 1.0) > RING_RATIO)
     stretch_low = np.minimum(rows.arrival_ratio, 1.0)
     nearest = np.where(far < stretch_low, far, np.maximum(near, stretch_low))
     plane, plane_most = _plane(problem, rows, near, far)
-    cost = _in_plane(problem, rows, nearest) + plane
+    cost = _together(rows, _in_plane(problem, rows, nearest), plane)
     finish = rows.burn_s + np.where(phases, np.maximum(least, 0.0) * period, 0.0)
-    begin, end = _line(problem, rows, longest / parts, shortest / parts, cost, plane, there & phases)
+    straight = there & phases & ~(rows.folded & (plane > 0.0))
+    begin, end = _line(problem, rows, longest / parts, shortest / parts, cost, plane, straight)
     edge = np.where(longest > high + EDGE_TURNS, rows.wait_turns - high, rows.wait_turns - low) * TWO_PI
     whole = there & phases & (longest <= high + EDGE_TURNS) & (shortest >= low - EDGE_TURNS)
     inf = np.inf
@@ -89,10 +96,17 @@ def bounds(
         at_last_m_s=np.where(there, end, inf),
         edge_rad=np.where(there & ~whole, edge, np.nan),
         most_m_s=np.where(
-            whole, np.maximum(_in_plane(problem, rows, near), _in_plane(problem, rows, far)) + plane_most, inf
+            whole,
+            _together(rows, np.maximum(_in_plane(problem, rows, near), _in_plane(problem, rows, far)), plane_most),
+            inf,
         ),
         latest_s=np.where(whole, rows.burn_s + longest * period, inf),
     )
+
+
+def _together(rows: PhaseChoices, along: F, across: F) -> F:
+    """The cost of burns along the track and of turning the plane: a sum, or that of vectors where one burn is both."""
+    return np.asarray(np.where(rows.folded, np.hypot(along, across), along + across))
 
 
 def _in_plane(problem: Problem, rows: PhaseChoices, ratio: F) -> F:
@@ -149,9 +163,10 @@ def _plane(problem: Problem, rows: PhaseChoices, near: F, far: F) -> tuple[F, F]
         behind = node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, [stage])
         ends.append(rows.behind_rad + behind * math.sin(ring.inclination_rad))
     sizes = np.abs(ends[0]), np.abs(ends[1])
-    kept = max(problem.scenario.ring.tilt_tolerance_rad, DRIFT_RAD)
+    allowed = problem.scenario.ring.tilt_tolerance_rad
+    left = max(allowed - INSIDE_RAD, 0.0)
     found = [
-        np.asarray(turn_delta_v(ring.speed_m_s, np.where(apart > kept, apart, 0.0)))
+        np.asarray(turn_delta_v(ring.speed_m_s, np.where(apart > max(allowed, DRIFT_RAD), apart - left, 0.0)))
         for apart in (np.where(ends[0] * ends[1] <= 0.0, 0.0, np.minimum(*sizes)), np.maximum(*sizes))
     ]
     return found[0], found[1]

@@ -23,7 +23,8 @@ from ..problem.option_key import OptionKey, key
 from ..problem.options import Options
 from ..problem.restriction import Restriction
 from ..routes import registry
-from .selection import Chosen, Selection, worth
+from .objectives import Chosen, worth
+from .selection import Selection
 
 CRAFT_MAX = 6
 """Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""
@@ -114,7 +115,7 @@ def _signature(options: Options) -> frozenset[OptionKey]:
 
 
 def _kinds(made: Catalogue, best: Chosen, rows: list[int]) -> list[tuple[str, Restriction]]:
-    """For each craft looked at, what is forbidden at its slot: the side, the revolutions, the route, the insertion."""
+    """For each craft examined, what is forbidden at its slot: the side, the revolutions, the route, the insertion."""
     options = best.options
     limits = made.problem.scenario.limits
     kinds: list[tuple[str, Restriction]] = []
@@ -156,7 +157,7 @@ def _kept(made: Catalogue, wanted: Wanted) -> Catalogue:
 
 
 def _other_orders(made: Catalogue, best: Chosen) -> list[Wanted]:
-    """Masks of options with which somebody else takes a slot: another class, or another turn on the pad."""
+    """Masks of options with which another craft takes a slot: another class, or another turn on the pad."""
     options = best.options
     found: list[Wanted] = []
     for row in range(min(len(options), CRAFT_MAX)):

@@ -1,7 +1,7 @@
 """Plans that break a limit in their flight are cut off, so that the choice goes on without them.
 
 What the catalogue cannot see is found by flying what was chosen. An option that breaks a limit by its own flight is
-banned; one that comes too near to another craft in place conflicts with everybody who is there as early; liftoffs that
+banned; one that comes too near to a craft in place conflicts with all that are there as early; liftoffs that
 the flight moves too near to one another are planned farther apart; any other combination that breaks a limit is
 excluded as such. Where an option is banned, those that were left out of the catalogue because it beats them come back.
 """

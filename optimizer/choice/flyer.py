@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import replace
 
 import numpy as np
 
-from ..flown_plans.assembly import Flights, alone, assemble, fly_all
+from ..flown_plans.assembly import alone, assemble
+from ..flown_plans.flights import Flights, fly_all
 from ..outcome import Broken, Plan
-from ..problem.option_key import OptionKey, flight_key, key, same
+from ..problem.option_key import OptionKey, flight_key, key, rows_like
 from ..problem.options import F, Options, join
 from ..problem.problem import Problem
 from ..problem.starts import with_classes, with_kept
@@ -18,6 +21,20 @@ from ..trajectory.course import Carried, CarrierKey
 
 CORRECTING = 5.0
 """Flying an option that is corrected takes about so many times as long as one that is not."""
+
+
+_COUNTED: ContextVar[list[float] | None] = ContextVar("counted", default=None)
+
+
+@contextmanager
+def counting_turns() -> Iterator[list[float]]:
+    """Inside, what all flyers fly is summed up in the one element of a list, as in `Flyer.work_turns`."""
+    total = [0.0]
+    token = _COUNTED.set(total)
+    try:
+        yield total
+    finally:
+        _COUNTED.reset(token)
 
 
 class Flyer:
@@ -61,12 +78,16 @@ class Flyer:
         if parts:
             more = fly_all(self.problem, [join(parts)])
             period = self.problem.ring.period_s
-            self.work_turns += sum(
+            turns = sum(
                 (flight.itinerary.end_s - flight.itinerary.start_s)
                 / period
                 * (CORRECTING if name in more.first_guess_rad else 1.0)
                 for name, flight in more.flights.items()
             )
+            self.work_turns += turns
+            counted = _COUNTED.get()
+            if counted is not None:
+                counted[0] += turns
             self.flights = _both(known, more)
 
     def plan(self, options: Options) -> Plan:
@@ -132,10 +153,11 @@ class Flyer:
             kind = name.kind
             kinds[kind] = (name, min(kinds.get(kind, (name, math.inf))[1], more))
         for name, more in kinds.values():
-            alike = same(options, name, any_moment=True)
+            alike = rows_like(options, name, any_moment=True)
             out[alike] = options.delta_v_m_s[alike] + more
         for (name, index), more in self._more.items():
-            own = same(options, name) & (options.craft_class == index)
+            own = rows_like(options, name)
+            own = own[options.craft_class[own] == index]
             out[own] = options.delta_v_m_s[own] + more
         return np.asarray(np.maximum(out, 0.0))
 

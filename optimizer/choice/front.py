@@ -4,9 +4,9 @@ A later finish only allows more options, so the least of an aim never rises with
 from its cheap end: the best plan that finishes before the last point is the next one. Where liftoffs slide continuously
 the front slopes between such points, and the walk takes strides that keep the fall in the aim below the resolution.
 
-First service is the least, over groups of neighboring slots, of the last finish within a group. Each group has a front
-of its own, in which the threshold binds its slots alone; all are walked together, the cheapest next point first, so
-that a group is looked at again only where its last point is overtaken.
+First service is the least, over groups of neighboring slots, of the last finish within a group. Each group has a
+front, in which the threshold binds its slots alone; all are walked together, the cheapest next point first, so
+that a group is examined again only where its last point is overtaken.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ from ...models import deadline
 from ...models.deadline import ENDED, OutOfTimeError
 from ...models.scenario import Aim
 from .first_service import neighbor_groups
-from .selection import FINISH_TOLERANCE, Chosen, Order, Selection, total
+from .objectives import FINISH_TOLERANCE, Chosen, Order, total
+from .selection import Selection
 from .ties import AIMS, printed, sooner_in_print
 
 Kind = Literal["step", "slope", "curve"]
@@ -51,6 +52,10 @@ ALIKE = 1e-6
 
 PASSES_MAX = 12
 """Most times that a front is walked again because points of it broke a limit in the flight."""
+
+
+FLIGHTS_SHARE = 0.5
+"""Of the time that is left, flights of the best plan included: what the flights of a front's points may take."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,7 +159,7 @@ def walk(
             walked.late = True
         found = walked.result()
         try:
-            with deadline.flying():
+            with deadline.flying(), deadline.searching(deadline.share(FLIGHTS_SHARE)):
                 broken = {id(chosen) for chosen in selection.cut_off(found.plans)}
         except ENDED:
             return only(cheapest)
@@ -330,7 +335,7 @@ def _slides(last: Chosen, step: Chosen, dearer: float) -> bool:
 
 
 def _free_because(selection: Selection, only: Chosen) -> str:
-    """Why waiting costs nothing, where everybody pays no more than a launch that arrives in place; empty elsewhere."""
+    """Why waiting costs nothing, where no craft pays more than a launch that arrives in place; empty elsewhere."""
     problem, options = selection.made.problem, only.options
     if not len(options) or (options.pad < 0).any() or any(way.place is not None for way in problem.ways):
         return ""
@@ -358,8 +363,8 @@ def note(walked: Walked, selection: Selection, unit: str = "m/s") -> str:
         said.append(f"nothing to trade: {why}, and {also}" if why else f"nothing to trade: {also}")
     if walked.resolution > 0.0:
         said.append(
-            f"where it slopes, points are listed so closely that no plan between two of them saves more than "
-            f"{walked.resolution:.2f} {unit} over the earlier one"
+            f"on a slope points are listed so closely that no plan between two of them saves more than "
+            f"{walked.resolution:.2f} {unit} against the earlier one"
         )
     if walked.late:
         said.append(f"the search for the front ended early: {_only(len(walked.plans))} listed; faster plans may exist")

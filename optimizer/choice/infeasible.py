@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 from ...models import deadline
 from ...models.deadline import OutOfTimeError
@@ -21,6 +22,7 @@ from ..outcome import Bind, Infeasible
 from ..problem.problem import Problem
 from ..problem.ring_phase import problems
 from ..problem.starts import nearest_start
+from .flyer import counting_turns
 from .no_launch import blocked_sites
 from .selection import Selection
 
@@ -28,8 +30,12 @@ Progress = Callable[[str], None]
 Serves = Callable[[Scenario], bool]
 """Whether planning a scenario ends in a plan that was flown and keeps all limits."""
 
-SEARCH_S = 10.0
-"""So long values that would serve are looked for."""
+LOOKS_MAX, TRIES_MAX, TURNS_MAX = 240, 40, 6000.0
+"""So many values are looked up in the catalogue and so many flown in search of some that serve, until so much was flown
+for these (`Flyer.work_turns`): on every machine the same ones."""
+
+FEW_PAIRS = 10
+"""With more pairs of limits than these it is looked whether all of them together would do before they are tried."""
 
 FURTHER = (0.01, 0.05, 0.25)
 """Shares of the way to the value that serves by the catalogue, past which values are tried; then the loosest."""
@@ -41,7 +47,7 @@ CATALOGUE_SHARE = 0.5
 """Of the time that is left: what looking for values in the catalogue may take before they are flown."""
 
 MOST_NAMED = 5
-"""So many slots are named that nobody reaches."""
+"""So many slots are named that no craft reaches."""
 
 CLOSER_S = 5.0
 """With less time left than this the value that was found is left as it is."""
@@ -72,32 +78,42 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
         progress: called with words that say what is being done.
 
     Raises:
-        EndedError: the whole search was ended; its own end, after `SEARCH_S`, is an answer.
+        EndedError: the whole search was ended by a limit of the run; its own end, after so many tries, is an answer.
     """
     blocked = blocked_sites(scenario)
     items = loosenings(scenario) if blocked is None else list(blocked.items)
     reason = near_start_text(scenario) if blocked is None else blocked.reason
     search = _Search(serves=serves, progress=progress)
-    late = f"the search for values that serve ended after {SEARCH_S:.0f} s"
     try:
-        with deadline.ending(deadline.Deadline(limit_s=SEARCH_S).left_s):
-            alone, cut = search.each(scenario, items)
-            if alone:
-                said = "; ".join(one for one in (reason, late if cut else "") if one)
-                return Infeasible(binds=tuple(alone), together=False, reason=said)
-            pair = search.pair(scenario, items, None if blocked is None else loosenings(scenario))
-            if pair:
-                return Infeasible(binds=pair, together=True, reason=reason)
-            if cut:
-                raise OutOfTimeError
+        alone, cut = search.each(scenario, items)
+        if alone:
+            said = "; ".join(one for one in (reason, search.ended_early() if cut else "") if one)
+            return Infeasible(binds=tuple(alone), together=False, reason=said)
+        if blocked is None and not cut and _many_pairs(scenario, items) and not search.together(scenario, items):
+            return Infeasible(binds=(), together=False, reason=reason or _tried(scenario, items))
+        pair = search.pair(scenario, items, None if blocked is None else loosenings(scenario))
+        if pair:
+            return Infeasible(binds=pair, together=True, reason=reason)
+        if cut:
+            raise OutOfTimeError
     except OutOfTimeError:
         if deadline.over():
             raise
-        reason = "; ".join(one for one in (reason, _unreached(scenario)) if one)
-        return Infeasible(binds=(), together=False, reason=f"{reason}; {late}" if reason else late)
+        said = "; ".join(one for one in (reason, _unreached(scenario), search.ended_early()) if one)
+        return Infeasible(binds=(), together=False, reason=said)
     if blocked is not None:
         return Infeasible(binds=search.failed(items), together=False, reason=reason)
     return Infeasible(binds=(), together=False, reason=reason or _tried(scenario, items))
+
+
+def _many_pairs(scenario: Scenario, items: Sequence[Loosening]) -> bool:
+    """Whether there are many pairs of limits with which every craft can pay for arriving in place."""
+    loosest = [(item, item.value(item.count)) for item in items]
+    able = sum(
+        any(_affordable(problem) for problem in problems(two.apply(one.apply(scenario, first), second)))
+        for (one, first), (two, second) in combinations(loosest, 2)
+    )
+    return able > FEW_PAIRS
 
 
 def _falling(scenario: Scenario) -> str:
@@ -110,7 +126,7 @@ def _falling(scenario: Scenario) -> str:
 
 
 def near_start_text(scenario: Scenario) -> str:
-    """Who starts inside the separation of a craft that stays, and how near; empty where nobody does."""
+    """Who starts inside the separation of a craft that stays, and how near; empty where no craft does."""
     found = nearest_start(problems(scenario)[0])
     if found is None:
         return ""
@@ -124,7 +140,7 @@ def near_start_text(scenario: Scenario) -> str:
 def _tried(scenario: Scenario, items: Sequence[Loosening]) -> str:
     """What stands in the way, and what was tried."""
     keys = ", ".join(item.key for item in items)
-    tried = f"; no plan came out either with these loosened, alone or two at a time: {keys}" if items else ""
+    tried = f"; loosening these, alone or two at a time, gave no plan either: {keys}" if items else ""
     falling = _falling(scenario)
     falls = f"{falling} falls below the lowest altitude allowed before it touches the ring" if falling else ""
     return (falls or _unreached(scenario) or "the routes do not lead every craft into a separate slot") + tried
@@ -146,12 +162,39 @@ def _unreached(scenario: Scenario) -> str:
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True)
 class _Search:
-    """Looks for values that serve, as long as there is time."""
+    """Looks for values that serve, so many times and as long as there is time.
+
+    ``looks`` counts values looked up in the catalogue, ``tries`` those that were flown.
+    """
 
     serves: Serves
     progress: Progress
+    looks: int = 0
+    tries: int = 0
+    turns: float = 0.0
+
+    def ended_early(self) -> str:
+        """In words, that values were left out."""
+        return (
+            f"the search for values that serve ended early, after {self.looks} of them were looked up among the "
+            f"options and {self.tries} flown: others may serve"
+        )
+
+    def _feasible(self, scenario: Scenario) -> bool:
+        """Whether any plan keeps all limits by the catalogue. Raises OutOfTimeError."""
+        if self.looks >= LOOKS_MAX:
+            raise OutOfTimeError
+        self.looks += 1
+        return feasible(scenario)
+
+    def together(self, scenario: Scenario, items: Sequence[Loosening]) -> bool:
+        """Whether there is a plan by the catalogue with all limits at their loosest: else none serves."""
+        for item in items:
+            scenario = item.apply(scenario, item.value(item.count))
+        self._step("no plan; trying all limits at their loosest")
+        return self._feasible(scenario)
 
     def each(self, scenario: Scenario, items: Sequence[Loosening]) -> tuple[list[Bind], bool]:
         """Single limits, each with a value that serves, in the order given; and whether time ran out for any.
@@ -164,7 +207,7 @@ class _Search:
             with deadline.searching(deadline.share(CATALOGUE_SHARE)):
                 for number, item in enumerate(items):
                     self._step(f"no plan; trying {item.key}")
-                    if feasible(item.apply(scenario, item.value(item.count))):
+                    if self._feasible(item.apply(scenario, item.value(item.count))):
                         steps = self._nearest(scenario, item)
                         by_catalogue.append((steps / item.count, number, steps))
         except OutOfTimeError:
@@ -196,7 +239,7 @@ class _Search:
                 loosest = second.value(second.count)
                 # what keeps a site on the ground gives way by as little as geometry asks
                 wide = first.value(first.count if others is None else first.first)
-                if not feasible(second.apply(first.apply(scenario, wide), loosest)):
+                if not self._feasible(second.apply(first.apply(scenario, wide), loosest)):
                     continue
                 one = wide
                 if others is None:
@@ -224,12 +267,12 @@ class _Search:
         low, high = item.first - 1, item.count
         # stride out first: the answer is usually near, and looser limits cost more to look at
         stride = 1
-        while low + stride < high and not feasible(item.apply(scenario, item.value(low + stride))):
+        while low + stride < high and not self._feasible(item.apply(scenario, item.value(low + stride))):
             low, stride = low + stride, stride * 4
         high = min(high, low + stride)
         while high - low > 1:
             middle = (low + high) // 2
-            if feasible(item.apply(scenario, item.value(middle))):
+            if self._feasible(item.apply(scenario, item.value(middle))):
                 high = middle
             else:
                 low = middle
@@ -266,4 +309,11 @@ class _Search:
 
     def _tried(self, scenario: Scenario, item: Loosening, steps: int) -> bool:
         self._step(f"no plan; trying {item.key}, flown")
-        return self.serves(item.apply(scenario, item.value(steps)))
+        if self.tries >= TRIES_MAX or self.turns > TURNS_MAX:
+            raise OutOfTimeError
+        self.tries += 1
+        with counting_turns() as flown:
+            try:
+                return self.serves(item.apply(scenario, item.value(steps)))
+            finally:
+                self.turns += flown[0]

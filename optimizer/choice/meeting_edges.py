@@ -1,4 +1,4 @@
-"""How long before or after a launch that meets somebody the next one is that does not."""
+"""How long before or after a launch that meets another craft the next one is that does not."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ AT_ONCE, ROUNDS = 5, 6
 
 
 def clear_of(problem: Problem, one: Options, slot: int) -> F:
-    """Liftoffs just before and just after a launch at which it no longer meets somebody in a slot: (2,), s.
+    """Liftoffs just before and just after a launch at which it no longer meets another craft in a slot: (2,), s.
 
     Several halvings are asked at once: all moments that they could lead to.
 
@@ -49,7 +49,7 @@ def clear_of(problem: Problem, one: Options, slot: int) -> F:
 
 
 def _meet_at(problem: Problem, one: Options, liftoff_s: F, slot: int) -> NDArray[np.bool_]:
-    """Whether a launch meets somebody in a slot when it lifts off at other moments; of their shape."""
+    """Whether a launch meets another craft in a slot when it lifts off at other moments; of their shape."""
     winding = (int(one.revolutions[0]), int(one.ring_revolutions[0]))
     way, moments = int(one.way[0]), liftoff_s.ravel()
     asked = Launches(

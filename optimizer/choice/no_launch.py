@@ -37,7 +37,7 @@ class Blocked:
 
 
 def blocked_sites(scenario: Scenario) -> Blocked | None:
-    """What keeps every craft on the ground there; None where somebody may go up, or nobody is to."""
+    """What keeps every craft on the ground there; None where some craft may go up, or none is to."""
     problem = problems(scenario)[0]
     if not problem.launches or problem.ways:
         return None

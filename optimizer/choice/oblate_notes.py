@@ -6,16 +6,17 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
+from ...models.readouts import plain
 from ..outcome import Plan
 from ..problem.problem import Problem
-from .selection import Chosen
+from .objectives import Chosen
 
 SHORT_SHARE = 2e-4
-"""Share of the ring's radius by which an arrival may miss it without a word."""
+"""Share of the ring's radius by which an arrival may miss it without a note."""
 
 
 def _tight_turnarounds(problem: Problem, plans: Sequence[Plan]) -> list[str]:
-    """Where moved liftoffs decide what a pad allows: by what it was kept, and what was not looked at."""
+    """Where moved liftoffs decide what a pad allows: by what it was kept, and what was not examined."""
     said = []
     for pad in problem.scenario.pads:
         if pad.turnaround_s <= 0.0:
@@ -51,19 +52,19 @@ def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left:
     planned = best.delta_v_m_s
     if abs(first.delta_v_m_s - planned) >= 0.05:
         said.append(
-            "the proof is over the catalogue, which plans by ratios of periods; corrected by its flight over the "
-            f"oblate body plan 1 costs {first.delta_v_m_s:.1f} m/s, where the catalogue's best is {planned:.1f} m/s"
+            "the catalogue plans by ratios of periods: its best plan is "
+            f"{plain(planned)} m/s there and {plain(first.delta_v_m_s)} m/s as flown over the oblate body"
         )
     if left:
         said.append(
-            f"{left} {'plan' if left == 1 else 'plans'} of the catalogue's front {'is' if left == 1 else 'are'} beside "
+            f"{left} {'plan' if left == 1 else 'plans'} of the catalogue's front {'is' if left == 1 else 'are'} off "
             "it once flown: another plan is then a better trade of delta-v against time"
         )
     moved = [abs(part.heading.moved_s) for plan in plans for part in plan.craft if part.heading is not None]
     if max(moved, default=0.0) >= 1.0:
         said.append(
             f"liftoffs differ by up to {max(moved):.0f} s from the pass through the ring plane: over the oblate body "
-            "orbits on the way drift at another rate, and this makes the planes agree when the craft is in its slot"
+            "orbits on the way drift at another rate, and so the planes agree when the craft is in its slot"
         )
     said += _tight_turnarounds(problem, plans)
     ring = problem.ring

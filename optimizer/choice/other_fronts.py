@@ -12,7 +12,8 @@ from ...models.scenario import Aim
 from ..outcome import AimFront, AimPoint, FrontName
 from .first_service import first_service_s
 from .front import Walked, note, walk
-from .selection import Chosen, Selection, burned
+from .objectives import Chosen, burned
+from .selection import Selection
 
 UNITS: dict[Aim, str] = {"delta_v": "m/s", "finish": "s", "worst_delta_v": "m/s", "propellant": "kg"}
 

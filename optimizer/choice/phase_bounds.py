@@ -1,7 +1,7 @@
 """The least of an aim over all phases of a ring: branch and bound on intervals of phase.
 
 Over an interval each choice is replaced by what it comes to at least (``catalogue/phase_costs.py``), and the
-assignment of craft to slots is solved on that. Between the phases at which somebody arrives in place, sums of costs
+assignment of craft to slots is solved on that. Between the phases at which a craft arrives in place, sums of costs
 are bounded by chords: a least sum of straight lines is concave along the phase, so that it is least at an end. What the
 bound lacks then falls with the square of the interval.
 
@@ -24,12 +24,13 @@ from ..catalogue.phase_choices import PhaseChoices, joined, level_phases, phase_
 from ..catalogue.phase_costs import Bounds, bounds
 from ..problem.options import F, I
 from ..problem.problem import Problem
+from ..problem.restriction import NO_RESTRICTION, Restriction
 
 CELLS = 8
-"""Where nobody arrives in place at any phase, so many intervals to begin with."""
+"""Where no craft arrives in place at any phase, so many intervals to begin with."""
 
 NODES_MAX = 20_000
-"""Most intervals that are looked at."""
+"""Most intervals that are examined."""
 
 NARROW_RAD = 1e-10
 """An interval narrower than this is not divided."""
@@ -62,9 +63,9 @@ class _Interval:
 class PhaseBounds:
     """Bounds on every plan of a problem at any phase of its ring."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, restriction: Restriction = NO_RESTRICTION) -> None:
         self.problem = problem
-        self.rows = phase_choices(problem)
+        self.rows = phase_choices(problem, restriction)
         self.level = level_phases(problem)
         self._slots = problem.ring.slots * problem.ring.planes
         self._in_place = self.rows.take(self.rows.revolutions == 0)
@@ -126,7 +127,7 @@ class PhaseBounds:
         return Least(phase_rad=phase, value=value, bound=bound, tried=tuple((p, v) for v, p in ranked))
 
     def _value(self, aim: Aim, rows: PhaseChoices, phase: float, finish_s: float, most_m_s: float) -> float:
-        """What the best plan comes to at one phase, were nobody in anybody's way."""
+        """What the best plan comes to at one phase, were no craft in anybody's way."""
         found = bounds(self.problem, rows, phase, phase, level=self._is_level(phase), finish_s=finish_s)
         cost = np.where(found.cost_m_s <= most_m_s + 1e-9, found.cost_m_s, np.inf)
         if aim == "finish":
@@ -235,7 +236,7 @@ class PhaseBounds:
         low, high, best = 0, steps.size, np.zeros(0, dtype=np.int64)
         while low < high:
             middle = (low + high) // 2
-            match = maximum_bipartite_matching(csr_matrix(matrix <= steps[middle]), perm_type="column")
+            match = maximum_bipartite_matching(csr_matrix(matrix <= steps[middle]), perm_type="column").astype(np.int64)
             if np.all(match >= 0):
                 high, best = middle, match.astype(np.int64)
             else:

@@ -17,9 +17,10 @@ import numpy as np
 from ...models import deadline
 from ...models.deadline import ENDED
 from ..catalogue.catalogue import catalogue
+from .objectives import Chosen
 from .phase_bounds import Least, PhaseBounds
 from .ring_phase import TOLERANCE, Laid, at
-from .selection import Chosen, Selection
+from .selection import Selection
 from .ties import printed, prints_until, sooner_in_print
 
 Progress = Callable[[str], None]

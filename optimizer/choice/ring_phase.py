@@ -1,6 +1,6 @@
 """The phase of the ring as a decision: which phases are worth planning, and what none gets below.
 
-Where the scenario leaves the phase free and nobody stays, the least of the aim over all phases is bounded
+Where the scenario leaves the phase free and no craft stays, the least of the aim over all phases is bounded
 (`phase_bounds.py`); plans are made and flown at the phases that the bound names, until one comes to it as printed. What
 the bound does not cover (launches beyond what each pays at least, other planes, free-form flights, carriers) is looked
 at at some phases only, and the answer says so.
@@ -27,8 +27,9 @@ from ..problem.problem import Problem
 from ..problem.restriction import NO_RESTRICTION, Restriction
 from ..routes import rephase
 from ..routes.route import Question
+from .objectives import Chosen, Order, total, worth
 from .phase_bounds import Least, PhaseBounds
-from .selection import Chosen, Order, Selection, total, worth
+from .selection import Selection
 from .ties import printed, prints_until
 
 Progress = Callable[[str], None]
@@ -56,7 +57,7 @@ GRID, HALVINGS = 12, 4
 """With launches so many phases evenly over a slot spacing are planned, then so often two half as far from the best."""
 
 ASIDE_RAD = (1e-4, -1e-4, 1e-3, -1e-3)
-"""So far beside the best phase others are tried, where a plan there breaks a limit or meets somebody."""
+"""So far beside the best phase others are tried, where a plan there breaks a limit or meets another craft."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,7 +101,6 @@ class _Search:
 
     def examine(self, problem: Problem, *, flown: bool = True) -> None:
         """Plan at the phase of a problem; by the catalogue alone where it is not to be flown yet."""
-        deadline.poll()
         self.tried += 1
         self.progress("options" if self.count == 1 else f"options, ring phase {self.tried}")
         try:
@@ -168,12 +168,11 @@ def best_phase(
     if not is_decided(choices):
         search = _Search(aim, progress, restriction, first, len(choices))
         for problem in choices:
-            with suppress(*ENDED):
-                search.examine(problem)
+            search.examine(problem)
         return _laid(search, choices, None, None)
     problem = choices[0]
     covered = not first and covers(problem, restriction)
-    bounds, least = _bounded(problem, aim, progress)
+    bounds, least = _bounded(problem, aim, progress, restriction if covered else NO_RESTRICTION)
     bound = least[0].bound if least and covered else -math.inf
     phases = [at(problem, one.phase_rad) for one in least if math.isfinite(one.value)][-1:]
     if covered and not problem.launches:
@@ -182,7 +181,7 @@ def best_phase(
     elif problem.launches < sum(group.count for group in problem.classes):
         phases = [*phases, *choices[:RULES_MAX]]
     else:
-        # nobody is up yet: the first arrival lays the ring as well as anything else
+        # no craft is up yet: the first arrival lays the ring as well as anything else
         phases = [*choices[:RULES_MAX], *phases]
     search = _Search(aim, progress, restriction, first, len(phases))
     search.examine(phases[0])
@@ -190,6 +189,7 @@ def best_phase(
         for other in phases[1:]:
             if search.within(bound):
                 break
+            deadline.poll()
             search.examine(other, flown=False)
         alone = problem.launches and not problem.aboard and problem.scenario.front_step_s is None
         if alone and not search.within(bound):
@@ -204,6 +204,7 @@ def _around(search: _Search, problem: Problem, bound: float) -> None:
     for i in range(1, GRID):
         if search.within(bound):
             return
+        deadline.poll()
         search.examine(at(problem, problem.ring.slot0_rad + i * step), flown=False)
     for _ in range(HALVINGS):
         step *= 0.5
@@ -211,27 +212,30 @@ def _around(search: _Search, problem: Problem, bound: float) -> None:
             return
         middle = search.best.selection.made.problem.ring.slot0_rad
         for phase in (middle - step, middle + step):
+            deadline.poll()
             search.examine(at(problem, phase), flown=False)
 
 
 def is_decided(choices: tuple[Problem, ...]) -> bool:
-    """Whether the phase is for the planner to choose: free, with nobody who stays and somebody to move."""
+    """Whether the phase is for the planner to choose: free, with no craft that stays and some to move."""
     problem = choices[0]
     return not problem.phase_given and not problem.kept and bool(problem.classes)
 
 
 def at(problem: Problem, phase_rad: float) -> Problem:
-    """The problem at another phase of its ring; nobody stays in it."""
+    """The problem at another phase of its ring; no craft stays in it."""
     phase = float(np.remainder(phase_rad, problem.ring.spacing_rad))
     return replace(problem, ring=replace(problem.ring, slot0_rad=phase), phase_rule=CHOSEN, timed=(), timed_missing=0)
 
 
-def _bounded(problem: Problem, aim: Aim, progress: Progress) -> tuple[PhaseBounds | None, tuple[Least, ...]]:
+def _bounded(
+    problem: Problem, aim: Aim, progress: Progress, restriction: Restriction
+) -> tuple[PhaseBounds | None, tuple[Least, ...]]:
     """Bounds over all phases, and the least of the aim; of those that print alike also the least total."""
     progress("phases of the ring")
     try:
         with deadline.searching(deadline.share(PHASES_SHARE)):
-            bounds = PhaseBounds(problem)
+            bounds = PhaseBounds(problem, restriction)
             least = bounds.least(aim, TOLERANCE[aim])
             if not math.isfinite(least.value) or aim in ("delta_v", "propellant"):
                 return bounds, (least,)

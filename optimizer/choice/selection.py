@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...models import deadline
-from ...models.craft import propellant
 from ...models.deadline import OutOfTimeError
-from ...models.scenario import Aim
 from ..catalogue.catalogue import Catalogue, at_finish
 from ..catalogue.from_ground import from_pad
 from ..catalogue.sliding import earliest
@@ -22,15 +20,18 @@ from ..problem.close_approaches import passes_slots
 from ..problem.liftoff_times import grid_step_s, with_turnarounds
 from ..problem.liftoff_windows import windows
 from ..problem.option_key import OptionKey, key, same
-from ..problem.options import F, Options, columns, join, summed, worst
+from ..problem.options import F, Options, columns, join, summed
 from ..problem.problem import Problem
 from ..problem.starts import with_classes
-from ..schedule.columns import Columns
-from ..schedule.lexicographic import Objective, ScheduleProblem, Side, Solved, solve_lexicographic
+from ..schedule.columns import Columns, ScheduleProblem
+from ..schedule.lexicographic import Objective, solve_lexicographic
+from ..schedule.one_aim import Solved
+from ..schedule.presolve import Side
 from .cuts import Cuts, breach
 from .flyer import Flyer
 from .meeting_edges import clear_of
-from .ties import AIMS, printed, prints_until
+from .objectives import Chosen, Order, objective, ties_of
+from .ties import AIMS
 
 ROUNDS_MAX = 400
 """Most meetings resolved for one choice; each adds a row or new moments, so running out would be a fault."""
@@ -41,43 +42,10 @@ ZOOM, ZOOM_LAST = 8, 1e-3
 SLIDES_MAX = 40
 """Most times that the launches of a choice are slid together, each time to a sooner finish."""
 
-DELTA_V_TOLERANCE = 1e-6
-FINISH_TOLERANCE = 1e-4
-"""Plans this close in an aim, m/s and s, cost the same; what prints alike counts as alike before the next aim decides.
-"""
-
-Order = Aim | Literal["served", "last_liftoff"]
-"""What a choice may be ordered by besides the aims: the last finish among the slots that a threshold binds, and the
-last liftoff."""
-
 
 Ties = Literal["all", "order", "none"]
 """What decides between plans alike in the aims asked for: the other aims and then low slots and early finishes; the
 latter alone; nothing."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Chosen:
-    """One option for each craft that is moved, and what was proved about the choice."""
-
-    options: Options
-    solved: Solved
-    columns: int
-
-    @property
-    def delta_v_m_s(self) -> float:
-        """Sum over all craft."""
-        return math.fsum(self.options.delta_v_m_s.tolist())
-
-    @property
-    def finish_s(self) -> float:
-        """When the last craft is in its slot."""
-        return float(self.options.finish_s.max(initial=0.0))
-
-    @property
-    def proved(self) -> bool:
-        """Whether nothing better by the aims asked for is in the catalogue."""
-        return self.solved.status == "optimal"
 
 
 class Selection:
@@ -126,11 +94,7 @@ class Selection:
             OutOfTimeError: no plan was found in the time that was left, or none within the limits in many flights.
         """
         made = self.made if catalogue is None else catalogue
-        parts = [made.options, *(self._more if catalogue is None else ())]
-        if math.isfinite(finish_s) and made.moments_s:
-            parts.append(at_finish(made, finish_s, later_too=slots is not None))
-        parts = [part for part in (*parts, self.cuts.instead(made)) if len(part)]
-        options = self._within(made, parts[0] if len(parts) == 1 else join(parts), finish_s, slots)
+        options = self._within(made, self._listed(made, finish_s, slots), finish_s, slots)
         zoom, tried = 1.0, set[float]()
         timed = "last_liftoff" not in aims and (ties == "all" or "finish" in aims or "served" in aims)
         for _ in range(ROUNDS_MAX):
@@ -159,6 +123,14 @@ class Selection:
         if self.cuts.rejected:
             raise OutOfTimeError
         raise RuntimeError("meetings could not be resolved: a fault of ours")
+
+    def _listed(self, made: Catalogue, finish_s: float, slots: frozenset[int] | None) -> Options:
+        """The options of a catalogue with what was found since; with those that finish just at a threshold."""
+        parts = [made.options, *(self._more if made is self.made else ())]
+        if math.isfinite(finish_s) and made.moments_s:
+            parts.append(at_finish(made, finish_s, later_too=slots is not None))
+        parts = [part for part in (*parts, self.cuts.instead(made)) if len(part)]
+        return parts[0] if len(parts) == 1 else join(parts)
 
     def _breaks(self, made: Catalogue, options: Options) -> bool:
         """Whether a choice breaks a limit in its flight, which may take the time kept for flying; it is then cut off.
@@ -265,7 +237,7 @@ class Selection:
         )
         ordered = [*aims, *(a for a in AIMS if ties == "all" and a not in aims)]
         worth = replace(options, delta_v_m_s=self.flyer.as_flown(options)) if as_flown else options
-        objectives = [_objective(self.made, worth, aim, slots) for aim in ordered]
+        objectives = [objective(self.made, worth, aim, slots) for aim in ordered]
         if over is not None:
             objectives.insert(0, Objective(value=summed(options, over)))
         # of what prints alike, what is best to the last digit
@@ -273,7 +245,7 @@ class Selection:
             replace(objectives[i], alike=None) for i in range(min(len(objectives), 1 if ties == "none" else 2))
         ]
         if ties != "none":
-            objectives += [Objective(value=v, tie=True) for v in _ties(options)]
+            objectives += [Objective(value=v, tie=True) for v in ties_of(options)]
         bar = delta_v_m_s if ordered[0] == "delta_v" else math.inf
         left = self.left_s()
         solved = solve_lexicographic(
@@ -300,7 +272,7 @@ class Selection:
         return replace(made, liftoff_s=self.liftoffs.foreseen(options)[0][options.first_row])
 
     def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
-        """For each meeting found so far: the option, and everybody in place there before it passes."""
+        """For each meeting found so far: the option, and all craft in place there before it passes."""
         found = []
         for name, slot, until in (*self._rows, *self.cuts.meetings):
             own = np.nonzero(same(options, name))[0]
@@ -312,7 +284,7 @@ class Selection:
         return tuple(found)
 
     def _meetings(self, made: Catalogue, options: Options) -> Options | None:
-        """None where nobody meets anybody; else remember the meetings, and give further options to go round them."""
+        """None where no craft meets another; else remember the meetings, and give further options to go round them."""
         problem = made.problem
         separation = problem.scenario.limits.separation_m
         arrival = problem.arrival_speed(options)
@@ -365,7 +337,7 @@ class Selection:
         edges = np.append(liftoff, clear_of(problem, one, slot))
         earliest, latest = windows(problem)[pad]
         moments = with_turnarounds(edges, turnaround, made.chains[pad], earliest, latest)
-        # what the one that meets somebody beats has the same slot and liftoff; elsewhere nothing was left out for it
+        # what the one that meets another beats has the same slot and liftoff; elsewhere nothing was left out for it
         here = (int(one.slot[0]),)
         others = from_pad(problem, pad, np.array([liftoff]), made.restriction, prune=False, only_slots=here)[0]
         return join([others, from_pad(problem, pad, moments, made.restriction)[0]])
@@ -387,65 +359,3 @@ def _filled(problem: Problem, options: Options, slots: frozenset[int] | None) ->
         return ()
     wanted = sorted(slots & frozenset(problem.free_slots))
     return ((summed(options, np.where(np.isin(options.slot, wanted), -1.0, 0.0)), -float(len(wanted))),)
-
-
-def burned(made: Catalogue, options: Options) -> F:
-    """Propellant of each option, kg; zero for craft without masses."""
-    out = np.zeros(len(options))
-    for index, group in enumerate(made.problem.classes):
-        own = options.craft_class == index
-        out[own] = propellant(group.craft, options.delta_v_m_s[own])
-    return out
-
-
-def total(made: Catalogue, options: Options, aim: Aim) -> float:
-    """What a choice of options comes to in an aim, in m/s, s or kg."""
-    if aim == "finish":
-        return float(options.finish_s.max(initial=0.0))
-    if aim == "worst_delta_v":
-        return float(options.delta_v_m_s.max(initial=0.0))
-    return math.fsum((options.delta_v_m_s if aim == "delta_v" else burned(made, options)).tolist())
-
-
-def worth(made: Catalogue, chosen: Chosen, aims: Sequence[Aim]) -> tuple[float, ...]:
-    """A choice as it ranks: the aims as printed, then those not named, then delta-v and finish to the last digit."""
-    ordered = [*aims, *(aim for aim in AIMS if aim not in aims)]
-    exact = (round(chosen.delta_v_m_s, 6), round(chosen.finish_s, 6))
-    return (*(printed(aim, total(made, chosen.options, aim)) for aim in ordered), *exact)
-
-
-def _objective(made: Catalogue, options: Options, aim: Order, slots: frozenset[int] | None) -> Objective:
-    if aim == "served":
-        bound = np.ones(len(options), dtype=bool) if slots is None else np.isin(options.slot, sorted(slots))
-        finish = np.where(bound, options.finish_s, 0.0)
-        return Objective(
-            value=worst(options, finish),
-            kind="worst",
-            tolerance=FINISH_TOLERANCE,
-            alike=lambda least: prints_until("finish", least),
-        )
-    if aim == "last_liftoff":
-        liftoff = np.where(np.isnan(options.liftoff_s), 0.0, options.liftoff_s)
-        return Objective(value=worst(options, liftoff), kind="worst", tolerance=FINISH_TOLERANCE)
-    value, kind, tolerance = _value(made, options, aim)
-    return Objective(value=value, kind=kind, tolerance=tolerance, alike=lambda least: prints_until(aim, least))
-
-
-def _value(made: Catalogue, options: Options, aim: Aim) -> tuple[F, Literal["sum", "worst"], float]:
-    """An aim as a value of each column, how values combine, and how far they may be off."""
-    if aim == "delta_v":
-        return summed(options, options.delta_v_m_s), "sum", DELTA_V_TOLERANCE
-    if aim == "finish":
-        return worst(options, options.finish_s), "worst", FINISH_TOLERANCE
-    if aim == "worst_delta_v":
-        return worst(options, options.delta_v_m_s), "worst", DELTA_V_TOLERANCE
-    return summed(options, burned(made, options)), "sum", 1e-6
-
-
-def _ties(options: Options) -> tuple[F, F]:
-    """What decides between plans alike in every aim: low slots to early classes and liftoffs; early finishes."""
-    classes = 2.0 ** -np.minimum(options.craft_class.astype(np.float64), 30.0)
-    liftoff = np.where(np.isnan(options.liftoff_s), 0.0, options.liftoff_s)
-    span = float(np.ptp(liftoff)) if liftoff.size else 0.0
-    early = 1.0 + (liftoff.max(initial=0.0) - liftoff) / span if span > 0.0 else np.ones(liftoff.size)
-    return summed(options, options.slot * classes * early), summed(options, options.finish_s)

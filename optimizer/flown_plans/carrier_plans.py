@@ -18,7 +18,7 @@ from ..trajectory.course import Carried, CarrierKey
 from .burn_list import burns_of
 
 ROUNDS_AHEAD = 10
-"""Passes after the last drop are looked at for so many rounds of the ring's slots."""
+"""Passes after the last drop are examined for so many rounds of the ring's slots."""
 
 
 def carrier_plans(

@@ -89,7 +89,7 @@ class Limit:
         slack: overstepping it by less is none: what the flight is good to.
         keeps: mask of the options that keep it by themselves, with the latest finish asked for, s; None where it does
             not bind, or is asked elsewhere.
-        of_path: whether what ``keeps`` asks is the path alone, whoever flies it and whatever it spends.
+        of_path: whether what ``keeps`` asks is the path alone, whichever craft flies it and whatever it spends.
         loosest: the loosest value that is tried where no plan keeps all limits; None where it is not loosened.
         step: to which the value that serves is rounded, in the unit of the key.
         with_value: the scenario with another value.

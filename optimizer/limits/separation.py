@@ -1,7 +1,7 @@
 """Least distance to craft in place.
 
 What an option comes to by itself is asked apart (`screening.passes_kept`): where the best choice of a row meets
-somebody, the others of that row take its place.
+another craft, the others of that row take its place.
 """
 
 from __future__ import annotations

@@ -43,7 +43,7 @@ class Touches:
         return Touches(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
 
     def apart(self, ring: Ring, ahead_of_slot_rad: F) -> F:
-        """Distance along the ring to somebody so far ahead of each option's own slot, m; (n,)."""
+        """Distance along the ring to another craft so far ahead of each option's own slot, m; (n,)."""
         return np.asarray(np.abs(frames.wrap(self.lead_rad + ahead_of_slot_rad)) * ring.radius_m)
 
     def height_m(self, ring: Ring) -> F:
@@ -94,9 +94,9 @@ def _by_touches(options: Options) -> Mask:
 
 
 def passed(touch: Touches, ring: Ring, ahead_of_slot_rad: F, separation_m: float) -> tuple[Mask, F]:
-    """Whether somebody on the ring is passed too closely at a touch, and until when that lasts, s; both (n,).
+    """Whether another craft on the ring is passed too closely at a touch, and until when that lasts, s; both (n,).
 
-    ``ahead_of_slot_rad`` is how far that somebody is ahead of the option's own slot. What is over by the epoch does not
+    ``ahead_of_slot_rad`` is how far that craft is ahead of the option's own slot. What is over by the epoch does not
     count.
     """
     ahead = frames.wrap(touch.lead_rad + ahead_of_slot_rad)
@@ -144,7 +144,7 @@ def meets_kept(
 ) -> Mask:
     """Mask of options that pass a craft which stays in the ring. ``kept_angle_rad``: their angles at time 0.
 
-    Those of the option's own plane: where planes cross the flight is looked at instead. ``together`` marks who starts
+    Those of the option's own plane: where planes cross the flight is examined instead. ``together`` marks who starts
     together with whom, (n, kept).
     """
     hit = np.zeros(len(options), dtype=bool)
@@ -166,9 +166,9 @@ def meets_kept(
 def meets_any_slot(
     options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: NDArray[np.bool_], separation_m: float
 ) -> NDArray[np.bool_]:
-    """Mask of options that pass the slot of somebody else too closely, whether anybody is there or not.
+    """Mask of options that pass the slot of another craft too closely, whether anybody is there or not.
 
-    At each touch the nearest slot is looked at.
+    At each touch the nearest slot is examined.
     """
     hit = np.zeros(len(options), dtype=bool)
     if separation_m <= 0.0 or not len(options):
@@ -221,9 +221,9 @@ def passes_slots(
     separation_m: float,
     together: Mask | None = None,
 ) -> dict[int, float]:
-    """Which of ``slots`` of its own plane an option passes too closely, each with the last time that it does, s.
+    """The slots, of ``slots`` in its plane, that an option passes too closely, each with the last time of that, s.
 
-    ``together`` marks the slots of those that it starts together with; None: nobody's.
+    ``together`` marks the slots of those that it starts together with; None: of none.
     """
     found: dict[int, float] = {}
     own = slots // ring.slots == option.slot[0] // ring.slots

@@ -1,4 +1,4 @@
-"""The columns that one route alone has, and what follows from them for whoever looks at options of any route."""
+"""The columns that one route alone has, and what follows from them for code that handles options of any route."""
 
 from __future__ import annotations
 

@@ -25,7 +25,7 @@ LONGEST_RAD = 0.8
 """A burn during which the orbit turns farther than this is no impulse in any sense, and is not planned."""
 
 WORTH_M_S = 0.01
-"""A loss below this is none: nobody waits a turn to save a centimeter a second."""
+"""A loss below this is none: no craft waits a turn to save a centimeter a second."""
 
 BURNS_MAX = 6
 """Most burns of any option."""

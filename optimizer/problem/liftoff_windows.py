@@ -14,7 +14,7 @@ CHOICES_MAX = 25_000_000
 
 
 PASS_TURNS = 10
-"""Without a finish to keep, launches at passes through the plane are looked at for so many turns of the site longer."""
+"""Without a finish to keep, launches at passes through the plane are examined for so many turns of the site longer."""
 
 
 PASS_TURNS_MAX = 500
@@ -29,7 +29,7 @@ def windows(problem: Problem) -> tuple[tuple[float, float], ...]:
     come in between, after which the same holds again.
 
     Where the site only passes through the plane, waiting for a better pass may pay for as long as there is time;
-    without a limit on the finish the search ends a few turns of the site after everybody could have gone up.
+    without a limit on the finish the search ends a few turns of the site after all craft could have gone up.
     """
     scenario = problem.scenario
     found = []

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from .options import Options
+from .options import I, Options
 from .problem import Problem
 
 
@@ -70,23 +70,32 @@ def flight_key(problem: Problem, options: Options, row: int) -> FlightKey:
 
 def same(options: Options, name: OptionKey, *, any_moment: bool = False) -> NDArray[np.bool_]:
     """Mask of the options with that key; with ``any_moment`` also of those that differ in their moments only."""
+    out = np.zeros(len(options), dtype=bool)
+    out[rows_like(options, name, any_moment=any_moment)] = True
+    return out
+
+
+def rows_like(options: Options, name: OptionKey, *, any_moment: bool = False) -> I:
+    """The rows of :func:`same`: of many options only those into the slot are examined."""
+    rows: I = options.into(name.slot)
     mask = (
-        (options.slot == name.slot)
-        & (options.route == name.route)
-        & (options.revolutions == name.revolutions)
-        & (options.ring_revolutions == name.ring_revolutions)
-        & (options.passes == name.passes)
+        (options.route[rows] == name.route)
+        & (options.revolutions[rows] == name.revolutions)
+        & (options.ring_revolutions[rows] == name.ring_revolutions)
+        & (options.passes[rows] == name.passes)
     )
     if name.way is None:
-        mask &= (options.way < 0) & (options.craft_class == name.craft_class)
+        mask &= (options.way[rows] < 0) & (options.craft_class[rows] == name.craft_class)
     else:
-        mask &= options.way == name.way
-    if not mask.any():
-        return np.asarray(mask)
+        mask &= options.way[rows] == name.way
+    rows = rows[mask]
+    if not rows.size:
+        return rows
     if name.own:
-        rows = np.flatnonzero(mask)
-        mask[rows] = options.tables[name.route].take(options.detail[rows]).alike(name.own)
+        rows = rows[options.tables[name.route].take(options.detail[rows]).alike(name.own)]
     if any_moment:
-        return np.asarray(mask)
-    mask &= np.abs(options.parking_wait_s - name.parking_wait_s) < 1e-5
-    return np.asarray(mask if name.liftoff_s is None else mask & (np.abs(options.liftoff_s - name.liftoff_s) < 1e-5))
+        return rows
+    near = np.abs(options.parking_wait_s[rows] - name.parking_wait_s) < 1e-5
+    if name.liftoff_s is not None:
+        near &= np.abs(options.liftoff_s[rows] - name.liftoff_s) < 1e-5
+    return rows[near]

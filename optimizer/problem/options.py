@@ -139,7 +139,7 @@ class Options:
         return replace(self, route=np.full(len(self), route), tables=tables)
 
     def detailed(self) -> Iterator[tuple[I, Detail]]:
-        """For each route with a table of its own: the rows of the options, and its table row by row for these."""
+        """For each route with a separate table: the rows of the options, and its table row by row for these."""
         for route, table in self.tables.items():
             rows = np.flatnonzero(self.route == route)
             if rows.size:
@@ -157,6 +157,17 @@ class Options:
         """The column of the schedule that each row belongs to."""
         counts = np.diff(self.first_row, append=len(self))
         return np.repeat(np.arange(self.first_row.size), counts)
+
+    @cached_property
+    def _by_slot(self) -> tuple[I, I]:
+        order = np.argsort(self.slot, kind="stable")
+        return order, self.slot[order]
+
+    def into(self, slot: int) -> I:
+        """The rows into a slot, in order."""
+        order, slots = self._by_slot
+        first, last = np.searchsorted(slots, [slot, slot + 1])
+        return order[first:last]
 
     def whole(self, rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """A mask of rows with bundles cut out of it that it holds in part only."""

@@ -33,10 +33,10 @@ ALIKE_M_S = 1e-9
 """Choices this close in cost differ by rounding only."""
 
 BLOCK = 1 << 13
-"""Rows looked at together: their columns stay in the cache."""
+"""Rows examined together: their columns stay in the cache."""
 
 RING_REVOLUTIONS_MAX = 13
-"""Most whole turns of the slot that are looked at where neither revolutions nor a ceiling ask for more."""
+"""Most whole turns of the slot that are examined where neither revolutions nor a ceiling ask for more."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,6 +128,25 @@ class Phasings:
 Wanted = Callable[[int, int], bool]
 
 
+@dataclass(frozen=True, kw_only=True)
+class Among:
+    """A filter on (k, m) that asks for k alone: among ``revolutions``, any where None; ``level``: whether (0, 0) is."""
+
+    revolutions: frozenset[int] | None = None
+    level: bool = True
+
+    def __call__(self, k: int, m: int) -> bool:
+        """Whether k revolutions while the slot makes m are wanted."""
+        if (k, m) == (0, 0) and not self.level:
+            return False
+        return self.revolutions is None or k in self.revolutions
+
+    def up_to(self, most: int) -> I:
+        """The numbers of revolutions that are wanted, from 1 to the most, ascending."""
+        every = np.arange(1, most + 1)
+        return every if self.revolutions is None else np.intersect1d(every, list(self.revolutions))
+
+
 def _fits(touch: Touch, ratio: F, wait: F) -> NDArray[np.bool_]:
     low, high = touch.ratio_low * (1.0 - LIMIT_SLACK), touch.ratio_high * (1.0 + LIMIT_SLACK)
     # the ring itself is no phasing orbit: a slot that stays put there is `level`
@@ -196,45 +215,46 @@ def best_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasing
     return _columns(touch, rows, ks, ms, ratios)
 
 
-def _revolutions_by_turns(touch: Touch, wanted: Wanted | None) -> dict[int, list[int] | None]:
-    """The whole turns m of the slot in order, each with the k that are wanted; None for all of them."""
-    by_m: dict[int, list[int] | None] = {}
-    if wanted is None:
+def _revolutions_by_turns(touch: Touch, wanted: Wanted | None) -> dict[int, I]:
+    """The whole turns m of the slot in order, each with the k that are wanted, ascending."""
+    by_m: dict[int, I] = {}
+    if wanted is None or isinstance(wanted, Among):
+        every = (wanted or Among()).up_to(touch.revolutions_max)
         low, high = touch.ratio_low * (1.0 - LIMIT_SLACK), touch.ratio_high * (1.0 + LIMIT_SLACK)
         for m in range(touch.ring_revolutions_max + 1):
-            fewest = max(math.ceil((m - 0.5) / high), 1)
-            if fewest <= min(touch.revolutions_max, math.floor((m + 0.5) / low)):
-                by_m[m] = None
+            most = min(every[-1], math.floor((m + 0.5) / low)) if every.size else 0
+            if max(math.ceil((m - 0.5) / high), 1) <= most:
+                by_m[m] = every
         return by_m
+    listed: dict[int, list[int]] = {}
     for k, m in sorted(touch.windings(), key=lambda winding: winding[::-1]):
         if wanted(k, m):
-            by_m.setdefault(m, [])
-            by_m[m] = [*(by_m[m] or []), k]
-    return by_m
+            listed.setdefault(m, []).append(k)
+    return {m: np.array(ks) for m, ks in listed.items()}
 
 
-def _cheapest(touch: Touch, turns: F, revolutions: list[int] | None) -> tuple[F, I]:
-    """The cheapest k for waits of so many ring periods, and its cost; infinite where none fits.
+def _cheapest(touch: Touch, turns: F, revolutions: I) -> tuple[F, I]:
+    """The cheapest of some k, ascending, for waits of so many ring periods, and its cost; infinite where none fits.
 
     Both burns together cost the same while the phasing period lies between the arrival's and the ring's, and ever more
     the farther it lies outside. Along k the period falls, so of all k two need a look: the first at or under the upper
     end of that stretch (or under the ceiling, where that is lower), and the one before it; and where the first lies on
     the stretch, none is cheaper and that one is enough.
     """
-    if revolutions is not None:
-        return _cheapest_of(touch, turns, [np.full(turns.size, float(k)) for k in revolutions])
     arrival = touch.ratio(touch.arrival_speed_m_s)
     top = min(max(arrival, 1.0), touch.ratio_high)
     # a hair beyond the end by rounding is at it: fewest revolutions of what costs the same
-    first = np.clip(np.ceil(turns / top - 1e-12), 1.0, touch.revolutions_max)
+    place = np.minimum(np.searchsorted(revolutions, turns / top - 1e-12), revolutions.size - 1)
+    first = revolutions[place].astype(np.float64)
     ratio = turns / first
     on_stretch = _fits(touch, ratio, turns * touch.ring.period_s)
     on_stretch &= (ratio >= min(arrival, 1.0)) & (ratio <= top * (1.0 + 1e-13))
     cheapest, chosen = np.where(on_stretch, touch.level_cost, np.inf), first.astype(np.int64)
     others = np.flatnonzero(~on_stretch)
     if others.size:
-        last = first[others]
-        trials = [np.maximum(last - 1.0, 1.0), last, np.minimum(last + 1.0, touch.revolutions_max)]
+        last = place[others]
+        near = (np.maximum(last - 1, 0), last, np.minimum(last + 1, revolutions.size - 1))
+        trials = [revolutions[at].astype(np.float64) for at in near]
         cheapest[others], chosen[others] = _cheapest_of(touch, turns[others], trials)
     return cheapest, chosen
 

@@ -78,7 +78,7 @@ class Problem:
 
     @property
     def aboard(self) -> tuple[Aboard, ...]:
-        """The carriers with whom they take up."""
+        """The carriers, each with the craft aboard."""
         found = []
         for carrier in self.scenario.carriers:
             ground = [(i, c) for i, c in enumerate(self.classes) if c.start is None]

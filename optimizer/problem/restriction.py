@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from .phasing import Touch, Wanted
+from .phasing import Among, Touch, Wanted
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,16 +40,9 @@ class Restriction:
 
     def wanted(self) -> Wanted | None:
         """The filter on (k, m)."""
-        sides, revolutions = self.sides, self.revolutions
-        if sides is None and revolutions is None:
+        if self.sides is None and self.revolutions is None:
             return None
-
-        def want(k: int, m: int) -> bool:
-            if sides is not None and 0 not in sides and (k, m) == (0, 0):
-                return False
-            return revolutions is None or k in revolutions
-
-        return want
+        return Among(revolutions=self.revolutions, level=self.sides is None or 0 in self.sides)
 
 
 NO_RESTRICTION = Restriction()

@@ -101,7 +101,7 @@ def _phase_of_staying(scenario: Scenario, base: Ring, staying: list[_Staying]) -
     start = rest[(widest + 1) % rest.size]
     middle = start + 0.5 * (spacing - gaps[widest])
     names = ", ".join(s.name for s in staying)
-    return float(np.remainder(middle, spacing)), f"{names} stays: the ring is laid so that the largest error is least"
+    return float(np.remainder(middle, spacing)), f"{names} stays: slots are placed so that the largest error is least"
 
 
 def _phases_of_movable(
@@ -119,7 +119,7 @@ def _phases_of_movable(
             phase = float(np.remainder(angle, base.spacing_rad))
             apart = [abs(float(frames.wrap((phase - p) * base.slots))) / base.slots for p, _ in kept]
             if all(a > 1e-9 for a in apart):
-                kept.append((phase, f"the ring is laid so that {name} need not move"))
+                kept.append((phase, f"slots are placed so that {name} need not move"))
         return kept
     arrivals = [
         (s.first_s, s.angle_rad - _ahead(base, planes[name]), name)
@@ -141,23 +141,17 @@ def _phases_of_movable(
     if not arrivals:
         craft = next((c for c in scenario.craft if c.orbit is not None), None)
         if craft is None or craft.orbit is None:
-            return [(0.0, "nobody can reach the ring, so where it stands is of no account")]
+            return [(0.0, "no craft can reach the ring, so where it stands does not matter")]
         arrivals.append((craft.orbit.at_s, craft.orbit.angle_rad, f"where {craft.name} is given"))
     time, angle, who = min(arrivals, key=lambda a: a[0])
     phase = float(np.remainder(angle - base.rate_rad_s * time, base.spacing_rad))
-    return [(phase, f"nobody is up yet, so {who} decides where the ring stands: a rule, not an optimum")]
+    return [(phase, f"no craft is up yet, so {who} decides where the ring stands: a rule, not an optimum")]
 
 
-def _problem(
-    scenario: Scenario,
-    ring: Ring,
-    rule: str,
-    staying: list[_Staying],
-    starts: dict[str, Standing],
-    ways: tuple[launch.Ascent, ...],
-) -> Problem:
+def _kept(scenario: Scenario, ring: Ring, staying: list[_Staying]) -> tuple[list[KeptCraft], list[str]]:
+    """The craft that stay, each in its slot, and what must be said of those that are off theirs."""
     kept: list[KeptCraft] = []
-    notes = []
+    notes: list[str] = []
     for name, angle, number, plane in staying:
         slot = number
         if slot is None:
@@ -179,6 +173,18 @@ def _problem(
                 f"{name} stays {math.degrees(error):+.2f} deg off slot {slot % ring.slots}, more than the tolerance of "
                 f"{math.degrees(scenario.ring.tolerance_rad):g} deg: the ring is uneven by that much."
             )
+    return kept, notes
+
+
+def _problem(
+    scenario: Scenario,
+    ring: Ring,
+    rule: str,
+    staying: list[_Staying],
+    starts: dict[str, Standing],
+    ways: tuple[launch.Ascent, ...],
+) -> Problem:
+    kept, notes = _kept(scenario, ring, staying)
     free = tuple(s for s in range(ring.planes * ring.slots) if s not in {k.slot for k in kept})
     groups: dict[Craft, list[str]] = {}
     for craft in scenario.craft:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 SAMPLES_PER_TURN = 400
-"""Moments in a ring period at which a flight is looked at: for the angle flown, and for who is passed."""
+"""Moments in a ring period at which a flight is examined: for the angle flown, and for who is passed."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -93,7 +93,7 @@ def _arc_of(arc: Arc, index: NDArray[np.int64]) -> Arc:
 class Bound(NamedTuple):
     """One radius limit on one arc: value = sign (radius - limit), kept at or above zero.
 
-    ``held`` is the arc's apsis, or the radius where it begins; ``at_apsis`` tells which.
+    ``held`` is the arc's apsis where ``at_apsis`` is true, else the radius where it begins.
     """
 
     arc: int

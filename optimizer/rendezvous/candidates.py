@@ -6,7 +6,8 @@ Units and the order of the unknowns are those of ``burn_chain``.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from typing import NamedTuple
 
 import numpy as np
@@ -26,10 +27,31 @@ TOGETHER = 0.05  # radians of ring angle within which two burns may be one
 
 @dataclass(frozen=True, kw_only=True)
 class Questions:
-    """Questions about one start, one for each allowed time, as the guesses and as the polishing take them."""
+    """Questions, one for each allowed time, as the guesses and as the polishing take them.
+
+    ``by_start`` are the places of those about one start and slot, their allowed times ascending.
+    """
 
     each: tuple[Question, ...]
     cases: Cases
+    by_start: tuple[range, ...]
+
+
+def side_by_side(several: Sequence[Questions]) -> Questions:
+    """Questions about several starts, of as many dimensions each."""
+    first = np.cumsum([0, *(len(one.each) for one in several)]).tolist()
+    cases = {
+        part.name: np.concatenate([getattr(one.cases, part.name) for one in several], axis=-1) for part in fields(Cases)
+    }
+    return Questions(
+        each=tuple(question for one in several for question in one.each),
+        cases=Cases(**cases),
+        by_start=tuple(
+            range(at + times.start, at + times.stop)
+            for at, one in zip(first, several, strict=False)
+            for times in one.by_start
+        ),
+    )
 
 
 @dataclass(frozen=True)
@@ -103,7 +125,7 @@ def local_axes(position: Array, velocity: Array) -> Array:
 
 
 def tidied(cases: Cases, draft: Draft) -> Draft:
-    """Burns of almost no size dropped and burns at almost one moment joined, down to two; it may miss by a little."""
+    """Drop burns of almost no size and join burns at almost one moment, down to two; it may then miss by a little."""
     chain = fly_chain(cases.take(np.array([draft.question])), draft.unknowns[:, None], draft.burns)
     times, kicks = list(chain.times[:, 0]), list(chain.burns[:, :, 0])
     while len(times) > 2:

@@ -86,7 +86,7 @@ def along_limit(question: Question, count: int = 300) -> list[Guess]:
         if not 0.0 < limit < np.inf or abs(limit - 1.0) < 1e-6:
             continue
         inward = limit < 1.0
-        # arcs that the other apsis, or for open ones the eccentricity, tells apart
+        # arcs that differ in the other apsis, or for open ones in the eccentricity
         least = abs(1.0 - limit) / (1.0 + limit)
         e = least + np.geomspace(1e-5, 3.0 if inward else 0.98 - least, count)
         parameter = limit * (1.0 + e if inward else 1.0 - e)

@@ -73,7 +73,7 @@ def polish(
             are given up, too.
 
     Returns:
-        One local optimum for each case; ``error`` tells whether it is one.
+        One local optimum for each case; ``error`` is its residual, small where it is one.
     """
     schedule = schedule or Schedule()
     limits, cases = limits_of(cases, burns, schedule)

@@ -64,7 +64,7 @@ def linear_estimate(state: Array, allowed: Array) -> Array:
     size = np.abs(need).max(axis=1)
     need = need[:, used] / np.maximum(size, 1e-300)[:, None]
     rows = _primers(allowed, used, max(64, int(SAMPLES_PER_RADIAN * allowed.max())))
-    # axes in which the primers' mean square is one: the costates differ by orders of magnitude otherwise
+    # axes in which the primers' mean square is one: in others the costates differ by orders of magnitude
     spread = np.linalg.cholesky((np.swapaxes(rows, 1, 2) @ rows) / rows.shape[1])
     scaled = np.swapaxes(np.linalg.solve(spread, np.swapaxes(rows, 1, 2)), 1, 2)
     aim = np.linalg.solve(spread, need[:, :, None])[:, :, 0]

@@ -55,11 +55,11 @@ def solve(questions: Questions, burns_max: int) -> Bests:
 
     Guesses of two burns come first, then those of three and four, each polished against what is known already; burns
     are added where the primer asks for them. Of many times some are solved so, the rest from their neighbors' flights.
+    What is asked about several starts goes side by side and does not mix.
     """
     count = len(questions.each)
     best: Bests = [None] * count
-    wanted = min(count, max(ANCHORS_LEAST, -(-count // ANCHOR_EVERY)))
-    anchors = sorted({round(x) for x in np.linspace(0, count - 1, wanted)})
+    anchors = [index for times in questions.by_start for index in _anchors(times)]
     _improve(questions, best, _guessed(questions, anchors, _pairs), PAIRS)
     if burns_max >= 3:
         _improve(questions, best, _guessed(questions, anchors, via_points), ROUGH)
@@ -79,21 +79,29 @@ def solve(questions: Questions, burns_max: int) -> Bests:
             better |= _improve(questions, best, _parted(questions, best), ROUGH, rivals=False)
         if better:
             _improve(questions, best, _from_neighbors(questions, best), ROUGH)
-    for index in range(1, count):
-        earlier, one = best[index - 1], best[index]
-        if earlier is not None and (one is None or earlier.cost < one.cost):
-            best[index] = earlier
+    for times in questions.by_start:
+        for index in times[1:]:
+            earlier, one = best[index - 1], best[index]
+            if earlier is not None and (one is None or earlier.cost < one.cost):
+                best[index] = earlier
     return best
 
 
+def _anchors(times: range) -> list[int]:
+    """Which of the times asked about one start are solved from first guesses."""
+    wanted = min(len(times), max(ANCHORS_LEAST, -(-len(times) // ANCHOR_EVERY)))
+    return [times[place] for place in sorted({round(x) for x in np.linspace(0, len(times) - 1, wanted)})]
+
+
 def _from_neighbors(questions: Questions, best: Bests) -> list[Draft]:
-    """Drafts for every time from the flights of the nearest solved times on either side."""
-    solved = [index for index, one in enumerate(best) if one is not None]
+    """Drafts for every time from the flights of the nearest solved times of the same start on either side."""
     pairs = []
-    for index in range(len(best)):
-        place = bisect_left(solved, index)
-        nearest = {*solved[max(place - 1, 0) : place], *solved[place : place + 2]} - {index}
-        pairs += [(source, index) for source in sorted(nearest, key=lambda other: abs(other - index))[:2]]
+    for times in questions.by_start:
+        solved = [index for index in times if best[index] is not None]
+        for index in times:
+            place = bisect_left(solved, index)
+            nearest = {*solved[max(place - 1, 0) : place], *solved[place : place + 2]} - {index}
+            pairs += [(source, index) for source in sorted(nearest, key=lambda other: abs(other - index))[:2]]
     drafts = []
     for burns in sorted({one.burns for one in best if one is not None}):
         some = [(source, target) for source, target in pairs if (one := best[source]) and one.burns == burns]
@@ -176,7 +184,7 @@ def _polish_all(questions: Questions, drafts: list[Draft], schedule: Schedule, k
 def _improve(
     questions: Questions, best: Bests, drafts: list[Draft], schedule: Schedule, *, rivals: bool = True
 ) -> bool:
-    """Polish drafts and put each question's best one into ``best`` where it is better; tells whether any was."""
+    """Polish drafts and put each question's best one into ``best`` where it is better. Return whether any was."""
     if not drafts:
         return False
     known = np.array([math.inf if one is None else one.cost for one in best])

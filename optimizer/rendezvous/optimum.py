@@ -21,7 +21,7 @@ from ...models.arrays import Array
 from ...models.errors import InputError
 from ...models.kepler import fly
 from .burn_chain import Cases, fly_chain
-from .candidates import Best, Questions, peaks_of
+from .candidates import Best, Questions, peaks_of, side_by_side
 from .linear_estimate import linear_estimate, relative_state
 from .multistart import solve
 from .question import Question
@@ -151,21 +151,56 @@ def least_delta_v_over_times(
     Raises:
         InputError: a value out of range, or times that do not ascend.
     """
-    times = [float(time) for time in allowed_s]
-    if not times or any(later <= earlier for earlier, later in pairwise(times)):
-        raise InputError("allowed_s must hold one or more times that ascend.")
+    return least_delta_v_of_each([Asked(start=start, allowed_s=allowed_s, to=to)], burns_max=burns_max)[0]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """One start and slot with allowed times, ascending; ``to`` as for :func:`least_delta_v`."""
+
+    start: State
+    allowed_s: Sequence[float]
+    to: ToSlot
+
+
+def least_delta_v_of_each(
+    asked: Sequence[Asked], *, burns_max: int = 4
+) -> tuple[tuple[FreeformSolution | None, ...], ...]:
+    """:func:`least_delta_v_over_times` for several starts and slots: the same answers, sooner than one by one.
+
+    Returns:
+        For each that was asked the best flight found for each time.
+
+    Raises:
+        InputError: a value out of range, or times that do not ascend.
+    """
     if not 2 <= burns_max <= 5:
         raise InputError(f"burns_max = {burns_max} must be 2 to 5.")
-    posed = _posed(start, times, **to)
-    offset = relative_state(posed.position, posed.velocity, to["slot_lead_rad"])
-    if np.abs(offset).max() < IN_SLOT:
-        return (_nothing_to_do(start),) * len(times)
-    best = solve(posed.questions, burns_max)
-    estimate = linear_estimate(offset, posed.questions.cases.allowed)
-    # where a shorter flight serves a longer time too, what is proved is still about the longer time
-    return tuple(
-        None if one is None else _solution(one, posed, index, float(estimate[index])) for index, one in enumerate(best)
-    )
+    posed, offsets, together = [], [], dict[tuple[int, bool], list[int]]()
+    for number, one in enumerate(asked):
+        times = [float(time) for time in one.allowed_s]
+        if not times or any(later <= earlier for earlier, later in pairwise(times)):
+            raise InputError("allowed_s must hold one or more times that ascend.")
+        posed.append(_posed(one.start, times, **one.to))
+        offsets.append(relative_state(posed[-1].position, posed[-1].velocity, one.to["slot_lead_rad"]))
+        if np.abs(offsets[-1]).max() >= IN_SLOT:
+            cases = posed[-1].questions.cases
+            # what has a last departure is polished with another list of limits
+            together.setdefault((cases.size, bool(np.isfinite(cases.latest_first[0]))), []).append(number)
+    found: list[tuple[FreeformSolution | None, ...]] = [
+        (_nothing_to_do(one.start),) * len(one.allowed_s) for one in asked
+    ]
+    for numbers in together.values():
+        questions = side_by_side([posed[number].questions for number in numbers])
+        best = solve(questions, burns_max)
+        for number, times_of in zip(numbers, questions.by_start, strict=True):
+            estimate = linear_estimate(offsets[number], posed[number].questions.cases.allowed)
+            # where a shorter flight serves a longer time too, what is proved is still about the longer time
+            found[number] = tuple(
+                None if (made := best[index]) is None else _solution(made, posed[number], i, float(estimate[i]))
+                for i, index in enumerate(times_of)
+            )
+    return tuple(found)
 
 
 def tangent_orbits(start: State, *, allowed_s: float, **to: Unpack[ToSlot]) -> tuple[Array, Array]:
@@ -224,9 +259,7 @@ def _posed(
     ceiling_m: float = math.inf,
     pole: Sequence[float] = (0.0, 0.0, 1.0),
 ) -> _Posed:
-    for name, value in (("gm", gm), ("ring_radius_m", ring_radius_m), *(("allowed_s", time) for time in allowed_s)):
-        if not (math.isfinite(value) and value > 0.0):
-            raise InputError(f"{name} = {value!r} must be a positive number.")
+    _positive(("gm", gm), ("ring_radius_m", ring_radius_m), *(("allowed_s", time) for time in allowed_s))
     if not math.isfinite(slot_lead_rad):
         raise InputError(f"slot_lead_rad = {slot_lead_rad!r} must be a number.")
     if not 0.0 <= floor_m <= ring_radius_m <= ceiling_m:
@@ -269,8 +302,18 @@ def _posed(
         epoch=start.time_s,
         position=r,
         velocity=v,
-        questions=Questions(each=tuple(replace(question, allowed=float(time)) for time in allowed), cases=cases),
+        questions=Questions(
+            each=tuple(replace(question, allowed=float(time)) for time in allowed),
+            cases=cases,
+            by_start=(range(len(allowed)),),
+        ),
     )
+
+
+def _positive(*named: tuple[str, float]) -> None:
+    for name, value in named:
+        if not (math.isfinite(value) and value > 0.0):
+            raise InputError(f"{name} = {value!r} must be a positive number.")
 
 
 def _in_ring_axes(start: State, pole: Sequence[float]) -> tuple[Array, Array, Array]:

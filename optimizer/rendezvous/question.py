@@ -15,8 +15,8 @@ from ...models.units import TWO_PI as TURN
 class Guess(NamedTuple):
     """Burn times (N,) and all burns but the last, (N - 1, 2), along the first two axes, with the name of the family.
 
-    ``cost`` is the sum of the burns of a guess that arrives, infinite where that was not computed; ``keeps`` tells
-    whether the guess is known to keep the radius limits.
+    ``cost`` is the sum of the burns of a guess that arrives, infinite where that was not computed; ``keeps`` is
+    true where the guess is known to keep the radius limits.
     """
 
     family: str

@@ -66,7 +66,7 @@ def price_of_time(
     >>> [round(float(cost), 3) for cost in price.tangent_m_s], [round(float(cost), 3) for cost in price.delta_v_m_s]
     ([0.095, 0.095], [0.095, 0.069])
     """
-    # loaded by whoever asks for it: a plan by phasing orbits does not
+    # loaded only where it is asked for: a plan by phasing orbits does not need it
     from .optimum import least_delta_v_over_times, tangent_orbits
 
     question = {

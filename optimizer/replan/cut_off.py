@@ -99,7 +99,7 @@ def _at_cut_off(outcome: Outcome, part: CraftPlan, now_s: float | None) -> tuple
     """
     item = part.itinerary
     if item is None:
-        raise ValueError("a plan without its itinerary cannot be gone on from")
+        raise ValueError("a plan without its itinerary cannot be continued")
     model = IMPULSIVE if part.engine is None else part.engine
     [flight] = fly([item], gravity_around(outcome.scenario.body), model, whole=False)
     number = (part.phasing_burn or 0) if now_s is None else _last_over(flight, now_s)

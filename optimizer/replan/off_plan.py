@@ -70,7 +70,7 @@ def tilt_of(ring: Ring, one: OffPlan) -> float:
 
 
 def rest_as_it_is(scenario: Scenario, ring: Ring, one: OffPlan, seats: Seats = ()) -> CraftPlan:
-    """What is left for a craft to do, with the burns as they were planned; limits are not looked at."""
+    """What is left for a craft to do, with the burns as they were planned; limits are not examined."""
     item = Itinerary.through_turn(one.seen_s, one.position, one.velocity, burns_left(one), ring)
     [flight] = fly([item], gravity_around(scenario.body), engine_now(one))
     seen = measure(flight, ring, one.part.plane, one.part.slot)

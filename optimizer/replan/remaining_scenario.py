@@ -49,7 +49,7 @@ class Spent:
 class Remaining:
     """What is left to do, as a new scenario.
 
-    ``scenario`` is None where nobody is left to move, and while a craft is between liftoff and insertion. ``done`` are
+    ``scenario`` is None where no craft is left to move, and while one is between liftoff and insertion. ``done`` are
     the craft in their slots, ``lost`` those that are gone, ``assumed`` those under way of which nothing was seen,
     ``stepped`` whether free-form flights were asked for only because an orbit does not touch the ring.
     ``as_planned``: all observations match the plan. ``frozen`` craft go on as planned, or as their plan
@@ -272,7 +272,7 @@ class _Carrying:
             # still on board
             flown = next((c.itinerary for c in self.plan.carriers if c.carrier == part.carrier), flown)
         if flown is None:
-            raise ValueError("a plan without its itinerary cannot be gone on from")
+            raise ValueError("a plan without its itinerary cannot be continued")
         burned = tuple(burn for burn in flown.impulses if burn.time_s <= time_s)
         gravity = gravity_around(self.scenario.body)
         model = IMPULSIVE if part.engine is None or flown is not part.itinerary else part.engine

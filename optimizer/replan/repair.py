@@ -24,7 +24,19 @@ from ...models.flight.integrate import Flight, Itinerary, Measured, fly_each, me
 from ...models.ring import Ring
 from ...models.scenario import Aim, Scenario
 from ..craft_plan import CraftPlan
-from ..limits import apoapsis_max, clearance, finish_within, separation, tilt_tolerance, wait_within
+from ..limits import (
+    apoapsis_max,
+    clearance,
+    finish_within,
+    propellant,
+    registry,
+    revolutions_max,
+    separation,
+    slot_tolerance,
+    tilt_tolerance,
+    wait_within,
+)
+from ..limits.limit import PlanParts
 from ..robustness.closed_form import HALF
 from ..trajectory.differential_correction import Case, correct_each
 from .off_plan import OffPlan, Seats, burns_left, engine_now, part_of, revolutions_of
@@ -41,6 +53,19 @@ ROUNDS_MAX = 5
 
 ADDED_M_S = 1e-4
 """An added burn smaller than this is left out."""
+
+SEEN_WIDER = (
+    clearance.LIMIT,
+    finish_within.LIMIT,
+    wait_within.LIMIT,
+    revolutions_max.LIMIT,
+    apoapsis_max.LIMIT,
+    separation.LIMIT,
+    slot_tolerance.LIMIT,
+    tilt_tolerance.LIMIT,
+    propellant.LIMIT,
+)
+"""Limits for which it counts what the craft has done already, or how well it was to keep them by its plan."""
 
 _Result = tuple[WayOn, Flight, Measured]
 
@@ -105,12 +130,20 @@ def _take_best(
                 served.add(k)
                 break
             part = part_of(ring, strayed[k], flight, seen, seats, scenario.limits.separation_m)
-            nearest_m = part.flown.closest_m or math.inf
-            if separation.LIMIT.kept(scenario, nearest_m):
+            if _keeps_further_limits(scenario, part):
                 found[k] = part
                 served.add(k)
                 break
     return served
+
+
+def _keeps_further_limits(scenario: Scenario, part: CraftPlan) -> bool:
+    """Whether a part keeps the separation and all limits but those of which `_keeps_limits` takes a wider view."""
+    if not separation.LIMIT.kept(scenario, part.flown.closest_m or math.inf):
+        return False
+    parts = PlanParts(scenario=scenario, craft=(part,))
+    further = [limit for limit in registry.LIMITS if limit not in SEEN_WIDER]
+    return not any(limit.broken(limit.margins(parts)) for limit in further)
 
 
 def _may_be_mended(ring: Ring, one: OffPlan) -> bool:

@@ -64,9 +64,9 @@ class WayOn:
 
 
 def as_planned(ring: Ring, who: int, one: OffPlan) -> list[WayOn]:
-    """The burns that are left, corrected; and the slot let be, with only the ring's period and shape met.
+    """The burns that are left, corrected; and the same for the ring's period and shape only, without the slot.
 
-    Where planes matter, each of these with the plane let be and with the plane met.
+    Where planes matter, each of these with the plane left as it is and with the plane met.
     """
     left, ways = burns_left(one), []
     turns = tilt_of(ring, one) > PLANE_SLACK_RAD or any(burn.cross_m_s for burn in left) or ring.node_rate_rad_s != 0.0

@@ -4,21 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...models.errors import InputError
 from ...models.reading.observed import Observed
-from ...models.scenario import Aim, Scenario
-from ..choice.ring_phase import best_phase
+from ...models.scenario import Aim
 from ..craft_plan import CraftPlan, later
 from ..limits.tilt_tolerance import PLANE_SLACK_RAD
 from ..outcome import Outcome, Plan
 from ..plan import make_plan
-from ..problem.ring_phase import problems
-from ..robustness.missed_burn import missed
+from .answer import NOTHING, CraftChange, Past, Replan
+from .decisions import decisions
 from .needed import state_seen
 from .off_plan import OffPlan
 from .remaining_scenario import Remaining, remaining
@@ -27,11 +25,6 @@ from .repair import mend
 Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 
-LATE_S = 60.0
-"""A burn or a liftoff that is missed: the craft may do nothing before so long after it."""
-
-SAME_S, SAME_M_S = 1.0, 0.01
-"""Within this in time and in delta-v the way into a slot is the same."""
 
 NOTICED_M_S = 0.05
 """Of two plans that differ by less than this, the one that changes less is taken."""
@@ -43,142 +36,6 @@ nothing better is looked for."""
 NEAR_SHARE = 0.005
 """In circular speeds: where mending the old plan changes what it costs by no more than this, free-form flights are not
 looked for, as mending takes the cheapest burns that there are near it."""
-
-DECISIONS_MAX = 6
-"""Decisions, the soonest first, for which the price of missing them is worked out: each takes a separate search."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class CraftChange:
-    """One craft that is moved on: its part of the old plan, and of the new one, whose times count from ``new_from_s``.
-
-    ``spent_m_s`` until now; ``rest_m_s`` and ``old_rest_m_s`` from now on, the latter of the plan as it was.
-    """
-
-    craft: str
-    old: CraftPlan
-    new: CraftPlan
-    new_from_s: float
-    spent_m_s: float
-    rest_m_s: float
-    old_rest_m_s: float
-
-    @property
-    def in_slot_s(self) -> float:
-        """When it is in its slot, from the first epoch."""
-        return self.new_from_s + self.new.in_slot_s
-
-    @property
-    def same(self) -> bool:
-        """Whether it goes on as it was planned."""
-        return (
-            (self.old.plane, self.old.slot) == (self.new.plane, self.new.slot)
-            and abs(self.in_slot_s - self.old.in_slot_s) <= SAME_S
-            and abs(self.rest_m_s - self.old_rest_m_s) <= SAME_M_S
-        )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Decision:
-    """What must be done next for a craft, and what it costs to miss that.
-
-    ``at_s`` from the first epoch. ``launch``: a liftoff, else a burn. ``extra_m_s`` and ``later_s`` are what the whole
-    plan costs more and ends later, by the catalogue, if nothing is done before `LATE_S` after it; None where it was not
-    worked out, or (``lost``) where no plan is left then.
-    """
-
-    craft: str
-    at_s: float
-    launch: bool
-    extra_m_s: float | None = None
-    later_s: float | None = None
-    lost: bool = False
-
-
-@dataclass(frozen=True, kw_only=True)
-class Past:
-    """What lies behind a plan that is gone on from a second time.
-
-    Args:
-        now_s: when it was made, from the first epoch.
-        spent: what each craft had burned by then, m/s, by name.
-        finish_s: when the last of the craft was in its slot that were there by then.
-        done, lost: craft that were in their slots, or gone.
-    """
-
-    now_s: float = 0.0
-    spent: tuple[tuple[str, float], ...] = ()
-    finish_s: float = 0.0
-    done: tuple[str, ...] = ()
-    lost: tuple[str, ...] = ()
-
-    @property
-    def spent_m_s(self) -> float:
-        """By all craft."""
-        return math.fsum(one for _, one in self.spent)
-
-    def spent_until(self, left: Remaining) -> dict[str, float]:
-        """What each craft has burned until a later look, m/s, by name."""
-        spent = dict(self.spent)
-        for one in left.spent:
-            spent[one.craft] = spent.get(one.craft, 0.0) + one.delta_v_m_s
-        return spent
-
-
-NOTHING = Past()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Replan:
-    """The whole answer.
-
-    ``outcome`` is the plan of what is left, its times from now; None where nothing is left, or where nothing was seen
-    that differs from the plan: the rest of the best plan is then the best plan of the rest. ``total_m_s``
-    counts what was spent, ``finish_s`` counts from the first epoch, both with the craft that are done. ``mended``
-    craft go on with the burns that they were to make, corrected.
-    """
-
-    before: Outcome
-    old_plan: Plan
-    observed: Observed
-    remaining: Remaining
-    outcome: Outcome | None
-    changes: tuple[CraftChange, ...]
-    decisions: tuple[Decision, ...]
-    total_m_s: float
-    finish_s: float
-    mended: tuple[str, ...] = ()
-    past: Past = NOTHING
-
-    @property
-    def old_total_m_s(self) -> float:
-        """What the plan as it was comes to, with what was spent before it."""
-        return self.old_plan.delta_v_m_s + self.past.spent_m_s
-
-    @property
-    def old_finish_s(self) -> float:
-        """When the last craft was to be in its slot by the plan as it was."""
-        return max(self.old_plan.finish_s, self.past.finish_s)
-
-    @property
-    def dearer_m_s(self) -> float:
-        """By how much the rest costs more than that of the plan as it was, for the craft that are moved."""
-        return math.fsum(change.rest_m_s - change.old_rest_m_s for change in self.changes)
-
-    @property
-    def worst_m_s(self) -> float:
-        """What the craft that burns most burns in all."""
-        return max((change.spent_m_s + change.rest_m_s for change in self.changes), default=0.0)
-
-    @property
-    def later_s(self) -> float:
-        """By how much the last craft is in its slot later than by the plan as it was."""
-        return self.finish_s - self.old_finish_s
-
-    @property
-    def fits(self) -> bool:
-        """Whether there is a plan, and one within the limits."""
-        return self.outcome is None or bool(self.outcome.plans and not self.outcome.plans[0].broken)
 
 
 def replan(
@@ -211,13 +68,13 @@ def replan(
             where=observed.file,
         )
     progress("where the plan has the craft now")
-    old = before.plans[0]
+    old, near_m_s = before.plans[0], NEAR_SHARE * before.ring.speed_m_s
     left = remaining(before, old, observed)
     if left.as_planned or left.scenario is None:
         return _rest_of(before, observed, left, None, {}, past, progress)
     progress("what is left of the plan, mended")
     held = _mended(before, observed, left)
-    aim, found = before.scenario.minimize, []
+    found = []
     if held:
         kept = remaining(before, old, observed, freeze=True, held=frozenset(held))
         outcome = None if kept.scenario is None else make_plan(kept.scenario, progress)
@@ -225,7 +82,7 @@ def replan(
         # what is left of the best plan is the best that can be left
         changed = abs(found[0].dearer_m_s)
         as_good = changed <= AS_GOOD_M_S and found[0].later_s <= LATER_S
-        near = not fresh and changed <= NEAR_SHARE * before.ring.speed_m_s
+        near = not fresh and changed <= near_m_s
         if found[0].fits and not left.lost and (as_good or near):
             return found[0]
     for freeze in (True, False):
@@ -235,15 +92,18 @@ def replan(
         # free-form flights are for craft with no other way, and not for the sake of others
         fitting = [one for one in found if one.fits]
         touching = any(one.outcome is not None for one in fitting)
-        dearest = NEAR_SHARE * before.ring.speed_m_s
-        if way.stepped and fitting and (touching or min(abs(one.dearer_m_s) for one in fitting) <= dearest):
+        if way.stepped and fitting and (touching or min(abs(one.dearer_m_s) for one in fitting) <= near_m_s):
             continue
         progress("with the others as planned" if freeze else "all craft replanned")
         outcome = None if way.scenario is None else make_plan(way.scenario, progress)
         found.append(_rest_of(before, observed, way, outcome, _turned(before, observed, way, outcome), past, progress))
+    return _best(found, before.scenario.minimize)
+
+
+def _best(found: Sequence[Replan], aim: Aim) -> Replan:
+    """What changes less comes first, and stays where another is not better by what a person would notice."""
     best = found[0]
     for one in found[1:]:
-        # what changes less comes first, and stays where another is not better by what a person would notice
         if (one.fits, best.fits) == (True, False) or (one.fits == best.fits and _better(one, best, aim)):
             best = one
     return best
@@ -343,21 +203,11 @@ def _rest_of(
         remaining=left,
         outcome=outcome,
         changes=tuple(changes),
-        decisions=_decisions(before, left, tuple(changes), now, progress),
+        decisions=decisions(before, left, tuple(changes), now, progress),
         total_m_s=total,
         finish_s=finish,
         mended=tuple(name for name in order if name in held),
         past=past,
-    )
-
-
-def late(scenario: Scenario, craft: str, ready_s: float) -> Scenario:
-    """The scenario with one craft that can do nothing before a time."""
-    return replace(
-        scenario,
-        craft=tuple(
-            replace(one, ready_s=max(one.ready_s, ready_s)) if one.name == craft else one for one in scenario.craft
-        ),
     )
 
 
@@ -382,65 +232,3 @@ def _change(part: CraftPlan, old: Plan, start_s: float, now_s: float, spent: dic
 def _rest(part: CraftPlan, after_s: float) -> float:
     """What is burned after a moment; a burn at time 0 of a plan is still to be made."""
     return sum(burn.own_m_s for burn in part.burns if burn.time_s > after_s or after_s == 0.0)
-
-
-def _decisions(
-    before: Outcome, left: Remaining, changes: tuple[CraftChange, ...], now_s: float, progress: Progress
-) -> tuple[Decision, ...]:
-    found = []
-    for change in changes:
-        part, start = change.new, change.new_from_s
-        burns = [burn.time_s + start for burn in part.burns if burn.time_s + start > now_s or start == now_s]
-        if part.launch_s is not None and part.launch_s + start > now_s:
-            found.append(Decision(craft=change.craft, at_s=start + part.launch_s, launch=True))
-        elif burns:
-            found.append(Decision(craft=change.craft, at_s=burns[0], launch=False))
-    found.sort(key=lambda one: (one.at_s, one.craft))
-    by_name = {change.craft: change for change in changes}
-    scenario = left.scenario
-    if scenario is None or scenario.front_step_s is not None:
-        kept, planned = None, set()
-    else:
-        kept, planned = _cheapest(scenario, progress), {craft.name for craft in scenario.craft}
-    out = []
-    for number, one in enumerate(found):
-        if number >= DECISIONS_MAX:
-            out.append(one)
-        elif kept is not None and scenario is not None and one.craft in planned:
-            out.append(_missed(scenario, kept, one, now_s, progress))
-        elif by_name[one.craft].new_from_s == 0.0 and not one.launch:
-            out.append(_missed_for_a_turn(before, changes, by_name[one.craft].new, one, now_s))
-        else:
-            out.append(one)
-    return tuple(out)
-
-
-def _missed_for_a_turn(
-    before: Outcome, changes: tuple[CraftChange, ...], part: CraftPlan, one: Decision, now_s: float
-) -> Decision:
-    """What a missed burn costs a craft that goes on as planned, by closed forms, where another touch comes."""
-    index = next(k for k, burn in enumerate(part.burns) if burn.time_s > now_s or now_s == 0.0)
-    missing = missed(before.scenario, before.ring, part, index)
-    if missing.kind == "re-entry":
-        return replace(one, lost=True)
-    if missing.kind != "again":
-        return one
-    finish = max(change.in_slot_s for change in changes)
-    others = max((change.in_slot_s for change in changes if change.craft != part.craft), default=0.0)
-    return replace(one, extra_m_s=missing.more_m_s, later_s=max(missing.in_slot_s, others) - finish)
-
-
-def _missed(scenario: Scenario, kept: tuple[float, float], one: Decision, now_s: float, progress: Progress) -> Decision:
-    progress(f"what it costs if {one.craft} misses its moment")
-    other = _cheapest(late(scenario, one.craft, one.at_s - now_s + LATE_S), progress)
-    if other is None:
-        return replace(one, lost=True)
-    return replace(one, extra_m_s=other[0] - kept[0], later_s=other[1] - kept[1])
-
-
-def _cheapest(scenario: Scenario, progress: Progress) -> tuple[float, float] | None:
-    """Delta-v and finish of the best plan by the catalogue, not flown; None where there is none."""
-    best = best_phase(problems(scenario), scenario.minimize, progress).best
-    if best is None:
-        return None
-    return float(best.options.delta_v_m_s.sum()), float(best.options.finish_s.max())

@@ -23,9 +23,10 @@ from ..limits.judged import judged
 from ..outcome import Kept, Outcome
 from ..robustness.hold import hold
 from ..trajectory.differential_correction import IMPULSIVE
+from .answer import NOTHING, CraftChange, Past, Replan
 from .off_plan import OffPlan, rest_as_it_is
 from .remaining_scenario import remaining
-from .replan import NOTHING, CraftChange, Past, Progress, Replan, replan
+from .replan import Progress, replan
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,7 +1,7 @@
 """The propellant budget: how much a plan takes when things differ a little from the plan.
 
 Monte Carlo over the errors that the scenario states, with the corrections of ``closed_form.py``. Blocks of a fixed
-size draw from streams of their own, so that the same seed gives the same flights whatever the number of samples.
+size draw from separate streams, so that the same seed gives the same flights whatever the number of samples.
 """
 
 from __future__ import annotations
@@ -205,7 +205,7 @@ def refuse_without_errors(scenario: Scenario) -> None:
 
 def _nothing_said(scenario: Scenario) -> InputError:
     return InputError(
-        "nothing is said about what may differ from the plan for any craft that moves, so there is nothing to "
+        "the scenario gives no errors for any craft that moves, so there is nothing to "
         "budget for: add [errors] with standard deviations, such as burn_share = 0.005 or periapsis_km = 5.",
         where=scenario.source.where("errors"),
     )

@@ -15,6 +15,7 @@ from ...models.errors import InputError
 from ...models.ring import Ring
 from ...models.scenario import INJECTION_ERRORS, Errors, Insertion, Scenario
 from ..craft_plan import CraftPlan
+from ..limits import finish_within, revolutions_max, wait_within
 
 TANGENT = ("direct", "park", "shift")
 """Routes that touch the ring with tangent burns."""
@@ -125,7 +126,7 @@ def trim_turns(scenario: Scenario, period_s: float, part: CraftPlan, waited_s: f
 
 def story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: float) -> Story:
     """The story of a craft that `has_closed_form`; ``match_s`` is how well its period must match the ring's."""
-    gm, spec, limits = ring.gm, scenario.ring, scenario.limits
+    gm, spec = ring.gm, scenario.ring
     circle = 2.0 * math.pi / float(orbits.rate(gm, ring.radius_m))
     insertion = None
     if part.pad is not None:
@@ -138,9 +139,9 @@ def story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: float) ->
     longer_s = circle
     may_go_on = (
         part.revolutions > 0
-        and part.revolutions + 1 <= limits.revolutions_max
-        and wait + longer_s <= limits.wait_within_s
-        and part.in_slot_s + longer_s <= limits.finish_within_s
+        and revolutions_max.LIMIT.kept(scenario, part.revolutions + 1)
+        and wait_within.LIMIT.kept(scenario, wait + longer_s)
+        and finish_within.LIMIT.kept(scenario, part.in_slot_s + longer_s)
     )
     turns = trim_turns(scenario, circle, part, wait)
     coast = 0.5

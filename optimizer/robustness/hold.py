@@ -66,7 +66,7 @@ def trim_m_s(ring: Ring, period_error_s: float) -> float:
 
 
 def hold(ring: Ring, scenario: Scenario, craft: Sequence[CraftPlan], kept: Sequence[Kept]) -> Hold | None:
-    """How long the ring holds; None where there is nobody in it.
+    """How long the ring holds; None where there is no craft in it.
 
     Args:
         ring: with its period.

@@ -211,7 +211,7 @@ def _doubt(field: Field, surfaces: Surfaces) -> float:
 
 
 def _leaves(times: Array, errors: Array, tolerance: float, down: int | None) -> tuple[int | None, float]:
-    """Who is outside the tolerance first and when, between two times in proportion; (None, inf) where nobody is."""
+    """Who is outside the tolerance first and when, between two times in proportion; (None, inf) where no craft is."""
     outside = np.abs(errors) > tolerance
     late = np.flatnonzero(outside.any(axis=1))
     if late.size == 0:

@@ -1,7 +1,7 @@
 """Many flights of one craft with errors, with a linear model of its numerical flight.
 
-For ways that have no closed form: free-form flights, and launches whose first burns an upper stage pays. What every
-error makes of the end of the flight (slot, period, shape, plane) and of its lowest point is read off from flights a
+For ways that have no closed form: free-form flights, and launches whose first burns an upper stage pays. How
+every error changes the end of the flight (slot, period, shape, plane) and its lowest point is read off from flights a
 little off the planned one. Before each burn the planner looks where the rest of the plan leads: where it misses the
 slot by half its tolerance, or the plane, the burns that are left are changed by the least that leads there, or the slot
 error is left to be phased out at the end, whichever costs less; the ring's period is read and trimmed at the end, as in
@@ -210,7 +210,7 @@ class _Fly:
     def _change(self, first: int) -> None:
         """Change the burns that are left where the rest of the plan would miss, in the cheapest of a few ways.
 
-        With a small burn right after the last one or without, with the shape met or let be within the tolerance, the
+        With a small burn right after the last one or without, with the shape met or left within the tolerance, the
         plane met or turned at the end; or not at all, where phasing out the slot error at the end is cheaper.
         """
         story, again = self.story, self._take(3) if first > 0 else None

@@ -1,7 +1,7 @@
 """What a missed burn means: the next chance, what it costs, or that there is none.
 
 A craft that misses its burn at a touch of the ring comes back there one revolution of its orbit later, its slot having
-moved on; from there every phasing orbit within the limits is looked at again. Two-body, as the catalogue is.
+moved on; from there every phasing orbit within the limits is examined again. Two-body, as the catalogue is.
 """
 
 from __future__ import annotations

@@ -27,7 +27,7 @@ STEP_RAD = math.radians(0.05)
 
 @dataclass(frozen=True, kw_only=True)
 class Sensitivity:
-    """What one burn's errors make of the slot, rad, signed: positive is ahead of it.
+    """How errors of one burn move the craft against its slot, rad, signed: positive is ahead.
 
     Args:
         per_m_s: each m/s too much along the burn.

@@ -72,7 +72,7 @@ def spread(scenario: Scenario, ring: Ring, part: CraftPlan, nominal: Flight, tim
     asked, scales = _asked(item, errors, ring.gm, launched=launched)
     end = max(item.end_s, times.max(initial=item.end_s)) + TURN_MARGIN * STEP_S
     pairs = [replace(one, end_s=end) for pair in asked for one in pair]
-    flown = fly(pairs, gravity_around(scenario.body), part.engine or Impulsive())
+    flown = fly(pairs, nominal.gravity, part.engine or Impulsive())
     planned = nominal.states(times)
     axes = frames.local_axes(planned[:, :3], planned[:, 3:])
     more, less = (np.stack([one.states(times) for one in flown[side::2]], axis=-1) for side in (0, 1))

@@ -16,7 +16,7 @@ from ...models.ring import Ring
 from ..standing import Trim
 
 TRIMS_MAX = 1000
-"""More trims than this in the time looked at are not counted on."""
+"""More trims than this in the time examined are not counted on."""
 
 
 def schedule(

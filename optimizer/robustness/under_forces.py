@@ -42,7 +42,7 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
     Craft that a carrier brings up keep their burns, since where they are dropped would move as well.
 
     Returns:
-        The plan with its burns as corrected, and what became of it; None without ``[forces]``, and where nobody is in
+        The plan with its burns as corrected, and what became of it; None without ``[forces]``, and where no craft is in
         the ring.
     """
     scenario, ring = outcome.scenario, outcome.ring
@@ -82,7 +82,7 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
 def _standing(
     asked: Sequence[_Asked], flights: Sequence[Flight | None], slots: Ring, at_s: float, ground_m: float
 ) -> tuple[tuple[Standing, ...], float]:
-    """How everybody stands in the window, with the common shift taken off, and that shift, rad."""
+    """How all craft stand in the window, with the common shift taken off, and that shift, rad."""
     found = [
         None if flight is None else _mean(flight, slots, one.place, at_s, ground_m)
         for flight, one in zip(flights, asked, strict=True)

@@ -28,8 +28,8 @@ from .carrier_loads import Asked, Load, options
 from .route import CourseOf, Finite, Question, Route, row_of
 
 NOTE = (
-    "liftoffs of carriers: those at which a slot is at the place of arrival, the first one possible, and those a "
-    "turnaround from them; a better moment in between is possible for craft that phase on their own"
+    "liftoffs of carriers are tried where a slot is at the place of arrival, at the first moment possible, and a "
+    "turnaround from these; for craft that phase by themselves a better moment may lie in between"
 )
 
 IN_PLACE = Ends(any_k=(), wait_turns=math.inf, revolutions_max=0, grid=False)
@@ -141,5 +141,6 @@ ROUTE = Route(
     columns=columns,
     course=course,
     together=together,
+    may_serve=lambda problem: bool(problem.aboard),
     note=lambda problem, _: NOTE if problem.aboard else "",
 )

@@ -25,7 +25,7 @@ from .carrier_loads import Drops
 from .route import row_of
 
 AFTER_TURNS = 1.05
-"""A carrier is flown on for this many of its own turns after the last pass that matters."""
+"""Turns of its orbit for which a carrier is flown after the last pass that matters."""
 
 ALIGNED = 1e-6
 """Passes that are this close to a whole number of slots apart, in slots, bring slots to the touching point."""

@@ -28,7 +28,7 @@ from ..problem.problem import Aboard
 from .carrier_bundles import CHOICE_BYTES, LastPasses, bundles, of_use
 
 STEPS_BEYOND = 2
-"""Carrier orbits above the ring are looked at up to this many times the ring's period, where no ceiling says less."""
+"""Carrier orbits above the ring are examined up to this many times the ring's period, where no ceiling says less."""
 
 
 BLOCK_LIFTOFFS = 64

@@ -34,6 +34,9 @@ from .route import Question, Route
 if TYPE_CHECKING:
     from ..rendezvous.optimum import FreeformSolution, State
 
+NARROWINGS, NARROWED = 8, 64
+"""Rounds in which a crossing of the ring's radius is looked for ever closer, each so many times: to rounding."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Timed(Detail):
@@ -73,13 +76,14 @@ class Timed(Detail):
 
 @dataclass(frozen=True, kw_only=True)
 class Sought:
-    """A flight that is looked for.
+    """Flights that are looked for.
 
     Args:
         ring: where the slot is; it stands still meanwhile but for its turning.
         start: where the craft is.
         slot: in the ring.
-        craft_class: whose flight it is.
+        craft_class: whose flights they are.
+        finishes_s: latest finishes, ascending, all after the start.
         floor_m, ceiling_m: radii that every arc after the first burn keeps to.
     """
 
@@ -87,6 +91,7 @@ class Sought:
     start: Coast
     slot: int
     craft_class: int
+    finishes_s: Sequence[float]
     floor_m: float
     ceiling_m: float
 
@@ -96,25 +101,28 @@ class Sought:
         return lead_at_start(self.ring, self.start, self.slot)
 
 
-def find(sought: Sought, finishes_s: Sequence[float]) -> tuple[TimedFlight, ...]:
-    """The time-limited optimum for each latest finish; those that end sooner and cost the same only once.
-
-    ``finishes_s`` are ascending, all after the start.
-    """
+def find(sought: Sequence[Sought]) -> tuple[tuple[TimedFlight, ...], ...]:
+    """The time-limited optimum for each latest finish of each that is sought, all side by side."""
     # loaded only where such flights are asked for, which is rare
-    from ..rendezvous.optimum import least_delta_v_over_times
+    from ..rendezvous.optimum import Asked, ToSlot, least_delta_v_of_each
 
-    ring, start = sought.ring, sought.start
-    solutions = least_delta_v_over_times(
-        as_state(start),
-        gm=ring.gm,
-        ring_radius_m=ring.radius_m,
-        slot_lead_rad=sought.lead_rad,
-        allowed_s=[finish - start.time_s for finish in finishes_s],
-        floor_m=sought.floor_m,
-        ceiling_m=sought.ceiling_m,
-        pole=pole(ring, start.time_s),
-    )
+    asked = []
+    for one in sought:
+        to = ToSlot(
+            gm=one.ring.gm,
+            ring_radius_m=one.ring.radius_m,
+            slot_lead_rad=one.lead_rad,
+            floor_m=one.floor_m,
+            ceiling_m=one.ceiling_m,
+            pole=pole(one.ring, one.start.time_s),
+        )
+        allowed_s = [finish - one.start.time_s for finish in one.finishes_s]
+        asked.append(Asked(start=as_state(one.start), allowed_s=allowed_s, to=to))
+    return tuple(_distinct(one, found) for one, found in zip(sought, least_delta_v_of_each(asked), strict=True))
+
+
+def _distinct(sought: Sought, solutions: Sequence[FreeformSolution | None]) -> tuple[TimedFlight, ...]:
+    """Flights from their solutions; those that end sooner and cost the same only once."""
     found, seen = [], set()
     for solution in solutions:
         if solution is None or not solution.burns:
@@ -199,10 +207,13 @@ def _first_touch(ring: Ring, start: Coast, solution: FreeformSolution) -> float:
     if not crossed.size:
         return solution.finish_s
     low, high = float(times[crossed[0]]), float(times[crossed[0] + 1])
-    for _ in range(50):
-        middle = 0.5 * (low + high)
-        same = np.signbit(above(np.array([middle]))[0]) == np.signbit(height[crossed[0]])
-        low, high = (middle, high) if same else (low, middle)
+    begun = np.signbit(height[crossed[0]])
+    for _ in range(NARROWINGS):
+        closer = np.linspace(low, high, NARROWED + 1)
+        # the ends are known to lie on either side
+        inside = np.signbit(above(closer[1:-1])) == begun
+        at = int(np.argmin(np.append(inside, False)))
+        low, high = float(closer[at]), float(closer[at + 1])
     return high
 
 
@@ -319,5 +330,6 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
+    may_serve=lambda problem: problem.scenario.front_step_s is not None,
     arrives_by_way=False,
 )

@@ -25,6 +25,9 @@ from ..problem.options import F, I, Options
 DRIFT_RAD = 2e-5
 """Planes that drift apart by less than this are left so: 0.001 deg, a tenth of what counts as a tilt."""
 
+INSIDE_RAD = np.deg2rad(0.006)
+"""A tilt left on purpose is planned so far inside of what the ring allows: secular rates are as good as that."""
+
 NODE_RAD = 1e-9
 """A node no farther than this is here."""
 
@@ -103,9 +106,9 @@ def turned(way: launch.Ascent, ring: Ring, options: Options) -> Options:
 
 
 def drift_of(body: Body, ring: Ring, start: Standing, orbit: Orbit, options: Options, tolerance_rad: float) -> F:
-    """By how much craft in space must turn their planes back into the ring's, rad, (n,); signed as nodes are behind.
+    """By how much craft in space must turn their planes back, rad, (n,); signed as nodes are behind.
 
-    0 where the planes do not drift apart, or by less than the ring allows.
+    To what the ring allows, and no further: 0 where the planes do not drift apart by more than that.
     """
     if ring.node_rate_rad_s == 0.0:
         return np.zeros(len(options))
@@ -115,7 +118,8 @@ def drift_of(body: Body, ring: Ring, start: Standing, orbit: Orbit, options: Opt
         own = options.burn_s - orbit.at_s
         stages.append((np.full(own.size, orbit.periapsis_m), np.full(own.size, orbit.apoapsis_m), own))
     apart = node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, stages) * np.sin(ring.inclination_rad)
-    return np.where(np.abs(apart) > max(tolerance_rad, DRIFT_RAD), apart, 0.0)
+    more = np.sign(apart) * (np.abs(apart) - max(tolerance_rad - INSIDE_RAD, 0.0))
+    return np.where(np.abs(apart) > max(tolerance_rad, DRIFT_RAD), more, 0.0)
 
 
 def turned_back(

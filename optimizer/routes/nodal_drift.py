@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...models import orbits
 from ...models.oblate_circles import Pace, pace
 from ...models.ring import Ring
 from ...models.scenario import Body
@@ -22,7 +21,7 @@ from ..problem.options import F, I, Options, empty, join
 from ..problem.problem import Problem
 from ..trajectory.course import Course
 from .nodal_drift_flight import drift_courses
-from .nodal_drift_timetable import Start, Timetable, Waits, as_seen, onto_slot, start_of, timetable
+from .nodal_drift_timetable import Start, Timetable, Waits, as_seen, onto_slot, speed_changes, start_of, timetable
 from .route import CourseOf, Finite, Question, Route, row_of
 
 DEPTHS = 400
@@ -32,10 +31,10 @@ NEAREST = 0.004
 """The first of them is this share of the ring's radius away from it: nearer, the wait is longer than anybody's."""
 
 HIGHEST = 2.0
-"""Where no ceiling says less, waiting orbits are looked at up to this many ring radii."""
+"""Where no ceiling says less, waiting orbits are examined up to this many ring radii."""
 
 LONGEST_S = 365.25 * 86_400.0
-"""Longest drift that is looked at, whatever the limits."""
+"""Longest drift that is examined, whatever the limits."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,10 +166,8 @@ def hohmann(gm: float, one_m: F | float, other_m: F | float) -> F:
     >>> round(float(hohmann(3.986004415e14, 6569481.37, 42159485.65)), 1)
     3935.2
     """
-    one, other = np.asarray(one_m, dtype=np.float64), np.asarray(other_m, dtype=np.float64)
-    semi = 0.5 * (one + other)
-    first = np.abs(orbits.speed(gm, one, semi) - orbits.speed(gm, one, one))
-    return np.asarray(first + np.abs(orbits.speed(gm, other, other) - orbits.speed(gm, other, semi)))
+    first, last = speed_changes(gm, one_m, other_m)
+    return np.asarray(np.abs(first) + np.abs(last))
 
 
 def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course | None:
@@ -187,8 +184,8 @@ def _note(problem: Problem, options: Options) -> str:
     if not len(options):
         return ""
     return (
-        "nodal drift: begun as soon as the craft may burn, in one circular waiting orbit, until the nodes first "
-        "meet; a later start or a plane turned in part by burns is not looked at"
+        "nodal drift starts as soon as the craft may burn and ends when the nodes first meet, in one circular "
+        "waiting orbit; a later start, or a plane turned in part by burns, is not tried"
     )
 
 
@@ -198,6 +195,7 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
+    may_serve=lambda problem: problem.ring.planes > 1,
     together=together,
     note=_note,
 )

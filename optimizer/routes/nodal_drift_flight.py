@@ -126,13 +126,6 @@ def _drift(problem: Problem, options: Options, row: int, name: FlightKey, waitin
     return _Drift(name, slot, plane, start, position, velocity, table, float(radius[0]))
 
 
-def _speeds(gm: float, one_m: float, other_m: float) -> tuple[float, float]:
-    """Changes of speed at the ends of a Hohmann transfer, the first from ``one_m``, signed."""
-    semi = 0.5 * (one_m + other_m)
-    first = float(orbits.speed(gm, one_m, semi) - orbits.speed(gm, one_m, one_m))
-    return first, float(orbits.speed(gm, other_m, other_m) - orbits.speed(gm, other_m, semi))
-
-
 def _circle_of(problem: Problem, one: _Drift) -> Ring:
     """The waiting orbit as a ring with one slot, where the craft is to arrive in it."""
     ring, body = problem.ring, problem.scenario.body
@@ -159,7 +152,7 @@ def _down(problem: Problem, drifts: Sequence[_Drift]) -> list[tuple[_Drift, Itin
     cases = []
     for one in drifts:
         circle = _circle_of(problem, one)
-        first, second = _speeds(problem.ring.gm, one.start.radius_m, one.waiting_m)
+        first, second = map(float, drift.speed_changes(problem.ring.gm, one.start.radius_m, one.waiting_m))
         impulses = (
             Impulse(float(one.table.down_s[0]), 0.0, first),
             Impulse(float(one.table.in_waiting_s[0]), 0.0, second),
@@ -194,7 +187,7 @@ def _up(problem: Problem, waiting: Sequence[tuple[_Drift, np.ndarray]]) -> list[
     ring = problem.ring
     cases = []
     for one, state in waiting:
-        first, second = _speeds(ring.gm, one.waiting_m, ring.radius_m)
+        first, second = map(float, drift.speed_changes(ring.gm, one.waiting_m, ring.radius_m))
         begun, up = _near(problem, one), float(one.table.arrive_s[0] - one.table.leave_s[0])
         rate, _ = ring_rates(problem.scenario.body, one.waiting_m, ring.inclination_rad)
         # where the craft is by then, against where it was to be

@@ -57,10 +57,7 @@ class Waits(Detail):
             on_ring = group.craft.orbit is None or (group.start is not None and group.start.on_ring)
             radius = ring.radius_m if on_ring or group.craft.orbit is None else group.craft.orbit.periapsis_m
             low, high = self.waiting_m[row], ring.radius_m
-            for k, (a, b) in enumerate(((radius, low), (low, high))):
-                semi = 0.5 * (a + b)
-                size[row, 2 * k] = abs(float(orbits.speed(ring.gm, a, semi) - orbits.speed(ring.gm, a, a)))
-                size[row, 2 * k + 1] = abs(float(orbits.speed(ring.gm, b, b) - orbits.speed(ring.gm, b, semi)))
+            size[row, :4] = np.abs([*speed_changes(ring.gm, radius, low), *speed_changes(ring.gm, low, high)])
             into = float(options.burn_s[row] - options.parking_wait_s[row])
             down = 0.5 * float(orbits.period(ring.gm, 0.5 * (radius + low)))
             time[row, :4] = (into - down, into, float(options.burn_s[row]), float(options.finish_s[row]))
@@ -209,6 +206,14 @@ def _circle(body: Body, ring: Ring, radius_m: F) -> tuple[F, F]:
     eps = body.j2 * (body.j2_radius_m / radius_m) ** 2
     sine2 = math.sin(ring.inclination_rad) ** 2
     return n * (1.0 + eps * (9.0 / 4.0 - 21.0 / 8.0 * sine2)), -1.5 * eps * n * math.cos(ring.inclination_rad)
+
+
+def speed_changes(gm: float, one_m: F | float, other_m: F | float) -> tuple[F, F]:
+    """Changes of speed at the ends of a Hohmann transfer between circles, the first from ``one_m``, signed, m/s."""
+    one, other = np.asarray(one_m, dtype=np.float64), np.asarray(other_m, dtype=np.float64)
+    semi = 0.5 * (one + other)
+    first = orbits.speed(gm, one, semi) - orbits.speed(gm, one, one)
+    return np.asarray(first), np.asarray(orbits.speed(gm, other, other) - orbits.speed(gm, other, semi))
 
 
 def transfer(body: Body, ring: Ring, one_m: float, other_m: F) -> tuple[F, F]:

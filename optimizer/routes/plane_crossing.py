@@ -167,4 +167,5 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
+    may_serve=lambda problem: problem.ring.planes > 1,
 )

@@ -12,11 +12,21 @@ from ...models.launch import Ascent
 from ..problem.options import Options
 from ..problem.problem import Problem
 from ..trajectory.course import Course
-from . import carrier, direct, free_form, nodal_drift, parking_orbit, plane_crossing, rephase
+from . import (
+    carrier,
+    direct,
+    free_form,
+    nodal_drift,
+    parking_orbit,
+    plane_crossing,
+    rephase,
+    rephase_at_crossing,
+)
 from .route import CourseOf, Finite, Question, Route
 
 ROUTES: tuple[Route, ...] = (
     rephase.ROUTE,
+    rephase_at_crossing.ROUTE,
     free_form.ROUTE,
     plane_crossing.ROUTE,
     nodal_drift.ROUTE,
@@ -36,6 +46,13 @@ def lifting(way: Ascent) -> Iterator[tuple[int, Route]]:
     return ((index, route) for index, route in numbered("liftoff") if route.lifts_off(way))
 
 
+def _of(options: Options, row: int) -> Route:
+    code = int(options.route[row])
+    if code < 0:
+        raise ValueError("an option that is not marked with its route yet")
+    return ROUTES[code]
+
+
 def columns(index: int, question: Question) -> Options:
     """The options of one route, marked as its own."""
     return ROUTES[index].columns(question).of_route(index)
@@ -44,7 +61,7 @@ def columns(index: int, question: Question) -> Options:
 def course(problem: Problem, options: Options, row: int, finite: bool) -> Course | None:
     """What is flown for one option; None where it cannot be."""
     try:
-        return ROUTES[int(options.route[row])].course(problem, options, row, finite)
+        return _of(options, row).course(problem, options, row, finite)
     except FlightError:
         return None
 
@@ -72,7 +89,7 @@ def courses(problem: Problem, chosen: Sequence[Options], finite: Finite) -> Cour
 
 def name_of(options: Options, row: int) -> str:
     """The name of an option's route."""
-    return ROUTES[int(options.route[row])].name
+    return _of(options, row).name
 
 
 def places(name: str) -> list[int]:

@@ -23,7 +23,7 @@ from ..trajectory.tangent import Begun, PlaneBurns, RingBurns, ring_burns, tange
 from .launch_tilt import drift_of, turned_back
 from .route import Question, Route, row_of
 
-CHOICES_BLOCK = 1_000_000
+CHOICES_BLOCK = 250_000
 """Choices (slot, passes, k, m) up to which all are made at once."""
 
 BYTES_EACH = 400.0
@@ -115,7 +115,7 @@ def phasing_options(
 
 def _costs_by_winding_alone(problem: Problem, group: CraftClass) -> bool:
     """Whether what one winding beats before limits are asked it beats after, too: no burn that takes time, no plane to
-    turn back, nobody to keep clear of."""
+    turn back, no craft to keep clear of."""
     ring = problem.ring
     turns = problem.oblate and ring.inclination_rad != 0.0
     return group.craft.thrust_n is None and not turns and not problem.kept
@@ -225,13 +225,15 @@ def _turned_back(problem: Problem, one: Option, begun: Begun, done: RingBurns, b
         north = math.sin(float(ring.phase(after_s, one.slot))) > 0.0
         burns = (*burns, (after_s, 0.0))
         crosses = (*crosses, (1.0 if north else -1.0) * ring.speed_m_s * back_rad)
+    # a tilt that is left on purpose is not corrected away
+    left = problem.scenario.ring.tilt_tolerance_rad > 0.0
     return PlaneBurns(
         burns=burns,
         crosses=crosses,
         at_ring=-1 if one.revolutions > 0 else -2,
         first_at_ring=-3,
-        unknowns=(Unknown(-2, "cross"), Unknown(-1, "cross")),
-        targets=(*IN_PLANE, "plane"),
+        unknowns=() if left else (Unknown(-2, "cross"), Unknown(-1, "cross")),
+        targets=IN_PLANE if left else (*IN_PLANE, "plane"),
         corrected=True,
     )
 

@@ -83,7 +83,7 @@ class Route:
     """One way to a slot.
 
     Args:
-        name: as files and restrictions have it; two routes of one name are told apart by their place only.
+        name: as files and restrictions have it; two routes of one name differ by their place only.
         words: what a craft does, and how, as in ("go", "straight to the ring").
         begins: what it is asked for: all options of craft in space, options liftoff by liftoff, or carriers' loads.
         columns: the options, dominated ones too where the route says so; unmarked.
@@ -91,6 +91,7 @@ class Route:
         together: courses of several plans worked out at once, where that saves flights; None: one after another.
         lifts_off: which ways up it may follow.
         steps: into how many steps a wait is cut that may be of any length, by way and touch; 1 where there is none.
+        may_serve: whether it may have options in a problem at all.
         arrives_by_way: whether an option costs at least the arrival in place by its way up.
         note: what a reader must know of its options in a problem; empty for nothing.
     """
@@ -103,6 +104,7 @@ class Route:
     together: Callable[[Problem, Sequence[Options], Finite], CourseOf] | None = None
     lifts_off: Callable[[Ascent], bool] = lambda _: False
     steps: Callable[[Ascent, Touch], int] = lambda _way, _touch: 1
+    may_serve: Callable[[Problem], bool] = lambda _: True
     arrives_by_way: bool = True
     note: Callable[[Problem, Options], str] = lambda _problem, _options: ""
 

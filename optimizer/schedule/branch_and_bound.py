@@ -21,7 +21,7 @@ from .integer_program import solve_exactly
 from .presolve import Packed
 
 PARTS_MAX = 4000
-"""Parts looked at before the answer is given as far as it is proved: a limit that does not depend on the machine."""
+"""Parts examined before the answer is given as far as it is proved: a limit that does not depend on the machine."""
 LARGEST = 5000
 """Columns of a part that cannot be split beyond which no exact program is tried."""
 TORN = 1e-6
@@ -33,7 +33,7 @@ ROUNDED, ROUNDED_EVERY = 5, 10
 @dataclass(frozen=True, kw_only=True)
 class Branched:
     """The best plan ``found``, None if none, and its cost; a lower ``bound`` of every plan, inf if there is none of
-    interest; how many ``parts`` were looked at; the columns of the largest ``exact`` program."""
+    interest; how many ``parts`` were examined; the columns of the largest ``exact`` program."""
 
     found: I | None
     best: float

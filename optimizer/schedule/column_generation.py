@@ -154,7 +154,7 @@ class Relaxation:
         """Columns and rows enter until none is missing; while ``counting``, craft left unserved are all the cost.
 
         Where the master converges with craft unserved, the penalty was too small or there is no plan: the shortfall
-        alone then tells which.
+        alone then decides which.
         """
         packed, short = self.packed, SHORT * self._scale
         penalty, counting = 4.0 * self._scale, self._free
@@ -193,7 +193,7 @@ class Relaxation:
                     if rounding or np.all(point.share > WHOLE):
                         best = self._better(best, self._round(point, deadline_s, barred))
                 if met or counting:
-                    # a shortfall too small to be told from rounding is left to the exact program
+                    # a shortfall of the size of rounding is left to the exact program
                     break
                 counting, penalty = True, 1e3 * penalty
                 master.set_costs(free, 1.0)

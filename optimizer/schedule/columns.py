@@ -177,7 +177,7 @@ def dominated(columns: Columns) -> Bool:
     """(n,) which columns another one makes needless: same class, slot, pad and liftoff, neither cost nor finish worse.
 
     Exact for every aim that grows with cost and finish. Of equal columns the first stays. Columns that serve several
-    pairs are never marked. Conflicts and other quantities of the columns are not looked at.
+    pairs are never marked. Conflicts and other quantities of the columns are not examined.
 
     >>> three = Columns(cost=np.array([5.0, 4.0, 6.0]), finish_s=np.array([9.0, 8.0, 7.0]), pad=np.full(3, -1),
     ...                 liftoff_s=np.full(3, np.nan), pair_column=np.arange(3), pair_class=np.zeros(3, dtype=np.intp),

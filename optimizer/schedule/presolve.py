@@ -82,7 +82,7 @@ class Packed:
         )
 
     def kept_by(self, ids: I) -> bool:
-        """Whether the columns make a plan: every limit is looked at again, column by column."""
+        """Whether the columns make a plan: every limit is examined again, column by column."""
         more = np.isin(self.more_column, ids)
         key = np.concatenate((self.key[ids], self.more_key[more]))
         served = np.bincount(key // self.slots, minlength=self.count.size)

@@ -185,7 +185,7 @@ class Master:
         self.inside[ids] = True
 
     def cut(self, point: Point) -> bool:
-        """Add the windows and conflict rows that a solution exceeds; tell whether there were any."""
+        """Add the windows and conflict rows that a solution exceeds. Return whether there were any."""
         packed = self.packed
         moment = packed.moment[point.used]
         on_pad = moment < packed.moments

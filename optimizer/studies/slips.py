@@ -11,8 +11,9 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from ...models.deadline import OutOfTimeError
 from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
-from ..choice.ring_phase import best_phase
+from ..choice.ring_phase import BROKEN_IN_FLIGHT, best_phase
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..problem.ring_phase import problems
@@ -48,7 +49,7 @@ class Loss:
     """A craft lost, on the pad or in its slot.
 
     Args:
-        in_orbit: dead in its slot after everybody is in place; else on the pad.
+        in_orbit: dead in its slot after all craft are in place; else on the pad.
         gap: the rest of the plan with its slot left empty; in orbit nothing is left to do.
         spread: the ring re-spaced for those that are left, from the beginning (on the pad) or from the last arrival
             (in orbit); None where no plan keeps the limits, or craft that stay are in the way.
@@ -77,10 +78,15 @@ class Launch:
 
 @dataclass(frozen=True, kw_only=True)
 class Slips:
-    """The answer for a scenario: the plan it is about, by the catalogue where it is the
-    best one, of another ``rank`` as flown, and each launch in turn."""
+    """The answer for a scenario: the plan it is about, and each launch in turn.
+
+    Args:
+        flown: the plan as it is printed elsewhere, corrected by its flight.
+        planned: what the others are set against: the same plan by the catalogue, where it is the best one.
+    """
 
     scenario: Scenario
+    flown: Price
     planned: Price
     launches: tuple[Launch, ...]
     spare_after_s: float
@@ -106,9 +112,9 @@ def make_slips(
     """
     plan, scenario = outcome.plans[0], outcome.scenario
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))
+    flown = Price(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s)
     # another plan than the best one is taken as it was flown
-    other = Price(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s)
-    planned = _best(fixed, progress, ()) if plan.rank == 1 else other
+    planned = _best(fixed, progress, ()) if plan.rank == 1 else flown
     if planned is None:
         raise RuntimeError("a plan with the ring's phase free, but none with the phase it took: a fault of ours")
     groups: dict[str, list[CraftPlan]] = {}
@@ -133,16 +139,27 @@ def make_slips(
             )
         )
     return Slips(
-        scenario=scenario, planned=planned, launches=tuple(launches), spare_after_s=spare_after_s, rank=plan.rank
+        scenario=scenario,
+        flown=flown,
+        planned=planned,
+        launches=tuple(launches),
+        spare_after_s=spare_after_s,
+        rank=plan.rank,
     )
 
 
 def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Price | None:
-    """The best plan by the catalogue; with the first liftoff of some craft."""
+    """The best plan by the catalogue, with the first liftoff of some craft; None where no plan keeps the limits.
+
+    Raises:
+        OutOfTimeError: the search ended before it found one.
+    """
     if not any(not craft.stay for craft in scenario.craft):
         return Price(delta_v_m_s=0.0, finish_s=0.0)
     laid = best_phase(problems(scenario), scenario.minimize, progress)
     selection, best = laid.selection, laid.best
+    if best is None and laid.late and laid.late != BROKEN_IN_FLIGHT:
+        raise OutOfTimeError(laid.late)  # nothing found so far does not mean that there is nothing
     if best is None:
         return None
     options = best.options
@@ -263,7 +280,7 @@ def _on_pad(scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: floa
 def _in_orbit(
     outcome: Outcome, scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, progress: Progress
 ) -> Loss:
-    """After the last arrival: everybody else in its slot, with what propellant the plan leaves."""
+    """After the last arrival: all other craft in their slots, with what propellant the plan leaves."""
     ring, now = outcome.ring, plan.finish_s
     parts = {p.craft: p for p in plan.craft}
     there = []

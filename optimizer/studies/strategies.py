@@ -17,9 +17,10 @@ from ...models.scenario import Scenario
 from ..choice.contenders import contenders, order
 from ..choice.first_service import first_service_s
 from ..choice.front import walk
+from ..choice.objectives import Chosen, Order
 from ..choice.other_fronts import UNITS, as_front, other_fronts
 from ..choice.ring_phase import best_phase
-from ..choice.selection import Chosen, Order, Selection
+from ..choice.selection import Selection
 from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
 from ..plan import proof_of, why_not
 from ..problem.restriction import NO_RESTRICTION, Restriction
@@ -130,7 +131,7 @@ def compare_strategies(
     Args:
         scenario: what is planned.
         progress: called with the state of the work in words.
-        left_s: seconds left for the search, of which each strategy gets its share.
+        left_s: seconds left for the search, of which each strategy gets its share, flights included.
 
     Raises:
         InputError: craft that stay contradict one another.
@@ -139,7 +140,7 @@ def compare_strategies(
     todo = strategies(scenario)
     with deadline.searching(left_s):
         for number, strategy in enumerate(todo):
-            with deadline.searching(deadline.share(1.0 / (len(todo) - number))):
+            with deadline.ending(deadline.share(1.0 / (len(todo) - number))):
                 found.append(judge(scenario, strategy, lambda what, s=strategy: progress(f"{s.name}: {what}")))  # type: ignore[misc]
     return tuple(found)
 
@@ -156,7 +157,7 @@ def compare_scenarios(
     found = []
     with deadline.searching(left_s):
         for number, (name, scenario) in enumerate(named):
-            with deadline.searching(deadline.share(1.0 / (len(named) - number))):
+            with deadline.ending(deadline.share(1.0 / (len(named) - number))):
                 entry = judge(
                     scenario,
                     Strategy(name=name, about="scenario"),

@@ -1,1 +1,1 @@
-"""Chosen options as flights: courses, corrections, and limits as flown."""
+"""What a course is, where it begins, and how it is corrected by its flight."""

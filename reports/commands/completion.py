@@ -29,7 +29,7 @@ def _commands(whole: argparse.ArgumentParser) -> dict[str, argparse.ArgumentPars
 
 
 def _say_what_fits(action: argparse.Action, command: argparse.ArgumentParser) -> None:
-    """Tell shtab where files, folders or names are wanted."""
+    """Mark for shtab where files, folders or names are wanted."""
     import shtab
 
     from ...models.bodies import body_names

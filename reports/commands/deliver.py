@@ -27,7 +27,7 @@ def deliver(
     """Write an answer where the options send it: JSON first, then files, then the text.
 
     Args:
-        arguments: of the command; ``--json`` and ``--out`` are looked at where it has them.
+        arguments: of the command; ``--json`` and ``--out`` are read where it has them.
         text: gives what a console shows, ending in a newline; not asked for under ``--json -``.
         json: gives the machine-readable answer.
         files: writes all files of the answer into a directory.

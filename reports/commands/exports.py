@@ -26,6 +26,11 @@ def check_exports(arguments: argparse.Namespace, scenario: Scenario) -> None:
     if arguments.excel is not None:
         from ..exchange.workbook import needs_openpyxl
 
+        if not arguments.excel.lower().endswith(".xlsx"):
+            raise InputError(
+                f"--excel {arguments.excel}: a workbook is known by its ending: name a file that ends in .xlsx.",
+                where="command line",
+            )
         needs_openpyxl()
 
 

@@ -142,7 +142,7 @@ def _plan(commands: _Commands) -> None:
     )
     plan.add_argument("--excel", type=file_place, metavar="FILE", help="write the tables as a workbook (.xlsx)")
     plan.add_argument(
-        "--fronts", action="store_true", help="walk the other fronts too: worst craft, propellant, first service"
+        "--fronts", action="store_true", help="compute the other fronts too: worst craft, propellant, first service"
     )
     add_run_limits(plan)
 
@@ -156,7 +156,9 @@ def _page(commands: _Commands) -> None:
     )
     _scenario(page)
     _rank(page)
-    page.add_argument("--out", metavar="FILE", default="ringwright.html", help="file to write: ringwright.html")
+    page.add_argument(
+        "--out", metavar="FILE", default="ringwright.html", help="file to write; default: ringwright.html"
+    )
     add_run_limits(page)
 
 
@@ -187,7 +189,9 @@ def _figure(commands: _Commands) -> None:
     )
     _scenario(figure)
     _rank(figure)
-    figure.add_argument("--out", metavar="FILE", help="file to write, .svg, .png or .pdf, .gif for motion: NAME.svg")
+    figure.add_argument(
+        "--out", metavar="FILE", help="file to write, .svg, .png or .pdf, .gif for motion; default: NAME.svg"
+    )
     figure.add_argument(
         "--for",
         dest="form",
@@ -201,7 +205,7 @@ def _sheet(commands: _Commands) -> None:
     sheet = commands.add(
         "sheet",
         planning.sheet,
-        "maneuver sheets of a plan: what to do, to read, and how exactly",
+        "maneuver sheets of a plan: what to do, what to read, how exact it has to be",
         "my-ring.toml --craft Birch --out sheets",
     )
     _scenario(sheet)
@@ -261,8 +265,10 @@ def _budget(commands: _Commands) -> None:
     )
     _scenario(budget)
     _rank(budget)
-    budget.add_argument("--samples", type=samples, default=100_000, metavar="N", help="flights of each craft: 100000")
-    budget.add_argument("--seed", type=seed, default=1, metavar="N", help="of the random numbers: 1")
+    budget.add_argument(
+        "--samples", type=samples, default=100_000, metavar="N", help="flights of each craft; default: 100000"
+    )
+    budget.add_argument("--seed", type=seed, default=1, metavar="N", help="seed of the random numbers; default: 1")
     _json(budget, "the budget")
     _out(budget, "write text, budget and figure into a directory")
     add_run_limits(budget)
@@ -282,7 +288,7 @@ def _replan(commands: _Commands) -> None:
         metavar="FILE",
         action="append",
         default=[],
-        help="what was seen, and when (TOML); repeated in order of time, each goes on from the plan before it left",
+        help="what was seen, and when (TOML); may be repeated in order of time, each from the plan of the one before",
     )
     replan.add_reading(made)
     _json(made, "the new plan")
@@ -294,14 +300,17 @@ def _slips(commands: _Commands) -> None:
     slips = commands.add(
         "slips",
         studies.slips,
-        "what a late launch costs, and what to do about a craft that is lost",
+        "what a late launch costs, and what can replace a craft that is lost",
         "my-ring.toml --craft Birch --slip 6h,2d",
     )
     _scenario(slips)
     _rank(slips)
-    slips.add_argument("--slip", metavar="TIMES", default="6h,1d,3d", help="how late to look at: 6h,1d,3d")
+    slips.add_argument("--slip", metavar="TIMES", default="6h,1d,3d", help="delays to examine; default: 6h,1d,3d")
     slips.add_argument(
-        "--spare-after", metavar="TIME", default="30d", help="a spare is launched this much later at the soonest: 30d"
+        "--spare-after",
+        metavar="TIME",
+        default="30d",
+        help="a spare is launched no sooner than this much later; default: 30d",
     )
     slips.add_argument("--craft", metavar="NAME", action="append", default=[], help="only this one; may be repeated")
     _json(slips, "the answer")

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from ...models.errors import InputError, RingwrightError
 from ..run_limits import Run
+from .deliver import Next, again
 
 if TYPE_CHECKING:
     from ...models.scenario import Scenario
@@ -19,6 +20,12 @@ if TYPE_CHECKING:
 
 LOST, BAD_INPUT, NO_PLAN, UNDECIDED, INTERRUPTED = 1, 2, 3, 4, 130
 """Exit statuses: a fault of ours or of standard output, bad input, no plan, ended by a limit, stopped."""
+
+MORE_TIME_S = 600
+"""The time limit that is proposed, s, where a search ended before it knew whether there is a plan."""
+
+SETTABLE = ("limits.", "ring.")
+"""Tables of a scenario of which each key stands there once, so that ``--set`` can name it."""
 
 FIRST_SHARE = 0.4
 """Of the time for a command that plans again and again, what the first plan may take."""
@@ -86,6 +93,31 @@ def status_of(outcome: Outcome, run: Run) -> int:
     if not outcome.undecided:
         return NO_PLAN
     return INTERRUPTED if run.stopped else UNDECIDED
+
+
+def without_plan(arguments: argparse.Namespace, outcome: Outcome) -> list[Next]:
+    """What to type next where there is no plan: the limits eased by what serves, or more time."""
+    from ..limits import limit_key, outcome_as_written, serving_value
+
+    why = outcome_as_written(outcome).infeasible
+    if why is None:
+        more = ("--time-limit", str(MORE_TIME_S))
+        return [("the same with more time", again(arguments, "plan", *more))] if outcome.unfinished else []
+    serving = [(bind.limit, bind.serves) for bind in why.binds if bind.serves is not None]
+    eased = serving if why.together else serving[:1]
+    if not eased or not all(limit.startswith(SETTABLE) for limit, _ in eased):
+        return []
+    values = {limit_key(limit): f"{serving_value(limit, serves, 4):.12g}" for limit, serves in eased}
+    words = [word for key, value in values.items() for word in ("--set", f"{key}={value}")]
+    # a value typed before gives way to the one that serves
+    others = [one for one in arguments.settings if one.partition("=")[0].strip() not in values]
+    typed = argparse.Namespace(**{**vars(arguments), "settings": others})
+    return [
+        (
+            f"with {'the values that serve' if len(values) > 1 else 'the value that serves'}",
+            again(typed, "plan", *words),
+        )
+    ]
 
 
 def picked(

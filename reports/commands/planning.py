@@ -8,7 +8,7 @@ from ...models.errors import InputError
 from ..console import say, width
 from .deliver import again, deliver, next_text
 from .exports import check_exports, exports
-from .planned import picked, run_of, scenario_of, status_of
+from .planned import picked, run_of, scenario_of, status_of, without_plan
 from .progress import shown_progress
 
 
@@ -27,7 +27,9 @@ def plan(arguments: argparse.Namespace) -> int:
     rank = arguments.plan
     if outcome.plans:
         plan_of_rank(outcome, rank)  # one that there is not is refused before anything is written
-    following = [("what each craft has to do", again(arguments, "sheet"))] if outcome.plans else []
+    following = without_plan(arguments, outcome)
+    if outcome.plans:
+        following = [("what each craft has to do", again(arguments, "sheet"))]
     if outcome.plans and arguments.out is None:
         following.append(("tables and pictures", again(arguments, "plan", "--out", "DIR")))
     elif outcome.plans and arguments.ccsds is None:
@@ -57,8 +59,8 @@ def page(arguments: argparse.Namespace) -> int:
         rank = arguments.plan if outcome.plans else None
         write_page(outcome, arguments.out, progress, rank)
     say(f"{answer_text(outcome)}\nThe page is {arguments.out}: open it in a browser.\n")
-    if outcome.plans:
-        say(next_text([("what each craft has to do", again(arguments, "sheet"))], width()))
+    following = [("what each craft has to do", again(arguments, "sheet"))]
+    say(next_text(following if outcome.plans else without_plan(arguments, outcome), width()))
     return status_of(outcome, run)
 
 

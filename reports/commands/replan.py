@@ -32,16 +32,16 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
         "The place of the craft is taken from the plan; a period alone is enough where the burn kept its direction. "
         "Every value carries its unit.",
     )
-    read.add_argument("--craft", metavar="NAME", help="the craft of which it was read")
+    read.add_argument("--craft", metavar="NAME", help="the craft that it was read of")
     read.add_argument("--period", metavar="TIME", help="its period at cut-off, as the instrument shows it: 3:14:00")
     read.add_argument("--periapsis", metavar="ALTITUDE", help="its periapsis altitude: 412km")
     read.add_argument("--apoapsis", metavar="ALTITUDE", help="its apoapsis altitude")
     read.add_argument(
         "--at",
         metavar="TIME",
-        help="from when on to plan, from the epoch or as a date: 2h, 2031-05-01T12:00:00Z; default: a minute after "
-        "the cut-off of the first burn at the "
-        "ring. The last burn that the plan has before it is the one that was read",
+        help="moment to plan from, counted from the epoch or as a date: 2h, 2031-05-01T12:00:00Z; default: a minute "
+        "after the cut-off of the first burn at the ring. The reading belongs to the last burn that the plan has "
+        "before it",
     )
 
 

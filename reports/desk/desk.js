@@ -1,6 +1,6 @@
 "use strict";
 (() => {
-  const {el, load, sheets} = globalThis.ringwright;
+  const {el, load, sheets, makesSheets} = globalThis.ringwright;
   const by = (id) => document.getElementById(id), main = document.querySelector("main");
   const ONE = [
     ["around", "planet or moon", "earth"], ["gm", "or its GM", "398600km3/s2"], ["radius", "and radius", "6378km"],
@@ -10,7 +10,7 @@
     ["revolutions", "most revolutions", "12"], ["within", "in the slot within", "3d"], ["tolerance", "in place within", "0.5deg"],
     ["got", "period read at cut-off", "5:20:01.0"],
   ];
-  let shown = 0, sheeted = 0, last = null, held = "", asked = false;
+  let shown = 0, sheeted = "", last = null, held = "", asked = false;
 
   // ---- what is sent
   async function post(where, given) {
@@ -85,25 +85,36 @@
     by("desk-trouble").textContent = state.trouble; by("desk-trouble").hidden = !state.trouble;
     main.classList.toggle("before", !state.current && Boolean(state.answer));
     by("desk-status").textContent = words(state);
+    hear(state);
     if (changed || state.answer !== shown) held = await text("scenario");
     if (state.answer && state.answer !== shown) {
       const number = state.answer, answer = JSON.parse(await text("answer") || "null");
       if (answer && last.answer === number) { shown = number; main.hidden = false; load(answer); }
     }
-    if (state.sheets && state.sheets !== sheeted && state.sheets === shown) {
-      const made = JSON.parse(await text("sheets") || "null");
-      if (made) { sheeted = state.sheets; sheets(made); }
+    const made = `${state.answer} ${state.sheets}`;
+    if (state.sheets && made !== sheeted && state.answer === shown) {
+      const found = JSON.parse(await text("sheets") || "null");
+      if (found) { sheeted = made; sheets(found); }
     }
   }
   function words(state) {
-    const before = state.answer ? " Below is the answer before the last change." : "";
-    if (state.planning) return `Planning, ${Math.round(state.planning.s)} s${state.planning.words ? ": " + state.planning.words : ""}.${before}`;
+    const before = state.answer ? " What is shown is the answer before the last change." : "";
+    if (state.planning) return `Planning, ${Math.round(state.planning.s)} s${state.planning.most ? ` of at most ${state.planning.most} s` : ""}${state.planning.words ? ": " + state.planning.words : ""}.${before}`;
     if (state.current) return "Planned.";
     return (state.cancelled ? "Cancelled." : "Not planned.") + before;
   }
-  let queue = Promise.resolve();
+  /** What is read out: that planning has begun, and how it has ended; not every word of progress. */
+  function hear(state) {
+    const now = state.planning ? "Planning." : state.current ? "Planned." : state.cancelled ? "Cancelled." : "Not planned.";
+    if (by("desk-heard").textContent !== now) by("desk-heard").textContent = now;
+  }
+  let queue = Promise.resolve(), news = null;
+  /** A tab in the background lets go of the server: a browser holds only a few connections to one. */
   function listen() {
-    const news = new EventSource("news");
+    if (news) news.close();
+    news = null;
+    if (document.hidden) return;
+    news = new EventSource("news");
     news.addEventListener("message", (event) => {
       const state = JSON.parse(event.data);
       queue = queue.then(() => take(state)).catch(() => gone(""));
@@ -149,7 +160,14 @@
     document.body.append(link); link.click(); link.remove();
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   });
+  // what the page itself keeps in sight stands below the line of the desk
+  new ResizeObserver(() => {
+    const line = by("desk-line"), kept = getComputedStyle(line).position === "sticky";
+    document.documentElement.style.setProperty("--above", kept ? `${line.offsetHeight}px` : "0px");
+  }).observe(by("desk-line"));
   main.hidden = true;
   by("title").textContent = "Ringwright";
+  makesSheets((rank) => sent("make-sheets", {rank: String(rank)}));
+  document.addEventListener("visibilitychange", listen);
   listen();
 })();

@@ -6,6 +6,7 @@ All of it lives in the server's event loop; only the planner's thread hands its 
 from __future__ import annotations
 
 import asyncio
+import math
 import os
 import time
 from contextlib import suppress
@@ -18,11 +19,11 @@ from ...models.reading.toml_text import file_text
 from ...models.scenario import Scenario
 from .fields import fields_of, typed_value, words_of
 from .one_craft import first_filled
-from .planner import Heard, Job, Planner
+from .planner import Heard, Job, Planner, SheetsOf
 from .scenario_text import with_settings
 
 LOOK_EVERY_S = 0.3
-"""How often the file is looked at."""
+"""How often the file is examined."""
 
 SAY_EVERY_S = 0.15
 """Words of progress are passed on no more often."""
@@ -51,6 +52,7 @@ class Desk:
         self._scenario = parse_scenario(self._text, file, self._given)
         self._number = self._answered = 0
         self.answer = self.sheets = ""
+        self._made = 0
         self._planning_since: float | None = None
         self._words = ""
         self._said_s = 0.0
@@ -109,7 +111,7 @@ class Desk:
                 continue
             self._take(self._text, changes, scenario)
             return
-        self._tell()
+        self._announce()
 
     def cancel(self) -> None:
         """Stop planning; the answer before stays."""
@@ -117,12 +119,17 @@ class Desk:
             self._planner.cancel()
             self._planning_since, self._cancelled = None, True
             self._number += 1
-            self._tell()
+            self._announce()
 
     def again(self) -> None:
         """Plan what stands there, after planning was cancelled or failed."""
         if self._planning_since is None:
             self._plan()
+
+    def make_sheets(self, rank: int) -> None:
+        """Make the sheets of another plan of the answer, if it is still that of the scenario as it stands."""
+        if self._planner is not None and self._answered == self._number:
+            self._planner.sheets(SheetsOf(number=self._answered, rank=rank))
 
     def scenario_text(self) -> str:
         """The scenario as it stands, as TOML."""
@@ -130,12 +137,15 @@ class Desk:
 
     def state(self) -> dict[str, Any]:
         """Everything that a tab shows but the answer itself, ready for JSON."""
-        since = self._planning_since
+        since, most_s = self._planning_since, self._limits[0]
+        planning = None if since is None else {"words": self._words, "s": round(time.monotonic() - since, 1)}
+        if planning is not None and math.isfinite(most_s):
+            planning["most"] = most_s
         return {
             "file": os.path.basename(self.file),
-            "planning": None if since is None else {"words": self._words, "s": round(time.monotonic() - since, 1)},
+            "planning": planning,
             "answer": self._answered,
-            "sheets": self._answered if self.sheets else 0,
+            "sheets": self._made,
             "current": self._answered == self._number,
             "cancelled": self._cancelled,
             "trouble": self._file_trouble or self._trouble,
@@ -175,13 +185,13 @@ class Desk:
             scenario = parse_scenario(text, self.file, self._settings(self._changes))
         except InputError as fault:
             self._file_trouble = f"The file was saved, but cannot be used: {fault} What stands here is as it was."
-            self._tell()
+            self._announce()
             return
         had_trouble, self._file_trouble = bool(self._file_trouble), ""
         if text != self._text:
             self._take(text, self._changes, scenario)
         elif had_trouble:
-            self._tell()
+            self._announce()
 
     # ---- inside
 
@@ -208,7 +218,7 @@ class Desk:
                 memory_bytes=memory_bytes,
             )
         )
-        self._tell()
+        self._announce()
 
     def _hear(self, heard: Heard) -> None:
         """Take in what the planner says; what is about an older scenario is dropped."""
@@ -221,9 +231,11 @@ class Desk:
             self._said_s = time.monotonic()
         elif heard.kind == "answer":
             self.answer, self.sheets = heard.text, ""
+            self._made = 0
             self._answered, self._planning_since = heard.number, None
         elif heard.kind == "sheets":
             self.sheets = heard.text
+            self._made += 1
         elif heard.kind == "failed":
             self._trouble, self._planning_since = heard.text, None
         elif heard.kind == "lost" and self._planning_since is not None:
@@ -231,9 +243,9 @@ class Desk:
                 "The planner ended unexpectedly, perhaps for want of memory. Plan again, or change something."
             )
             self._planning_since = None
-        self._tell()
+        self._announce()
 
-    def _tell(self) -> None:
+    def _announce(self) -> None:
         news, self._news = self._news, asyncio.Event()
         news.set()
 

@@ -29,7 +29,7 @@ HEADERS = (
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
 )
-"""On every answer: nothing is kept, the address with its token goes nowhere, nobody else may hold the answer."""
+"""On every answer: nothing is kept, the address with its token goes nowhere, no craft else may hold the answer."""
 
 
 class Guard:

@@ -15,7 +15,10 @@ from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing import get_context
 from multiprocessing.connection import Connection
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from ...optimizer.outcome import Outcome
 
 GRACE_S = 2.0
 """How long a planner may take to stop before it is ended."""
@@ -43,11 +46,19 @@ class Job:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SheetsOf:
+    """The sheets of one plan of the job that was answered last, by its number and the rank of the plan."""
+
+    number: int
+    rank: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Heard:
     """What the planner says about a job: words of progress or of failure, or data as JSON.
 
-    ``answer`` is what a page shows, ``sheets`` follow it; ``done``: the job has ended, well or not; ``lost``: the
-    process has ended, of which no job is to blame.
+    ``answer`` is what a page shows, ``sheets`` of its best plan follow it, and of others when they are asked for;
+    ``done``: the job has ended, well or not; ``lost``: the process has ended, of which no job is to blame.
     """
 
     number: int
@@ -79,6 +90,11 @@ class Planner:
             else:
                 self._next = job
                 self._stop(self._busy)
+
+    def sheets(self, asked: SheetsOf) -> None:
+        """Make the sheets of another plan, after what is being done now."""
+        with self._lock, suppress(OSError):
+            self._pipe.send(asked)
 
     def cancel(self) -> None:
         """Drop what is being planned, and what was to come."""
@@ -148,39 +164,58 @@ def plan_what_comes(pipe: Connection) -> None:
     """The process: plans every job that comes through the pipe, one after the other; a number stops the job of it."""
     # Ctrl-C is for the server, which ends this process
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    jobs: queue.SimpleQueue[Job] = queue.SimpleQueue()
+    jobs: queue.SimpleQueue[Job | SheetsOf] = queue.SimpleQueue()
     stopped: set[int] = set()
     threading.Thread(target=_work, args=(pipe, jobs, stopped), daemon=True).start()
     with suppress(EOFError, OSError):
         while True:
-            said: Job | int = pipe.recv()
-            if isinstance(said, Job):
-                jobs.put(said)
-            else:
+            said: Job | SheetsOf | int = pipe.recv()
+            if isinstance(said, int):
                 stopped.add(said)
+            else:
+                jobs.put(said)
     # the desk is gone; the thread that plans is not waited for
     os._exit(0)
 
 
-def _work(pipe: Connection, jobs: queue.SimpleQueue[Job], stopped: set[int]) -> None:
+def _work(pipe: Connection, jobs: queue.SimpleQueue[Job | SheetsOf], stopped: set[int]) -> None:
     from ...optimizer import plan  # noqa: F401 - loaded before it is needed
     from ..page import page  # noqa: F401
 
+    held: tuple[int, Outcome | None] = (0, None)
     while True:
-        _whole(jobs.get(), pipe, stopped)
+        asked = jobs.get()
+        if isinstance(asked, Job):
+            held = asked.number, _whole(asked, pipe, stopped)
+        elif asked.number == held[0] and held[1] is not None and asked.number not in stopped:
+            _send_sheets(held[1], asked, pipe)
 
 
-def _whole(job: Job, pipe: Connection, stopped: set[int]) -> None:
+def _whole(job: Job, pipe: Connection, stopped: set[int]) -> Outcome | None:
     """Plan a job and say when it has ended, in whatever way."""
+    outcome = None
     try:
-        _plan(job, pipe, lambda: job.number in stopped)
+        outcome = _plan(job, pipe, lambda: job.number in stopped)
     except Exception as fault:
         said = f"planning failed by a fault of ours ({type(fault).__name__}), not of your input"
         pipe.send(Heard(number=job.number, kind="failed", text=said))
     pipe.send(Heard(number=job.number, kind="done"))
+    return outcome
 
 
-def _plan(job: Job, pipe: Connection, stopped: Callable[[], bool]) -> None:
+def _send_sheets(outcome: Outcome, asked: SheetsOf, pipe: Connection) -> None:
+    """Make the sheets of a plan; what cannot be made is said in their place."""
+    from ..page.page import packed, sheet_data
+
+    try:
+        made = sheet_data(outcome, rank=asked.rank)
+    except Exception as fault:
+        made = [{"craft": "none", "text": f"The sheets could not be made ({type(fault).__name__})."}]
+    text = packed({"rank": asked.rank, "sheets": made})
+    pipe.send(Heard(number=asked.number, kind="sheets", text=text))
+
+
+def _plan(job: Job, pipe: Connection, stopped: Callable[[], bool]) -> Outcome | None:
     """Plan a job and send what comes of it."""
     import math
 
@@ -207,14 +242,15 @@ def _plan(job: Job, pipe: Connection, stopped: Callable[[], bool]) -> None:
             outcome = make_plan(scenario, progress)
     except InputError as fault:
         say("failed", str(fault))
-        return
+        return None
     except UndecidedError as fault:
         if not stopped():
             say("failed", str(fault))
-        return
+        return None
     if stopped():
-        return
+        return None
     with suppress(*ENDED), deadline.ending(over):
         progress("page")
         say("answer", packed(answer_data(outcome)))
-        say("sheets", packed(sheet_data(outcome, progress)))
+        say("sheets", packed({"rank": 1, "sheets": sheet_data(outcome, progress)}))
+    return outcome

@@ -59,6 +59,7 @@ def application(desk: Desk, port: int, token: str) -> Guard:
         Route("/undo", answers.undo, methods=["POST"]),
         Route("/cancel", answers.cancel, methods=["POST"]),
         Route("/again", answers.again, methods=["POST"]),
+        Route("/make-sheets", answers.make_sheets, methods=["POST"]),
         Route("/period", answers.period, methods=["POST"]),
     ]
     return Guard(Starlette(routes=[Mount(f"/{token}", routes=routes)], lifespan=alive), port, token)
@@ -132,6 +133,15 @@ class _Answers:
 
     async def again(self, _: Request) -> Response:
         return self._done(self.desk.again)
+
+    async def make_sheets(self, request: Request) -> Response:
+        """The rank of a plan, whose sheets then come as news."""
+        given = await _given(request, {"rank"})
+        if isinstance(given, str):
+            return _refused(given)
+        if not given["rank"].isdecimal() or len(given["rank"]) > 6:
+            return _refused("a rank is a whole number")
+        return self._done(lambda: self.desk.make_sheets(int(given["rank"])))
 
     async def period(self, request: Request) -> Response:
         """The fields of the one-craft form, and the width of a line."""

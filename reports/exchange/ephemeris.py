@@ -1,7 +1,7 @@
 """The flight of a plan as nodes to be interpolated: how densely it has to be sampled, and where it is cut.
 
-A flight is cut at its burns into stretches within which position and velocity are smooth. Each stretch has nodes at
-parts or multiples of the integrator's own steps, which are short where the orbit bends; the longest spacing is taken at
+A flight is cut at its burns into stretches within which position and velocity are smooth. Each stretch has nodes that
+are evenly spread in the integrator's own steps, which are short where the orbit bends; the longest spacing is taken at
 which interpolation stays within :data:`AIM_M` of the flight. Times of nodes are whole microseconds, so that a text
 holds them exactly; at the ends of a stretch, which fall where they fall, the state is carried along its velocity by
 what is missing, less than half a microsecond.
@@ -9,6 +9,7 @@ what is missing, less than half a microsecond.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -19,11 +20,13 @@ from ...models.arrays import Array
 from ...models.burns import BurnModel, Impulsive
 from ...models.errors import FlightError
 from ...models.flight.flown import Flight, Itinerary
-from ...models.flight.gravity import gravity_around
+from ...models.flight.gravity import Gravity, gravity_around
 from ...models.flight.integrate import fly
 from ...models.flight.stepping import RELATIVE_TOLERANCE, Arc
+from ...models.force_choice import Chosen
+from ...models.reference import RELATIVE as FORCED_RELATIVE
 from ...optimizer.craft_plan import CarrierPlan, CraftPlan
-from ...optimizer.flown_plans.assembly import CORRECTED_RELATIVE
+from ...optimizer.flown_plans.flights import CORRECTED_RELATIVE
 from ...optimizer.outcome import Outcome, Plan
 
 WINDOW = 4
@@ -35,14 +38,11 @@ DEGREE = 2 * WINDOW - 1
 AIM_M = 0.1
 """How far interpolation may be off the flight: a tenth of what is promised, as readers choose their own nodes."""
 
-STRIDES = (4, 3, 2, 1)
+STRIDES = (4.0, 3.0, 2.0, 1.5, 1.0, 0.75, 0.5, 0.35, 0.25, 0.15, 0.1)
 """Steps of the integrator from node to node, the longest first."""
 
-PARTS = (2, 4, 8)
-"""Parts of a step from node to node, where whole steps are too long."""
-
 LOOKS = (0.2, 0.5, 0.8)
-"""Where between two nodes interpolation is looked at."""
+"""Where between two nodes interpolation is examined."""
 
 TICK_S = 1e-6
 
@@ -95,7 +95,7 @@ def tracks(
     Args:
         outcome: of planning.
         plan: one of its plans.
-        progress: is told what is being done.
+        progress: called with what is being done.
         names: only these craft or carriers; all of them where empty.
 
     Raises:
@@ -109,11 +109,31 @@ def tracks(
             raise FlightError(f"{name} has no flight to go by")
         items.append((name, one, item))
     progress(f"flights of {len(items)} craft")
-    body = outcome.scenario.body
     engines: list[BurnModel] = [_engine(one) for _, one, _ in items]
-    relative = CORRECTED_RELATIVE if body.j2 != 0.0 else RELATIVE_TOLERANCE
-    flights = fly([item for _, _, item in items], gravity_around(body), engines, relative=relative)
+    gravity, relative = pull_of(outcome, plan)
+    flights = fly([item for _, _, item in items], gravity, engines, relative=relative)
     return tuple(_track(name, one, flight) for (name, one, _), flight in zip(items, flights, strict=True))
+
+
+def pull_of(outcome: Outcome, plan: Plan) -> tuple[Gravity, float]:
+    """What a plan was flown under, and how exactly: further forces where its burns were corrected for them."""
+    forced = forces_of(outcome, plan)
+    if forced is not None:
+        return forced.field, FORCED_RELATIVE
+    body = outcome.scenario.body
+    return gravity_around(body), CORRECTED_RELATIVE if body.j2 != 0.0 else RELATIVE_TOLERANCE
+
+
+def forces_of(outcome: Outcome, plan: Plan) -> Chosen | None:
+    """The further forces that a plan's burns were corrected for; None for the body and its bulge alone."""
+    under = outcome.under
+    return under.chosen if under is not None and under.corrected and plan.rank == 1 else None
+
+
+def further_forces(outcome: Outcome, plan: Plan) -> tuple[str, ...]:
+    """The names of these forces, the body's own field left out."""
+    forced = forces_of(outcome, plan)
+    return () if forced is None else forced.flown[1:]
 
 
 def _name(one: CraftPlan | CarrierPlan) -> str:
@@ -156,31 +176,30 @@ def _stretch(arc: Arc, burn: int | None, after: int) -> tuple[Stretch, float] | 
     length = arc.end_s - arc.start_s
     if length < 10.0 * WINDOW * TICK_S:
         return None
-    steps = np.append(arc.knots[arc.knots < length * (1.0 - 1e-9)], length)
-    found = None
-    for locals_s in _spacings(steps):
-        times, states = _nodes(arc, locals_s)
+    best, least = None, math.inf
+    for stride in STRIDES:
+        times, states = _nodes(arc, _spread(arc.knots, length, stride))
         off = _off_m(arc, times, states)
-        found = Stretch(burn=burn, after=after, times_s=times, states=states), off
+        if best is None or off < least:
+            best, least = Stretch(burn=burn, after=after, times_s=times, states=states), off
         if off <= AIM_M:
             break
-    return found
+    return None if best is None else (best, least)
 
 
-def _spacings(steps: Array) -> list[Array]:
-    """Times from the start of an arc at which nodes may lie, from few to many; each has nodes enough."""
-    found = []
-    for stride in STRIDES:
-        some = np.append(steps[:-1:stride], steps[-1])
-        # a last interval far shorter than the others is joined with the one before it
-        if some.size > WINDOW and some[-1] - some[-2] < 0.5 * (some[-2] - some[-3]):
-            some = np.delete(some, -2)
-        found.append(some)
-    for parts in PARTS:
-        share = np.arange(parts) / parts
-        found.append(np.append((steps[:-1, np.newaxis] + np.diff(steps)[:, np.newaxis] * share).ravel(), steps[-1]))
-    enough = [some if some.size >= WINDOW else np.linspace(0.0, steps[-1], WINDOW) for some in found]
-    return [some for k, some in enumerate(enough) if k == 0 or some.size != enough[k - 1].size]
+def _spread(knots: Array, length_s: float, stride: float) -> Array:
+    """Times from the start of an arc, evenly spread in its steps, so that none is far shorter than its neighbors.
+
+    Args:
+        knots: ends of the steps; the last may lie past the end of the arc.
+        length_s: of the arc.
+        stride: steps from node to node, at most.
+    """
+    counts = np.arange(knots.size, dtype=np.float64)
+    whole = float(np.interp(length_s, knots, counts))
+    spread = np.interp(np.linspace(0.0, whole, max(int(np.ceil(whole / stride)) + 1, WINDOW)), counts, knots)
+    spread[-1] = length_s
+    return spread
 
 
 def _nodes(arc: Arc, locals_s: Array) -> tuple[Array, Array]:
@@ -195,7 +214,7 @@ def _nodes(arc: Arc, locals_s: Array) -> tuple[Array, Array]:
 
 
 def _off_m(arc: Arc, times: Array, states: Array) -> float:
-    """Largest distance between interpolation and flight, looked at between every two nodes."""
+    """Largest distance between interpolation and flight, examined between every two nodes."""
     start = np.arange(times.size - 1)
     moments = (times[:-1, np.newaxis] + np.diff(times)[:, np.newaxis] * np.array(LOOKS)).ravel()
     own = np.repeat(start, len(LOOKS))

@@ -44,7 +44,7 @@ def write_flights(
         outcome: with plans.
         directory: made where it is missing; files of other names in it are left alone.
         rank: of the plan, the best one without.
-        progress: is told what is being done.
+        progress: called with what is being done.
 
     Raises:
         InputError: the directory cannot be written to, or there is no plan of that rank.

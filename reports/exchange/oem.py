@@ -12,7 +12,7 @@ from ...models.arrays import Array
 from ...models.errors import FlightError, InputError
 from ...optimizer.outcome import Outcome, Plan
 from ...optimizer.robustness.spread import SETTLING_S, covered, spread
-from .ephemeris import AIM_M, DEGREE, Stretch, Track
+from .ephemeris import AIM_M, DEGREE, Stretch, Track, further_forces
 from .orbit_message import Setting, about, comments, fixed, floating, frame_comments, header
 
 COVARIANCES_MAX = 100
@@ -38,9 +38,8 @@ def oem_text(outcome: Outcome, plan: Plan, track: Track, setting: Setting) -> st
         setting: frame and time system.
     """
     spreads, why_not = _spreads(outcome, track)
-    lines = header(
-        "OEM", setting, [*remarks(outcome, plan, track), *frame_comments(outcome.scenario, setting), why_not]
-    )
+    frame = frame_comments(outcome.scenario, setting, further_forces(outcome, plan))
+    lines = header("OEM", setting, [*remarks(outcome, plan, track), *frame, why_not])
     for stretch, (times, covariances) in zip(track.stretches, spreads, strict=True):
         lines += _segment(track, stretch, setting)
         if times.size:
@@ -56,15 +55,17 @@ def remarks(outcome: Outcome, plan: Plan, track: Track) -> list[str]:
         found.append("THIS PLAN BREAKS A LIMIT: DO NOT FLY IT AS IT IS.")
     found.append("A planning aid, not flight software.")
     found.append(
-        f"Interpolated positions are within {AIM_M:g} m of the flight: looked at three times between every two lines."
+        f"Interpolated positions are within {AIM_M:g} m of the flight: examined three times between every two lines."
         if track.off_m <= AIM_M
-        else f"Interpolated positions are up to {track.off_m:.1f} m off the flight, looked at three times between "
+        else f"Interpolated positions are up to {track.off_m:.1f} m off the flight, examined three times between "
         "every two lines."
     )
     if track.apart_m > APART_SAID_M:
+        drifts = track.part is not None and track.part.route == "drift"
+        how = ", which followed the months of waiting from node to node" if drifts else ""
         found.append(
-            f"Flown in one piece; at its burns within {track.apart_m:.1f} m of the flight that the plan was made of, "
-            "which followed the months of waiting from node to node."
+            f"Flown in one piece; at its burns within {track.apart_m:.1f} m of the flight that the plan was made "
+            f"of{how}."
         )
     return found
 

@@ -14,7 +14,7 @@ from ...models.scenario import Craft
 from ...optimizer.craft_plan import CraftPlan
 from ...optimizer.outcome import Outcome, Plan
 from ..burn_table import burn_words
-from .ephemeris import Track
+from .ephemeris import Track, further_forces
 from .oem import POSITION_PLACES, VELOCITY_PLACES
 from .orbit_message import Setting, about, comments, fixed, frame_comments, header
 
@@ -44,7 +44,8 @@ def opm_text(outcome: Outcome, plan: Plan, track: Track, setting: Setting) -> st
     remarks = [f"Plan {plan.rank} of: {outcome.scenario.title}", "A planning aid, not flight software."]
     if plan.broken:
         remarks.insert(1, "THIS PLAN BREAKS A LIMIT: DO NOT FLY IT AS IT IS.")
-    lines = header("OPM", setting, [*remarks, *frame_comments(outcome.scenario, setting)])
+    frame = frame_comments(outcome.scenario, setting, further_forces(outcome, plan))
+    lines = header("OPM", setting, [*remarks, *frame])
     lines += [*about(track.name, setting), ""]
     lines += comments(_start_words(part))
     x, y, z, vx, vy, vz = setting.turned(state[np.newaxis])[0].tolist()

@@ -111,8 +111,8 @@ def created() -> datetime:
     return datetime.now(UTC).replace(microsecond=0)
 
 
-def frame_comments(scenario: Scenario, setting: Setting) -> list[str]:
-    """What the frame and the times are, and what was flown."""
+def frame_comments(scenario: Scenario, setting: Setting, forces: Sequence[str] = ()) -> list[str]:
+    """What the frame and the times are, and what was flown: ``forces`` besides the body and its bulge, in words."""
     if setting.frame == "GCRF":
         turned = (
             "Turned from the axes of the plan, the celestial intermediate pole and origin of the epoch (IAU "
@@ -132,7 +132,8 @@ def frame_comments(scenario: Scenario, setting: Setting) -> list[str]:
     model = "a point mass with the second zonal harmonic" if oblate else "a point mass"
     gm = f"{scenario.body.gm * 1e-9:.12g} km**3/s**2"
     bulge = f", J2 {scenario.body.j2:.12g}, radius {scenario.body.j2_radius_m * 1e-3:.12g} km" if oblate else ""
-    found.append(f"Flown under {model}: GM {gm}{bulge}. Other bodies, drag and sunlight are left out.")
+    more = f"Besides: {', '.join(forces)}." if forces else "Other bodies, drag and sunlight are left out."
+    found.append(f"Flown under {model}: GM {gm}{bulge}. {more}")
     return found
 
 

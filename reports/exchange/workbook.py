@@ -17,6 +17,9 @@ from ..tables import tables
 CELL_MAX = 32_000
 """Characters of a text in a cell: a spreadsheet takes 32 767 at most."""
 
+LOOKED_AT = 1000
+"""Rows by which a column is made wide."""
+
 WIDEST = 40
 """Width of a column, in characters, beyond which longer texts run on."""
 
@@ -45,30 +48,41 @@ def write_workbook(outcome: Outcome, path: str | Path) -> Path:
     """
     needs_openpyxl()
     import openpyxl
+    from openpyxl.cell import WriteOnlyCell
     from openpyxl.styles import Font
+    from openpyxl.utils import get_column_letter
 
-    book = openpyxl.Workbook()
-    book.remove(book.active)
+    # written row by row: a workbook in memory takes three times as long
+    book = openpyxl.Workbook(write_only=True)
     for name, table in tables(outcome).items():
         sheet = book.create_sheet(name)
+        sheet.freeze_panes = "A2"
         heads = [str(one) for one in table.columns]
         rows = [[_value(one) for one in row] for row in table.itertuples(index=False, name=None)]
-        for number, row in enumerate([heads, *rows], start=1):
-            for column, value in enumerate(row, start=1):
-                cell = sheet.cell(row=number, column=column)
-                cell.value = value
-                if isinstance(value, str):
-                    # a text that begins like a formula is one to openpyxl, until it is said to be a text
-                    cell.data_type = "s"
-        for cell in sheet[1]:
-            cell.font = Font(bold=True)
         for column, head in enumerate(heads):
-            longest = max([len(head), *(len(str(row[column])) for row in rows if row[column] is not None)])
-            sheet.column_dimensions[sheet.cell(row=1, column=column + 1).column_letter].width = min(longest + 2, WIDEST)
-        sheet.freeze_panes = "A2"
+            longest = max([len(head), *(len(str(row[column])) for row in rows[:LOOKED_AT] if row[column] is not None)])
+            sheet.column_dimensions[get_column_letter(column + 1)].width = min(longest + 2, WIDEST)
+        bold = [WriteOnlyCell(sheet, value=head) for head in heads]
+        for cell in bold:
+            cell.font = Font(bold=True)
+        sheet.append(bold)
+        for row in rows:
+            sheet.append([_as_text(WriteOnlyCell, sheet, one) if _looks_otherwise(one) else one for one in row])
     stream = io.BytesIO()
     book.save(stream)
     return write_bytes(path, stream.getvalue())
+
+
+def _looks_otherwise(one: Any) -> bool:
+    """Whether a text begins like a formula or an error value, which openpyxl would take it for."""
+    return isinstance(one, str) and one.startswith(("=", "#"))
+
+
+def _as_text(cell: Any, sheet: Any, text: str) -> Any:
+    """A cell whose text is said to be one."""
+    made = cell(sheet, value=text)
+    made.data_type = "s"
+    return made
 
 
 def _value(one: Any) -> Any:

@@ -1,4 +1,4 @@
-"""How much each craft burns when things go otherwise: its distribution beyond the plan, with the quantiles."""
+"""How much each craft burns with random errors: its distribution beyond the plan, with the quantiles."""
 
 from __future__ import annotations
 

@@ -131,10 +131,10 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
                 markeredgecolor=color,
                 zorder=5,
             )
-        told = listed([entries[i].name for i in owners])
+        names = listed([entries[i].name for i in owners])
         # the fastest corner is where lines of different kind are furthest apart; the free one ends below all others
         at = -1 if free else 0
-        labels.append(Label(at=(x[at], y[at]), text=told, color=color, needed=True))
+        labels.append(Label(at=(x[at], y[at]), text=names, color=color, needed=True))
     labels.sort(key=lambda label: -label.at[1])
     place(axes, labels)
     across, up = front_words(AimFront(name=name, points=(), resolution=0.0, unit=""))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from ...models.readouts import plain, span
 from ...optimizer.outcome import Front, Outcome, Plan
-from ..price_of_time import telling_points
+from ..price_of_time import marked_points
 from ..wording import listed
 from .labels import Label, place
 from .style import INK, PAPER, QUIET, SHADE, inches, rim, sheet
@@ -75,11 +75,13 @@ def draw_front(outcome: Outcome) -> Figure:
     ys = [point.delta_v_m_s for point in front.points] + [plan.delta_v_m_s for plan in [first, *others]]
     # one far dearer plan would press all others flat on a plain scale
     tall = min(ys) > 0.0 and max(ys) > _TALL * min(ys)
+    # room above for the label of the chosen plan where that is among the dearest
+    above = 0.34 if first.delta_v_m_s > max(ys) / (1.5 if tall else 1.1) else 0.12 if tall else 0.18
     if tall:
         axes.set_yscale("log")
-        low, high = min(ys) / (max(ys) / min(ys)) ** 0.12, max(ys) * (max(ys) / min(ys)) ** 0.12
+        low, high = min(ys) / (max(ys) / min(ys)) ** 0.12, max(ys) * (max(ys) / min(ys)) ** above
     else:
-        low, high = padded(ys, 0.14, 0.18)
+        low, high = padded(ys, 0.14, above)
     low = low if tall else max(0.0, low)
     axes.set_xlim(across.left, across.right)
     axes.set_ylim(low, high)
@@ -129,14 +131,14 @@ def _set_times(axes: Axes, across: _Across, others: list[Plan]) -> None:
     found = time_ticks(across.left, across.cut, share * room_letters(axes))
     first, last = across.beyond
     # the moments behind the break, as far as their words find room beside one another
-    told = [
+    moments = [
         (across.place(time_s), f"{plain(time_s / 86400.0, 0)} d" if time_s > 864000.0 else span(time_s))
         for time_s in ([first, last] if last > 1.2 * first else [first])
     ]
-    between = (told[-1][0] - told[0][0]) / (across.right - across.left) * room_letters(axes)
-    if len(told) > 1 and between < 0.5 * len(told[0][1] + told[1][1]) + 2.0:
-        told = told[1:]
-    found += told
+    between = (moments[-1][0] - moments[0][0]) / (across.right - across.left) * room_letters(axes)
+    if len(moments) > 1 and between < 0.5 * len(moments[0][1] + moments[1][1]) + 2.0:
+        moments = moments[1:]
+    found += moments
     axes.set_xticks([time_s for time_s, _ in found], labels=[words for _, words in found])
     middle = (0.5 * (across.cut + begin) - across.left) / (across.right - across.left)
     axes.plot(
@@ -240,7 +242,7 @@ def _name_plans(axes: Axes, outcome: Outcome, first: Plan, others: list[Plan], a
     ranked = [
         point.plan
         for most in range(3, NAMED + 1)
-        for point in telling_points(outcome.front.points, most, first.rank)
+        for point in marked_points(outcome.front.points, most, first.rank)
         if point.plan != first.rank
     ]
     labels += [
@@ -264,9 +266,9 @@ def _meet(axes: Axes, one: tuple[float, float], other: tuple[float, float]) -> b
 def _below(outcome: Outcome, front: Front, others: list[Plan]) -> str:
     count = len(front.points)
     if count == 1:
-        told = front.note or "one plan is both the cheapest and the soonest"
-        told = told[:1].upper() + told[1:]
-        return f"{told.rstrip('.')}. No plan exists in the shaded region."
+        reason = front.note or "one plan is both the cheapest and the soonest"
+        reason = reason[:1].upper() + reason[1:]
+        return f"{reason.rstrip('.')}. No plan exists in the shaded region."
     text = f"{count} plans, each flown; no plan exists in the shaded region."
     if front.resolution_m_s > 0.0:
         text += f" Between plans known to {front.resolution_m_s:.2g} m/s."

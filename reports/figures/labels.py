@@ -20,6 +20,7 @@ SWATCH = "\N{BLACK SQUARE} "
 _DIRECTIONS = ((1, 1), (-1, 1), (1, -1), (-1, -1), (1, 0), (-1, 0), (0, 1), (0, -1))
 _NEAR, _FAR = (8.0, 14.0), (24.0, 36.0, 52.0, 72.0, 96.0)
 _LED = 20.0  # points from which a line leads from the label to its point
+_MARK = 5  # points of a line as which the mark of a plan counts
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,8 +72,9 @@ def place(axes: Axes, labels: Iterable[Label]) -> None:
                 left = x + across * away * pixel - (0.5 - 0.5 * across) * size.width
                 foot = y + up * (away - 3.0) * pixel - (0.5 - 0.5 * up) * size.height
                 box = Bbox.from_bounds(left, foot, size.width, size.height)
-                inside = frame.x0 - 2 <= left and box.x1 <= frame.x1 + 12 and frame.y0 <= foot and box.y1 <= frame.y1
-                if not inside or any(box.overlaps(other) for other in taken):
+                inside = frame.x0 + 4 <= left and box.x1 <= frame.x1 + 12 and frame.y0 <= foot and box.y1 <= frame.y1
+                lead = _between(box, x, y) if _distance(box, x, y) > _LED * pixel else lines[:0]
+                if not inside or any(box.overlaps(other) or _inside(lead, other) for other in taken):
                     continue
                 covered = _inside(lines, box)
                 cost = 15.0 * covered + away + 0.5 * rank
@@ -88,10 +90,19 @@ def place(axes: Axes, labels: Iterable[Label]) -> None:
             _swatch(axes, label, (left - x) / pixel, (box.y1 - y) / pixel)
         if _distance(box, x, y) > _LED * pixel:
             _lead(axes, label.at, box)
+            lines = np.concatenate([lines, _between(box, x, y)])
 
 
 def _distance(box: Any, x: float, y: float) -> float:
     return float(np.hypot(max(box.x0 - x, 0.0, x - box.x1), max(box.y0 - y, 0.0, y - box.y1)))
+
+
+def _between(box: Any, x: float, y: float) -> Array:
+    """Points along the line from a label to its point, in pixels, (n, 2)."""
+    near = np.array([min(max(x, box.x0), box.x1), min(max(y, box.y0), box.y1)])
+    share = np.linspace(0.0, 1.0, 24)[1:, np.newaxis]
+    found: Array = near + share * (np.array([x, y]) - near)
+    return found
 
 
 def _lead(axes: Axes, at: tuple[float, float], box: Any) -> None:
@@ -120,12 +131,12 @@ def _line_points(axes: Axes) -> Array:
     """Points along every line of the axes, in pixels, close enough that none passes a label unseen, (n, 2)."""
     found = [np.zeros((0, 2))]
     for line in axes.lines:
-        if line.get_transform() != axes.transData:
-            continue
-        path = axes.transData.transform(np.column_stack([np.asarray(v, dtype=float) for v in line.get_data()]))
+        if line.get_transform() == axes.transAxes:
+            continue  # the mark of a break
+        path = line.get_transform().transform(np.column_stack([np.asarray(v, dtype=float) for v in line.get_data()]))
         path = path[np.isfinite(path).all(axis=1)]
         if line.get_linestyle() in {"None", " ", ""} or len(path) < 2:
-            found.append(path)
+            found += [path] * _MARK
             continue
         steps = np.hypot(*np.diff(path, axis=0).T)
         along = np.concatenate([[0.0], np.cumsum(steps)])

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ...models.arrays import Array
-from ...models.readouts import instant, span
+from ...models.readouts import span
 from ...models.ring import Ring
 from ...optimizer.craft_plan import CraftPlan
 from ...optimizer.outcome import Outcome, Plan
+from ..terminal import minute
 from .arcs import Arc, craft_arcs
 from .round_sheet import draw_body
 from .style import FAINT, INK, PAPER, QUIET, bare, fine, inches, ink, letters, made_for, sheet, type_points
@@ -117,7 +118,7 @@ def motion(
         outcome: one with plans.
         plan: which one; with craft that move.
         plane: of the ring; that of the first craft when absent.
-        progress: told how far it is.
+        progress: called with how far it is.
 
     Returns:
         The content of the file; to be made within ``style.paper``.
@@ -192,7 +193,7 @@ def _track(ring: Ring, plan: Plan, part: CraftPlan, arcs: list[Arc], stretch: fl
 
 
 def _draw_moment(axes: Axes, scene: _Scene, time_s: float) -> Callable[[float], None]:
-    """Draw one moment; what is given back moves the picture to another."""
+    """Draw one moment. Return a function that moves the picture to another."""
     bare(axes)
     axes.set_xlim(-scene.reach, scene.reach)
     axes.set_ylim(-scene.reach, scene.reach)
@@ -247,9 +248,8 @@ def _draw_key(figure: Figure, scene: _Scene, height: float) -> None:
 
 
 def _clock(outcome: Outcome, time_s: float) -> str:
-    epoch = outcome.scenario.epoch
     after = f"after {span(time_s)}" if time_s >= 0.5 else "at the epoch"
-    return f"{after}\n{instant(epoch, time_s)[:16]}" if epoch is not None else after
+    return f"{after}\n{minute(outcome, time_s)}" if outcome.scenario.epoch is not None else after
 
 
 def _below(scene: _Scene) -> str:

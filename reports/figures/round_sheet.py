@@ -105,7 +105,7 @@ def draw_body(axes: Axes, outcome: Outcome, *, named: bool = True) -> None:
 def name_slots(
     axes: Axes, outcome: Outcome, plan: Plan, plane: int, *, at_s: float, radii: list[float], turn_rad: float
 ) -> None:
-    """Mark and name every slot of a plane with whoever has it.
+    """Mark every slot of a plane, with the name of the craft in it.
 
     Args:
         at_s: moment at which the slots are shown, s.

@@ -15,6 +15,13 @@ from .style import FORMATS, REPORT, content, paper
 STILL = ("svg", "png", "pdf")
 
 
+WITHOUT = {
+    "front": " There is nothing to trade: one plan is both the cheapest and the soonest.",
+    "worth_of_time": " It is of craft that are in space, and needs time: --time-limit SECONDS allows more.",
+}
+"""Why a plan may have no figure of a name."""
+
+
 def figure_file(name: str, out: str | None) -> Path:
     """Where a figure goes, checked before anything is planned.
 
@@ -48,7 +55,7 @@ def write_figure(
             or ``motion``.
         place: see :func:`figure_file`.
         form: ``column`` or ``slide``; None for a report.
-        progress: told what is being drawn.
+        progress: called with what is being drawn.
 
     Raises:
         InputError: there is no such figure of this plan.
@@ -64,12 +71,9 @@ def write_figure(
         known = drawings(outcome, plan.rank)
         found = next((one for one in known if one == name or one.startswith(f"{name}_plane_")), None)
         if found is None:
-            moves = ("strip", "motion") if plan.craft else ()
-            nothing = (
-                " There is nothing to trade: one plan is both the cheapest and the soonest." if name == "front" else ""
-            )
+            names = ", ".join((*known, *(("strip", "motion") if plan.craft else ())))
             raise InputError(
-                f"there is no figure {name!r} of this plan.{nothing} There are {', '.join((*known, *moves))}.",
+                f"there is no figure {name!r} of this plan.{WITHOUT.get(name, '')} There are {names}.",
                 where="command line",
             )
         return write_bytes(place, content(known[found](), place.suffix.lower().lstrip(".")))

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 YEAR_S = 365.25 * 86_400.0
 _ROOM = 1.5  # height of the picture over the tolerance: what has left is of no more interest
 _LABELED = 1.38  # names stand below the edge
-_NAMED = 6  # more craft than this are not told apart but for the one that leaves first
+_NAMED = 6  # of more craft than this only the one that leaves first is named
 
 
 def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:

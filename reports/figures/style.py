@@ -71,12 +71,12 @@ def made_for() -> Format:
 
 
 def type_points(size: float) -> float:
-    """A size of letters, points, in the format at hand."""
+    """A size of letters, points, in the current format."""
     return size * made_for().letters
 
 
 def inches(height: float) -> float:
-    """A height of a picture, inches, in the format at hand."""
+    """A height of a picture, inches, in the current format."""
     return height * made_for().picture
 
 
@@ -175,7 +175,7 @@ def sheet(
     """Make a figure with its title at the top left, under it what it shows, and under that the picture.
 
     Args:
-        width: of the sheet, inches, where the format at hand leaves it open.
+        width: of the sheet, inches, where the current format leaves it open.
         picture: height of the picture, inches; the sheet grows with the heading, as far as the format lets it.
         title: set large, cut into lines where it is too long.
         below: a sentence or two, set smaller.

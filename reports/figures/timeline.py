@@ -14,6 +14,7 @@ from ...models.readouts import instant, plain, span
 from ...optimizer.craft_plan import CraftPlan
 from ...optimizer.outcome import Outcome, Plan
 from ..safe_text import spelled
+from ..terminal import minute
 from ..wording import count, gained_rad
 from .style import FAINT, INK, PAPER, QUIET, ink, letters, made_for, rim, sheet, type_points
 from .time_ticks import time_words
@@ -106,7 +107,7 @@ def draw_timeline(outcome: Outcome, plan: Plan | None = None) -> Figure:
     axes.spines["left"].set_visible(False)
     axes.set_yticks([])
     for row, lane in enumerate(lanes):
-        _draw_lane(axes, axis, lane, row, ink(order[lane.part.craft]), look, outcome.ring.planes)
+        _draw_lane(axes, axis, lane, row, ink(order[lane.part.craft]), look, outcome)
     _draw_axis(axes, axis, outcome, letter)
     return figure
 
@@ -153,8 +154,10 @@ def _lane(part: CraftPlan) -> Lane:
     return Lane(part=part, start_s=min([first, *burns[:1]]), burns_s=burns, passes_s=passes)
 
 
-def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, look: _Look, planes: int) -> None:
-    part = lane.part
+def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, look: _Look, outcome: Outcome) -> None:
+    part, planes = lane.part, outcome.ring.planes
+    dated = outcome.scenario.epoch is not None
+    done = minute(outcome, part.in_slot_s) if dated else span(part.in_slot_s)
     place = f"slot {part.slot}" if planes == 1 else f"plane {part.plane}, slot {part.slot}"
     axes.annotate(
         f"{part.craft}, {place}" if look.close else f"{part.craft}\n{place}",
@@ -210,7 +213,7 @@ def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, look: _
     later = revolves and burns[0] - start > letter * len(said[0])
     _say(axes, axis, burns[0] if later else start, row, said, look)
     axes.annotate(
-        span(part.in_slot_s) if look.close else f"in slot\n{span(part.in_slot_s)}",
+        done if look.close else f"in slot\n{done}",
         (1.0, row),
         xycoords=("axes fraction", "data"),
         xytext=(8, 0),
@@ -237,7 +240,8 @@ def _say(axes: Axes, axis: Axis, start: float, row: int, words: list[str], look:
         ha="right" if late else "left",
         va="bottom",
         fontsize=look.size,
-        path_effects=rim(),
+        # in front of the lines of a cut, which would run through the words
+        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.8},
         zorder=6,
     )
 
@@ -273,13 +277,13 @@ def _draw_axis(axes: Axes, axis: Axis, outcome: Outcome, letter: float) -> None:
         for time_s in ticks or [begin]:
             place = axis.place(time_s)
             date, time = _label(outcome, time_s)
-            told = f"{time}\n{date}".lstrip("\n") if date != day else time
-            told = date if step_s >= 86400.0 and date and time == "00:00" else told
-            wide = max(map(len, [*told.split("\n"), *(labels[-1].split("\n") if labels else [])]))
+            words = f"{time}\n{date}".lstrip("\n") if date != day else time
+            words = date if step_s >= 86400.0 and date and time == "00:00" else words
+            wide = max(map(len, [*words.split("\n"), *(labels[-1].split("\n") if labels else [])]))
             if places and place - places[-1] < letter * (1.1 * wide + 1.0):
                 continue
             places.append(place)
-            labels.append(told)
+            labels.append(words)
             day = date
     axes.set_xticks(places, labels)
     axes.tick_params(axis="x", length=4)

@@ -18,7 +18,7 @@ from ...optimizer.one_plan import with_plan
 from ...optimizer.outcome import Outcome
 from ...optimizer.period import Periods as Fitting
 from ...optimizer.period import Question
-from ...optimizer.replan.replan import Replan
+from ...optimizer.replan.answer import Replan
 from ...optimizer.robustness.budget import Budget
 from ...optimizer.studies.strategies import Entry
 from ...optimizer.studies.sweep import Grid, Row

@@ -14,7 +14,7 @@ from ...models.readouts import instant
 from ...optimizer.craft_plan import Burn, CraftPlan, Flown
 from ...optimizer.outcome import Outcome, Plan
 from ...optimizer.period import Periods
-from ...optimizer.replan.replan import Replan
+from ...optimizer.replan.answer import Replan
 from ...optimizer.robustness.budget import SHARES, Budget
 from ...optimizer.studies.strategies import Entry
 from ...optimizer.studies.sweep import Grid, Row

@@ -19,9 +19,10 @@ from ...optimizer.outcome import Outcome, Plan
 from ..burn_table import burn_words
 from ..figures.arcs import Stretch, craft_stretches, gm_drawn
 from ..figures.style import INKS
-from ..limits import limit_value, limit_words
+from ..limits import limit_amount, limit_words
+from ..proof_words import proof_text
 from ..result import result
-from ..terminal import CAUTION, answer_text, room_of
+from ..terminal import CAUTION, answer_text, flown_text, model_text, remark_texts, room_of
 from ..wording import way_text
 from .drawn import drawn_words
 
@@ -34,10 +35,11 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
         rank: of the plan that is shown at first, the best one without.
 
     Returns:
-        ``title``, ``answer`` (sentences), ``caution``, ``ring``, ``body``, ``inks`` (colors of the craft), ``craft``
-        (names), ``open`` (rank of the plan shown at first), ``drawn`` (how far its pictures are off), ``front``,
-        ``parts`` (each distinct part of a craft), ``plans`` (with the numbers of their parts) and ``kept``. Times are
-        seconds from the epoch, altitudes km, angles rad where they are drawn and deg where they are read.
+        ``title``, ``answer``, ``proof``, ``remarks`` and ``caution`` (sentences), ``ring``, ``body``,
+        ``inks`` (colors of the craft), ``craft`` (names), ``open`` (rank of the plan shown at first), ``drawn`` (how
+        far its pictures are off), ``front``, ``parts`` (each distinct part of a craft), ``plans`` (with the numbers
+        of their parts) and ``kept``. Times are seconds from the epoch, altitudes km, angles rad where they are drawn
+        and deg where they are read.
 
     Raises:
         InputError: there is no plan of that rank.
@@ -50,7 +52,9 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
     return {
         "title": scenario.title,
         "epoch_ms": None if scenario.epoch is None else round(scenario.epoch.timestamp() * 1e3),
-        "answer": answer_text(outcome),
+        "answer": answer_text(outcome, rank),
+        "proof": "" if outcome.proof is None or shown is None else proof_text(outcome.proof),
+        "remarks": remark_texts(outcome) if shown is not None else [],
         "caution": CAUTION,
         "inks": list(INKS),
         "craft": names,
@@ -110,19 +114,20 @@ def _plan(outcome: Outcome, plan: Plan, parts: list[int]) -> dict[str, Any]:
         "finish_s": round(plan.finish_s, 6),
         "cost": f"{plain(plan.delta_v_m_s)} m/s",
         "finish": span(plan.finish_s),
+        "flown": f"{model_text(outcome, plan)} {flown_text(outcome, plan)}".strip(),
         "at": instant(outcome.scenario.epoch, plan.finish_s) if outcome.scenario.epoch is not None else "",
         "broken": [
-            f"{one.craft}: {limit_words(one.limit).words}, {_amount(one.limit, one.value)} "
-            f"where {_amount(one.limit, one.allowed)} is allowed"
+            f"{one.craft}: {limit_words(one.limit).words}, {limit_amount(one.limit, one.value)} "
+            f"where {limit_amount(one.limit, one.allowed)} is allowed"
             for one in plan.broken
         ],
         "limits": [
             {
                 "words": limit_words(margin.limit).words,
                 "craft": margin.craft,
-                "value": _amount(margin.limit, margin.value),
-                "allowed": f"{margin.sense} {_amount(margin.limit, margin.allowed)}",
-                "room": _amount(margin.limit, room_of(margin)),
+                "value": limit_amount(margin.limit, margin.value),
+                "allowed": f"{margin.sense} {limit_amount(margin.limit, margin.allowed)}",
+                "room": limit_amount(margin.limit, room_of(margin)),
                 "share": _share(margin.allowed, room_of(margin), margin.value),
             }
             for margin in plan.margins
@@ -130,11 +135,6 @@ def _plan(outcome: Outcome, plan: Plan, parts: list[int]) -> dict[str, Any]:
         ],
         "parts": parts,
     }
-
-
-def _amount(limit: str, value: float) -> str:
-    words = limit_words(limit)
-    return f"{plain(limit_value(limit, value), 0 if not words.suffix else 2)} {words.unit}".strip()
 
 
 def _share(allowed: float, room: float, value: float) -> float:

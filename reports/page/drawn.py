@@ -19,7 +19,7 @@ from ...optimizer.outcome import Outcome, Plan
 from ..figures.arcs import craft_stretches, gm_drawn
 
 LOOKS = 240
-"""Moments looked at on each stretch, ends included."""
+"""Moments examined on each stretch, ends included."""
 
 MOST_TURNS = 600.0
 """A plan of more turns of the ring, summed over its craft, is not flown for this: it would take seconds."""
@@ -58,7 +58,7 @@ def drawn_words(outcome: Outcome, plan: Plan) -> str:
     off = drawn_off(outcome, plan)
     how = "Between burns craft are drawn on conics by Kepler's equation"
     if off is None:
-        return f"{how}; how far these are from the flight was not looked at."
+        return f"{how}; how far these are from the flight was not examined."
     degrees, km = _upwards(math.degrees(off.angle_rad)), _upwards(off.height_m * 1e-3)
     return f"{how}, in plan {plan.rank} within {brief(degrees)} deg and {brief(km)} km of the numerical flight."
 

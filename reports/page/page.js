@@ -1,6 +1,6 @@
 "use strict";
 (() => {
-  // what is shown; a page has it once, a desk loads it anew whenever it changes
+  // what is shown; a page has it once, a desk loads another one whenever it changes
   let D = null;
   const TAU = 2 * Math.PI, by = (id) => document.getElementById(id);
   const DASHES = [[], [7, 3], [2, 2.5]];
@@ -145,6 +145,7 @@
       home.replaceChildren();
       const warn = plan.broken.length ? el("p", {class: "warn"}, "BREAKS A LIMIT. " + plan.broken.join("; ")) : "";
       home.append(el("h2", {}, `Plan ${plan.rank}: ${plan.cost}, ${plan.finish}`), warn);
+      if (plan.flown) home.append(el("p", {class: "quiet"}, plan.flown));
       if (D.ring.planes > 1) home.append(this.planeChoice());
       this.turning = canvas("The ways to the slots in the frame that turns with the ring", 0.82);
       this.unrolled = canvas("The unrolled ring: angle from slot 0 across, altitude up", 0.82, 340);
@@ -387,7 +388,7 @@
     }
   }
   const short = (text, most) => (text.length > most ? text.slice(0, most - 1) + "…" : text);
-  /** A name cut in its middle: where names begin alike, what tells them apart is at their end. */
+  /** A name cut in its middle: where names begin alike, they differ at their end. */
   const clipped = (text, most) => (text.length > most ? text.slice(0, Math.ceil((most - 1) / 2)) + "…" + text.slice(-Math.floor((most - 1) / 2)) : text);
   function extremes(values) {
     let low = Infinity, high = -Infinity;
@@ -404,8 +405,8 @@
   }
 
   // ---- state: which plans, which moment
-  const S = {a: null, b: null, t: 0, from: 0, to: 1, plane: 0, playing: false};
-  let panels = [];
+  const S = {a: null, b: null, allowed: null, t: 0, from: 0, to: 1, plane: 0, playing: false};
+  let panels = [], makeSheets = null;
   function rebuild() {
     const plans = S.b && S.b !== S.a ? [S.a, S.b] : [S.a], parts = plans.flatMap(partsOf);
     S.from = Math.min(0, ...extremes(parts.map((part) => part.launch_s ?? 0)));
@@ -416,7 +417,7 @@
     while (by("panels").children.length < plans.length) by("panels").append(el("section", {class: "panel"}));
     panels = plans.map((plan, i) => new Panel(by("panels").children[i], plan, S.plane));
     by("first").value = S.a.rank; by("second").value = S.b ? S.b.rank : "";
-    markFront(); setTime(S.t);
+    markFront(); setTime(S.t); otherSheets();
   }
   function setTime(t) {
     S.t = Math.min(Math.max(t, S.from), S.to);
@@ -444,7 +445,11 @@
     const times = panels.flatMap((panel) => panel.rows.map(([, s]) => s)).filter((s) => s > S.t + 0.5).sort((a, b) => a - b);
     setTime(times.length ? times[0] : S.to);
   }
-  function pick(rank) { const plan = D.plans.find((one) => one.rank === rank); if (plan) { S.a = plan; rebuild(); } }
+  function pick(rank, allowed = null) {
+    const plan = D.plans.find((one) => one.rank === rank);
+    S.allowed = allowed;
+    if (plan && plan !== S.a) { S.a = plan; rebuild(); } else markFront();
+  }
 
   // ---- the front
   let front = [], marks = [], size = 5;
@@ -490,37 +495,58 @@
       pick(front[best].plan);
     };
     svg.addEventListener("pointerdown", nearest);
-    svg.addEventListener("keydown", (event) => {
-      const step = {ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1, PageUp: 5, PageDown: -5, Home: -front.length, End: front.length}[event.key];
-      if (!step) return;
-      event.preventDefault();
-      const now = front.findIndex((p) => p.plan === S.a.rank), to = Math.min(Math.max((now < 0 ? 0 : now) + step, 0), front.length - 1);
-      pick(front[to].plan);
-    });
+    svg.addEventListener("keydown", stepFront);
     home.append(svg);
     S.svg = svg;
     if (focused) svg.focus();
+  }
+  /** Keys go from one point of the front to the next, on the picture and on the slider. */
+  function stepFront(event) {
+    const step = {ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1, PageUp: 5, PageDown: -5, Home: -front.length, End: front.length}[event.key];
+    if (!step) return;
+    event.preventDefault();
+    const now = front.findIndex((p) => p.plan === S.a.rank), to = Math.min(Math.max((now < 0 ? 0 : now) + step, 0), front.length - 1);
+    pick(front[to].plan);
+  }
+  /** The cheapest plan of the front that is done within a time. */
+  function allow(s) {
+    const within = front.filter((p) => p.finish_s <= s + 1e-6);
+    pick((within.length ? within[within.length - 1] : front[0]).plan, s);
   }
   function markFront() {
     const now = front.findIndex((p) => p.plan === S.a.rank);
     marks.forEach((dot, i) => { dot.setAttribute("r", i === now ? 8 : size); dot.setAttribute("fill", i === now ? "var(--link)" : "var(--ink)"); });
     if (marks[now]) marks[now].parentNode.append(marks[now]);
     if (S.svg) { S.svg.setAttribute("aria-valuenow", Math.max(now, 0)); S.svg.setAttribute("aria-valuetext", `plan ${S.a.rank}: ${S.a.cost}, ${S.a.finish}`); }
-    if (now >= 0) by("allowed").value = now;
-    by("allowed-said").textContent = `${S.a.finish}: plan ${S.a.rank}, ${S.a.cost}` + (S.a.at ? `, done ${S.a.at}` : "");
+    const own = S.allowed === null || Math.abs(S.allowed - S.a.finish_s) < 30;
+    by("allowed").value = S.allowed ?? S.a.finish_s;
+    by("allowed-said").textContent = (own ? "" : span(S.allowed) + " allowed: ") + `plan ${S.a.rank}, ${S.a.cost}, done after ${S.a.finish}` + (S.a.at ? ` (${S.a.at})` : "");
     by("allowed").setAttribute("aria-valuetext", by("allowed-said").textContent);
   }
 
   function sheets() {
     by("sheet-list").replaceChildren();
-    by("sheets").hidden = !D.sheets.length;
-    by("sheets-head").textContent = `Maneuver sheets of plan ${D.open}`;
+    by("sheets").hidden = !D.sheets.length && !makeSheets;
+    by("sheets-head").textContent = `Maneuver sheets of plan ${D.sheets_of}`;
+    otherSheets();
     for (const sheet of D.sheets) {
       const print = el("button", {type: "button", class: "screen"}, "Print this sheet");
       const whole = el("details", {}, el("summary", {}, el("bdi", {}, sheet.craft)), print, el("pre", {}, sheet.text));
       print.addEventListener("click", () => printAlone(whole));
       by("sheet-list").append(whole);
     }
+  }
+  /** How to come by the sheets of the plan that is shown, where they are not those below. */
+  function otherSheets() {
+    const home = by("sheet-other");
+    home.hidden = !S.a || S.a.rank === D.sheets_of;
+    if (home.hidden) return;
+    home.replaceChildren();
+    if (makeSheets) {
+      const rank = S.a.rank, make = el("button", {type: "button"}, `Make the sheets of plan ${rank}`);
+      make.addEventListener("click", () => { make.disabled = true; makeSheets(rank); });
+      home.append(make);
+    } else home.append(`Of plan ${S.a.rank}: ringwright sheet SCENARIO --plan ${S.a.rank}`);
   }
   /** Print one sheet and nothing else. */
   function printAlone(sheet) {
@@ -533,19 +559,26 @@
   function load(data) {
     const first = D === null, moment = S.t;
     stop();
-    D = data; sampled = new Map(); S.svg = null;
+    D = {...data, sheets_of: data.open}; sampled = new Map(); S.svg = null;
     front = D.front.map((point) => ({...point, x: 0, y: 0}));
     marks = [];
     document.title = by("title").textContent = D.title;
     by("answer").textContent = D.answer; by("caution").textContent = D.caution;
+    by("trust").textContent = D.proof; by("trust").hidden = !by("trust").textContent;
+    by("remark-list").replaceChildren(...D.remarks.map((one) => el("li", {}, one))); by("remarks").hidden = !D.remarks.length;
+    by("whole-text").textContent = D.text; by("whole").hidden = !D.plans.length;
+    by("whole").querySelector("summary").textContent = `Plan ${D.open} as text, with all that was found about it`;
     S.a = D.plans.find((plan) => plan.rank === D.open) || D.plans[0] || null;
     S.b = null; S.plane = S.plane < D.ring.planes ? S.plane : 0;
-    by("choice").hidden = by("time").hidden = !S.a;
+    by("choice").hidden = by("time").hidden = by("time-line").hidden = !S.a;
     sheets();
     if (!S.a) { panels = []; by("panels").className = ""; by("panels").replaceChildren(el("pre", {}, D.text)); return; }
     by("first").replaceChildren(); by("second").replaceChildren(el("option", {value: ""}, "none"));
     for (const plan of D.plans) for (const id of ["first", "second"]) by(id).append(el("option", {value: plan.rank}, `${plan.rank}: ${plan.cost}, ${plan.finish}`));
-    by("allowed").max = Math.max(front.length - 1, 0);
+    const [soonest, latest] = front.length ? [front[0].finish_s, front[front.length - 1].finish_s] : [0, 1];
+    // a little further than the latest, so that this one can be reached with a thumb
+    by("allowed").min = soonest; by("allowed").max = latest + 0.03 * (latest - soonest || 1);
+    S.allowed = null;
     by("panels").replaceChildren();
     drawFront();
     S.t = first ? -Infinity : moment;
@@ -556,7 +589,8 @@
     by("second").addEventListener("change", () => { S.b = D.plans.find((plan) => String(plan.rank) === by("second").value) || null; rebuild(); });
     by("play").addEventListener("click", play); by("next").addEventListener("click", nextBurn);
     by("moment").addEventListener("input", () => { stop(); setTime(S.from + by("moment").value / 1000 * (S.to - S.from)); });
-    by("allowed").addEventListener("input", () => pick(front[Number(by("allowed").value)].plan));
+    by("allowed").addEventListener("input", () => allow(Number(by("allowed").value)));
+    by("allowed").addEventListener("keydown", stepFront);
     let waiting = 0, breadth = innerWidth;
     const again = () => { if (S.a) { drawFront(); rebuild(); } };
     addEventListener("resize", () => {
@@ -578,5 +612,10 @@
   wire();
   const own = by("data").textContent;
   if (own) load(JSON.parse(own));
-  globalThis.ringwright = {el, load, sheets: (made) => { D.sheets = made; sheets(); }};
+  globalThis.ringwright = {
+    el, load,
+    sheets: (made) => { D.sheets = made.sheets; D.sheets_of = made.rank; sheets(); },
+    /** Who makes sheets of another plan when asked to; a page that is a file has nobody. */
+    makesSheets: (maker) => { makeSheets = maker; },
+  };
 })();

@@ -20,6 +20,9 @@ from .data import page_data
 SHEETS_MOST = 12
 """Sheets are worked out by many flights a burn: for more craft than this the page names the command instead."""
 
+TEXT_WIDTH = 100
+"""Letters in a line of the text on the page."""
+
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
 POLICY += "form-action 'none'"
 """Of the page: nothing but what is in it."""
@@ -64,9 +67,8 @@ def write_page(
 
 
 def answer_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
-    """What a page shows of an outcome, without sheets; without a plan the text that says why is in it."""
-    data = page_data(outcome, rank)
-    return {**data, "text": "" if outcome.plans else plan_text(outcome, 100), "sheets": []}
+    """What a page shows of an outcome, without sheets; the text as it is printed holds all that there is to say."""
+    return {**page_data(outcome, rank), "text": plan_text(outcome, TEXT_WIDTH, rank), "sheets": []}
 
 
 def packed(data: Any) -> str:

@@ -24,7 +24,7 @@ TOLERANCE = f"{brief(math.degrees(number_by_default('ring', 'tolerance')))}deg"
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the options of the command to a parser; their values stay text until `run` reads them."""
     parser.description = (
-        "Which period to leave the ring on so that whole revolutions end at a slot. Every value carries its unit: km, "
+        "Which period to have at cut-off so that whole revolutions end at a slot. Every value carries its unit: km, "
         "m, deg, rad, s, min, h, d; a time may also be h:mm:ss. The slot counts as ahead or behind at the moment the "
         "craft is at the ring and burns."
     )
@@ -65,7 +65,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
     after = parser.add_argument_group("after the burn, and files")
     after.add_argument(
-        "--got", metavar="TIME", help="the period read at cut-off: what it makes of the slot, and where next"
+        "--got", metavar="TIME", help="the period read at cut-off: where it leads, and which one to go to next"
     )
     after.add_argument(
         "--tolerance",

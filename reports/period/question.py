@@ -118,7 +118,7 @@ def _body(arguments: argparse.Namespace) -> tuple[Body, bool]:
         )
     if len(own) < 2:
         lacking = "--radius 6378km" if own == ["--gm"] else "--gm 398600km3/s2"
-        raise InputError(f"{own[0]} needs {lacking.split()[0]} beside it: add {lacking}, or the like.", where=own[0])
+        raise InputError(f"{own[0]} needs {lacking.split()[0]} beside it: add {lacking}, for example.", where=own[0])
     gm, radius_m = positive(arguments.gm, "gm", "--gm"), positive(arguments.radius, "length", "--radius")
     return Body(name=OWN_WORLD, gm=gm, radius_m=radius_m, source="the command line"), False
 

@@ -71,7 +71,7 @@ def nothing_text(asked: Asked, width: int, *, saved: str = "") -> str:
     together = any(len(several) > 1 for several in sets)
     lines = [*_question(asked, width), "", "NO PERIOD FITS ALL LIMITS."]
     if together:
-        lines += paragraph("No single limit is enough to ease; any of these together would do:", width)
+        lines += paragraph("Easing one limit is not enough; any of these together would do:", width)
     elif sets:
         lines += paragraph("This would do:" if len(sets) == 1 else "Any one of these would do:", width)
     lines += [""] if sets else []

@@ -49,6 +49,9 @@ class Block:
 EXACT = ("how exact: an error of", "moves the slot by, deg")
 """Heads of the table of what small errors do."""
 
+READABLE_S = 1.0
+"""A change of period in a burn that turns the plane, s, by which it can still be cut off."""
+
 EXACT_BY = "Slot as the mean of the first turn, with later burns as planned."
 
 
@@ -67,7 +70,7 @@ def sheets(outcome: Outcome, plan: Plan, names: Sequence[str] = ()) -> tuple[She
     """The sheets of a plan's craft that have something to do, in the order of the plan.
 
     Args:
-        outcome: what planning gave back.
+        outcome: the result of planning.
         plan: one of its plans.
         names: only these craft; all of them where empty.
     """
@@ -108,7 +111,7 @@ def _before(outcome: Outcome, part: CraftPlan) -> Block:
             after = clock(part.insertion_s - part.launch_s)
             named = f" ({part.insertion})" if part.insertion else ""
             steps.append(f"Insertion{named} {after} after liftoff, at {instant(epoch, part.insertion_s, 1)}{speed}.")
-    steps.append("Clock set and checked against the epoch; plan and sheet are of the same run.")
+    steps.append("Clock set and checked against the epoch; plan and sheet come from the same run.")
     return Block(heading="Before", steps=tuple(steps))
 
 
@@ -147,10 +150,12 @@ def _burn(outcome: Outcome, plan: Plan, part: CraftPlan, craft: Craft, index: in
     steps = [f"{times}.", give]
     if burn.duration_s:
         steps.append(_length_words(craft, burn))
+    before = readout(part.before_burns[index], outcome.ring.gm)
     steps.append("Cut off by the period below; then write down the readings.")
     if part.free_form is not None:
         steps[-1] = "Cut off by the delta-v or the clock: no period leads to the slot on this flight."
-    before = readout(part.before_burns[index], outcome.ring.gm)
+    elif not _by_period(part, index, outcome.ring.gm):
+        steps[-1] = "Cut off by the delta-v or the clock: this burn turns the plane and hardly changes the period."
     radius_m = outcome.scenario.body.radius_m
     blanks = (
         Blank(what="period before burn", expected=clock(before.period_s)),
@@ -164,7 +169,7 @@ def _burn(outcome: Outcome, plan: Plan, part: CraftPlan, craft: Craft, index: in
         heading=f"Burn {index + 1} of {len(part.burns)}",
         steps=tuple(steps),
         blanks=blanks,
-        exact=_slopes(part, slope),
+        exact=_slopes(part, slope, _by_period(part, index, outcome.ring.gm)),
         remarks=(*_exact(outcome, part, craft, index, slope), _missed_words(outcome, part, index)),
     )
 
@@ -197,7 +202,7 @@ def _neighbor(outcome: Outcome, plan: Plan, part: CraftPlan, index: int) -> Blan
         if other.craft != part.craft and other.plane == part.plane and other.in_slot_s <= time_s
     ]
     if not there:
-        return Blank(what="neighbor ahead, deg", expected="nobody in place yet")
+        return Blank(what="neighbor ahead, deg", expected="no craft in place yet")
     turn = 2.0 * math.pi
     ahead = [((float(ring.phase(time_s, slot, part.plane)) + error - own) % turn, name) for name, slot, error in there]
     angle, name = min(ahead)
@@ -215,17 +220,18 @@ def _length_words(craft: Craft, burn: Burn) -> str:
 
 
 def _exact(outcome: Outcome, part: CraftPlan, craft: Craft, index: int, slope: Sensitivity) -> list[str]:
-    """How exact the burn must be: what each small error makes of the slot, and where a hand can still cut it."""
+    """How exact the burn must be, and whether a person can cut it off by hand."""
     tolerance_rad = outcome.scenario.ring.tolerance_rad
     remarks = [EXACT_BY]
     if slope.per_m_s == 0.0:
         return remarks
     allowed_m_s = tolerance_rad / abs(slope.per_m_s)
-    allowed_s = slope.allowed_period_s(tolerance_rad)
-    remarks.append(
-        f"{small(math.degrees(tolerance_rad))} deg of tolerance allow {small(allowed_s)} s of period at cut-off, or "
-        f"{small(allowed_m_s)} m/s, either way."
-    )
+    allowed = f"{small(allowed_m_s)} m/s, either way"
+    if allowed_m_s >= part.burns[index].delta_v_m_s:
+        allowed = "an error as large as the burn"
+    if _by_period(part, index, outcome.ring.gm):
+        allowed = f"{small(slope.allowed_period_s(tolerance_rad))} s of period at cut-off, or {allowed}"
+    remarks.append(f"{small(math.degrees(tolerance_rad))} deg of tolerance allow {allowed}.")
     hand = _by_hand(craft, part.burns[index], allowed_m_s)
     if hand:
         remarks.append(hand)
@@ -233,11 +239,19 @@ def _exact(outcome: Outcome, part: CraftPlan, craft: Craft, index: int, slope: S
     return remarks
 
 
-def _slopes(part: CraftPlan, slope: Sensitivity) -> tuple[tuple[str, str], ...]:
+def _by_period(part: CraftPlan, index: int, gm: float) -> bool:
+    """Whether a burn can be cut off by the period that an instrument reads: free-form flights and turns cannot."""
+    changed_s = part.burns[index].period_after_s - readout(part.before_burns[index], gm).period_s
+    return part.free_form is None and (
+        abs(part.burns[index].cross_m_s) < abs(part.burns[index].along_m_s) or abs(changed_s) > READABLE_S
+    )
+
+
+def _slopes(part: CraftPlan, slope: Sensitivity, by_period: bool) -> tuple[tuple[str, str], ...]:
     """What each small error moves the slot by, deg, as rows of a table."""
     degree = math.radians(1.0)
     rows = [
-        ("1 s of period too long", slope.per_period_s if part.free_form is None else None),
+        ("1 s of period too long", slope.per_period_s if by_period else None),
         ("1 s late", slope.per_s),
         ("1 m/s too much", slope.per_m_s),
         ("1 deg too far out", slope.per_pitch * degree),
@@ -248,7 +262,9 @@ def _slopes(part: CraftPlan, slope: Sensitivity) -> tuple[tuple[str, str], ...]:
 
 def _deg(value_rad: float) -> str:
     value = math.degrees(value_rad)
-    return f"{'+' if value > 0.0 else '-' if value < 0.0 else ''}{small(abs(value))}"
+    size = small(abs(value))
+    sign = "" if value == 0.0 or size.startswith("under") else "+" if value > 0.0 else "-"
+    return f"{sign}{size}"
 
 
 def unsigned_zero(text: str) -> str:

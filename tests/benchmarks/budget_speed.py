@@ -1,4 +1,4 @@
-"""How many flights with errors a second the budget tells: ``python tests/benchmarks/budget_speed.py [--smoke]``.
+"""How many flights with errors a second the budget computes: ``python tests/benchmarks/budget_speed.py [--smoke]``.
 
 On one thread, beside how fast NumPy draws the random numbers that they take, measured in the same run in the same
 blocks.
@@ -33,10 +33,10 @@ def main(arguments: list[str]) -> int:
     """Measure and print a row for each kind of craft."""
     smoke = "--smoke" in arguments
     blocks, every = (2, "10.0") if smoke else (120, "1.0")
-    told = stories(make_plan(parse_scenario(text("thick-air" if smoke else "atoll-on-the-equator"))))[:2]
+    tangent = stories(make_plan(parse_scenario(text("thick-air" if smoke else "atoll-on-the-equator"))))[:2]
     free = stories(make_plan(parse_scenario(text("one-astray"), settings=[f"goal.front_step_h={every}"])))
     print("craft: numbers a flight; million flights/s; share of the rate at which NumPy draws the numbers")
-    for story in (*told, *free):
+    for story in (*tangent, *free):
         rows, generator = numbers_of(story), np.random.default_rng(1)
         drawn = taken(lambda _, g=generator, r=rows: g.standard_normal((r, BLOCK)), blocks)  # type: ignore[misc]
         flown = taken(lambda number, s=story: block(s, 1, 0, number), blocks)  # type: ignore[misc]

@@ -1,6 +1,6 @@
 """How long a front takes: ``python tests/benchmarks/front_times.py [--smoke]``.
 
-Craft that are unlike (each on the ring at an angle of its own), all points proved; processor time, against one plan of
+Craft that are unlike (each on the ring at a different angle), all points proved; processor time, against one plan of
 the same catalogue.
 """
 

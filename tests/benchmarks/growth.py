@@ -16,7 +16,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 
 from ringwright.optimizer.schedule.columns import ScheduleProblem
-from ringwright.optimizer.schedule.lexicographic import solve_schedule
+from ringwright.optimizer.schedule.one_aim import solve_schedule
 from ringwright.reports.figures.style import FAINT, ink, paper
 from ringwright.tests.benchmarks.schedule_sizes import HOUR_S, ring_problem
 
@@ -25,7 +25,7 @@ READABLE = ((1e-3, "1 ms"), (1e-2, "10 ms"), (1e-1, "0.1 s"), (1.0, "1 s"), (10.
 Series = list[tuple[int, float]]
 
 NOISE = 0.01
-"""Each option gets a cost of its own, as no catalogue has: without that the relaxation is met at once."""
+"""Each option gets a different cost, as in no catalogue: without that the relaxation is met at once."""
 
 
 def by_craft(craft: int) -> ScheduleProblem:

@@ -5,7 +5,7 @@ same question as one program in PuLP (HiGHS, one thread, 60 s at most).
     python tests/benchmarks/schedule_sizes.py --smoke    the small ones, in a second or two
 
 Instances are invented: options as a phasing catalogue has them, folded in for free up to a point and dearer beyond
-(more revolutions cost less and finish later), liftoffs without pattern. ``noise`` gives each option a cost of its own,
+(more revolutions cost less and finish later), liftoffs without pattern. ``noise`` gives each option a different cost,
 which no catalogue does and which makes the relaxation fall short: the hard case.
 """
 
@@ -22,7 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ringwright.optimizer.schedule.columns import Columns, ScheduleProblem
-from ringwright.optimizer.schedule.lexicographic import solve_schedule
+from ringwright.optimizer.schedule.one_aim import solve_schedule
 
 F = npt.NDArray[np.float64]
 
@@ -214,7 +214,7 @@ def one_size(name: str, against: bool) -> str:
 
 
 def main(arguments: list[str]) -> int:
-    """Print the table, each size in a process of its own; with ``--smoke`` the small ones, without the full model."""
+    """Print the table, each size in a separate process; with ``--smoke`` the small ones, without the full model."""
     smoke = "--smoke" in arguments
     print(
         f"{'craft x liftoffs x options':28} {'options':>9} {'status':>8} {'gap':>8} {'s':>7} {'passes':>7} {'GB':>6}",

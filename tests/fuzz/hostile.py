@@ -282,7 +282,7 @@ def spoiled_sight(number: int) -> Case:
 
 
 OPTIONS = {
-    "plan": ("--json", "--out", "--fronts", "--time-limit", "--set", "--plan"),
+    "plan": ("--json", "--out", "--fronts", "--time-limit", "--set", "--plan", "--ccsds", "--calendar", "--excel"),
     "sheet": ("--craft", "--plan", "--out", "--set"),
     "compare": ("--json", "--out", "--time-limit", "--set"),
     "sweep": ("--vary", "--csv", "--out", "--workers", "--cluster", "--set"),

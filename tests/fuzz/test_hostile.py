@@ -23,8 +23,8 @@ from ringwright.tests.fuzz import running
 from ringwright.tests.fuzz.hostile import Case, case
 from ringwright.tests.fuzz.running import tried
 
-DEFAULT = range(300)
-"""Numbers of the default tier: some twelve seconds of processor time."""
+DEFAULT = range(240)
+"""Numbers of the default tier: some ten seconds of processor time."""
 
 BATCHES = 6
 """Tests that the numbers of the default tier are spread over."""

@@ -260,9 +260,9 @@ def _launch(case: Case, pad: Pad, item: Mapping[str, Any]) -> list[str]:
             first, last = (math.degrees(end) for end in pad.corridor)
             if (flown - first + 1e-6) % 360.0 > (last - first) % 360.0 + 2e-6:
                 broken.append(f"{name} flies on {flown % 360.0} deg, the corridor is {first} to {last}")
-        told = item.get("flight_azimuth_deg")
-        if told is not None and abs(_fold_deg(told - flown)) > 1e-3:
-            broken.append(f"{name} is said to fly on {told} deg over the ground, it is {flown % 360.0}")
+        stated = item.get("flight_azimuth_deg")
+        if stated is not None and abs(_fold_deg(stated - flown)) > 1e-3:
+            broken.append(f"{name} is said to fly on {stated} deg over the ground, it is {flown % 360.0}")
     tilt = math.degrees(math.acos(min(1.0, float(np.cross(site, heading) @ pole))))
     if abs(tilt - item.get("tilt_deg", 0.0)) > (1e-4 if "tilt_deg" in item else 0.001):
         broken.append(f"{name} is said to be tilted by {item.get('tilt_deg', 0.0)} deg, it is {tilt}")
@@ -315,13 +315,13 @@ def _fly_through(
             break
         if abs(turn - burn["period_after_s"]) > 1e-6 * turn + TIME_S:
             found.append(f"{name}: after burn {number} the period is {turn} s, not {burn['period_after_s']}")
-        for word, value, told in (
+        for word, value, stated in (
             ("periapsis", low, burn["periapsis_after_km"]),
             ("apoapsis", high, burn["apoapsis_after_km"]),
         ):
-            if abs((value - case.body_radius) / 1e3 - told) > 0.1:
+            if abs((value - case.body_radius) / 1e3 - stated) > 0.1:
                 found.append(
-                    f"{name}: after burn {number} the {word} is {(value - case.body_radius) / 1e3} km, not {told}"
+                    f"{name}: after burn {number} the {word} is {(value - case.body_radius) / 1e3} km, not {stated}"
                 )
         if mass is not None and exhaust is not None and craft.dry is not None and number > 0:
             mass *= math.exp(-size / exhaust)
@@ -495,7 +495,7 @@ def _one_craft(
     own = np.cross(flight.settled.position, flight.settled.velocity)
     lean = math.degrees(math.acos(min(1.0, float(own @ _pole(case, int(item["plane"]))) / float(np.linalg.norm(own)))))
     if lean > math.degrees(case.tilt_tolerance) + PLANE_DEG:
-        found.append(f"{name} ends {lean} deg off the plane, {math.degrees(case.tilt_tolerance)} are let be")
+        found.append(f"{name} ends {lean} deg off the plane, {math.degrees(case.tilt_tolerance)} are allowed")
     if abs(lean - item["flown"]["plane_error_deg"]) > PLANE_DEG:
         found.append(f"{name} is said to end {item['flown']['plane_error_deg']} deg off the plane, it is {lean}")
     if arc > SLOT_DEG:
@@ -554,7 +554,7 @@ def _propellant(craft: Craft, item: Mapping[str, Any]) -> list[str]:
     exhaust = craft.isp * G0
     used, left = item["propellant_kg"], item["propellant_left_kg"]
     if used is None or left is None:
-        return [f"{craft.name}: masses are given, propellant is not told"]
+        return [f"{craft.name}: masses are given, propellant is not stated"]
     loaded = used + left
     if loaded > craft.propellant + MASS_KG:
         broken.append(f"{craft.name} loads {loaded} kg, its tank holds {craft.propellant}")
@@ -570,21 +570,21 @@ def _propellant(craft: Craft, item: Mapping[str, Any]) -> list[str]:
 
 
 def _ring_touch(case: Case, craft: Craft, item: Mapping[str, Any], flight: Flight) -> list[str]:
-    """The first touch of the ring radius, told against flown."""
+    """The first touch of the ring radius, stated against flown."""
     name = craft.name
-    told = float(item["ring_arrival_s"])
+    stated = float(item["ring_arrival_s"])
     earliest = max(flight.start, craft.ready) if craft.orbit is not None else flight.start
-    if told < earliest - TIME_S:
-        return [f"{name} is said to reach the ring at {told} s, before {earliest} s"]
-    times = np.unique(np.clip(np.linspace(earliest, told, 4001), earliest, told))
+    if stated < earliest - TIME_S:
+        return [f"{name} is said to reach the ring at {stated} s, before {earliest} s"]
+    times = np.unique(np.clip(np.linspace(earliest, stated, 4001), earliest, stated))
     radii = np.linalg.norm(flight.at(case.gm, times), axis=1)
     found = []
     if abs(radii[-1] - case.radius) > LENGTH_M:
-        found.append(f"{name} is said to reach the ring at {told} s, its radius is {radii[-1]} m then")
+        found.append(f"{name} is said to reach the ring at {stated} s, its radius is {radii[-1]} m then")
     # an apsis is flat: within a meter of the ring for seconds on either side, so look well before it
-    early = times < told - 0.02 * case.period
+    early = times < stated - 0.02 * case.period
     if np.any(np.abs(radii[early] - case.radius) < LENGTH_M):
-        found.append(f"{name} reaches the ring before {told} s")
+        found.append(f"{name} reaches the ring before {stated} s")
     return found
 
 
@@ -614,7 +614,7 @@ def _phasing(case: Case, item: Mapping[str, Any]) -> list[str]:
 
 
 def _lowest_told(case: Case, item: Mapping[str, Any], flight: Flight, way: Insertion | None) -> list[str]:
-    told = item["lowest_periapsis_km"]
+    stated = item["lowest_periapsis_km"]
     name = item["craft"]
     passed = []
     for number, arc in enumerate(flight.arcs):
@@ -627,16 +627,16 @@ def _lowest_told(case: Case, item: Mapping[str, Any], flight: Flight, way: Inser
             if abs(periapsis - low) < LENGTH_M and arc.end > arc.start:
                 passed.append(low)
     strictly = [low for low in passed if low < case.radius - LENGTH_M]
-    if told is None:
+    if stated is None:
         inner = [radii_flown(case.gm, arc) for arc in flight.arcs]
         if any(inside and low < case.radius - LENGTH_M for low, _, inside in inner):
-            return [f"{name} passes a periapsis at {(min(strictly) - case.body_radius) / 1e3} km and tells none"]
+            return [f"{name} passes a periapsis at {(min(strictly) - case.body_radius) / 1e3} km and states none"]
         return []
-    radius = told * 1e3 + case.body_radius
+    radius = stated * 1e3 + case.body_radius
     if passed and abs(min(passed) - radius) > 100.0:
-        return [f"{name}: lowest periapsis told {told} km, flown {(min(passed) - case.body_radius) / 1e3} km"]
+        return [f"{name}: lowest periapsis stated {stated} km, flown {(min(passed) - case.body_radius) / 1e3} km"]
     if not passed and abs(radius - case.radius) > 100.0:
-        return [f"{name}: lowest periapsis told {told} km, none is flown through"]
+        return [f"{name}: lowest periapsis stated {stated} km, none is flown through"]
     return []
 
 
@@ -735,7 +735,7 @@ def _least(case: Case, flight: Flight, other: Flight | tuple[float, int], counte
 def _distances(
     case: Case, slot0_deg: float, flights: list[tuple[Flight, Mapping[str, Any]]], found: list[str], met: Met
 ) -> list[str]:
-    """Broken separations; what is told of the closest approach and is untrue goes to ``found``."""
+    """Broken separations; what is stated of the closest approach and is untrue goes to ``found``."""
     broken = []
     for flight, item in flights:
         name = flight.craft.name
@@ -756,11 +756,13 @@ def _distances(
                 least, whom = apart, who
         if case.separation > 0.0 and least < case.separation - DISTANCE_M:
             broken.append(f"{name} comes within {least / 1e3} km of {whom}, separation {case.separation / 1e3} km")
-        told = item["closest_km"]
-        if told is not None and not math.isinf(least) and least / 1e3 < told - 0.05 - 1e-3 * told:
-            found.append(f"{name}: closest told {told} km to {item['closest_to']}, flown {least / 1e3} km to {whom}")
-        if told is None and not math.isinf(least):
-            found.append(f"{name}: somebody is in place during its flight ({whom}), no closest approach is told")
+        stated = item["closest_km"]
+        if stated is not None and not math.isinf(least) and least / 1e3 < stated - 0.05 - 1e-3 * stated:
+            found.append(
+                f"{name}: closest stated {stated} km to {item['closest_to']}, flown {least / 1e3} km to {whom}"
+            )
+        if stated is None and not math.isinf(least):
+            found.append(f"{name}: somebody is in place during its flight ({whom}), no closest approach is stated")
     return broken
 
 

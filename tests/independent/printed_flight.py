@@ -20,7 +20,7 @@ ON_RING_M = 1000.0
 """An apsis this near to the ring is meant to touch it: files round."""
 
 POINTS, WEIGHTS = np.polynomial.legendre.leggauss(40)
-"""Where a turn is looked at for its mean, on (-1, 1), and the weights, which add up to 2."""
+"""Where a turn is examined for its mean, on (-1, 1), and the weights, which add up to 2."""
 
 PLANAR_RAD = 2e-3
 """An oblate body bends the plane of a parking orbit by less than this within a turn: 3/4 J2 about the Earth."""

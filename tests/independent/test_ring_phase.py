@@ -169,7 +169,9 @@ def test_each_plan_ends_in_its_slot_at_the_phase_printed_with_it(altitude: float
         text += LOOSE.format(number=number, altitude=altitude, angle=angle)
     result = planned(text)
     assert len({round(plan["slot0_deg"], 6) for plan in result["plans"]}) > 3
-    for one in fly_printed(text, result):
+    ended = fly_printed(text, result)
+    assert len(ended) == sum(len(plan["craft"]) for plan in result["plans"])
+    for one in ended:
         assert one.miss_deg < OFF_DEG, one
 
 

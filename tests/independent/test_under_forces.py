@@ -1,7 +1,7 @@
 """A plan corrected for further forces, flown by scipy from the burns as they are printed: it stands as it says.
 
 The slots are those that a nominal craft defines, flown here under all forces but drag; over a point mass it would stay
-in the slot of ring.py for ever. Means by the definition in models/README.md, worked out anew.
+in the slot of ring.py for ever. Means by the definition in models/README.md, worked out again.
 """
 
 from __future__ import annotations

@@ -41,6 +41,7 @@ def test_every_pass_finds_another_slot_in_flight(slots: int) -> None:
     start = 0.4 + 2 * where.spacing_rad
     position = RADIUS_M * np.array([math.cos(start), math.sin(start)])
     ahead = np.array([-math.sin(start), math.cos(start)])
+    assert found.step.tolist()
     for step, entry in zip(found.step.tolist(), found.entry_delta_v_m_s.tolist(), strict=True):
         # every orbit is faster at the ring than the arrival
         speed = 0.5 * SPEED_M_S + entry

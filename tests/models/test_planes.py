@@ -13,6 +13,7 @@ from scipy.spatial.transform import Rotation
 
 from ringwright.models.errors import InputError
 from ringwright.models.planes import combined_delta_v, crossing, split, tilt, turn_delta_v
+from ringwright.tests.tolerances import FLOWN_REL
 
 ANGLE_TOLERANCE_RAD = 1e-9
 SPEED_TOLERANCE = 1e-9
@@ -45,8 +46,8 @@ def test_crossing_lies_in_both_planes(first: float, first_node: float, second: f
 
 
 def test_small_tilts_keep_their_digits() -> None:
-    assert float(tilt(0.9, 0.9 + 1e-9, 0.0)) == pytest.approx(1e-9, rel=1e-6)
-    assert float(tilt(math.pi / 2, math.pi / 2, 1e-9)) == pytest.approx(1e-9, rel=1e-6)
+    assert float(tilt(0.9, 0.9 + 1e-9, 0.0)) == pytest.approx(1e-9, rel=FLOWN_REL)
+    assert float(tilt(math.pi / 2, math.pi / 2, 1e-9)) == pytest.approx(1e-9, rel=FLOWN_REL)
     assert float(tilt(0.4, 0.4, 0.0)) == 0.0
     assert float(tilt(0.4, math.pi - 0.4, math.pi)) == pytest.approx(math.pi)
 

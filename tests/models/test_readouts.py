@@ -47,9 +47,9 @@ def test_both_readings_of_a_short_time() -> None:
 @given(st.integers(0, 10**8))
 def test_instant_is_the_standard_library_s(seconds: int) -> None:
     epoch = datetime(2031, 5, 1, tzinfo=UTC)
-    told = readouts.instant(epoch, float(seconds))
+    shown = readouts.instant(epoch, float(seconds))
     assert (
-        datetime.strptime(told, "%Y-%m-%d %H:%M:%S UTC").replace(tzinfo=UTC).timestamp() == epoch.timestamp() + seconds
+        datetime.strptime(shown, "%Y-%m-%d %H:%M:%S UTC").replace(tzinfo=UTC).timestamp() == epoch.timestamp() + seconds
     )
 
 

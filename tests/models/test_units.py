@@ -72,7 +72,9 @@ def test_every_spelling_leads_back_to_its_key() -> None:
     for keys in TABLES.values():
         spellings = [spelling for key in keys for spelling in key.spellings]
         assert len(spellings) == len(set(spellings))
+        assert keys
         for key in keys:
+            assert key.spellings
             for spelling in key.spellings:
                 stem, unit = split_unit(spelling)
                 assert spelling == key.spelled or (stem == key.spelled and unit in UNITS[key.kind])

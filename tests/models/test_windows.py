@@ -24,6 +24,7 @@ from ringwright.models.ring import Ring
 from ringwright.models.scenario import Body, Pad
 from ringwright.models.site_and_plane import SiteAndPlane
 from ringwright.models.windows import least_angle, off_plane, passes, within
+from ringwright.tests.tolerances import EXACT_RAD, FLOAT_DEG, WRITTEN_DEG, WRITTEN_RAD, WRITTEN_S
 
 TURN = 2.0 * math.pi
 SIDEREAL_DAY_S = 86164.0905
@@ -94,6 +95,7 @@ def test_passes_agree_with_a_dense_search(where: SiteAndPlane) -> None:
 @pytest.mark.parametrize("where", CASES.values(), ids=CASES.keys())
 def test_direction_at_a_pass_is_that_of_the_plane_there(where: SiteAndPlane) -> None:
     found = passes(where, 0.0, 2.0 * SIDEREAL_DAY_S)
+    assert found.time_s.size
     for time, up, azimuth, angle in zip(found.time_s, found.ascending, found.azimuth_rad, found.angle_rad, strict=True):
         in_plane = Rotation.from_euler("z", angle).apply([1.0, 0.0, 0.0])
         motion_in_plane = Rotation.from_euler("z", angle).apply([0.0, 1.0, 0.0])
@@ -113,9 +115,9 @@ def test_latitude_beyond_the_inclination_says_by_how_much() -> None:
         found = passes(where, 0.0, 10 * SIDEREAL_DAY_S)
         assert found.time_s.size == 0
         assert not found.always
-        assert math.degrees(found.least_angle_rad) == pytest.approx(missing, abs=1e-9)
+        assert math.degrees(found.least_angle_rad) == pytest.approx(missing, abs=FLOAT_DEG)
         dense = np.abs(off_plane(where, np.linspace(0.0, SIDEREAL_DAY_S, 20_001)))
-        assert float(dense.min()) == pytest.approx(found.least_angle_rad, abs=1e-6)
+        assert float(dense.min()) == pytest.approx(found.least_angle_rad, abs=WRITTEN_RAD)
 
 
 def test_latitude_equal_to_the_inclination_is_touched_once_a_turn() -> None:
@@ -124,7 +126,7 @@ def test_latitude_equal_to_the_inclination_is_touched_once_a_turn() -> None:
         assert found.time_s.size == 3
         assert not found.ascending.any()
         eastward = 90.0 if inclination < 90.0 else 270.0
-        assert np.degrees(found.azimuth_rad) == pytest.approx([eastward] * 3, abs=1e-6)
+        assert np.degrees(found.azimuth_rad) == pytest.approx([eastward] * 3, abs=WRITTEN_DEG)
 
 
 @pytest.mark.parametrize(
@@ -163,10 +165,10 @@ def test_one_turn_later_comes_the_same_pass() -> None:
     where = place(28.5, 51.6)
     whole = passes(where, -SIDEREAL_DAY_S, 3 * SIDEREAL_DAY_S)
     assert whole.time_s.size == 8
-    assert np.diff(whole.time_s)[1:] + np.diff(whole.time_s)[:-1] == pytest.approx(SIDEREAL_DAY_S, abs=1e-6)
+    assert np.diff(whole.time_s)[1:] + np.diff(whole.time_s)[:-1] == pytest.approx(SIDEREAL_DAY_S, abs=WRITTEN_S)
     assert np.diff(whole.ascending.astype(int)).all()
     edge = passes(where, float(whole.time_s[2]), float(whole.time_s[4]))
-    assert edge.time_s == pytest.approx(whole.time_s[2:5], abs=1e-6)
+    assert edge.time_s == pytest.approx(whole.time_s[2:5], abs=WRITTEN_S)
 
 
 @settings(derandomize=True, deadline=None, max_examples=60)
@@ -241,8 +243,8 @@ def test_chosen_arc_and_chosen_node_come_back(latitude: float, inclination: floa
     flown = launch_plane(where, time, azimuth)
     if off < 1e-6:
         return
-    assert math.remainder(float(flown.arc_rad) - arc, math.pi) == pytest.approx(0.0, abs=1e-6)
-    assert float(flown.tilt_rad) == pytest.approx(math.asin(math.sin(off) / abs(math.sin(arc))), abs=1e-6)
+    assert math.remainder(float(flown.arc_rad) - arc, math.pi) == pytest.approx(0.0, abs=WRITTEN_RAD)
+    assert float(flown.tilt_rad) == pytest.approx(math.asin(math.sin(off) / abs(math.sin(arc))), abs=WRITTEN_RAD)
 
 
 def test_off_plane_by_hand() -> None:
@@ -256,7 +258,7 @@ def test_off_plane_by_hand() -> None:
     )
     # the normal of the ring points to longitude 10 - 90 = -80 deg: the site is on its side
     assert math.degrees(float(off_plane(where, 0.0))) == pytest.approx(10.0)
-    assert math.degrees(float(azimuth_of_least_tilt(where, 0.0))) == pytest.approx(0.0, abs=1e-9)
+    assert math.degrees(float(azimuth_of_least_tilt(where, 0.0))) == pytest.approx(0.0, abs=FLOAT_DEG)
     north = launch_plane(where, 0.0, 0.0)
     assert math.degrees(float(north.tilt_rad)) == pytest.approx(10.0)
     assert math.degrees(float(north.arc_rad)) == pytest.approx(90.0)
@@ -273,7 +275,7 @@ def test_off_plane_by_hand() -> None:
 def test_a_launch_in_the_plane_has_no_relative_node() -> None:
     where = place(0.0, 0.0)
     flown = launch_plane(where, [0.0, 500.0], math.pi / 2)
-    assert flown.tilt_rad == pytest.approx([0.0, 0.0], abs=1e-12)
+    assert flown.tilt_rad == pytest.approx([0.0, 0.0], abs=EXACT_RAD)
     assert np.isnan(flown.arc_rad).all()
     assert azimuth_for_arc(where, 0.0, np.array([0.5, math.pi])) == pytest.approx([math.pi / 2] * 2)
 

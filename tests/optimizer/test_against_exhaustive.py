@@ -36,7 +36,7 @@ def taken_slots(case: Case, result: dict[str, Any]) -> set[int]:
 
 
 def compare(draft: Draft, step_s: float = 10.0) -> str:
-    """Assert all three claims; tells whether there was a plan."""
+    """Assert all three claims. Return whether there was a plan."""
     text = write_toml(draft)
     result = planned(text)
     case = read_case(text)

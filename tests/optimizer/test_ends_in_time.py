@@ -18,8 +18,7 @@ from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.options import Options, undominated
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
-from ringwright.optimizer.routes import carrier, rephase
-from ringwright.optimizer.routes import carrier as carrier_route
+from ringwright.optimizer.routes import carrier, carrier_loads, rephase
 from ringwright.optimizer.routes.route import Question
 from ringwright.optimizer.studies.strategies import compare_strategies
 from ringwright.reports.result import result_text
@@ -234,7 +233,7 @@ def _riding(slots: int) -> Problem:
 def test_loads_in_blocks_are_those_of_all_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     problem = _riding(4)
     whole = carrier.columns(Question(problem=problem))
-    monkeypatch.setattr(carrier_route, "BLOCK_CHOICES", 1)
+    monkeypatch.setattr(carrier_loads, "BLOCK_CHOICES", 1)
     blocks = carrier.columns(Question(problem=problem))
     assert whole.first_row.size > 50
     rows = [

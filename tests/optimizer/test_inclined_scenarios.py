@@ -12,6 +12,7 @@ from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.reports.terminal import plan_text
 from ringwright.reports.understood import understood
+from ringwright.tests.tolerances import SLOT_DEG
 
 from ..planned import bundled_outcome, planned, scenario_of
 
@@ -30,7 +31,7 @@ def test_every_plan_ends_in_its_slot_and_plane(name: str) -> None:
     for plan in result["plans"]:
         assert plan["within_limits"]
         for item in plan["craft"]:
-            assert abs(item["flown"]["slot_error_deg"]) < 1e-3
+            assert abs(item["flown"]["slot_error_deg"]) < SLOT_DEG
             kept = item.get("tilt_at") == "kept"
             assert item["flown"]["plane_error_deg"] < (allowed if kept else 1e-3)
             assert item["direction"] in ("ascending", "descending")

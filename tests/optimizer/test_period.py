@@ -26,6 +26,7 @@ from ringwright.optimizer.period import (
 )
 from ringwright.optimizer.problem.in_space import Standing
 from ringwright.optimizer.routes import rephase as shift
+from ringwright.tests.tolerances import FLOAT_M_S, FLOAT_RAD, FLOWN_REL, ROADS_REL, WRITTEN_M_S, WRITTEN_S
 
 EARTH_GM, EARTH_M = 398600.4415e9, 6378136.3  # EGM96 constants, as in Vallado's companion tests
 RING_M = EARTH_M + 10_000e3
@@ -61,7 +62,7 @@ def by_hand(question: Question) -> dict[tuple[int, int], tuple[float, float, flo
     for k in range(1, question.revolutions_max + 1):
         for m in range(max(13, question.revolutions_max + 1) + 1):
             wait = (m - question.lead_rad / math.tau) * turn_s
-            if wait <= 0.0 or wait > question.within_s or abs(wait / k - turn_s) < 1e-6:
+            if wait <= 0.0 or wait > question.within_s or abs(wait / k - turn_s) < WRITTEN_S:
                 continue
             semi = (gm * (wait / k / math.tau) ** 2) ** (1.0 / 3.0)
             other = 2.0 * semi - radius
@@ -95,9 +96,9 @@ def test_rows_are_those_of_a_recomputation(question: Question) -> None:
         period_s, other_m, now, later = hand[pair]
         assert rows.period_s[row] == pytest.approx(period_s, rel=ROUNDING)
         assert rows.other_m[row] == pytest.approx(other_m, rel=ROUNDING)
-        assert rows.burn_now_m_s[row] == pytest.approx(now, abs=1e-6)
-        assert rows.burn_later_m_s[row] == pytest.approx(later, abs=1e-6)
-        assert rows.total_m_s[row] == pytest.approx(abs(now) + abs(later), abs=1e-6)
+        assert rows.burn_now_m_s[row] == pytest.approx(now, abs=WRITTEN_M_S)
+        assert rows.burn_later_m_s[row] == pytest.approx(later, abs=WRITTEN_M_S)
+        assert rows.total_m_s[row] == pytest.approx(abs(now) + abs(later), abs=WRITTEN_M_S)
         assert rows.wait_s[row] == pytest.approx(pair[0] * period_s, rel=ROUNDING)
     assert np.all(np.diff(rows.wait_s) >= -1e-6)
 
@@ -112,7 +113,7 @@ def test_unbeaten_rows_are_those_of_every_pair_compared(question: Question) -> N
         assert rows.unbeaten[i] == (not (worse & better).any())
     assert rows.unbeaten[rows.cheapest]
     assert rows.unbeaten[rows.soonest]
-    assert rows.total_m_s[rows.cheapest] == pytest.approx(rows.total_m_s.min(), abs=1e-6)
+    assert rows.total_m_s[rows.cheapest] == pytest.approx(rows.total_m_s.min(), abs=WRITTEN_M_S)
     assert rows.wait_s[rows.soonest] == rows.wait_s.min()
 
 
@@ -200,10 +201,10 @@ def test_a_slot_where_the_craft_is_needs_no_phasing() -> None:
     rows = fitting(asked(lead_rad=0.0))
     assert pairs(rows)[0] == (0, 0)
     assert rows.burn_later_m_s[0] == 0.0
-    assert rows.burn_now_m_s[0] == pytest.approx(rows.total_m_s[0], abs=1e-9)
+    assert rows.burn_now_m_s[0] == pytest.approx(rows.total_m_s[0], abs=FLOAT_M_S)
     assert rows.period_s[0] == pytest.approx(math.tau * math.sqrt(RING_M**3 / EARTH_GM), rel=ROUNDING)
     on_ring = fitting(asked(lead_rad=0.0, other_m=RING_M))
-    assert on_ring.total_m_s[on_ring.cheapest] == pytest.approx(0.0, abs=1e-9)
+    assert on_ring.total_m_s[on_ring.cheapest] == pytest.approx(0.0, abs=FLOAT_M_S)
 
 
 def test_folded_in_stops_cost_nothing_more() -> None:
@@ -213,10 +214,12 @@ def test_folded_in_stops_cost_nothing_more() -> None:
     between = (rows.burn_now_m_s >= 0.0) & (rows.burn_later_m_s >= 0.0)
     assert np.array_equal(free_rows(question, rows), between)
     assert between.sum() > 10
-    assert rows.total_m_s[between] == pytest.approx(least_left_m_s(question), abs=1e-6)
+    assert rows.total_m_s[between] == pytest.approx(least_left_m_s(question), abs=WRITTEN_M_S)
     over = rows.burn_later_m_s < 0.0
     assert over.any()
-    assert rows.total_m_s[over] == pytest.approx(least_left_m_s(question) - 2.0 * rows.burn_later_m_s[over], abs=1e-6)
+    assert rows.total_m_s[over] == pytest.approx(
+        least_left_m_s(question) - 2.0 * rows.burn_later_m_s[over], abs=WRITTEN_M_S
+    )
 
 
 @pytest.mark.parametrize("row", [0, 3, 12])
@@ -226,11 +229,11 @@ def test_the_period_of_a_row_drifts_to_the_slot(row: int) -> None:
     rows = fitting(question)
     k = int(rows.revolutions[row])
     exact = drift(question, float(rows.period_s[row]))
-    assert exact.error_rad[k - 1] == pytest.approx(0.0, abs=1e-9)
+    assert exact.error_rad[k - 1] == pytest.approx(0.0, abs=FLOAT_RAD)
     longer = drift(question, float(rows.period_s[row]) + 1.0)
     # too long a period lets the slot run ahead: the craft is behind
-    assert longer.error_rad[k - 1] == pytest.approx(-k * question.ring.rate_rad_s, rel=1e-6)
-    assert longer.time_s[k - 1] == pytest.approx(rows.wait_s[row] + k, abs=1e-6)
+    assert longer.error_rad[k - 1] == pytest.approx(-k * question.ring.rate_rad_s, rel=FLOWN_REL)
+    assert longer.time_s[k - 1] == pytest.approx(rows.wait_s[row] + k, abs=WRITTEN_S)
 
 
 def test_drift_ends_with_the_limits() -> None:
@@ -254,12 +257,12 @@ def test_a_reached_period_is_the_question_from_there() -> None:
     spent = here.arrival_speed_m_s - question.arrival_speed_m_s
     ahead = free_rows(here, stops)
     assert ahead.any()
-    assert spent + stops.total_m_s[ahead] == pytest.approx(least_left_m_s(question), abs=1e-6)
+    assert spent + stops.total_m_s[ahead] == pytest.approx(least_left_m_s(question), abs=WRITTEN_M_S)
     assert np.all(stops.period_s[ahead] > got_s)
     # going back to the period that was missed costs twice what was overshot
     back = pairs(stops).index((1, 1))
     assert spent + stops.total_m_s[back] == pytest.approx(
-        least_left_m_s(question) - 2.0 * stops.burn_now_m_s[back], abs=1e-6
+        least_left_m_s(question) - 2.0 * stops.burn_now_m_s[back], abs=WRITTEN_M_S
     )
 
 
@@ -350,8 +353,8 @@ def test_scaling_lengths_scales_speeds(lead: float, other: float, size: float) -
     two = replace(one, ring_radius_m=RING_M * size, other_m=one.other_m * size, floor_m=one.floor_m * size)
     here, there = fitting(one), fitting(two)
     assert sorted(pairs(here)) == sorted(pairs(there))
-    assert there.wait_s == pytest.approx(here.wait_s * size**1.5, rel=1e-9)
-    assert there.total_m_s.min() == pytest.approx(here.total_m_s.min() / math.sqrt(size), rel=1e-9, abs=1e-9)
+    assert there.wait_s == pytest.approx(here.wait_s * size**1.5, rel=ROADS_REL)
+    assert there.total_m_s.min() == pytest.approx(here.total_m_s.min() / math.sqrt(size), rel=ROADS_REL, abs=FLOAT_M_S)
 
 
 @settings(derandomize=True, deadline=None, max_examples=25)
@@ -380,5 +383,6 @@ def test_passing_the_ring_first_never_helps(lead: float, other: float) -> None:
         )
     )
     assert options.passes.max(initial=0) > 0
+    assert len(options.delta_v_m_s) > 0
     for delta_v, finish in zip(options.delta_v_m_s, options.finish_s, strict=True):
         assert ((rows.total_m_s <= delta_v + 1e-5) & (rows.wait_s <= finish + 1e-3)).any()

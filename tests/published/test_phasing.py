@@ -1,6 +1,6 @@
 """Published phasing examples, run as routes: a scenario in, the published option found in the plan that comes out.
 
-Every example needs the constants of its own source, so each has a body of its own with them.
+Every example needs the constants of its source, so each has a body with them.
 """
 
 from __future__ import annotations

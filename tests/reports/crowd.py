@@ -21,7 +21,7 @@ def crowd(*, craft: int = CRAFT, plans: int = PLANS) -> Outcome:
     """Craft in the ring around a made-up world, each a degree or two off its slot.
 
     Args:
-        craft: how many, each with a slot of its own.
+        craft: how many, each with its own slot.
         plans: how many, each dearer and sooner than the one before.
     """
     radius_m = sample.TESSALY.radius_m + 900e3

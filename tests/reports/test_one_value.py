@@ -1,4 +1,7 @@
-"""One quantity has one value on screen, sheet, tables, page data and JSON; only what people read is parsed here."""
+"""One quantity has one value on screen, sheet, figures, tables, page, budget, slips and JSON.
+
+Only what people read is parsed.
+"""
 
 from __future__ import annotations
 
@@ -6,20 +9,31 @@ import csv
 import io
 import itertools
 import re
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 import pytest
+from matplotlib.figure import Figure
+from matplotlib.text import Text
 
-from ringwright.models.readouts import clock, span
+from ringwright.models.readouts import clock, instant, plain, span
+from ringwright.models.scenario import Errors
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.robustness.budget import make_budget
+from ringwright.optimizer.studies.slips import make_slips
+from ringwright.reports.budget import budget_text
+from ringwright.reports.figures import drawings
+from ringwright.reports.figures.moments import draw_strip
+from ringwright.reports.figures.style import paper
 from ringwright.reports.page.data import page_data
 from ringwright.reports.result import result
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.sheet.text import sheet_text
+from ringwright.reports.slips import slips_text
 from ringwright.reports.tables import frame_csv, tables
-from ringwright.reports.terminal import plan_text
+from ringwright.reports.terminal import minute, plan_text
 from ringwright.reports.understood import understood
 from ringwright.reports.wording import changes_of
 
@@ -44,6 +58,16 @@ def section(text: str, heading: str) -> str:
     """The lines of the screen between a heading and the next one."""
     found = re.search(rf"^{heading}[^\n]*\n-+\n(.*?)(?=\n\n\S[^\n]*\n-+\n|\Z)", text, flags=re.DOTALL | re.MULTILINE)
     return found.group(1) if found else ""
+
+
+def in_slot(outcome: Outcome, part: dict[str, Any]) -> str:
+    """When a craft is in its slot, as tables and figures print it."""
+    return span(part["in_slot_s"]) if outcome.scenario.epoch is None else minute(outcome, part["in_slot_s"])
+
+
+def texts(figure: Figure) -> list[str]:
+    """All words of a figure."""
+    return [one.get_text() for one in figure.findobj(Text) if isinstance(one, Text) and one.get_text().strip()]
 
 
 def phasing_burn(part: dict[str, Any]) -> int | None:
@@ -84,7 +108,9 @@ def test_the_ring_has_one_printed_period(name: str) -> None:
     assert checked is not None
     assert checked.group(1) == shown.group(1)
     flown = {part["craft"]: part["flown"]["period_error_s"] for part in values["plans"][0]["craft"]}
-    for sheet in sheets(outcome, outcome.plans[0]):
+    written = sheets(outcome, outcome.plans[0])
+    assert written
+    for sheet in written:
         after = re.search(rf"mean period, pass to pass +({CLOCK})", sheet_text(sheet))
         assert after is not None
         assert after.group(1) == clock(values["ring"]["period_s"] + flown[sheet.craft])
@@ -94,7 +120,9 @@ def test_the_ring_has_one_printed_period(name: str) -> None:
 def test_sheet_burn_table_and_page_print_the_periods_at_cut_off_of_the_json(name: str) -> None:
     outcome, values, text = planned(name)
     parts = {part["craft"]: part for part in values["plans"][0]["craft"]}
-    for sheet in sheets(outcome, outcome.plans[0]):
+    written = sheets(outcome, outcome.plans[0])
+    assert written
+    for sheet in written:
         expected = [clock(burn["period_after_s"]) for burn in parts[sheet.craft]["burns"]]
         assert re.findall(rf"PERIOD AT CUT-OFF +({CLOCK})", sheet_text(sheet)) == expected
     acting = re.search(r"^First to act: (.+)$", text, flags=re.MULTILINE)
@@ -103,6 +131,7 @@ def test_sheet_burn_table_and_page_print_the_periods_at_cut_off_of_the_json(name
     for burn in parts[acting.group(1)]["burns"]:
         assert clock(burn["period_after_s"]) in table
     page = page_data(outcome)
+    assert page["plans"][0]["parts"]
     for number, part in zip(page["plans"][0]["parts"], values["plans"][0]["craft"], strict=True):
         shown = [burn["period"] for burn in page["parts"][number]["burns"]]
         assert shown == [clock(burn["period_after_s"]) for burn in part["burns"]]
@@ -152,3 +181,85 @@ def test_what_all_plans_have_in_common_is_printed_once_and_holds_for_each(name: 
         if rank != 1:
             assert set(shown.group(1).split("; ")) <= set(changes_of(plans[rank], plans[1]))
     assert lines.count(shown.group(1).split("; ")[0][:12]) == 1
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_delta_v_and_times_are_those_of_the_json_on_screen_sheet_tables_and_page(name: str) -> None:
+    outcome, values, text = planned(name)
+    best = values["plans"][0]
+    answer = " ".join(text.split("What to fly", 1)[0].split())
+    assert f"for {plain(best['delta_v_m_s'])} m/s in all" in answer
+    assert f"arrives after {span(best['finish_s'])}" in answer
+    lines = section(text, "What to fly").splitlines()
+    by_sheet = {sheet.craft: sheet for sheet in sheets(outcome, outcome.plans[0])}
+    page = page_data(outcome)
+    on_page = [page["parts"][number] for number in page["plans"][0]["parts"]]
+    rows = list(csv.DictReader(io.StringIO(frame_csv(tables(outcome)["craft"]))))
+    for part, shown, row in zip(best["craft"], on_page, rows, strict=False):
+        # remarks under the table begin with a name, too
+        line = next(line for line in lines if part["craft"] in line.split()[:1])
+        cost, done = plain(part["delta_v_m_s"]), in_slot(outcome, part)
+        assert line.endswith(f"  {cost}"), line
+        assert done in line
+        assert shown["cost"] == f"{cost} m/s"
+        assert float(row["delta_v_m_s"]) == part["delta_v_m_s"]
+        assert float(row["in_slot_s"]) == part["in_slot_s"]
+        if part["burns"]:
+            sheet = by_sheet[part["craft"]]
+            assert f"; {plain(part['delta_v_m_s'], 2)} m/s in {len(part['burns'])} burn" in sheet.summary
+            assert instant(outcome.scenario.epoch, part["in_slot_s"]) in sheet.summary
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_limits_have_one_value_on_screen_and_page(name: str) -> None:
+    outcome, _, text = planned(name)
+    shapes = " ".join(section(text, "What shapes it").split())
+    limits = page_data(outcome)["plans"][0]["limits"]
+    assert limits
+    for limit in limits:
+        assert f"{limit['value']} {limit['allowed']}" in shapes, limit
+        assert limit["craft"] in shapes
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_figures_print_the_values_of_the_screen(name: str) -> None:
+    outcome, values, _ = planned(name)
+    best = values["plans"][0]
+    with paper():
+        words = {which: texts(draw()) for which, draw in drawings(outcome).items()}
+        words["strip"] = texts(draw_strip(outcome, outcome.plans[0]))
+    # a figure of a front is left out where there is nothing to trade
+    assert ("front" in words) == (len(values["front"]) > 1)
+    if "front" in words:
+        (label,) = [one for one in words["front"] if one.startswith("plan 1\n")]
+        assert label.split("\n")[1:3] == [f"{plain(best['delta_v_m_s'])} m/s", span(best["finish_s"])]
+        points = {str(point["plan"]) for point in values["front"]}
+        assert {one for one in words["front"] if one.isdigit() and int(one) <= max(map(int, points))} & points
+    moved = [part for part in best["craft"] if part["burns"]]
+    done = [one.split("\n")[1] for one in words["timeline"] if one.startswith("in slot\n")]
+    assert sorted(done) == sorted(in_slot(outcome, part) for part in moved)
+    summaries = [sheet.summary.lower() for sheet in sheets(outcome, outcome.plans[0])]
+    # the last moment of the strip is the end of the plan
+    end = in_slot(outcome, {"in_slot_s": best["finish_s"]})
+    assert any(one.endswith(end) for one in words["strip"]), end
+    gains = [one for one in words["timeline"] if re.match(r"(gains|falls back) [\d.]+ deg in", one)]
+    assert len(gains) == sum(part["side"] != "level" and part["route"] != "timed" for part in moved)
+    for one in gains:
+        assert any(one in summary for summary in summaries), one
+
+
+def test_budget_and_slips_are_about_the_plan_of_the_json() -> None:
+    outcome, values, _ = planned("one-craft-mars")
+    best = values["plans"][0]
+    with_errors = replace(outcome, scenario=replace(outcome.scenario, errors=Errors(burn_share=0.01)))
+    budget = make_budget(with_errors, samples=2000)
+    assert [one.planned_m_s for one in budget.craft] == pytest.approx([best["craft"][0]["delta_v_m_s"]], abs=5e-7)
+    assert f"All craft together: {plain(best['delta_v_m_s'])} m/s planned" in " ".join(budget_text(budget, 80).split())
+    slips = make_slips(outcome, (), 30 * 86_400.0)
+    assert slips.flown.delta_v_m_s == pytest.approx(best["delta_v_m_s"], abs=5e-7)
+    said = " ".join(slips_text(slips, 80).split())
+    assert f"As planned: {plain(best['delta_v_m_s'])} m/s in all" in said
+    # where the catalogue, on which the answers stand, prints another figure, it is named
+    by_catalogue = plain(slips.planned.delta_v_m_s)
+    assert by_catalogue != plain(best["delta_v_m_s"])
+    assert f"by the catalogue, which puts this plan at {by_catalogue} m/s" in said

@@ -14,6 +14,7 @@ from ringwright.optimizer.outcome import Bind, Infeasible, Outcome
 from ringwright.reports.limits import limit_value, serving_value
 from ringwright.reports.result import gravity_of, result, result_text
 from ringwright.tests.reports import sample
+from ringwright.tests.tolerances import FLOAT_DEG, WRITTEN_DEG
 
 NUMBER, TEXT, WHOLE, TRUTH = "number", "text", "whole", "truth"
 MAYBE = "?"
@@ -118,6 +119,7 @@ def test_every_field_is_there_with_its_type(make: Callable[[], Outcome]) -> None
     assert values["infeasible"] is None
     assert all(misfits(kept, KEPT) == [] for kept in values["kept"])
     assert all(misfits(point, POINT) == [] for point in values["front"])
+    assert values["plans"]
     for plan in values["plans"]:
         assert misfits(plan, PLAN) == []
         assert all(misfits(broken, BROKEN) == [] for broken in plan["broken"])
@@ -132,11 +134,14 @@ def test_every_field_is_there_with_its_type(make: Callable[[], Outcome]) -> None
 @pytest.mark.parametrize("make", FEASIBLE)
 def test_sums_over_the_written_numbers_agree(make: Callable[[], Outcome]) -> None:
     millimeter = 1e-3
-    for plan in read(make())["plans"]:
+    plans = read(make())["plans"]
+    assert plans
+    for plan in plans:
         parts = plan["craft"]
         assert plan["delta_v_m_s"] == pytest.approx(sum(part["delta_v_m_s"] for part in parts), abs=millimeter)
         assert plan["worst_delta_v_m_s"] == max(part["delta_v_m_s"] for part in parts)
         assert plan["finish_s"] == max(part["in_slot_s"] for part in parts)
+        assert parts
         for part in parts:
             burns = part["burns"]
             assert part["delta_v_m_s"] == pytest.approx(sum(burn["delta_v_m_s"] for burn in burns), abs=millimeter)
@@ -154,6 +159,7 @@ def test_front_is_sorted_and_points_at_plans(make: Callable[[], Outcome]) -> Non
     assert [plan["rank"] for plan in values["plans"]] == sorted(plans)
     finishes = [point["finish_s"] for point in values["front"]]
     assert finishes == sorted(finishes)
+    assert values["front"]
     for point in values["front"]:
         assert point["delta_v_m_s"] == plans[point["plan"]]["delta_v_m_s"]
         assert point["finish_s"] == plans[point["plan"]]["finish_s"]
@@ -161,7 +167,9 @@ def test_front_is_sorted_and_points_at_plans(make: Callable[[], Outcome]) -> Non
 
 
 def test_no_phasing_has_no_phasing_period() -> None:
-    for plan in read(sample.single())["plans"]:
+    plans = read(sample.single())["plans"]
+    assert plans
+    for plan in plans:
         assert [part["phasing_period_s"] for part in plan["craft"]] == [None] * 3
     outcome = sample.relay()
     spoiled = replace(outcome.plans[0], craft=tuple(replace(part, side="level") for part in outcome.plans[0].craft))
@@ -176,7 +184,7 @@ def test_lengths_leave_as_altitudes_and_angles_as_degrees() -> None:
     assert values["ring"]["altitude_km"] == 10_000.0
     assert values["body"]["radius_km"] == 6378.137  # WGS 84
     assert values["body"]["gm_km3_s2"] == 398600.4418  # IERS Conventions 2010, Table 1.1
-    assert values["ring"]["slot0_deg"] == pytest.approx(91.4, abs=1e-9)
+    assert values["ring"]["slot0_deg"] == pytest.approx(91.4, abs=FLOAT_DEG)
     assert values["epoch"] == "2031-05-01T00:00:00Z"
     last = values["plans"][0]["craft"][0]["burns"][-1]
     assert (last["periapsis_after_km"], last["apoapsis_after_km"]) == (10_000.0, 10_000.0)
@@ -185,7 +193,7 @@ def test_lengths_leave_as_altitudes_and_angles_as_degrees() -> None:
 def test_slot_zero_is_written_within_one_turn() -> None:
     outcome = sample.relay()
     turned = replace(outcome, ring=replace(outcome.ring, slot0_rad=outcome.ring.slot0_rad - 4.0 * math.pi))
-    assert result(turned)["ring"]["slot0_deg"] == pytest.approx(91.4, abs=1e-6)
+    assert result(turned)["ring"]["slot0_deg"] == pytest.approx(91.4, abs=WRITTEN_DEG)
 
 
 def test_a_broken_limit_is_written_in_its_own_unit() -> None:

@@ -75,7 +75,7 @@ def test_markdown_takes_no_mark_from_a_name() -> None:
     text = sheet_markdown(named("*x* <script> [a](b) `c` | _d_ ~~e~~"))
     for mark in ("*", "<", "[a", "`", "| _", "~"):
         assert f"\\{mark[0]}" in text
-    # every bar of the table that is not escaped is one of its own
+    # every bar of the table that is not escaped is the table's
     (row,) = (line for line in text.splitlines() if "period" in line)
     assert len(re.findall(r"(?<!\\)\|", row)) == 4
     assert markdown("1. x").startswith("1\\.")

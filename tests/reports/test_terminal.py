@@ -21,7 +21,7 @@ from ringwright.optimizer.outcome import Broken, FrontPoint, Outcome
 from ringwright.reports.burn_table import burn_words
 from ringwright.reports.first_to_act import after_burn_command, next_period_s
 from ringwright.reports.limits import as_written, limit_key
-from ringwright.reports.price_of_time import ROWS_SHOWN, telling_points
+from ringwright.reports.price_of_time import ROWS_SHOWN, marked_points
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import CAUTION, plan_text
 from ringwright.tests.reports import sample
@@ -111,8 +111,8 @@ def test_a_limit_broken_by_seconds_says_so_and_names_the_key_as_written() -> Non
     text = " ".join(plan_text(outcome, 80).split())
     assert "8.7 s short of 3 d, where launch.turnaround_d allows no less than 3 d" in text
     assert " m, where limits.clearance_m allows no less than 40 000 m" in text
-    told = {one["limit"]: one["allowed"] for one in json.loads(result_text(outcome))["plans"][0]["broken"]}
-    assert told == {"limits.clearance_m": 40000.0, "launch.turnaround_d": 3.0}
+    bounds = {one["limit"]: one["allowed"] for one in json.loads(result_text(outcome))["plans"][0]["broken"]}
+    assert bounds == {"limits.clearance_m": 40000.0, "launch.turnaround_d": 3.0}
 
 
 def test_the_reader_keeps_how_keys_are_spelled() -> None:
@@ -200,13 +200,13 @@ def test_thinning_keeps_ends_and_the_chosen_plan() -> None:
         )
         for j in range(40)
     )
-    kept = telling_points(points, 6, 25)
+    kept = marked_points(points, 6, 25)
     assert len(kept) == 6
     assert kept[0] == points[0]
     assert kept[-1] == points[-1]
     assert {11, 25} <= {point.plan for point in kept}
     assert list(kept) == sorted(kept, key=lambda point: point.finish_s)
-    assert telling_points(points[:3], 6, 1) == points[:3]
+    assert marked_points(points[:3], 6, 1) == points[:3]
 
 
 def test_the_next_period_meets_the_slot_one_turn_later() -> None:

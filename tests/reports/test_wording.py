@@ -18,11 +18,11 @@ from ringwright.reports.wording import (
     gained_rad,
     kept_text,
     small,
-    turns_text,
     way_text,
     why_text,
 )
 from ringwright.tests.reports import sample
+from ringwright.tests.tolerances import WRITTEN_RAD
 
 
 @settings(derandomize=True, deadline=None, max_examples=200)
@@ -63,6 +63,7 @@ def test_small_numbers_keep_two_digits_without_powers_of_ten() -> None:
 @pytest.mark.parametrize("make", [sample.relay, sample.dozen])
 def test_gained_is_what_the_craft_moves_against_its_slot(make: object) -> None:
     outcome = make()  # type: ignore[operator]
+    assert outcome.plans
     for plan in outcome.plans:
         for part in plan.craft:
             if part.side == "level":
@@ -70,7 +71,7 @@ def test_gained_is_what_the_craft_moves_against_its_slot(make: object) -> None:
             begin, end = part.burns[0].time_s, part.burns[-1].time_s
             slot_turned = float(outcome.ring.phase(end, part.slot) - outcome.ring.phase(begin, part.slot))
             craft_turned = 2.0 * math.pi * part.revolutions
-            assert gained_rad(part) == pytest.approx(craft_turned - slot_turned, abs=1e-6)
+            assert gained_rad(part) == pytest.approx(craft_turned - slot_turned, abs=WRITTEN_RAD)
             assert (gained_rad(part) > 0.0) == (part.side == "below")
 
 
@@ -78,13 +79,11 @@ def test_ways_are_said_in_words() -> None:
     birch, cedar, _ = sample.relay().plans[0].craft
     assert way_text(birch) == "gains 309.1 deg in 3 revolutions, lower orbit"
     assert way_text(cedar) == "gains 68.4 deg in 6 revolutions, lower orbit"
-    assert turns_text(birch) == "3 revolutions while the slot makes 2"
     falling = sample.relay().plans[-1].craft[1]
     assert way_text(falling).startswith("falls back ")
     assert way_text(falling).endswith(", higher orbit")
     level = sample.single().plans[0].craft[0]
     assert way_text(level) == "arrives in place"
-    assert turns_text(level) == ""
     assert way_text(replace(level, burns=())) == "is in place"
     assert way_text(sample.parked().plans[0].craft[0]) == "waits 11 h 6 min in the parking orbit, arrives in place"
     assert way_text(replace(cedar, passes=1)).startswith("passes the ring 1 time before its first burn, gains")

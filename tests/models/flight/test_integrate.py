@@ -27,6 +27,7 @@ from ringwright.models.flight.integrate import (
     readout,
 )
 from ringwright.models.ring import Ring
+from ringwright.tests.tolerances import CHAIN_REL, FLOAT_RAD, MILLISECOND_S, TENTH_S, WRITTEN_S
 
 Array = NDArray[np.float64]
 
@@ -175,7 +176,7 @@ def test_tangent_phasing_arrives_on_its_slot(lead_deg: float) -> None:
     [flight] = fly([item], POINT)
     found = measure(flight, ring, 0, 1)
     assert abs(found.slot_error_rad) < SLOT_TOLERANCE_RAD
-    assert abs(found.period_error_s) < 1e-6
+    assert abs(found.period_error_s) < WRITTEN_S
     assert found.plane_error_rad < SLOT_TOLERANCE_RAD
     assert abs(found.radius_error_m) < 0.1
     assert math.hypot(*found.eccentricity) < 1e-9
@@ -190,11 +191,11 @@ def test_measure_tells_a_tilted_slow_craft() -> None:
     r, v = frames.in_plane_state(R, 0.2, 0.0, ring.speed_m_s + 0.5, 0.9 + tilt, 1.1)
     [flight] = fly([Itinerary.through_turn(0.0, r, v, [], ring)], POINT)
     found = measure(flight, ring, 0, 0)
-    assert found.plane_error_rad == pytest.approx(tilt, abs=1e-9)
+    assert found.plane_error_rad == pytest.approx(tilt, abs=FLOAT_RAD)
     # leaning about the node line: the pole moves back along the axis 90 deg ahead
-    assert found.plane_tilt_rad == pytest.approx((0.0, -math.sin(tilt)), abs=1e-9)
+    assert found.plane_tilt_rad == pytest.approx((0.0, -math.sin(tilt)), abs=FLOAT_RAD)
     a = 1.0 / (2.0 / R - (ring.speed_m_s + 0.5) ** 2 / GM)
-    assert found.period_error_s == pytest.approx(period(a) - ring.period_s, abs=1e-3)
+    assert found.period_error_s == pytest.approx(period(a) - ring.period_s, abs=MILLISECOND_S)
     assert found.eccentricity == pytest.approx(((a / R - 1.0) * math.cos(0.2), (a / R - 1.0) * math.sin(0.2)), abs=1e-6)
 
 
@@ -222,9 +223,9 @@ def test_legs_give_the_extreme_radii() -> None:
 
 def test_readout_reads_shape_and_size() -> None:
     shown = readout(kepler(14.0e6, 0.2, 3000.0), GM)
-    assert shown.period_s == pytest.approx(period(14.0e6), rel=1e-12)
-    assert shown.periapsis_m == pytest.approx(11.2e6, rel=1e-12)
-    assert shown.apoapsis_m == pytest.approx(16.8e6, rel=1e-12)
+    assert shown.period_s == pytest.approx(period(14.0e6), rel=CHAIN_REL)
+    assert shown.periapsis_m == pytest.approx(11.2e6, rel=CHAIN_REL)
+    assert shown.apoapsis_m == pytest.approx(16.8e6, rel=CHAIN_REL)
     fast = kepler(14.0e6, 0.2, 0.0)
     fast[3:] *= 2.0
     assert math.isinf(readout(fast, GM).period_s)
@@ -237,10 +238,10 @@ def test_impulse_is_applied_in_local_axes() -> None:
     before, after = flight.before[0], flight.after[0]
     assert after[:3] == pytest.approx(before[:3], abs=0.0)
     assert frames.to_local(before[:3], before[3:], (after - before)[3:]) == pytest.approx([3.0, -5.0, 7.0])
-    assert flight.states(np.array([100.0]))[0] == pytest.approx(after, rel=1e-12)
+    assert flight.states(np.array([100.0]))[0] == pytest.approx(after, rel=CHAIN_REL)
     # the orbit so changed, flown from scratch, ends at the same place
     [again] = fly([start(after, 200.0, start_s=100.0)], POINT)
-    assert again.end_state == pytest.approx(flight.end_state, rel=1e-12)
+    assert again.end_state == pytest.approx(flight.end_state, rel=CHAIN_REL)
 
 
 def test_impulse_at_the_very_end_and_at_the_start() -> None:
@@ -278,6 +279,7 @@ def test_closest_finds_what_a_fine_grid_finds() -> None:
     ring = ring_of(slots=6, inclination=0.9, node=1.1)
     [flight] = fly([rephase(ring, math.radians(75.0), 4)], POINT)
     found = closest_in_ring(flight, ring, [(0, slot) for slot in range(6)])
+    assert found
     for slot, approach in enumerate(found):
         # the grid's own error: half a step at the relative speed
         assert approach.distance_m <= brute_closest(flight, ring, slot) + 1.0
@@ -293,7 +295,7 @@ def test_meeting_half_way() -> None:
     [flight] = fly([rephase(ring, math.pi, 2)], POINT)
     [meeting] = closest_in_ring(flight, ring, [(0, 3)], to_s=flight.settled_s)
     assert meeting.distance_m < 1.0
-    assert meeting.time_s == pytest.approx(0.5 * flight.settled_s, abs=0.1)
+    assert meeting.time_s == pytest.approx(0.5 * flight.settled_s, abs=TENTH_S)
     one = closest(flight, lambda t: frames.on_circle(R, ring.phase(t, 3), 0.0, 0.0), to_s=flight.settled_s)
     assert one.distance_m < 1.0
     [miss] = closest_in_ring(flight, ring, [(0, 1)], to_s=0.25 * flight.settled_s)
@@ -319,11 +321,11 @@ def test_long_burn_is_centered_and_spends_what_the_rocket_equation_says() -> Non
     engine = FiniteThrust(thrust_n=400.0, isp_s=312.0, mass_kg=540.0)
     [flight] = fly([item], POINT, [engine])
     middle = 0.5 * (flight.ignition_s + flight.cutoff_s)
-    assert middle == pytest.approx([burn.time_s for burn in item.impulses], abs=1e-6)
+    assert middle == pytest.approx([burn.time_s for burn in item.impulses], abs=WRITTEN_S)
     assert flight.mass_after_kg is not None
     spent = 540.0 - flight.mass_after_kg[-1]
     # the flow runs for the time flown
-    assert spent == pytest.approx(engine.flow_kg_s * float(np.sum(flight.cutoff_s - flight.ignition_s)), rel=1e-12)
+    assert spent == pytest.approx(engine.flow_kg_s * float(np.sum(flight.cutoff_s - flight.ignition_s)), rel=CHAIN_REL)
     # the first burn is lit before the start, on the same orbit
     assert flight.begin_s == flight.ignition_s[0] < 0.0
     assert np.linalg.norm(flight.before[0, :3]) == pytest.approx(R, abs=1.0)
@@ -359,7 +361,7 @@ def test_keeping_only_the_end_changes_nothing_there() -> None:
     ring = ring_of()
     items = [rephase(ring, math.radians(86.0), 3), rephase(ring, math.radians(-40.0), 2)]
     for long, short in zip(fly(items, POINT), fly(items, POINT, whole=False), strict=True):
-        assert short.end_state == pytest.approx(long.end_state, rel=1e-12)
+        assert short.end_state == pytest.approx(long.end_state, rel=CHAIN_REL)
         assert measure(short, ring, 0, 0).slot_error_rad == pytest.approx(
             measure(long, ring, 0, 0).slot_error_rad, abs=SLOT_TOLERANCE_RAD
         )

@@ -122,7 +122,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "message-of-own-world": (15, 'craft.Rust.opm = "rust.opm"', "give orbit"),
     "message-of-two-kinds": (14, 'craft.Rust.opm = "rust.opm" and craft.Rust.oem', "keep one of them"),
     "message-off-the-plane": (13, "tilted 6.98 deg against the nearest plane", "to 0.1 deg"),
-    "message-off-the-ring": (11, "does not touch the ring at 10 000 km", "give goal.front_step"),
+    "message-off-the-ring": (11, "does not touch the ring at 10 000 km", "add goal.front_step"),
     "message-under-ground": (13, "5 378.137 km from the center, under the ground", "a state in space"),
     "message-without-epoch": (12, 'craft.Rust.opm = "rust.opm"', "add epoch at the top"),
     "state-at-without-ephemeris": (14, "craft.Rust.state_at_h = 1", "take it out, or give oem"),

@@ -26,6 +26,7 @@ from ringwright.models.scenario import Scenario
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.exchange.folder import write_flights
 from ringwright.tests.reports.exchange.messages import EARTH, ENGINE, MARS, best, planned
+from ringwright.tests.tolerances import FLOAT_RAD, PRINTED_DEG, TENTH_S
 
 Array = NDArray[np.float64]
 ORBIT = "orbit = { altitude_km = 10000, angle_deg = -60 }"
@@ -89,10 +90,10 @@ def test_what_is_written_starts_the_same_plan(tmp_path: Path) -> None:
     [was] = best(outcome).craft
     opm = scenario_with(tmp_path, text, paths[".opm"].read_text(encoding="ascii"))
     assert opm.warnings == (
-        "Craft Umber starts from an OPM; its 3 maneuver blocks are left out: what it is to burn is planned here.",
+        "Craft Umber starts from an OPM whose 3 maneuver blocks are left out: what it is to burn is planned here.",
     )
     [now] = best(make_plan(opm)).craft
-    assert now.in_slot_s == pytest.approx(was.in_slot_s, abs=0.1)
+    assert now.in_slot_s == pytest.approx(was.in_slot_s, abs=TENTH_S)
     assert [b.delta_v_m_s for b in now.burns] == pytest.approx([b.delta_v_m_s for b in was.burns], abs=2e-3)
 
 
@@ -200,6 +201,20 @@ def test_other_ways_to_write_the_same_message_are_read(tmp_path: Path) -> None:
     other = OPM.replace("\n", "\r\n\r\n").replace(" = ", "=").replace("X=", "  X  =   ").replace(" [km]", "   ")
     other = other.replace("2031-05-01T06:00:00.000", "2031-121T06:00:00Z").replace("VERS=3.0", "VERS = 2.0")
     assert scenario_with(tmp_path, EARTH, "\ufeff\n" + other).craft[0].orbit == wanted
+
+
+def test_what_of_a_message_is_not_planned_with_is_said(tmp_path: Path) -> None:
+    wide = EARTH.replace("slots = 2", "slots = 2\ntilt_tolerance_deg = 1")
+    old = OPM.replace("EPOCH = 2031-05-01", "EPOCH = 2031-04-28").replace(
+        "USER_DEFINED", "MASS = 131.0 [kg]\nUSER_DEFINED"
+    )
+    said = scenario_with(tmp_path, wide, old).warnings
+    assert "at 2031-04-28 06:00:00 UTC, 3 d from the epoch" in said[0]
+    assert said[1].startswith("Craft Umber has 131.00 kg by its message and 130.00 kg by the scenario")
+    near = scenario_with(tmp_path, wide, old.replace("2031-04-28", "2031-05-01").replace("131.0", "130.5")).warnings
+    assert not any("by its message" in one or "from the epoch" in one for one in near)
+    with pytest.raises(InputError, match=r"MASS is in \[lb\], where the standard has \[kg\]"):
+        scenario_with(tmp_path, wide, old.replace("[kg]", "[lb]"))
 
 
 Change = Callable[[str], str]
@@ -329,7 +344,7 @@ def test_a_state_is_the_same_in_every_frame(frame: str, tmp_path: Path) -> None:
     found = scenario_with(tmp_path, EARTH, "\n".join(lines).replace("GCRF", frame)).craft[0].orbit
     assert wanted is not None
     assert found is not None
-    assert found.angle_rad == pytest.approx(wanted.angle_rad, abs=1e-9)
+    assert found.angle_rad == pytest.approx(wanted.angle_rad, abs=FLOAT_RAD)
     assert found.apoapsis_m == pytest.approx(wanted.apoapsis_m, abs=0.01)
 
 
@@ -341,7 +356,7 @@ def test_a_circle_on_the_mean_is_the_ring_and_a_state_off_it_is_said(tmp_path: P
     assert craft.orbit is not None
     assert craft.orbit.circular
     assert craft.orbit.apoapsis_m == pytest.approx(scenario.ring.radius_m, abs=5.0)
-    assert np.degrees(craft.orbit.angle_rad) == pytest.approx(-60.0, abs=1e-4)
+    assert np.degrees(craft.orbit.angle_rad) == pytest.approx(-60.0, abs=PRINTED_DEG)
     # its own speed a tenth of a percent less: an orbit that touches the ring, some kilometers from the state
     lines = path.read_text(encoding="ascii").splitlines()
     slower = [
@@ -350,8 +365,8 @@ def test_a_circle_on_the_mean_is_the_ring_and_a_state_off_it_is_said(tmp_path: P
     other = scenario_with(tmp_path, EARTH, "\n".join(slower))
     assert other.craft[0].orbit is not None
     assert other.craft[0].orbit.at == "apoapsis"
-    assert "Craft Umber is planned from" in other.warnings[0]
-    assert "beside the state of its message at 2031-05-01 06:00:00 UTC" in other.warnings[0]
+    assert "Craft Umber is planned from" in other.warnings[1]
+    assert "beside the state of its message at 2031-05-01 06:00:00 UTC" in other.warnings[1]
 
 
 def test_observations_take_messages_too(tmp_path: Path) -> None:
@@ -381,4 +396,4 @@ def test_messages_around_mars_are_on_the_axes_of_the_icrf(tmp_path: Path) -> Non
     [craft] = scenario.craft
     assert craft.orbit is not None
     assert craft.orbit.circular
-    assert np.degrees(craft.orbit.angle_rad) == pytest.approx(-60.0, abs=1e-4)
+    assert np.degrees(craft.orbit.angle_rad) == pytest.approx(-60.0, abs=PRINTED_DEG)

@@ -15,6 +15,7 @@ from ringwright.models.reading.toml_lines import key_lines
 from ringwright.models.scenario import Craft, Insertion, Occupied, Orbit
 from ringwright.reports.understood import duration, reference, understood
 from ringwright.scenarios import bundled, question, text
+from ringwright.tests.tolerances import FLOAT_REL
 
 WORLD = """
 [body]
@@ -166,7 +167,7 @@ def test_ring_by_period_altitude_or_radius() -> None:
     period_s = 2.0 * math.pi * math.sqrt(1.5e6**3 / 2e12)
     for given in (f"period_s = {period_s!r}", "radius_m = 1500000", "altitude_km = 500.0"):
         ring = parse_scenario(SMALL.replace("altitude_km = 500\n", f"{given}\n")).ring
-        assert ring.radius_m == pytest.approx(1.5e6, rel=1e-14)
+        assert ring.radius_m == pytest.approx(1.5e6, rel=FLOAT_REL)
 
 
 def test_geostationary_ring_by_period() -> None:
@@ -187,14 +188,14 @@ def test_defaults_are_taken_and_told() -> None:
     assert scenario.ring.slot0_rad is None
     assert scenario.limits.separation_m == 10_000.0
     assert math.isinf(scenario.limits.apoapsis_max_m)
-    told = scenario.source.defaults
-    assert told["ring.slot0"].startswith('"free"')
-    assert told["limits.revolutions_max"] == "12"
-    assert told["limits.separation"] == "10 km"
-    assert told["body.atmosphere_top"] == "0 km, no atmosphere"
-    assert told["craft[0].ready"] == "0 h, ready at the epoch"
-    assert "ring.slots" not in told
-    assert "ring.phasing" not in told
+    said = scenario.source.defaults
+    assert said["ring.slot0"].startswith('"free"')
+    assert said["limits.revolutions_max"] == "12"
+    assert said["limits.separation"] == "10 km"
+    assert said["body.atmosphere_top"] == "0 km, no atmosphere"
+    assert said["craft[0].ready"] == "0 h, ready at the epoch"
+    assert "ring.slots" not in said
+    assert "ring.phasing" not in said
 
 
 def test_built_in_body_with_an_override() -> None:
@@ -252,7 +253,7 @@ def test_settings_replace_values() -> None:
             "body.j2=0",
             "craft[0].propellant_kg=150",
             "craft.Ladle.reserve_m_s=40",
-            "ring.occupied.Dish.slot=1",
+            "ring.occupied.Tureen.slot=1",
             "launch.ready=2032-09-15T00:00:00Z",
             "launch.insertion.altitude_km=190",
             "limits.finish_within=400:00:00",
@@ -358,11 +359,12 @@ def test_reading_needs_no_heavy_library() -> None:
 @pytest.mark.parametrize("width", [60, 80, 120])
 def test_understood_keeps_its_width_and_tells_every_default(name: str, width: int) -> None:
     scenario = parse_scenario(text(name), f"{name}.toml")
-    told = understood(scenario, width)
-    assert max(len(line) for line in told.splitlines()) <= width
+    said = understood(scenario, width)
+    assert max(len(line) for line in said.splitlines()) <= width
     for craft in scenario.craft:
-        assert craft.name in told
-    flat = " ".join(told.split())
+        assert craft.name in said
+    flat = " ".join(said.split())
+    assert scenario.source.defaults
     for words in scenario.source.defaults.values():
         assert words in flat
 
@@ -373,17 +375,17 @@ def test_understood_counts_angles_from_one_craft() -> None:
     origin = reference(scenario)
     assert origin is not None
     assert origin.words == "Borage"
-    told = " ".join(understood(scenario).split())
-    assert "slot 0 0.000 deg 40.000 deg behind" in told
-    assert "apoapsis of Yarrow 140.000 deg 100.000 deg ahead" in told
+    said = " ".join(understood(scenario).split())
+    assert "slot 0 0.000 deg 40.000 deg behind" in said
+    assert "apoapsis of Yarrow 140.000 deg 100.000 deg ahead" in said
 
 
 def test_understood_counts_from_the_site_when_nobody_is_up() -> None:
     launch = "[launch]\nlatitude_deg = 0\nlongitude_deg = 25\ninsertion = { periapsis_km = 60, apoapsis_km = 500 }\n"
     scenario = parse_scenario(WORLD + RING + "slot0_deg = 10\n" + launch + '[[craft]]\nname = "Teal"\n')
-    told = " ".join(understood(scenario).split())
-    assert "counted from pad" in told
-    assert "slot 0 10.000 deg 15.000 deg behind" in told
+    said = " ".join(understood(scenario).split())
+    assert "counted from pad" in said
+    assert "slot 0 10.000 deg 15.000 deg behind" in said
 
 
 def test_durations_in_own_days() -> None:

@@ -53,6 +53,7 @@ def test_a_craft_goes_up_where_it_may() -> None:
     text = write_toml(draft)
     result = planned(text)
     assert check(text, result) == []
+    assert result["plans"]
     for plan in result["plans"]:
         assert pads_of({"plans": [plan]}) == {"Alder": "Trowel", "Birch": "Bucket", "Cedar": "Bucket"}
 

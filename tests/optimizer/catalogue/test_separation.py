@@ -10,14 +10,16 @@ import pytest
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import fly
 from ringwright.models.reading.observed import parse_observed
-from ringwright.optimizer.flown_plans.assembly import assemble, fly_all
+from ringwright.optimizer.catalogue.catalogue import from_space
+from ringwright.optimizer.flown_plans.assembly import assemble
+from ringwright.optimizer.flown_plans.flights import fly_all
 from ringwright.optimizer.limits.screening import passes_kept
+from ringwright.optimizer.problem.options import join
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.problem.starts import nearest_start
 from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
-from ringwright.optimizer.routes import registry
 from ringwright.optimizer.routes.route import Question
 
 from ...planned import as_read, outcome_of, planned, scenario_of
@@ -76,6 +78,7 @@ def test_the_first_half_revolution_counts() -> None:
         kept=stays("Rivet", 160.0) + stays("Stud", 103.0), craft=on_ring("Washer", 100.0), separation_km=90.0
     )
     result = planned(text)
+    assert result["plans"]
     for plan in result["plans"]:
         assert plan["within_limits"]
         assert plan["craft"][0]["closest_km"] >= 90.0 - 1e-3
@@ -85,7 +88,7 @@ def _each(text: str, most: int = 1000) -> tuple[Problem, list[bool], list[float]
     """Options of one craft by phasing: whether the screen leaves each out, and how near it was flown to others."""
     [problem] = problems(scenario_of(text))
     off = replace(problem.scenario, limits=replace(problem.scenario.limits, separation_m=0.0))
-    options = registry.columns(0, Question(problem=replace(problem, scenario=off)))
+    options = join(from_space(Question(problem=replace(problem, scenario=off))))
     options = options.take(np.arange(0, len(options), -(-len(options) // most)))
     screened = passes_kept(problem, options)
     single = [options.take(np.array([row])) for row in range(len(options))]
@@ -126,7 +129,7 @@ def test_craft_that_start_together_do_not_count_until_they_come_back() -> None:
     assert all(plan["within_limits"] for plan in result["plans"])
     problem, screened, nearest = _each(text)
     off = replace(problem.scenario, limits=replace(problem.scenario.limits, separation_m=0.0))
-    options = registry.columns(0, Question(problem=replace(problem, scenario=off)))
+    options = join(from_space(Question(problem=replace(problem, scenario=off))))
     gained = 2.0 * np.pi * (options.revolutions - options.ring_revolutions) + options.lead_rad
     back = (options.revolutions == 3) & np.isclose(gained, -3.0 * np.pi)
     assert back.sum() == 1

@@ -198,6 +198,7 @@ def test_slid_launches_keep_their_pad_and_their_cost() -> None:
         slid += 1
         finish, liftoffs = found
         assert best.finish_s <= finish + FINISH_S
+        assert liftoffs
         for pad, times in liftoffs.items():
             early, late = windows(problem)[pad]
             assert times.min() >= early - SLACK_S

@@ -14,12 +14,13 @@ from ringwright.models.scenario import Scenario
 from ringwright.models.windows import off_plane
 from ringwright.optimizer.catalogue import catalogue as building
 from ringwright.optimizer.catalogue.from_ground import from_pad
-from ringwright.optimizer.flown_plans.assembly import fly_all
+from ringwright.optimizer.flown_plans.flights import fly_all
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.liftoff_windows import windows
 from ringwright.optimizer.problem.option_key import flight_key
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.tests.tolerances import FLOAT_RAD, SLOT_DEG, SUMMED_M_S, TENTH_S, WRITTEN_M_S, WRITTEN_S
 
 from ...independent.enumeration import from_ground
 from ...independent.plan_checker import check
@@ -66,8 +67,11 @@ TURNS = {  # inclination, day: forward and backward bodies under rings that run 
     "a body that turns backward": (51.6, -DAY_S),
 }
 
+QUICK = {("prograde", "direct"), ("polar", "direct"), ("retrograde", "park"), ("a body that turns backward", "park")}
+"""Each turn once in the default tier, each way up twice."""
+
 PRINTED_S = 60.0
-"""Finishes are told apart to the minute that is printed: of those alike the cheaper is listed."""
+"""Finishes differ by the minute that is printed: of those alike the cheaper is listed."""
 
 
 def draft_with(**changes: Any) -> Draft:
@@ -128,13 +132,14 @@ def test_plans_are_the_best_of_all_passes_tried_in_turn(turn: str, insertion: st
             for more, later in options[other, place]:
                 best = min(best, spent + more)
                 soonest = min(soonest, max(finish, later))
-    assert result["front"][-1]["delta_v_m_s"] == pytest.approx(best, abs=1e-5)
+    assert result["front"][-1]["delta_v_m_s"] == pytest.approx(best, abs=SUMMED_M_S)
     assert result["front"][0]["finish_s"] <= soonest + 0.01
     if insertion == "direct":
         assert result["front"][0]["finish_s"] == pytest.approx(soonest, abs=0.01)
+    assert result["plans"]
     for plan in result["plans"]:
         for item in plan["craft"]:
-            assert min(abs(item["launch_s"] - time) for time in moments) < 0.1
+            assert min(abs(item["launch_s"] - time) for time in moments) < TENTH_S
             assert item["flown"]["plane_error_deg"] < 1e-9
 
 
@@ -168,6 +173,7 @@ def test_every_kind_of_tilt_flies_as_it_was_planned(insertion: str, turn: str) -
     problem, found = modes(draft)
     assert set(found) == {"kept", "apsis", "node"}
     for kind, parts in found.items():
+        assert parts
         for options in parts:
             flights = fly_all(problem, [options])
             for row in range(len(options)):
@@ -176,16 +182,16 @@ def test_every_kind_of_tilt_flies_as_it_was_planned(insertion: str, turn: str) -
                 way = problem.ways[int(options.way[row])]
                 assert way.place is not None
                 off = abs(float(off_plane(way.place, options.liftoff_s[row])))
-                assert abs(seen.slot_error_rad) < 1e-4 if kind == "kept" else abs(seen.slot_error_rad) < 1e-9
-                assert seen.plane_error_rad == pytest.approx(off if kind == "kept" else 0.0, abs=1e-9)
+                assert abs(seen.slot_error_rad) < 1e-4 if kind == "kept" else abs(seen.slot_error_rad) < FLOAT_RAD
+                assert seen.plane_error_rad == pytest.approx(off if kind == "kept" else 0.0, abs=FLOAT_RAD)
                 burnt = math.fsum(i.delta_v_m_s for i in flights.flights[name].itinerary.impulses)
-                assert burnt == pytest.approx(float(options.delta_v_m_s[row]), abs=1e-6)
+                assert burnt == pytest.approx(float(options.delta_v_m_s[row]), abs=WRITTEN_M_S)
                 last = flights.flights[name].itinerary.impulses[-1].time_s
-                assert last == pytest.approx(float(options.finish_s[row]), abs=1e-6)
+                assert last == pytest.approx(float(options.finish_s[row]), abs=WRITTEN_S)
 
 
 def test_turning_in_the_burns_that_are_made_anyway_is_cheaper() -> None:
-    """From a parking orbit with its transfer on the node line, against a burn of its own: the law of cosines."""
+    """From a parking orbit with its transfer on the node line, against a separate burn: the law of cosines."""
     draft = draft_with(launch={"plane_tolerance_deg": 2.0, "insertion": dict(PARKING)})
     problem, found = modes(draft)
     level = problem.touch(problem.ways[0].arrival_speed_m_s).level_cost + problem.ways[0].entry_delta_v_m_s
@@ -232,11 +238,17 @@ def test_a_site_that_never_comes_into_the_plane_says_by_how_much() -> None:
 def test_without_a_latest_finish_the_front_says_how_far_passes_were_looked_at() -> None:
     draft = draft_with()
     del draft["limits"]["finish_within_d"]
-    assert "passes through the ring plane are looked at up to" in planned(write_toml(draft))["front_note"]
+    assert "passes through the ring plane are tried up to" in planned(write_toml(draft))["front_note"]
 
 
-@pytest.mark.parametrize("turn", TURNS)
-@pytest.mark.parametrize("insertion", ["direct", "park"])
+@pytest.mark.parametrize(
+    ("turn", "insertion"),
+    [
+        pytest.param(turn, insertion, marks=[] if (turn, insertion) in QUICK else pytest.mark.soak)
+        for turn in TURNS
+        for insertion in ("direct", "park")
+    ],
+)
 def test_over_an_oblate_body_the_drifting_plane_is_met(turn: str, insertion: str) -> None:
     """Flown with J2 (Earth's, EGM96): the liftoff moves by minutes, so that the planes agree at the end, not before."""
     inclination, day = TURNS[turn]
@@ -245,10 +257,11 @@ def test_over_an_oblate_body_the_drifting_plane_is_met(turn: str, insertion: str
     if insertion == "park":
         draft["launch"]["insertion"] = dict(PARKING)
     result = planned(write_toml(draft))
+    assert result["plans"]
     for plan in result["plans"]:
         assert plan["within_limits"]
         for item in plan["craft"]:
-            assert abs(item["flown"]["slot_error_deg"]) < 1e-3
+            assert abs(item["flown"]["slot_error_deg"]) < SLOT_DEG
             assert item["flown"]["plane_error_deg"] < 1e-3
 
 
@@ -299,7 +312,7 @@ def test_a_craft_that_phases_over_an_oblate_body_turns_its_plane_back() -> None:
         [item] = plan["craft"]
         assert plan["within_limits"]
         assert item["flown"]["plane_error_deg"] < 1e-3
-        assert abs(item["flown"]["slot_error_deg"]) < 1e-3
+        assert abs(item["flown"]["slot_error_deg"]) < SLOT_DEG
         gained = abs(item["revolutions"] - item["ring_revolutions"] + item["lead_deg"] / 360.0)
         expected = 7.0 / 3.0 * abs(ring.node_rate_rad_s) * ring.period_s * gained
         expected *= math.sin(math.radians(60.0)) * ring.speed_m_s

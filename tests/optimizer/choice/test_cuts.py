@@ -11,12 +11,14 @@ from typing import Any
 import numpy as np
 import pytest
 
+from ringwright.optimizer.catalogue.catalogue import from_space
 from ringwright.optimizer.choice.flyer import Flyer
+from ringwright.optimizer.problem.options import join
 from ringwright.optimizer.problem.ring_phase import problems
-from ringwright.optimizer.routes import registry
 from ringwright.optimizer.routes.route import Question
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text
+from ringwright.tests.tolerances import SCREEN_M_S
 
 from ...independent.plan_checker import check, printed
 from ...independent.scenario_maker import make, with_limit, write_toml
@@ -102,7 +104,7 @@ def front_by_flying_all(text: str) -> list[tuple[float, float]]:
     """Finish (min) and delta-v (m/s) as printed of every option of a lone craft that none beats and that keeps its
     limits in the flight, sooner ones first."""
     (problem,) = problems(scenario_of(text))
-    options = registry.columns(0, Question(problem=problem))
+    options = join(from_space(Question(problem=problem)))
     flyer = Flyer(problem)
     flyer.fly([options])
     sound = [row for row in range(len(options)) if not flyer.broken(options, row)]
@@ -136,7 +138,7 @@ def test_no_plan_breaks_a_limit_and_plan_1_is_the_one_that_is_proved(text: str) 
     assert result["plans"][0]["on_front"]
     assert result["front"][-1]["plan"] == 1
     assert result["proof"]["status"] == "optimal"
-    assert result["proof"]["bound"] == pytest.approx(result["plans"][0]["delta_v_m_s"], abs=0.05)
+    assert result["proof"]["bound"] == pytest.approx(result["plans"][0]["delta_v_m_s"], abs=SCREEN_M_S)
     assert check(text, result) == []
 
 
@@ -161,8 +163,7 @@ def test_where_the_flight_shows_that_none_keeps_its_limits_the_nearest_are_liste
     assert f"{-below[0]['value']:.1f} km too little" in " ".join(screen.split())
 
 
-def test_where_separation_leaves_no_plan_what_serves_serves(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("ringwright.optimizer.choice.infeasible.SEARCH_S", 600.0)
+def test_where_separation_leaves_no_plan_what_serves_serves() -> None:
     text = CHEAPEST_TOO_NEAR.replace("149.8", "1200.0").replace("33.72", "6.0")
     infeasible = outcome_of(scenario_of(text)).infeasible
     assert infeasible is not None

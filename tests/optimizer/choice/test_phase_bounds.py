@@ -14,11 +14,14 @@ import pytest
 
 from ringwright.models.scenario import Aim
 from ringwright.optimizer.catalogue.catalogue import catalogue
+from ringwright.optimizer.choice.objectives import total
 from ringwright.optimizer.choice.phase_bounds import PhaseBounds
 from ringwright.optimizer.choice.ring_phase import TOLERANCE, at, best_phase
-from ringwright.optimizer.choice.selection import Selection, total
+from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.problem.problem import Problem
+from ringwright.optimizer.problem.restriction import NO_RESTRICTION, Restriction
 from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.tests.tolerances import UNSEEN_M_S
 
 from ...planned import scenario_of
 
@@ -80,8 +83,8 @@ def _problem(kind: str, *, count: int = 3, seed: int = 1, ellipse: bool = True) 
     return problems(scenario_of(text))[0]
 
 
-def _best(problem: Problem, aim: Aim) -> float:
-    selection = Selection(catalogue(problem))
+def _best(problem: Problem, aim: Aim, restriction: Restriction = NO_RESTRICTION) -> float:
+    selection = Selection(catalogue(problem, restriction))
     chosen = selection.best((aim,), ties="none", flown=False)
     return math.inf if chosen is None else total(selection.made, chosen.options, aim)
 
@@ -111,12 +114,31 @@ def test_a_finish_and_a_greatest_cost_are_kept(kind: str) -> None:
     chosen = Selection(catalogue(at(problem, early.phase_rad))).best(("delta_v",), finish_s=until, flown=False)
     assert chosen is not None
     assert chosen.finish_s <= until + 1e-3
-    assert chosen.delta_v_m_s == pytest.approx(early.value, abs=1e-4)
+    assert chosen.delta_v_m_s == pytest.approx(early.value, abs=UNSEEN_M_S)
     assert early.value >= free.value - 0.01
     worst = bounds.least("worst_delta_v", 0.01)
     level = bounds.least("delta_v", 0.01, most_m_s=worst.value + 1.0)
     assert level.value >= free.value - 0.01
     assert level.value <= 3.0 * (worst.value + 1.0)
+
+
+@pytest.mark.parametrize(
+    "restriction",
+    [
+        Restriction(sides=frozenset({-1, 0})),
+        Restriction(sides=frozenset({1})),
+        Restriction(revolutions=frozenset({1, 2})),
+        Restriction(revolutions=frozenset({0, 3, 4, 5})),
+    ],
+)
+def test_what_is_wanted_alone_counts(restriction: Restriction) -> None:
+    problem = _problem("round, two-body", ellipse=False)
+    bounds = PhaseBounds(problem, restriction)
+    for aim in AIMS:
+        least = bounds.least(aim, TOLERANCE[aim])
+        for phase in (0.1, 0.9, 1.7):
+            assert _best(at(problem, phase), aim, restriction) >= least.bound - 1e-6
+        assert _best(at(problem, least.phase_rad), aim, restriction) == pytest.approx(least.value, abs=1e-5), aim
 
 
 def test_a_phase_more_by_a_slot_is_the_same_phase() -> None:

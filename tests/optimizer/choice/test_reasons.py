@@ -90,9 +90,9 @@ def _outcome(text: str) -> Outcome:
 
 
 def _note(text: str) -> str:
-    told = _outcome(text).front
-    assert told is not None
-    return told.note
+    front_found = _outcome(text).front
+    assert front_found is not None
+    return front_found.note
 
 
 def test_phasing_that_costs_nothing_is_not_said_to_be_a_wait_on_the_pad() -> None:
@@ -151,7 +151,7 @@ def test_a_free_phase_is_proved_over_all_phases(phase: str) -> None:
     shown, result = " ".join(plan_text(_outcome(text)).split()), planned(text)
     chosen = phase == '"free"'
     assert ("and over all phases of the ring, to 0.1 m/s." in shown) is chosen
-    assert ("The ring is laid with slot 0 at" in shown) is chosen
+    assert ("The ring stands with slot 0 at" in shown) is chosen
     assert (result["proof"]["phase"] == "given") is not chosen
     assert result["proof"].get("phases", {}).get("proved", False) is chosen
 
@@ -237,7 +237,7 @@ def test_how_several_limits_bind_is_said_as_it_was_found() -> None:
 
     either = Infeasible(binds=(finish, height), together=False)
     unknown = tuple(replace(bind, serves=None) for bind in either.binds)
-    assert "To loosen any one of these limits would serve" in shown(either)
+    assert "Easing any one of these limits would serve" in shown(either)
     assert "all of them have to give" in shown(replace(either, together=True))
-    assert "to loosen two of them is not enough" in shown(replace(either, binds=unknown, together=True))
+    assert "easing two of them is not enough" in shown(replace(either, binds=unknown, together=True))
     assert "stand in the way" in shown(replace(either, binds=unknown))

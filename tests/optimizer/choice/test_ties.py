@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from ringwright.models.readouts import plain, span
 from ringwright.optimizer.choice.ties import AIMS, printed, prints_until, sooner_in_print
-from ringwright.optimizer.schedule.lexicographic import Columns, Objective, ScheduleProblem, solve_lexicographic
+from ringwright.optimizer.schedule.columns import Columns, ScheduleProblem
+from ringwright.optimizer.schedule.lexicographic import Objective, solve_lexicographic
 
 from ...independent.plan_checker import printed as as_printed
 from ...planned import planned

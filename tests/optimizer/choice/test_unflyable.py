@@ -13,8 +13,8 @@ from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.choice import infeasible
 from ringwright.optimizer.choice.ring_phase import best_phase
 from ringwright.optimizer.choice.selection import Selection
-from ringwright.optimizer.flown_plans import assembly
-from ringwright.optimizer.flown_plans.assembly import fly_all
+from ringwright.optimizer.flown_plans import flights
+from ringwright.optimizer.flown_plans.flights import fly_all
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.in_space import standing
 from ringwright.optimizer.problem.option_key import flight_key
@@ -22,6 +22,7 @@ from ringwright.optimizer.problem.ring_phase import problems, ring_of
 from ringwright.optimizer.routes import rephase
 from ringwright.optimizer.routes.route import Question
 from ringwright.optimizer.trajectory.differential_correction import Case, correct_each
+from ringwright.tests.tolerances import MILLISECOND_S
 
 from ...planned import outcome_of, scenario_of
 
@@ -139,6 +140,37 @@ def test_a_ring_whose_transfer_reads_as_open_is_refused_with_the_reason() -> Non
     assert "no insertion leads up to the ring" in outcome.infeasible.reason
 
 
+NO_WAY_UP = """
+[body]
+name = "ceres"
+[ring]
+altitude_km = 201
+slots = 2
+[limits]
+revolutions_max = 1
+finish_within_d = 5.92
+[launch]
+latitude_deg = 0.0
+longitude_deg = 145
+insertion = {{ periapsis_km = 14.0, apoapsis_km = 14.0, altitude_km = 14.0 }}
+plane_tolerance_deg = 8.6
+azimuth_from_deg = 3
+azimuth_to_deg = 48
+[[craft]]
+name = "Thimble"
+[goal]
+minimize = "{aim}"
+"""
+
+
+@pytest.mark.parametrize("aim", ["delta_v", "finish", "worst_delta_v"])
+def test_where_no_azimuth_leads_up_to_a_ring_of_free_phase_the_azimuth_is_named(aim: str) -> None:
+    outcome = outcome_of(scenario_of(NO_WAY_UP.format(aim=aim)))
+    assert not outcome.plans
+    assert outcome.infeasible is not None
+    assert {bind.limit for bind in outcome.infeasible.binds} & {"launch.azimuth_to", "launch.azimuth_from"}
+
+
 def test_one_that_falls_through_the_center_leaves_the_others_flown() -> None:
     def circle(radius: float, speed: float) -> Itinerary:
         return Itinerary(
@@ -200,14 +232,14 @@ def test_what_cannot_be_flown_gives_place_to_the_next_best_of_all_choices() -> N
 def test_an_option_that_cannot_be_flown_is_left_out_and_the_choice_made_again(monkeypatch: pytest.MonkeyPatch) -> None:
     scenario = scenario_of(IN_SPACE)
     first = make_plan(scenario).plans[0]
-    real = assembly._measured
+    real = flights._measured
 
     def fails(problem: object, flight: object, slot: int) -> object:
         burns = flight.itinerary.impulses  # type: ignore[attr-defined]
-        same = burns and abs(burns[-1].time_s - first.craft[0].in_slot_s) < 1e-3
+        same = burns and abs(burns[-1].time_s - first.craft[0].in_slot_s) < MILLISECOND_S
         return None if same else real(problem, flight, slot)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(assembly, "_measured", fails)
+    monkeypatch.setattr(flights, "_measured", fails)
     outcome = make_plan(scenario)
     assert outcome.plans
     assert all(abs(plan.finish_s - first.finish_s) > 1.0 for plan in outcome.plans)
@@ -215,7 +247,7 @@ def test_an_option_that_cannot_be_flown_is_left_out_and_the_choice_made_again(mo
 
 
 def test_where_nothing_can_be_flown_the_search_ends_with_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(assembly, "_measured", lambda *_: None)
+    monkeypatch.setattr(flights, "_measured", lambda *_: None)
     outcome = make_plan(scenario_of(IN_SPACE))
     assert not outcome.plans
     assert outcome.infeasible is not None
@@ -244,7 +276,7 @@ def test_nodal_drift_begins_on_the_circle_that_the_craft_is_on() -> None:
 
 def test_planes_that_nobody_reaches_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
     other = '[[craft]]\nname = "Grater"\norbit = { altitude_km = 516.0, angle_deg = 60.0, plane = 1 }\n'
-    monkeypatch.setattr(infeasible, "SEARCH_S", 0.0)
+    monkeypatch.setattr(infeasible, "LOOKS_MAX", 0)
     outcome = make_plan(scenario_of(LOWER_CIRCLE + other))
     assert not outcome.plans
     assert outcome.infeasible is not None

@@ -21,14 +21,17 @@ from ringwright.models.flight.integrate import fly
 from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.models.scenario import Body, Scenario
 from ringwright.optimizer.craft_plan import CraftPlan
+from ringwright.optimizer.limits import registry
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.replan.answer import Replan
 from ringwright.optimizer.replan.off_plan import OffPlan
 from ringwright.optimizer.replan.repair import mend
-from ringwright.optimizer.replan.replan import Replan, replan
+from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.trajectory.differential_correction import IMPULSIVE
 from ringwright.reports.replan import replan_json, replan_text
 
 from ...planned import as_read, bundled_outcome, outcome_of, scenario_of
+from ..limits import largest_burn
 from ..routes.test_carrier import world
 
 Array = NDArray[np.float64]
@@ -67,11 +70,20 @@ def moments(before: Outcome) -> list[float]:
     return [time + 600.0 for time in burns if time + 600.0 < plan.finish_s]
 
 
-@pytest.mark.parametrize("name", ["low-mars", "daily-window", "atoll-on-the-equator"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "low-mars",
+        pytest.param("daily-window", marks=pytest.mark.soak),
+        pytest.param("atoll-on-the-equator", marks=pytest.mark.soak),
+    ],
+)
 def test_craft_read_where_the_plan_has_them_go_on_for_no_more(name: str) -> None:
     before = bundled_outcome(name)
     old = before.plans[0]
-    for now in moments(before):
+    times = moments(before)
+    assert times
+    for now in times:
         done = replan(before, all_seen(before, now))
         assert done.total_m_s <= old.delta_v_m_s + DEARER_M_S
         assert done.finish_s <= old.finish_s + 60.0
@@ -175,6 +187,20 @@ def test_limits_are_kept_or_nothing_is_mended() -> None:
     assert free.revolutions <= max(limits.revolutions_max, one.part.revolutions)
 
 
+def test_a_limit_that_is_only_registered_binds_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    before, one = in_flight()
+    [free] = mend(before.scenario, before.ring, [one])
+    assert free is not None
+    largest = max(burn.delta_v_m_s for burn in free.burns)
+    monkeypatch.setattr(registry, "LIMITS", (*registry.LIMITS, largest_burn.LIMIT))
+    wide, tight = (
+        replace(before.scenario, limits=replace(before.scenario.limits, further=((largest_burn.NAME, most),)))
+        for most in (2.0 * largest, 0.01 * largest)
+    )
+    assert mend(wide, before.ring, [one]) == (free,)
+    assert mend(tight, before.ring, [one]) == (None,)
+
+
 def test_by_the_goal_the_sooner_way_is_taken() -> None:
     before, one = in_flight()
     [cheap], [soon] = (mend(before.scenario, before.ring, [one], aim=aim) for aim in ("delta_v", "finish"))
@@ -184,7 +210,7 @@ def test_by_the_goal_the_sooner_way_is_taken() -> None:
     assert cheap.delta_v_m_s <= soon.delta_v_m_s + DEARER_M_S
 
 
-def told(done: Replan) -> str:
+def replan_words(done: Replan) -> str:
     text = replan_text(done, 80)
     assert all(len(line) <= 80 for line in text.splitlines())
     return text
@@ -196,7 +222,7 @@ def test_a_craft_that_is_a_little_off_is_told_its_burns() -> None:
     done = replan(before, all_seen(before, 600.0, off))
     assert done.fits
     assert "Thyme" in done.mended
-    text = told(done)
+    text = replan_words(done)
     assert "Burns to come: Thyme" in text
     assert "as planned" in text
     assert "corrected" in text
@@ -237,7 +263,7 @@ def test_what_a_craft_leaves_behind_does_not_make_the_others_dearer() -> None:
     assert done.dearer_m_s <= 1e-6
 
 
-@pytest.mark.parametrize("share", [1.03, 1.06])
+@pytest.mark.parametrize("share", [1.03, pytest.param(1.06, marks=pytest.mark.soak)])
 def test_a_tilt_is_taken_off_of_a_new_plan_too(share: float) -> None:
     """So far off that the old burns do not serve, and 0.3 deg out of the plane: replanned, then turned by burns.
 
@@ -264,5 +290,5 @@ def test_a_tilt_is_taken_off_of_a_new_plan_too(share: float) -> None:
     assert abs(change.new.flown.slot_error_rad) < MISS_RAD
     turning = 2.0 * share * before.ring.speed_m_s * math.sin(0.5 * tilt)
     assert flat.total_m_s - 0.5 < done.total_m_s < flat.total_m_s + 1.1 * turning
-    assert "TILTED" not in told(done)
-    assert "corrected" in told(done)
+    assert "TILTED" not in replan_words(done)
+    assert "corrected" in replan_words(done)

@@ -1,4 +1,4 @@
-"""The plan that a replan leaves, as a plan of its own; and several looks one after another.
+"""The plan that a replan leaves, as a plan by itself; and several looks one after another.
 
 What is left of a plan flown exactly is the rest of that plan: its burns are those that were still to come, and lead
 into the slot by scipy's integrator (see ``test_mending.py``).
@@ -19,6 +19,7 @@ from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.replan.resumed_plan import from_here, go_on
 from ringwright.reports.result import result
+from ringwright.tests.tolerances import FLOAT_M_S, MILLISECOND_S, SCREEN_M_S, WRITTEN_M_S, WRITTEN_S
 
 from ...planned import bundled_outcome
 from .test_repair import FOLDER, all_seen, flown_again, state_at
@@ -76,13 +77,13 @@ def test_looks_one_after_another_come_to_the_same_as_the_plan() -> None:
 
     done, here = go_on(before, [lambda _, t=t: look(t) for t in times])  # type: ignore[misc]
     assert here is not None
-    assert done.total_m_s == pytest.approx(old.delta_v_m_s, abs=0.05)
+    assert done.total_m_s == pytest.approx(old.delta_v_m_s, abs=SCREEN_M_S)
     assert done.finish_s == pytest.approx(old.finish_s, abs=2.0)
-    assert done.old_total_m_s == pytest.approx(old.delta_v_m_s, abs=0.05)
+    assert done.old_total_m_s == pytest.approx(old.delta_v_m_s, abs=SCREEN_M_S)
     assert set(here.past.done) == {"Sorrel", "Thyme"}
     after, nobody = go_on(before, [lambda _: nothing_seen(last + 60.0)])
     assert nobody is None
-    assert after.total_m_s == pytest.approx(old.delta_v_m_s, abs=1e-9)
+    assert after.total_m_s == pytest.approx(old.delta_v_m_s, abs=FLOAT_M_S)
 
 
 def test_a_look_sees_what_the_one_before_it_left() -> None:
@@ -93,9 +94,9 @@ def test_a_look_sees_what_the_one_before_it_left() -> None:
     # nothing new was seen: the plan that the first look left goes on, and it is not the old one
     assert here is not None
     assert done.remaining.as_planned
-    assert done.total_m_s == pytest.approx(done.old_total_m_s, abs=1e-6)
+    assert done.total_m_s == pytest.approx(done.old_total_m_s, abs=WRITTEN_M_S)
     assert done.total_m_s > before.plans[0].delta_v_m_s + 1.0
-    assert done.finish_s == pytest.approx(done.old_plan.finish_s, abs=1e-6)
+    assert done.finish_s == pytest.approx(done.old_plan.finish_s, abs=WRITTEN_S)
     [part] = here.outcome.plans[0].craft
     assert len(part.burns) == len(done.old_plan.craft[0].burns) - 1
 
@@ -106,6 +107,7 @@ def test_looks_come_in_the_order_of_their_times() -> None:
         go_on(before, [lambda _: nothing_seen(7200.0), lambda _: nothing_seen(3600.0)])
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_command_line_writes_the_plan_from_here(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     seen, later = tmp_path / "seen.toml", tmp_path / "later.toml"
     seen.write_text(SEEN, encoding="utf-8")
@@ -115,13 +117,13 @@ def test_command_line_writes_the_plan_from_here(tmp_path: Path, capsys: pytest.C
     assert main([*command, "--out", str(out)]) == 0
     assert "sheets are in" in capsys.readouterr().out
     plan = json.loads((out / "plan.json").read_text(encoding="utf-8"))
-    told = json.loads((out / "replan.json").read_text(encoding="utf-8"))
+    answer = json.loads((out / "replan.json").read_text(encoding="utf-8"))
     assert plan["format"] == "ringwright-plan/1"
-    assert told["format"] == "ringwright-replan/1"
+    assert answer["format"] == "ringwright-replan/1"
     [part] = plan["plans"][0]["craft"]
-    assert part["in_slot_s"] == pytest.approx(told["finish_s"], abs=1e-3)
-    assert all(burn["time_s"] > told["now_s"] for burn in part["burns"])
-    assert plan["plans"][0]["delta_v_m_s"] == pytest.approx(told["craft"][0]["rest_m_s"], abs=1e-6)
+    assert part["in_slot_s"] == pytest.approx(answer["finish_s"], abs=MILLISECOND_S)
+    assert all(burn["time_s"] > answer["now_s"] for burn in part["burns"])
+    assert plan["plans"][0]["delta_v_m_s"] == pytest.approx(answer["craft"][0]["rest_m_s"], abs=WRITTEN_M_S)
     assert (out / "sheet-1-flint.txt").exists()
     assert (out / "turning_view.svg").exists()
     assert "ringwright plan" not in (out / "plan.txt").read_text(encoding="utf-8")

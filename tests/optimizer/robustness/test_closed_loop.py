@@ -9,6 +9,7 @@ replanned is described in ``flown_home.py``.
 from __future__ import annotations
 
 import math
+import os
 
 import pytest
 from scipy.stats import binom
@@ -42,15 +43,19 @@ STARTS = {
 }
 COARSE = "coarse "
 """Before the name of a bundled scenario: with fewer free-form flights to choose from."""
-BUNDLED = (
-    "one-craft-mars",
-    "thick-air",
-    "four-over-the-equator",
-    "atoll-on-the-equator",
-    "daily-window",
-    "low-mars",
-    "one-astray",
-)
+MANY = {
+    "on the ring": 1000,
+    "below it": 600,
+    "one-craft-mars": 1000,
+    "one-astray": 400,
+    "thick-air": 200,
+    "four-over-the-equator": 40,
+    "atoll-on-the-equator": 40,
+    "daily-window": 60,
+    "low-mars": 30,
+}
+"""Craft flown home in the long campaign, fewer where new plans of several craft take seconds; RINGWRIGHT_FLIGHTS says
+how many of each instead."""
 
 
 def text_of(name: str) -> str:
@@ -87,7 +92,7 @@ def judge(name: str, flights: int, first_seed: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("name", "flights"), [("on the ring", 4), ("below it", 3), ("one-craft-mars", 2), ("coarse one-astray", 2)]
+    ("name", "flights"), [("on the ring", 2), ("below it", 2), ("one-craft-mars", 2), ("coarse one-astray", 2)]
 )
 def test_every_craft_comes_home_and_within_its_budget(name: str, flights: int) -> None:
     judge(name, flights, 100)
@@ -98,6 +103,7 @@ def test_a_ring_launched_with_errors_is_built_all_the_same() -> None:
 
 
 @pytest.mark.soak
-@pytest.mark.parametrize("name", [*STARTS, *BUNDLED])
-def test_every_craft_comes_home_and_within_its_budget_a_thousand_times(name: str) -> None:
-    judge(name, math.ceil(1000 / len(planned_once(name).plans[0].craft)), 10_000)
+@pytest.mark.parametrize("name", MANY)
+def test_every_craft_comes_home_and_within_its_budget_time_and_again(name: str) -> None:
+    craft = int(os.environ.get("RINGWRIGHT_FLIGHTS", MANY[name]))
+    judge(name, math.ceil(craft / len(planned_once(name).plans[0].craft)), 10_000)

@@ -19,6 +19,7 @@ from ringwright.reports.figures import drawings
 from ringwright.reports.figures.style import paper
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
+from ringwright.tests.tolerances import MILLISECOND_S, WRITTEN_RAD
 
 from ...planned import outcome_of
 
@@ -118,8 +119,8 @@ def test_with_every_force_out_it_stands_as_it_was_flown() -> None:
     last = max(plan.craft, key=lambda part: part.in_slot_s)
     [found] = [one for one in under.craft if one.craft == last.craft]
     assert found.spacing_rad is not None
-    assert found.spacing_rad + under.common_shift_rad == pytest.approx(last.flown.slot_error_rad, abs=1e-6)
-    assert found.period_error_s == pytest.approx(last.flown.period_error_s, abs=1e-3)
+    assert found.spacing_rad + under.common_shift_rad == pytest.approx(last.flown.slot_error_rad, abs=WRITTEN_RAD)
+    assert found.period_error_s == pytest.approx(last.flown.period_error_s, abs=MILLISECOND_S)
 
 
 def test_drag_parts_craft_of_unlike_surface() -> None:

@@ -9,8 +9,10 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from ringwright.optimizer.catalogue.phase_choices import covers
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import registry
 from ringwright.reports.figures import draw_all
 from ringwright.reports.result import result_text
@@ -84,3 +86,10 @@ def test_it_makes_the_difference(outcome: Outcome, monkeypatch: pytest.MonkeyPat
     without = make_plan(scenario_of(PAIR))
     assert outcome.plans[0].delta_v_m_s < 0.9 * without.plans[0].delta_v_m_s
     assert all(part.route == "shift" for plan in without.plans for part in plan.craft)
+
+
+def test_bounds_over_all_phases_of_the_ring_do_not_cover_what_they_do_not_know(monkeypatch: pytest.MonkeyPatch) -> None:
+    (problem,) = problems(scenario_of(PAIR))
+    assert covers(problem)
+    monkeypatch.setattr(registry, "ROUTES", (*registry.ROUTES, waiting_circle.ROUTE))
+    assert not covers(problem)

@@ -17,6 +17,7 @@ from ringwright.models.errors import InputError
 from ringwright.models.scenario import UpperStage
 from ringwright.models.upper_stage import paid_by_stage
 from ringwright.optimizer.robustness.budget import make_budget
+from ringwright.tests.tolerances import MILLIMETER_M_S, SUMMED_M_S, UNSEEN_M_S
 
 from ...planned import outcome_of, planned, scenario_of
 from .test_carrier import BODY_M, CIRCULAR, FOUR, GM, RING_M, arrival_speed, carrier, world
@@ -54,9 +55,9 @@ def test_what_the_stage_pays_the_craft_does_not(able: float) -> None:
     burnt = sum(burn["delta_v_m_s"] for burn in item["burns"])
     paid = sum(burn.get("by_stage_m_s", 0.0) for burn in item["burns"])
     assert paid == pytest.approx(min(able, burnt), abs=1e-5)
-    assert item["delta_v_m_s"] == pytest.approx(burnt - paid, abs=1e-5)
+    assert item["delta_v_m_s"] == pytest.approx(burnt - paid, abs=SUMMED_M_S)
     cheapest = without["plans"][0]["delta_v_m_s"] + 0.001
-    assert with_stage["plans"][0]["delta_v_m_s"] == pytest.approx(max(cheapest - able, 0.0), abs=1e-3)
+    assert with_stage["plans"][0]["delta_v_m_s"] == pytest.approx(max(cheapest - able, 0.0), abs=MILLIMETER_M_S)
 
 
 @pytest.mark.parametrize("able", [100.0, 300.0, 900.0])
@@ -76,7 +77,7 @@ def test_within_its_time_the_best_choice_is_that_of_every_choice_tried(able: flo
             continue
         speed = math.sqrt(GM * (2.0 / RING_M - 1.0 / semi))
         least = min(least, max(abs(speed - arrival) - able, 0.0) + abs(CIRCULAR - speed))
-    assert found["plans"][0]["delta_v_m_s"] == pytest.approx(least, abs=1e-4)
+    assert found["plans"][0]["delta_v_m_s"] == pytest.approx(least, abs=UNSEEN_M_S)
 
 
 def test_the_stage_leaves_the_parking_orbit_and_pays_for_a_carrier() -> None:
@@ -86,10 +87,10 @@ def test_the_stage_leaves_the_parking_orbit_and_pays_for_a_carrier() -> None:
     [bus] = plan["carriers"]
     first = bus["burns"][0]
     ought = math.sqrt(2.0 * GM / LOW_M - 2.0 * GM / (LOW_M + RING_M)) - math.sqrt(GM / LOW_M)
-    assert first["delta_v_m_s"] == pytest.approx(ought, abs=1e-5)
-    assert first["by_stage_m_s"] == pytest.approx(ought, abs=1e-5)
+    assert first["delta_v_m_s"] == pytest.approx(ought, abs=SUMMED_M_S)
+    assert first["by_stage_m_s"] == pytest.approx(ought, abs=SUMMED_M_S)
     burnt = sum(burn["delta_v_m_s"] for burn in bus["burns"])
-    assert bus["delta_v_m_s"] == pytest.approx(max(burnt - 700.0, 0.0), abs=1e-5)
+    assert bus["delta_v_m_s"] == pytest.approx(max(burnt - 700.0, 0.0), abs=SUMMED_M_S)
     assert bus["delta_v_m_s"] <= 100.0 + 1e-6
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from ringwright.optimizer.schedule.columns import Columns, ScheduleProblem
 from ringwright.optimizer.schedule.in_a_row import CRAFT_MIN, in_a_row
-from ringwright.optimizer.schedule.lexicographic import solve_schedule
+from ringwright.optimizer.schedule.one_aim import solve_schedule
 from ringwright.optimizer.schedule.presolve import pack
 
 

@@ -9,7 +9,8 @@ import pytest
 from ringwright.optimizer.schedule.branch_and_bound import branch
 from ringwright.optimizer.schedule.column_generation import Relaxation
 from ringwright.optimizer.schedule.columns import ScheduleProblem, dominated
-from ringwright.optimizer.schedule.lexicographic import Objective, candidates, solve_lexicographic, solve_schedule
+from ringwright.optimizer.schedule.lexicographic import Objective, solve_lexicographic
+from ringwright.optimizer.schedule.one_aim import candidates, solve_schedule
 from ringwright.optimizer.schedule.presolve import pack
 from ringwright.tests.optimizer.schedule.full_model import broken_limits, every_plan, full_optimum, problem_of
 
@@ -162,6 +163,7 @@ def test_dominated_columns_equal_pairwise_comparison() -> None:
             for _ in range(60)
         ]
         marked = dominated(problem_of(rows, count=[1, 1], slots=2, turnaround=[1.0]).columns)
+        assert rows
         for i, a in enumerate(rows):
             better = [
                 b[0] <= a[0] and b[1] <= a[1] and (b[:2] != a[:2] or j < i)

@@ -8,7 +8,8 @@ import pytest
 from scipy.optimize import linear_sum_assignment
 
 from ringwright.optimizer.schedule.columns import Columns, ScheduleProblem
-from ringwright.optimizer.schedule.lexicographic import Objective, solve_lexicographic, solve_schedule
+from ringwright.optimizer.schedule.lexicographic import Objective, solve_lexicographic
+from ringwright.optimizer.schedule.one_aim import solve_schedule
 from ringwright.tests.benchmarks.schedule_sizes import ring_of_planes, ring_problem
 from ringwright.tests.optimizer.schedule.full_model import broken_limits, full_optimum, full_relaxation, problem_of
 

@@ -1,4 +1,4 @@
-"""Mixed-integer programs through PuLP against scipy.optimize.milp, an interface of its own to HiGHS."""
+"""Mixed-integer programs through PuLP against scipy.optimize.milp, a separate interface to HiGHS."""
 
 from __future__ import annotations
 

@@ -66,7 +66,7 @@ name = "Whisk"
 
 
 def keeps(option: Option, name: str) -> bool:
-    """Whether an option keeps to a strategy, told by its name."""
+    """Whether an option keeps to a strategy, by its name."""
     k = option.revolutions
     return {
         "free choice": True,
@@ -134,6 +134,7 @@ def launched() -> tuple[Entry, ...]:
 def test_launched_strategies_keep_to_their_rule(launched: tuple[Entry, ...]) -> None:
     by_name = {entry.name: entry for entry in launched}
     assert {"direct", "by parking orbit", "lift off at once"} <= set(by_name)
+    assert launched
     for entry in launched:
         assert entry.plan is not None
         for craft in entry.plan.craft:

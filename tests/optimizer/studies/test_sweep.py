@@ -16,6 +16,7 @@ from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.studies.sweep import Grid, Row, grid, plan_point, settings_of, sweep, vary
 from ringwright.reports.sweep import in_order, table_csv, text_row
 from ringwright.reports.sweep_file import SweepFile
+from ringwright.tests.tolerances import MILLISECOND_S, WRITTEN_M_S
 
 TEXT = """
 title = "One over Quill"
@@ -105,8 +106,8 @@ def test_each_row_is_what_planning_the_point_gives(over: Grid, rows: list[Row]) 
             assert row.infeasible is not None
             assert row.infeasible.binds[0].limit == "limits.finish_within"
         else:
-            assert row.delta_v_m_s == pytest.approx(outcome.plans[0].delta_v_m_s, abs=1e-6)
-            assert row.finish_s == pytest.approx(outcome.plans[0].finish_s, abs=1e-3)
+            assert row.delta_v_m_s == pytest.approx(outcome.plans[0].delta_v_m_s, abs=WRITTEN_M_S)
+            assert row.finish_s == pytest.approx(outcome.plans[0].finish_s, abs=MILLISECOND_S)
             assert row.proved
 
 

@@ -15,6 +15,8 @@ from ringwright.tests.test_cli import SMALL
 
 from ...planned import outcome_of
 
+pytestmark = pytest.mark.usefixtures("shared_plans")
+
 SHOWN = 1e-6
 """Rounding of the JSON result, m/s and s."""
 

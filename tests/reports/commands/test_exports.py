@@ -54,6 +54,7 @@ def test_a_world_of_ones_own_is_written_as_tables_with_the_reason(capsys: pytest
         (["own.toml", "--calendar", "ring.ics"], "the scenario has no epoch: add epoch"),
         (["ring.toml", "--calendar", "-"], "name a file"),
         (["ring.toml", "--excel", "nowhere/ring.xlsx"], "no place for a file"),
+        (["ring.toml", "--excel", "ring.xls"], "name a file that ends in .xlsx"),
         (["ring.toml", "--ccsds", "ring.toml"], "no place for a folder"),
         (["ring.toml", "--ccsds", "flights", "--plan", "99"], "--plan 99: there are plans 1 to"),
     ],

@@ -14,6 +14,9 @@ from ringwright.models.bodies import body, body_names
 from ringwright.reports.commands.parser import parser
 from ringwright.scenarios import bundled
 from ringwright.tests.test_cli import SMALL
+from ringwright.tests.tolerances import FLOAT_REL
+
+pytestmark = pytest.mark.usefixtures("shared_plans")
 
 ENDS_IN_A_COMMAND = {
     "none": [],
@@ -75,7 +78,7 @@ def test_one_body_is_printed_alone_and_can_be_copied(capsys: pytest.CaptureFixtu
     shown = capsys.readouterr().out
     table = tomllib.loads(shown)["body"]
     assert table["name"] == "Mars"
-    assert table["gm_km3_s2"] * 1e9 == pytest.approx(body("mars").gm, rel=1e-14)
+    assert table["gm_km3_s2"] * 1e9 == pytest.approx(body("mars").gm, rel=FLOAT_REL)
     assert shown.count("[body]") == 1
 
 
@@ -122,3 +125,15 @@ def test_every_bundled_scenario_is_near_to_itself() -> None:
     from ringwright.scenarios import near_names
 
     assert {name: near_names(name) for name in bundled()} == {name: [name] for name in bundled()}
+
+
+@pytest.mark.usefixtures("_here")
+@pytest.mark.parametrize("command", ["plan", "sheet"])
+def test_no_plan_ends_with_a_command_that_finds_one(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([command, "two.toml", "--set", "limits.revolutions_max=2", "--set", "limits.finish_within_d=0.01"]) == 3
+    block = capsys.readouterr().out.rpartition("\nNext, with the value that serves:\n")[2]
+    words = shlex.split(block.replace("\\\n", " "))
+    assert words[:3] == ["ringwright", "plan", "two.toml"]
+    assert sum("limits.finish_within_d=" in word for word in words) == 1
+    assert "limits.revolutions_max=2" in words
+    assert main(words[1:]) == 0

@@ -35,7 +35,7 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> list[float]:
         (60.0, False, "12 s: front: 3 points"),
     ],
 )
-def test_a_terminal_is_told_how_far_it_is(
+def test_a_terminal_shows_how_far_it_is(
     monkeypatch: pytest.MonkeyPatch, clock: list[float], limit: float, limited: bool, words: str
 ) -> None:
     terminal = Terminal()

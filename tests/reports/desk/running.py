@@ -1,4 +1,4 @@
-"""A desk as a user runs it: the command in a process of its own, found by the address that it prints."""
+"""A desk as a user runs it: the command in its own process, found by the address that it prints."""
 
 from __future__ import annotations
 

@@ -12,9 +12,12 @@ from typing import Any
 import pytest
 
 from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.optimizer.one_plan import plan_of_rank
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.page.data import page_data
+from ringwright.reports.sheet.sheet import sheets
+from ringwright.reports.sheet.text import sheet_text
 from ringwright.scenarios import text
 from ringwright.tests.reports.desk.running import SMALL, Served, served
 from ringwright.tests.reports.page.browser import browser, missing
@@ -36,6 +39,12 @@ EDITS = (
     ("limits.clearance_km", "900"),
 )
 """Ten in a row; the last leaves plans that are all higher."""
+
+
+HOSTILE_FILE = "<img src=x onerror=alert(1)>.toml"
+HOSTILE_TITLE = '</script><script>alert(2)</script><img src=x onerror="alert(3)">'
+HOSTILE_CRAFT = "<b>=1+1</b>"
+HOSTILE = SMALL.replace('"Two over Quill"', f"'{HOSTILE_TITLE}'").replace('"Reed"', f"'{HOSTILE_CRAFT}'")
 
 
 @pytest.fixture(scope="module")
@@ -189,6 +198,22 @@ def test_a_broken_edit_says_why_and_loses_nothing(home: Any, desk: Served) -> No
     tab.close()
 
 
+def test_sheets_of_another_plan_are_made_when_asked_for(home: Any, desk: Served) -> None:
+    tab = Tab(home, desk)
+    tab.answers({})
+    page = tab.page
+    page.locator("#sheet-list details").wait_for()
+    assert page.locator("#sheets-head").inner_text() == "Maneuver sheets of plan 1"
+    page.select_option("#first", "2")
+    page.get_by_role("button", name="Make the sheets of plan 2").click()
+    page.locator("#sheets-head", has_text="plan 2").wait_for()
+    assert not page.locator("#sheet-other").is_visible()
+    outcome = planned(SMALL, ())
+    [sheet] = sheets(outcome, plan_of_rank(outcome, 2))
+    assert page.locator("#sheet-list pre").all_text_contents() == [sheet_text(sheet, 100)]
+    tab.close()
+
+
 def test_no_plan_is_an_answer(home: Any, desk: Served) -> None:
     tab = Tab(home, desk)
     tab.type("limits.finish_within_d", "0.01")
@@ -255,8 +280,13 @@ def test_planning_is_said_and_can_be_cancelled(home: Any, desk: Served, file: Pa
     # free-form flights of four craft: a minute or more
     file.write_text(f"{text('four-over-the-equator')}front_step_h = 0.5\n", encoding="utf-8")
     tab.wait_for("Planning, ")
-    assert "Below is the answer before the last change." in tab.page.locator("#desk-status").inner_text()
+    assert "What is shown is the answer before the last change." in tab.page.locator("#desk-status").inner_text()
     assert tab.page.locator("#answer").inner_text() == answer
+    # it is in sight from everywhere on the page
+    tab.page.evaluate("() => scrollTo(0, document.body.scrollHeight)")
+    assert tab.page.locator("#desk-status").bounding_box()["y"] < 100
+    lines = [tab.page.locator(one).bounding_box() for one in ("#desk-line", "#time-line")]
+    assert lines[0]["y"] + lines[0]["height"] <= lines[1]["y"] + 1.0
     # the server answers meanwhile
     tab.page.click("#one > summary")
     tab.page.fill('[name="slot-ahead"]', "60deg")
@@ -288,11 +318,18 @@ def test_the_one_craft_form_answers_and_says_what_is_wrong(home: Any, desk: Serv
     tab.close()
 
 
-def test_a_desk_that_is_killed_loses_nothing_and_one_that_is_restarted_goes_on(home: Any, file: Path) -> None:
+def test_a_desk_that_is_killed_loses_nothing_and_one_that_is_restarted_goes_on(home: Any, tmp_path: Path) -> None:
+    file = tmp_path / HOSTILE_FILE
+    file.write_text(HOSTILE, encoding="utf-8")
     with served(file) as first:
         tab = Tab(home, first)
         tab.type("limits.revolutions_max", "2")
-        tab.answers({"limits.revolutions_max": "2"})
+        tab.answers({"limits.revolutions_max": "2"}, HOSTILE)
+        # whatever the names are, they are text
+        assert tab.page.locator("#desk-head").text_content() == f"At the desk: {HOSTILE_FILE}"
+        assert tab.page.locator("#title").text_content() == HOSTILE_TITLE
+        assert tab.page.locator("[aria-label^=Burns] bdi").all_text_contents() == [HOSTILE_CRAFT]
+        assert tab.page.locator("img, td b").count() == 0
         answer = tab.page.locator("#answer").inner_text()
         first.process.send_signal(signal.SIGKILL)
         first.process.wait(timeout=20)
@@ -307,12 +344,12 @@ def test_a_desk_that_is_killed_loses_nothing_and_one_that_is_restarted_goes_on(h
         assert parse_scenario(made).limits.revolutions_max == 2
         port = first.port
     with served(file, "--port", str(port)) as second:
-        # the old address has another token: the tab that is still open is told so
+        # the old address has another token, and the tab that is still open is refused
         assert second.ask("GET", f"/{first.token}/")[0] == 403
         after = Tab(home, second)
-        after.answers({})
+        after.answers({}, HOSTILE)
         after.type("ring.slots", "3")
-        after.answers({"ring.slots": "3"})
+        after.answers({"ring.slots": "3"}, HOSTILE)
         after.close()
         tab.close(quiet=False)
 

@@ -16,7 +16,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from ccsds_ndm.ndm_io import NdmIo
 from numpy.typing import NDArray
 
 from ringwright.models.reading.scenario_reader import parse_scenario
@@ -108,7 +107,7 @@ def best(outcome: Outcome) -> Plan:
 
 
 def renamed(outcome: Outcome, name: str) -> Outcome:
-    """The same plan with its one craft, and the scenario, called otherwise: past every check of the reader."""
+    """The same plan with its one craft, and the scenario, with other names: past every check of the reader."""
     scenario = outcome.scenario
     [craft] = scenario.craft
     plans = tuple(replace(p, craft=tuple(replace(part, craft=name) for part in p.craft)) for p in outcome.plans)
@@ -117,6 +116,9 @@ def renamed(outcome: Outcome, name: str) -> Outcome:
 
 def read(path: Path) -> Any:
     """A message as the library reads it, each value within what the schema allows."""
+    # not there where `make compat` runs the tests of the models
+    from ccsds_ndm.ndm_io import NdmIo
+
     found = NdmIo().from_path(path)
     check_schema(found)
     return found

@@ -20,9 +20,12 @@ from scipy.interpolate import KroghInterpolator
 from ringwright.models.burns import Impulsive
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import Flight, fly
+from ringwright.models.force_choice import chosen_forces
+from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Errors
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.robustness.spread import spread
+from ringwright.optimizer.standing import UnderForces
 from ringwright.reports.exchange.folder import CSV_HEADER, write_flights
 from ringwright.tests.reports.exchange.messages import (
     CARRIER,
@@ -40,6 +43,7 @@ from ringwright.tests.reports.exchange.messages import (
     read,
     renamed,
 )
+from ringwright.tests.tolerances import WRITTEN_M_S, WRITTEN_S
 
 NODE_M = 1e-3
 """What a node may be off the flight."""
@@ -162,7 +166,7 @@ def test_the_burns_of_a_parameter_message_lead_to_the_end_of_the_ephemeris(name:
         ignition, lasts = (moment(block.man_epoch_ignition) - EPOCH).total_seconds(), block.man_duration.value
         state = _coasted(state, ignition - now, pole)
         parts = np.array([block.man_dv_1.value, block.man_dv_2.value, block.man_dv_3.value])
-        assert np.linalg.norm(parts) * 1e3 == pytest.approx(burn.delta_v_m_s, abs=1e-6)
+        assert np.linalg.norm(parts) * 1e3 == pytest.approx(burn.delta_v_m_s, abs=WRITTEN_M_S)
         assert ignition + 0.5 * lasts == pytest.approx(burn.time_s, abs=1e-5)
         loss = -block.man_delta_mass.value
         if lasts == 0.0:
@@ -171,7 +175,7 @@ def test_the_burns_of_a_parameter_message_lead_to_the_end_of_the_ephemeris(name:
             state[3:] += _rtn(state).T @ parts
         else:
             assert block.man_ref_frame == "GCRF"
-            assert lasts == pytest.approx(burn.duration_s, abs=1e-6)
+            assert lasts == pytest.approx(burn.duration_s, abs=WRITTEN_S)
             state = _pushed(state, lasts, pole, parts, mass, loss)
         now, mass = ignition + lasts, mass - loss
         assert mass - 100.0 == pytest.approx(burn.propellant_after_kg, abs=1e-6)
@@ -217,6 +221,27 @@ def _pushed(state: Array, lasts: float, pole: Array, parts: Array, mass: float, 
     return np.asarray(solve_ivp(rate, (0.0, lasts), state, method="DOP853", rtol=1e-12, atol=1e-12).y[:, -1])
 
 
+def test_a_plan_corrected_for_further_forces_is_flown_under_them(tmp_path: Path) -> None:
+    """The burns are left as they are here: what counts is under which forces they are flown."""
+    outcome = planned(EARTH)
+    scenario = parse_scenario(EARTH.replace("[limits]", "[forces]\ndegree = 2\nsun = true\nmoon = true\n[limits]"))
+    chosen = chosen_forces(scenario)
+    under = UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=0.0, span_s=1.0, corrected=True)
+    forced = replace(outcome, scenario=scenario, under=under)
+    [path] = [one for one in write_flights(forced, tmp_path).paths if one.suffix == ".oem"]
+    said = path.read_text(encoding="ascii").replace("\nCOMMENT", "")
+    assert re.search(r"Besides: [^.]*[Ss]un", said)
+    assert "Other bodies, drag and sunlight are left out" not in said
+    [part] = best(outcome).craft
+    assert part.itinerary is not None
+    [flight] = fly([part.itinerary], chosen.field, Impulsive(), relative=1e-11)
+    [plain] = fly([part.itinerary], gravity_around(scenario.body), Impulsive(), relative=1e-11)
+    times, states = ephemeris(read(path).body.segment[-1])
+    base = states[:, :3] @ earth_axes().T * 1e3
+    assert np.linalg.norm(base - _position(flight, times), axis=1).max() < 0.1
+    assert np.linalg.norm(base - _position(plain, times), axis=1).min() > 10.0
+
+
 def test_without_masses_the_burns_are_remarks(tmp_path: Path) -> None:
     [path] = [one for one in write_flights(planned(MARS), tmp_path).paths if one.suffix == ".opm"]
     data = read(path).body.segment.data
@@ -227,34 +252,40 @@ def test_without_masses_the_burns_are_remarks(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", CASES)
 def test_lines_keep_to_the_syntax_of_the_standard(name: str, tmp_path: Path) -> None:
     """502.0-B-3, 7.3.2, 7.3.4, 7.5.6, 7.5.7, 7.5.10, 7.8.9."""
-    for path in write_flights(planned(CASES[name][0]), tmp_path).paths:
+    paths = write_flights(planned(CASES[name][0]), tmp_path).paths
+    assert paths
+    for path in paths:
         raw = path.read_bytes()
         assert all(byte == 0x0A or 0x20 <= byte < 0x7F for byte in raw)
         lines = raw.decode().splitlines()
         assert max(map(len, lines)) <= 254
         assert re.fullmatch(r"CCSDS_O[PE]M_VERS = 3\.0", lines[0])
+        assert lines
         for line in lines:
             if line.startswith("COMMENT "):
                 continue
             assert "," not in line
-            for number in re.findall(r"(?<![\w:-])-?\d+\.\d+(?:e[+-]\d\d)?(?![\w:])", line):
-                assert len(re.sub(r"e.*|\D", "", number)) <= 16
-            for time in re.findall(r"\d{4}-\S*", line):
-                assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?", time)
+            numbers = re.findall(r"(?<![\w:-])-?\d+\.\d+(?:e[+-]\d\d)?(?![\w:])", line)
+            assert max((len(re.sub(r"e.*|\D", "", number)) for number in numbers), default=0) <= 16
+            times = re.findall(r"\d{4}-\S*", line)
+            assert all(re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?", time) for time in times)
 
 
 def test_a_leap_second_within_the_plan_makes_times_tai(tmp_path: Path) -> None:
     """TAI - UTC was 36 s until the end of 2016 (IERS Bulletin C 52)."""
     outcome = planned(EARTH)
     early = replace(outcome, scenario=replace(outcome.scenario, epoch=datetime(2016, 12, 31, 20, tzinfo=UTC)))
-    for path in write_flights(early, tmp_path).paths:
+    paths = write_flights(early, tmp_path).paths
+    assert paths
+    for path in paths:
         segment = read(path).body.segment
         about = segment.metadata if path.suffix == ".opm" else segment[0].metadata
         start = segment.data.state_vector.epoch if path.suffix == ".opm" else about.start_time
         assert about.time_system == "TAI"
         assert moment(start) == datetime(2016, 12, 31, 20, 0, 36, tzinfo=UTC)
     later = replace(outcome, scenario=replace(outcome.scenario, epoch=datetime(2017, 1, 1, tzinfo=UTC)))
-    for path in write_flights(later, tmp_path).paths:
+    assert write_flights(later, tmp_path).paths == paths
+    for path in paths:
         segment = read(path).body.segment
         assert (segment.metadata if path.suffix == ".opm" else segment[0].metadata).time_system == "UTC"
 
@@ -314,6 +345,7 @@ def test_covariances_are_in_the_ephemeris_where_errors_are_given(tmp_path: Path)
     segments = read(path).body.segment
     flight = flight_of(outcome)
     keys = ("x", "y", "z", "x_dot", "y_dot", "z_dot")
+    assert segments
     for segment in segments:
         found = segment.data.covariance_matrix
         assert 0 < len(found) <= 100
@@ -321,6 +353,7 @@ def test_covariances_are_in_the_ephemeris_where_errors_are_given(tmp_path: Path)
         times = np.array([(moment(one.epoch) - EPOCH).total_seconds() for one in found])
         assert np.all(np.diff(times) > 0.0)
         wanted = spread(scenario, outcome.ring, part, flight, times)
+        assert found
         for one, matrix in zip(found, wanted, strict=True):
             lower = np.array(
                 [
@@ -356,6 +389,7 @@ def test_hostile_names_are_plain_text_in_messages_and_file_names(name: str, tmp_
     written = write_flights(outcome, tmp_path / "out")
     plain = write_flights(planned(MARS), tmp_path / "plain")
     assert sorted(tmp_path.iterdir()) == [tmp_path / "out", tmp_path / "plain"]
+    assert written.paths
     for path, beside in zip(written.paths, plain.paths, strict=True):
         assert re.fullmatch(r"1(-[a-z0-9-]+)?\.o[ep]m", path.name)
         assert len(path.name) <= 255
@@ -368,6 +402,7 @@ def test_hostile_names_are_plain_text_in_messages_and_file_names(name: str, tmp_
             found, expected = [found], [expected]
         # nothing but the name differs
         assert len(found) == len(expected)
+        assert found
         for one, other in zip(found, expected, strict=True):
             assert one.metadata.object_name
             assert one.metadata.object_id == "UNKNOWN"

@@ -26,7 +26,9 @@ def test_sheets_are_the_tables(tmp_path: Path) -> None:
         rows = list(book[name].iter_rows(values_only=True))
         assert list(rows[0]) == list(table.columns)
         assert len(rows) == len(table) + 1
+        assert rows[1:]
         for row, values in zip(rows[1:], table.itertuples(index=False, name=None), strict=True):
+            assert row
             for found, value in zip(row, values, strict=True):
                 if value is None or value == "" or pd.isna(value):
                     assert found is None
@@ -35,9 +37,12 @@ def test_sheets_are_the_tables(tmp_path: Path) -> None:
                     assert isinstance(found, str) == isinstance(value, str)
 
 
-@pytest.mark.parametrize("name", [*HOSTILE, "too long for a cell"])
+MORE = {"too long for a cell": "x" * 40_000, "error value": "#N/A", "number": "007", "date": "2031-05-01"}
+
+
+@pytest.mark.parametrize("name", [*HOSTILE, *MORE])
 def test_hostile_names_are_text(name: str, tmp_path: Path) -> None:
-    text = HOSTILE.get(name, "x" * 40_000)
+    text = (HOSTILE | MORE)[name]
     path = write_workbook(renamed(planned(EARTH), text), tmp_path / "plans.xlsx")
     cell = openpyxl.load_workbook(path)["craft"]["B2"]
     assert cell.data_type == "s"

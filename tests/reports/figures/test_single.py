@@ -78,6 +78,7 @@ def test_what_does_not_exist_is_refused_with_what_does(tmp_path: Path) -> None:
         figure_file("front", "x.bmp")
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_the_command_writes_a_figure_and_nothing_to_trade_is_said(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

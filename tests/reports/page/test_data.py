@@ -20,6 +20,7 @@ from ringwright.reports.page.data import page_data
 from ringwright.reports.page.drawn import drawn_off
 from ringwright.reports.page.page import page_text
 from ringwright.reports.result import result
+from ringwright.reports.terminal import plan_text
 from ringwright.scenarios import text
 from ringwright.tests.reports import sample
 from ringwright.tests.reports.crowd import crowd
@@ -57,6 +58,7 @@ def test_plans_are_those_of_the_result(make: Any) -> None:
         assert plan["finish_s"] == own["finish_s"]
         parts = [data["parts"][number] for number in plan["parts"]]
         assert [data["craft"][part["craft"]] for part in parts] == [craft["craft"] for craft in own["craft"]]
+        assert parts
         for part, craft in zip(parts, own["craft"], strict=True):
             assert part["slot"] == craft["slot"]
             assert [burn["s"] for burn in part["burns"]] == [round(b["time_s"], 3) for b in craft["burns"]]
@@ -137,7 +139,31 @@ def test_the_page_says_how_far_its_pictures_are_from_the_flight() -> None:
     missed = 5.5 * body.j2 * (body.j2_radius_m / ring.radius_m) ** 2 * math.radians(150.0)
     assert 0.5 * missed < wide.angle_rad < 2.0 * missed
     assert "of the numerical flight" in page_data(bulging)["drawn"]
-    assert "was not looked at" in page_data(sample.relay())["drawn"]
+    assert "was not examined" in page_data(sample.relay())["drawn"]
+
+
+@pytest.mark.parametrize("make", [sample.relay, sample.parked, sample.single])
+def test_what_the_text_says_of_proof_and_flight_is_on_the_page(make: Any) -> None:
+    """Word for word, but for the breaks of lines."""
+    outcome: Outcome = make()
+    data = page_data(outcome)
+    text = " ".join(plan_text(outcome, 100).split())
+    for said in (data["answer"], data["proof"], data["plans"][0]["flown"], *data["remarks"]):
+        assert " ".join(said.split()) in text
+    for plan in data["plans"][1:]:
+        assert plan["flown"].startswith("Flown numerically")
+        assert "At the end slots are met to " in plan["flown"]
+
+
+@pytest.mark.parametrize("rank", [None, 2])
+def test_the_whole_text_is_on_the_page(rank: int | None) -> None:
+    outcome = sample.relay()
+    assert data_of(page_text(outcome, rank=rank, with_sheets=False))["text"] == plan_text(outcome, 100, rank)
+
+
+def test_a_search_that_was_ended_is_not_said_to_have_found_that_there_is_none() -> None:
+    outcome = replace(sample.impossible(), infeasible=None, unfinished="the search did not finish")
+    assert page_data(outcome)["answer"] == "No plan yet, and undecided whether there is one: the search ended early."
 
 
 def test_without_a_plan_the_page_says_why() -> None:

@@ -26,6 +26,7 @@ from ringwright.reports.period.command import NO_OPTION, add_arguments, run
 from ringwright.reports.period.question import OWN_WORLD, read
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.typed import apsides, quantity
+from ringwright.tests.tolerances import FLOAT_RAD, WRITTEN_M_S, WRITTEN_S
 
 from ...planned import outcome_of
 
@@ -90,7 +91,7 @@ def slot_deg_per_s(period_s: float, k: int) -> float:
         if ratio > 0.0:
             place, speed = -place, -speed
         speed += 1j * place / abs(place) * (CIRCULAR - speed_at_ring(period_s))
-        # the orbit after it: mean longitude now, and what half a turn of its own rate leaves
+        # the orbit after it: mean longitude now, and what half a turn at its rate leaves
         last = 1.0 / (2.0 / abs(place) - abs(speed) ** 2 / EARTH_GM)
         moment = (place.conjugate() * speed).imag
         vector = -1j * moment * speed / EARTH_GM - place / abs(place)
@@ -139,7 +140,7 @@ def test_no_line_is_wider_than_asked(line: str, width: int) -> None:
 
 
 def test_wide_page_has_one_row_an_option() -> None:
-    """Where there is room all is in one table; on a narrow page the burns have a table of their own."""
+    """Where there is room all is in one table; on a narrow page the burns have a separate table."""
     narrow, wide = answer(WORKED, 80), answer(WORKED, 120)
     assert "Their burns" in narrow
     assert "Their burns" not in wide
@@ -304,7 +305,7 @@ def test_arrival_from_above() -> None:
     asked = read(parsed(line))
     rows = fitting(asked.question)
     least = math.sqrt(EARTH_GM * (2.0 / RING_M - 2.0 / (RING_M + EARTH_M + 14_000e3))) - CIRCULAR
-    assert rows.total_m_s[rows.cheapest] == pytest.approx(least, abs=1e-6)
+    assert rows.total_m_s[rows.cheapest] == pytest.approx(least, abs=WRITTEN_M_S)
     assert rows.burn_now_m_s[rows.cheapest] < 0.0
     assert "falls back 20 deg in 1 revolution of a higher orbit" in flat(answer(line))
     assert asked.question == read(parsed(line.replace("10000x14000km", "14000kmx10000km"))).question
@@ -481,10 +482,10 @@ def test_saved_scenario_plans_to_the_same(name: str, tmp_path: Path) -> None:
     outcome = make_plan(read_scenario(file, ["body.j2=0"]))
     plan = outcome.plans[0]
     rows = fitting(question)
-    assert plan.delta_v_m_s == pytest.approx(rows.total_m_s[rows.cheapest], abs=1e-6)
-    assert plan.craft[0].phasing_period_s == pytest.approx(rows.period_s[rows.cheapest], abs=1e-6)
+    assert plan.delta_v_m_s == pytest.approx(rows.total_m_s[rows.cheapest], abs=WRITTEN_M_S)
+    assert plan.craft[0].phasing_period_s == pytest.approx(rows.period_s[rows.cheapest], abs=WRITTEN_S)
     assert plan.craft[0].in_slot_s == pytest.approx(rows.wait_s[rows.cheapest], abs=1e-5)
-    assert plan.craft[0].lead_rad == pytest.approx(question.lead_rad, abs=1e-9)
+    assert plan.craft[0].lead_rad == pytest.approx(question.lead_rad, abs=FLOAT_RAD)
     assert not plan.broken
     # and one tolerance of the burn: the sheet's, by differences through the flight, and the closed form
     part = plan.craft[0]

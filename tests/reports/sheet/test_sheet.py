@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from ringwright.cli import main
+from ringwright.models.flight.integrate import readout
 from ringwright.models.readouts import clock
 from ringwright.reports.sheet.files import write_sheets
 from ringwright.reports.sheet.pdf import sheet_pdf
@@ -30,11 +32,13 @@ HASTY = (
 def test_no_line_is_wider_than_asked(width: int) -> None:
     for name in ("atoll-on-the-equator", "low-mars"):
         found = bundled_outcome(name)
-        for sheet in sheets(found, found.plans[0]):
+        written = sheets(found, found.plans[0])
+        assert written
+        for sheet in written:
             assert max(len(line) for line in sheet_text(sheet, width).splitlines()) <= width
 
 
-def test_a_sheet_tells_what_to_do_to_read_and_what_if() -> None:
+def test_a_sheet_says_what_to_do_to_read_and_what_if() -> None:
     found = bundled_outcome("low-mars")
     part = next(part for part in found.plans[0].craft if part.side == "below")
     (sheet,) = sheets(found, found.plans[0], [part.craft])
@@ -47,6 +51,25 @@ def test_a_sheet_tells_what_to_do_to_read_and_what_if() -> None:
     assert "If it is missed: next chance at" in text
     assert "is ahead by, deg" in text
     assert "A planning aid, not flight software" in text
+
+
+def test_a_burn_that_turns_the_plane_is_not_cut_off_by_its_period() -> None:
+    """The plan with its first burn turned across the track: no period shows when to stop, and the slot hardly minds."""
+    found = bundled_outcome("one-craft-mars")
+    plan = found.plans[0]
+    (part,) = plan.craft
+    before_s = readout(part.before_burns[0], found.ring.gm).period_s
+    turn = replace(part.burns[0], radial_m_s=0.0, along_m_s=0.0, cross_m_s=2.0, delta_v_m_s=2.0)
+    turned = replace(part, burns=(replace(turn, period_after_s=before_s + 0.1), *part.burns[1:]))
+    (sheet,) = sheets(found, replace(plan, craft=(turned,)))
+    text = {block.heading: " ".join([*block.steps, *block.remarks]) for block in sheet.blocks}
+    assert "this burn turns the plane and hardly changes the period" in text["Burn 1 of 2"]
+    assert "Cut off by the period below" in text["Burn 2 of 2"]
+    first = sheet.blocks[1]
+    assert "s of period" not in text["Burn 1 of 2"]
+    assert not any("period" in what for what, _ in first.exact)
+    assert "deg of tolerance allow an error as large as the burn." in text["Burn 1 of 2"]
+    assert not any(effect.startswith(("+u", "-u")) for _, effect in first.exact)
 
 
 def test_a_burn_that_must_come_says_that_a_miss_is_the_end() -> None:
@@ -85,6 +108,7 @@ def test_files_of_a_folder(tmp_path: Path) -> None:
     assert all(path.stat().st_size > 500 for path in written)
 
 
+@pytest.mark.usefixtures("shared_plans")
 def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
     scenario = str(SCENARIOS / "one-craft-mars.toml")
     assert main(["sheet", scenario]) == 0
@@ -98,7 +122,9 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_a_zero_has_no_sign_and_errors_are_a_table() -> None:
     found = bundled_outcome("low-mars")
-    for one in sheets(found, found.plans[0]):
+    written = sheets(found, found.plans[0])
+    assert written
+    for one in written:
         text = sheet_text(one)
         assert "-0.0000 " not in text
         rows = [line for line in text.splitlines() if line.strip().startswith("1 s of period too long")]

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringwright.models.ring import Ring
-from ringwright.optimizer.problem.phasing import Touch, best_phasing, every_phasing
+from ringwright.optimizer.problem.phasing import Among, Touch, best_phasing, every_phasing
+from ringwright.tests.tolerances import CHAIN_REL
 
 RING = Ring(radius_m=1.0e7, slots=5, rate_rad_s=math.sqrt(4.0e14 / 1.0e21), slot0_rad=0.0, gm=4.0e14)
 SAME_M_S = 1e-8
@@ -44,10 +45,25 @@ def test_two_trials_find_what_all_trials_find(
         own, all_own = quick.row == row, every.row == row
         found = list(zip(quick.wait_s[own], quick.cost_m_s[own], strict=True))
         listed = list(zip(every.wait_s[all_own], every.cost_m_s[all_own], strict=True))
-        for wait, cost in listed:
-            assert any(w <= wait * (1.0 + 1e-12) and c <= cost + SAME_M_S for w, c in found)
-        for wait, cost in found:
-            assert any(w == pytest.approx(wait, rel=1e-12) and abs(c - cost) <= SAME_M_S for w, c in listed)
+        assert bool(found) == bool(listed)
+        assert all(any(w <= wait * (1.0 + 1e-12) and c <= cost + SAME_M_S for w, c in found) for wait, cost in listed)
+        assert all(
+            any(w == pytest.approx(wait, rel=CHAIN_REL) and abs(c - cost) <= SAME_M_S for w, c in listed)
+            for wait, cost in found
+        )
+    # some numbers of revolutions alone, asked as such and by a filter that has to be asked about each winding
+    few = Among(revolutions=frozenset({0, 2, 3, 7}), level=False)
+    some, one_by_one = best_phasing(touch, lead, few), best_phasing(touch, lead, few.__call__)
+    assert np.array_equal(some.row, one_by_one.row)
+    assert np.array_equal(some.revolutions, one_by_one.revolutions)
+    each = every_phasing(touch, lead, few)
+    for row in range(lead.size):
+        own, all_own = some.row == row, each.row == row
+        assert some.cost_m_s[own].min(initial=np.inf) == pytest.approx(
+            each.cost_m_s[all_own].min(initial=np.inf), abs=SAME_M_S
+        )
+        soonest = each.wait_s[all_own].min(initial=np.inf)
+        assert some.wait_s[own].min(initial=np.inf) == pytest.approx(soonest, rel=CHAIN_REL)
     tried = best_phasing(touch, lead, lambda k, m: True)
     assert np.array_equal(tried.row, quick.row)
     assert np.array_equal(tried.ring_revolutions, quick.ring_revolutions)
