@@ -12,6 +12,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from .deadline import poll
 from .ring import Ring
 
 F = NDArray[np.float64]
@@ -113,6 +114,10 @@ def _closest(ring: Ring, speed_m_s: F, ahead_rad: F, linear_s: F) -> tuple[F, F]
     return gap(anomaly), np.asarray((anomaly - eccentricity * np.sin(anomaly)) / motion)
 
 
+AT_ONCE = 1 << 14
+"""So many passes are looked at together round a whole revolution: more would only fill the memory."""
+
+
 def passes_around(
     ring: Ring, speed_m_s: F, ahead_rad: F, separation_m: float, *, before: bool, since_s: F | None = None
 ) -> tuple[NDArray[np.bool_], F]:
@@ -136,6 +141,14 @@ def passes_around(
         low = (semi > 0.0) & (2.0 * off * ring.radius_m < LOW * separation_m)
         (near,) = np.nonzero(low & (np.abs(ahead_rad) <= reach))
     if not near.size:
+        return hit, until
+    if near.size > AT_ONCE:
+        for part in np.array_split(near, -(-near.size // AT_ONCE)):
+            poll()
+            since = None if since_s is None else since_s[part]
+            hit[part], until[part] = passes_around(
+                ring, speed_m_s[part], ahead_rad[part], separation_m, before=before, since_s=since
+            )
         return hit, until
     semi, ahead = semi[near, np.newaxis], ahead_rad[near, np.newaxis]
     anomaly = np.linspace(-2.0 * np.pi, 0.0, _AROUND) if before else np.linspace(0.0, 2.0 * np.pi, _AROUND)

@@ -15,7 +15,7 @@ from .objectives import Chosen, total
 from .selection import Selection
 from .ties import AIMS, printed
 
-ROUNDS_MAX = 24
+ROUNDS_MAX = 12
 """Most plans that are examined for this; where more could be best, the proof says that not all were flown."""
 
 NO_DIFFERENCE_M_S = 1e-6

@@ -37,6 +37,9 @@ for these (`Flyer.work_turns`): on every machine the same ones."""
 FEW_PAIRS = 10
 """With more pairs of limits than these it is looked whether all of them together would do before they are tried."""
 
+OUTER_S = 30.0
+"""An outer stop to all of that, in s, for values that take long to look up; the answer then says that it was cut."""
+
 FURTHER = (0.01, 0.05, 0.25)
 """Shares of the way to the value that serves by the catalogue, past which values are tried; then the loosest."""
 
@@ -85,17 +88,18 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
     reason = near_start_text(scenario) if blocked is None else blocked.reason
     search = _Search(serves=serves, progress=progress)
     try:
-        alone, cut = search.each(scenario, items)
-        if alone:
-            said = "; ".join(one for one in (reason, search.ended_early() if cut else "") if one)
-            return Infeasible(binds=tuple(alone), together=False, reason=said)
-        if blocked is None and not cut and _many_pairs(scenario, items) and not search.together(scenario, items):
-            return Infeasible(binds=(), together=False, reason=reason or _tried(scenario, items))
-        pair = search.pair(scenario, items, None if blocked is None else loosenings(scenario))
-        if pair:
-            return Infeasible(binds=pair, together=True, reason=reason)
-        if cut:
-            raise OutOfTimeError
+        with deadline.ending(deadline.Deadline(limit_s=OUTER_S).left_s):
+            alone, cut = search.each(scenario, items)
+            if alone:
+                said = "; ".join(one for one in (reason, search.ended_early() if cut else "") if one)
+                return Infeasible(binds=tuple(alone), together=False, reason=said)
+            if blocked is None and not cut and _many_pairs(scenario, items) and not search.together(scenario, items):
+                return Infeasible(binds=(), together=False, reason=reason or _tried(scenario, items))
+            pair = search.pair(scenario, items, None if blocked is None else loosenings(scenario))
+            if pair:
+                return Infeasible(binds=pair, together=True, reason=reason)
+            if cut:
+                raise OutOfTimeError
     except OutOfTimeError:
         if deadline.over():
             raise

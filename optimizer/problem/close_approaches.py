@@ -124,6 +124,7 @@ def passes_in_turn(
     """
     apart = ~together
     for touch in found:
+        poll()
         if not apart.all():
             apart = apart | (touch.apart(ring, ahead_of_slot_rad) >= separation_m)
         hit, until = passed(touch, ring, ahead_of_slot_rad, separation_m)

@@ -77,6 +77,7 @@ name = "Kettle"
 @pytest.mark.parametrize("text", [NEVER_IN_THE_PLANE, FLIGHT_COSTS_MORE, PAST_NORTH])
 def test_what_is_named_serves_in_the_flight_too(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
     # however busy the machine, what would serve is found
+    monkeypatch.setattr("ringwright.optimizer.choice.infeasible.OUTER_S", 600.0)
     why = make_plan(parse_scenario(text)).infeasible
     assert why is not None
     named = [(bind.limit, bind.serves) for bind in why.binds if bind.serves is not None]
