@@ -60,9 +60,9 @@ def test_a_burn_lasts_as_long_as_it_burns() -> None:
     [part] = best(outcome).craft
     first = events(outcome)[0]
     assert part.burns[0].duration_s is not None
-    half = 0.5 * part.burns[0].duration_s
-    assert first["DTSTART"].dt == EPOCH - timedelta(seconds=round(half))
-    assert first["DTEND"].dt == EPOCH + timedelta(seconds=round(half))
+    middle, half = part.burns[0].time_s, 0.5 * part.burns[0].duration_s
+    assert first["DTSTART"].dt == EPOCH + timedelta(seconds=round(middle - half))
+    assert first["DTEND"].dt == EPOCH + timedelta(seconds=round(middle + half))
 
 
 def test_a_carrier_lifts_off_and_drops_its_craft() -> None:
