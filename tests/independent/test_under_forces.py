@@ -10,6 +10,7 @@ import math
 from typing import Any
 
 import numpy as np
+import pytest
 from numpy.typing import NDArray
 
 from ringwright.tests.tolerances import MILLISECOND_S
@@ -111,6 +112,7 @@ def _smooth(angles: Array, x: Array) -> tuple[float, float]:
     return float(mean), float(slope)
 
 
+@pytest.mark.soak
 def test_craft_stand_in_the_slots_of_a_nominal_craft() -> None:
     result = planned(FORCES)
     assert result["model"]["forces"]["flown"] == ["point mass", "degree 2", "Corbel", "drag"]

@@ -74,7 +74,9 @@ name = "Kettle"
 """
 
 
-@pytest.mark.parametrize("text", [NEVER_IN_THE_PLANE, FLIGHT_COSTS_MORE, PAST_NORTH])
+@pytest.mark.parametrize(
+    "text", [NEVER_IN_THE_PLANE, pytest.param(FLIGHT_COSTS_MORE, marks=pytest.mark.soak), PAST_NORTH]
+)
 def test_what_is_named_serves_in_the_flight_too(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
     # however busy the machine, what would serve is found
     monkeypatch.setattr("ringwright.optimizer.choice.infeasible.OUTER_S", 600.0)
