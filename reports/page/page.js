@@ -459,13 +459,19 @@
     if (front.length < 2) { home.append(el("p", {}, "One plan is both the cheapest and the soonest: there is nothing to trade.")); by("allowed-row").hidden = true; return; }
     by("allowed-row").hidden = false;
     const wide = Math.max(260, home.clientWidth), tall = 260, left = 52, right = wide - 8, head = 22, foot = tall - 34, others = D.plans.filter((plan) => !front.some((p) => p.plan === plan.rank));
-    const costs = D.plans.map((p) => p.delta_v_m_s), times = D.plans.map((p) => p.finish_s), day = Math.max(...times) > 2 * 86400 ? 86400 : 3600;
-    const [c0, c1] = [Math.min(...costs), Math.max(...costs)], [t0, t1] = [Math.min(...times), Math.max(...times)];
+    const costs = D.plans.map((p) => p.delta_v_m_s), times = D.plans.map((p) => p.finish_s), day = front[front.length - 1].finish_s > 2 * 86400 ? 86400 : 3600;
+    // plans that end far later than the front stand behind a break in the axis, so that the front keeps its width
+    const [first, last] = [front[0].finish_s, front[front.length - 1].finish_s], edge = last + Math.max(last - first, 0.2 * last), far = others.filter((p) => p.finish_s > edge), side = far.length ? right - 44 : right;
+    const [c0, c1] = [Math.min(...costs), Math.max(...costs)], near = times.filter((t) => t <= edge), [t0, t1] = [Math.min(...near), Math.max(...near)];
     const log = c0 > 0 && c1 > 6 * c0, f = log ? Math.log : (v) => v, y0 = f(c0) - 0.08 * (f(c1) - f(c0) || 1), y1 = f(c1) + 0.1 * (f(c1) - f(c0) || 1);
-    const x = (t) => left + 20 + (t - t0) / (t1 - t0 || 1) * (right - left - 60), y = (v) => foot - (f(v) - y0) / (y1 - y0) * (foot - head);
+    const x = (t) => (t > edge ? right - 16 : left + 20 + (t - t0) / (t1 - t0 || 1) * (side - left - 60)), y = (v) => foot - (f(v) - y0) / (y1 - y0) * (foot - head);
     const svg = draw("svg", {viewBox: `0 0 ${wide} ${tall}`, tabindex: "0", role: "slider", "aria-label": "Plan on the front: left is sooner, right is cheaper", "aria-valuemin": 0, "aria-valuemax": front.length - 1, "aria-valuenow": 0});
     svg.append(draw("line", {x1: left, y1: foot, x2: right, y2: foot, stroke: "var(--ink)", "stroke-width": 0.8}), draw("line", {x1: left, y1: head, x2: left, y2: foot, stroke: "var(--ink)", "stroke-width": 0.8}));
     for (const v of ticks(t0 / day, t1 / day, Math.min(10, wide / 80))) svg.append(draw("text", {x: x(v * day), y: foot + 16, "text-anchor": "middle", class: "quiet"}, `${v}`));
+    if (far.length) {
+      for (const at of [side - 3, side + 3]) svg.append(draw("line", {x1: at - 3, y1: foot + 6, x2: at + 3, y2: foot - 6, stroke: "var(--ink)", "stroke-width": 0.8}));
+      svg.append(draw("text", {x: right, y: foot + 16, "text-anchor": "end", class: "quiet"}, "later"));
+    }
     svg.append(draw("text", {x: right, y: tall - 4, "text-anchor": "end", class: "quiet"}, `last craft in its slot, ${day === 86400 ? "days" : "hours"}`), draw("text", {x: 2, y: 12, class: "quiet"}, "m/s"));
     const marks10 = log ? [1, 2, 5].flatMap((m) => [0, 1, 2, 3, 4].map((p) => m * 10 ** p)).filter((v) => v >= c0 * 0.98 && v <= c1 * 1.02) : ticks(c0, c1, 5);
     for (const v of marks10) svg.append(draw("text", {x: left - 6, y: y(v) + 4, "text-anchor": "end", class: "quiet"}, `${v}`));
