@@ -162,7 +162,7 @@ def _unreached(scenario: Scenario) -> str:
     shown = ", ".join(names[:MOST_NAMED]) + (f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else "")
     return (
         f"slots are wanted for {wanted} craft, but phasing, nodal drift and launches within the limits lead into "
-        f"{len(reached)}, not into {shown}"
+        f"{len(reached) or 'none'} of the free ones, and not into {shown}"
     )
 
 

@@ -37,6 +37,9 @@ BLOCK_LIFTOFFS = 64
 BLOCK_CHOICES = 1 << 22
 """Most choices (liftoff, wait, carrier orbit, pass, slot, turns) worked on together, unless one liftoff has more."""
 
+ROWS_TOGETHER = 1 << 17
+"""Rows that are kept before their paths are examined, which leaves fewer of them."""
+
 ALIKE_M_S = 1e-8
 """Speeds this close are one."""
 
@@ -175,13 +178,6 @@ def options(load: Load, liftoff_s: F) -> Options:
         times = liftoff_s[first : first + block]
         need(each * times.size * CHOICE_BYTES)
         rows, group = _rows(load, times)
-        fits = (rows.finish_s <= load.finish_s + 1e-6) & (
-            rows.delta_v_m_s <= aboard.allowed_m_s.max(initial=0.0) + 1e-9
-        )
-        fits &= rows.liftoff_s >= aboard.ready_s - 1e-6
-        rows, group = rows.take(fits), group[fits]
-        clear = load.keeps(rows)
-        rows, group = rows.take(clear), group[clear]
         slots = np.array([s for a in load.asked for s in a.slots])
         order = np.lexsort((rows.delta_v_m_s, rows.finish_s, group))
         rows, group = rows.take(order), group[order]
@@ -202,7 +198,9 @@ def _choices(load: Load) -> int:
 
 
 def _rows(load: Load, liftoff_s: F) -> tuple[Options, I]:
-    """Every option of one craft dropped by the carrier, and the group (liftoff, wait, carrier orbit) of each."""
+    """Every option of one craft dropped by the carrier within the limits, and the group (liftoff, wait, carrier orbit)
+    of each."""
+    found: list[tuple[Options, I]] = []
     parts: list[Options] = []
     groups: list[I] = []
     carrier, way, ring = load.aboard.carrier, load.way, load.touch.ring
@@ -227,12 +225,31 @@ def _rows(load: Load, liftoff_s: F) -> tuple[Options, I]:
                 made = replace(made, craft_class=np.full(len(made), int(load.aboard.craft_class[0])))
                 after = made.burn_s - made.liftoff_s - way.insertion_after_s
                 kept = (after <= carrier.lasts_s + 1e-6) & (load.own_m_s(made, speed) <= carrier.delta_v_m_s + 1e-9)
+                kept &= _fits(load, made)
                 parts.append(made.take(kept))
                 groups.append(count + row[kept])
             count += liftoff_s.size
+            if sum(map(len, parts)) > ROWS_TOGETHER:
+                found.append(_clear(load, parts, groups))
+                parts, groups = [], []
+    found.append(_clear(load, parts, groups))
+    return join([rows for rows, _ in found]), np.concatenate([group for _, group in found])
+
+
+def _fits(load: Load, rows: Options) -> NDArray[np.bool_]:
+    """Mask of rows in time, that some craft aboard can pay, and not before all are ready."""
+    most = load.aboard.allowed_m_s.max(initial=0.0)
+    in_time = (rows.finish_s <= load.finish_s + 1e-6) & (rows.liftoff_s >= load.aboard.ready_s - 1e-6)
+    return np.asarray(in_time & (rows.delta_v_m_s <= most + 1e-9))
+
+
+def _clear(load: Load, parts: list[Options], groups: list[I]) -> tuple[Options, I]:
+    """The rows that keep what is asked of their path, and their groups."""
     if not parts:
         return empty(), np.zeros(0, dtype=np.int64)
-    return join(parts), np.concatenate(groups)
+    rows, group = join(parts), np.concatenate(groups)
+    clear = load.keeps(rows)
+    return rows.take(clear), group[clear]
 
 
 def _waits(touch: Touch, way: launch.Ascent, lead0: dict[int, F]) -> list[F]:

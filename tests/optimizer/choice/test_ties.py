@@ -132,7 +132,9 @@ def in_order(result: dict[str, Any]) -> None:
         assert result["front"][-1 if aim == "delta_v" else 0]["plan"] == 1
 
 
-SOAKED = [pytest.param(name, marks=pytest.mark.soak) for name in ("platform-at-sea", "three-planes", "daily-window")]
+SOAKED = [
+    pytest.param(name, marks=pytest.mark.soak) for name in ("atoll-on-the-equator", "three-planes", "daily-window")
+]
 
 
 @pytest.mark.parametrize("name", ["backwards-world", "four-over-the-equator", *SOAKED])

@@ -280,4 +280,4 @@ def test_planes_that_nobody_reaches_are_named(monkeypatch: pytest.MonkeyPatch) -
     outcome = make_plan(scenario_of(LOWER_CIRCLE + other))
     assert not outcome.plans
     assert outcome.infeasible is not None
-    assert "lead into 1, not into plane 1 slot 0" in outcome.infeasible.reason
+    assert "lead into 1 of the free ones, and not into plane 1 slot 0" in outcome.infeasible.reason
