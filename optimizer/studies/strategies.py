@@ -16,7 +16,7 @@ from ...models.deadline import Clock
 from ...models.scenario import Scenario
 from ..choice.contenders import contenders, order
 from ..choice.first_service import first_service_s
-from ..choice.front import walk
+from ..choice.front import Walked, walk
 from ..choice.objectives import Chosen, Order
 from ..choice.other_fronts import UNITS, as_front, other_fronts
 from ..choice.ring_phase import best_phase
@@ -199,12 +199,17 @@ def judge(
         return replace(empty, infeasible=why_not(scenario, progress)[0] if why and not late else None, unfinished=late)
     problem = selection.made.problem
     flown = [(best, selection.flyer.plan(best.options))]
+    walked = _walked(selection, strategy, best, progress) if any_front else None
+    if walked is not None and strategy.restriction == NO_RESTRICTION:
+        # as a plan of the scenario is chosen: what flights cost more than the catalogue says is seen on the front, too
+        selection.flyer.fly([one.options for one in walked.plans])
+        flown += [(one, selection.flyer.plan(one.options)) for one in walked.plans]
     # a strategy that fixes liftoffs has an aim that comes first, and keeps to what is best by the catalogue
     more, all_flown = ((), False) if strategy.at_once else contenders(selection, aim, progress)
     flown += [(one, selection.flyer.plan(one.options)) for one in more]
     chosen, plan = min(flown, key=lambda pair: order(pair[1], aim, best=pair[0] is best))
     missing = [late] if late else []
-    fronts = _fronts(selection, strategy, best, every_front, progress) if any_front else ()
+    fronts = () if walked is None else _fronts(selection, walked, every_front, progress)
     if any(not front.points for front in fronts):
         missing.append("not every front was computed")
     neighbors = scenario.first_service
@@ -224,14 +229,15 @@ def judge(
     )
 
 
-def _fronts(
-    selection: Selection, strategy: Strategy, best: Chosen, every: bool, progress: Progress
-) -> tuple[AimFront, ...]:
+def _walked(selection: Selection, strategy: Strategy, best: Chosen, progress: Progress) -> Walked | None:
+    """The front of total delta-v against finish; None where the walk would move liftoffs, which the strategy fixes."""
     if strategy.at_once:
-        # the walk moves liftoffs, which this strategy has fixed
-        return ()
-    cheapest = best if selection.made.problem.scenario.minimize == "delta_v" else None
-    main = as_front("delta_v", selection, walk(selection, cheapest, progress), UNITS["delta_v"])
+        return None
+    return walk(selection, best if selection.made.problem.scenario.minimize == "delta_v" else None, progress)
+
+
+def _fronts(selection: Selection, walked: Walked, every: bool, progress: Progress) -> tuple[AimFront, ...]:
+    main = as_front("delta_v", selection, walked, UNITS["delta_v"])
     return (main, *(other_fronts(selection, progress) if every else ()))
 
 
