@@ -106,7 +106,7 @@ def toml_tree(text: str, file: str) -> dict[str, Any]:
 def _not_toml(text: str, file: str, fault: str) -> InputError:
     place = re.search(r"\(at line (\d+), column (\d+)\)", fault)
     number = int(place.group(1)) if place else text.count("\n") + 1
-    lines = text.splitlines()
+    lines = text.split("\n")
     # searching a line takes the square of its length
     line = lines[number - 1][:LONGEST_LINE] if number <= len(lines) else ""
     where = f"{file}, line {number}"

@@ -239,9 +239,8 @@ def test_figures_print_the_values_of_the_screen(name: str) -> None:
     done = [one.split("\n")[1] for one in words["timeline"] if one.startswith("in slot\n")]
     assert sorted(done) == sorted(in_slot(outcome, part) for part in moved)
     summaries = [sheet.summary.lower() for sheet in sheets(outcome, outcome.plans[0])]
-    # the last moment of the strip is the end of the plan, of a ring with several planes in the one that it shows
-    planes = sorted({part["plane"] for part in moved})
-    shown = [part["in_slot_s"] for part in moved if part["plane"] == planes[0]]
+    # the last moment of the strip is the end of the plan, of a ring with several planes in that of the first craft
+    shown = [part["in_slot_s"] for part in best["craft"] if part["plane"] == best["craft"][0]["plane"]]
     end = in_slot(outcome, {"in_slot_s": max(shown)})
     assert any(one.endswith(end) for one in words["strip"]), end
     gains = [one for one in words["timeline"] if re.match(r"(gains|falls back) [\d.]+ deg in", one)]

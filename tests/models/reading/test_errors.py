@@ -350,3 +350,10 @@ def test_the_bound_that_a_message_names_is_accepted_as_printed(name: str) -> Non
             parse_scenario(text, settings=settings)
     else:
         parse_scenario(text, settings=settings)
+
+
+def test_a_stray_carriage_return_is_shown_with_its_line() -> None:
+    """It ends no line in TOML, so that line numbers are those of the reader of TOML."""
+    with pytest.raises(InputError) as raised:
+        parse_scenario("\rslots = 4\n", "ring.toml")
+    assert str(raised.value).startswith("ring.toml, line 1: the file is not TOML here in 'slots = 4'")
