@@ -54,9 +54,9 @@ def there(file: str) -> str:
         near = near_names(name)
         beside: list[str] = []
         with suppress(OSError):
-            beside = os.listdir(os.path.dirname(file) or ".")
+            beside = [one for one in os.listdir(os.path.dirname(file) or ".") if one.endswith(".toml")]
         alike = difflib.get_close_matches(name, beside, 1, 0.7)
-        if near and not alike:
+        if near and (name in near or not alike):
             meant = " or ".join(f"ringwright new {one} {one}.toml" for one in near)
             raise InputError(
                 f"there is no such file, but a bundled scenario can be written to one; did you mean: {meant}?",

@@ -100,6 +100,17 @@ def test_a_bundled_name_is_found_by_any_command(command: str, file: str, capsys:
     assert "did you mean: ringwright new daily-window daily-window.toml?" in said
 
 
+def test_what_lies_beside_does_not_hide_a_bundled_scenario(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Neither a folder of a name that is near, nor a scenario whose name is less near than the bundled one's."""
+    (tmp_path / "daily-windows").mkdir()
+    (tmp_path / "daily-window-2.toml").write_text(SMALL, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    assert main(["check", "daily-window"]) == 2
+    assert "did you mean: ringwright new daily-window" in capsys.readouterr().err
+
+
 @pytest.mark.usefixtures("_here")
 @pytest.mark.parametrize(
     ("typed", "said", "unsaid"),
