@@ -157,6 +157,8 @@ def written(value: object) -> str:
 
     >>> written(42164.0), written("free"), written(True), written([1, 2])
     ('42164', '"free"', 'true', '[1, 2]')
+    >>> written([10**5000]), written({"slot": 10**5000})
+    ('[100000000000000000000...]', '{ slot = 100000000000000000000... }')
     """
     if isinstance(value, bool):
         text = "true" if value else "false"
@@ -167,7 +169,9 @@ def written(value: object) -> str:
     elif isinstance(value, datetime):
         text = value.isoformat().replace("+00:00", "Z")
     elif isinstance(value, list):
-        text = f"[{', '.join(written(item) if isinstance(item, str) else str(item) for item in value)}]"
+        text = f"[{', '.join(str(item) if isinstance(item, float) else written(item) for item in value)}]"
+    elif isinstance(value, dict):
+        text = f"{{ {', '.join(f'{printable(str(key))} = {written(item)}' for key, item in value.items())} }}"
     elif isinstance(value, int) and abs(value) >= 10**60:
         # Python writes no whole number of thousands of digits: the first ones are enough to know it by
         surplus = int(value.bit_length() * math.log10(2.0)) - 20
