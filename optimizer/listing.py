@@ -267,7 +267,10 @@ def rejected(selection: Selection, aim: Aim) -> tuple[Plan, ...]:
         nearest = None
     plans = list(selection.cuts.rejected)
     if nearest is not None:
-        plans.append(selection.flyer.plan(nearest.options))
+        selection.flyer.fly([nearest.options])
+        # what cannot be flown is no plan, however near by the catalogue
+        if not any(selection.flyer.fails(nearest.options, row) for row in range(len(nearest.options))):
+            plans.append(selection.flyer.plan(nearest.options))
     distinct = {tuple((part.craft, part.burns) for part in plan.craft): plan for plan in plans if plan.broken}
     ranked = sorted(distinct.values(), key=lambda plan: (sum(overstepped(b) for b in plan.broken), order(plan, aim)))
     problem = selection.made.problem

@@ -129,6 +129,12 @@ def _parts() -> list[tuple[int, int]]:
     return [(part, PARTS) for part in range(1, PARTS + 1)]
 
 
+@pytest.mark.parametrize("number", [5135, 7685, 18179])
+def test_inputs_that_a_campaign_found_end_well(number: int, tmp_path: Path) -> None:
+    """A carriage return in a line, a whole number of thousands of digits in a list, a nearest plan that cannot fly."""
+    assert faults(range(number, number + 1), tmp_path, remedies=True) == []
+
+
 @pytest.mark.soak
 @pytest.mark.parametrize(("part", "parts"), _parts())
 def test_a_campaign_of_hostile_inputs(part: int, parts: int, tmp_path: Path) -> None:
