@@ -43,15 +43,6 @@ def unnormalized(degree: int, order: int) -> float:
     return math.sqrt(twice * (2 * degree + 1) * math.factorial(degree - order) / math.factorial(degree + order))
 
 
-def field_source(name: str) -> str:
-    """Document of a built-in body's harmonics of degree 3 and more; empty where none are known here.
-
-    >>> field_source("Mars")
-    'GMM-3 (Genova et al. 2016, Icarus 272, 228)'
-    """
-    return str(_fields().get(name.lower(), {}).get("source", ""))
-
-
 def _scale(row: dict[str, Any], reference_m: float, degree: int) -> float:
     return float((row["radius_km"] * 1e3 / reference_m) ** degree)
 

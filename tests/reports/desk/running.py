@@ -17,24 +17,10 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from ringwright.reports.desk.desk import LOOK_EVERY_S
+from ringwright.tests.test_cli import SMALL as TWO_OVER_QUILL
 
-SMALL = """
-title = "Two over Quill"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-sidereal_day_h = 30.0
-[ring]
-altitude_km = 2500.0 # above the plains
-slots = 2
-slot0_deg = 0.0
-[limits]
-revolutions_max = 3
-[[craft]]
-name = "Reed"
-orbit = { altitude_km = 2500.0, angle_deg = 100.0 }
-"""
+SMALL = TWO_OVER_QUILL.replace("altitude_km = 2500.0", "altitude_km = 2500.0 # above the plains", 1)
+"""A scenario with a remark, which saving keeps."""
 
 
 @dataclass(frozen=True, kw_only=True)
