@@ -95,7 +95,7 @@ def coast(
     total = start.shape[1]
     turned, mirrored = _upright(start)
     elements, longitude = _elements(gravity.gm, turned)
-    # the bulge bends the osculating orbit by some of its own size meanwhile
+    # the bulge changes the eccentricity meanwhile by about its size against the central pull
     eccentric = min(float((np.hypot(elements[1], elements[2]) + np.abs(_size(gravity, elements))).max()), 0.99)
     panels_a_turn = math.ceil(PANELS_A_TURN * max(1.0, NEAR / math.acosh(1.0 / max(eccentric, 1e-3))))
     recorded = Panels(knots=[[np.zeros(1)] for _ in range(total)], base=[[] for _ in range(total)],

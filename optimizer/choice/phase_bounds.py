@@ -209,7 +209,7 @@ class PhaseBounds:
         return table.reshape(-1, slots), which.reshape(-1, slots)
 
     def _sum(self, value: F, rows: PhaseChoices, aim: Aim) -> tuple[float, I]:
-        """The least sum over all craft, each in a slot of its own, and the rows that make it."""
+        """The least sum over all craft, each in a separate slot, and the rows that make it."""
         from scipy.optimize import linear_sum_assignment
 
         table, which = self._table(value, rows)
@@ -224,7 +224,7 @@ class PhaseBounds:
         return total, used[used >= 0]
 
     def _worst(self, value: F, rows: PhaseChoices, *, floor: float = 0.0) -> tuple[float, I]:
-        """The least greatest value over all craft, each in a slot of its own, and the rows that make it."""
+        """The least greatest value over all craft, each in a separate slot, and the rows that make it."""
         from scipy.sparse import csr_matrix
         from scipy.sparse.csgraph import maximum_bipartite_matching
 

@@ -1,4 +1,4 @@
-"""A free ring phase against an exhaustive search of its own: every order of slots at each phase of a fine grid.
+"""A free ring phase against a separate exhaustive search: every order of slots at each phase of a fine grid.
 
 The search enumerates options in plain loops (``enumeration.py``) and shares no code with the planner. At no phase of
 its grid may it find anything better, by any goal and at any finish of the front; and at the phase that the planner
