@@ -25,9 +25,12 @@ from .nodal_drift_flight import drift_courses
 from .nodal_drift_timetable import Drifting, Room, Ways, drifting_of, speed_changes
 from .route import CourseOf, Finite, Question, Route, row_of
 
-
-ALIKE = 0.012
+ALIKE = 0.018
 """Of options into one slot whose times from the start differ by less than this share one is kept."""
+
+
+WORTH_M_S = 0.3
+"""A later option saves at least so much: in flight drifts cost up to some meters a second more or less than here."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,20 +82,29 @@ def _wanted(question: Question, slot: int) -> bool:
 def _options(asked: _Asked) -> Options:
     """The options of one class."""
     drifting, room = asked.drifting, asked.room
-    held = choices.held(drifting, np.concatenate([asked.own, asked.others]), room)
     others = [
         choices.straight(drifting, asked.others, room),
         choices.turned(drifting, asked.others, room),
         choices.own_plane(drifting, asked.own, room),
     ]
-    parts = [(held, True), *((ways, False) for ways in others)]
-    options = join([_columns(asked, ways, stays) for ways, stays in parts if len(ways)])
+    options = join([_held(asked), *(_columns(asked, ways, False) for ways in others if len(ways))])
     return options.take(_thinned(options, drifting.start.time_s))
 
 
+def _held(asked: _Asked) -> Options:
+    return _columns(asked, choices.held(asked.drifting, np.concatenate([asked.own, asked.others]), asked.room), True)
+
+
+def held_options(question: Question, index: int) -> Options:
+    """Every option in which a class of craft waits in its own orbit, those that others beat too."""
+    return join([_held(asked) for asked in _asked(question, index)])
+
+
 def _thinned(options: Options, begun_s: float) -> np.ndarray:
-    """The cheapest option of each slot in each span of finishes, in order of time; those that cost more than a sooner
-    one are left out. A list of depths and finishes is a sample: more of them would be months of the same price."""
+    """The cheapest option of each slot in each span of finishes, less those that save too little against a sooner one.
+
+    A list of depths and finishes is a sample: more of them would be months of the same price.
+    """
     span = np.floor(np.log(np.maximum(options.finish_s - begun_s, 1.0)) / math.log1p(ALIKE)).astype(np.int64)
     order = np.lexsort((options.finish_s, options.delta_v_m_s, span, options.slot))
     slot, place = options.slot[order], span[order]
@@ -102,8 +114,10 @@ def _thinned(options: Options, begun_s: float) -> np.ndarray:
     keep = np.zeros(kept.size, dtype=bool)
     for each in np.unique(where).tolist():
         own = np.flatnonzero(where == each)
-        least = np.minimum.accumulate(np.r_[np.inf, cost[own][:-1]])
-        keep[own] = cost[own] < least
+        least = np.inf
+        for row in own.tolist():
+            if cost[row] < least - WORTH_M_S:
+                keep[row], least = True, cost[row]
     return np.sort(kept[keep])
 
 

@@ -151,8 +151,10 @@ def own_plane(drifting: Drifting, slots: I, room: Room) -> Ways:
     # a little past both ends: a slot just behind is reached from above
     radius = np.linspace(max(room.floor_m, 0.98 * low), min(room.ceiling_m, 1.03 * high), RISES)
     laps = np.arange(-LAPS, LAPS + 1)
-    slot, waiting, lap = (part.ravel() for part in np.meshgrid(slots, radius, laps, indexing="ij"))
-    ways = _of(slot, waiting, start.lean_rad)
+    each, which, lap = (
+        part.ravel() for part in np.meshgrid(np.arange(slots.size), np.arange(radius.size), laps, indexing="ij")
+    )
+    ways = _of(slots[each], radius[which], start.lean_rad)
     begun = drifting.timetable(ways)
     rate, _ = drifting.waiting_rates(ways, drifting.more(ways))
     with np.errstate(divide="ignore"):

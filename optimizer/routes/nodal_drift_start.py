@@ -10,6 +10,8 @@ import functools
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from ...models import oblate_coast as coast
 from ...models.flight.flown import Itinerary
 from ...models.flight.gravity import gravity_around
@@ -60,7 +62,7 @@ def start_of(body: Body, ring: Ring, orbit: Orbit, ready_s: float, on_ring: bool
             angle_rad=orbit.angle_rad + ring.rate_rad_s * (time - orbit.at_s),
             node_rad=ring.node(time, orbit.plane),
             rate_rad_s=ring.rate_rad_s,
-            node_rate_rad_s=ring.node_rate_rad_s + float(around.added(ring.radius_m)[1]),
+            node_rate_rad_s=ring.node_rate_rad_s + float(around.added(np.array([ring.radius_m]))[1][0]),
             lean_rad=0.0,
             on_ring=True,
         )

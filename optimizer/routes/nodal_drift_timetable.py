@@ -70,21 +70,24 @@ class Seen:
     """How waiting orbits really go, against first order: what is to be added, arrays of shape (n,).
 
     Args:
-        angle_rad, node_rad: once, on arrival in the waiting orbit.
+        angle_rad, node_rad, lean_rad: once, on arrival in the waiting orbit; the last is of the inclination.
         rate_rad_s, node_rate_rad_s: of argument of latitude and node while waiting.
+        up_rad: argument of latitude, once, on arrival at the ring.
     """
 
     angle_rad: F
     node_rad: F
+    lean_rad: F
     rate_rad_s: F
     node_rate_rad_s: F
+    up_rad: F
 
 
 def as_seen(pace: Pace, waiting_m: F) -> Seen:
     """The real pace of circles of some radii, entered without an error."""
     rate, node_rate = pace.added(waiting_m)
     none = np.zeros(waiting_m.shape)
-    return Seen(angle_rad=none, node_rad=none, rate_rad_s=rate, node_rate_rad_s=node_rate)
+    return Seen(angle_rad=none, node_rad=none, lean_rad=none, rate_rad_s=rate, node_rate_rad_s=node_rate, up_rad=none)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,12 +170,18 @@ class Drifting:
         there_angle = begin_angle + math.pi + more.angle_rad + swept(body, ring, start.radius_m, ways.waiting_m, down)
         there_node = start.node_rad + start.node_rate_rad_s * ways.held_s + down_node * down + more.node_rad
         leave = begin + down + ways.wait_s
-        angle = there_angle + rate * ways.wait_s + math.pi + swept(body, ring, ring.radius_m, ways.waiting_m, up)
+        angle = (
+            there_angle
+            + rate * ways.wait_s
+            + math.pi
+            + more.up_rad
+            + swept(body, ring, ring.radius_m, ways.waiting_m, up)
+        )
         node = there_node + node_rate * ways.wait_s + up_node * up
         arrive = leave + up
         plane = ways.slot // ring.slots
         left = wrap(_node(ring, arrive, plane) - node)
-        lean = ring.inclination_rad + ways.lean_rad
+        lean = ring.inclination_rad + ways.lean_rad + more.lean_rad
         cross = planes.crossing(lean, 0.0, ring.inclination_rad, left)
         turned = cross.tilt_rad > TURNED_RAD
         on = np.where(turned, wrap(cross.second_angle_rad - cross.first_angle_rad), 0.0)
@@ -259,11 +268,17 @@ def onto_crossing(drifting: Drifting, ways: Ways, vary: Literal["waiting_m", "he
 
     Two unknowns for two conditions: the wait in the waiting orbit, and ``vary``.
     """
+
+    def with_both(one: F, wait: F) -> Ways:
+        if vary == "waiting_m":
+            return replace(ways, waiting_m=one, wait_s=wait)
+        return replace(ways, held_s=one, wait_s=wait)
+
     first, second = np.asarray(getattr(ways, vary)).copy(), ways.wait_s.copy()
     by = 1e-7 * first if vary == "waiting_m" else np.ones(first.size)
 
     def miss(one: F, wait: F) -> tuple[F, F, Timetable]:
-        table = drifting.timetable(replace(ways, wait_s=wait, **{vary: one}))
+        table = drifting.timetable(with_both(one, wait))
         off = np.remainder(table.angle_rad - table.cross_rad + 0.5 * math.pi, math.pi) - 0.5 * math.pi
         return table.gap_rad, off, table
 
@@ -280,7 +295,7 @@ def onto_crossing(drifting: Drifting, ways: Ways, vary: Literal["waiting_m", "he
         gap, off, table = miss(first, second)
         met = (np.abs(gap - aim) < MET_RAD) & (np.abs(off) < MET_RAD) & (second >= 0.0) & (table.tilt_rad > 0.0)
         met &= (np.abs(first / getattr(ways, vary) - 1.0) < 2.0 * MOVED) if vary == "waiting_m" else (first >= 0.0)
-    return replace(ways, wait_s=second, **{vary: first}), met
+    return with_both(first, second), met
 
 
 def circle_rates(body: Body, radius_m: F, inclination_rad: F) -> tuple[F, F]:
