@@ -91,6 +91,7 @@ def result(outcome: Outcome) -> dict[str, Any]:
         "notes": list(outcome.notes),
         "warnings": list(scenario.warnings),
         **({"fronts": fronts(outcome.fronts)} if outcome.fronts else {}),
+        **({"weighed": [risk_values(one) for one in outcome.weighed]} if outcome.weighed else {}),
         **({"unfinished": outcome.unfinished} if outcome.unfinished else {}),
     }
 

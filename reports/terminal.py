@@ -21,6 +21,7 @@ from .limits import limit_amount, limit_key, limit_value, limit_words, outcome_a
 from .price_of_time import other_ways, price_of_time
 from .proof_words import proof_text
 from .result import burn_model_of, gravity_of
+from .risk import risk_lines
 from .under_forces import force_lines
 from .wording import (
     GRAVITY_WORDS,
@@ -78,6 +79,7 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         *_shapes(outcome, first, width),
         *price_of_time(outcome, first, width),
         *other_ways(outcome, first, width),
+        *risk_lines(outcome, width),
         *first_to_act(outcome, first, width),
         *hold_lines(outcome, first, width),
         *force_lines(outcome, width),

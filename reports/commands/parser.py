@@ -110,6 +110,7 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     _compare(commands)
     _sweep(commands)
     _budget(commands)
+    _risk(commands)
     _replan(commands)
     _slips(commands)
     _period(commands, typed)
@@ -272,6 +273,21 @@ def _budget(commands: _Commands) -> None:
     _json(budget, "the budget")
     _out(budget, "write text, budget and figure into a directory")
     add_run_limits(budget)
+
+
+def _risk(commands: _Commands) -> None:
+    made = commands.add(
+        "risk",
+        studies.risk,
+        "plans weighed by late and lost launches: by when the ring is done, what spares are worth",
+        "my-ring.toml --set risk.slip_share=0.4 --set risk.slip_mean_d=2",
+    )
+    _scenario(made)
+    made.add_argument("--samples", type=samples, default=20_000, metavar="N", help="rings of each plan; default: 20000")
+    made.add_argument("--seed", type=seed, default=1, metavar="N", help="seed of the random numbers; default: 1")
+    _json(made, "the answer")
+    _out(made, "write text, answer and figure into a directory")
+    add_run_limits(made)
 
 
 def _replan(commands: _Commands) -> None:
