@@ -336,9 +336,9 @@ class Scenario:
 
     ``first_service`` is how many neighboring slots must be filled for the first service, None where it is not asked.
     ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
-    ``errors`` and ``risk`` are None where nothing is said about them. ``weigh`` is what the listed plans are weighed by,
-    after they were planned by ``minimize``; None for nothing. ``forces`` is None where none beyond the body's bulge are
-    flown; ``pulls`` are the bodies that pull in a world of one's own.
+    ``errors`` and ``risk`` are None where nothing is said about them. ``weigh`` is what the listed plans are weighed
+    by, after they were planned by ``minimize``; None for nothing. ``forces`` is None where none beyond the body's bulge
+    are flown; ``pulls`` are the bodies that pull in a world of one's own.
     """
 
     title: str

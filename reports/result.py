@@ -30,6 +30,7 @@ from ..optimizer.outcome import (
 )
 from ..optimizer.standing import UnderForces
 from .limits import limit_key, limit_value, outcome_as_written, serving_value
+from .risk import risk_values
 from .under_forces import forces_of, hold_by_forces_of, standing_of
 
 FORMAT = "ringwright-plan/1"

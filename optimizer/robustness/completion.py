@@ -2,9 +2,10 @@
 
 A launch that slips, or that finds its site not free yet, takes the moment from which its craft is soonest in its slot,
 of all liftoffs at which the catalogue has a way there that its tank pays; where no tank is given, or it is loaded for
-its plan alone, one for no more than its plan (`ROOM_M_S` more, for what the flight corrects). A lost launch is replaced by a spare that stands ready, a turnaround later, or by a craft built in its
-place after all planned launches of its site. Flights that need another revolution, or a phasing at the end, are late
-by these, as the propellant budget counts them.
+its plan alone, one for no more than its plan (`ROOM_M_S` more, for what the flight corrects). A lost launch is replaced
+by a spare that stands ready, a turnaround later, or by a craft built in its place after all planned launches of its
+site. Flights that need another revolution, or a phasing at the end, are late by these, as the propellant budget counts
+them.
 """
 
 from __future__ import annotations

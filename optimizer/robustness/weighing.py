@@ -81,7 +81,8 @@ def refuse_unweighable(scenario: Scenario) -> None:
         refuse_without_errors(scenario)
     elif not (risk.slips or risk.loss_share > 0.0) and not has_errors(scenario):
         raise InputError(
-            "there is nothing to weigh plans by: add [risk] with slip_share and slip_mean_d or loss_share, or [errors].",
+            "there is nothing to weigh plans by: add [risk] with slip_share and slip_mean_d, or with loss_share, or "
+            "[errors].",
             where=scenario.source.where("goal.minimize"),
         )
 

@@ -1,4 +1,4 @@
-"""By when the ring is done: the share of rings completed against time, for some plans and for spares that stand ready."""
+"""By when the ring is done: the share of rings against time, for some plans and for spares that stand ready."""
 
 from __future__ import annotations
 
@@ -12,8 +12,7 @@ from ...models.arrays import Array
 from ...optimizer.robustness.completion import Completion
 from ...optimizer.robustness.weighing import RiskStudy, WeighedPlan
 from ..wording import count
-from .labels import Label, place
-from .style import INK, QUIET, ink, sheet, stroke
+from .style import INK, QUIET, ink, sheet, stroke, type_points
 from .time_ticks import set_time_ticks
 
 if TYPE_CHECKING:
@@ -40,8 +39,8 @@ def draw_completion(study: RiskStudy) -> Figure:
         panels.append((f"plan {rank} with spares", [_with_spares(n, done) for n, done in study.spares]))
     rings = f"{study.samples:,}".replace(",", " ")
     below = (
-        f"Share of {rings} rings in which the last craft is in its slot by then; launches slip and are lost, and flights "
-        "differ from the plan, as the scenario says. Dots: done as planned."
+        f"Share of {rings} rings in which the last craft is in its slot by then; launches slip and are lost, and "
+        "flights differ from the plan, as the scenario says. Dots: done as planned."
     )
     high = len(panels) * _PICTURE + (len(panels) - 1) * _BETWEEN
     title = f"{study.outcome.scenario.title}: by when the ring is done"
@@ -80,22 +79,19 @@ def _draw(axes: Axes, lines: Sequence[Line], what: str) -> None:
     end = begin + _ROOM * max(end - begin, 3600.0)
     axes.set_xlim(max(begin - 0.06 * (end - begin), 0.0), end)
     axes.set_ylim(0.0, 1.04)
-    labels = []
     for index, (words, done, planned) in enumerate(lines):
         dates = np.sort(done[np.isfinite(done)])
         share = np.arange(1, dates.size + 1) / done.size
         color = ink(index)
         x = np.concatenate([[axes.get_xlim()[0]], dates, [max(end, float(dates[-1]) if dates.size else end)]])
         y = np.concatenate([[0.0], share, [share[-1] if share.size else 0.0]])
-        axes.step(x, y, where="post", color=color, linestyle=stroke(index), linewidth=1.3, zorder=3)
+        # lines that lie on one another are wide below and fine above
+        width = 4.0 / (1.0 + index)
+        axes.step(x, y, where="post", color=color, linestyle=stroke(index), linewidth=width, label=words, zorder=3)
         axes.plot([planned], [float(np.mean(done <= planned + 60.0))], "o", color=color, markersize=4.5, zorder=4)
-        middle = int(np.searchsorted(share, 0.5 - 0.12 * index))
-        if dates.size:
-            at = min(middle, dates.size - 1)
-            labels.append(Label(at=(float(dates[at]), float(share[at])), text=words, color=color, needed=True))
     for level in (0.5, 0.9):
         axes.axhline(level, color=QUIET, linewidth=0.6, zorder=1)
-    place(axes, labels)
+    axes.legend(loc="lower right", frameon=False, fontsize=type_points(9), bbox_to_anchor=(1.0, 0.04))
     axes.set_yticks([0.0, 0.25, 0.5, 0.75, 0.9, 1.0], ["0", "25 %", "50 %", "75 %", "90 %", "100 %"])
     axes.set_ylabel("rings done")
     axes.set_xlabel(f"{what + ': ' if what else ''}last craft in its slot, after the epoch", color=INK)
