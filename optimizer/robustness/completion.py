@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from ...models.arrays import Array
 from ...models.errors import InputError
 from ...models.risk import Risk
-from ...models.scenario import Occupied
+from ...models.scenario import Occupied, Scenario
 from ...models.sites import open_at
 from ..catalogue.catalogue import catalogue
 from ..craft_plan import CraftPlan
@@ -129,7 +129,7 @@ def completion(
     """
     outcome = replace(outcome.at_phase_of(plan), plans=(plan,))
     scenario = outcome.scenario
-    late = _late(outcome, samples, seed) if scenario.errors is not None or _own_errors(outcome) else None
+    late = _late(outcome, samples, seed) if has_errors(scenario) else None
     dates = _Launches(outcome, plan, samples, seed, progress).dates()
     in_slot = np.stack([dates[part.craft] for part in plan.craft])
     if late is not None:
@@ -145,9 +145,10 @@ def completion(
     )
 
 
-def _own_errors(outcome: Outcome) -> bool:
-    scenario = outcome.scenario
-    return any(one.errors is not None for one in (*scenario.craft, *scenario.pads))
+def has_errors(scenario: Scenario) -> bool:
+    """Whether a scenario says by how much flights differ from the plan."""
+    own = [*(craft.errors for craft in scenario.craft), *(pad.errors for pad in scenario.pads)]
+    return scenario.errors is not None or any(one is not None for one in own)
 
 
 def _late(outcome: Outcome, samples: int, seed: int) -> Array:

@@ -19,7 +19,7 @@ from ...models.scenario import Scenario
 from ..choice.alternatives import relabeled
 from ..outcome import Front, Outcome, Plan, PlanRisk
 from .budget import BLOCK, SHARES, AnyStory, block, refuse_without_errors, stories
-from .completion import Completion, completion
+from .completion import Completion, completion, has_errors
 from .quantiles import Quantile, quantiles
 
 Progress = Callable[[str], None]
@@ -85,11 +85,6 @@ def refuse_unweighable(scenario: Scenario) -> None:
             "[errors].",
             where=scenario.source.where("goal.minimize"),
         )
-
-
-def has_errors(scenario: Scenario) -> bool:
-    """Whether a scenario says by how much flights differ from the plan."""
-    return scenario.errors is not None or any(one.errors is not None for one in (*scenario.craft, *scenario.pads))
 
 
 def weighed(
