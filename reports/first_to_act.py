@@ -13,8 +13,8 @@ from ..optimizer.limits import finish_within, revolutions_max, wait_within
 from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from .burn_table import burn_table
+from .flown_words import gravity_of
 from .layout import heading, paragraph, shell_lines
-from .result import gravity_of
 from .wording import small
 
 

@@ -15,8 +15,8 @@ from ..optimizer.studies.sweep import Grid, Row
 from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, limit_words, serving_value
+from .remarks import CAUTION
 from .safe_text import csv_cell
-from .terminal import CAUTION
 from .wording import AIM_WORDS, count, listed, sentence
 
 MEASURES = (

@@ -13,7 +13,7 @@ from ...models.errors import InputError
 from ...models.scenario import Scenario
 from ..period.command import TYPED, add_arguments, run
 from ..period.words import reached_title
-from ..terminal import CAUTION
+from ..remarks import CAUTION
 from ..typed import quantity
 
 OPTIONS = {option.removeprefix("--"): name for name, option in TYPED} | {

@@ -24,8 +24,8 @@ from ...optimizer.one_plan import plan_of_rank
 from ...optimizer.outcome import Outcome
 from ..burn_table import burn_words
 from ..files import write_bytes
+from ..remarks import CAUTION
 from ..sheet.sheet import look_at_s
-from ..terminal import CAUTION
 from .orbit_message import created
 
 LINE_OCTETS = 75

@@ -14,7 +14,7 @@ from ...models.reading.cautions import HILL_SHARE
 from ...models.readouts import brief, clock, plain, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_M_S, TIE_S, Periods, Serving, binding, fitting, free_rows, within_radii
-from ..terminal import CAUTION
+from ..remarks import CAUTION
 from ..wording import count, small
 from .question import Asked
 from .reached import reached_lines

@@ -23,7 +23,7 @@ from ...optimizer.robustness.missed_burn import Missed, missed
 from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from ..burn_table import burn_words
 from ..hold import forced_hold, forced_text, missing_text, trim_text
-from ..terminal import CAUTION
+from ..remarks import CAUTION
 from ..wording import capital, count, small, way_text
 
 
