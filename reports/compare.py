@@ -68,12 +68,7 @@ POINTS = (
 
 
 def compare_text(entries: Sequence[Entry], width: int = 80) -> str:
-    """Set a comparison for the console: a line an entry, the first of them as the measure.
-
-    Args:
-        entries: at least one.
-        width: greatest length of a line, at least 60.
-    """
+    """Set a comparison for the console: a line an entry, the first of them as the measure."""
     entries = [_as_written(entry) for entry in entries]
     scenarios = entries[0].about == "scenario"
     lines = paragraph("Scenarios side by side" if scenarios else entries[0].scenario.title, width)

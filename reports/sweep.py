@@ -134,15 +134,7 @@ def table_csv(over: Grid, rows: Sequence[TextRow]) -> str:
 
 
 def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[TextRow], width: int = 80) -> str:
-    """Set a sweep for the console: a line a point, or for two keys a table of the aim over both.
-
-    Args:
-        title: of the scenario.
-        aim: what the goal makes least.
-        over: the grid.
-        rows: those that are ready.
-        width: greatest length of a line, at least 60.
-    """
+    """Set a sweep for the console: a line a point, or for two keys a table of the aim over both."""
     ready = in_order(over, rows)
     lines = paragraph(title, width)
     names = listed([" = ".join(vary.keys) for vary in over.varied])

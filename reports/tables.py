@@ -107,10 +107,6 @@ def tables(outcome: Outcome) -> dict[str, pd.DataFrame]:
 def write_tables(outcome: Outcome, directory: str | Path) -> list[Path]:
     """Write every table as CSV (RFC 4180, with a header; an empty field where there is no value).
 
-    Args:
-        outcome: the result of planning.
-        directory: where they go; must exist.
-
     Returns:
         The paths ``plans.csv``, ``craft.csv``, ``burns.csv``, ``front.csv``.
     """

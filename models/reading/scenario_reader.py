@@ -37,7 +37,6 @@ def read_scenario(path: str | os.PathLike[str], settings: Sequence[str] = ()) ->
     """Read a scenario file.
 
     Args:
-        path: of a TOML file.
         settings: overrides, each ``key=value`` as in ``ring.altitude_km=9000`` or ``craft.Teal.propellant_kg=250``.
 
     Raises:
@@ -49,11 +48,6 @@ def read_scenario(path: str | os.PathLike[str], settings: Sequence[str] = ()) ->
 
 def parse_scenario(text: str, file: str = "scenario", settings: Sequence[str] = ()) -> Scenario:
     """Read a scenario from its text.
-
-    Args:
-        text: TOML.
-        file: what messages call it.
-        settings: overrides, as for :func:`read_scenario`.
 
     Raises:
         InputError: what it says cannot be used.

@@ -53,7 +53,6 @@ def replan(
     Args:
         before: of planning the scenario; it must have a plan.
         observed: what was seen, and when.
-        progress: called with the state of the work in words.
         past: what lies behind the plan, where it was itself gone on with.
         fresh: False to replan only where mending the old plan changes what it costs by more than `NEAR_SHARE` of the
             circular speed: this is quick, and may miss a plan that is better by less.

@@ -25,7 +25,6 @@ def from_touch(way: Ascent, asked: Launches, chosen: Phasings, lead: F, waited_s
     """Options of a launched craft from its phasing choices at the first touch of the ring.
 
     Args:
-        way, asked: what was asked.
         chosen: rows point into the pairs of liftoff and slot.
         lead: rad, (n,), at the touch.
         waited_s: in a parking orbit, (n,).
