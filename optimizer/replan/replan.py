@@ -5,9 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
 from ...models.errors import InputError
 from ...models.reading.observed import Observed
 from ...models.scenario import Aim
@@ -22,7 +19,6 @@ from .off_plan import OffPlan
 from .remaining_scenario import Remaining, remaining
 from .repair import mend
 
-Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 
 
