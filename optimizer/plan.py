@@ -59,9 +59,6 @@ def make_plan(
     """Plan a scenario: ranked plans, each flown numerically, the front, and what was proved.
 
     Args:
-        scenario: validated input.
-        progress: called with words that say what is being done.
-        fronts: whether to walk the other fronts too.
         price: whether to work out what time is worth to the dearest craft in space.
         brief: the best plan alone, without front and alternatives; where there is none, without the limit that binds.
         left_s: seconds left for the search, the best plan's flight not counted; it may drop to 0 at any moment. What
@@ -317,10 +314,7 @@ def proof_of(
     """What was proved about the best plan; nothing where ring phases were left out because time ran out.
 
     Args:
-        laid: the phase of the ring, and what it was chosen from.
         best: the best plan by the catalogue. What merely breaks ties may be open.
-        aim: what makes it best.
-        late: what was left out, in words.
         before: how many aims came first; the proof then holds among their best.
         flown: choices and what they came to, which may be less than the catalogue says.
         all_flown: whether every plan is among them that this difference could make best: nothing is then below the

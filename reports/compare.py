@@ -24,6 +24,7 @@ from .limits import (
 )
 from .remarks import CAUTION, to_know
 from .result import aim_points
+from .result_schema import always
 from .tables import frame_csv
 from .values import finite, json_text, named, number
 from .wording import AIM_WORDS, listed, sentence
@@ -36,44 +37,17 @@ FORMAT = "ringwright-compare/1"
 WIDE = 110
 """From this width on one table holds everything."""
 
+_COSTS, _TIGHTEST = ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg"), ("limit", "value", "allowed", "room_share")
 ENTRIES = (
-    "name",
-    "about",
-    "title",
-    "delta_v_m_s",
-    "worst_delta_v_m_s",
-    "propellant_kg",
-    "finish_s",
-    "first_service_s",
-    "clearance_km",
-    "tightest_limit",
-    "tightest_value",
-    "tightest_allowed",
-    "tightest_room_share",
-    "within_limits",
-    "proof",
-    "gap",
-    "no_plan",
+    *("name", "about", "title", *_COSTS, "finish_s", "first_service_s", "clearance_km"),
+    *(f"tightest_{name}" for name in _TIGHTEST),
+    *("within_limits", "proof", "gap", "no_plan"),
 )
-POINTS = (
-    "name",
-    "front",
-    "delta_v_m_s",
-    "worst_delta_v_m_s",
-    "propellant_kg",
-    "finish_s",
-    "first_service_s",
-    "kind",
-)
+POINTS = ("name", "front", *always("aim_point"))
 
 
 def compare_text(entries: Sequence[Entry], width: int = 80) -> str:
-    """Set a comparison for the console: a line an entry, the first of them as the measure.
-
-    Args:
-        entries: at least one.
-        width: greatest length of a line, at least 60.
-    """
+    """Set a comparison for the console: a line an entry, the first of them as the measure."""
     entries = [_as_written(entry) for entry in entries]
     scenarios = entries[0].about == "scenario"
     lines = paragraph("Scenarios side by side" if scenarios else entries[0].scenario.title, width)
@@ -272,12 +246,12 @@ def compare_json(entries: Sequence[Entry]) -> str:
 
 
 def _entry(entry: Entry) -> dict[str, Any]:
-    plan, costs = entry.plan, ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg")
+    plan = entry.plan
     return {
         "name": entry.name,
         "about": entry.about,
         "title": entry.scenario.title,
-        **(dict.fromkeys(costs) if plan is None else named(plan, *costs)),
+        **(dict.fromkeys(_COSTS) if plan is None else named(plan, *_COSTS)),
         **({} if plan is None or not plan.carriers else {"carriers_m_s": round(carriers_m_s(plan), 6)}),
         "finish_s": None if plan is None else number(plan.finish_s),
         **named(entry, "first_service_s"),
@@ -332,10 +306,7 @@ def compare_tables(entries: Sequence[Entry]) -> dict[str, pd.DataFrame]:
         rows.append(
             {
                 **entry,
-                "tightest_limit": tight.get("limit"),
-                "tightest_value": tight.get("value"),
-                "tightest_allowed": tight.get("allowed"),
-                "tightest_room_share": tight.get("room_share"),
+                **{f"tightest_{name}": tight.get(name) for name in _TIGHTEST},
                 "proof": proof.get("status"),
                 "gap": proof.get("gap"),
                 "no_plan": entry["no_plan"] and entry["no_plan"]["reason"],
@@ -348,8 +319,8 @@ def compare_tables(entries: Sequence[Entry]) -> dict[str, pd.DataFrame]:
         for point in aim_points(front)
     ]
     return {
-        "compare": pd.DataFrame(rows, columns=list(ENTRIES)),
-        "fronts": pd.DataFrame(points, columns=list(POINTS)),
+        "compare": pd.DataFrame(rows, columns=ENTRIES),
+        "fronts": pd.DataFrame(points, columns=POINTS),
     }
 
 

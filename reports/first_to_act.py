@@ -156,7 +156,6 @@ def exact_text(outcome: Outcome, slope: Sensitivity, index: int) -> str:
     """How far the period at cut-off of a burn may be off, in one sentence.
 
     Args:
-        outcome: with the tolerance and the ring.
         slope: what the errors of the burn make of the slot, as flown.
         index: of the burn, from 0.
     """

@@ -12,12 +12,7 @@ from .wording import sentence, way_text
 
 
 def infeasible_text(outcome: Outcome, width: int = 80) -> str:
-    """Say which limit leaves no plan, and what would serve.
-
-    Args:
-        outcome: one without plans.
-        width: greatest length of a line, at least 40.
-    """
+    """Say which limit leaves no plan, and what would serve."""
     outcome = outcome_as_written(outcome)
     scenario, why = outcome.scenario, outcome.infeasible
     lines = paragraph(scenario.title, width)

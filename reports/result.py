@@ -41,9 +41,6 @@ FORMAT = "ringwright-plan/1"
 def result(outcome: Outcome) -> dict[str, Any]:
     """Turn an outcome into JSON-ready values.
 
-    Args:
-        outcome: the result of planning, feasible or not.
-
     Returns:
         A dict of str, int, float, bool, None, list and dict only, its keys always in the same order. ``front`` is
         sorted by ``finish_s`` and ``plan`` in it is a rank; ``infeasible`` is None when there are plans. Where several

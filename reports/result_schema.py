@@ -81,6 +81,12 @@ def result_schema() -> dict[str, Any]:
     return {"$schema": DRAFT, "title": "a Ringwright plan", **made.pop("result"), "$defs": made}
 
 
+def always(name: str) -> tuple[str, ...]:
+    """Fields of an object that are always there and hold a single value, in their order."""
+    fields = (row.split("=") for row in OBJECTS[name].split())
+    return tuple(field for field, kind in fields if kind.strip("?") in KINDS)
+
+
 def _object(rows: str) -> dict[str, Any]:
     fields = dict(row.split("=") for row in rows.split())
     return {

@@ -36,7 +36,6 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
 
     Args:
         outcome: feasible or not; without a plan this is :func:`infeasible_text`.
-        width: greatest length of a line, at least 40.
         rank: of the plan to show, the best one without; others are set against it.
 
     Returns:

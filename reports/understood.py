@@ -31,10 +31,6 @@ _OWN_DAY_WORTH = 0.01
 def understood(scenario: Scenario, width: int = 80) -> str:
     """Set what a scenario says: each table in turn, angles from one named craft or site, then every default taken.
 
-    Args:
-        scenario: as read.
-        width: greatest length of a line, at least 40.
-
     Returns:
         Text that ends in a newline.
     """

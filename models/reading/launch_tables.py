@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 
 from ..insertions import Insertion, InsertionRange, Payload
 from ..readouts import brief
 from ..scenario import Body, Carrier, Errors, Pad, UpperStage
-from ..units import split_unit
 from .document import Table
 
 
@@ -19,13 +18,7 @@ def errors_of(table: Table | None, general: Errors | None) -> Errors | None:
     if general is None:
         table.note_defaults()
     base = general or Errors()
-    given = {field.name: table.number(_error_key(field.name)) for field in fields(Errors)}
-    return replace(base, **{name: value for name, value in given.items() if value is not None})
-
-
-def _error_key(field_name: str) -> str:
-    """The key of a field: the same without its unit."""
-    return split_unit(field_name)[0]
+    return replace(base, **table.given(Errors))
 
 
 def pad(table: Table, body: Body, errors: Errors | None) -> Pad:
@@ -33,20 +26,11 @@ def pad(table: Table, body: Body, errors: Errors | None) -> Pad:
     insertions = tuple(one for number, item in offered for one in _insertions(item, body, number))
     table.note_defaults()
     return Pad(
-        name=table.text_or("name"),
-        latitude_rad=table.number_or("latitude", 0.0),
-        longitude_rad=table.number_or("longitude", 0.0),
-        ready_s=table.number_or("ready"),
-        until_s=table.number_or("until"),
+        **{"name": table.text_or("name"), **table.given(Pad)},
         blackouts_s=tuple(
             (item.number_or("from", 0.0), item.number_or("until", 0.0)) for item in table.tables.get("blackout", ())
         ),
-        turnaround_s=table.number_or("turnaround"),
         corridor_rad=_corridor(table),
-        payload_kg=table.number_or("payload"),
-        plane_tolerance_rad=table.number_or("plane_tolerance"),
-        ascent_s=table.number_or("ascent"),
-        downrange_rad=table.number_or("downrange"),
         errors=errors_of(table.table("errors"), errors),
         insertions=insertions,
         upper_stage=_upper_stage(table.table("upper_stage")),
@@ -57,20 +41,12 @@ def _upper_stage(table: Table | None) -> UpperStage | None:
     if table is None:
         return None
     table.note_defaults()
-    return UpperStage(delta_v_m_s=table.number_or("delta_v", 0.0), lasts_s=table.number_or("lasts"))
+    return UpperStage(**table.given(UpperStage))
 
 
 def carrier(table: Table) -> Carrier:
     table.note_defaults()
-    return Carrier(
-        name=table.text_or("name"),
-        craft=table.texts("craft"),
-        delta_v_m_s=table.number_or("delta_v", 0.0),
-        mass_kg=table.number_or("mass"),
-        passes_max=table.count_or("passes_max"),
-        lasts_s=table.number_or("lasts"),
-        pads=table.texts("pads"),
-    )
+    return Carrier(**{"name": table.text_or("name"), **table.given(Carrier)})
 
 
 def _corridor(table: Table) -> tuple[float, float] | None:

@@ -49,9 +49,7 @@ def checked_value(table: Table, key: Key, unit: str, value: object) -> object:
 
     Args:
         table: where it stands; it holds the value as written already, for messages.
-        key: what it should be.
         unit: the unit that its key carries, empty for none.
-        value: as the TOML parser gave it.
 
     Raises:
         InputError: it cannot be used.

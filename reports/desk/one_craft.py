@@ -32,7 +32,6 @@ def answered(typed: Mapping[str, str], width: int) -> dict[str, Any]:
 
     Args:
         typed: text by field; what is empty is left out.
-        width: greatest length of a line.
 
     Returns:
         ``status``, ``text`` as the command prints it, and ``next``: the part of it that says what to do now.

@@ -64,10 +64,6 @@ def write_calendar(outcome: Outcome, path: str | Path, rank: int | None = None) 
 def calendar_text(outcome: Outcome, rank: int | None = None) -> str:
     """The calendar of a plan as text, its lines ended as the standard has it.
 
-    Args:
-        outcome: with plans.
-        rank: of the plan, the best one without.
-
     Raises:
         InputError: the scenario has no epoch, or there is no plan of that rank.
     """

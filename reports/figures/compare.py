@@ -35,9 +35,6 @@ def draw_fronts(entries: Sequence[Entry]) -> Figure:
 
     Lines are labeled where they begin, at their fastest plan; entries with the same front share a line and a label.
 
-    Args:
-        entries: some with fronts.
-
     Raises:
         ValueError: there is no front to draw.
     """

@@ -82,7 +82,6 @@ def draw_timeline(outcome: Outcome, plan: Plan | None = None) -> Figure:
     """Draw when each craft lifts off, reaches the ring, goes round and is in its slot.
 
     Args:
-        outcome: one with plans.
         plan: which one; rank 1 when absent.
     """
     plan = plan or min(outcome.plans, key=lambda plan: plan.rank)

@@ -37,14 +37,7 @@ ROWS_SHOWN = 12
 
 
 def period_text(asked: Asked, rows: Periods, width: int, *, saved: str = "") -> str:
-    """Set the answer.
-
-    Args:
-        asked: the question as it was put.
-        rows: every period that fits, at least one.
-        width: greatest length of a line, at least 60.
-        saved: the scenario file that was written, if any.
-    """
+    """Set the answer."""
     lines = [
         *_question(asked, width),
         "",
@@ -59,13 +52,7 @@ def period_text(asked: Asked, rows: Periods, width: int, *, saved: str = "") -> 
 
 
 def nothing_text(asked: Asked, width: int, *, saved: str = "") -> str:
-    """Say that no period fits, which limits bind, and what would serve.
-
-    Args:
-        asked: a question without any row.
-        width: greatest length of a line, at least 60.
-        saved: the scenario file that was written, if any.
-    """
+    """Say that no period fits, which limits bind, and what would serve."""
     body = asked.body
     sets = binding(asked.question, body.radius_m + body.atmosphere_top_m)
     together = any(len(several) > 1 for several in sets)

@@ -70,8 +70,6 @@ def sheets(outcome: Outcome, plan: Plan, names: Sequence[str] = ()) -> tuple[She
     """The sheets of a plan's craft that have something to do, in the order of the plan.
 
     Args:
-        outcome: the result of planning.
-        plan: one of its plans.
         names: only these craft; all of them where empty.
     """
     return tuple(
