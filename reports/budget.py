@@ -23,7 +23,8 @@ _CLOSED = (
 _BY_LAW = (
     "No closed form is known for such a flight: errors are propagated with a linear model of it, to first order "
     "in the errors. Burns to come are changed in the cheapest of a few ways where the rest of the plan would miss; the "
-    "ring's period is read and trimmed. Burns paid by an upper stage have the errors of the craft's burns."
+    "ring's period is read and trimmed. Burns of an upper stage or a carrier have the errors of the craft's burns; "
+    "craft on a carrier share its errors."
 )
 
 
