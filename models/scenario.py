@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Literal, cast
 
 from .keys import count_by_default, flag_by_default, number_by_default, text_by_default
+from .risk import Risk, Weigh
 from .surroundings import AirLayer, ForceSpec, Harmonic, Puller, Surface
 
 Aim = Literal["delta_v", "finish", "propellant", "worst_delta_v"]
@@ -335,8 +336,9 @@ class Scenario:
 
     ``first_service`` is how many neighboring slots must be filled for the first service, None where it is not asked.
     ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
-    ``errors`` is None where nothing is said about them. ``forces`` is None where none beyond the body's bulge are
-    flown; ``pulls`` are the bodies that pull in a world of one's own.
+    ``errors`` and ``risk`` are None where nothing is said about them. ``weigh`` is what the listed plans are weighed
+    by, after they were planned by ``minimize``; None for nothing. ``forces`` is None where none beyond the body's bulge
+    are flown; ``pulls`` are the bodies that pull in a world of one's own.
     """
 
     title: str
@@ -353,6 +355,8 @@ class Scenario:
     first_service: int | None = None
     front_step_s: float | None = None
     errors: Errors | None = None
+    risk: Risk | None = None
+    weigh: Weigh | None = None
     source: Source = Source()
     warnings: tuple[str, ...] = ()
 

@@ -30,6 +30,7 @@ from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
 from .problem.problem import Problem, kept_errors
 from .problem.ring_phase import problems
 from .robustness.under_forces import under_forces
+from .robustness.weighing import ranked, refuse_unweighable
 
 Progress = Callable[[str], None]
 
@@ -70,10 +71,24 @@ def make_plan(
         InputError: craft that stay contradict one another.
     """
     with deadline.searching(left_s):
+        if scenario.weigh is not None:
+            refuse_unweighable(scenario)
         found = _planned(scenario, progress, fronts=fronts, price=price, brief=brief)
+        if not brief:
+            found = _weighed(found, progress)
         if scenario.forces is None or brief or not found.plans:
             return found
         return _under_forces(found, progress)
+
+
+def _weighed(found: Outcome, progress: Progress) -> Outcome:
+    """The outcome with its plans ranked by their risk, where the goal weighs them by it."""
+    try:
+        with deadline.flying():
+            return ranked(found, progress)
+    except ENDED:
+        missing = [found.unfinished] if found.unfinished else []
+        return replace(found, unfinished="; ".join([*missing, "plans were not weighed by their risk"]))
 
 
 def _under_forces(found: Outcome, progress: Progress) -> Outcome:

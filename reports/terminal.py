@@ -24,6 +24,7 @@ from .no_plan import infeasible_text
 from .price_of_time import other_ways, price_of_time
 from .proof_words import proof_text
 from .remarks import CAUTION, remark_lines
+from .risk import risk_lines
 from .under_forces import force_lines
 from .wording import against_text, count, heading_text, kept_text, listed, slot0_text, way_text
 
@@ -58,6 +59,7 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         *_shapes(outcome, first, width),
         *price_of_time(outcome, first, width),
         *other_ways(outcome, first, width),
+        *risk_lines(outcome, width),
         *first_to_act(outcome, first, width),
         *hold_lines(outcome, first, width),
         *force_lines(outcome, width),

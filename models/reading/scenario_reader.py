@@ -19,6 +19,7 @@ from .. import bodies
 from ..errors import InputError
 from ..keys import TABLES
 from ..readouts import brief, degrees
+from ..risk import Risk, Weigh
 from ..scenario import Aim, Body, Craft, Errors, LimitSpec, Occupied, Orbit, RingSpec, Scenario, Source
 from .cautions import warnings
 from .consistency import check
@@ -88,8 +89,8 @@ def _scenario(root: Table) -> Scenario:
     limits = _limits(_one(root, "limits"), body)
     goal = _one(root, "goal")
     goal.note_defaults("first_service", "front_step")
-    root.note_defaults("forces")
-    minimize: Aim = goal.text_or("minimize")  # type: ignore[assignment]  # one of the choices
+    root.note_defaults("forces", "risk")
+    minimize, weigh = _aim(goal)
     scenario = Scenario(
         title=root.text_or("title"),
         body=body,
@@ -103,6 +104,8 @@ def _scenario(root: Table) -> Scenario:
         first_service=goal.count_or("first_service", 0) or None,
         front_step_s=goal.number_or("front_step", 0.0) or None,
         errors=errors,
+        risk=_risk(root.table("risk")),
+        weigh=weigh,
         forces=force_spec(root.table("forces")),
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
@@ -213,6 +216,31 @@ def _ring(table: Table, body: Body) -> RingSpec:
     several = table.count_or("planes") > 1
     table.note_defaults("with_drag", *(() if several else ("phasing", "spread")))
     return RingSpec(**{**table.given(RingSpec), "radius_m": radius}, occupied=tuple(occupied))
+
+
+SOLVED_FOR: dict[str, Aim] = {"load_p99": "delta_v", "finish_p90": "finish"}
+"""What plans are made by that are weighed afterwards."""
+
+
+def _aim(goal: Table) -> tuple[Aim, Weigh | None]:
+    """What plans are made by, and what the listed ones are weighed by."""
+    wanted = goal.text_or("minimize")
+    if wanted in SOLVED_FOR:
+        return SOLVED_FOR[wanted], wanted  # type: ignore[return-value]  # one of the choices
+    return wanted, None  # type: ignore[return-value]  # one of the choices
+
+
+def _risk(table: Table | None) -> Risk | None:
+    if table is None:
+        return None
+    table.note_defaults()
+    return Risk(
+        slip_share=table.number_or("slip_share"),
+        slip_mean_s=table.number_or("slip_mean"),
+        loss_share=table.number_or("loss_share"),
+        replaced_after_s=table.number_or("replaced_after"),
+        spares=table.count_or("spares"),
+    )
 
 
 OWN_LIMITS = {"clearance", "finish_within", "wait_within", "revolutions_max", "apoapsis_max", "separation"}

@@ -40,6 +40,7 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     _compare(commands)
     _sweep(commands)
     _budget(commands)
+    _risk(commands)
     _replan(commands)
     _slips(commands)
     _period(commands, typed)
@@ -202,6 +203,21 @@ def _budget(commands: Commands) -> None:
     add_json(budget, "the budget")
     add_out(budget, "write text, budget and figure into a directory")
     add_run_limits(budget)
+
+
+def _risk(commands: Commands) -> None:
+    made = commands.add(
+        "risk",
+        studies.risk,
+        "plans weighed by late and lost launches: by when the ring is done, what spares are worth",
+        "my-ring.toml --set risk.slip_share=0.4 --set risk.slip_mean_d=2",
+    )
+    add_scenario(made)
+    made.add_argument("--samples", type=samples, default=20_000, metavar="N", help="rings of each plan; default: 20000")
+    made.add_argument("--seed", type=seed, default=1, metavar="N", help="seed of the random numbers; default: 1")
+    add_json(made, "the answer")
+    add_out(made, "write text, answer and figure into a directory")
+    add_run_limits(made)
 
 
 def _replan(commands: Commands) -> None:

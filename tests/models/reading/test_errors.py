@@ -115,7 +115,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "unit-missing": (7, "ring.altitude = 9000", "write altitude_m or altitude_km"),
     "unit-of-another-kind": (7, "ring.altitude_deg", "write altitude_m or altitude_km"),
     "unknown-body": (4, 'body.name = "marz"', "did you mean mars?"),
-    "unknown-goal": (27, 'goal.minimize = "time"', '"delta_v", "finish", "propellant" or "worst_delta_v"'),
+    "unknown-goal": (27, 'goal.minimize = "time"', '"worst_delta_v", "load_p99" or "finish_p90"'),
     "unknown-key": (12, "limits.clearence_km", "did you mean clearance_km?"),
     "message-and-orbit": (14, 'craft.Rust.opm = "rust.opm" and craft.Rust.orbit', "keep one of them"),
     "message-as-number": (13, "craft.Rust.opm = 7", "in quotes"),
