@@ -73,7 +73,7 @@ def _serving_text(serving: Serving, body: Body) -> str:
     """The limit as typed and the nearest value that would serve, rounded to the side that does."""
     value, serves = serving.value, serving.serves
     if serving.limit == "within":
-        return f"--within {_typed_time(math.ceil(serves))} instead of {span(value)}"
+        return f"--within {clock(math.ceil(serves), 0)} instead of {span(value)}"
     if serving.limit == "revolutions":
         return f"--revolutions {serves:.0f} instead of {value:.0f}"
     now_km, serves_km = (value - body.radius_m) / 1e3, (serves - body.radius_m) / 1e3
@@ -85,10 +85,6 @@ def _serving_text(serving: Serving, body: Body) -> str:
 
 def _typed_km(value: float) -> str:
     return f"{value:.3f}".rstrip("0").rstrip(".") + "km"
-
-
-def _typed_time(seconds: int) -> str:
-    return clock(seconds, 0)
 
 
 def _body_name(asked: Asked) -> str:
@@ -279,7 +275,7 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
     }
     whole = ["turns", "side", "period", "apsis", "now", "later", "total", "after", "slope", "mark"]
     marks = "; ".join(_MARKS[name] for name in _MARKS if name in filled["mark"].cells)
-    remarks = [line for text in (f"{marks}." if marks else "", remark) for line in _indented(text, width)]
+    remarks = [line for text in (f"{marks}.", remark) if len(text) > 1 for line in paragraph(text, width, indent="  ")]
     lines = ["", *underlined(title)]
     if fits([filled[name] for name in whole], width):
         lines += [*table([filled[name] for name in whole], width), *remarks]
@@ -289,10 +285,6 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
         lines += ["", *underlined("Their burns")]
         lines += table([filled[name] for name in ["number", "period", "apsis", "now", "later", "slope"]], width)
     return lines
-
-
-def _indented(text: str, width: int) -> list[str]:
-    return paragraph(text, width, indent="  ", hang="  ") if text else []
 
 
 def _far(asked: Asked, rows: Periods, shown: Sequence[int], width: int) -> list[str]:
