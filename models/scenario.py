@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal, cast
 
+from .insertions import Insertion
 from .keys import count_by_default, flag_by_default, number_by_default, text_by_default
 from .risk import Risk, Weigh
 from .surroundings import AirLayer, ForceSpec, Harmonic, Puller, Surface
@@ -173,21 +174,6 @@ INJECTION_ERRORS = ("periapsis_m", "apoapsis_m", "inclination_rad", "node_rad", 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Insertion:
-    """Where the launcher lets go, on the way up: apsides and the radius of the insertion point itself."""
-
-    name: str
-    periapsis_m: float
-    apoapsis_m: float
-    radius_m: float
-
-    @property
-    def circular(self) -> bool:
-        """A parking orbit: both apsides alike to a meter."""
-        return abs(self.apoapsis_m - self.periapsis_m) <= 1.0
-
-
-@dataclass(frozen=True, kw_only=True)
 class UpperStage:
     """The launcher's last stage, which stays with what it carries and pays the first burns, in order.
 
@@ -255,6 +241,15 @@ class Pad:
     errors: Errors | None = None
     insertions: tuple[Insertion, ...] = ()
     upper_stage: UpperStage | None = None
+
+    def payload_to(self, insertion: Insertion) -> float:
+        """Greatest mass that its launcher brings to an insertion, kg; infinite where nothing limits it."""
+        return min(self.payload_kg, insertion.payload_kg)
+
+    @property
+    def most_payload_kg(self) -> float:
+        """The same to the insertion to which it brings most."""
+        return max((self.payload_to(one) for one in self.insertions), default=self.payload_kg)
 
 
 @dataclass(frozen=True, kw_only=True)

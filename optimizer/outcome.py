@@ -240,6 +240,26 @@ class CraftPrice:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LetGo:
+    """The best plan where all launches of a site are let go at one insertion out of a range.
+
+    Args:
+        pad, insertion: the site, and the insertion by name.
+        periapsis_m, apoapsis_m: its apsides, radii.
+        payload_kg: greatest mass there; infinite where nothing limits it.
+        delta_v_m_s, finish_s: what the plan comes to; infinite where no plan keeps the limits.
+    """
+
+    pad: str
+    insertion: str
+    periapsis_m: float
+    apoapsis_m: float
+    payload_kg: float
+    delta_v_m_s: float
+    finish_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class PlanRisk:
     """What one listed plan comes to where launches slip or are lost and flights differ from it.
 
@@ -270,7 +290,8 @@ class Outcome:
     craft in space, where that was asked for. ``rejected`` are the plans that come nearest to keeping their limits,
     where none does; each says what it breaks. ``under`` is what a second flight of plan 1 under
     the scenario's further forces found, where it names any. ``weighed`` is the risk of each plan, by rank, where the
-    goal weighs them by it.
+    goal weighs them by it. ``let_go`` are the best plans with one insertion for all launches of a site, where that
+    leaves a range.
     """
 
     scenario: Scenario
@@ -288,6 +309,7 @@ class Outcome:
     under: UnderForces | None = None
     rejected: tuple[Plan, ...] = ()
     weighed: tuple[PlanRisk, ...] = ()
+    let_go: tuple[LetGo, ...] = ()
 
     def ring_of(self, plan: Plan) -> Ring:
         """The ring at the phase of one of its plans."""

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 
 from ..models import deadline
 from ..models.deadline import ENDED, Clock
@@ -31,6 +32,7 @@ from .problem.problem import Problem, kept_errors
 from .problem.ring_phase import problems
 from .robustness.under_forces import under_forces
 from .robustness.weighing import ranked, refuse_unweighable
+from .where_let_go import chooses, with_ranges
 
 Progress = Callable[[str], None]
 
@@ -73,7 +75,12 @@ def make_plan(
     with deadline.searching(left_s):
         if scenario.weigh is not None:
             refuse_unweighable(scenario)
-        found = _planned(scenario, progress, fronts=fronts, price=price, brief=brief)
+        plan = partial(_planned, progress=progress, fronts=fronts, price=price, brief=brief)
+        if chooses(scenario) and not brief:
+            briefly = partial(_planned, progress=lambda _: None, fronts=False, price=False, brief=True)
+            found = with_ranges(scenario, plan, briefly, progress)
+        else:
+            found = plan(scenario)
         if not brief:
             found = _weighed(found, progress)
         if scenario.forces is None or brief or not found.plans:

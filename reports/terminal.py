@@ -19,6 +19,7 @@ from .first_to_act import first_to_act
 from .flown_words import flown_text, model_text
 from .hold import hold_lines
 from .layout import Cells, figures, heading, paragraph, table, words
+from .let_go import let_go_lines
 from .limits import limit_amount, limit_key, limit_words, outcome_as_written
 from .no_plan import infeasible_text
 from .price_of_time import other_ways, price_of_time
@@ -59,6 +60,7 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         *_shapes(outcome, first, width),
         *price_of_time(outcome, first, width),
         *other_ways(outcome, first, width),
+        *let_go_lines(outcome, width),
         *risk_lines(outcome, width),
         *first_to_act(outcome, first, width),
         *hold_lines(outcome, first, width),

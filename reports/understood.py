@@ -9,8 +9,9 @@ import math
 import re
 from collections.abc import Iterable
 
+from ..models.insertions import Insertion
 from ..models.readouts import DAY, brief, clock, instant, listed, plain, span
-from ..models.scenario import Body, Craft, Insertion, Pad, Scenario
+from ..models.scenario import Body, Craft, Pad, Scenario
 from .angles import angle_lines
 from .launch_windows import window_lines
 from .layout import Column, columns, paragraph
@@ -195,7 +196,9 @@ def _launch_items(scenario: Scenario) -> list[str]:
             f"{brief(math.degrees(pad.downrange_rad))} deg downrange."
         )
         items += [f"{pad.name}: {said}." for said in _site_limits(pad, body)]
-        items += [_insertion_item(scenario, pad, insertion) for insertion in pad.insertions]
+        # of a range its two ends
+        ends = [one for one in pad.insertions if one.out_of is None or one.out_of.share_of(one) in (0.0, 1.0)]
+        items += [_insertion_item(scenario, pad, insertion) for insertion in ends]
     return items
 
 
@@ -221,6 +224,8 @@ def _site_limits(pad: Pad, body: Body) -> list[str]:
 
 def _insertion_item(scenario: Scenario, pad: Pad, insertion: Insertion) -> str:
     name = f"Insertion {insertion.name}" if insertion.name else "Insertion"
+    name += "" if insertion.out_of is None else ", one end of the range from which the plan chooses"
+    name += f", at most {brief(insertion.payload_kg)} kg" if insertion.payload else ""
     at = _altitude(insertion.radius_m, scenario)
     if insertion.circular:
         return f"{name}: into a parking orbit at {at}, from which a transfer leaves for the ring."

@@ -73,6 +73,14 @@ class Table:
             value = number_by_default(self.schema, name) if default is None else default
         return value
 
+    def span(self, name: str) -> tuple[float, float] | None:
+        """Least and most value of a quantity in SI units, the same where one is given; None where it is not given."""
+        entry = self.entries.get(name)
+        if entry and isinstance(entry.value, tuple):
+            return float(entry.value[0]), float(entry.value[1])
+        value = self.number(name)
+        return None if value is None else (value, value)
+
     def text(self, name: str) -> str | None:
         """Text of a key, None where it is not given or is a number."""
         entry = self.entries.get(name)

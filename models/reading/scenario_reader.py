@@ -234,13 +234,7 @@ def _risk(table: Table | None) -> Risk | None:
     if table is None:
         return None
     table.note_defaults()
-    return Risk(
-        slip_share=table.number_or("slip_share"),
-        slip_mean_s=table.number_or("slip_mean"),
-        loss_share=table.number_or("loss_share"),
-        replaced_after_s=table.number_or("replaced_after"),
-        spares=table.count_or("spares"),
-    )
+    return Risk(**table.given(Risk))
 
 
 OWN_LIMITS = {"clearance", "finish_within", "wait_within", "revolutions_max", "apoapsis_max", "separation"}
