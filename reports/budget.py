@@ -9,7 +9,7 @@ from typing import Any
 from ..models.readouts import plain
 from ..optimizer.robustness.budget import SHARES, Budget, CraftBudget
 from ..optimizer.robustness.quantiles import CONFIDENCE, Quantile
-from .files import whole_directory, write_text
+from .files import write_answer
 from .flown_words import gravity_of
 from .layout import Cells, figures, heading, paragraph, table, words
 from .limits import limit_key, plan_as_written
@@ -249,11 +249,7 @@ def write_budget(budget: Budget, directory: str | Path) -> Path:
         InputError: the place cannot be written to.
     """
     from .figures.budget import draw_budget
-    from .figures.style import paper, save
 
-    with whole_directory(directory) as place:
-        write_text(place / "budget.json", budget_json(budget))
-        write_text(place / "budget.txt", budget_text(budget, 110))
-        with paper():
-            save(draw_budget(budget), place, "budget")
+    texts = {"budget.json": budget_json(budget), "budget.txt": budget_text(budget, 110)}
+    write_answer(directory, texts, "budget", lambda: draw_budget(budget))
     return Path(directory)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from ..models.readouts import plain, span
 from ..optimizer.outcome import Bind, Margin, Plan
 from ..optimizer.studies.strategies import Entry, room_share
-from .files import whole_directory, write_text
+from .files import write_answer
 from .layout import figures, heading, paragraph, table, words
 from .limits import (
     as_written,
@@ -297,17 +297,8 @@ def write_compare(entries: Sequence[Entry], directory: str | Path) -> list[Path]
         InputError: the directory cannot be written to.
     """
     from .figures.compare import draw_fronts
-    from .figures.style import paper, save
 
-    place = Path(directory)
-    with whole_directory(place) as passing:
-        written = [
-            write_text(passing / "compare.json", compare_json(entries)),
-            write_text(passing / "compare.txt", compare_text(entries, WIDE)),
-        ]
-        for name, table in compare_tables(entries).items():
-            written.append(write_text(passing / f"{name}.csv", frame_csv(table)))
-        if any(front.points for entry in entries for front in entry.fronts):
-            with paper():
-                written += save(draw_fronts(entries), passing, "fronts")
-    return [place / path.name for path in written]
+    texts = {"compare.json": compare_json(entries), "compare.txt": compare_text(entries, WIDE)}
+    texts |= {f"{name}.csv": frame_csv(frame) for name, frame in compare_tables(entries).items()}
+    fronts = any(front.points for entry in entries for front in entry.fronts)
+    return write_answer(directory, texts, "fronts", (lambda: draw_fronts(entries)) if fronts else None)

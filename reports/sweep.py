@@ -12,7 +12,7 @@ from ..models.readouts import plain, span
 from ..optimizer.outcome import Infeasible
 from ..optimizer.studies.strategies import room_share
 from ..optimizer.studies.sweep import Grid, Row
-from .files import whole_directory, write_text
+from .files import write_answer
 from .layout import Cells, figures, heading, paragraph, table, words
 from .limits import limit_key, limit_words, serving_value
 from .remarks import CAUTION
@@ -215,17 +215,9 @@ def write_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow], direc
     Raises:
         InputError: the directory cannot be written to.
     """
-    from .figures.style import paper, save
     from .figures.sweep import draw_sweep
 
-    place = Path(directory)
     ready = in_order(over, rows)
-    with whole_directory(place) as passing:
-        written = [
-            write_text(passing / "sweep.csv", table_csv(over, rows)),
-            write_text(passing / "sweep.txt", sweep_text(title, aim, over, rows, 110)),
-        ]
-        if any(row.fields["delta_v_m_s"] for row in ready):
-            with paper():
-                written += save(draw_sweep(title, aim, over, ready), passing, "sweep")
-    return [place / path.name for path in written]
+    texts = {"sweep.csv": table_csv(over, rows), "sweep.txt": sweep_text(title, aim, over, rows, 110)}
+    planned = any(row.fields["delta_v_m_s"] for row in ready)
+    return write_answer(directory, texts, "sweep", (lambda: draw_sweep(title, aim, over, ready)) if planned else None)
