@@ -229,8 +229,7 @@ def _price(problem: Problem, plan: Plan, progress: Progress) -> CraftPrice | Non
 def _price_of_tilt(selection: Selection, best: Chosen) -> str:
     """What a tilt left on purpose would save, in words; nothing where it saves nothing, or no time is left for it."""
     with suppress(*ENDED), deadline.searching(deadline.share(TILT_SHARE)):
-        found = tilt_price(selection, best, selection.flyer.plan(best.options))
-        return "" if found is None else f"{found.text}."
+        return tilt_price(selection, best, selection.flyer.plan(best.options))
     return ""
 
 
