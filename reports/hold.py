@@ -48,13 +48,6 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
     by = f"by {listed(list(outcome.under.chosen.flown))}, without another burn"
     if hold.leaves_s <= 0.0:
         said = [f"{hold.craft} is outside the tolerance of {tolerance} from the beginning."]
-    elif hold.sure_s < hold.leaves_s:
-        said = [
-            f"Keeps its spacing for {_long(hold.sure_s)} at least {by}, within {tolerance}: by then the doubt in how "
-            "sunlight is averaged may have used up the tolerance."
-        ]
-        if hold.craft is not None:
-            said.append(f"Without that doubt {hold.craft} would leave first, after {_long(hold.leaves_s)}.")
     elif hold.craft is None:
         said = [f"Keeps its spacing for at least {_long(hold.looked_s)} {by}, within {tolerance}."]
     else:
