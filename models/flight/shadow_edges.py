@@ -137,7 +137,7 @@ def light_apart(extra: Extra, gm: float) -> tuple[Extra | None, ShadowEdges | No
 def put_in(
     solver: Any, edges: ShadowEdges, active: NDArray[np.intp], before: Array, f_before: Array, curve: Array | None
 ) -> None:
-    """Put into a solver of scipy, and the interpolation (7, 7, n), what the last step missed; ready for the next one."""
+    """Put into a solver of scipy, and the interpolation (7, 7, n), what the last step missed; ready for the next."""
     after = solver.y.reshape(before.shape)
     missed = edges.kicks(active, before, f_before, after, solver.f.reshape(before.shape))
     edges.hold(active, after + missed)

@@ -30,7 +30,7 @@ def _start(angle: float) -> tuple[Array, Array]:
 
 
 def _by_scipy(angle: float) -> Array:
-    """The cylinder of the shadow as in Montenbruck and Gill 2000, section 3.4.2, found as an event of the integrator."""
+    """The cylinder of the shadow as in Montenbruck and Gill 2000, section 3.4.2, an event of the integrator."""
 
     def depth(t: float, y: Array) -> float:
         sun = SUN.position(np.array([t]))[:, 0]
