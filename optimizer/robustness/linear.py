@@ -148,7 +148,7 @@ def linear_story_of(
     )
 
 
-def _a_little_off(scenario: Scenario, ring: Ring, item: Itinerary, *, launched: bool) -> list[Flight]:
+def _a_little_off(scenario: Scenario, ring: Ring, item: Itinerary, *, launched: bool) -> tuple[Flight, ...]:
     """The flight as planned; with each burn a little more on each axis, and later; with the launcher off its mark."""
     burns = item.impulses
     asked = [item]
