@@ -44,7 +44,6 @@ def passes_within(
     """Whether a ring craft is passed within a separation on one side of a touch, and when, s from the touch; both (n,).
 
     Args:
-        ring: radius, rate and GM.
         speed_m_s: tangential speed at the touch, nan for no touch; (n,).
         ahead_rad: how far the ring craft is ahead at the touch, in (-pi, pi]; (n,).
         before: look before the touch; else after it.

@@ -59,12 +59,9 @@ def listed(
     """All plans, flown in one batch and ranked by the goal; those that break a limit are left out.
 
     Args:
-        selection: what they were chosen from.
         best: proved best by the goal.
         walked: the front's points.
         others: plans of another kind.
-        aim: the goal.
-        progress: called with the state of the work in words.
     """
     walked = _with_best(selection, walked, best)
     named: list[tuple[Chosen, str | None]] = [(chosen, None) for chosen in walked.plans]
@@ -115,9 +112,7 @@ def with_phases(found: Listed, selection: Selection, front: PhaseFront, aim: Aim
 
     Args:
         found: plans of the phase that was chosen, rank 1 of which is the best.
-        selection: what they were chosen from.
         front: plans of other phases.
-        aim: the goal.
     """
     own = selection.made.problem.ring.slot0_rad
     known: list[tuple[Plan, PhasePoint | None]] = [(replace(plan, slot0_rad=own), None) for plan in found.plans]

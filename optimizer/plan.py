@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 
 from ..models import deadline
 from ..models.deadline import ENDED, Clock
@@ -30,6 +31,8 @@ from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
 from .problem.problem import Problem, kept_errors
 from .problem.ring_phase import problems
 from .robustness.under_forces import under_forces
+from .robustness.weighing import ranked, refuse_unweighable
+from .where_let_go import chooses, with_ranges
 
 Progress = Callable[[str], None]
 
@@ -56,9 +59,6 @@ def make_plan(
     """Plan a scenario: ranked plans, each flown numerically, the front, and what was proved.
 
     Args:
-        scenario: validated input.
-        progress: called with words that say what is being done.
-        fronts: whether to walk the other fronts too.
         price: whether to work out what time is worth to the dearest craft in space.
         brief: the best plan alone, without front and alternatives; where there is none, without the limit that binds.
         left_s: seconds left for the search, the best plan's flight not counted; it may drop to 0 at any moment. What
@@ -73,10 +73,29 @@ def make_plan(
         InputError: craft that stay contradict one another.
     """
     with deadline.searching(left_s):
-        found = _planned(scenario, progress, fronts=fronts, price=price, brief=brief)
+        if scenario.weigh is not None:
+            refuse_unweighable(scenario)
+        plan = partial(_planned, progress=progress, fronts=fronts, price=price, brief=brief)
+        if chooses(scenario) and not brief:
+            briefly = partial(_planned, progress=lambda _: None, fronts=False, price=False, brief=True)
+            found = with_ranges(scenario, plan, briefly, progress)
+        else:
+            found = plan(scenario)
+        if not brief:
+            found = _weighed(found, progress)
         if scenario.forces is None or brief or not found.plans:
             return found
         return _under_forces(found, progress)
+
+
+def _weighed(found: Outcome, progress: Progress) -> Outcome:
+    """The outcome with its plans ranked by their risk, where the goal weighs them by it."""
+    try:
+        with deadline.flying():
+            return ranked(found, progress)
+    except ENDED:
+        missing = [found.unfinished] if found.unfinished else []
+        return replace(found, unfinished="; ".join([*missing, "plans were not weighed by their risk"]))
 
 
 def _under_forces(found: Outcome, progress: Progress) -> Outcome:
@@ -295,10 +314,7 @@ def proof_of(
     """What was proved about the best plan; nothing where ring phases were left out because time ran out.
 
     Args:
-        laid: the phase of the ring, and what it was chosen from.
         best: the best plan by the catalogue. What merely breaks ties may be open.
-        aim: what makes it best.
-        late: what was left out, in words.
         before: how many aims came first; the proof then holds among their best.
         flown: choices and what they came to, which may be less than the catalogue says.
         all_flown: whether every plan is among them that this difference could make best: nothing is then below the

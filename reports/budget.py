@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from pathlib import Path
 from typing import Any
@@ -11,9 +10,10 @@ from ..models.readouts import plain
 from ..optimizer.robustness.budget import SHARES, Budget, CraftBudget
 from ..optimizer.robustness.quantiles import CONFIDENCE, Quantile
 from .files import whole_directory, write_text
+from .flown_words import gravity_of
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, plan_as_written
-from .result import gravity_of
+from .values import exact, json_text
 from .wording import listed
 
 _CLOSED = (
@@ -188,7 +188,7 @@ def _grouped(number: int) -> str:
 
 def budget_json(budget: Budget) -> str:
     """The budget as JSON: delta-v in m/s, masses in kg, angles in degrees; bounds that are unknown are null."""
-    return json.dumps(_values(budget), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(_values(budget), indent=1)
 
 
 def _values(budget: Budget) -> dict[str, Any]:
@@ -197,16 +197,13 @@ def _values(budget: Budget) -> dict[str, Any]:
         "title": budget.outcome.scenario.title,
         "plan": budget.plan.rank,
         "plan_within_limits": not budget.plan.broken,
-        "samples": budget.samples,
-        "seed": budget.seed,
+        **exact(budget, "samples", "seed"),
         "confidence": CONFIDENCE,
         "craft": [_craft_values(one) for one in budget.craft],
         "total_m_s": [_quantile(q) for q in budget.total_m_s],
         "one_load_kg": None if budget.one_load_kg is None else [_quantile(q) for q in budget.one_load_kg],
         "one_load_planned_kg": budget.one_load_planned_kg,
-        "drivers": [
-            {"source": d.source, "alone_m_s": d.alone_m_s, "left_out_m_s": d.left_out_m_s} for d in budget.drivers
-        ],
+        "drivers": [exact(one, "source", "alone_m_s", "left_out_m_s") for one in budget.drivers],
         "driver_samples": budget.ranking_samples,
         "taken_as_exact": list(budget.as_zero),
         "model": {
@@ -219,8 +216,7 @@ def _values(budget: Budget) -> dict[str, Any]:
 def _craft_values(one: CraftBudget) -> dict[str, Any]:
     shares = ("plan", *(f"p{100 * share:g}" for share in SHARES))
     return {
-        "craft": one.craft,
-        "planned_m_s": one.planned_m_s,
+        **exact(one, "craft", "planned_m_s"),
         "delta_v_m_s": [_quantile(q) for q in one.delta_v_m_s],
         "reserve_m_s": one.reserve_m_s,
         "available_m_s": one.available_m_s if math.isfinite(one.available_m_s) else None,
@@ -237,8 +233,7 @@ def _craft_values(one: CraftBudget) -> dict[str, Any]:
 
 def _quantile(one: Quantile) -> dict[str, float | None]:
     return {
-        "share": one.share,
-        "value": one.value,
+        **exact(one, "share", "value"),
         "low": one.low if math.isfinite(one.low) else None,
         "high": one.high if math.isfinite(one.high) else None,
     }

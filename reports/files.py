@@ -88,9 +88,6 @@ def whole_directory(path: str | Path) -> Iterator[Path]:
     ``path`` is a directory already, its files of the same names are replaced, each one whole, and all others are left
     alone. When the block fails nothing at ``path`` has changed.
 
-    Args:
-        path: directory to fill; its parents are made.
-
     Raises:
         InputError: the place cannot be written to, or is a file.
     """

@@ -12,9 +12,9 @@ from ..models.surroundings import AREA_M2_KG
 from ..optimizer.outcome import Hold, Outcome, Plan
 from ..optimizer.robustness.hold import YEAR_S, trim_m_s
 from ..optimizer.standing import ForcedHold
+from .flown_words import GRAVITY_WORDS, gravity_of
 from .layout import heading, paragraph
-from .result import gravity_of
-from .wording import GRAVITY_WORDS, capital, listed, small
+from .wording import capital, listed, small
 
 OVAL = 0.02
 """Eccentricity from which on it is said that orbits do not stay circles: the angle then swings by 2 deg in a turn."""

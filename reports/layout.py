@@ -41,8 +41,6 @@ def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = Non
     """Fill a paragraph.
 
     Args:
-        text: one paragraph.
-        width: greatest length of a line, indent included.
         indent: put before the first line.
         hang: put before the following lines; as ``indent`` when absent.
     """
@@ -98,7 +96,6 @@ def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, 
     Args:
         heads: one per cell of a row.
         rows: cells, already text.
-        width: greatest length of a line, indent included.
         indent: put before every line.
 
     >>> heads = [Column(title="craft"), Column(title="m/s", right=True)]

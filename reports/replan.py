@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import replace
 from typing import Any
@@ -12,8 +11,9 @@ from ..optimizer.replan.answer import NOTHING, CraftChange, Decision, Replan
 from .burn_table import burn_table
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, outcome_as_written
+from .no_plan import infeasible_text
 from .result import result
-from .terminal import infeasible_text
+from .values import exact, json_text
 from .wording import count, goal_text, listed, small, way_text
 
 _CAUTION = (
@@ -218,36 +218,22 @@ def replan_json(done: Replan) -> str:
         "done": [*done.past.done, *done.remaining.done],
         "lost": [*done.past.lost, *done.remaining.lost],
         "taken_as_planned": list(done.remaining.assumed),
-        "spent": [
-            {
-                "craft": one.craft,
-                "delta_v_m_s": one.delta_v_m_s,
-                "by_plan": one.by_plan,
-                "at_least": one.at_least,
-            }
-            for one in done.remaining.spent
-        ],
+        "spent": [exact(one, "craft", "delta_v_m_s", "by_plan", "at_least") for one in done.remaining.spent],
         "craft": [
             {
-                "craft": change.craft,
-                "plane": change.new.plane,
-                "slot": change.new.slot,
+                **exact(change.new, "craft", "plane", "slot"),
                 "old_slot": change.old.slot,
                 "route": change.new.route,
                 "in_slot_s": change.in_slot_s,
                 "old_in_slot_s": change.old.in_slot_s,
-                "spent_m_s": change.spent_m_s,
-                "rest_m_s": change.rest_m_s,
-                "old_rest_m_s": change.old_rest_m_s,
-                "same": change.same,
+                **exact(change, "spent_m_s", "rest_m_s", "old_rest_m_s", "same"),
                 "mended": change.craft in done.mended,
             }
             for change in done.changes
         ],
         "decisions": [
             {
-                "craft": one.craft,
-                "at_s": one.at_s,
+                **exact(one, "craft", "at_s"),
                 "what": "liftoff" if one.launch else "burn",
                 "missed_extra_m_s": one.extra_m_s,
                 "missed_later_s": one.later_s,
@@ -257,4 +243,4 @@ def replan_json(done: Replan) -> str:
         ],
         "plan": None if done.outcome is None else result(done.outcome),
     }
-    return json.dumps(values, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(values, indent=1)

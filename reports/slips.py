@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from ..models.readouts import instant, plain, span
 from ..optimizer.studies.slips import Launch, Loss, Price, Slips
 from .layout import Column, columns, heading, paragraph
-from .terminal import CAUTION
+from .remarks import CAUTION
+from .values import json_text
 from .wording import goal_text
 
 FORMAT = "ringwright-slips/1"
@@ -115,7 +115,7 @@ def slips_json(slips: Slips) -> str:
         "spare_after_s": round(slips.spare_after_s, 3),
         "launches": [_launch(launch) for launch in slips.launches],
     }
-    return json.dumps(values, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(values)
 
 
 def _launch(launch: Launch) -> dict[str, Any]:

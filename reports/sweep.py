@@ -15,25 +15,15 @@ from ..optimizer.studies.sweep import Grid, Row
 from .files import whole_directory, write_text
 from .layout import Column, columns, heading, paragraph
 from .limits import limit_key, limit_words, serving_value
+from .remarks import CAUTION
 from .safe_text import csv_cell
-from .terminal import CAUTION
 from .wording import AIM_WORDS, count, listed, sentence
 
-MEASURES = (
-    "delta_v_m_s",
-    "worst_delta_v_m_s",
-    "propellant_kg",
-    "finish_s",
-    "first_service_s",
-    "clearance_km",
-    "tightest_limit",
-    "tightest_room_share",
-    "broken",
-    "proof",
-    "no_plan",
-    "binding_limit",
-    "serves",
-)
+MEASURED = ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s", "first_service_s")
+"""What a row holds as a number under the same name."""
+
+_FOUND = ("broken", "proof", "no_plan", "binding_limit", "serves")
+MEASURES = (*MEASURED, "clearance_km", "tightest_limit", "tightest_room_share", *_FOUND)
 """Columns of the file after the varied keys; the last column marks the scenario that the row belongs to."""
 
 
@@ -62,11 +52,7 @@ def text_row(row: Row) -> TextRow:
     return TextRow(
         values=row.values,
         fields={
-            "delta_v_m_s": _text(row.delta_v_m_s),
-            "worst_delta_v_m_s": _text(row.worst_delta_v_m_s),
-            "propellant_kg": _text(row.propellant_kg),
-            "finish_s": _text(row.finish_s),
-            "first_service_s": _text(row.first_service_s),
+            **{name: _text(getattr(row, name)) for name in MEASURED},
             "clearance_km": _text(None if row.clearance_m is None else row.clearance_m * 1e-3),
             "tightest_limit": "" if tight is None else limit_key(tight.limit),
             "tightest_room_share": "" if tight is None else _text(room_share(tight)),
@@ -134,15 +120,7 @@ def table_csv(over: Grid, rows: Sequence[TextRow]) -> str:
 
 
 def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[TextRow], width: int = 80) -> str:
-    """Set a sweep for the console: a line a point, or for two keys a table of the aim over both.
-
-    Args:
-        title: of the scenario.
-        aim: what the goal makes least.
-        over: the grid.
-        rows: those that are ready.
-        width: greatest length of a line, at least 60.
-    """
+    """Set a sweep for the console: a line a point, or for two keys a table of the aim over both."""
     ready = in_order(over, rows)
     lines = paragraph(title, width)
     names = listed([" = ".join(vary.keys) for vary in over.varied])

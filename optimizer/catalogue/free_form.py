@@ -60,9 +60,7 @@ def with_free_form(
     Flights that are missing because the search was ended are said to be so in the problem's notes.
 
     Args:
-        problem: one ring phase.
         phasing: options of the craft in space by phasing orbits, within all limits.
-        progress: called with the state of the work in words.
     """
     step = problem.scenario.front_step_s
     if step is None:

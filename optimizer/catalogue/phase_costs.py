@@ -58,8 +58,6 @@ def bounds(
     """What each row comes to at least over phases from ``first_rad`` to ``last_rad``, within [0, spacing].
 
     Args:
-        problem: whose ring and tolerance count.
-        rows: of :func:`phase_choices`.
         first_rad, last_rad: the interval; a single phase where both are the same. It holds no phase at which a craft
             arrives in place but at its ends.
         level: whether arriving in place counts: at such a phase itself.

@@ -93,9 +93,7 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
     """The limits that bind, each with a value that serves; in pairs where no single one would do.
 
     Args:
-        scenario: one without a plan.
         serves: tries a value.
-        progress: called with words that say what is being done.
 
     Raises:
         EndedError: the whole search was ended by a limit of the run; its own end, after so many tries, is an answer.

@@ -159,9 +159,6 @@ def best_phase(
     """The ring phase with the best plan; the first one where there is no plan at all.
 
     Args:
-        choices: the phases that rules name.
-        aim: what makes a plan best.
-        progress: called with words that say what is being done.
         restriction: filter on the options, asked before any pruning.
         first: what comes before the aim.
     """

@@ -46,7 +46,6 @@ def tilt_price(selection: Selection, best: Chosen, plan: Plan) -> TiltPrice | No
     """What it would save to leave the planes of a plan as they drift; None where nobody turns them, or it saves little.
 
     Args:
-        selection: what the plan was chosen from, by the scenario's goal.
         best, plan: the plan, and what it comes to as flown.
 
     Raises:

@@ -12,8 +12,9 @@ from typing import Self
 
 from ...models import orbits
 from ...models.errors import InputError
+from ...models.insertions import Insertion
 from ...models.ring import Ring
-from ...models.scenario import INJECTION_ERRORS, Errors, Insertion, Scenario
+from ...models.scenario import INJECTION_ERRORS, Errors, Scenario
 from ..craft_plan import CraftPlan
 from ..limits import finish_within, revolutions_max, wait_within
 

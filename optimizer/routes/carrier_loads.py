@@ -21,7 +21,7 @@ from ...models.deadline import poll
 from ...models.memory import need
 from ...models.scenario import UpperStage
 from ...models.upper_stage import paid_by_stage
-from ..problem.detail import Detail, Mask
+from ..problem.detail import Detail
 from ..problem.options import F, I, Options, join
 from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 from ..problem.problem import Aboard
@@ -52,14 +52,6 @@ class Drops(Detail):
     """
 
     speed_m_s: F
-
-    def values(self, row: int) -> tuple[float, ...]:
-        """See `Detail`."""
-        return (round(float(self.speed_m_s[row]), 6),)
-
-    def alike(self, values: tuple[float, ...]) -> Mask:
-        """See `Detail`."""
-        return np.asarray(np.abs(self.speed_m_s - values[0]) < 1e-5)
 
     def arrival_speed_m_s(self) -> F:
         """See `Detail`."""
@@ -297,7 +289,6 @@ def _drops(load: Load, each: Asked, turn: Round) -> tuple[Options, I]:
         finish_s=drop + chosen.wait_s,
         lead_rad=lead[chosen.row],
         speed_m_s=chosen.speed_m_s,
-        turn_after_s=np.zeros(n),
         delta_v_m_s=chosen.cost_m_s,
         lowest_m=np.minimum(low, way.insertion.radius_m),
         highest_m=np.maximum(np.maximum(other, ring.radius_m), np.where(rides, turn.other_m, 0.0)),

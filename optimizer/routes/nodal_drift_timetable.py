@@ -17,7 +17,7 @@ from ...models.oblate_circles import Pace
 from ...models.oblateness import EQUATORIAL_SINE, ring_rates, secular_rates
 from ...models.ring import Ring
 from ...models.scenario import Body, Orbit
-from ..problem.detail import Detail, Mask
+from ..problem.detail import Detail
 from ..problem.finite_burns import NONE_M_S
 from ..problem.options import F, I, Options
 from ..problem.problem import Problem
@@ -37,16 +37,9 @@ class Waits(Detail):
     """Radius of the orbit in which each craft waits for its node to drift, m; it does so until ``burn_s``."""
 
     impulsive: ClassVar[bool] = True
+    places: ClassVar[int] = 3
 
     waiting_m: F
-
-    def values(self, row: int) -> tuple[float, ...]:
-        """See `Detail`."""
-        return (round(float(self.waiting_m[row]), 3),)
-
-    def alike(self, values: tuple[float, ...]) -> Mask:
-        """See `Detail`."""
-        return np.asarray(np.abs(self.waiting_m - values[0]) < 1e-2)
 
     def burns(self, problem: Problem, options: Options, size_m_s: F, time_s: F) -> tuple[F, F]:
         """Two Hohmann transfers, into the waiting orbit and out of it."""

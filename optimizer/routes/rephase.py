@@ -157,10 +157,6 @@ def phased(asked: Phasing) -> Options:
     options = Options(
         craft_class=np.full(row.size, asked.craft_class),
         slot=slots[row],
-        pad=np.full(row.size, -1),
-        way=np.full(row.size, -1),
-        liftoff_s=np.full(row.size, np.nan),
-        parking_wait_s=np.zeros(row.size),
         passes=let_by[row],
         revolutions=chosen.revolutions,
         ring_revolutions=chosen.ring_revolutions,
@@ -169,7 +165,6 @@ def phased(asked: Phasing) -> Options:
         finish_s=burn[row] + chosen.wait_s,
         lead_rad=lead[row],
         speed_m_s=chosen.speed_m_s,
-        turn_after_s=np.zeros(row.size),
         delta_v_m_s=chosen.cost_m_s,
         lowest_m=np.minimum(np.minimum(flown_other, ring.radius_m), before),
         highest_m=np.maximum(np.maximum(flown_other, ring.radius_m), before),

@@ -108,7 +108,6 @@ def make_slips(
         spare_after_s: how long after the liftoff of a lost craft its spare can be launched; for one that dies in orbit,
             how long after the last arrival.
         only: craft or carriers to look at; all where it is empty.
-        progress: called with the state of the work in words.
     """
     plan, scenario = outcome.plans[0], outcome.scenario
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))

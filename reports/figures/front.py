@@ -55,9 +55,6 @@ def draw_front(outcome: Outcome) -> Figure:
     plan to plan. The shaded side cannot be reached. Plans of another kind are hollow, those that break a limit crossed
     out; plans that end far later than the front stand behind a break of the axis.
 
-    Args:
-        outcome: one with plans and a front.
-
     Raises:
         ValueError: there is no front to draw.
     """

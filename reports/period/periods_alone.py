@@ -18,7 +18,7 @@ from ...models.readouts import clock, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_S, Periods, Question, drift, fitting, free_rows, reached, shortest_period_s
 from ..layout import heading
-from ..terminal import CAUTION
+from ..remarks import CAUTION
 from ..wording import count, small
 from .question import OWN_WORLD, Asked, lead_rad, positive, revolutions_max, tolerance_rad
 from .reached import AT_THE_TOUCH, drift_table, other_stops, stay_lines

@@ -14,7 +14,7 @@ from ...models.reading.cautions import HILL_SHARE
 from ...models.readouts import brief, clock, plain, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_M_S, TIE_S, Periods, Serving, binding, fitting, free_rows, within_radii
-from ..terminal import CAUTION
+from ..remarks import CAUTION
 from ..wording import count, small
 from .question import Asked
 from .reached import reached_lines
@@ -37,14 +37,7 @@ ROWS_SHOWN = 12
 
 
 def period_text(asked: Asked, rows: Periods, width: int, *, saved: str = "") -> str:
-    """Set the answer.
-
-    Args:
-        asked: the question as it was put.
-        rows: every period that fits, at least one.
-        width: greatest length of a line, at least 60.
-        saved: the scenario file that was written, if any.
-    """
+    """Set the answer."""
     lines = [
         *_question(asked, width),
         "",
@@ -59,13 +52,7 @@ def period_text(asked: Asked, rows: Periods, width: int, *, saved: str = "") -> 
 
 
 def nothing_text(asked: Asked, width: int, *, saved: str = "") -> str:
-    """Say that no period fits, which limits bind, and what would serve.
-
-    Args:
-        asked: a question without any row.
-        width: greatest length of a line, at least 60.
-        saved: the scenario file that was written, if any.
-    """
+    """Say that no period fits, which limits bind, and what would serve."""
     body = asked.body
     sets = binding(asked.question, body.radius_m + body.atmosphere_top_m)
     together = any(len(several) > 1 for several in sets)
