@@ -33,7 +33,7 @@ FINISHES_MAX = 200
 LIFTOFFS_MAX = 3
 """Liftoffs, the soonest, from which free-form flights of launched craft are looked for, for each way up and slot."""
 
-TOGETHER = 64
+TOGETHER = 256
 """Finishes of several craft and slots that are examined side by side: more would not be quicker."""
 
 SAME_S = 1.0
