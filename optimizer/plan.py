@@ -22,7 +22,7 @@ from .choice.objectives import Chosen
 from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
 from .choice.phase_front import PhaseFront, phase_front
-from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase
+from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase, is_decided
 from .choice.selection import Selection
 from .choice.ties import printed
 from .choice.tilt_price import tilt_price
@@ -261,7 +261,8 @@ def _no_plan(selection: Selection, late: str, progress: Progress, *, brief: bool
         front=None,
         plans=(),
         infeasible=infeasible,
-        phase_rule=problem.phase_rule,
+        # a rule laid it for want of a plan to choose it with
+        phase_rule="" if is_decided((problem,)) else problem.phase_rule,
         notes=problem.notes,
         unfinished=unfinished,
         rejected=near,

@@ -24,6 +24,7 @@ from ..problem.ring_phase import problems
 from ..problem.starts import nearest_start
 from .flyer import counting_turns
 from .no_launch import blocked_sites
+from .ring_phase import some_phase_serves
 from .selection import Selection
 
 Progress = Callable[[str], None]
@@ -75,9 +76,13 @@ def feasible(scenario: Scenario) -> bool:
 
 
 def _any_plan(scenario: Scenario) -> bool:
+    posed = problems(scenario)
+    anywhere = some_phase_serves(posed)
+    if anywhere is not None:
+        return anywhere
     return any(
         _affordable(problem) and Selection(catalogue(problem)).best(("finish",), ties="none", flown=False) is not None
-        for problem in problems(scenario)
+        for problem in posed
     )
 
 
