@@ -89,7 +89,7 @@ def _answered(run: Callable[[argparse.Namespace], int], parsed: argparse.Namespa
     try:
         return run(parsed)
     except NoPlanError as none:
-        from .reports.terminal import infeasible_text
+        from .reports.no_plan import infeasible_text
 
         show(infeasible_text(none.outcome, width()))
         show(next_text(without_plan(parsed, none.outcome), width()))

@@ -47,7 +47,6 @@ def ground_azimuth(azimuth_rad: ArrayLike, speed_m_s: ArrayLike, site_speed_m_s:
     Args:
         azimuth_rad: inertial azimuth, from north over east.
         speed_m_s: inertial speed of the level insertion.
-        site_speed_m_s: see :func:`site_speed`.
 
     Returns:
         Azimuth against the ground in [0, 2 pi), and speed against the ground, m/s.

@@ -54,7 +54,6 @@ def burn_errors(errors: Errors, size_m_s: ArrayLike, normal: Array) -> BurnError
     """Draw the errors of burns.
 
     Args:
-        errors: standard deviations.
         size_m_s: sizes of the burns, any shape; the sign does not matter.
         normal: independent standard normal numbers, shape (3, ...) over that of the sizes.
     """
@@ -66,7 +65,6 @@ def burn_error_vectors(errors: Errors, burn_m_s: Array, normal: Array) -> Array:
     """Draw the errors of burns as vectors: one isotropic draw, stretched along the burn.
 
     Args:
-        errors: standard deviations.
         burn_m_s: burns as meant, shape (3, n).
         normal: independent standard normal numbers, shape (3, n).
     """

@@ -237,25 +237,32 @@ def eccentric_anomaly(mean: Array, eccentricity: Array) -> Array:
 def _stumpff(x: Array) -> tuple[Array, Array, Array]:
     """c1, c2, c3 with c_n(x) = sum (-x)^k / (2k + n)! (Danby 1992, sec. 6.9)."""
     small = np.abs(x) < 0.1
-    safe = np.where(small, 1.0, x)
-    root = np.sqrt(np.abs(safe))
-    positive = safe > 0.0
+    if small.all():
+        return _stumpff_series(x)
+    if not small.any():
+        return _stumpff_closed(x)
+    c1, c2, c3 = np.empty_like(x), np.empty_like(x), np.empty_like(x)
+    c1[small], c2[small], c3[small] = _stumpff_series(x[small])
+    c1[~small], c2[~small], c3[~small] = _stumpff_closed(x[~small])
+    return c1, c2, c3
+
+
+def _stumpff_closed(x: Array) -> tuple[Array, Array, Array]:
+    root = np.sqrt(np.abs(x))
+    positive = x > 0.0
     with np.errstate(over="ignore"):
         sine = np.where(positive, np.sin(root), np.sinh(np.minimum(root, 350.0)))
         cosine = np.where(positive, np.cos(root), np.cosh(np.minimum(root, 350.0)))
     c1 = sine / root
-    c2 = (1.0 - cosine) / safe
-    c3 = (1.0 - c1) / safe
-    tiny = np.where(small, x, 0.0)
-    series = [np.ones_like(tiny) for _ in range(3)]
+    return c1, (1.0 - cosine) / x, (1.0 - c1) / x
+
+
+def _stumpff_series(x: Array) -> tuple[Array, Array, Array]:
+    series = [np.ones_like(x) for _ in range(3)]
     for k in range(6, 0, -1):
         for n in (1, 2, 3):
-            series[n - 1] = 1.0 - tiny / ((2 * k + n) * (2 * k + n - 1)) * series[n - 1]
-    return (
-        np.where(small, series[0], c1),
-        np.where(small, series[1] / 2.0, c2),
-        np.where(small, series[2] / 6.0, c3),
-    )
+            series[n - 1] = 1.0 - x / ((2 * k + n) * (2 * k + n - 1)) * series[n - 1]
+    return series[0], series[1] / 2.0, series[2] / 6.0
 
 
 def _open(r0: Array, sigma0: Array, alpha: Array, time: Array) -> Universal:

@@ -98,6 +98,7 @@ class Key:
         infinite: whether infinity is allowed.
         choices: the texts that are allowed, for a choice or instead of a number.
         instead_of: quantities that say the same in another way.
+        spans: whether two numbers may stand in a list, from the least to the most of what may be chosen.
     """
 
     name: str
@@ -112,6 +113,7 @@ class Key:
     infinite: bool = False
     choices: tuple[str, ...] = ()
     instead_of: tuple[str, ...] = ()
+    spans: bool = False
 
     @property
     def absent(self) -> float | str | bool | None:
@@ -177,6 +179,7 @@ def _key(name: str, row: dict[str, Any]) -> Key:
         infinite=row.pop("infinite", False),
         choices=tuple(row.pop("choices", ())),
         instead_of=tuple(row.pop("instead_of", ())),
+        spans=row.pop("spans", False),
     )
     if row:
         raise ValueError(f"the row of {name} has unknown columns: {', '.join(row)}")

@@ -124,22 +124,27 @@ def _time(x: Array, lam: Array, turns: Array) -> Array:
 def _slopes(x: Array, time: Array, lam: Array) -> tuple[Array, Array, Array]:
     """First three derivatives of T(x) (Izzo 2015, eq. 22)."""
     rest = 1.0 - x * x
-    y = np.sqrt(1.0 - lam * lam * rest)
-    d1 = (3.0 * time * x - 2.0 + 2.0 * lam**3 * x / y) / rest
-    d2 = (3.0 * time + 5.0 * x * d1 + 2.0 * (1.0 - lam * lam) * lam**3 / y**3) / rest
-    d3 = (7.0 * x * d2 + 8.0 * d1 - 6.0 * (1.0 - lam * lam) * lam**5 * x / y**5) / rest
+    square = 1.0 - lam * lam * rest
+    y = np.sqrt(square)
+    cube = lam * lam * lam
+    bent = (1.0 - lam * lam) * cube / (square * y)
+    d1 = (3.0 * time * x - 2.0 + 2.0 * cube * x / y) / rest
+    d2 = (3.0 * time + 5.0 * x * d1 + 2.0 * bent) / rest
+    d3 = (7.0 * x * d2 + 8.0 * d1 - 6.0 * bent * lam * lam * x / square) / rest
     return d1, d2, d3
 
 
 def _least_time(lam: Array, turns: Array) -> tuple[Array, Array]:
-    """Where T(x) is least for one or more whole turns, and its value: Halley's iteration on the slope."""
-    x = np.zeros_like(lam)
+    """Where T(x) is least for one or more whole turns, (n,), and its value: Halley's iteration on the slope."""
+    x, left = np.zeros_like(lam), np.arange(lam.size)
     for _ in range(ITERATIONS):
-        d1, d2, d3 = _slopes(x, _time(x, lam, turns), lam)
+        now, own = x[left], lam[left]
+        d1, d2, d3 = _slopes(now, _time(now, own, turns[left]), own)
         step = d1 * d2 / (d2 * d2 - 0.5 * d1 * d3)
         # the minimum lies in (-1, 1); half-way to a border at most
-        x = np.clip(x - step, 0.5 * (x - 1.0), 0.5 * (x + 1.0))
-        if not (np.abs(step) >= 1e-13).any():
+        x[left] = np.clip(now - step, 0.5 * (now - 1.0), 0.5 * (now + 1.0))
+        left = left[np.abs(step) >= 1e-13]
+        if not left.size:
             break
     return x, _time(x, lam, turns)
 
@@ -155,7 +160,8 @@ def _solve(lam: Array, time: Array, turns: Array, low: NDArray[np.bool_]) -> Arr
     left, right = np.full_like(x, -1.0), np.full_like(x, np.inf)
     if whole.any():
         safe = np.where(whole, turns, 1.0)
-        best, least = _least_time(lam, safe)
+        best, least = np.full_like(x, np.nan), np.full_like(x, np.nan)
+        best[whole], least[whole] = _least_time(lam[whole], turns[whole])
         short = ((safe * np.pi + np.pi) / (8.0 * time)) ** (2.0 / 3.0)
         far = (8.0 * time / (safe * np.pi)) ** (2.0 / 3.0)
         guess = np.where(low, (short - 1.0) / (short + 1.0), (far - 1.0) / (far + 1.0))
@@ -166,21 +172,30 @@ def _solve(lam: Array, time: Array, turns: Array, low: NDArray[np.bool_]) -> Arr
         guess = np.where(outside, 0.5 * (left + right), guess)
         x = np.where(whole, guess, x)
         x = np.where(whole & (time < least), np.nan, x)
+    return _refined(x.ravel(), left.ravel(), right.ravel(), (whole & ~low).ravel(), lam, time, turns).reshape(x.shape)
+
+
+def _refined(
+    x: Array, left: Array, right: Array, rising: NDArray[np.bool_], lam: Array, time: Array, turns: Array
+) -> Array:
+    """Roots of T(x) = time from first guesses between ``left`` and ``right``, all (n,); T may rise with x or fall."""
+    lam, time, turns = lam.ravel(), time.ravel(), turns.ravel()
+    todo = np.flatnonzero(np.isfinite(x))
     for _ in range(ITERATIONS):
-        miss = _time(x, lam, turns) - time
-        d1, d2, d3 = _slopes(x, miss + time, lam)
+        if not todo.size:
+            break
+        now, own, wanted = x[todo], lam[todo], time[todo]
+        miss = _time(now, own, turns[todo]) - wanted
+        d1, d2, d3 = _slopes(now, miss + wanted, own)
         # Householder, third order (Izzo 2015, eq. 23)
         step = miss * (d1 * d1 - 0.5 * miss * d2) / (d1 * (d1 * d1 - miss * d2) + d3 * miss * miss / 6.0)
         step = np.where(np.isfinite(step), step, 0.0)
-        rising = whole & ~low
-        too_far = np.where(rising, miss > 0.0, miss < 0.0)
-        right = np.where(too_far, np.minimum(right, x), right)
-        left = np.where(too_far, left, np.maximum(left, x))
-        new = x - step
-        inner = np.where(np.isfinite(right), 0.5 * (left + right), 2.0 * np.abs(x) + 1.0)
-        outside = ((new < left) | (new > right)) & (np.abs(step) > 1e-12)
-        x = np.where(outside, inner, new)
-        change = np.where(np.isnan(x), 0.0, np.where(outside, 1.0, np.abs(step)))
-        if change.max(initial=0.0) < 1e-13:
-            break
-    return np.asarray(x)
+        too_far = np.where(rising[todo], miss > 0.0, miss < 0.0)
+        right[todo] = high = np.where(too_far, np.minimum(right[todo], now), right[todo])
+        left[todo] = low = np.where(too_far, left[todo], np.maximum(left[todo], now))
+        new = now - step
+        inner = np.where(np.isfinite(high), 0.5 * (low + high), 2.0 * np.abs(now) + 1.0)
+        outside = ((new < low) | (new > high)) & (np.abs(step) > 1e-12)
+        x[todo] = np.where(outside, inner, new)
+        todo = todo[(outside | (np.abs(step) >= 1e-13)) & np.isfinite(x[todo])]
+    return x

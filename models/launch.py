@@ -21,8 +21,9 @@ from numpy.typing import ArrayLike
 from . import orbits
 from .arrays import Array
 from .azimuth import azimuth_for_arc, azimuth_of_least_tilt, launch_plane
+from .insertions import Insertion
 from .ring import Ring
-from .scenario import Body, Insertion, Pad, on_ring
+from .scenario import Body, Pad, on_ring
 from .site_and_plane import SiteAndPlane
 from .windows import longitude_beside
 

@@ -44,7 +44,6 @@ def passes_within(
     """Whether a ring craft is passed within a separation on one side of a touch, and when, s from the touch; both (n,).
 
     Args:
-        ring: radius, rate and GM.
         speed_m_s: tangential speed at the touch, nan for no touch; (n,).
         ahead_rad: how far the ring craft is ahead at the touch, in (-pi, pi]; (n,).
         before: look before the touch; else after it.
@@ -114,6 +113,14 @@ def _closest(ring: Ring, speed_m_s: F, ahead_rad: F, linear_s: F) -> tuple[F, F]
     return gap(anomaly), np.asarray((anomaly - eccentricity * np.sin(anomaly)) / motion)
 
 
+def _stays_low(ring: Ring, speed_m_s: F, separation_m: float) -> NDArray[np.bool_]:
+    """Mask of orbits that lead away from the ring by less than `LOW` separations, by their speeds at it."""
+    half = 0.5 * LOW * separation_m
+    slowest = math.sqrt(ring.gm * max(2.0 / ring.radius_m - 1.0 / max(ring.radius_m - half, 1e-300), 0.0))
+    fastest = math.sqrt(ring.gm * (2.0 / ring.radius_m - 1.0 / (ring.radius_m + half)))
+    return np.asarray((speed_m_s > slowest) & (speed_m_s < fastest))
+
+
 AT_ONCE = 1 << 14
 """So many passes are looked at together round a whole revolution: more would only fill the memory."""
 
@@ -132,14 +139,12 @@ def passes_around(
         Mask, and until when the craft is that near, s from the touch; nan where it never is.
     """
     hit, until = np.zeros(ahead_rad.shape, dtype=bool), np.full(ahead_rad.shape, np.nan)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        semi = 1.0 / (2.0 / ring.radius_m - speed_m_s**2 / ring.gm)
-        off = np.abs(semi - ring.radius_m) / ring.radius_m
-        period = 2.0 * np.pi * np.sqrt(np.abs(semi) ** 3 / ring.gm)
-        drift = np.abs(2.0 * np.pi - ring.rate_rad_s * period)
-        reach = drift + 4.0 * off + separation_m / ring.radius_m
-        low = (semi > 0.0) & (2.0 * off * ring.radius_m < LOW * separation_m)
-        (near,) = np.nonzero(low & (np.abs(ahead_rad) <= reach))
+    (low,) = np.nonzero(_stays_low(ring, speed_m_s, separation_m))
+    semi = 1.0 / (2.0 / ring.radius_m - speed_m_s[low] ** 2 / ring.gm)
+    off = np.abs(semi - ring.radius_m) / ring.radius_m
+    drift = np.abs(2.0 * np.pi - ring.rate_rad_s * 2.0 * np.pi * np.sqrt(semi**3 / ring.gm))
+    within = np.abs(ahead_rad[low]) <= drift + 4.0 * off + separation_m / ring.radius_m
+    near, semi = low[within], semi[within, np.newaxis]
     if not near.size:
         return hit, until
     if near.size > AT_ONCE:
@@ -150,7 +155,7 @@ def passes_around(
                 ring, speed_m_s[part], ahead_rad[part], separation_m, before=before, since_s=since
             )
         return hit, until
-    semi, ahead = semi[near, np.newaxis], ahead_rad[near, np.newaxis]
+    ahead = ahead_rad[near, np.newaxis]
     anomaly = np.linspace(-2.0 * np.pi, 0.0, _AROUND) if before else np.linspace(0.0, 2.0 * np.pi, _AROUND)
     # signed so that the touch is at E = 0 whether it is the periapsis (positive) or the apoapsis (negative)
     shape = 1.0 - ring.radius_m / semi

@@ -66,7 +66,6 @@ class Pull:
         The shift is taken as the smaller of A t^2 / 2 (as if it pulled one way) and A t / (2 b).
 
         Args:
-            rate_rad_s: of the ring.
             share: of the whole effect that acts between craft, in [0, 1].
         """
         shift = self.shift_rad_s2 * share

@@ -56,7 +56,6 @@ def pace(body: Body, inclination_rad: float, low_m: float, high_m: float) -> Pac
     """Fly circles of the ring's kind (`oblateness.ring_state`) at some radii, and fit what their rates are more.
 
     Args:
-        body: oblate.
         inclination_rad: of all of them, not equatorial.
         low_m, high_m: span of radii.
     """

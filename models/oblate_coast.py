@@ -24,10 +24,11 @@ from .flight.flown import Itinerary, readout
 from .flight.gravity import Gravity, gravity_around
 from .flight.integrate import fly_each
 from .flight.stepping import land, turning_points
+from .insertions import Insertion
 from .kepler import propagate
 from .launch import IN_PLANE, Ascent, Heading
 from .ring import Ring
-from .scenario import Body, Insertion, Orbit, Pad, on_ring
+from .scenario import Body, Orbit, Pad, on_ring
 from .windows import angle_at_pass
 
 _AIM_M = 0.1

@@ -10,7 +10,6 @@ def printable(text: str, keep: str = "") -> str:
     and halves of characters go (Python's ``str.isprintable``, from the Unicode categories C and Z).
 
     Args:
-        text: any.
         keep: characters that stay, such as a line feed.
 
     >>> print(printable("\\x1b[31mred, \\u202ebackwards, Größe"))

@@ -13,7 +13,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal, cast
 
+from .insertions import Insertion
 from .keys import count_by_default, flag_by_default, number_by_default, text_by_default
+from .risk import Risk, Weigh
 from .surroundings import AirLayer, ForceSpec, Harmonic, Puller, Surface
 
 Aim = Literal["delta_v", "finish", "propellant", "worst_delta_v"]
@@ -172,21 +174,6 @@ INJECTION_ERRORS = ("periapsis_m", "apoapsis_m", "inclination_rad", "node_rad", 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Insertion:
-    """Where the launcher lets go, on the way up: apsides and the radius of the insertion point itself."""
-
-    name: str
-    periapsis_m: float
-    apoapsis_m: float
-    radius_m: float
-
-    @property
-    def circular(self) -> bool:
-        """A parking orbit: both apsides alike to a meter."""
-        return abs(self.apoapsis_m - self.periapsis_m) <= 1.0
-
-
-@dataclass(frozen=True, kw_only=True)
 class UpperStage:
     """The launcher's last stage, which stays with what it carries and pays the first burns, in order.
 
@@ -254,6 +241,15 @@ class Pad:
     errors: Errors | None = None
     insertions: tuple[Insertion, ...] = ()
     upper_stage: UpperStage | None = None
+
+    def payload_to(self, insertion: Insertion) -> float:
+        """Greatest mass that its launcher brings to an insertion, kg; infinite where nothing limits it."""
+        return min(self.payload_kg, insertion.payload_kg)
+
+    @property
+    def most_payload_kg(self) -> float:
+        """The same to the insertion to which it brings most."""
+        return max((self.payload_to(one) for one in self.insertions), default=self.payload_kg)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -335,8 +331,9 @@ class Scenario:
 
     ``first_service`` is how many neighboring slots must be filled for the first service, None where it is not asked.
     ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
-    ``errors`` is None where nothing is said about them. ``forces`` is None where none beyond the body's bulge are
-    flown; ``pulls`` are the bodies that pull in a world of one's own.
+    ``errors`` and ``risk`` are None where nothing is said about them. ``weigh`` is what the listed plans are weighed
+    by, after they were planned by ``minimize``; None for nothing. ``forces`` is None where none beyond the body's bulge
+    are flown; ``pulls`` are the bodies that pull in a world of one's own.
     """
 
     title: str
@@ -353,6 +350,8 @@ class Scenario:
     first_service: int | None = None
     front_step_s: float | None = None
     errors: Errors | None = None
+    risk: Risk | None = None
+    weigh: Weigh | None = None
     source: Source = Source()
     warnings: tuple[str, ...] = ()
 

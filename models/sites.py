@@ -41,9 +41,9 @@ def may_launch(pad: Pad, craft: Craft) -> bool:
     return not craft.pads or pad.name in craft.pads
 
 
-def can_lift(pad: Pad, craft: Craft, delta_v_m_s: ArrayLike) -> NDArray[np.bool_]:
-    """Mask of the plans of a craft, by their delta-v, for which the site's launcher is strong enough."""
+def can_lift(most_kg: float, craft: Craft, delta_v_m_s: ArrayLike) -> NDArray[np.bool_]:
+    """Mask of the plans of a craft, by their delta-v, for which a launcher that brings so much up is strong enough."""
     need = np.asarray(delta_v_m_s, dtype=np.float64)
-    if math.isinf(pad.payload_kg):
+    if math.isinf(most_kg):
         return np.ones(need.shape, dtype=np.bool_)
-    return np.asarray(mass_at_start(craft, need) <= pad.payload_kg + EDGE_KG)
+    return np.asarray(mass_at_start(craft, need) <= most_kg + EDGE_KG)

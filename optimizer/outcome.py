@@ -240,6 +240,48 @@ class CraftPrice:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LetGo:
+    """The best plan where all launches of a site are let go at one insertion out of a range.
+
+    Args:
+        pad, insertion: the site, and the insertion by name.
+        periapsis_m, apoapsis_m: its apsides, radii.
+        payload_kg: greatest mass there; infinite where nothing limits it.
+        delta_v_m_s, finish_s: what the plan comes to; infinite where no plan keeps the limits.
+    """
+
+    pad: str
+    insertion: str
+    periapsis_m: float
+    apoapsis_m: float
+    payload_kg: float
+    delta_v_m_s: float
+    finish_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanRisk:
+    """What one listed plan comes to where launches slip or are lost and flights differ from it.
+
+    Args:
+        rank: of the plan.
+        load_m_s: sum over the craft of the delta-v that 99 in 100 of its flights do not exceed; None without errors.
+        load_kg: the propellant for these, the reserve of the scenario on top; None without errors or without masses.
+        finish_p50_s, finish_p90_s: by when 50 and 90 in 100 rings are done; infinite where fewer ever are.
+        in_time: share of rings done by the latest finish allowed; None without one.
+        never: share of rings that are never done.
+    """
+
+    rank: int
+    load_m_s: float | None
+    load_kg: float | None
+    finish_p50_s: float
+    finish_p90_s: float
+    in_time: float | None
+    never: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Outcome:
     """The whole answer. ``plans`` are ranked by the scenario's goal, every front point among them.
 
@@ -247,7 +289,9 @@ class Outcome:
     time ran out or somebody stopped the search; empty where nothing is. ``price`` is what time is worth to the dearest
     craft in space, where that was asked for. ``rejected`` are the plans that come nearest to keeping their limits,
     where none does; each says what it breaks. ``under`` is what a second flight of plan 1 under
-    the scenario's further forces found, where it names any.
+    the scenario's further forces found, where it names any. ``weighed`` is the risk of each plan, by rank, where the
+    goal weighs them by it. ``let_go`` are the best plans with one insertion for all launches of a site, where that
+    leaves a range.
     """
 
     scenario: Scenario
@@ -264,6 +308,8 @@ class Outcome:
     price: CraftPrice | None = None
     under: UnderForces | None = None
     rejected: tuple[Plan, ...] = ()
+    weighed: tuple[PlanRisk, ...] = ()
+    let_go: tuple[LetGo, ...] = ()
 
     def ring_of(self, plan: Plan) -> Ring:
         """The ring at the phase of one of its plans."""

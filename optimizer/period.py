@@ -183,7 +183,6 @@ def slot_per_period(ring: Ring, revolutions: I, period_s: F) -> F:
     Linear; derived from the vis-viva equation and Kepler's third law.
 
     Args:
-        ring: its rate and period.
         revolutions: k of each row.
         period_s: phasing period of each row.
 
@@ -291,7 +290,6 @@ def binding(question: Question, floor_least_m: float) -> tuple[tuple[Serving, ..
     """Say which limits leave no row, and what would serve.
 
     Args:
-        question: one for which `fitting` finds nothing.
         floor_least_m: the radius below which no floor may be set (top of the atmosphere).
 
     Returns:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 
 from ..models import deadline
 from ..models.deadline import ENDED, Clock
@@ -21,7 +22,7 @@ from .choice.objectives import Chosen
 from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
 from .choice.phase_front import PhaseFront, phase_front
-from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase
+from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase, is_decided
 from .choice.selection import Selection
 from .choice.ties import printed
 from .choice.tilt_price import tilt_price
@@ -30,6 +31,8 @@ from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
 from .problem.problem import Problem, kept_errors
 from .problem.ring_phase import problems
 from .robustness.under_forces import under_forces
+from .robustness.weighing import ranked, refuse_unweighable
+from .where_let_go import chooses, with_ranges
 
 Progress = Callable[[str], None]
 
@@ -56,9 +59,6 @@ def make_plan(
     """Plan a scenario: ranked plans, each flown numerically, the front, and what was proved.
 
     Args:
-        scenario: validated input.
-        progress: called with words that say what is being done.
-        fronts: whether to walk the other fronts too.
         price: whether to work out what time is worth to the dearest craft in space.
         brief: the best plan alone, without front and alternatives; where there is none, without the limit that binds.
         left_s: seconds left for the search, the best plan's flight not counted; it may drop to 0 at any moment. What
@@ -73,10 +73,29 @@ def make_plan(
         InputError: craft that stay contradict one another.
     """
     with deadline.searching(left_s):
-        found = _planned(scenario, progress, fronts=fronts, price=price, brief=brief)
+        if scenario.weigh is not None:
+            refuse_unweighable(scenario)
+        plan = partial(_planned, progress=progress, fronts=fronts, price=price, brief=brief)
+        if chooses(scenario) and not brief:
+            briefly = partial(_planned, progress=lambda _: None, fronts=False, price=False, brief=True)
+            found = with_ranges(scenario, plan, briefly, progress)
+        else:
+            found = plan(scenario)
+        if not brief:
+            found = _weighed(found, progress)
         if scenario.forces is None or brief or not found.plans:
             return found
         return _under_forces(found, progress)
+
+
+def _weighed(found: Outcome, progress: Progress) -> Outcome:
+    """The outcome with its plans ranked by their risk, where the goal weighs them by it."""
+    try:
+        with deadline.flying():
+            return ranked(found, progress)
+    except ENDED:
+        missing = [found.unfinished] if found.unfinished else []
+        return replace(found, unfinished="; ".join([*missing, "plans were not weighed by their risk"]))
 
 
 def _under_forces(found: Outcome, progress: Progress) -> Outcome:
@@ -210,8 +229,7 @@ def _price(problem: Problem, plan: Plan, progress: Progress) -> CraftPrice | Non
 def _price_of_tilt(selection: Selection, best: Chosen) -> str:
     """What a tilt left on purpose would save, in words; nothing where it saves nothing, or no time is left for it."""
     with suppress(*ENDED), deadline.searching(deadline.share(TILT_SHARE)):
-        found = tilt_price(selection, best, selection.flyer.plan(best.options))
-        return "" if found is None else f"{found.text}."
+        return tilt_price(selection, best, selection.flyer.plan(best.options))
     return ""
 
 
@@ -243,7 +261,8 @@ def _no_plan(selection: Selection, late: str, progress: Progress, *, brief: bool
         front=None,
         plans=(),
         infeasible=infeasible,
-        phase_rule=problem.phase_rule,
+        # a rule laid it for want of a plan to choose it with
+        phase_rule="" if is_decided((problem,)) else problem.phase_rule,
         notes=problem.notes,
         unfinished=unfinished,
         rejected=near,
@@ -295,10 +314,7 @@ def proof_of(
     """What was proved about the best plan; nothing where ring phases were left out because time ran out.
 
     Args:
-        laid: the phase of the ring, and what it was chosen from.
         best: the best plan by the catalogue. What merely breaks ties may be open.
-        aim: what makes it best.
-        late: what was left out, in words.
         before: how many aims came first; the proof then holds among their best.
         flown: choices and what they came to, which may be less than the catalogue says.
         all_flown: whether every plan is among them that this difference could make best: nothing is then below the

@@ -38,7 +38,6 @@ class ForcedHold:
     Args:
         craft: who leaves its slot or comes down first, None where no craft does in the time examined.
         leaves_s: when, s after ``begin_s``; infinite where none does.
-        sure_s: when the first may have left, with the doubt in the averaged equations; at most ``leaves_s``.
         down: whether that craft comes down before any has left its slot.
         looked_s: how far ahead was looked, s.
         lost: who comes down at the end of that, without another burn; None where all stay up.
@@ -54,7 +53,6 @@ class ForcedHold:
 
     craft: str | None
     leaves_s: float
-    sure_s: float
     down: bool
     looked_s: float
     lost: str | None

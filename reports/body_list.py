@@ -17,7 +17,6 @@ def body_list(width: int = 80, only: str | None = None) -> str:
 
     Args:
         only: one of them, by its name, upper and lower case alike; all without.
-        width: greatest length of a line, at least 60.
 
     Returns:
         Text that ends in a newline. Each table is valid by itself; a scenario takes one of them.

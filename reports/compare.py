@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import json
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..models.readouts import plain, span
-from ..optimizer.outcome import AimFront, Bind, Margin, Plan
+from ..optimizer.outcome import Bind, Margin, Plan
 from ..optimizer.studies.strategies import Entry, room_share
-from .files import whole_directory, write_text
-from .layout import Column, columns, heading, paragraph
+from .files import write_answer
+from .layout import figures, heading, paragraph, table, words
 from .limits import (
     as_written,
     infeasible_as_written,
@@ -23,10 +22,12 @@ from .limits import (
     plan_as_written,
     serving_value,
 )
+from .remarks import CAUTION, to_know
 from .result import aim_points
+from .result_schema import always
 from .tables import frame_csv
-from .terminal import CAUTION
-from .wording import AIM_WORDS, count, listed, sentence
+from .values import finite, json_text, named, number
+from .wording import AIM_WORDS, listed, sentence
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,55 +37,22 @@ FORMAT = "ringwright-compare/1"
 WIDE = 110
 """From this width on one table holds everything."""
 
+_COSTS, _TIGHTEST = ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg"), ("limit", "value", "allowed", "room_share")
 ENTRIES = (
-    "name",
-    "about",
-    "title",
-    "delta_v_m_s",
-    "worst_delta_v_m_s",
-    "propellant_kg",
-    "finish_s",
-    "first_service_s",
-    "clearance_km",
-    "tightest_limit",
-    "tightest_value",
-    "tightest_allowed",
-    "tightest_room_share",
-    "within_limits",
-    "proof",
-    "gap",
-    "no_plan",
+    *("name", "about", "title", *_COSTS, "finish_s", "first_service_s", "clearance_km"),
+    *(f"tightest_{name}" for name in _TIGHTEST),
+    *("within_limits", "proof", "gap", "no_plan"),
 )
-POINTS = (
-    "name",
-    "front",
-    "delta_v_m_s",
-    "worst_delta_v_m_s",
-    "propellant_kg",
-    "finish_s",
-    "first_service_s",
-    "kind",
-)
+POINTS = ("name", "front", *always("aim_point"))
 
 
 def compare_text(entries: Sequence[Entry], width: int = 80) -> str:
-    """Set a comparison for the console: a line an entry, the first of them as the measure.
-
-    Args:
-        entries: at least one.
-        width: greatest length of a line, at least 60.
-    """
+    """Set a comparison for the console: a line an entry, the first of them as the measure."""
     entries = [_as_written(entry) for entry in entries]
     scenarios = entries[0].about == "scenario"
     lines = paragraph("Scenarios side by side" if scenarios else entries[0].scenario.title, width)
     lines += paragraph(_what(entries, scenarios), width)
-    planned = [entry for entry in entries if entry.plan is not None]
-    if planned:
-        lines += heading("Scenarios" if scenarios else "Strategies", width)
-        lines += columns(_heads(entries, width), [_row(entry, entries, width) for entry in planned], width)
-        if width < WIDE:
-            lines += heading("Time, room and limits", width)
-            lines += columns(_more_heads(entries), [_more_row(entry, entries) for entry in planned], width)
+    lines += _tables(entries, "Scenarios" if scenarios else "Strategies", width)
     for entry in entries:
         if entry.plan is None:
             lines += ["", *paragraph(f"{entry.name}: {_no_plan(entry)}", width, hang="    ")]
@@ -115,72 +83,44 @@ def _what(entries: Sequence[Entry], scenarios: bool) -> str:
     )
 
 
-def _shown(entries: Sequence[Entry]) -> tuple[bool, bool]:
-    """Whether propellant and first service have anything to show."""
-    weighed = any(entry.plan is not None and entry.plan.propellant_kg is not None for entry in entries)
-    return weighed, any(entry.first_service_s is not None for entry in entries)
-
-
-def _carried(entries: Sequence[Entry]) -> bool:
-    """Whether any plan has a carrier."""
-    return any(entry.plan is not None and entry.plan.carriers for entry in entries)
-
-
 def carriers_m_s(plan: Plan) -> float:
     """What the carriers of a plan burn themselves, m/s."""
     return math.fsum(carrier.delta_v_m_s for carrier in plan.carriers)
 
 
-def _heads(entries: Sequence[Entry], width: int) -> list[Column]:
-    weighed, served = _shown(entries)
-    heads = [
-        Column(title="", wraps=True),
-        Column(title="m/s", right=True),
-        Column(title="worst m/s", right=True),
-    ]
-    heads += [Column(title="kg", right=True)] if weighed else []
-    heads += [Column(title="carriers m/s", right=True)] if _carried(entries) and width >= WIDE else []
-    heads += [Column(title="done after", right=True)]
-    if width < WIDE:
-        return [*heads, Column(title="against the first", wraps=True)]
-    heads += [Column(title="service after", right=True)] if served else []
-    return [*heads, Column(title="clears km", right=True), Column(title="what limits it", wraps=True)]
-
-
-def _row(entry: Entry, entries: Sequence[Entry], width: int) -> list[str]:
-    plan = entry.plan
-    assert plan is not None
-    weighed, served = _shown(entries)
-    row = [entry.name, plain(plan.delta_v_m_s), plain(plan.worst_delta_v_m_s)]
-    row += ["" if plan.propellant_kg is None else plain(plan.propellant_kg)] if weighed else []
-    row += _carriers_cell(entry, entries) if width >= WIDE else []
-    row.append(span(plan.finish_s))
-    if width < WIDE:
-        return [*row, _against(entry, entries)]
-    row += ["" if entry.first_service_s is None else span(entry.first_service_s)] if served else []
-    return [*row, _clearance(entry), _limit_text(entry)]
-
-
-def _carriers_cell(entry: Entry, entries: Sequence[Entry]) -> list[str]:
-    """What the carriers burn, where the table has such a column."""
-    if not _carried(entries):
+def _tables(entries: Sequence[Entry], title: str, width: int) -> list[str]:
+    """What the plans come to and what limits them, in two tables where the page is narrow."""
+    plans = [(entry, entry.plan) for entry in entries if entry.plan is not None]
+    if not plans:
         return []
-    return [plain(carriers_m_s(entry.plan)) if entry.plan is not None and entry.plan.carriers else ""]
+    weighed = any(plan.propellant_kg is not None for _, plan in plans)
+    carried = any(plan.carriers for _, plan in plans)
+    served = any(entry.first_service_s is not None for entry in entries)
+    name = words("", [entry.name for entry, _ in plans], wraps=True)
+    costs = [
+        figures("m/s", cells=[plain(plan.delta_v_m_s) for _, plan in plans]),
+        figures("worst m/s", cells=[plain(plan.worst_delta_v_m_s) for _, plan in plans]),
+        figures("kg", cells=[_or_empty(plain, plan.propellant_kg) for _, plan in plans]) if weighed else None,
+    ]
+    burned = [plain(carriers_m_s(plan)) if plan.carriers else "" for _, plan in plans]
+    carriers = figures("carriers m/s", cells=burned) if carried else None
+    done = figures("done after", cells=[span(plan.finish_s) for _, plan in plans])
+    rest = [
+        figures("service after", cells=[_or_empty(span, entry.first_service_s) for entry, _ in plans])
+        if served
+        else None,
+        figures("clears km", cells=[_clearance(entry) for entry, _ in plans]),
+        words("what limits it", [_limit_text(entry) for entry, _ in plans], wraps=True),
+    ]
+    if width >= WIDE:
+        return [*heading(title, width), *table([name, *costs, carriers, done, *rest], width)]
+    against = words("against the first", [_against(entry, entries) for entry, _ in plans], wraps=True)
+    lines = [*heading(title, width), *table([name, *costs, done, against], width)]
+    return [*lines, *heading("Time, room and limits", width), *table([name, carriers, *rest], width)]
 
 
-def _more_heads(entries: Sequence[Entry]) -> list[Column]:
-    _, served = _shown(entries)
-    heads = [Column(title="", wraps=True)]
-    heads += [Column(title="carriers m/s", right=True)] if _carried(entries) else []
-    heads += [Column(title="service after", right=True)] if served else []
-    return [*heads, Column(title="clears km", right=True), Column(title="what limits it", wraps=True)]
-
-
-def _more_row(entry: Entry, entries: Sequence[Entry]) -> list[str]:
-    _, served = _shown(entries)
-    row = [entry.name, *_carriers_cell(entry, entries)]
-    row += ["" if entry.first_service_s is None else span(entry.first_service_s)] if served else []
-    return [*row, _clearance(entry), _limit_text(entry)]
+def _or_empty(say: Callable[[float], str], value: float | None) -> str:
+    return "" if value is None else say(value)
 
 
 def _against(entry: Entry, entries: Sequence[Entry]) -> str:
@@ -223,11 +163,11 @@ def _no_plan(entry: Entry) -> str:
 
 
 def _bind_text(bind: Bind) -> str:
-    words = limit_words(bind.limit)
+    known = limit_words(bind.limit)
     if bind.serves is None:
         return f"another {limit_key(bind.limit)}"
     serves = serving_value(bind.limit, bind.serves, 4)
-    return f"{limit_key(bind.limit)} = {serves:.12g} or {'less' if words.floor else 'more'}"
+    return f"{limit_key(bind.limit)} = {serves:.12g} or {'less' if known.floor else 'more'}"
 
 
 def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
@@ -254,10 +194,7 @@ def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
     sentences += [
         sentence(note if len(names) == len(entries) else f"{listed(names)}: {note}") for note, names in seen.items()
     ]
-    lines: list[str] = []
-    for text in sentences:
-        lines += paragraph(text, width, indent="  ", hang="    ")
-    return [*heading("To know", width), *lines] if lines else []
+    return to_know(sentences, width)
 
 
 def compare_result(entries: Sequence[Entry]) -> dict[str, Any]:
@@ -271,57 +208,48 @@ def compare_result(entries: Sequence[Entry]) -> dict[str, Any]:
 
 def compare_json(entries: Sequence[Entry]) -> str:
     """The comparison as strict JSON, a newline at the end."""
-    return json.dumps(compare_result(entries), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(compare_result(entries))
 
 
 def _entry(entry: Entry) -> dict[str, Any]:
-    plan, proof, why = entry.plan, entry.proof, entry.infeasible
+    plan = entry.plan
     return {
         "name": entry.name,
         "about": entry.about,
         "title": entry.scenario.title,
-        "delta_v_m_s": None if plan is None else round(plan.delta_v_m_s, 6),
-        "worst_delta_v_m_s": None if plan is None else round(plan.worst_delta_v_m_s, 6),
-        "propellant_kg": None if plan is None or plan.propellant_kg is None else round(plan.propellant_kg, 6),
+        **(dict.fromkeys(_COSTS) if plan is None else named(plan, *_COSTS)),
         **({} if plan is None or not plan.carriers else {"carriers_m_s": round(carriers_m_s(plan), 6)}),
-        "finish_s": None if plan is None else round(plan.finish_s, 6),
-        "first_service_s": None if entry.first_service_s is None else round(entry.first_service_s, 6),
-        "clearance_km": None if entry.clearance_m is None else round(entry.clearance_m * 1e-3, 6),
+        "finish_s": None if plan is None else number(plan.finish_s),
+        **named(entry, "first_service_s"),
+        "clearance_km": None if entry.clearance_m is None else number(entry.clearance_m * 1e-3),
         "tightest": None if entry.tightest is None else _tightest(entry.tightest),
         "within_limits": None if plan is None else not plan.broken,
-        "proof": _undecided(entry)
-        if proof is None
-        else {
-            "status": proof.status,
-            "aim": proof.aim,
-            "gap": round(proof.gap, 9) if math.isfinite(proof.gap) else None,
-            "options": proof.options,
-        },
-        "no_plan": None
-        if plan is not None
-        else {
-            "limits": []
-            if why is None
-            else [
-                {
-                    "limit": limit_key(bind.limit),
-                    "serves": None if bind.serves is None else serving_value(bind.limit, bind.serves),
-                }
-                for bind in why.binds
-            ],
-            "together": why.together if why is not None else False,
-            "reason": _no_plan(entry),
-        },
+        "proof": _proof(entry),
+        "no_plan": None if plan is not None else _no_plan_values(entry),
         "fronts": {front.name: aim_points(front) for front in entry.fronts},
         "unfinished": entry.unfinished or None,
         "notes": list(entry.notes),
     }
 
 
-def _undecided(entry: Entry) -> dict[str, Any] | None:
-    """What stands for a proof where there is no plan."""
+def _proof(entry: Entry) -> dict[str, Any] | None:
+    proof = entry.proof
+    if proof is not None:
+        return {**named(proof, "status", "aim"), "gap": finite(proof.gap, 9), "options": proof.options}
     aim = entry.scenario.minimize
     return {"status": "undecided", "aim": aim, "gap": None, "options": 0} if entry.undecided else None
+
+
+def _no_plan_values(entry: Entry) -> dict[str, Any]:
+    why = entry.infeasible
+    limits = [
+        {
+            "limit": limit_key(bind.limit),
+            "serves": None if bind.serves is None else serving_value(bind.limit, bind.serves),
+        }
+        for bind in (() if why is None else why.binds)
+    ]
+    return {"limits": limits, "together": why is not None and why.together, "reason": _no_plan(entry)}
 
 
 def _tightest(margin: Margin) -> dict[str, Any]:
@@ -344,10 +272,7 @@ def compare_tables(entries: Sequence[Entry]) -> dict[str, pd.DataFrame]:
         rows.append(
             {
                 **entry,
-                "tightest_limit": tight.get("limit"),
-                "tightest_value": tight.get("value"),
-                "tightest_allowed": tight.get("allowed"),
-                "tightest_room_share": tight.get("room_share"),
+                **{f"tightest_{name}": tight.get(name) for name in _TIGHTEST},
                 "proof": proof.get("status"),
                 "gap": proof.get("gap"),
                 "no_plan": entry["no_plan"] and entry["no_plan"]["reason"],
@@ -360,8 +285,8 @@ def compare_tables(entries: Sequence[Entry]) -> dict[str, pd.DataFrame]:
         for point in aim_points(front)
     ]
     return {
-        "compare": pd.DataFrame(rows, columns=list(ENTRIES)),
-        "fronts": pd.DataFrame(points, columns=list(POINTS)),
+        "compare": pd.DataFrame(rows, columns=ENTRIES),
+        "fronts": pd.DataFrame(points, columns=POINTS),
     }
 
 
@@ -372,34 +297,8 @@ def write_compare(entries: Sequence[Entry], directory: str | Path) -> list[Path]
         InputError: the directory cannot be written to.
     """
     from .figures.compare import draw_fronts
-    from .figures.style import paper, save
 
-    place = Path(directory)
-    with whole_directory(place) as passing:
-        written = [
-            write_text(passing / "compare.json", compare_json(entries)),
-            write_text(passing / "compare.txt", compare_text(entries, WIDE)),
-        ]
-        for name, table in compare_tables(entries).items():
-            written.append(write_text(passing / f"{name}.csv", frame_csv(table)))
-        if any(front.points for entry in entries for front in entry.fronts):
-            with paper():
-                written += save(draw_fronts(entries), passing, "fronts")
-    return [place / path.name for path in written]
-
-
-def front_words(front: AimFront) -> tuple[str, str]:
-    """What a front's axes show: across and up."""
-    across = "first service" if front.name == "first_service" else "last craft in its slot"
-    up = {
-        "delta_v": "delta-v of all craft, m/s",
-        "worst_delta_v": "delta-v of the craft that needs most, m/s",
-        "propellant": "propellant of all craft, kg",
-        "first_service": "delta-v of all craft, m/s",
-    }[front.name]
-    return across, up
-
-
-def points_words(entries: Sequence[Entry]) -> str:
-    """How many points the fronts have, in words."""
-    return count(sum(len(front.points) for entry in entries for front in entry.fronts), "point")
+    texts = {"compare.json": compare_json(entries), "compare.txt": compare_text(entries, WIDE)}
+    texts |= {f"{name}.csv": frame_csv(frame) for name, frame in compare_tables(entries).items()}
+    fronts = any(front.points for entry in entries for front in entry.fronts)
+    return write_answer(directory, texts, "fronts", (lambda: draw_fronts(entries)) if fronts else None)

@@ -29,7 +29,6 @@ def wanted(choice: Choice, stream: IO[str] | None) -> bool:
     Args:
         choice: what was asked for; ``auto`` is for a terminal that knows of it, unless NO_COLOR is set to anything
             (https://no-color.org).
-        stream: that it is printed on.
     """
     if choice != "auto":
         return choice == "always"

@@ -13,8 +13,8 @@ from ..optimizer.limits import finish_within, revolutions_max, wait_within
 from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from .burn_table import burn_table
+from .flown_words import gravity_of
 from .layout import heading, paragraph, shell_lines
-from .result import gravity_of
 from .wording import small
 
 
@@ -156,7 +156,6 @@ def exact_text(outcome: Outcome, slope: Sensitivity, index: int) -> str:
     """How far the period at cut-off of a burn may be off, in one sentence.
 
     Args:
-        outcome: with the tolerance and the ring.
         slope: what the errors of the burn make of the slot, as flown.
         index: of the burn, from 0.
     """

@@ -12,9 +12,9 @@ from ..models.surroundings import AREA_M2_KG
 from ..optimizer.outcome import Hold, Outcome, Plan
 from ..optimizer.robustness.hold import YEAR_S, trim_m_s
 from ..optimizer.standing import ForcedHold
+from .flown_words import GRAVITY_WORDS, gravity_of
 from .layout import heading, paragraph
-from .result import gravity_of
-from .wording import GRAVITY_WORDS, capital, listed, small
+from .wording import capital, listed, small
 
 OVAL = 0.02
 """Eccentricity from which on it is said that orbits do not stay circles: the angle then swings by 2 deg in a turn."""
@@ -48,13 +48,6 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
     by = f"by {listed(list(outcome.under.chosen.flown))}, without another burn"
     if hold.leaves_s <= 0.0:
         said = [f"{hold.craft} is outside the tolerance of {tolerance} from the beginning."]
-    elif hold.sure_s < hold.leaves_s:
-        said = [
-            f"Keeps its spacing for {_long(hold.sure_s)} at least {by}, within {tolerance}: by then the doubt in how "
-            "sunlight is averaged may have used up the tolerance."
-        ]
-        if hold.craft is not None:
-            said.append(f"Without that doubt {hold.craft} would leave first, after {_long(hold.leaves_s)}.")
     elif hold.craft is None:
         said = [f"Keeps its spacing for at least {_long(hold.looked_s)} {by}, within {tolerance}."]
     else:

@@ -19,7 +19,6 @@ def write_replan(done: Replan, here: FromHere | None, directory: str | Path) -> 
     """Write ``replan.txt`` and ``replan.json``, and of the plan that is left what `write_folder` and `write_sheets` do.
 
     Args:
-        done: the replan.
         here: the plan that it leaves; None where there is none, or nothing to do.
         directory: made where it is missing; files of other names in it are left alone.
 

@@ -7,7 +7,6 @@ below any meaning (a micrometer a second, a microsecond, a millimeter), so that 
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping
 from typing import Any
@@ -29,19 +28,18 @@ from ..optimizer.outcome import (
     Proof,
 )
 from ..optimizer.standing import UnderForces
+from .flown_words import burn_model_of, gravity_of
+from .let_go import let_go_values
 from .limits import limit_key, limit_value, outcome_as_written, serving_value
+from .risk import risk_values
 from .under_forces import forces_of, hold_by_forces_of, standing_of
+from .values import degrees, finite, json_text, named, number
 
 FORMAT = "ringwright-plan/1"
-
-_PLACES = {"m_s": 6, "s": 6, "km": 6, "deg": 9, "kg": 6, "": 9}
 
 
 def result(outcome: Outcome) -> dict[str, Any]:
     """Turn an outcome into JSON-ready values.
-
-    Args:
-        outcome: the result of planning, feasible or not.
 
     Returns:
         A dict of str, int, float, bool, None, list and dict only, its keys always in the same order. ``front`` is
@@ -61,22 +59,20 @@ def result(outcome: Outcome) -> dict[str, Any]:
         "body": {
             "name": body.name,
             "gm_km3_s2": float(f"{body.gm * 1e-9:.15g}"),
-            "radius_km": _number(body.radius_m * 1e-3, "km"),
-            "atmosphere_top_km": _number(body.atmosphere_top_m * 1e-3, "km"),
+            "radius_km": number(body.radius_m * 1e-3, "km"),
+            "atmosphere_top_km": number(body.atmosphere_top_m * 1e-3, "km"),
             "j2": body.j2,
-            "j2_radius_km": _number(body.j2_radius_m * 1e-3, "km"),
+            "j2_radius_km": number(body.j2_radius_m * 1e-3, "km"),
             "spin_deg_s": float(f"{math.degrees(body.spin_rad_s):.15g}"),
-            "prime_meridian_deg": _number(math.degrees(body.prime_meridian_rad) % 360.0, "deg"),
+            "prime_meridian_deg": number(math.degrees(body.prime_meridian_rad) % 360.0, "deg"),
         },
         "ring": {
             "altitude_km": _altitude(scenario, ring.radius_m),
-            "period_s": _number(ring.period_s, "s"),
-            "speed_m_s": _number(ring.speed_m_s, "m_s"),
-            "slots": ring.slots,
-            "slot0_deg": _number(math.degrees(ring.slot0_rad) % 360.0, "deg"),
+            **named(ring, "period_s", "speed_m_s", "slots"),
+            "slot0_deg": number(math.degrees(ring.slot0_rad) % 360.0, "deg"),
             "planes": ring.planes,
             **_pattern(outcome),
-            "tolerance_deg": _number(math.degrees(scenario.ring.tolerance_rad), "deg"),
+            "tolerance_deg": degrees(scenario.ring.tolerance_rad),
             "phase_rule": outcome.phase_rule or None,
         },
         "model": {"gravity": gravity_of(outcome), "burns": burn_model_of(outcome), **forces_of(outcome)},
@@ -84,13 +80,15 @@ def result(outcome: Outcome) -> dict[str, Any]:
         "kept": [_kept(kept, ring.planes) for kept in outcome.kept],
         "front": [] if outcome.front is None else _front(outcome.front),
         "front_note": None if outcome.front is None else outcome.front.note or None,
-        "front_resolution_m_s": None if outcome.front is None else _number(outcome.front.resolution_m_s, "m_s"),
+        "front_resolution_m_s": None if outcome.front is None else number(outcome.front.resolution_m_s, "m_s"),
         "plans": [_plan(scenario, plan, outcome.under) for plan in sorted(outcome.plans, key=lambda plan: plan.rank)],
         **({"rejected": [_plan(scenario, plan, None) for plan in outcome.rejected]} if outcome.rejected else {}),
         "infeasible": None if outcome.infeasible is None else _infeasible(outcome.infeasible),
         "notes": list(outcome.notes),
         "warnings": list(scenario.warnings),
         **({"fronts": fronts(outcome.fronts)} if outcome.fronts else {}),
+        **({"let_go": [let_go_values(row, body.radius_m) for row in outcome.let_go]} if outcome.let_go else {}),
+        **({"weighed": [risk_values(one) for one in outcome.weighed]} if outcome.weighed else {}),
         **({"unfinished": outcome.unfinished} if outcome.unfinished else {}),
     }
 
@@ -101,65 +99,33 @@ def _pattern(outcome: Outcome) -> dict[str, float]:
     if ring.inclination_rad == 0.0:
         return {}
     found = {
-        "inclination_deg": _number(math.degrees(ring.inclination_rad), "deg"),
-        "node_deg": _number(math.degrees(ring.node_rad) % 360.0, "deg"),
+        "inclination_deg": degrees(ring.inclination_rad),
+        "node_deg": number(math.degrees(ring.node_rad) % 360.0, "deg"),
     }
     if ring.planes > 1:
-        found |= {"phasing": ring.phasing, "spread_deg": _number(math.degrees(ring.spread_rad), "deg")}
+        found |= {"phasing": ring.phasing, "spread_deg": degrees(ring.spread_rad)}
     return found
 
 
 def result_text(outcome: Outcome) -> str:
     """Write the result as strict JSON: stable order, two-space indents, a newline at the end, never NaN or Infinity."""
-    return json.dumps(result(outcome), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def _number(value: float, unit: str) -> float:
-    if not math.isfinite(value):
-        raise ValueError(f"the outcome holds {value} where a number of {unit or 'no unit'} must stand")
-    return round(float(value), _PLACES[unit]) + 0.0  # no minus zero
-
-
-def _maybe(value: float | None, unit: str) -> float | None:
-    return None if value is None else _number(value, unit)
-
-
-def _finite(value: float, places: int) -> float | None:
-    return round(float(value), places) + 0.0 if math.isfinite(value) else None
+    return json_text(result(outcome))
 
 
 def _altitude(scenario: Scenario, radius_m: float) -> float:
-    return _number((radius_m - scenario.body.radius_m) * 1e-3, "km")
-
-
-def gravity_of(outcome: Outcome) -> str:
-    """Name the gravity model of the plans, ``two-body`` or ``j2``, as the result spells it."""
-    # a body may carry a J2 that the plan did not use: the ring's own rates show what was flown
-    ring = outcome.ring
-    kepler = math.sqrt(ring.gm / ring.radius_m**3)
-    oblate = ring.node_rate_rad_s != 0.0 or not math.isclose(ring.rate_rad_s, kepler, rel_tol=1e-9)
-    return "j2" if oblate else "two-body"
-
-
-def burn_model_of(outcome: Outcome) -> str:
-    """Name the burn model of the plans as the result spells it: finite where any craft flies with its own thrust."""
-    return (
-        "finite"
-        if any(part.engine for plan in (*outcome.plans, *outcome.rejected) for part in plan.craft)
-        else "impulsive"
-    )
+    return number((radius_m - scenario.body.radius_m) * 1e-3, "km")
 
 
 def _proof(proof: Proof) -> dict[str, Any]:
     return {
         "status": proof.status,
         "aim": proof.aim,
-        "bound": _finite(proof.bound, 6),
+        "bound": finite(proof.bound, 6),
         "unit": proof.unit,
-        "gap": _finite(proof.gap, 9),
+        "gap": finite(proof.gap, 9),
         "over": proof.over,
-        "catalogue_bound": _finite(proof.catalogue_bound, 6),
-        "flown_differs_by": _finite(proof.flown_differs_by, 6),
+        "catalogue_bound": finite(proof.catalogue_bound, 6),
+        "flown_differs_by": finite(proof.flown_differs_by, 6),
         "all_flown": proof.all_flown,
         **({"free_form_options": proof.free_form} if proof.free_form else {}),
         "options": proof.options,
@@ -169,7 +135,7 @@ def _proof(proof: Proof) -> dict[str, Any]:
 
 
 def _phases(phases: PhaseProof) -> dict[str, Any]:
-    return {"proved": phases.proved, "bound": _finite(phases.bound, 6), "planned": phases.tried}
+    return {"proved": phases.proved, "bound": finite(phases.bound, 6), "planned": phases.tried}
 
 
 def _kept(kept: Kept, planes: int) -> dict[str, Any]:
@@ -177,17 +143,14 @@ def _kept(kept: Kept, planes: int) -> dict[str, Any]:
         "craft": kept.craft,
         **({"plane": kept.plane} if planes > 1 else {}),
         "slot": kept.slot,
-        "error_deg": _number(math.degrees(kept.error_rad), "deg"),
+        "error_deg": degrees(kept.error_rad),
     }
 
 
 def _front(front: Front) -> list[dict[str, Any]]:
     return [
         {
-            "delta_v_m_s": _number(point.delta_v_m_s, "m_s"),
-            "finish_s": _number(point.finish_s, "s"),
-            "plan": point.plan,
-            "kind": point.kind,
+            **named(point, "delta_v_m_s", "finish_s", "plan", "kind"),
         }
         for point in sorted(front.points, key=lambda point: point.finish_s)
     ]
@@ -204,12 +167,7 @@ def aim_points(front: AimFront) -> list[dict[str, Any]]:
     """The points of a front whose plans are not listed."""
     return [
         {
-            "delta_v_m_s": _number(point.delta_v_m_s, "m_s"),
-            "worst_delta_v_m_s": _number(point.worst_delta_v_m_s, "m_s"),
-            "propellant_kg": _maybe(point.propellant_kg, "kg"),
-            "finish_s": _number(point.finish_s, "s"),
-            "first_service_s": _maybe(point.first_service_s, "s"),
-            "kind": point.kind,
+            **named(point, "delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s", "first_service_s", "kind"),
         }
         for point in front.points
     ]
@@ -217,16 +175,12 @@ def aim_points(front: AimFront) -> list[dict[str, Any]]:
 
 def _plan(scenario: Scenario, plan: Plan, under: UnderForces | None = None) -> dict[str, Any]:
     return {
-        "rank": plan.rank,
-        "delta_v_m_s": _number(plan.delta_v_m_s, "m_s"),
-        "worst_delta_v_m_s": _number(plan.worst_delta_v_m_s, "m_s"),
-        "propellant_kg": _maybe(plan.propellant_kg, "kg"),
-        "finish_s": _number(plan.finish_s, "s"),
+        **named(plan, "rank", "delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s"),
         "within_limits": not plan.broken,
         "broken": [_broken(broken) for broken in plan.broken],
         "on_front": plan.on_front,
         "kind": plan.kind,
-        **({} if plan.slot0_rad is None else {"slot0_deg": _number(math.degrees(plan.slot0_rad) % 360.0, "deg")}),
+        **({} if plan.slot0_rad is None else {"slot0_deg": number(math.degrees(plan.slot0_rad) % 360.0, "deg")}),
         **({} if plan.by_period_alone else {"by_period_alone": False}),
         "margins": [_margin(margin) for margin in plan.margins],
         **_holds(plan, under),
@@ -237,30 +191,24 @@ def _plan(scenario: Scenario, plan: Plan, under: UnderForces | None = None) -> d
 
 def _carrier(scenario: Scenario, carrier: CarrierPlan) -> dict[str, Any]:
     return {
-        "carrier": carrier.carrier,
-        "pad": carrier.pad,
-        "insertion": carrier.insertion,
-        "launch_s": _number(carrier.launch_s, "s"),
-        "insertion_s": _number(carrier.insertion_s, "s"),
-        "parking_wait_s": _number(carrier.parking_wait_s, "s"),
-        "first_touch_s": _number(carrier.first_pass_s, "s"),
-        "touch_every_s": _number(carrier.pass_every_s, "s"),
-        "period_s": _number(carrier.period_s, "s"),
+        **named(carrier, "carrier", "pad", "insertion", "launch_s", "insertion_s", "parking_wait_s"),
+        "first_touch_s": number(carrier.first_pass_s, "s"),
+        "touch_every_s": number(carrier.pass_every_s, "s"),
+        **named(carrier, "period_s"),
         "periapsis_km": _altitude(scenario, carrier.periapsis_m),
         "apoapsis_km": _altitude(scenario, carrier.apoapsis_m),
         "lowest_km": _altitude(scenario, carrier.lowest_m),
-        "delta_v_m_s": _number(carrier.delta_v_m_s, "m_s"),
-        "delta_v_allowed_m_s": _number(carrier.allowed_m_s, "m_s"),
+        "delta_v_m_s": number(carrier.delta_v_m_s, "m_s"),
+        "delta_v_allowed_m_s": number(carrier.allowed_m_s, "m_s"),
         "burns": [_burn(scenario, burn) for burn in carrier.burns],
         "drops": [
-            {"craft": drop.craft, "touch": drop.number + 1, "time_s": _number(drop.time_s, "s")}
+            {"craft": drop.craft, "touch": drop.number + 1, "time_s": number(drop.time_s, "s")}
             for drop in carrier.drops
         ],
         "open_duty": {
             "what": "disposal",
             "re_enters": not carrier.periapsis_safe,
-            "meets_s": _maybe(carrier.meets_s, "s"),
-            "meets": carrier.meets,
+            **named(carrier, "meets_s", "meets"),
         },
     }
 
@@ -274,20 +222,19 @@ def _holds(plan: Plan, under: UnderForces | None) -> dict[str, Any]:
 
 def _hold(hold: Hold) -> dict[str, Any]:
     claimed = hold.holds_s is not None and hold.known_s is not None
-    doubt_s = _finite(min(hold.known_s or 0.0, hold.holds_s or 0.0), 3) if claimed else None
+    doubt_s = finite(min(hold.known_s or 0.0, hold.holds_s or 0.0), 3) if claimed else None
     return {
         "first_to_leave": hold.craft,
-        "holds_s": None if hold.holds_s is None else _finite(hold.holds_s, 3),
+        "holds_s": finite(hold.holds_s, 3),
         "holds_with_doubt_s": doubt_s,
-        "by_periods_s": _finite(hold.flown_s, 3),
+        "by_periods_s": finite(hold.flown_s, 3),
         "missing_force": hold.missing or None,
-        "missing_force_estimate_s": _finite(hold.missing_s, 0),
+        "missing_force_estimate_s": finite(hold.missing_s, 0),
         "no_figure": hold.refused or None,
-        "first_to_leave_period_error_s": _number(hold.period_error_s, "s"),
-        "period_known_to_s": _maybe(hold.period_known_to_s, "s"),
-        "wanted_s": _number(hold.wanted_s, "s"),
-        "period_match_s": _number(hold.match_s, "s"),
-        "trim_m_s_year": _maybe(hold.trim_m_s_year, "m_s"),
+        "first_to_leave_period_error_s": number(hold.period_error_s, "s"),
+        **named(hold, "period_known_to_s", "wanted_s"),
+        "period_match_s": number(hold.match_s, "s"),
+        "trim_m_s_year": None if hold.trim_m_s_year is None else number(hold.trim_m_s_year, "m_s"),
     }
 
 
@@ -295,16 +242,16 @@ def _broken(broken: Broken) -> dict[str, Any]:
     return {
         "craft": broken.craft,
         "limit": limit_key(broken.limit),
-        "value": _number(limit_value(broken.limit, broken.value), ""),
-        "allowed": _number(limit_value(broken.limit, broken.allowed), ""),
+        "value": number(limit_value(broken.limit, broken.value), ""),
+        "allowed": number(limit_value(broken.limit, broken.allowed), ""),
     }
 
 
 def _margin(margin: Margin) -> dict[str, Any]:
     return {
         "limit": limit_key(margin.limit),
-        "value": _number(limit_value(margin.limit, margin.value), ""),
-        "allowed": _number(limit_value(margin.limit, margin.allowed), ""),
+        "value": number(limit_value(margin.limit, margin.value), ""),
+        "allowed": number(limit_value(margin.limit, margin.allowed), ""),
         "sense": margin.sense,
         "craft": margin.craft,
     }
@@ -313,37 +260,21 @@ def _margin(margin: Margin) -> dict[str, Any]:
 def _craft(scenario: Scenario, part: CraftPlan, under: UnderForces | None) -> dict[str, Any]:
     flown, lowest_m = part.flown, part.lowest_periapsis_m
     return {
-        "craft": part.craft,
-        "plane": part.plane,
-        "slot": part.slot,
-        "route": part.route,
-        "side": part.side,
-        "revolutions": part.revolutions,
-        "ring_revolutions": part.ring_revolutions,
-        "passes": part.passes,
-        "lead_deg": _number(math.degrees(part.lead_rad), "deg"),
-        "pad": part.pad,
-        "carrier": part.carrier,
-        "insertion": part.insertion,
-        "insertion_speed_m_s": _maybe(part.insertion_speed_m_s, "m_s"),
-        "launch_s": _maybe(part.launch_s, "s"),
+        **named(part, "craft", "plane", "slot", "route", "side", "revolutions", "ring_revolutions", "passes"),
+        "lead_deg": degrees(part.lead_rad),
+        **named(part, "pad", "carrier", "insertion", "insertion_speed_m_s", "launch_s"),
         **_launch(part),
-        "insertion_s": _maybe(part.insertion_s, "s"),
-        "parking_wait_s": _number(part.parking_wait_s, "s"),
-        "ring_arrival_s": _number(part.ring_arrival_s, "s"),
-        "in_slot_s": _number(part.in_slot_s, "s"),
-        "phasing_period_s": None if part.side == "level" else _maybe(part.phasing_period_s, "s"),
+        **named(part, "insertion_s", "parking_wait_s", "ring_arrival_s", "in_slot_s"),
+        **({"phasing_period_s": None} if part.side == "level" else named(part, "phasing_period_s")),
         "lowest_periapsis_km": None if lowest_m is None else _altitude(scenario, lowest_m),
         "must_burn": part.must_burn,
-        "closest_km": _maybe(None if flown.closest_m is None else flown.closest_m * 1e-3, "km"),
+        "closest_km": None if flown.closest_m is None else number(flown.closest_m * 1e-3, "km"),
         "closest_to": flown.closest_to,
-        "delta_v_m_s": _number(part.delta_v_m_s, "m_s"),
-        "propellant_kg": _maybe(part.propellant_kg, "kg"),
-        "propellant_left_kg": _maybe(part.propellant_left_kg, "kg"),
+        **named(part, "delta_v_m_s", "propellant_kg", "propellant_left_kg"),
         "flown": {
-            "slot_error_deg": _number(math.degrees(flown.slot_error_rad), "deg"),
-            "period_error_s": _number(flown.period_error_s, "s"),
-            "plane_error_deg": _number(math.degrees(flown.plane_error_rad), "deg"),
+            "slot_error_deg": degrees(flown.slot_error_rad),
+            "period_error_s": number(flown.period_error_s, "s"),
+            "plane_error_deg": degrees(flown.plane_error_rad),
             "lowest_km": _altitude(scenario, flown.lowest_m),
             **standing_of(under, part.craft),
             **_corrected(part),
@@ -359,8 +290,8 @@ def _free_form(part: CraftPlan) -> dict[str, Any]:
         return {}
     return {
         "free_form": {
-            "primer_excess": _number(part.free_form.primer_excess, ""),
-            "linear_estimate_m_s": _number(part.free_form.linear_estimate_m_s, "m_s"),
+            "primer_excess": number(part.free_form.primer_excess, ""),
+            "linear_estimate_m_s": number(part.free_form.linear_estimate_m_s, "m_s"),
             "estimate_model": "motion linearized about the slot",
             "family": part.free_form.family,
         }
@@ -373,10 +304,10 @@ def _launch(part: CraftPlan) -> dict[str, Any]:
     if part.azimuth_rad is None or state is None:
         return {}
     return {
-        "azimuth_deg": _number(math.degrees(part.azimuth_rad), "deg"),
+        "azimuth_deg": degrees(part.azimuth_rad),
         **_heading(part),
-        "insertion_position_km": [_number(x * 1e-3, "km") for x in state[:3]],
-        "insertion_velocity_m_s": [_number(x, "m_s") for x in state[3:]],
+        "insertion_position_km": [number(x * 1e-3, "km") for x in state[:3]],
+        "insertion_velocity_m_s": [number(x, "m_s") for x in state[3:]],
     }
 
 
@@ -386,11 +317,11 @@ def _heading(part: CraftPlan) -> dict[str, Any]:
     if heading is None:
         return {}
     return {
-        "flight_azimuth_deg": _number(math.degrees(heading.flight_azimuth_rad), "deg"),
+        "flight_azimuth_deg": degrees(heading.flight_azimuth_rad),
         "direction": "ascending" if heading.ascending else "descending",
-        "tilt_deg": _number(math.degrees(heading.tilt_rad), "deg"),
+        "tilt_deg": degrees(heading.tilt_rad),
         "tilt_at": heading.tilt_at if heading.tilt_rad else None,
-        "liftoff_moved_s": _number(heading.moved_s, "s"),
+        "liftoff_moved_s": number(heading.moved_s, "s"),
     }
 
 
@@ -399,31 +330,26 @@ def _corrected(part: CraftPlan) -> dict[str, Any]:
     if part.first_guess_error_rad is None:
         return {}
     return {
-        "first_guess_error_deg": _number(math.degrees(part.first_guess_error_rad), "deg"),
-        "eccentricity": _number(part.flown.eccentricity, ""),
+        "first_guess_error_deg": degrees(part.first_guess_error_rad),
+        "eccentricity": number(part.flown.eccentricity, ""),
     }
 
 
 def _burn(scenario: Scenario, burn: Burn) -> dict[str, Any]:
     return {
-        "time_s": _number(burn.time_s, "s"),
-        "delta_v_m_s": _number(burn.delta_v_m_s, "m_s"),
-        **({"by_stage_m_s": _number(burn.by_stage_m_s, "m_s")} if burn.by_stage_m_s else {}),
-        "radial_m_s": _number(burn.radial_m_s, "m_s"),
-        "along_m_s": _number(burn.along_m_s, "m_s"),
-        "cross_m_s": _number(burn.cross_m_s, "m_s"),
-        "duration_s": _maybe(burn.duration_s, "s"),
-        "period_after_s": _number(burn.period_after_s, "s"),
+        **named(burn, "time_s", "delta_v_m_s"),
+        **({"by_stage_m_s": number(burn.by_stage_m_s, "m_s")} if burn.by_stage_m_s else {}),
+        **named(burn, "radial_m_s", "along_m_s", "cross_m_s", "duration_s", "period_after_s"),
         "periapsis_after_km": _altitude(scenario, burn.periapsis_after_m),
         "apoapsis_after_km": _altitude(scenario, burn.apoapsis_after_m),
-        "propellant_after_kg": _maybe(burn.propellant_after_kg, "kg"),
+        **named(burn, "propellant_after_kg"),
     }
 
 
 def _bind(bind: Bind) -> dict[str, Any]:
     return {
         "limit": limit_key(bind.limit),
-        "value": _number(limit_value(bind.limit, bind.value), ""),
+        "value": number(limit_value(bind.limit, bind.value), ""),
         "serves": None if bind.serves is None else serving_value(bind.limit, bind.serves),
     }
 

@@ -14,7 +14,11 @@ OBJECTS = {
     "result": "format=text title=text epoch=text? body=body ring=ring model=model proof=proof? kept=[kept] "
     "front=[point] front_note=text? front_resolution_m_s=number? plans=[plan] infeasible=infeasible? "
     "notes=[text] warnings=[text] fronts=fronts~ unfinished=text~ "
-    "rejected=[plan]~",
+    "rejected=[plan]~ weighed=[risk]~ let_go=[let_go]~",
+    "let_go": "pad=text insertion=text periapsis_km=number apoapsis_km=number payload_kg=number? delta_v_m_s=number? "
+    "finish_s=number?",
+    "risk": "plan=count load_p99_m_s=number? load_p99_kg=number? finish_p50_s=number? finish_p90_s=number? "
+    "share_in_time=number? share_never=number",
     "body": "name=text gm_km3_s2=number radius_km=number atmosphere_top_km=number j2=number j2_radius_km=number "
     "spin_deg_s=number prime_meridian_deg=number",
     "ring": "altitude_km=number period_s=number speed_m_s=number slots=count slot0_deg=number planes=count "
@@ -75,6 +79,12 @@ def result_schema() -> dict[str, Any]:
     """The schema of ``ringwright plan --json``."""
     made = {name: _object(rows) for name, rows in OBJECTS.items()}
     return {"$schema": DRAFT, "title": "a Ringwright plan", **made.pop("result"), "$defs": made}
+
+
+def always(name: str) -> tuple[str, ...]:
+    """Fields of an object that are always there and hold a single value, in their order."""
+    fields = (row.split("=") for row in OBJECTS[name].split())
+    return tuple(field for field, kind in fields if kind.strip("?") in KINDS)
 
 
 def _object(rows: str) -> dict[str, Any]:

@@ -65,7 +65,6 @@ def spelled(text: str, letters: frozenset[int]) -> str:
     Letters of scripts that run from right to left are spelled too, since they are set from left to right here.
 
     Args:
-        text: any.
         letters: code points that the font has.
 
     >>> spelled("Spoon 水源", frozenset(range(128)))

@@ -17,17 +17,9 @@ from typing import IO
 from ..models.errors import InputError
 from ..optimizer.studies.sweep import Grid
 from .safe_text import csv_text
-from .sweep import MEASURES, TextRow, cells, head_cells
+from .sweep import MEASURED, MEASURES, TextRow, cells, head_cells
 
-NUMBERS = (
-    "delta_v_m_s",
-    "worst_delta_v_m_s",
-    "propellant_kg",
-    "finish_s",
-    "first_service_s",
-    "clearance_km",
-    "tightest_room_share",
-)
+NUMBERS = (*MEASURED, "clearance_km", "tightest_room_share")
 """Columns that hold a number or nothing."""
 
 

@@ -13,75 +13,18 @@ from ..models.readouts import instant
 from ..optimizer.outcome import Outcome
 from .files import write_text
 from .result import result
+from .result_schema import always
 from .safe_text import csv_cell
 from .wording import why_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
-# Spelled out so that a table without rows still has its columns.
-PLANS = (
-    "plan",
-    "delta_v_m_s",
-    "worst_delta_v_m_s",
-    "propellant_kg",
-    "finish_s",
-    "finish_at",
-    "within_limits",
-    "broken",
-    "on_front",
-    "kind",
-    "differs",
-)
-CRAFT = (
-    "plan",
-    "craft",
-    "plane",
-    "slot",
-    "route",
-    "side",
-    "revolutions",
-    "ring_revolutions",
-    "passes",
-    "lead_deg",
-    "pad",
-    "carrier",
-    "insertion",
-    "insertion_speed_m_s",
-    "launch_s",
-    "insertion_s",
-    "parking_wait_s",
-    "ring_arrival_s",
-    "in_slot_s",
-    "phasing_period_s",
-    "lowest_periapsis_km",
-    "must_burn",
-    "closest_km",
-    "closest_to",
-    "delta_v_m_s",
-    "propellant_kg",
-    "propellant_left_kg",
-    "slot_error_deg",
-    "period_error_s",
-    "plane_error_deg",
-    "lowest_km",
-)
-BURNS = (
-    "plan",
-    "craft",
-    "burn",
-    "time_s",
-    "at",
-    "delta_v_m_s",
-    "radial_m_s",
-    "along_m_s",
-    "cross_m_s",
-    "duration_s",
-    "period_after_s",
-    "periapsis_after_km",
-    "apoapsis_after_km",
-    "propellant_after_kg",
-)
+# Known without any row, so that an empty table still has its columns.
+_PLAN, _BURN = always("plan"), always("burn")
+PLANS = ("plan", *_PLAN[1:5], "finish_at", "within_limits", "broken", *_PLAN[6:], "differs")
+CRAFT = ("plan", *always("craft"), *always("flown"))
+BURNS = ("plan", "craft", "burn", "time_s", "at", *_BURN[1:])
 FRONT = ("finish_s", "delta_v_m_s", "plan", "kind", "finish_against_plan_1_s", "delta_v_against_plan_1_m_s")
 
 
@@ -106,10 +49,6 @@ def tables(outcome: Outcome) -> dict[str, pd.DataFrame]:
 
 def write_tables(outcome: Outcome, directory: str | Path) -> list[Path]:
     """Write every table as CSV (RFC 4180, with a header; an empty field where there is no value).
-
-    Args:
-        outcome: the result of planning.
-        directory: where they go; must exist.
 
     Returns:
         The paths ``plans.csv``, ``craft.csv``, ``burns.csv``, ``front.csv``.

@@ -26,7 +26,6 @@ def quantity(text: str, kind: str, option: str) -> float:
     Args:
         text: as typed; a time may also be h:mm:ss.
         kind: ``length``, ``angle``, ``time`` or ``gm``.
-        option: what the message calls it.
 
     Raises:
         InputError: no number, no unit, a unit of something else, not finite.

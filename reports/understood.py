@@ -8,12 +8,12 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 
-from ..models.launch import site_angle
-from ..models.readouts import DAY, brief, clock, instant, listed, plain, span, turned
-from ..models.scenario import Body, Craft, Insertion, Pad, Scenario
-from .launch_windows import always_there, window_lines
+from ..models.insertions import Insertion
+from ..models.readouts import DAY, brief, clock, instant, listed, plain, span
+from ..models.scenario import Body, Craft, Pad, Scenario
+from .angles import angle_lines
+from .launch_windows import window_lines
 from .layout import Column, columns, paragraph
 from .under_forces import chosen_items
 
@@ -28,20 +28,8 @@ _OWN_DAY_WORTH = 0.01
 """A body's day within this share of 86 400 s is not worth a second figure."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Reference:
-    """Who the angles are counted from: its argument of latitude at the epoch."""
-
-    words: str
-    angle_rad: float
-
-
 def understood(scenario: Scenario, width: int = 80) -> str:
     """Set what a scenario says: each table in turn, angles from one named craft or site, then every default taken.
-
-    Args:
-        scenario: as read.
-        width: greatest length of a line, at least 40.
 
     Returns:
         Text that ends in a newline.
@@ -67,7 +55,7 @@ def understood(scenario: Scenario, width: int = 80) -> str:
         if items:
             lines += _section(heading, items, width)
     lines += window_lines(scenario, width)
-    lines += _angle_lines(scenario, width)
+    lines += angle_lines(scenario, width)
     lines += _default_lines(scenario, width)
     if scenario.warnings:
         lines += _section("Warnings", scenario.warnings, width)
@@ -208,7 +196,9 @@ def _launch_items(scenario: Scenario) -> list[str]:
             f"{brief(math.degrees(pad.downrange_rad))} deg downrange."
         )
         items += [f"{pad.name}: {said}." for said in _site_limits(pad, body)]
-        items += [_insertion_item(scenario, pad, insertion) for insertion in pad.insertions]
+        # of a range its two ends
+        ends = [one for one in pad.insertions if one.out_of is None or one.out_of.share_of(one) in (0.0, 1.0)]
+        items += [_insertion_item(scenario, pad, insertion) for insertion in ends]
     return items
 
 
@@ -234,6 +224,8 @@ def _site_limits(pad: Pad, body: Body) -> list[str]:
 
 def _insertion_item(scenario: Scenario, pad: Pad, insertion: Insertion) -> str:
     name = f"Insertion {insertion.name}" if insertion.name else "Insertion"
+    name += "" if insertion.out_of is None else ", one end of the range from which the plan chooses"
+    name += f", at most {brief(insertion.payload_kg)} kg" if insertion.payload else ""
     at = _altitude(insertion.radius_m, scenario)
     if insertion.circular:
         return f"{name}: into a parking orbit at {at}, from which a transfer leaves for the ring."
@@ -308,86 +300,6 @@ def _whereabouts(scenario: Scenario, craft: Craft) -> str:
     low, high = (_altitude(radius, scenario) for radius in (orbit.periapsis_m, orbit.apoapsis_m))
     when = "at the epoch" if orbit.at_s == 0.0 else f"at {instant(scenario.epoch, orbit.at_s)}"
     return f"in space, periapsis {low}, apoapsis {high}, at its {orbit.at} {when}"
-
-
-def reference(scenario: Scenario) -> Reference | None:
-    """Who angles are counted from: the first craft with a known place in the ring, else in space, else the first site.
-
-    None where no craft has a place yet.
-    """
-    for one in scenario.ring.occupied:
-        if one.angle_rad is not None:
-            return Reference(words=one.name, angle_rad=one.angle_rad)
-    placed = [(craft.name, craft.orbit) for craft in scenario.craft if craft.orbit is not None]
-    for name, orbit in placed:
-        if orbit.circular:
-            return Reference(words=name, angle_rad=orbit.angle_rad - _rate(scenario) * orbit.at_s)
-    for name, orbit in placed:
-        return Reference(words=f"the {orbit.at} of {name}", angle_rad=orbit.angle_rad)
-    for pad in scenario.pads:
-        if not always_there(scenario, pad):
-            continue
-        return Reference(words=pad.name, angle_rad=_site_rad(scenario, pad))
-    return None
-
-
-def _rate(scenario: Scenario) -> float:
-    return math.sqrt(scenario.body.gm / scenario.ring.radius_m**3)
-
-
-def _site_rad(scenario: Scenario, pad: Pad) -> float:
-    return site_angle(scenario.body, pad, scenario.ring.inclination_rad, scenario.ring.node_rad)[0]
-
-
-def _angle_lines(scenario: Scenario, width: int) -> list[str]:
-    """Every angle of the file twice: from the node, and from the reference, all at the epoch."""
-    origin = reference(scenario)
-    if origin is None:
-        return []
-    rows = [[what, _from_node(angle), _from(origin, angle)] for what, angle in _angles(scenario)]
-    heading = f"Angles at the epoch, counted from {origin.words}"
-    heads = [
-        Column(title="", wraps=True),
-        Column(title="from the node", right=True),
-        Column(title=f"from {origin.words}", right=True),
-    ]
-    lines = ["", *paragraph(heading, width), "-" * min(len(heading), width), *columns(heads, rows, width)]
-    start = "the ring's ascending node" if scenario.ring.inclination_rad else "the x axis"
-    notes = [f"Angles count along the ring's motion, the first column from {start}."]
-    if any(craft.orbit and not craft.orbit.circular for craft in scenario.craft):
-        notes.append("An apsis stands still; the other places move with the ring.")
-    if any(always_there(scenario, pad) for pad in scenario.pads):
-        notes.append("A site moves with the body.")
-    return [*lines, *paragraph(" ".join(notes), width, indent="  ")]
-
-
-def _angles(scenario: Scenario) -> list[tuple[str, float]]:
-    ring = scenario.ring
-    rows: list[tuple[str, float]] = []
-    if ring.slot0_rad is not None:
-        rows.append(("slot 0", ring.slot0_rad))
-    rows += [(one.name, one.angle_rad) for one in ring.occupied if one.angle_rad is not None]
-    for craft in scenario.craft:
-        if craft.orbit is None:
-            continue
-        if craft.orbit.circular:
-            rows.append((craft.name, craft.orbit.angle_rad - _rate(scenario) * craft.orbit.at_s))
-        else:
-            rows.append((f"{craft.orbit.at} of {craft.name}", craft.orbit.angle_rad))
-    rows += [(pad.name, _site_rad(scenario, pad)) for pad in scenario.pads if always_there(scenario, pad)]
-    return rows
-
-
-def _from_node(angle_rad: float) -> str:
-    degrees = math.degrees(angle_rad) % 360.0
-    return f"{plain(0.0 if round(degrees, 3) == 360.0 else degrees, 3)} deg"
-
-
-def _from(origin: Reference, angle_rad: float) -> str:
-    ahead = math.degrees(turned(angle_rad - origin.angle_rad))
-    if abs(ahead) < 5e-4:
-        return "0.000 deg"
-    return f"{plain(abs(ahead), 3)} deg {'ahead' if ahead > 0 else 'behind'}"
 
 
 def _default_lines(scenario: Scenario, width: int) -> list[str]:

@@ -28,9 +28,6 @@ _PAD_WORTH_S = 30.0  # liftoffs nearer than this are the same to a reader
 SIDE_WORDS = {"below": "lower orbit", "above": "higher orbit", "level": "the ring itself"}
 """On which side of the ring a craft phases."""
 
-GRAVITY_WORDS = {"two-body": "two-body gravity", "j2": "gravity with the body's oblateness (J2)"}
-"""The gravity model of a result, in words."""
-
 
 def count(number: int, singular: str, plural: str = "") -> str:
     """Say a number with its noun.

@@ -1,4 +1,4 @@
-"""Functions fit on a screen and modules stay with one subject: few lines, with the exceptions named."""
+"""Functions fit on a screen and modules stay with one subject: few lines."""
 
 from __future__ import annotations
 
@@ -11,17 +11,6 @@ ROOT = Path(ringwright.__file__).parent
 ROOMS = ("models", "optimizer", "reports")
 FUNCTION_MAX = 60
 MODULE_MAX = 400
-
-STAGES = "one pass whose stages share what they find; to be split by subject"
-LARGE = {
-    "reports/compare.py": STAGES,
-    "reports/figures/compare.py:_draw": STAGES,
-    "reports/figures/timeline.py:_draw_lane": STAGES,
-    "reports/result.py": STAGES,
-    "reports/terminal.py": STAGES,
-    "reports/understood.py": STAGES,
-}
-"""Modules, and functions by module and name, that may be longer, and why; what has shrunk leaves the list."""
 
 
 def _sizes() -> dict[str, tuple[int, int]]:
@@ -41,10 +30,4 @@ def _sizes() -> dict[str, tuple[int, int]]:
 def test_functions_and_modules_are_short() -> None:
     sizes = _sizes()
     assert len(sizes) > 500
-    long = {name for name, (lines, most) in sizes.items() if lines > most}
-    assert {name: sizes[name][0] for name in sorted(long - set(LARGE))} == {}
-
-
-def test_no_exception_has_outlived_its_reason() -> None:
-    sizes = _sizes()
-    assert [name for name in LARGE if name not in sizes or sizes[name][0] <= sizes[name][1]] == []
+    assert {name: lines for name, (lines, most) in sizes.items() if lines > most} == {}

@@ -9,7 +9,6 @@ The body turns evenly about the pole of the epoch: what its pole moves (the Moon
 from __future__ import annotations
 
 import functools
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -119,15 +118,3 @@ def _steps(n: int) -> tuple[Array, Array]:
     climb = (2 * n - 1) / (n - m)
     fall = (n + m - 1) / (n - m)
     return climb, fall[: n - 1]
-
-
-def strongest(field: UnevenField, degree: int) -> float:
-    """Root of the sum of squares of one degree's normalized coefficients: how uneven that degree is."""
-    total = 0.0
-    for one in field.coefficients:
-        if one.degree == degree:
-            n, m = one.degree, one.order
-            twice = 1.0 if m == 0 else 2.0
-            plain = twice * (2 * n + 1) * math.factorial(n - m) / math.factorial(n + m)
-            total += (one.cosine**2 + one.sine**2) / plain
-    return math.sqrt(total)

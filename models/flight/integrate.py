@@ -71,7 +71,6 @@ def fly(
     """Fly itineraries numerically, many in one integration.
 
     Args:
-        itineraries: any number, of any lengths.
         gravity: `PointMass`, `Oblate`, or a `Field` with further forces on top.
         burns: one burn model for all, or one for each itinerary.
         whole: keep all of every flight for `Flight.states`, or else only what follows the last burn, which spares

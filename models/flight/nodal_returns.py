@@ -50,7 +50,6 @@ def coast_by_returns(body: Body, start: Array, duration_s: Array, relative: floa
     way.
 
     Args:
-        body: oblate.
         start: (6, n), m and m/s; orbits that cross the equator.
         duration_s: (n,).
         relative: error allowed in a step of what is flown.

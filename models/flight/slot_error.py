@@ -60,7 +60,6 @@ def measure(flight: Flight, ring: Ring, plane: int, slot: int, from_s: float | N
 
     Args:
         flight: must last about 1.25 ring turns past ``from_s`` (see `Itinerary.through_turn`).
-        plane, slot: the slot.
         from_s: start of the turn; by default the cut-off of the last burn.
 
     Raises:

@@ -44,7 +44,6 @@ def measure_smoothly(flight: Flight, ring: Ring, plane: int, slot: int, from_s: 
 
     Args:
         flight: must last until `window_s` past ``from_s``.
-        plane, slot: the slot.
 
     Returns:
         As of ``slot_error.measure``: the slot error is that of the window's middle, the period is that of the mean

@@ -7,6 +7,7 @@ import math
 from ..readouts import no_less
 from ..scenario import Carrier, Scenario
 from .document import Table
+from .launch_checks import quoted_payload
 
 
 def check_carriers(scenario: Scenario, root: Table) -> None:
@@ -54,15 +55,15 @@ def _check_pads(scenario: Scenario, carrier: Carrier, table: Table, root: Table)
                 "pads",
             )
     mine = [pad for pad in scenario.pads if not carrier.pads or pad.name in carrier.pads]
-    if any(math.isinf(pad.payload_kg) for pad in mine):
+    if any(math.isinf(pad.most_payload_kg) for pad in mine):
         return
     by_name = {craft.name: craft for craft in scenario.craft}
     least = carrier.mass_kg + math.fsum(by_name[name].lightest_kg for name in carrier.craft)
-    strongest = max(mine, key=lambda pad: pad.payload_kg)
-    if strongest.payload_kg < least:
+    strongest = max(mine, key=lambda pad: pad.most_payload_kg)
+    if strongest.most_payload_kg < least:
         pad = dict(zip(names, root.tables.get("launch", ()), strict=True))[strongest.name]
         raise pad.error(
-            f"{pad.quote('payload')} is less than the mass of carrier {carrier.name!r} with all its craft, "
+            f"{quoted_payload(pad)} is less than the mass of carrier {carrier.name!r} with all its craft, "
             f"{no_less(least)} kg: at least that would be accepted.",
             "payload",
         )

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import datetime
+from typing import Any
 
 from ..errors import InputError
 from ..keys import TABLES, count_by_default, flag_by_default, number_by_default, text_by_default
 from ..printable import printable
+from ..units import UNITS
+
+_AS_GIVEN = ("text", "choice", "texts")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,6 +73,14 @@ class Table:
             value = number_by_default(self.schema, name) if default is None else default
         return value
 
+    def span(self, name: str) -> tuple[float, float] | None:
+        """Least and most value of a quantity in SI units, the same where one is given; None where it is not given."""
+        entry = self.entries.get(name)
+        if entry and isinstance(entry.value, tuple):
+            return float(entry.value[0]), float(entry.value[1])
+        value = self.number(name)
+        return None if value is None else (value, value)
+
     def text(self, name: str) -> str | None:
         """Text of a key, None where it is not given or is a number."""
         entry = self.entries.get(name)
@@ -98,6 +110,24 @@ class Table:
     def table(self, name: str) -> Table | None:
         """The table of that key, the first where it is a list, None where there is none."""
         return next(iter(self.tables.get(name, ())), None)
+
+    def given(self, kind: type) -> dict[str, Any]:
+        """What the table gives of the fields of a dataclass, each named as its key with the SI unit.
+
+        Texts in the place of numbers, such as "free", are left out.
+        """
+        known, found = {one.name for one in fields(kind)}, {}
+        for key in TABLES[self.schema]:
+            unit = next((f"_{unit}" for unit, factor in UNITS.get(key.kind, {}).items() if factor == 1.0), "")
+            name = key.name + unit if key.name + unit in known else key.name
+            if name not in known or key.name not in self.entries:
+                continue
+            value = self.entries[key.name].value
+            if key.kind in _AS_GIVEN:
+                found[name] = value
+            elif not isinstance(value, str):
+                found[name] = value if key.kind in ("count", "flag") else self.number(key.name)
+        return found
 
     def path_of(self, name: str) -> str:
         """Dotted path of one of its keys."""

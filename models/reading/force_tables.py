@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Literal
 
 from .. import bodies
 from ..scenario import Body, Scenario
-from ..surroundings import AirLayer, Choice, ForceSpec, Harmonic, Puller
+from ..surroundings import AirLayer, ForceSpec, Harmonic, Puller
 from .document import Table
 
 FIELD_AND_AIR = ("c22", "s22", "j3", "j4", "atmosphere")
@@ -25,14 +24,7 @@ def with_field_and_air(table: Table, body: Body) -> Body:
         if name in table:
             found[degree, order] = Harmonic(degree=degree, order=order, cosine=-table.number_or(name, 0.0))
     layers = table.tables.get("atmosphere", ())
-    air = tuple(
-        AirLayer(
-            altitude_m=layer.number_or("altitude", 0.0),
-            density_kg_m3=layer.number_or("density", 0.0),
-            scale_height_m=layer.number_or("scale_height", 0.0),
-        )
-        for layer in layers
-    )
+    air = tuple(AirLayer(**layer.given(AirLayer)) for layer in layers)
     for below, layer, above in zip(air, layers[1:], air[1:], strict=False):
         if above.altitude_m <= below.altitude_m:
             quoted = layer.quote("altitude")
@@ -48,15 +40,7 @@ def puller(table: Table) -> Puller:
     """A body that pulls in a world of one's own."""
     orbit = table.tables["orbit"][0]
     orbit.note_defaults()
-    return Puller(
-        name=table.text("name") or "",
-        gm=table.number_or("gm", 0.0),
-        radius_m=orbit.number_or("radius", 0.0),
-        period_s=orbit.number_or("period", 0.0),
-        angle_rad=orbit.number_or("angle"),
-        inclination_rad=orbit.number_or("inclination"),
-        node_rad=orbit.number_or("node"),
-    )
+    return Puller(**table.given(Puller), **orbit.given(Puller))
 
 
 def force_spec(table: Table | None) -> ForceSpec | None:
@@ -64,21 +48,7 @@ def force_spec(table: Table | None) -> ForceSpec | None:
     if table is None:
         return None
     table.note_defaults()
-    degree: int | Literal["auto"] = table.count_or("degree", 0) if table.number("degree") is not None else "auto"
-    return ForceSpec(
-        degree=degree,
-        sun=_choice(table, "sun"),
-        moon=_choice(table, "moon"),
-        parent=_choice(table, "parent"),
-        drag=_choice(table, "drag"),
-        sunlight=_choice(table, "sunlight"),
-        density_factor=table.number_or("density_factor"),
-    )
-
-
-def _choice(table: Table, name: str) -> Choice:
-    entry = table.entries.get(name)
-    return entry.value if entry is not None and isinstance(entry.value, bool) else "auto"
+    return ForceSpec(**table.given(ForceSpec))
 
 
 def check_forces(scenario: Scenario, root: Table) -> None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 
+from ..insertions import Insertion
 from ..readouts import listed, no_less, no_more
-from ..scenario import Craft, Insertion, Pad, Scenario, on_ring
+from ..scenario import Craft, Pad, Scenario, on_ring
 from .document import Table
 from .in_words import km, least_km, said
 
@@ -21,8 +22,8 @@ def check_launch(scenario: Scenario, root: Table) -> None:
         )
     for pad, table in zip(scenario.pads, root.tables.get("launch", ()), strict=True):
         _check_times(pad, table)
-        for insertion, item in zip(pad.insertions, table.tables["insertion"], strict=True):
-            _check_insertion(scenario, insertion, item)
+        for insertion in pad.insertions:
+            _check_insertion(scenario, insertion, table.tables["insertion"][insertion.given])
 
 
 def _check_times(pad: Pad, table: Table) -> None:
@@ -57,24 +58,29 @@ def check_pads(scenario: Scenario, craft: Craft, table: Table, root: Table) -> N
         return
     mine = [pad for pad in scenario.pads if not craft.pads or pad.name in craft.pads]
     pads = dict(zip(names, root.tables.get("launch", ()), strict=True))
-    limited = [pad for pad in mine if math.isfinite(pad.payload_kg)]
+    limited = [pad for pad in mine if any(math.isfinite(pad.payload_to(one)) for one in pad.insertions)]
     if limited and craft.dry_mass_kg is None:
         pad = pads[limited[0].name]
         raise pad.error(
-            f"{pad.quote('payload')} limits the mass, but {said(craft, table)} has none: add dry_mass_kg, "
+            f"{quoted_payload(pad)} limits the mass, but {said(craft, table)} has none: add dry_mass_kg, "
             "propellant_kg and isp_s to it, or take the limit out.",
             "payload",
         )
     least = craft.lightest_kg
-    if limited and all(pad.payload_kg < least for pad in mine):
-        strongest = max(limited, key=lambda pad: pad.payload_kg)
+    if limited and all(pad.most_payload_kg < least for pad in mine):
+        strongest = max(limited, key=lambda pad: pad.most_payload_kg)
         pad = pads[strongest.name]
         loaded = "with all its propellant" if craft.load == "full" else "even without propellant"
         raise pad.error(
-            f"{pad.quote('payload')} is less than the mass of craft {craft.name!r} {loaded}, {no_less(least)} kg: at "
+            f"{quoted_payload(pad)} is less than the mass of craft {craft.name!r} {loaded}, {no_less(least)} kg: at "
             "least that would be accepted.",
             "payload",
         )
+
+
+def quoted_payload(pad: Table) -> str:
+    """What a site says about how much its launcher brings up, as the file has it."""
+    return pad.quote("payload") if "payload" in pad else f"{pad.label}.insertion.payload"
 
 
 def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> None:

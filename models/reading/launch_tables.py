@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 
+from ..insertions import Insertion, InsertionRange, Payload
 from ..readouts import brief
-from ..scenario import Body, Carrier, Errors, Insertion, Pad, UpperStage
-from ..units import split_unit
+from ..scenario import Body, Carrier, Errors, Pad, UpperStage
 from .document import Table
 
 
@@ -19,33 +18,19 @@ def errors_of(table: Table | None, general: Errors | None) -> Errors | None:
     if general is None:
         table.note_defaults()
     base = general or Errors()
-    given = {field.name: table.number(_error_key(field.name)) for field in fields(Errors)}
-    return replace(base, **{name: value for name, value in given.items() if value is not None})
-
-
-def _error_key(field_name: str) -> str:
-    """The key of a field: the same without its unit."""
-    return split_unit(field_name)[0]
+    return replace(base, **table.given(Errors))
 
 
 def pad(table: Table, body: Body, errors: Errors | None) -> Pad:
-    insertions = tuple(_insertion(item, body) for item in table.tables["insertion"])
+    offered = enumerate(table.tables["insertion"])
+    insertions = tuple(one for number, item in offered for one in _insertions(item, body, number))
     table.note_defaults()
     return Pad(
-        name=table.text_or("name"),
-        latitude_rad=table.number_or("latitude", 0.0),
-        longitude_rad=table.number_or("longitude", 0.0),
-        ready_s=table.number_or("ready"),
-        until_s=table.number_or("until"),
+        **{"name": table.text_or("name"), **table.given(Pad)},
         blackouts_s=tuple(
             (item.number_or("from", 0.0), item.number_or("until", 0.0)) for item in table.tables.get("blackout", ())
         ),
-        turnaround_s=table.number_or("turnaround"),
         corridor_rad=_corridor(table),
-        payload_kg=table.number_or("payload"),
-        plane_tolerance_rad=table.number_or("plane_tolerance"),
-        ascent_s=table.number_or("ascent"),
-        downrange_rad=table.number_or("downrange"),
         errors=errors_of(table.table("errors"), errors),
         insertions=insertions,
         upper_stage=_upper_stage(table.table("upper_stage")),
@@ -56,20 +41,12 @@ def _upper_stage(table: Table | None) -> UpperStage | None:
     if table is None:
         return None
     table.note_defaults()
-    return UpperStage(delta_v_m_s=table.number_or("delta_v", 0.0), lasts_s=table.number_or("lasts"))
+    return UpperStage(**table.given(UpperStage))
 
 
 def carrier(table: Table) -> Carrier:
     table.note_defaults()
-    return Carrier(
-        name=table.text_or("name"),
-        craft=table.texts("craft"),
-        delta_v_m_s=table.number_or("delta_v", 0.0),
-        mass_kg=table.number_or("mass"),
-        passes_max=table.count_or("passes_max"),
-        lasts_s=table.number_or("lasts"),
-        pads=table.texts("pads"),
-    )
+    return Carrier(**{"name": table.text_or("name"), **table.given(Carrier)})
 
 
 def _corridor(table: Table) -> tuple[float, float] | None:
@@ -84,35 +61,71 @@ def _corridor(table: Table) -> tuple[float, float] | None:
     return first, last
 
 
-def _insertion(table: Table, body: Body) -> Insertion:
-    periapsis, apoapsis = apsides(table, body)
+def _insertions(table: Table, body: Body, number: int) -> tuple[Insertion, ...]:
+    """The insertion of a table; where it leaves a range, some of it, evenly spaced, with both ends."""
+    low, high = _apsis_spans(table, body)
     altitude = table.number("altitude")
-    if altitude is None and periapsis < body.radius_m:
+    if altitude is None and low[0] < body.radius_m:
         raise table.error(
             f"{table.quote('periapsis')} is below the surface, so the insertion itself lies higher: "
             f"add {table.label}.altitude_km, its altitude on the way up."
         )
-    table.note_defaults()
-    return Insertion(
+    table.note_defaults("payload")
+    spread = InsertionRange(
         name=table.text("name") or "",
-        periapsis_m=periapsis,
-        apoapsis_m=apoapsis,
-        radius_m=periapsis if altitude is None else body.radius_m + altitude,
+        periapsis_m=low,
+        apoapsis_m=high,
+        body_radius_m=body.radius_m,
+        altitude_m=altitude,
+        payload=_payload(table, body, low),
+        given=number,
     )
+    if spread.width_m > 0.0:
+        return spread.grid
+    return (replace(spread.at(0.0), name=spread.name, out_of=None),)
+
+
+def _payload(table: Table, body: Body, periapsis_m: tuple[float, float]) -> Payload:
+    """What the launcher brings to each periapsis; empty where none is given."""
+    items = table.tables.get("payload", ())
+    rows = [(body.radius_m + item.number_or("periapsis", 0.0), item.number_or("mass", 0.0)) for item in items]
+    for (below, _), (above, _), item in zip(rows, rows[1:], items[1:], strict=False):
+        if above <= below:
+            quoted = item.quote("periapsis")
+            raise item.error(f"{quoted} is no higher than the row before it: order them upward.", "periapsis")
+    outside = [one for one in periapsis_m if rows and not rows[0][0] - 1.0 <= one <= rows[-1][0] + 1.0]
+    if outside:
+        raise items[0].error(
+            f"{table.quote('periapsis')} goes beyond the altitudes for which {table.label}.payload gives a mass, "
+            f"{brief((rows[0][0] - body.radius_m) / 1e3)} to {brief((rows[-1][0] - body.radius_m) / 1e3)} km: add rows "
+            "that reach as far.",
+            "periapsis",
+        )
+    return tuple(rows)
 
 
 def apsides(table: Table, body: Body) -> tuple[float, float]:
+    """Radii of periapsis and apoapsis of a table that gives one number for each, m."""
+    low, high = _apsis_spans(table, body)
+    return low[0], high[0]
+
+
+def _apsis_spans(table: Table, body: Body) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Least and most radius of the periapsis, and of the apoapsis, m."""
+    found = []
     for name in ("periapsis", "apoapsis"):
-        if name not in table:
+        altitudes = table.span(name)
+        if altitudes is None:
             raise table.error(f"{table.label} has no {name}: add {name}_km, its altitude.")
-    low, high = (body.radius_m + table.number_or(name, math.nan) for name in ("periapsis", "apoapsis"))
-    if low > high:
+        found.append((body.radius_m + altitudes[0], body.radius_m + altitudes[1]))
+    low, high = found
+    if any(below > above for below, above in zip(low, high, strict=True)):
         raise table.error(
             f"{table.quote('periapsis')} is above {table.quote('apoapsis')}: the periapsis is the lower of the two, "
             "swap them.",
             "periapsis",
         )
-    if low <= 0.0:
+    if low[0] <= 0.0:
         raise table.error(
             f"{table.quote('periapsis')} is at or below the body's center: more than "
             f"-{brief(body.radius_m / 1e3)} km would be accepted.",

@@ -57,9 +57,6 @@ def given_state(
 
     Args:
         table: with the path of the message under ``kind``; it counts from the folder of the table's own file.
-        kind: the key.
-        body: what craft go around.
-        epoch: of the scenario.
         at_s: moment asked for, s from the epoch, of an ephemeris; None: the epoch. A parameter message has its own.
 
     Raises:

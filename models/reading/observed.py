@@ -73,11 +73,6 @@ class Observed:
 def read_observed(path: str | os.PathLike[str], scenario: Scenario, ring: Ring) -> Observed:
     """Read a file of observations.
 
-    Args:
-        path: of a TOML file.
-        scenario: that they belong to.
-        ring: with its phase, as the plan has it.
-
     Raises:
         InputError: the file cannot be read, or what it says cannot be.
     """

@@ -25,7 +25,6 @@ def apply_settings(tree: dict[str, Any], settings: Sequence[str]) -> dict[str, s
     """Set values of a parsed scenario, in place.
 
     Args:
-        tree: the parsed TOML.
         settings: each ``key=value``: a dotted key, list items by number in brackets or by name; the value as TOML
             writes it, where a plain word or a clock time needs no quotes.
 

@@ -14,12 +14,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Literal
 
 from .. import bodies
 from ..errors import InputError
 from ..keys import TABLES
 from ..readouts import brief, degrees
+from ..risk import Risk, Weigh
 from ..scenario import Aim, Body, Craft, Errors, LimitSpec, Occupied, Orbit, RingSpec, Scenario, Source
 from .cautions import warnings
 from .consistency import check
@@ -37,7 +37,6 @@ def read_scenario(path: str | os.PathLike[str], settings: Sequence[str] = ()) ->
     """Read a scenario file.
 
     Args:
-        path: of a TOML file.
         settings: overrides, each ``key=value`` as in ``ring.altitude_km=9000`` or ``craft.Teal.propellant_kg=250``.
 
     Raises:
@@ -49,11 +48,6 @@ def read_scenario(path: str | os.PathLike[str], settings: Sequence[str] = ()) ->
 
 def parse_scenario(text: str, file: str = "scenario", settings: Sequence[str] = ()) -> Scenario:
     """Read a scenario from its text.
-
-    Args:
-        text: TOML.
-        file: what messages call it.
-        settings: overrides, as for :func:`read_scenario`.
 
     Raises:
         InputError: what it says cannot be used.
@@ -95,8 +89,8 @@ def _scenario(root: Table) -> Scenario:
     limits = _limits(_one(root, "limits"), body)
     goal = _one(root, "goal")
     goal.note_defaults("first_service", "front_step")
-    root.note_defaults("forces")
-    minimize: Aim = goal.text_or("minimize")  # type: ignore[assignment]  # one of the choices
+    root.note_defaults("forces", "risk")
+    minimize, weigh = _aim(goal)
     scenario = Scenario(
         title=root.text_or("title"),
         body=body,
@@ -110,6 +104,8 @@ def _scenario(root: Table) -> Scenario:
         first_service=goal.count_or("first_service", 0) or None,
         front_step_s=goal.number_or("front_step", 0.0) or None,
         errors=errors,
+        risk=_risk(root.table("risk")),
+        weigh=weigh,
         forces=force_spec(root.table("forces")),
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
@@ -177,20 +173,8 @@ def _body(table: Table, epoch: datetime | None) -> Body:
     source = base.source
     if known and own:
         source += f"; but the scenario itself gives {', '.join(table.entries[name].spelled for name in own)}"
-    found = Body(
-        name=base.name,
-        gm=table.number_or("gm", base.gm),
-        radius_m=radius,
-        atmosphere_top_m=table.number_or("atmosphere_top", base.atmosphere_top_m),
-        sidereal_day_s=table.number_or("sidereal_day", base.sidereal_day_s),
-        j2=j2,
-        j2_radius_m=table.number_or("j2_radius", radius if own_j2 else base.j2_radius_m),
-        prime_meridian_rad=table.number_or("prime_meridian", meridian),
-        harmonics=base.harmonics,
-        air=base.air,
-        hill_radius_m=base.hill_radius_m,
-        source=source,
-    )
+    base = replace(base, j2_radius_m=radius if own_j2 else base.j2_radius_m, prime_meridian_rad=meridian, source=source)
+    found = replace(base, **{**table.given(Body), "name": base.name})
     return with_field_and_air(table, found)
 
 
@@ -227,33 +211,30 @@ def _ring(table: Table, body: Body) -> RingSpec:
     for item in table.tables.get("occupied", ()):
         if "slot" not in item and "angle" not in item:
             raise item.error(f"{item.label} has no place: add slot, or angle_deg as measured at the epoch.")
-        occupied.append(
-            Occupied(
-                name=item.text("name") or "",
-                slot=item.count_or("slot", 0) if "slot" in item else None,
-                angle_rad=item.number("angle"),
-                plane=item.count_or("plane"),
-            )
-        )
+        occupied.append(Occupied(**item.given(Occupied)))
         item.note_defaults()
     several = table.count_or("planes") > 1
     table.note_defaults("with_drag", *(() if several else ("phasing", "spread")))
-    return RingSpec(
-        radius_m=radius,
-        slots=table.count_or("slots", 1),
-        planes=table.count_or("planes"),
-        phasing=table.count_or("phasing"),
-        spread_rad=table.number_or("spread"),
-        inclination_rad=table.number_or("inclination"),
-        node_rad=table.number_or("node"),
-        slot0_rad=table.number("slot0"),
-        tolerance_rad=table.number_or("tolerance"),
-        tilt_tolerance_rad=table.number_or("tilt_tolerance"),
-        hold_for_s=table.number_or("hold_for"),
-        period_known_to_s=table.number("period_known_to"),
-        with_drag=table.text_or("with_drag"),  # type: ignore[arg-type]  # one of the choices
-        occupied=tuple(occupied),
-    )
+    return RingSpec(**{**table.given(RingSpec), "radius_m": radius}, occupied=tuple(occupied))
+
+
+SOLVED_FOR: dict[str, Aim] = {"load_p99": "delta_v", "finish_p90": "finish"}
+"""What plans are made by that are weighed afterwards."""
+
+
+def _aim(goal: Table) -> tuple[Aim, Weigh | None]:
+    """What plans are made by, and what the listed ones are weighed by."""
+    wanted = goal.text_or("minimize")
+    if wanted in SOLVED_FOR:
+        return SOLVED_FOR[wanted], wanted  # type: ignore[return-value]  # one of the choices
+    return wanted, None  # type: ignore[return-value]  # one of the choices
+
+
+def _risk(table: Table | None) -> Risk | None:
+    if table is None:
+        return None
+    table.note_defaults()
+    return Risk(**table.given(Risk))
 
 
 OWN_LIMITS = {"clearance", "finish_within", "wait_within", "revolutions_max", "apoapsis_max", "separation"}
@@ -263,12 +244,7 @@ OWN_LIMITS = {"clearance", "finish_within", "wait_within", "revolutions_max", "a
 def _limits(table: Table, body: Body) -> LimitSpec:
     table.note_defaults()
     return LimitSpec(
-        clearance_m=table.number_or("clearance"),
-        finish_within_s=table.number_or("finish_within"),
-        wait_within_s=table.number_or("wait_within"),
-        revolutions_max=table.count_or("revolutions_max"),
-        apoapsis_max_m=body.radius_m + table.number_or("apoapsis_max"),
-        separation_m=table.number_or("separation"),
+        **{**table.given(LimitSpec), "apoapsis_max_m": body.radius_m + table.number_or("apoapsis_max")},
         further=tuple((key.name, table.number_or(key.name)) for key in TABLES["limits"] if key.name not in OWN_LIMITS),
     )
 
@@ -280,26 +256,8 @@ def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
     bare += ["throttle_min", "reaction"] if "thrust" not in table else []
     bare += ["state_at"] if "oem" not in table else []
     table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "", *bare)
-    load: Literal["full", "least"] = table.text_or("load")  # type: ignore[assignment]  # one of the choices
     return Craft(
-        name=table.text("name") or "",
-        dry_mass_kg=table.number("dry_mass"),
-        propellant_kg=table.number("propellant"),
-        load=load,
-        isp_s=table.number("isp"),
-        thrust_n=table.number("thrust"),
-        throttle_min=table.number_or("throttle_min"),
-        burns_max=table.count_or("burns_max", 0) or None,
-        burn_least_m_s=table.number_or("burn_least"),
-        between_burns_s=table.number_or("between_burns"),
-        reaction_s=table.number_or("reaction"),
-        reserve_m_s=table.number_or("reserve"),
-        ready_s=table.number_or("ready"),
-        pads=table.texts("pads"),
-        stay=table.flag("stay"),
-        area_m2=table.number("area"),
-        drag_coefficient=table.number_or("drag_coefficient"),
-        reflectivity=table.number_or("reflectivity"),
+        **table.given(Craft),
         errors=errors_of(table.table("errors"), errors),
         orbit=None if inside is None else _orbit(inside, body),
     )
@@ -310,16 +268,9 @@ def _orbit(table: Table, body: Body) -> Orbit:
     if circle is None and "periapsis" not in table and "apoapsis" not in table:
         raise table.error(f"{table.label} has no size: add periapsis_km and apoapsis_km, or altitude_km of a circle.")
     low, high = (circle, circle) if circle is not None else apsides(table, body)
-    at: Literal["periapsis", "apoapsis"] | None = table.text("at")  # type: ignore[assignment]  # one of the choices
-    orbit = Orbit(
-        periapsis_m=low,
-        apoapsis_m=high,
-        angle_rad=table.number_or("angle", 0.0),
-        at=at,
-        at_s=table.number_or("at_time"),
-        plane=table.count_or("plane"),
-    )
-    if at is None and not orbit.circular:
+    given = {**table.given(Orbit), "periapsis_m": low, "apoapsis_m": high, "at_s": table.number_or("at_time")}
+    orbit = Orbit(**given)
+    if orbit.at is None and not orbit.circular:
         raise table.error(
             f'{table.label} does not say where on it the craft is: add at = "periapsis" or at = "apoapsis", the apsis '
             f"that {table.quote('angle')} belongs to."

@@ -89,6 +89,8 @@ def _simple(key: Key, spelled: str) -> dict[str, Any]:
         return {"type": "string", "format": "date-time"}
     unit = spelled.removeprefix(f"{key.spelled}_") if spelled != key.spelled else ""
     forms = [] if key.kind in UNITS and not unit else [_number(key, unit)]
+    if key.spans and forms:
+        forms.append({"type": "array", "items": forms[0], "minItems": 2, "maxItems": 2})
     if key.choices:
         forms.append({"enum": list(key.choices)})
     if key.bare and not unit and key.kind in ("time", "instant"):

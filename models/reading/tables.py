@@ -24,9 +24,7 @@ def read_table(
 
     Args:
         origin: the file; its epoch is set from the tree first, as instants count from it.
-        tree: what the TOML parser gave.
         schema: its entry in the table of keys.
-        path, raw_path, label: see :class:`Table`.
 
     Raises:
         InputError: a key that does not exist, is spelled twice, or whose value cannot be used.

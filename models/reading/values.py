@@ -49,15 +49,15 @@ def checked_value(table: Table, key: Key, unit: str, value: object) -> object:
 
     Args:
         table: where it stands; it holds the value as written already, for messages.
-        key: what it should be.
         unit: the unit that its key carries, empty for none.
-        value: as the TOML parser gave it.
 
     Raises:
         InputError: it cannot be used.
     """
     if key.kind == "texts":
         return _texts(table, key, value)
+    if isinstance(value, list) and key.spans:
+        return _span(table, key, unit, value)
     if isinstance(value, Mapping | list):
         raise table.error(f"{table.quote(key.name)} is a table or list: write {KIND_WORDS[key.kind]}.", key.name)
     if isinstance(value, str) and key.choices and (key.kind == "choice" or not _numeric(value)):
@@ -114,6 +114,16 @@ def _texts(table: Table, key: Key, value: object) -> tuple[str, ...]:
     if len(set(names)) < len(names):
         raise table.error(f"{quote} names one twice: name each once.", key.name)
     return names
+
+
+def _span(table: Table, key: Key, unit: str, value: list[object]) -> tuple[float, ...]:
+    quote = table.quote(key.name)
+    if len(value) != 2:
+        raise table.error(f"{quote} should hold two numbers, the least and the most of what may be chosen.", key.name)
+    low, high = (_number(table, key, unit, one) for one in value)
+    if low >= high:
+        raise table.error(f"{quote} should hold the lesser number first: swap them, or give one alone.", key.name)
+    return low, high
 
 
 def _moment(table: Table, key: Key, value: object) -> object:

@@ -33,7 +33,7 @@ FINISHES_MAX = 200
 LIFTOFFS_MAX = 3
 """Liftoffs, the soonest, from which free-form flights of launched craft are looked for, for each way up and slot."""
 
-TOGETHER = 64
+TOGETHER = 256
 """Finishes of several craft and slots that are examined side by side: more would not be quicker."""
 
 SAME_S = 1.0
@@ -60,9 +60,7 @@ def with_free_form(
     Flights that are missing because the search was ended are said to be so in the problem's notes.
 
     Args:
-        problem: one ring phase.
         phasing: options of the craft in space by phasing orbits, within all limits.
-        progress: called with the state of the work in words.
     """
     step = problem.scenario.front_step_s
     if step is None:

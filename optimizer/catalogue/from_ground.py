@@ -13,7 +13,6 @@ from ...models.deadline import poll
 from ...models.launch import Ascent
 from ...models.memory import need
 from ...models.opportunities import open_to
-from ...models.scenario import Pad
 from ...models.sites import can_lift, may_launch, open_at
 from ..limits.screening import passes_any_slot, passes_kept, within_limits
 from ..problem.finite_burns import takes_long
@@ -83,7 +82,7 @@ def from_pad(
             question = Question(problem=problem, restriction=restriction, launches=asked)
             for options in _in_blocks(code, question, own, chosen):
                 fitting = options.take(~passes_any_slot(problem, options)) if clear else options
-                parts += _for_each_class(problem, site, fitting, finish_s, prune=prune)
+                parts += _for_each_class(problem, way, fitting, finish_s, prune=prune)
             looked_at += own.size * len(chosen) * len(asked.touch.windings())
     return join(parts), looked_at
 
@@ -102,14 +101,16 @@ def _in_blocks(code: int, question: Question, liftoff_s: F, slots: list[int]) ->
 
 
 def _for_each_class(
-    problem: Problem, site: Pad, options: Options, finish_s: float, *, prune: bool
+    problem: Problem, way: Ascent, options: Options, finish_s: float, *, prune: bool
 ) -> Iterator[Options]:
-    """The options within the limits of each class of craft on the ground that may lift off from a site."""
+    """The options within the limits of each class of craft on the ground that may go up that way."""
+    site = problem.scenario.pads[way.pad]
+    most_kg = site.payload_to(way.insertion)
     for number, group in enumerate(problem.classes):
         if group.start is not None or not may_launch(site, group.craft):
             continue
         mine = options.take(options.liftoff_s >= group.craft.ready_s - 1e-6)
-        mine = mine.take(can_lift(site, group.craft, mine.delta_v_m_s))
+        mine = mine.take(can_lift(most_kg, group.craft, mine.delta_v_m_s))
         mine = within_limits(problem, replace(mine, craft_class=np.full(len(mine), number)), finish_s)
         yield mine.take(undominated(mine)) if prune else mine
 

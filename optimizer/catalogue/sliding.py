@@ -63,7 +63,6 @@ def earliest(
     """The earliest finish that a plan's launches can be slid to at no more cost, with their liftoffs by pad.
 
     Args:
-        problem: what is planned.
         options: one option for each craft.
         windows: earliest and latest liftoff of each pad, s.
         counted: (n,) mask of the options whose finish counts.

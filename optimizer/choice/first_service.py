@@ -18,7 +18,6 @@ def neighbor_groups(ring: Ring, neighbors: int) -> tuple[frozenset[int], ...]:
     """Every set of that many neighboring slots, plane by plane; slots are counted through the planes.
 
     Args:
-        ring: for slots and planes.
         neighbors: k, from 1 to the slots of a plane.
 
     Raises:
@@ -48,9 +47,7 @@ def served_s(ring: Ring, in_place_s: Mapping[int, float], neighbors: int) -> flo
     """When some k neighboring slots all hold a craft, s; infinite where that never happens.
 
     Args:
-        ring: for slots and planes.
         in_place_s: for each slot that is filled, since when, s; from the beginning: 0.
-        neighbors: k.
 
     >>> four = Ring(radius_m=1e7, slots=4, rate_rad_s=1e-3, slot0_rad=0.0, gm=4e14)
     >>> served_s(four, {0: 50.0, 1: 10.0, 2: 30.0}, 2), served_s(four, {0: 50.0, 2: 30.0}, 2)

@@ -140,9 +140,7 @@ def walk(
     Where points break a limit in the flight they are cut off, and the front is walked again.
 
     Args:
-        selection: what to choose from.
         cheapest: least of the aim, and of those the earliest finish, where it is known already.
-        progress: called with the state of the walk in words.
         aim: what is traded for time.
         neighbors: the time is that at which so many neighboring slots are filled; None: that of the last craft.
         points_max: most points that are walked.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 from ...models import deadline
@@ -24,6 +24,7 @@ from ..problem.ring_phase import problems
 from ..problem.starts import nearest_start
 from .flyer import counting_turns
 from .no_launch import blocked_sites
+from .ring_phase import some_phase_serves
 from .selection import Selection
 
 Progress = Callable[[str], None]
@@ -39,6 +40,9 @@ FEW_PAIRS = 10
 
 OUTER_S = 30.0
 """An outer stop to all of that, in s, for values that take long to look up; the answer then says that it was cut."""
+
+SOON_TURNS = (16.0, 64.0)
+"""Plans with carriers that are done within so many turns of the ring are looked for first."""
 
 FURTHER = (0.01, 0.05, 0.25)
 """Shares of the way to the value that serves by the catalogue, past which values are tried; then the loosest."""
@@ -57,10 +61,28 @@ CLOSER_S = 5.0
 
 
 def feasible(scenario: Scenario) -> bool:
-    """Whether any plan keeps all limits by the catalogue. Raises OutOfTimeError."""
+    """Whether any plan keeps all limits by the catalogue. Raises OutOfTimeError.
+
+    Where there are carriers plans that end soon are looked for first: loads up to a late finish are many.
+    """
+    posed, finish_s = problems(scenario), scenario.limits.finish_within_s
+    if not any(_affordable(problem) for problem in posed):
+        return False
+    soon = [turns * posed[0].ring.period_s for turns in SOON_TURNS if posed[0].aboard]
+    return any(
+        _any_plan(replace(scenario, limits=replace(scenario.limits, finish_within_s=limit_s)))
+        for limit_s in (*(one for one in soon if one < finish_s), finish_s)
+    )
+
+
+def _any_plan(scenario: Scenario) -> bool:
+    posed = problems(scenario)
+    anywhere = some_phase_serves(posed)
+    if anywhere is not None:
+        return anywhere
     return any(
         _affordable(problem) and Selection(catalogue(problem)).best(("finish",), ties="none", flown=False) is not None
-        for problem in problems(scenario)
+        for problem in posed
     )
 
 
@@ -76,9 +98,7 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
     """The limits that bind, each with a value that serves; in pairs where no single one would do.
 
     Args:
-        scenario: one without a plan.
         serves: tries a value.
-        progress: called with words that say what is being done.
 
     Raises:
         EndedError: the whole search was ended by a limit of the run; its own end, after so many tries, is an answer.

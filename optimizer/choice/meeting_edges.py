@@ -24,7 +24,6 @@ def clear_of(problem: Problem, one: Options, slot: int) -> F:
     Several halvings are asked at once: all moments that they could lead to.
 
     Args:
-        problem: whose slots and ways up.
         one: the launch, a single option.
         slot: whose craft it meets.
     """

@@ -77,7 +77,6 @@ class PhaseBounds:
         """The least of an aim over all phases, known to within a tolerance in its unit.
 
         Args:
-            aim: what is least.
             tolerance: the search ends where no phase can be better by more.
             finish_s: every craft is in its slot by then.
             most_m_s: no craft in space burns more.

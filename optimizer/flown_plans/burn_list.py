@@ -21,10 +21,7 @@ def burns_of(
     Propellant and burn lengths are those of the craft's own part.
 
     Args:
-        craft: for its masses and thrust.
-        flights: as flown.
         planned_m_s: what the plan asks of the craft in all, for a load that depends on it; None: what it burns here.
-        stage: the launcher's, where it pays the first burns.
     """
     impulses = [impulse for flight in flights for impulse in flight.itinerary.impulses]
     lasting = [float(t) for flight in flights for t in flight.cutoff_s - flight.ignition_s]

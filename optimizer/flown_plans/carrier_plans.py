@@ -30,9 +30,7 @@ def carrier_plans(
     """The carriers of one plan, in the order of liftoff.
 
     Args:
-        problem, options: what was chosen.
         named: craft and row of each.
-        carried: the carriers' flights.
     """
     loads: dict[int, list[tuple[str, int]]] = {}
     for name, row in named:

@@ -134,8 +134,6 @@ class Flights:
         place. Where the limit is off, its default serves to leave the common start out of what is printed.
 
         Args:
-            name: whose flight.
-            seat: who else.
             from_s: since when both are in space and the other in its place.
             to_s: until when.
         """

@@ -99,6 +99,11 @@ def passed(touch: Touches, ring: Ring, ahead_of_slot_rad: F, separation_m: float
     ``ahead_of_slot_rad`` is how far that craft is ahead of the option's own slot. What is over by the epoch does not
     count.
     """
+    (live,) = np.nonzero(np.isfinite(touch.time_s))
+    if live.size < touch.time_s.size:
+        hit, until = np.zeros(touch.time_s.size, dtype=bool), np.full(touch.time_s.size, np.nan)
+        hit[live], until[live] = passed(touch.take(live), ring, ahead_of_slot_rad[live], separation_m)
+        return hit, until
     ahead = frames.wrap(touch.lead_rad + ahead_of_slot_rad)
     hit, until = meetings.passes_within(ring, touch.arriving_m_s, ahead, separation_m, before=True)
     with np.errstate(invalid="ignore"):
@@ -194,22 +199,19 @@ def meets_slot(options: Options, ring: Ring, arrival_speed_m_s: F, slot: int, se
 
 
 def last_passes(options: Options, ring: Ring, arrival_speed_m_s: F, slots: I, separation_m: float) -> F:
-    """When each option from a carrier last passes each slot of its plane too closely before it is in its own, s.
+    """When each option from a carrier last passes another slot of its plane too closely before it is in its own, s.
 
-    Its own touches of the ring, and the carrier's while it is on board. Shape (n, slots); -inf where it never does.
+    Its own touches of the ring, and the carrier's while it is on board. ``slots`` has one for each option, (n,); -inf
+    where it never does.
     """
-    found = np.full((len(options), slots.size), -np.inf)
+    found = np.full(len(options), -np.inf)
     if separation_m <= 0.0 or not len(options):
         return found
-    ahead = np.asarray((slots[None, :] - options.slot[:, None]) * ring.spacing_rad, dtype=np.float64)
+    ahead = np.asarray((slots - options.slot) * ring.spacing_rad, dtype=np.float64)
     for touch in touches(options, ring, arrival_speed_m_s, np.zeros(len(options), dtype=bool)):
-        (live,) = np.nonzero(np.isfinite(touch.time_s))
-        own = touch.take(live)
-        for column in range(slots.size):
-            poll()
-            (hit,) = np.nonzero(passed(own, ring, ahead[live, column], separation_m)[0])
-            hit = hit[slots[column] != options.slot[live[hit]]]
-            found[live[hit], column] = np.fmax(found[live[hit], column], own.time_s[hit])
+        poll()
+        hit = passed(touch, ring, ahead, separation_m)[0]
+        found[hit] = np.fmax(found[hit], touch.time_s[hit])
     return found
 
 

@@ -23,14 +23,21 @@ class Detail:
     """Columns of one route, all of length n. A route that needs any derives from this.
 
     ``impulsive``: its burns are flown as impulses whatever the engine. ``by_touches``: between burns it touches the
-    ring once in each revolution and is elsewhere away from it; where not, ``passes`` answers who is met.
+    ring once in each revolution and is elsewhere away from it; where not, ``passes`` answers who is met. Rows differ by
+    the first column, to so many ``places``.
     """
 
     impulsive: ClassVar[bool] = False
     by_touches: ClassVar[bool] = True
+    places: ClassVar[int] = 6
+
+    @property
+    def _first(self) -> F:
+        column: F = getattr(self, fields(self)[0].name)
+        return column
 
     def __len__(self) -> int:
-        return len(getattr(self, fields(self)[0].name))
+        return len(self._first)
 
     def take(self, rows: NDArray[np.int64]) -> Self:
         """The rows picked by indices."""
@@ -45,11 +52,11 @@ class Detail:
 
     def values(self, row: int) -> tuple[float, ...]:
         """What distinguishes one row from others, rounded to what counts."""
-        raise NotImplementedError
+        return (round(float(self._first[row]), self.places),)
 
     def alike(self, values: tuple[float, ...]) -> Mask:
         """The rows with those values, but for rounding; (n,)."""
-        raise NotImplementedError
+        return np.asarray(np.abs(self._first - values[0]) < 10.0 ** (1 - self.places))
 
     def arrival_speed_m_s(self) -> F | None:
         """Speed on the orbit from which each first burns at the ring, (n,); None where it is the craft's own."""

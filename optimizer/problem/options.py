@@ -8,6 +8,7 @@ What only one route knows about its options stands in a table of that route (`de
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
@@ -25,6 +26,12 @@ I = NDArray[np.int64]  # noqa: E741 - the integer twin of F
 
 UNNAMED = -1
 """The route of options that their route has made and the registry has not marked yet."""
+
+_ZERO: Any = 0
+_NONE: Any = -1
+_NO_TIME: Any = 0.0
+_NEVER: Any = math.nan
+"""What a column holds in all rows where a route does not give it."""
 
 NO_TABLES: Mapping[int, Detail] = MappingProxyType({})
 
@@ -83,13 +90,13 @@ class Options:
         tables: by route, the columns that it alone has.
     """
 
-    craft_class: I
+    craft_class: I = _ZERO
     slot: I
-    pad: I
-    way: I
-    liftoff_s: F
-    parking_wait_s: F
-    passes: I
+    pad: I = _NONE
+    way: I = _NONE
+    liftoff_s: F = _NEVER
+    parking_wait_s: F = _NO_TIME
+    passes: I = _ZERO
     revolutions: I
     ring_revolutions: I
     touch_s: F
@@ -97,19 +104,19 @@ class Options:
     finish_s: F
     lead_rad: F
     speed_m_s: F
-    turn_after_s: F
+    turn_after_s: F = _NO_TIME
     delta_v_m_s: F
     lowest_m: F
     highest_m: F
-    bundle: I = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    route: I = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    detail: I = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    bundle: I = _NONE
+    route: I = _NONE
+    detail: I = _NONE
     tables: Mapping[int, Detail] = field(default_factory=lambda: NO_TABLES)
 
     def __post_init__(self) -> None:
-        for name, value in (("bundle", -1), ("route", UNNAMED), ("detail", -1)):
-            if getattr(self, name).size != self.slot.size:
-                object.__setattr__(self, name, np.full(self.slot.size, value, dtype=np.int64))
+        for name in COLUMNS:
+            if isinstance(value := getattr(self, name), int | float):
+                object.__setattr__(self, name, np.full(self.slot.size, value))
 
     def __len__(self) -> int:
         return int(self.slot.size)

@@ -222,6 +222,8 @@ def _revolutions_by_turns(touch: Touch, wanted: Wanted | None) -> dict[int, I]:
         every = (wanted or Among()).up_to(touch.revolutions_max)
         low, high = touch.ratio_low * (1.0 - LIMIT_SLACK), touch.ratio_high * (1.0 + LIMIT_SLACK)
         for m in range(touch.ring_revolutions_max + 1):
+            if (m - 0.5) * touch.ring.period_s > touch.wait_within_s * (1.0 + LIMIT_SLACK):
+                break
             most = min(every[-1], math.floor((m + 0.5) / low)) if every.size else 0
             if max(math.ceil((m - 0.5) / high), 1) <= most:
                 by_m[m] = every

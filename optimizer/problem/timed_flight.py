@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +17,7 @@ from ..problem.options import F
 if TYPE_CHECKING:
     from ..rendezvous.optimum import FreeformSolution
 
+Mask = NDArray[np.bool_]
 
 SAMPLES_PER_TURN = 400
 """Moments in a ring period at which a flight is examined: for the angle flown, and for who is passed."""
@@ -62,20 +63,28 @@ class TimedFlight:
     way: int = -1
     pad: int = -1
     liftoff_s: float = math.nan
+    _passes: dict[tuple[object, ...], tuple[Mask, F]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     @property
     def begin_s(self) -> float:
         """Time of the first burn."""
         return self.solution.burns[0].time_s
 
-    def passes(
-        self, ring: Ring, angle_rad: F, separation_m: float, together: NDArray[np.bool_] | None = None
-    ) -> tuple[NDArray[np.bool_], F]:
+    def passes(self, ring: Ring, angle_rad: F, separation_m: float, together: Mask | None = None) -> tuple[Mask, F]:
         """Whether craft on the ring, at angles (n,) at time 0, come too close, and until when; nan where they do not.
 
         Between moments a hundredth of a radian or two of ring motion apart, the relative motion is taken as straight.
-        Those that it starts ``together`` with, (n,), count once they were outside the separation.
+        Those that it starts ``together`` with, (n,), count once they were outside the separation. An answer
+        is kept, as every catalogue asks for it.
         """
+        key = (ring, angle_rad.tobytes(), separation_m, None if together is None else together.tobytes())
+        if key not in self._passes:
+            self._passes[key] = self._passed(ring, angle_rad, separation_m, together)
+        return self._passes[key]
+
+    def _passed(self, ring: Ring, angle_rad: F, separation_m: float, together: Mask | None) -> tuple[Mask, F]:
         times = moments(ring, self.start.time_s, self.solution.finish_s)
         hit, until = np.zeros(angle_rad.size, dtype=bool), np.full(angle_rad.size, np.nan)
         if times.size < 2 or not angle_rad.size:

@@ -127,24 +127,42 @@ def fly_chain(cases: Cases, unknowns: Array, burns: int) -> Chain:
     return Chain(times, everything, tuple(arcs), position - slot, slot, speed)
 
 
+def _of_arc(every: Held, index: int) -> Held:
+    """The apsis of one arc out of those of several that were worked out side by side."""
+    start, start_speed, end, end_speed = (
+        slope[:, index] for slope in (every.by_start, every.by_start_speed, every.by_end, every.by_end_speed)
+    )
+    return Held(every.radius[index], start, start_speed, end, end_speed, every.passed[index])
+
+
 def bounds_on(cases: Cases, chain: Chain, rounding: Array | float, *, floor: bool, ceiling: bool) -> list[Bound]:
     """The radius limits after the first burn: on every arc's apsis, and where every arc begins.
 
     ``rounding`` as in :func:`..models.kepler.periapsis_held`.
     """
     found = []
+    together = _side_by_side(chain.arcs)
+    none, nowhere = np.zeros_like(chain.miss), np.zeros(len(cases), np.bool_)
     for wanted, apsis, sign, limit in (
         (floor, periapsis_held, 1.0, cases.floor),
         (ceiling, apoapsis_held, -1.0, cases.ceiling),
     ):
-        for index, arc in enumerate(chain.arcs if wanted else ()):
-            none = np.zeros_like(arc.start)
-            begin = Held(
-                arc.start_radius, arc.start / arc.start_radius, none, none, none, np.zeros(none.shape[1:], np.bool_)
-            )
-            for held, at_apsis in ((apsis(arc, rounding), True), (begin, False)):
-                found.append(Bound(index, sign, held, sign * (held.radius - limit), at_apsis))
+        if not wanted:
+            continue
+        every = apsis(together, rounding)
+        for index, arc in enumerate(chain.arcs):
+            at_apsis = _of_arc(every, index)
+            begin = Held(arc.start_radius, arc.start / arc.start_radius, none, none, none, nowhere)
+            for held, is_apsis in ((at_apsis, True), (begin, False)):
+                found.append(Bound(index, sign, held, sign * (held.radius - limit), is_apsis))
     return found
+
+
+def _side_by_side(arcs: tuple[Arc, ...]) -> Arc:
+    """All arcs of flights as one: vectors are (d, N - 1, B), scalars (N - 1, B)."""
+    universal = Universal(*map(np.array, zip(*(arc.universal for arc in arcs), strict=True)))
+    parts = (np.array(part) for part in zip(*(arc[:-1] for arc in arcs), strict=True))
+    return Arc._make((*(part.swapaxes(0, 1) if part.ndim == 3 else part for part in parts), universal))
 
 
 def all_gradients(chain: Chain, bounds: list[Bound]) -> tuple[Array, Array, Array]:

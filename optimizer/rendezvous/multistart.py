@@ -49,6 +49,9 @@ SPARE, PARTED = 0.3, (0.45, 0.7)  # time to spare, rad of ring motion, for burns
 SWEEPS = 2  # passes over all times from their neighbors' flights
 ANCHOR_EVERY, ANCHORS_LEAST = 6, 6  # of the allowed times that are solved from first guesses
 
+Tried = dict[tuple[int, int], Best | None]
+"""The flight of a question, by its place, that was tried last at another one."""
+
 
 def solve(questions: Questions, burns_max: int) -> Bests:
     """The best flight found for each allowed time, None where none is; later times never cost more.
@@ -71,14 +74,15 @@ def solve(questions: Questions, burns_max: int) -> Bests:
         if not _improve(questions, best, _with_more_burns(questions, best, burns_max), AGAIN, rivals=False):
             break
     if count > len(anchors):
+        tried: Tried = {}
         for _ in range(SWEEPS):
-            _improve(questions, best, _from_neighbors(questions, best), ROUGH)
+            _improve(questions, best, _from_neighbors(questions, best, tried), ROUGH)
         rest = [index for index in range(count) if index not in anchors]
         better = _improve(questions, best, _challengers(questions, best, rest, burns_max), ROUGH)
         if burns_max >= 4:
             better |= _improve(questions, best, _parted(questions, best), ROUGH, rivals=False)
         if better:
-            _improve(questions, best, _from_neighbors(questions, best), ROUGH)
+            _improve(questions, best, _from_neighbors(questions, best, tried), ROUGH)
     for times in questions.by_start:
         for index in times[1:]:
             earlier, one = best[index - 1], best[index]
@@ -93,15 +97,21 @@ def _anchors(times: range) -> list[int]:
     return [times[place] for place in sorted({round(x) for x in np.linspace(0, len(times) - 1, wanted)})]
 
 
-def _from_neighbors(questions: Questions, best: Bests) -> list[Draft]:
-    """Drafts for every time from the flights of the nearest solved times of the same start on either side."""
-    pairs = []
+def _from_neighbors(questions: Questions, best: Bests, tried: Tried) -> list[Draft]:
+    """Drafts for every time from the flights of the nearest solved times of the same start on either side.
+
+    A flight that was ``tried`` at a time before is left out: it would be polished to the same end. What is tried now is
+    added.
+    """
+    pairs: list[tuple[int, int]] = []
     for times in questions.by_start:
         solved = [index for index in times if best[index] is not None]
         for index in times:
             place = bisect_left(solved, index)
             nearest = {*solved[max(place - 1, 0) : place], *solved[place : place + 2]} - {index}
             pairs += [(source, index) for source in sorted(nearest, key=lambda other: abs(other - index))[:2]]
+    pairs = [pair for pair in pairs if tried.get(pair) is not best[pair[0]]]
+    tried.update({pair: best[pair[0]] for pair in pairs})
     drafts = []
     for burns in sorted({one.burns for one in best if one is not None}):
         some = [(source, target) for source, target in pairs if (one := best[source]) and one.burns == burns]

@@ -41,7 +41,6 @@ def least_burn_m_s(body: Body, before: Array, position: Array, velocity: Array) 
     its speed there counts as 0.
 
     Args:
-        body: with its oblateness.
         before: state just before the burn, shape (6,), m and m/s.
         position, velocity: state seen after it, m and m/s.
     """

@@ -77,8 +77,6 @@ def remaining(
     """Carry a plan and what was seen of it to the moment of the observation.
 
     Args:
-        outcome: of planning.
-        plan: the one that was being flown.
         observed: what was seen, and when.
         freeze: leave craft alone whose observations match the plan.
         held: craft to leave alone too, whose slots are held for them.

@@ -81,8 +81,6 @@ def mend(
 
     Args:
         scenario: with the limits; its times and those of the plans count from one epoch.
-        ring: with its slots.
-        strayed: any number of craft.
         seats: who else is in place: name, plane, slot, and since when.
         aim: by what the best way is taken.
 

@@ -5,9 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
 from ...models.errors import InputError
 from ...models.reading.observed import Observed
 from ...models.scenario import Aim
@@ -22,7 +19,6 @@ from .off_plan import OffPlan
 from .remaining_scenario import Remaining, remaining
 from .repair import mend
 
-Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 
 
@@ -53,7 +49,6 @@ def replan(
     Args:
         before: of planning the scenario; it must have a plan.
         observed: what was seen, and when.
-        progress: called with the state of the work in words.
         past: what lies behind the plan, where it was itself gone on with.
         fresh: False to replan only where mending the old plan changes what it costs by more than `NEAR_SHARE` of the
             circular speed: this is quick, and may miss a plan that is better by less.

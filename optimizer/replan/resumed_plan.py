@@ -47,7 +47,6 @@ def go_on(
     Args:
         before: of planning the scenario; it must have a plan.
         looks: at least one; each gives what was seen, for the outcome that is being flown then.
-        progress: called with the state of the work in words.
 
     Returns:
         What came of the last look, and the plan that it leaves. Where nothing is left to do or no plan is left after an

@@ -80,9 +80,7 @@ def least_burns(
     """For each craft the cheapest burns that end at each of the moments from its last burn on.
 
     Args:
-        ring: with its slots.
         gravity: what pulls.
-        asked: any number of craft; all are flown together.
         swing_rad: twice the eccentricity that may be left; shape is met too where more would be, and without regard.
         tilt_rad: tilt that may be left; where more would be, the plane is met too.
 

@@ -37,6 +37,9 @@ SHARES = (0.5, 0.9, 0.99)
 RANKING_SAMPLES = 20_000
 """Samples behind the ranking of the sources of error, at most."""
 
+CARRIERS = 1 << 29
+"""First key of the random streams of carriers; those of craft are numbered from 0."""
+
 MOST_VALUES = 200_000_000
 """Craft times samples that are kept, 8 bytes each."""
 
@@ -136,7 +139,7 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
         progress: called with the state of the work in words.
 
     Raises:
-        InputError: the scenario states no error; the plan has a craft on a carrier, or one that drifts; too many
+        InputError: the scenario states no error; the plan has a craft that drifts; too many
             samples for the memory; errors so large that a craft leaves or falls.
     """
     scenario, plan = outcome.scenario, outcome.plans[0]
@@ -191,7 +194,7 @@ def stories(outcome: Outcome) -> tuple[AnyStory, ...]:
     return tuple(
         story_of(scenario, ring, part, match_s)
         if has_closed_form(part)
-        else linear_story_of(scenario, ring, part, match_s)
+        else linear_story_of(scenario, ring, part, match_s, plan.carriers)
         for part in plan.craft
     )
 
@@ -223,8 +226,10 @@ def flown(story: AnyStory, normal: Array) -> Flights:
 
 def block(story: AnyStory, seed: int, craft: int, number: int) -> Flights:
     """One block of `BLOCK` flights of one craft, from its random stream; the plan's own burns are in it exactly."""
-    stream = np.random.SeedSequence(seed, spawn_key=(craft, number))
-    normal = np.random.default_rng(stream).standard_normal((numbers_of(story), BLOCK))
+    normal = _normal(seed, (craft, number), numbers_of(story))
+    if isinstance(story, LinearStory) and story.company is not None:
+        # all craft of a carrier meet its errors together
+        normal[: story.shared] = _normal(seed, (CARRIERS + story.company, number), story.shared)
     with np.errstate(invalid="ignore", divide="ignore"):
         flights = flown(story, normal)
     if not np.all(np.isfinite(flights.delta_v_m_s)):
@@ -236,6 +241,12 @@ def block(story: AnyStory, seed: int, craft: int, number: int) -> Flights:
     # the closed forms' own sum, at no error, against that of the plan flown
     flights.delta_v_m_s[:] += story.planned_m_s - exact_m_s(story)
     return flights
+
+
+def _normal(seed: int, key: tuple[int, int], rows: int) -> Array:
+    """Standard normal numbers of one random stream, shape (rows, `BLOCK`)."""
+    stream = np.random.SeedSequence(seed, spawn_key=key)
+    return np.random.default_rng(stream).standard_normal((rows, BLOCK))
 
 
 @functools.lru_cache(maxsize=64)

@@ -23,7 +23,6 @@ from ...models.flight.drag import Air
 from ...models.flight.flown import Flight
 from ...models.flight.forces import Field, Surfaces
 from ...models.flight.smooth_mean import measure_smoothly, window, window_s
-from ...models.flight.sunlight import Sunlight
 from ...models.reference import LEAST_LEAN
 from ...models.ring import Ring
 from ...models.scenario import Body
@@ -38,11 +37,6 @@ LOOK_MAX_S = 50.0 * YEAR_S
 
 BAND_SHARE = 0.5
 """Dead band of the trims over the tolerance: two craft at opposite edges are then a tolerance apart."""
-
-LIGHT_DOUBT = math.radians(0.25) / YEAR_S**2 / 0.0039
-"""By how much averaged equations may part craft that sunlight pushes unlike, rad/s^2 for each m^2/kg between them:
-measured at 2 000 km over the Moon, where a direct flight of a year differed by 0.25 deg (0.003 deg in half a year
-without sunlight, over the synchronous ring of the Earth)."""
 
 ROUND = 0.05
 """Eccentricity beyond which an orbit is no ring any more, and trims along the track keep nothing."""
@@ -89,8 +83,6 @@ def hold_by_forces(
     track = follow(free, start, surfaces, begin, end)
     errors = spacing(track, ring, [one.place for one in craft])
     first, leaves_s = _leaves(track.times_s, errors, tolerance_rad, track.down)
-    doubt = _doubt(field, surfaces) * (track.times_s - begin) ** 2
-    sure_s = _leaves(track.times_s, np.abs(errors) + doubt[:, np.newaxis], tolerance_rad, track.down)[1]
     sunk = maintained and any(isinstance(term, Air) for term in field.terms)
     kept = track
     if sunk:
@@ -99,7 +91,6 @@ def hold_by_forces(
     return ForcedHold(
         craft=None if first is None else craft[first].name,
         leaves_s=leaves_s - begin,
-        sure_s=sure_s - begin,
         down=track.down is not None and first == track.down and leaves_s == float(track.times_s[-1]),
         looked_s=float(track.times_s[-1]) - begin,
         lost=None if track.down is None else craft[track.down].name,
@@ -202,12 +193,6 @@ def spacing(track: Track, ring: Ring, places: Sequence[tuple[int, int]]) -> Arra
     # against the first, so that what all do together never counts; then against the mean
     apart = np.unwrap(frames.wrap(gap - gap[:, [0]]), axis=0)
     return np.asarray(apart - apart.mean(axis=1, keepdims=True))
-
-
-def _doubt(field: Field, surfaces: Surfaces) -> float:
-    """How fast averaged equations may be wrong between craft, rad/s^2."""
-    lit = any(isinstance(term, Sunlight) for term in field.terms)
-    return LIGHT_DOUBT * float(np.ptp(surfaces.light_m2_kg)) if lit else 0.0
 
 
 def _leaves(times: Array, errors: Array, tolerance: float, down: int | None) -> tuple[int | None, float]:

@@ -56,12 +56,12 @@ def _from_pad(
 ) -> list[Options]:
     site = problem.scenario.pads[pad]
     mass = aboard.carrier.mass_kg + sum(problem.classes[i].craft.lightest_kg for i in aboard.craft_class.tolist())
-    if (aboard.carrier.pads and site.name not in aboard.carrier.pads) or mass > site.payload_kg + EDGE_KG:
+    if aboard.carrier.pads and site.name not in aboard.carrier.pads:
         return []
     found = []
     separation = problem.scenario.limits.separation_m
     for index, way in enumerate(problem.ways):
-        if way.pad != pad or way.tilt_at != "kept":
+        if way.pad != pad or way.tilt_at != "kept" or mass > site.payload_to(way.insertion) + EDGE_KG:
             continue
         moments = _moments(problem, pad, way, aboard, earliest_s, latest_s)
         asked = _asked(problem, way, index, restriction)

@@ -16,6 +16,7 @@ import numpy as np
 
 from ...models.deadline import poll
 from ...models.memory import need
+from ..problem.detail import Mask
 from ..problem.options import F, I, Options, empty
 from ..problem.problem import Aboard
 
@@ -28,8 +29,35 @@ DROP_S = 1.0
 CHOICE_BYTES = 60.0
 """What a choice takes at the most; few of them are within the limits, and only those are written down."""
 
+BEST_BYTES = 24.0
+"""The same of a row and a slot, where the best rows so far are looked up."""
+
+ROUNDS = 4
+"""After so many rounds of `unbeaten_that_keep` all that is left is asked at once."""
+
 LastPasses = Callable[[Options, I], F]
-"""When each option last passes each of some slots too closely, (n, slots), -inf for never."""
+"""When each option last passes another slot, one for each, too closely, (n,), -inf for never."""
+
+
+def unbeaten_that_keep(count: int, unbeaten: Callable[[I], I], keeps: Callable[[I], Mask]) -> I:
+    """The rows that none beats of those that keep, in order; few that others beat are asked whether they keep.
+
+    Args:
+        count: number of rows.
+        unbeaten: which of some rows, ascending, none of them beats, as places in these; a row that is beaten must be
+            so by rows that none beats.
+        keeps: mask of some rows.
+    """
+    asked, left = np.zeros(count, dtype=bool), np.arange(count)
+    for number in itertools.count():
+        use = left[unbeaten(left)]
+        new = use[~asked[use]] if number < ROUNDS else left[~asked[left]]
+        if not new.size:
+            return use
+        poll()
+        asked[new] = True
+        left = np.setdiff1d(left, new[~keeps(new)], assume_unique=True)
+    raise AssertionError
 
 
 def of_use(rows: Options, group: I) -> I:
@@ -47,44 +75,35 @@ def of_use(rows: Options, group: I) -> I:
 def bundles(rows: Options, group: I, aboard: Aboard, slots: I, last_passes: LastPasses) -> Options:
     """Whole loads from the options of single craft: for each group and each finish that makes a difference.
 
-    Rows are sorted by group, finish and delta-v, without those that are of no use. ``last_passes``: when each last
-    passes each slot too closely.
+    Rows are sorted by group, finish and delta-v, without those that are of no use.
     """
     size = aboard.craft_class.size
     if not len(rows) or size > slots.size:
         return empty()
-    need(len(rows) * slots.size * CHOICE_BYTES)
-    passed_s = last_passes(rows, slots)
+    need(len(rows) * slots.size * BEST_BYTES)
     best = _best_so_far(rows, group, slots)
-    found, picked = [], []
+    found = []
     for chosen in subsets(slots.size, size):
         poll()
         # only what goes into one of these slots makes a difference to them
         (own,) = np.nonzero(np.isin(rows.slot, slots[chosen]))
         index = best[own[:, None], chosen]
-        whole = np.all(index >= 0, axis=1)
-        own, index = own[whole], index[whole]
-        if own.size:
-            found.append(np.column_stack([own, index]))
-            picked.append(chosen)
-    if not found:
-        return empty()
-    for number, (part, chosen) in enumerate(zip(found, picked, strict=True)):
-        # a craft in its slot may not be passed by one that is still under way; the drop itself is no meeting
-        members = part[:, 1:]
-        in_place = rows.finish_s[members][:, None, :] + DROP_S < passed_s[members[:, :, None], chosen]
-        found[number] = part[~in_place.any(axis=(1, 2))]
-    table = np.concatenate(found)
-    subset = np.concatenate([np.full(len(part), number) for number, part in enumerate(found)])
-    members = table[:, 1:]
+        found.append(index[np.all(index >= 0, axis=1)])
+    members = np.concatenate(found)
+    subset = np.repeat(np.arange(len(found)), [len(part) for part in found])
     spent = rows.delta_v_m_s[members]
     # who can pay less pays less
     by_price = np.argsort(spent, axis=1, kind="stable")
     members, spent = np.take_along_axis(members, by_price, axis=1), np.take_along_axis(spent, by_price, axis=1)
     able = np.all(spent <= aboard.allowed_m_s + 1e-9, axis=1)
     members, spent, subset = members[able], spent[able], subset[able]
-    finish = rows.finish_s[members].max(axis=1) if members.size else np.zeros(0)
-    kept = _unbeaten(rows.liftoff_s[members[:, 0]], subset, spent.sum(axis=1), spent[:, -1], finish)
+    liftoff, total, worst = rows.liftoff_s[members[:, 0]], spent.sum(axis=1), spent[:, -1]
+    finish = rows.finish_s[members].max(axis=1, initial=-np.inf)
+    kept = unbeaten_that_keep(
+        len(members),
+        lambda own: _unbeaten(liftoff[own], subset[own], total[own], worst[own], finish[own]),
+        lambda own: ~_passed_in_place(rows, members[own], last_passes),
+    )
     members = members[kept]
     made = rows.take(members.ravel())
     return replace(
@@ -92,6 +111,19 @@ def bundles(rows: Options, group: I, aboard: Aboard, slots: I, last_passes: Last
         craft_class=np.tile(aboard.craft_class, len(members)),
         bundle=np.repeat(np.arange(len(members)), size),
     )
+
+
+def _passed_in_place(rows: Options, members: I, last_passes: LastPasses) -> Mask:
+    """Mask of loads in which a craft in its slot is passed by one that is still under way; the drop is no meeting."""
+    finish, slot = rows.finish_s[members], rows.slot[members]
+    load, mover, sitter = np.nonzero(finish[:, None, :] + DROP_S < finish[:, :, None])
+    pairs = np.stack([members[load, mover], slot[load, sitter]])
+    # a pair of row and slot is in many loads
+    (row, other), back = np.unique(pairs, axis=1, return_inverse=True)
+    passed_s = last_passes(rows.take(row), other)[back.reshape(-1)]
+    hit = np.zeros(len(members), dtype=bool)
+    hit[load[finish[load, sitter] + DROP_S < passed_s]] = True
+    return hit
 
 
 def subsets(slots: int, size: int) -> list[list[int]]:

@@ -21,11 +21,11 @@ from ...models.deadline import poll
 from ...models.memory import need
 from ...models.scenario import UpperStage
 from ...models.upper_stage import paid_by_stage
-from ..problem.detail import Detail, Mask
-from ..problem.options import F, I, Options, empty, join
+from ..problem.detail import Detail
+from ..problem.options import F, I, Options, join
 from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 from ..problem.problem import Aboard
-from .carrier_bundles import CHOICE_BYTES, LastPasses, bundles, of_use
+from .carrier_bundles import CHOICE_BYTES, LastPasses, bundles, of_use, unbeaten_that_keep
 
 STEPS_BEYOND = 2
 """Carrier orbits above the ring are examined up to this many times the ring's period, where no ceiling says less."""
@@ -36,9 +36,6 @@ BLOCK_LIFTOFFS = 64
 
 BLOCK_CHOICES = 1 << 22
 """Most choices (liftoff, wait, carrier orbit, pass, slot, turns) worked on together, unless one liftoff has more."""
-
-ROWS_TOGETHER = 1 << 17
-"""Rows that are kept before their paths are examined, which leaves fewer of them."""
 
 ALIKE_M_S = 1e-8
 """Speeds this close are one."""
@@ -55,14 +52,6 @@ class Drops(Detail):
     """
 
     speed_m_s: F
-
-    def values(self, row: int) -> tuple[float, ...]:
-        """See `Detail`."""
-        return (round(float(self.speed_m_s[row]), 6),)
-
-    def alike(self, values: tuple[float, ...]) -> Mask:
-        """See `Detail`."""
-        return np.asarray(np.abs(self.speed_m_s - values[0]) < 1e-5)
 
     def arrival_speed_m_s(self) -> F:
         """See `Detail`."""
@@ -104,6 +93,11 @@ class Load:
     stage: UpperStage | None = None
 
     @property
+    def slots(self) -> I:
+        """All slots asked about."""
+        return np.array([slot for each in self.asked for slot in each.slots])
+
+    @property
     def touch(self) -> Touch:
         """How it arrives."""
         return self.asked[0].touch
@@ -114,31 +108,32 @@ class Load:
         able_m_s = self.aboard.carrier.delta_v_m_s + (0.0 if self.stage is None else self.stage.delta_v_m_s)
         return speeds(self.touch, self.way, able_m_s)
 
-    def own_m_s(self, made: Options, speed_m_s: float) -> F:
-        """What the carrier itself pays to get into its drop orbit, for each option."""
+    def own_m_s(self, waited_s: F, speed_m_s: float) -> F:
+        """What the carrier itself pays to get into a drop orbit after each wait in the parking orbit."""
         way, stage = self.way, self.stage
         sizes = np.array([way.entry_delta_v_m_s, abs(speed_m_s - way.arrival_speed_m_s)])
         if stage is None:
-            return np.full(len(made), sizes.sum())
-        inserted = made.liftoff_s + way.insertion_after_s
-        after = np.stack([made.parking_wait_s, made.touch_s - inserted], axis=-1)
+            return np.full(waited_s.size, sizes.sum())
+        after = np.stack([waited_s, waited_s + way.after_s - way.insertion_after_s], axis=-1)
         return np.asarray(sizes.sum() - paid_by_stage(stage, np.broadcast_to(sizes, after.shape), after).sum(axis=-1))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Round:
-    """Some liftoffs of a carrier that waits as long for each, and then comes round in one orbit.
+    """Arrivals of a carrier, and the orbit in which it comes round from there.
 
     Args:
-        liftoff_s, waited_s: (n,).
-        lead0_rad: of each slot on arrival without a wait, (n,).
+        liftoff_s, waited_s: of each arrival, with its wait in the parking orbit, (n,).
+        group: number of each, which rows that may be in one load share, (n,).
+        lead_rad: of each slot on arrival, by slot, (n,) each.
         speed_m_s, period_s, other_m: at the ring, and other apsis, of the orbit that it comes round in.
         passes: those on which it may drop.
     """
 
     liftoff_s: F
     waited_s: F
-    lead0_rad: dict[int, F]
+    group: I
+    lead_rad: dict[int, F]
     speed_m_s: float
     period_s: float
     other_m: float
@@ -153,7 +148,7 @@ def speeds(touch: Touch, way: launch.Ascent, able_m_s: float) -> list[tuple[floa
     """
     ring = touch.ring
     arrival = way.arrival_speed_m_s
-    other = 2.0 * float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, arrival)) - ring.radius_m
+    other = float(orbits.other_apsis(ring.gm, ring.radius_m, arrival))
     safe = touch.floor_m <= other * (1.0 + LIMIT_SLACK) and other <= touch.ceiling_m * (1.0 + LIMIT_SLACK)
     level = abs(arrival - ring.speed_m_s) < ALIKE_M_S
     found = [(arrival, safe and not level)]
@@ -171,85 +166,70 @@ def speeds(touch: Touch, way: launch.Ascent, able_m_s: float) -> list[tuple[floa
 def options(load: Load, liftoff_s: F) -> Options:
     """Bundles for each liftoff: one row for each craft on board, each in a separate slot; ``liftoff_s`` (n,)."""
     parts: list[Options] = []
-    aboard = load.aboard
-    each = _choices(load)
-    block = min(max(BLOCK_CHOICES // each, 1), BLOCK_LIFTOFFS)
-    for first in range(0, liftoff_s.size, block):
+    each, drop_orbits = _choices(load), len(load.speeds)
+    block = min(max(BLOCK_CHOICES // max(each * drop_orbits, 1), 1), BLOCK_LIFTOFFS)
+    for first in range(0, liftoff_s.size if drop_orbits else 0, block):
         times = liftoff_s[first : first + block]
         need(each * times.size * CHOICE_BYTES)
-        rows, group = _rows(load, times)
-        slots = np.array([s for a in load.asked for s in a.slots])
-        order = np.lexsort((rows.delta_v_m_s, rows.finish_s, group))
-        rows, group = rows.take(order), group[order]
-        straight = rows.revolutions == 0
-        families = [(rows, group), (rows.take(straight), group[straight])]
-        for own, mine in families:
-            use = of_use(own, mine)
-            parts.append(bundles(own.take(use), mine[use], aboard, slots, load.last_passes))
+        for rows, group in _rows(load, times):
+            order = np.lexsort((rows.delta_v_m_s, rows.finish_s, group))
+            parts.append(bundles(rows.take(order), group[order], load.aboard, load.slots, load.last_passes))
     return join(parts)
 
 
 def _choices(load: Load) -> int:
-    """How many choices one liftoff comes to, those outside the limits counted."""
-    slots = sum(len(each.slots) for each in load.asked)
+    """How many choices one liftoff comes to in one carrier orbit, those outside the limits counted."""
+    slots = load.slots.size
     waits = 1 if load.way.parking_rate_rad_s is None else 1 + slots
-    passes = sum(load.aboard.carrier.passes_max + 1 if comes_round else 1 for _, comes_round in load.speeds)
-    return max(waits * slots * passes * (load.touch.ring_revolutions_max + 1), 1)
+    return max(waits * slots * (load.aboard.carrier.passes_max + 1) * (load.touch.ring_revolutions_max + 1), 1)
 
 
-def _rows(load: Load, liftoff_s: F) -> tuple[Options, I]:
-    """Every option of one craft dropped by the carrier within the limits, and the group (liftoff, wait, carrier orbit)
-    of each."""
-    found: list[tuple[Options, I]] = []
-    parts: list[Options] = []
-    groups: list[I] = []
-    carrier, way, ring = load.aboard.carrier, load.way, load.touch.ring
-    slots = [slot for each in load.asked for slot in each.slots]
-    lead0 = {slot: launch.lead_on_arrival(ring, way, liftoff_s, np.array(slot)) for slot in slots}
-    count = 0
-    for waited in _waits(load.touch, way, lead0):
-        for speed, comes_round in load.speeds:
-            semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed))
-            turn = Round(
-                liftoff_s=liftoff_s,
-                waited_s=waited,
-                lead0_rad=lead0,
-                speed_m_s=speed,
-                period_s=float(orbits.period(ring.gm, semi)),
-                other_m=2.0 * semi - ring.radius_m,
-                passes=np.arange(carrier.passes_max + 1 if comes_round else 1),
-            )
-            for each in load.asked:
-                poll()
-                made, row = _drops(load, each, turn)
-                made = replace(made, craft_class=np.full(len(made), int(load.aboard.craft_class[0])))
-                after = made.burn_s - made.liftoff_s - way.insertion_after_s
-                kept = (after <= carrier.lasts_s + 1e-6) & (load.own_m_s(made, speed) <= carrier.delta_v_m_s + 1e-9)
-                kept &= _fits(load, made)
-                parts.append(made.take(kept))
-                groups.append(count + row[kept])
-            count += liftoff_s.size
-            if sum(map(len, parts)) > ROWS_TOGETHER:
-                found.append(_clear(load, parts, groups))
-                parts, groups = [], []
-    found.append(_clear(load, parts, groups))
-    return join([rows for rows, _ in found]), np.concatenate([group for _, group in found])
+def _rows(load: Load, liftoff_s: F) -> list[tuple[Options, I]]:
+    """Options of one craft dropped by the carrier within the limits that are of use, with the group (liftoff, wait,
+    carrier orbit) of each: among all of them, and among those that are dropped at their slots."""
+    found: list[list[tuple[Options, I]]] = [[], []]
+    way, ring, most, entries = load.way, load.touch.ring, load.aboard.carrier.passes_max, load.speeds
+    lead0 = {slot: launch.lead_on_arrival(ring, way, liftoff_s, np.array(slot)) for slot in load.slots.tolist()}
+    waits = _waits(load.touch, way, lead0)
+    waited = np.concatenate(waits)
+    gain = (way.parking_rate_rad_s or ring.rate_rad_s) - ring.rate_rad_s
+    lead = {slot: np.tile(own, len(waits)) - gain * waited for slot, own in lead0.items()}
+    wait, liftoff = np.divmod(np.arange(waited.size), liftoff_s.size)
+    for number, (speed, comes_round) in enumerate(entries):
+        able = load.own_m_s(waited, speed) <= load.aboard.carrier.delta_v_m_s + 1e-9
+        able &= liftoff_s[liftoff] >= load.aboard.ready_s - 1e-6
+        semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed))
+        turn = Round(
+            liftoff_s=liftoff_s[liftoff[able]],
+            waited_s=waited[able],
+            group=((wait * len(entries) + number) * liftoff_s.size + liftoff)[able],
+            lead_rad={slot: own[able] for slot, own in lead.items()},
+            speed_m_s=speed,
+            period_s=float(orbits.period(ring.gm, semi)),
+            other_m=2.0 * semi - ring.radius_m,
+            passes=np.arange(most + 1 if comes_round else 1),
+        )
+        parts, groups = [], []
+        for each in load.asked:
+            poll()
+            made, group = _drops(load, each, turn)
+            parts.append(made)
+            groups.append(group)
+        rows, group = join(parts), np.concatenate(groups)
+        order = np.lexsort((rows.delta_v_m_s, rows.finish_s, group))
+        rows, group = rows.take(order), group[order]
+        (straight,) = np.nonzero(rows.revolutions == 0)
+        for family, own in zip(found, (np.arange(len(rows)), straight), strict=True):
+            use = own[_of_use(load, rows.take(own), group[own])]
+            family.append((rows.take(use), group[use]))
+    return [(join([rows for rows, _ in family]), np.concatenate([group for _, group in family])) for family in found]
 
 
-def _fits(load: Load, rows: Options) -> NDArray[np.bool_]:
-    """Mask of rows in time, that some craft aboard can pay, and not before all are ready."""
-    most = load.aboard.allowed_m_s.max(initial=0.0)
-    in_time = (rows.finish_s <= load.finish_s + 1e-6) & (rows.liftoff_s >= load.aboard.ready_s - 1e-6)
-    return np.asarray(in_time & (rows.delta_v_m_s <= most + 1e-9))
-
-
-def _clear(load: Load, parts: list[Options], groups: list[I]) -> tuple[Options, I]:
-    """The rows that keep what is asked of their path, and their groups."""
-    if not parts:
-        return empty(), np.zeros(0, dtype=np.int64)
-    rows, group = join(parts), np.concatenate(groups)
-    clear = load.keeps(rows)
-    return rows.take(clear), group[clear]
+def _of_use(load: Load, rows: Options, group: I) -> I:
+    """The rows of use among those that keep what is asked of their path."""
+    return unbeaten_that_keep(
+        len(rows), lambda own: of_use(rows.take(own), group[own]), lambda own: load.keeps(rows.take(own))
+    )
 
 
 def _waits(touch: Touch, way: launch.Ascent, lead0: dict[int, F]) -> list[F]:
@@ -267,34 +247,40 @@ def _waits(touch: Touch, way: launch.Ascent, lead0: dict[int, F]) -> list[F]:
 
 
 def _drops(load: Load, each: Asked, turn: Round) -> tuple[Options, I]:
-    """Drops on every pass into every slot, and the liftoff (index) of each."""
-    way, touch = load.way, replace(each.touch, arrival_speed_m_s=turn.speed_m_s)
-    liftoff_s, waited, passes, other_m = turn.liftoff_s, turn.waited_s, turn.passes, turn.other_m
-    ring = touch.ring
+    """Drops on every pass into every slot that are in time and that some craft aboard can pay, and their groups."""
+    way, ring, passes = load.way, each.touch.ring, turn.passes
     slots = np.array(each.slots)
-    gain = (way.parking_rate_rad_s or ring.rate_rad_s) - ring.rate_rad_s
-    shape = (liftoff_s.size, slots.size, passes.size)
-    at_touch = np.stack([turn.lead0_rad[slot] for slot in each.slots], axis=1) - (gain * waited)[:, None]
+    arrived = turn.liftoff_s + turn.waited_s + way.after_s
+    dropped = arrived[:, None] + passes * turn.period_s
+    lasts_s = turn.liftoff_s + way.insertion_after_s + load.aboard.carrier.lasts_s
+    open_ = dropped <= np.minimum(load.finish_s, lasts_s)[:, None] + 1e-6
+    open_ &= dropped - arrived[:, None] <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
+    time, slot, number = np.nonzero(np.broadcast_to(open_[:, None], (arrived.size, slots.size, passes.size)))
+    at_touch = np.stack([turn.lead_rad[slot] for slot in each.slots], axis=1)
     turned = np.remainder(passes * (turn.period_s / ring.period_s), 1.0) * 2.0 * math.pi
-    lead = frames.wrap(at_touch[:, :, None] + turned).ravel()
+    lead = frames.wrap(at_touch[time, slot] + turned[number])
     lead[np.abs(lead) < 4.0 * LEVEL_RAD] = 0.0
-    flat = np.indices(shape).reshape(3, -1)
+    left_s = load.finish_s + 1e-6 - dropped.min(initial=math.inf, where=open_)
+    touch = replace(
+        each.touch, arrival_speed_m_s=turn.speed_m_s, wait_within_s=min(each.touch.wait_within_s, max(left_s, 0.0))
+    )
     chosen: Phasings = (best_phasing if load.prune else every_phasing)(touch, lead, each.wanted)
-    time, slot, number = flat[:, chosen.row]
-    arrival = liftoff_s[time] + waited[time] + way.after_s
-    drop = arrival + passes[number] * turn.period_s
-    other = 2.0 * orbits.semi_major_from_speed(ring.gm, ring.radius_m, chosen.speed_m_s) - ring.radius_m
+    time, slot, number = time[chosen.row], slot[chosen.row], number[chosen.row]
+    arrival, drop = arrived[time], dropped[time, number]
+    other = orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
     n = chosen.row.size
     rides = passes[number] > 0
-    within = drop + chosen.wait_s - arrival <= touch.wait_within_s * (1.0 + LIMIT_SLACK)
-    low = np.minimum(np.minimum(other, ring.radius_m), np.where(rides, other_m, ring.radius_m))
+    within = drop + chosen.wait_s - arrival <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
+    within &= drop + chosen.wait_s <= load.finish_s + 1e-6
+    within &= chosen.cost_m_s <= load.aboard.allowed_m_s.max(initial=0.0) + 1e-9
+    low = np.minimum(np.minimum(other, ring.radius_m), np.where(rides, turn.other_m, ring.radius_m))
     made = Options(
-        craft_class=np.zeros(n, dtype=np.int64),
+        craft_class=np.full(n, int(load.aboard.craft_class[0])),
         slot=slots[slot],
         pad=np.full(n, way.pad),
         way=np.full(n, load.way_index),
-        liftoff_s=liftoff_s[time],
-        parking_wait_s=waited[time],
+        liftoff_s=turn.liftoff_s[time],
+        parking_wait_s=turn.waited_s[time],
         passes=passes[number],
         revolutions=chosen.revolutions,
         ring_revolutions=chosen.ring_revolutions,
@@ -303,10 +289,9 @@ def _drops(load: Load, each: Asked, turn: Round) -> tuple[Options, I]:
         finish_s=drop + chosen.wait_s,
         lead_rad=lead[chosen.row],
         speed_m_s=chosen.speed_m_s,
-        turn_after_s=np.zeros(n),
         delta_v_m_s=chosen.cost_m_s,
         lowest_m=np.minimum(low, way.insertion.radius_m),
-        highest_m=np.maximum(np.maximum(other, ring.radius_m), np.where(rides, other_m, 0.0)),
+        highest_m=np.maximum(np.maximum(other, ring.radius_m), np.where(rides, turn.other_m, 0.0)),
         bundle=np.zeros(n, dtype=np.int64),
     ).with_table(Drops(speed_m_s=np.full(n, turn.speed_m_s)))
-    return made.take(within), time[within]
+    return made.take(within), turn.group[time[within]]

@@ -52,14 +52,6 @@ class Timed(Detail):
         flight: TimedFlight = self.flight[row]
         return flight
 
-    def values(self, row: int) -> tuple[float, ...]:
-        """See `Detail`."""
-        return (float(self.number[row]),)
-
-    def alike(self, values: tuple[float, ...]) -> Mask:
-        """See `Detail`."""
-        return np.asarray(self.number == values[0])
-
     def burns(self, problem: Problem, options: Options, size_m_s: F, time_s: F) -> tuple[F, F]:
         """The burns of each flight."""
         size, time = np.zeros_like(size_m_s), np.full_like(time_s, np.nan)
@@ -246,14 +238,11 @@ def timed_options(ring: Ring, flights: Sequence[TimedFlight]) -> Options:
         pad=np.array([f.pad for f in flights]),
         way=np.array([f.way for f in flights]),
         liftoff_s=each(lambda f: f.liftoff_s),
-        parking_wait_s=np.zeros(n),
-        passes=np.zeros(n, dtype=np.int64),
         revolutions=ring_turns + beyond,
         ring_revolutions=ring_turns,
         touch_s=each(lambda f: f.touch_s),
         burn_s=begin,
         finish_s=finish,
-        turn_after_s=np.zeros(n),
         lead_rad=lead,
         speed_m_s=np.full(n, ring.speed_m_s),
         delta_v_m_s=each(lambda f: f.solution.delta_v_m_s),

@@ -25,22 +25,19 @@ def from_touch(way: Ascent, asked: Launches, chosen: Phasings, lead: F, waited_s
     """Options of a launched craft from its phasing choices at the first touch of the ring.
 
     Args:
-        way, asked: what was asked.
         chosen: rows point into the pairs of liftoff and slot.
         lead: rad, (n,), at the touch.
         waited_s: in a parking orbit, (n,).
     """
     n, row, radius = chosen.row.size, chosen.row, asked.touch.ring.radius_m
-    other = 2.0 * orbits.semi_major_from_speed(asked.touch.ring.gm, radius, chosen.speed_m_s) - radius
+    other = orbits.other_apsis(asked.touch.ring.gm, radius, chosen.speed_m_s)
     touch_s = asked.liftoff_s[row] + way.after_s + waited_s[row]
     return Options(
-        craft_class=np.zeros(n, dtype=np.int64),
         slot=asked.slot[row],
         pad=np.full(n, way.pad),
         way=np.full(n, asked.way),
         liftoff_s=asked.liftoff_s[row],
         parking_wait_s=waited_s[row],
-        passes=np.zeros(n, dtype=np.int64),
         revolutions=chosen.revolutions,
         ring_revolutions=chosen.ring_revolutions,
         touch_s=touch_s,
@@ -48,7 +45,6 @@ def from_touch(way: Ascent, asked: Launches, chosen: Phasings, lead: F, waited_s
         finish_s=touch_s + chosen.wait_s,
         lead_rad=lead[row],
         speed_m_s=chosen.speed_m_s,
-        turn_after_s=np.zeros(n),
         delta_v_m_s=way.entry_delta_v_m_s + chosen.cost_m_s,
         lowest_m=np.minimum(np.minimum(other, radius), way.insertion.radius_m),
         highest_m=np.maximum(other, radius),

@@ -17,7 +17,7 @@ from ...models import frames
 from ...models.flight.integrate import Impulse, Itinerary
 from ...models.planes import turn_delta_v
 from ...models.ring import Ring
-from ..problem.detail import Detail, F, Mask
+from ..problem.detail import Detail, F
 from ..problem.in_space import Standing
 from ..problem.options import Options, join
 from ..problem.problem import Problem
@@ -34,14 +34,6 @@ class Turns(Detail):
     """When each craft turns into the other plane, before all else, s."""
 
     turned_s: F
-
-    def values(self, row: int) -> tuple[float, ...]:
-        """See `Detail`."""
-        return (round(float(self.turned_s[row]), 6),)
-
-    def alike(self, values: tuple[float, ...]) -> Mask:
-        """See `Detail`."""
-        return np.asarray(np.abs(self.turned_s - values[0]) < 1e-5)
 
     def burns(self, problem: Problem, options: Options, size_m_s: F, time_s: F) -> tuple[F, F]:
         """The turn comes first, and is what phasing does not cost."""

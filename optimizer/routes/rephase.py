@@ -152,15 +152,11 @@ def phased(asked: Phasing) -> Options:
     soonest = np.argsort(let_by[chosen.row], kind="stable")
     chosen = Phasings(**{name: column[soonest] for name, column in vars(chosen).items()})
     row = chosen.row
-    flown_other = 2.0 * orbits.semi_major_from_speed(ring.gm, ring.radius_m, chosen.speed_m_s) - ring.radius_m
+    flown_other = orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
     before = np.where((let_by[row] > 0) | start.passed_other, other, min(ring.radius_m, start.begin_m))
     options = Options(
         craft_class=np.full(row.size, asked.craft_class),
         slot=slots[row],
-        pad=np.full(row.size, -1),
-        way=np.full(row.size, -1),
-        liftoff_s=np.full(row.size, np.nan),
-        parking_wait_s=np.zeros(row.size),
         passes=let_by[row],
         revolutions=chosen.revolutions,
         ring_revolutions=chosen.ring_revolutions,
@@ -169,7 +165,6 @@ def phased(asked: Phasing) -> Options:
         finish_s=burn[row] + chosen.wait_s,
         lead_rad=lead[row],
         speed_m_s=chosen.speed_m_s,
-        turn_after_s=np.zeros(row.size),
         delta_v_m_s=chosen.cost_m_s,
         lowest_m=np.minimum(np.minimum(flown_other, ring.radius_m), before),
         highest_m=np.maximum(np.maximum(flown_other, ring.radius_m), before),

@@ -19,7 +19,7 @@ import numpy as np
 from ...models.oblateness import apsis_lag
 from ...models.orbits import semi_major_from_speed
 from ...models.planes import turn_delta_v
-from ..problem.detail import Detail, F, Mask
+from ..problem.detail import Detail, F
 from ..problem.in_space import Standing
 from ..problem.options import Option, Options, join
 from ..problem.problem import CraftClass, Problem
@@ -37,14 +37,6 @@ class Begins(Detail):
     """When each craft comes by the crossing where it begins to phase, s."""
 
     begins_s: F
-
-    def values(self, row: int) -> tuple[float, ...]:
-        """See `Detail`."""
-        return (round(float(self.begins_s[row]), 6),)
-
-    def alike(self, values: tuple[float, ...]) -> Mask:
-        """See `Detail`."""
-        return np.asarray(np.abs(self.begins_s - values[0]) < 1e-5)
 
     def burns(self, problem: Problem, options: Options, size_m_s: F, time_s: F) -> tuple[F, F]:
         """Both burns of the phasing, longer by their parts across."""

@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...models.launch import Ascent
 from ..problem.options import F, I, Options
@@ -112,6 +111,3 @@ class Route:
 def row_of(options: Options, row: int) -> Options:
     """One row as options."""
     return options.take(np.array([row]))
-
-
-Mask = NDArray[np.bool_]

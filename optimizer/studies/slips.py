@@ -108,7 +108,6 @@ def make_slips(
         spare_after_s: how long after the liftoff of a lost craft its spare can be launched; for one that dies in orbit,
             how long after the last arrival.
         only: craft or carriers to look at; all where it is empty.
-        progress: called with the state of the work in words.
     """
     plan, scenario = outcome.plans[0], outcome.scenario
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))
@@ -225,7 +224,7 @@ def _losses(
     losses = []
     if part.launch_s is not None:
         progress(f"{part.craft} lost on the pad")
-        losses.append(_on_pad(scenario, plan, part, spare_after_s, progress))
+        losses.append(_on_pad(scenario, part, spare_after_s, progress))
     progress(f"{part.craft} lost in orbit")
     losses.append(_in_orbit(outcome, scenario, plan, part, spare_after_s, progress))
     return losses
@@ -252,7 +251,7 @@ def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
     return replace(scenario, ring=replace(ring, slots=ring.slots - 1, slot0_rad=None)), ""
 
 
-def _on_pad(scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, progress: Progress) -> Loss:
+def _on_pad(scenario: Scenario, part: CraftPlan, spare_after_s: float, progress: Progress) -> Loss:
     rest = _without(scenario, part.craft)
     fewer, why = _fewer_slots(rest)
     ready = (part.launch_s or 0.0) + spare_after_s
@@ -260,19 +259,12 @@ def _on_pad(scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: floa
         replace(one, ready_s=max(one.ready_s, ready), carrier=None) if one.name == part.craft else one
         for one in scenario.craft
     )
+    unhurried = replace(scenario.limits, finish_within_s=math.inf)
     return Loss(
         in_orbit=False,
         gap=_best(rest, progress, ()),
         spread=None if fewer is None else _best(fewer, progress, ()),
-        spare=_best(
-            replace(
-                _without(scenario, part.craft),
-                craft=spare,
-                limits=replace(scenario.limits, finish_within_s=math.inf),
-            ),
-            progress,
-            (part.craft,),
-        ),
+        spare=_best(replace(rest, craft=spare, limits=unhurried), progress, (part.craft,)),
         why_not_spread=why,
     )
 

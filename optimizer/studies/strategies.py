@@ -129,8 +129,6 @@ def compare_strategies(
     """The best plan under each strategy, with its front of total delta-v against finish.
 
     Args:
-        scenario: what is planned.
-        progress: called with the state of the work in words.
         left_s: seconds left for the search, of which each strategy gets its share, flights included.
 
     Raises:
@@ -152,7 +150,6 @@ def compare_scenarios(
 
     Args:
         named: what each is called, and the scenario.
-        progress, left_s: as in :func:`compare_strategies`.
     """
     found = []
     with deadline.searching(left_s):
@@ -181,11 +178,7 @@ def judge(
     """The best plan under one strategy, flown, and its fronts.
 
     Args:
-        scenario: what is planned.
-        strategy: which options count.
-        progress: called with the state of the work in words.
         every_front: whether the fronts other than total delta-v against finish are walked too.
-        any_front: whether fronts are walked at all.
         why: whether to look for the limit that binds where there is no plan.
     """
     aim = scenario.minimize

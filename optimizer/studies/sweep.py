@@ -222,10 +222,8 @@ def plan_point(
     """Plan one point: everything it needs is in its arguments, so that it can run anywhere.
 
     Args:
-        text, file: the scenario as written.
         settings: all overrides, those of the varied keys among them.
         values: the varied values, handed back with the row.
-        limits: of the search.
     """
     try:
         scenario = parse_scenario(text, file, settings)
@@ -270,12 +268,9 @@ def sweep(
     """Plan every point that is not done yet; rows come as they are ready, in any order.
 
     Args:
-        over: the grid.
         executor: any of ``concurrent.futures``; its workers must be able to import this package.
         done: values of points to leave out.
-        progress: called with the number of points that are ready.
         last: points to plan after all others.
-        limits: of each point.
 
     Raises:
         WorkersLostError: the executor broke; every row that was ready has come before.
@@ -324,7 +319,6 @@ def sweep_through(
     A point that may have ended its worker, by its need of memory for one, is planned after all others.
 
     Args:
-        over, done, progress, limits: as for :func:`sweep`.
         executors: opens an executor; called again for each set of workers.
         replaced: called with a sentence when workers were replaced.
 

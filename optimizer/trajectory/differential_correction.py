@@ -142,7 +142,6 @@ def correct(
     """Correct itineraries by flying them.
 
     Args:
-        cases: any number; they are flown together.
         gravity: what pulls.
         tolerance_rad: miss at which a case is met.
         rounds_max: steps at most.

@@ -32,7 +32,6 @@ def deliver(
         json: gives the machine-readable answer.
         files: writes all files of the answer into a directory.
         kept: what these files are, as in "Tables and figures"; said with the directory.
-        more: each writes further files and gives a sentence about them.
         following: what to type next, said last.
 
     Raises:

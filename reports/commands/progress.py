@@ -61,7 +61,6 @@ def shown_progress(arguments: argparse.Namespace, *, limited: bool = True) -> It
     """Progress for the time of the block; its line is cleared at the end, whatever the end is.
 
     Args:
-        arguments: of a command with the limits of a run.
         limited: whether its time limit is for the whole of what is done.
     """
     progress = Progress(quiet=arguments.quiet, limit_s=arguments.time_limit if limited else math.inf)

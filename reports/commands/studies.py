@@ -1,4 +1,4 @@
-"""The commands ``compare``, ``budget`` and ``slips``: what else could be, what errors cost, what if."""
+"""The commands ``compare``, ``budget``, ``risk`` and ``slips``: what else could be, what errors cost, what if."""
 
 from __future__ import annotations
 
@@ -10,7 +10,19 @@ from ...models.errors import InputError
 from ...models.printable import printable
 from ..console import width
 from .deliver import again, deliver
-from .planned import FIRST_SHARE, INTERRUPTED, NO_PLAN, UNDECIDED, by_bulge_alone, picked, run_of, scenario_of, there
+from .planned import (
+    FIRST_SHARE,
+    INTERRUPTED,
+    NO_PLAN,
+    UNDECIDED,
+    NoPlanError,
+    by_bulge_alone,
+    picked,
+    run_of,
+    scenario_of,
+    status_of,
+    there,
+)
 from .planning import known_craft
 from .progress import shown_progress
 
@@ -70,6 +82,31 @@ def budget(arguments: argparse.Namespace) -> int:
         files=lambda out: write_budget(made, out),
         kept="Text, budget and figure",
         following=[("what each craft has to do", again(arguments, "sheet"))],
+    )
+    return 0
+
+
+def risk(arguments: argparse.Namespace) -> int:
+    """Plans weighed by late and lost launches."""
+    scenario = by_bulge_alone(scenario_of(arguments))
+    from ...models.deadline import share
+    from ...optimizer.plan import make_plan
+    from ...optimizer.robustness.weighing import refuse_unweighable, study
+    from ..risk import risk_json, risk_text, write_risk
+
+    refuse_unweighable(scenario)
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
+        outcome = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
+        if not outcome.plans:
+            raise NoPlanError(outcome, status_of(outcome, run))
+        found = study(outcome, arguments.samples, arguments.seed, progress)
+    deliver(
+        arguments,
+        lambda: risk_text(found, width()),
+        json=lambda: risk_json(found),
+        files=lambda out: write_risk(found, out),
+        kept="Text, answer and figure",
+        following=[("what one late launch costs", again(arguments, "slips"))],
     )
     return 0
 

@@ -13,7 +13,7 @@ from ...models.errors import InputError
 from ...models.scenario import Scenario
 from ..period.command import TYPED, add_arguments, run
 from ..period.words import reached_title
-from ..terminal import CAUTION
+from ..remarks import CAUTION
 from ..typed import quantity
 
 OPTIONS = {option.removeprefix("--"): name for name, option in TYPED} | {
@@ -32,7 +32,6 @@ def answered(typed: Mapping[str, str], width: int) -> dict[str, Any]:
 
     Args:
         typed: text by field; what is empty is left out.
-        width: greatest length of a line.
 
     Returns:
         ``status``, ``text`` as the command prints it, and ``next``: the part of it that says what to do now.

@@ -31,9 +31,7 @@ def application(desk: Desk, port: int, token: str) -> Guard:
     """The ASGI application of a desk, which opens it when it starts and closes it when it ends.
 
     Args:
-        desk: not open yet.
         port: that the server listens on: other hosts and origins are refused.
-        token: first part of every address.
     """
     from starlette.applications import Starlette
     from starlette.routing import Mount, Route

@@ -24,8 +24,8 @@ from ...optimizer.one_plan import plan_of_rank
 from ...optimizer.outcome import Outcome
 from ..burn_table import burn_words
 from ..files import write_bytes
+from ..remarks import CAUTION
 from ..sheet.sheet import look_at_s
-from ..terminal import CAUTION
 from .orbit_message import created
 
 LINE_OCTETS = 75
@@ -63,10 +63,6 @@ def write_calendar(outcome: Outcome, path: str | Path, rank: int | None = None) 
 
 def calendar_text(outcome: Outcome, rank: int | None = None) -> str:
     """The calendar of a plan as text, its lines ended as the standard has it.
-
-    Args:
-        outcome: with plans.
-        rank: of the plan, the best one without.
 
     Raises:
         InputError: the scenario has no epoch, or there is no plan of that rank.

@@ -93,9 +93,6 @@ def tracks(
     """Fly a plan once more and sample each flight, craft in the order of the plan, then carriers.
 
     Args:
-        outcome: of planning.
-        plan: one of its plans.
-        progress: called with what is being done.
         names: only these craft or carriers; all of them where empty.
 
     Raises:
@@ -192,7 +189,6 @@ def _spread(knots: Array, length_s: float, stride: float) -> Array:
 
     Args:
         knots: ends of the steps; the last may lie past the end of the arc.
-        length_s: of the arc.
         stride: steps from node to node, at most.
     """
     counts = np.arange(knots.size, dtype=np.float64)

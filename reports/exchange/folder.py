@@ -41,10 +41,7 @@ def write_flights(
     cannot say: a CSV file each.
 
     Args:
-        outcome: with plans.
         directory: made where it is missing; files of other names in it are left alone.
-        rank: of the plan, the best one without.
-        progress: called with what is being done.
 
     Raises:
         InputError: the directory cannot be written to, or there is no plan of that rank.

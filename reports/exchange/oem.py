@@ -33,9 +33,6 @@ def oem_text(outcome: Outcome, plan: Plan, track: Track, setting: Setting) -> st
 
     Args:
         outcome: of planning; its scenario has an epoch, around a built-in body.
-        plan: the plan that the flight is of.
-        track: the flight.
-        setting: frame and time system.
     """
     spreads, why_not = _spreads(outcome, track)
     frame = frame_comments(outcome.scenario, setting, further_forces(outcome, plan))
@@ -71,12 +68,7 @@ def remarks(outcome: Outcome, plan: Plan, track: Track) -> list[str]:
 
 
 def stretch_words(stretch: Stretch, count: int) -> str:
-    """What a stretch is: which burns it lies between.
-
-    Args:
-        stretch: of a flight.
-        count: burns of that flight.
-    """
+    """What a stretch is: which burns it lies between."""
     if stretch.burn is not None:
         return f"Arc of burn {stretch.burn + 1} of {count}."
     if count == 0:

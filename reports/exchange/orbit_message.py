@@ -85,7 +85,6 @@ def setting_of(scenario: Scenario, last_s: float) -> Setting:
     """Frame and time system for a scenario that messages can be written about.
 
     Args:
-        scenario: with an epoch, around a built-in body.
         last_s: the last moment that is written.
     """
     if scenario.epoch is None:

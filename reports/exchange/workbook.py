@@ -39,10 +39,6 @@ def write_workbook(outcome: Outcome, path: str | Path) -> Path:
 
     Texts stay texts, whatever they begin with; an empty cell is a value that there is not.
 
-    Args:
-        outcome: what planning gave back.
-        path: of the file.
-
     Raises:
         InputError: openpyxl is missing, or the file cannot be written.
     """

@@ -21,7 +21,6 @@ def drawings(outcome: Outcome, rank: int | None = None) -> dict[str, partial[Fig
     worked out. Empty without a plan.
 
     Args:
-        outcome: with plans or without.
         rank: of the plan whose ways are drawn; the best one when absent.
 
     Raises:
@@ -57,11 +56,6 @@ def drawings(outcome: Outcome, rank: int | None = None) -> dict[str, partial[Fig
 
 def draw_all(outcome: Outcome, directory: str | Path, rank: int | None = None) -> list[Path]:
     """Draw every figure of an outcome (see :func:`drawings`).
-
-    Args:
-        outcome: without a plan there is nothing to draw.
-        directory: where the files go; must exist.
-        rank: of the plan to draw, the best one without.
 
     Returns:
         The paths written, an SVG and a PNG for each figure; empty without a plan.

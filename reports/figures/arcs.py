@@ -72,7 +72,6 @@ def craft_stretches(outcome: Outcome, part: CraftPlan, *, until_s: float | None 
     """The conics of a craft between its burns, first to last; those of no length are left out.
 
     Args:
-        outcome: gives ring and scenario.
         part: the craft's plan; without burns it sits in its slot throughout.
         until_s: end of the last one; by default the moment when the craft is in its slot (then it has no length).
     """
@@ -103,12 +102,7 @@ def craft_stretches(outcome: Outcome, part: CraftPlan, *, until_s: float | None 
 
 
 def craft_arcs(outcome: Outcome, part: CraftPlan, *, until_s: float | None = None, a_turn: int = 240) -> list[Arc]:
-    """Work out the arcs of a craft, first to last: its stretches (see :func:`craft_stretches`) as points.
-
-    Args:
-        outcome, part, until_s: as for :func:`craft_stretches`.
-        a_turn: points for each revolution.
-    """
+    """Work out the arcs of a craft, first to last: its stretches (see :func:`craft_stretches`) as points."""
     gm = gm_drawn(outcome.ring)
     return [_arc(one, gm, a_turn) for one in craft_stretches(outcome, part, until_s=until_s)]
 

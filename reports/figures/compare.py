@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ...models.readouts import plain
 from ...optimizer.outcome import AimFront, FrontName
 from ...optimizer.studies.strategies import Entry
-from ..compare import front_words, points_words
-from ..wording import listed
+from ..wording import count, listed
 from .front import padded
 from .labels import Label, place
 from .style import FAINT, INK, QUIET, ink, sheet, stroke
@@ -19,7 +18,14 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-NAMES: tuple[FrontName, ...] = ("delta_v", "worst_delta_v", "propellant", "first_service")
+_UP: dict[FrontName, str] = {
+    "delta_v": "delta-v of all craft, m/s",
+    "worst_delta_v": "delta-v of the craft that needs most, m/s",
+    "propellant": "propellant of all craft, kg",
+    "first_service": "delta-v of all craft, m/s",
+}
+"""What a picture of a front shows upward; pictures stand in this order."""
+
 _TALL = 6.0  # dearest against cheapest from which an axis is logarithmic
 _PICTURE, _BETWEEN = 3.3, 0.75  # inches
 
@@ -29,19 +35,17 @@ def draw_fronts(entries: Sequence[Entry]) -> Figure:
 
     Lines are labeled where they begin, at their fastest plan; entries with the same front share a line and a label.
 
-    Args:
-        entries: some with fronts.
-
     Raises:
         ValueError: there is no front to draw.
     """
-    shown = [name for name in NAMES if any(_front(entry, name) for entry in entries)]
+    shown = [name for name in _UP if any(_front(entry, name) for entry in entries)]
     if not shown:
         raise ValueError("entries without fronts cannot be drawn")
     scenarios = entries[0].about == "scenario"
+    points = sum(len(front.points) for entry in entries for front in entry.fronts)
     title = "Scenarios side by side" if scenarios else f"{entries[0].scenario.title}: strategies side by side"
     below = (
-        f"{points_words(entries)}, each proved over the catalogue of options of its line; only the best plan of each "
+        f"{count(points, 'point')}, each proved over the catalogue of options of its line; only the best plan of each "
         "line was flown (ringed). Below and left of a line no plan of its kind exists."
     )
     width = 8.6
@@ -98,48 +102,12 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
         low, high = padded(values, 0.12, 0.14)
     axes.set_xlim(max(0.0, left), right)
     axes.set_ylim(low if logarithmic else max(0.0, low), high)
-    labels = []
-    for places, owners in lines.items():
-        first = entries[owners[0]]
-        front = _front(first, name)
-        assert front is not None
-        x, y = _outline(front)
-        color = ink(owners[0])
-        free = first.about == "all"
-        color = QUIET if free else color
-        if not free:
-            axes.plot([x[0], x[0]], [high, y[0]], color=color, linewidth=0.6, zorder=2)
-        axes.plot(
-            [*x, axes.get_xlim()[1]],
-            [*y, y[-1]],
-            color=FAINT if free else color,
-            linestyle=stroke(owners[0]),
-            # what every other line can only meet lies under them all
-            linewidth=7.0 if free else 1.5,
-            solid_joinstyle="miter",
-            zorder=1 if free else 3 + 0.01 * owners[0],
-        )
-        if len(places) == 1:
-            axes.plot([x[0]], [y[0]], "o", color=color, markersize=4.5, zorder=4)
-        if name == "delta_v" and first.plan is not None:
-            axes.plot(
-                [first.plan.finish_s],
-                [first.plan.delta_v_m_s],
-                "o",
-                markersize=8,
-                markerfacecolor="none",
-                markeredgecolor=color,
-                zorder=5,
-            )
-        names = listed([entries[i].name for i in owners])
-        # the fastest corner is where lines of different kind are furthest apart; the free one ends below all others
-        at = -1 if free else 0
-        labels.append(Label(at=(x[at], y[at]), text=names, color=color, needed=True))
+    labels = [_draw_line(axes, name, entries, owners, high) for owners in lines.values()]
     labels.sort(key=lambda label: -label.at[1])
     place(axes, labels)
-    across, up = front_words(AimFront(name=name, points=(), resolution=0.0, unit=""))
+    across = "first service" if name == "first_service" else "last craft in its slot"
     axes.set_xlabel(f"{across}, after the epoch", color=INK)
-    axes.set_ylabel(up + (", logarithmic" if logarithmic else ""), color=INK)
+    axes.set_ylabel(_UP[name] + (", logarithmic" if logarithmic else ""), color=INK)
     set_time_ticks(axes)
     axes.yaxis.set_major_locator(
         LogLocator(subs=(1.0, 2.0, 5.0)) if logarithmic else MaxNLocator(6, steps=[1, 2, 5, 10])
@@ -147,6 +115,36 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
     axes.yaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0 if high - low > 7 else 1))
     axes.tick_params(colors=QUIET, labelcolor=INK)
+
+
+def _draw_line(axes: Axes, name: FrontName, entries: Sequence[Entry], owners: list[int], high: float) -> Label:
+    """Draw the front that some entries share, from the upper edge of the picture on; its label."""
+    first = entries[owners[0]]
+    front = _front(first, name)
+    assert front is not None
+    x, y = _outline(front)
+    free = first.about == "all"
+    color = QUIET if free else ink(owners[0])
+    if not free:
+        axes.plot([x[0], x[0]], [high, y[0]], color=color, linewidth=0.6, zorder=2)
+    axes.plot(
+        [*x, axes.get_xlim()[1]],
+        [*y, y[-1]],
+        color=FAINT if free else color,
+        linestyle=stroke(owners[0]),
+        # what every other line can only meet lies under them all
+        linewidth=7.0 if free else 1.5,
+        solid_joinstyle="miter",
+        zorder=1 if free else 3 + 0.01 * owners[0],
+    )
+    if len(x) == 1:
+        axes.plot([x[0]], [y[0]], "o", color=color, markersize=4.5, zorder=4)
+    if name == "delta_v" and first.plan is not None:
+        ring: dict[str, Any] = {"markersize": 8, "markerfacecolor": "none", "markeredgecolor": color}
+        axes.plot([first.plan.finish_s], [first.plan.delta_v_m_s], "o", zorder=5, **ring)
+    # the fastest corner is where lines of different kind are furthest apart; the free one ends below all others
+    at = -1 if free else 0
+    return Label(at=(x[at], y[at]), text=listed([entries[i].name for i in owners]), color=color, needed=True)
 
 
 def _outline(front: AimFront) -> tuple[list[float], list[float]]:

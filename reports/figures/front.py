@@ -55,9 +55,6 @@ def draw_front(outcome: Outcome) -> Figure:
     plan to plan. The shaded side cannot be reached. Plans of another kind are hollow, those that break a limit crossed
     out; plans that end far later than the front stand behind a break of the axis.
 
-    Args:
-        outcome: one with plans and a front.
-
     Raises:
         ValueError: there is no front to draw.
     """
@@ -90,7 +87,7 @@ def draw_front(outcome: Outcome) -> Figure:
     _name_plans(axes, outcome, first, others, across)
     axes.set_xlabel("last craft in its slot, after the epoch")
     axes.set_ylabel("delta-v of all craft, m/s" + (", logarithmic" if tall else ""))
-    _set_times(axes, across, others)
+    _set_times(axes, across)
     axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)) if tall else MaxNLocator(6, steps=[1, 2, 5, 10]))
     axes.yaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0 if high - low > 7 else 1))
@@ -121,7 +118,7 @@ def _draw_steps(axes: Axes, front: Front, across: _Across, span_m_s: tuple[float
     axes.plot(x, y, "o", color=INK, markersize=4.5, zorder=4)
 
 
-def _set_times(axes: Axes, across: _Across, others: list[Plan]) -> None:
+def _set_times(axes: Axes, across: _Across) -> None:
     """Round times on the axis; behind a break the whole hour or day of each plan there, and the break itself."""
     if across.beyond is None:
         set_time_ticks(axes)

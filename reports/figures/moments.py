@@ -71,8 +71,6 @@ def draw_strip(outcome: Outcome, plan: Plan, plane: int | None = None) -> Figure
     """Draw where every craft is at evenly spaced moments, from the first to the one when all are in their slots.
 
     Args:
-        outcome: one with plans.
-        plan: which one; with craft that move.
         plane: of the ring; that of the first craft when absent.
     """
     scene = _scene(outcome, plan, plane)
@@ -115,10 +113,7 @@ def motion(
     """The turning view as an animated picture (GIF): time runs from the first moment until all are in their slots.
 
     Args:
-        outcome: one with plans.
-        plan: which one; with craft that move.
         plane: of the ring; that of the first craft when absent.
-        progress: called with how far it is.
 
     Returns:
         The content of the file; to be made within ``style.paper``.

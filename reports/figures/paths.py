@@ -73,7 +73,6 @@ def tracks(paths: list[Path], tall_m: float) -> list[float]:
     """How far from its true place each path is drawn, points: apart from those that it coincides with.
 
     Args:
-        paths: in the order in which they are drawn.
         tall_m: altitudes that the picture spans.
     """
     taken: list[int] = []

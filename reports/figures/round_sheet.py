@@ -34,7 +34,6 @@ def round_sheet(title: str, below: str, points: Array, labels: list[tuple[float,
     """A sheet whose axes hold a round picture in units of the ring's radius, with room for the labels around it.
 
     Args:
-        title, below: the heading.
         points: what is drawn besides the ring, (n, 2).
         labels: angle, rad, and distance at which a label begins, and its longest line.
     """

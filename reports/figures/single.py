@@ -26,7 +26,6 @@ def figure_file(name: str, out: str | None) -> Path:
     """Where a figure goes, checked before anything is planned.
 
     Args:
-        name: of the figure.
         out: as asked for; None for the figure's own name.
 
     Raises:
@@ -49,13 +48,9 @@ def write_figure(
     """Draw one figure of a plan and write it.
 
     Args:
-        outcome: one with plans.
-        plan: of the outcome.
         name: one of those of :func:`.drawings`, where one of several planes may be left out for the first; ``strip``
             or ``motion``.
-        place: see :func:`figure_file`.
         form: ``column`` or ``slide``; None for a report.
-        progress: called with what is being drawn.
 
     Raises:
         InputError: there is no such figure of this plan.

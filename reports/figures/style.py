@@ -126,11 +126,7 @@ def letters(family: str = "") -> frozenset[int]:
 
 @contextmanager
 def paper(form: Format = REPORT) -> Iterator[None]:
-    """Draw and save in the house look; every figure is made and written inside this.
-
-    Args:
-        form: what the figures are made for.
-    """
+    """Draw and save in the house look; every figure is made and written inside this."""
     from matplotlib import rc_context
 
     # from the library's own defaults, so that a user's settings cannot change the figures
@@ -178,7 +174,6 @@ def sheet(
         width: of the sheet, inches, where the current format leaves it open.
         picture: height of the picture, inches; the sheet grows with the heading, as far as the format lets it.
         title: set large, cut into lines where it is too long.
-        below: a sentence or two, set smaller.
         margins: left, right, bottom of the picture, inches, with letters of a report.
 
     Returns:
@@ -221,12 +216,7 @@ def sheet(
 
 
 def content(figure: Figure, kind: str) -> bytes:
-    """A figure as a file's content, the same bytes every time.
-
-    Args:
-        figure: made inside :func:`paper`.
-        kind: ``svg``, ``png`` or ``pdf``.
-    """
+    """A figure as a file's content, the same bytes every time."""
     from matplotlib.text import Text
 
     for text in figure.findobj(Text):
@@ -238,13 +228,7 @@ def content(figure: Figure, kind: str) -> bytes:
 
 
 def save(figure: Figure, directory: str | Path, name: str) -> list[Path]:
-    """Write a figure as SVG and PNG.
-
-    Args:
-        figure: made inside :func:`paper`.
-        directory: where the files go; must exist.
-        name: file name without its ending.
-    """
+    """Write a figure as SVG and PNG."""
     return [write_bytes(Path(directory) / f"{name}.{kind}", content(figure, kind)) for kind in ("svg", "png")]
 
 

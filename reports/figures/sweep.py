@@ -30,10 +30,7 @@ def draw_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow]) -> Fig
     """Draw the aim and the finish over the grid; crosses at the foot are points without a plan.
 
     Args:
-        title: of the scenario.
-        aim: what the goal makes least.
         over: the grid; of two quantities the one with more values runs across.
-        rows: in the order of the grid, some with a plan.
     """
     across, other = _axes_of(over)
     column = AIMED[aim][0]

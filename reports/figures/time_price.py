@@ -28,10 +28,6 @@ def draw_time_price(price: TimePrice, name: str) -> Figure:
     The steps are the tangent phasing orbits: each new one costs less and ends later. Under them runs the best flight of
     any number of burns that was found, thick where it takes more than two; the shade between is what it saves.
 
-    Args:
-        price: of one craft.
-        name: of the craft, for the title.
-
     Raises:
         ValueError: no flight at all in the allowed times.
     """

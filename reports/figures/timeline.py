@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from ...models.readouts import instant, plain, span
 from ...optimizer.craft_plan import CraftPlan
@@ -82,7 +82,6 @@ def draw_timeline(outcome: Outcome, plan: Plan | None = None) -> Figure:
     """Draw when each craft lifts off, reaches the ring, goes round and is in its slot.
 
     Args:
-        outcome: one with plans.
         plan: which one; rank 1 when absent.
     """
     plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
@@ -159,16 +158,19 @@ def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, look: _
     dated = outcome.scenario.epoch is not None
     done = minute(outcome, part.in_slot_s) if dated else span(part.in_slot_s)
     place = f"slot {part.slot}" if planes == 1 else f"plane {part.plane}, slot {part.slot}"
+    beside: dict[str, Any] = {
+        "xycoords": ("axes fraction", "data"),
+        "textcoords": "offset points",
+        "va": "center",
+        "linespacing": 1.2,
+    }
     axes.annotate(
         f"{part.craft}, {place}" if look.close else f"{part.craft}\n{place}",
         (0.0, row),
-        xycoords=("axes fraction", "data"),
         xytext=(-10, 0),
-        textcoords="offset points",
         ha="right",
-        va="center",
         fontsize=min(type_points(9.5), 1.12 * look.size),
-        linespacing=1.2,
+        **beside,
     )
     axes.axhline(row, color=FAINT, linewidth=0.5, zorder=0)
     start, end = axis.place(lane.start_s), axis.place(part.in_slot_s)
@@ -178,51 +180,41 @@ def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, look: _
         return
     burns = [axis.place(time_s) for time_s in lane.burns_s]
     axes.plot([start, burns[0]], [row, row], color=color, linewidth=1.1, linestyle=(0, (1, 1.8)), zorder=2)
-    # revolutions alternate, full and hollow, so that they can be counted
-    begun = burns[0]
-    if part.phasing_period_s is not None and part.revolutions and part.route != "timed":
-        # from a parking orbit the transfer comes first: it is no revolution
-        begun = axis.place(lane.burns_s[part.last_at_ring] - part.revolutions * part.phasing_period_s)
-        begun = min(max(begun, burns[0]), burns[part.last_at_ring])
-        axes.plot([burns[0], begun], [row, row], color=color, linewidth=1.6, zorder=2)
-    moments = [begun, *(axis.place(time_s) for time_s in lane.passes_s), burns[part.last_at_ring]]
-    revolves = part.side != "level"
-    if not revolves:
-        axes.plot([burns[0], burns[-1]], [row, row], color=color, linewidth=1.6, zorder=2)
-    elif part.last_at_ring < -1:
-        axes.plot([burns[part.last_at_ring], burns[-1]], [row, row], color=color, linewidth=1.6, zorder=2)
-    for index, (begin, stop) in enumerate(pairwise(moments) if revolves else ()):
-        axes.barh(
-            row,
-            stop - begin,
-            left=begin,
-            height=0.26,
-            color=color if index % 2 == 0 else PAPER,
-            edgecolor=color,
-            linewidth=0.9,
-            zorder=3,
-        )
+    _draw_way(axes, axis, lane, burns, row, color)
     axes.plot(burns, [row] * len(burns), "|", color=INK, markersize=13, markeredgewidth=1.3, zorder=4)
     if part.launch_s is not None:
         axes.plot([start], [row], "s", markersize=5, color=color, zorder=5)
     axes.plot([end], [row], "o", markersize=7, color=color, zorder=5)
     axes.plot([end, axis.length * _EDGE], [row, row], color=color, linewidth=1.6, alpha=0.85, zorder=1)
     said = _doing(part)
-    letter = look.letter
     # above the revolutions, where the way there is long
-    later = revolves and burns[0] - start > letter * len(said[0])
+    later = part.side != "level" and burns[0] - start > look.letter * len(said[0])
     _say(axes, axis, burns[0] if later else start, row, said, look)
     axes.annotate(
-        done if look.close else f"in slot\n{done}",
-        (1.0, row),
-        xycoords=("axes fraction", "data"),
-        xytext=(8, 0),
-        textcoords="offset points",
-        ha="left",
-        va="center",
-        fontsize=look.size,
-        linespacing=1.2,
+        done if look.close else f"in slot\n{done}", (1.0, row), xytext=(8, 0), ha="left", fontsize=look.size, **beside
     )
+
+
+def _draw_way(axes: Axes, axis: Axis, lane: Lane, burns: list[float], row: int, color: str) -> None:
+    """Draw the way from the first burn to the slot: revolutions as blocks, full and hollow so that they are counted."""
+    part, last = lane.part, burns[lane.part.last_at_ring]
+    begun = burns[0]
+
+    def line(begin: float, end: float) -> None:
+        axes.plot([begin, end], [row, row], color=color, linewidth=1.6, zorder=2)
+
+    if part.phasing_period_s is not None and part.revolutions and part.route != "timed":
+        # from a parking orbit the transfer comes first: it is no revolution
+        begun = axis.place(lane.burns_s[part.last_at_ring] - part.revolutions * part.phasing_period_s)
+        begun = min(max(begun, burns[0]), last)
+        line(burns[0], begun)
+    if part.side == "level":
+        return line(burns[0], burns[-1])
+    if part.last_at_ring < -1:
+        line(last, burns[-1])
+    for index, (begin, stop) in enumerate(pairwise([begun, *map(axis.place, lane.passes_s), last])):
+        full = color if index % 2 == 0 else PAPER
+        axes.barh(row, stop - begin, left=begin, height=0.26, color=full, edgecolor=color, linewidth=0.9, zorder=3)
 
 
 def _say(axes: Axes, axis: Axis, start: float, row: int, words: list[str], look: _Look) -> None:

@@ -36,7 +36,6 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None, plane: int | N
     Where the loops are too flat to be seen, heights from the ring are stretched, and the figure says how much.
 
     Args:
-        outcome: one with plans.
         plan: which one; rank 1 when absent.
         plane: of the ring; that of the first craft when absent.
     """

@@ -44,7 +44,6 @@ def draw_unrolled_ring(outcome: Outcome, plan: Plan | None = None, plane: int | 
     """Draw every craft's way to its slot on the ring laid out flat.
 
     Args:
-        outcome: one with plans.
         plan: which one; rank 1 when absent.
         plane: of the ring; that of the first craft when absent.
     """

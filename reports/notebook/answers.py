@@ -124,9 +124,6 @@ class Planned(Shown):
     def write_flights(self, directory: str | Path) -> list[Path]:
         """Write the flights of the best plan as orbit messages, or as CSV where the standard has no frame for them.
 
-        Args:
-            directory: made where it is missing.
-
         Raises:
             InputError: there is no plan, or the place cannot be written to.
         """
@@ -152,9 +149,6 @@ class Planned(Shown):
 
     def figure(self, name: str = "front") -> Picture:
         """A picture of plan 1, or of all plans.
-
-        Args:
-            name: one of :attr:`figures`.
 
         Raises:
             ValueError: there is no picture of that name.

@@ -11,18 +11,20 @@ from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
 from ...models.readouts import instant
-from ...optimizer.craft_plan import Burn, CraftPlan, Flown
+from ...optimizer.craft_plan import Burn, Flown
 from ...optimizer.outcome import Outcome, Plan
 from ...optimizer.period import Periods
 from ...optimizer.replan.answer import Replan
 from ...optimizer.robustness.budget import SHARES, Budget
 from ...optimizer.studies.strategies import Entry
 from ...optimizer.studies.sweep import Grid, Row
+from ..values import exact
 
 if TYPE_CHECKING:
     import pandas as pd
 
-PLANS = ("plan", "delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s", "within_limits", "on_front", "kind")
+COSTS = ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s")
+PLANS = ("plan", *COSTS, "within_limits", "on_front", "kind")
 CRAFT = (
     "craft",
     "plane",
@@ -57,7 +59,11 @@ def plans_frame(outcome: Outcome) -> pd.DataFrame:
 
 def craft_frame(outcome: Outcome) -> pd.DataFrame:
     """One row for each craft of each plan: its route, its times, and what its flight found."""
-    rows = [{"plan": plan.rank, **_craft_row(part)} for plan in ranked(outcome) for part in plan.craft]
+    rows = [
+        {"plan": plan.rank, **exact(part, *CRAFT), **exact(part.flown, *FLOWN)}
+        for plan in ranked(outcome)
+        for part in plan.craft
+    ]
     return _frame(rows, ("plan", *CRAFT, *FLOWN))
 
 
@@ -81,7 +87,7 @@ def burns_frame(outcome: Outcome) -> pd.DataFrame:
 def front_frame(outcome: Outcome) -> pd.DataFrame:
     """The price of time, sorted by finish."""
     points = outcome.front.points if outcome.front is not None else ()
-    return _frame([{name: getattr(point, name) for name in FRONT} for point in points], FRONT)
+    return _frame([exact(point, *FRONT) for point in points], FRONT)
 
 
 def entries_frame(entries: Sequence[Entry]) -> pd.DataFrame:
@@ -93,20 +99,18 @@ def entries_frame(entries: Sequence[Entry]) -> pd.DataFrame:
             row.update(_plan_row(entry.plan))
         row["proof"] = None if entry.proof is None else entry.proof.status
         rows.append(row)
-    return _frame(rows, ("name", *(name for name in PLANS if name not in ("plan", "on_front", "kind")), "proof"))
+    return _frame(rows, ("name", *COSTS, "within_limits", "proof"))
 
 
 def rows_frame(over: Grid, rows: Iterable[Row]) -> pd.DataFrame:
     """One row for each point of a sweep: the varied keys as written, then what the best plan takes."""
     names = tuple(one.name for one in over.varied)
-    measures = ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s", "first_service_s", "clearance_m")
+    measures = (*COSTS, "first_service_s", "clearance_m")
     order = {point: number for number, point in enumerate(over.points)}
     made = [
         {
             **dict(zip(names, row.values, strict=True)),
-            **{name: getattr(row, name) for name in measures},
-            "proved": row.proved,
-            "refused": row.refused,
+            **exact(row, *measures, "proved", "refused"),
         }
         for row in sorted(rows, key=lambda row: order[row.values])
     ]
@@ -118,11 +122,8 @@ def budget_frame(budget: Budget) -> pd.DataFrame:
     names = tuple(f"p{round(100 * share)}_m_s" for share in SHARES)
     rows = [
         {
-            "craft": one.craft,
-            "planned_m_s": one.planned_m_s,
+            **exact(one, "craft", "planned_m_s", "reserve_m_s", "short"),
             **{name: quantile.value for name, quantile in zip(names, one.delta_v_m_s, strict=True)},
-            "reserve_m_s": one.reserve_m_s,
-            "short": one.short,
         }
         for one in budget.craft
     ]
@@ -134,15 +135,9 @@ def changes_frame(done: Replan) -> pd.DataFrame:
     names = ("craft", "slot", "route", "in_slot_s", "old_in_slot_s", "spent_m_s", "rest_m_s", "old_rest_m_s", "same")
     rows = [
         {
-            "craft": one.new.craft,
-            "slot": one.new.slot,
-            "route": one.new.route,
-            "in_slot_s": one.in_slot_s,
+            **exact(one.new, "craft", "slot", "route"),
             "old_in_slot_s": one.old.in_slot_s,
-            "spent_m_s": one.spent_m_s,
-            "rest_m_s": one.rest_m_s,
-            "old_rest_m_s": one.old_rest_m_s,
-            "same": one.same,
+            **exact(one, "in_slot_s", "spent_m_s", "rest_m_s", "old_rest_m_s", "same"),
         }
         for one in done.changes
     ]
@@ -163,21 +158,7 @@ def ranked(outcome: Outcome) -> list[Plan]:
 
 
 def _plan_row(plan: Plan) -> dict[str, Any]:
-    return {
-        "plan": plan.rank,
-        "delta_v_m_s": plan.delta_v_m_s,
-        "worst_delta_v_m_s": plan.worst_delta_v_m_s,
-        "propellant_kg": plan.propellant_kg,
-        "finish_s": plan.finish_s,
-        "within_limits": not plan.broken,
-        "on_front": plan.on_front,
-        "kind": plan.kind,
-    }
-
-
-def _craft_row(part: CraftPlan) -> dict[str, Any]:
-    flown = {name: getattr(part.flown, name) for name in FLOWN}
-    return {**{name: getattr(part, name) for name in CRAFT}, **flown}
+    return {"plan": plan.rank, "within_limits": not plan.broken, **exact(plan, *COSTS, "on_front", "kind")}
 
 
 def _frame(rows: list[dict[str, Any]], names: Sequence[str]) -> pd.DataFrame:

@@ -26,9 +26,6 @@ class Picture:
     def content(self, kind: str = "svg") -> bytes:
         """The file's content: the same bytes every time.
 
-        Args:
-            kind: ``svg``, ``png`` or ``pdf``.
-
         Raises:
             ValueError: another kind.
         """

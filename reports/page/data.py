@@ -19,10 +19,12 @@ from ...optimizer.outcome import Outcome, Plan
 from ..burn_table import burn_words
 from ..figures.arcs import Stretch, craft_stretches, gm_drawn
 from ..figures.style import INKS
+from ..flown_words import flown_text, model_text
 from ..limits import limit_amount, limit_words
 from ..proof_words import proof_text
+from ..remarks import CAUTION, remark_texts
 from ..result import result
-from ..terminal import CAUTION, answer_text, flown_text, model_text, remark_texts, room_of
+from ..terminal import answer_text, room_of
 from ..wording import way_text
 from .drawn import drawn_words
 

@@ -39,7 +39,6 @@ def page_text(
 
     Args:
         outcome: feasible or not; without a plan the page holds the text that says why.
-        progress: called with words that say what is being done.
         rank: of the plan that is shown at first and whose sheets are in it, the best one without.
         with_sheets: whether the maneuver sheets of that plan are in it; they take flights of their own.
 

@@ -80,10 +80,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace, width: int) -> tuple[int, str]:
     """Answer the question.
 
-    Args:
-        arguments: from a parser with `add_arguments`.
-        width: greatest length of a line, at least 60.
-
     Returns:
         Exit status (0, or 3 where no period fits) and the text, which ends in a newline.
 

@@ -16,7 +16,6 @@ def write_sheets(sheets: Sequence[Sheet], directory: str | Path) -> list[Path]:
     """Write each sheet as text, Markdown and PDF, named after its craft.
 
     Args:
-        sheets: any number.
         directory: made where it is missing; files of other names in it are left alone.
 
     Raises:

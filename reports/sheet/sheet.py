@@ -23,7 +23,7 @@ from ...optimizer.robustness.missed_burn import Missed, missed
 from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from ..burn_table import burn_words
 from ..hold import forced_hold, forced_text, missing_text, trim_text
-from ..terminal import CAUTION
+from ..remarks import CAUTION
 from ..wording import capital, count, small, way_text
 
 
@@ -70,8 +70,6 @@ def sheets(outcome: Outcome, plan: Plan, names: Sequence[str] = ()) -> tuple[She
     """The sheets of a plan's craft that have something to do, in the order of the plan.
 
     Args:
-        outcome: the result of planning.
-        plan: one of its plans.
         names: only these craft; all of them where empty.
     """
     return tuple(

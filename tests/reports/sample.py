@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ringwright.models import kepler
+from ringwright.models.insertions import Insertion
 from ringwright.models.ring import Ring
 from ringwright.models.scenario import (
     Body,
     Craft,
-    Insertion,
     LimitSpec,
     Occupied,
     Orbit,

@@ -11,8 +11,9 @@ from typing import Any
 import pytest
 
 from ringwright.optimizer.outcome import Bind, Infeasible, Outcome
+from ringwright.reports.flown_words import gravity_of
 from ringwright.reports.limits import limit_value, serving_value
-from ringwright.reports.result import gravity_of, result, result_text
+from ringwright.reports.result import result, result_text
 from ringwright.tests.reports import sample
 from ringwright.tests.tolerances import FLOAT_DEG, WRITTEN_DEG
 

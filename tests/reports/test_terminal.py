@@ -22,8 +22,9 @@ from ringwright.reports.burn_table import burn_words
 from ringwright.reports.first_to_act import after_burn_command, next_period_s
 from ringwright.reports.limits import as_written, limit_key
 from ringwright.reports.price_of_time import ROWS_SHOWN, marked_points
+from ringwright.reports.remarks import CAUTION
 from ringwright.reports.result import result_text
-from ringwright.reports.terminal import CAUTION, plan_text
+from ringwright.reports.terminal import plan_text
 from ringwright.tests.reports import sample
 
 ALL = [

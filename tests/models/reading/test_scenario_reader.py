@@ -10,10 +10,12 @@ from datetime import UTC, datetime, timedelta, timezone
 import pytest
 
 from ringwright.models.errors import InputError
+from ringwright.models.insertions import Insertion
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.reading.toml_lines import key_lines
-from ringwright.models.scenario import Craft, Insertion, Occupied, Orbit
-from ringwright.reports.understood import duration, reference, understood
+from ringwright.models.scenario import Craft, Occupied, Orbit
+from ringwright.reports.angles import reference
+from ringwright.reports.understood import duration, understood
 from ringwright.scenarios import bundled, question, text
 from ringwright.tests.tolerances import FLOAT_REL
 

@@ -16,9 +16,10 @@ from ringwright.models.keys import TABLES, Default, Key
 from ringwright.optimizer.limits import registry
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
+from ringwright.reports.no_plan import infeasible_text
 from ringwright.reports.result import result_text
 from ringwright.reports.result_schema import result_schema
-from ringwright.reports.terminal import infeasible_text, plan_text
+from ringwright.reports.terminal import plan_text
 
 from ...planned import scenario_of
 from . import largest_burn

@@ -20,10 +20,12 @@ import pytest
 from ringwright.models import oblate_coast as coast
 from ringwright.models import oblateness
 from ringwright.models.flight.integrate import Impulse, Itinerary, Oblate, fly, measure
+from ringwright.models.insertions import Insertion
 from ringwright.models.reading.scenario_reader import read_scenario
-from ringwright.models.scenario import Body, Craft, Insertion, LimitSpec, Orbit, Pad, RingSpec, Scenario
+from ringwright.models.scenario import Body, Craft, LimitSpec, Orbit, Pad, RingSpec, Scenario
 from ringwright.optimizer.outcome import Outcome
-from ringwright.reports.result import gravity_of, result
+from ringwright.reports.flown_words import gravity_of
+from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
 from ringwright.tests.tolerances import CHAIN_REL, ROADS_REL, SUMMED_M_S, WRITTEN_S
 

@@ -28,6 +28,7 @@ ENDS_IN_A_COMMAND = {
     "compare": ["compare", "two.toml"],
     "sweep": ["sweep", "two.toml", "--vary", "limits.revolutions_max=2,3", "--workers", "1"],
     "budget": ["budget", "two.toml", "--samples", "100"],
+    "risk": ["risk", "two.toml", "--samples", "100"],
     "replan": ["replan", "two.toml", "--observed", "seen.toml"],
     "slips": ["slips", "two.toml"],
     "period": ["period", "--around", "ceres", "--ring", "800km", "--slot-ahead", "60deg"],

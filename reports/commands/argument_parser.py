@@ -1,0 +1,79 @@
+"""A parser whose mistakes are bad input, and the commands that are added to it with their example."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections.abc import Callable
+
+from ...models.errors import InputError
+from ..console import say
+from .common_options import add_color
+
+Run = Callable[[argparse.Namespace], int]
+
+EXAMPLE = "example: "
+"""Begins the last part of a help page."""
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose mistakes are bad input like any other."""
+
+    def error(self, message: str) -> None:  # type: ignore[override]
+        raise InputError(f"{_with_near(message)}; see: {self.prog} --help", where="command line")
+
+    def _print_message(self, message: str, file: object = None) -> None:
+        # a help page that cannot be printed is said like any other text
+        say(message)
+
+
+def _with_near(message: str) -> str:
+    """A message about a choice that there is not, with the nearest one that there is.
+
+    >>> _with_near("argument COMMAND: invalid choice: 'plam' (choose from 'plan', 'page')")
+    "argument COMMAND: invalid choice: 'plam' (choose from 'plan', 'page'); did you mean plan?"
+    """
+    typed = re.search(r"invalid choice: '([^']*)' \(choose from (.*)\)", message)
+    known = [] if typed is None else [one.strip(" '") for one in typed[2].split(",")]
+    if typed is None:
+        return message
+    import difflib
+
+    near = difflib.get_close_matches(typed[1], known, n=1, cutoff=0.6)
+    if not near and "plan" in known:
+        from ...scenarios import near_names
+
+        near = [f"ringwright new {name} {name}.toml" for name in near_names(typed[1])[:1]]
+    return f"{message}; did you mean {near[0]}?" if near else message
+
+
+class Help(argparse.HelpFormatter):
+    """Fills paragraphs, and breaks an example so that it can still be pasted into a shell."""
+
+    def _fill_text(self, text: str, width: int, indent: str) -> str:
+        if not text.startswith(EXAMPLE):
+            return super()._fill_text(text, width, indent)
+        from ..layout import shell_lines
+
+        lines = shell_lines(text.removeprefix(EXAMPLE), width - len(indent), indent=f"{indent}  ")
+        return "\n".join([f"{indent}{EXAMPLE.rstrip()}", *lines])
+
+
+class Commands:
+    """The commands of a parser; each is added with what it does and an example."""
+
+    def __init__(self, whole: argparse.ArgumentParser) -> None:
+        self._added = whole.add_subparsers(title="commands", metavar="COMMAND")
+
+    def add(self, name: str, run: Run, what: str, example: str) -> argparse.ArgumentParser:
+        """Add a command; ``example`` is what is typed behind its name."""
+        made: argparse.ArgumentParser = self._added.add_parser(
+            name,
+            help=what,
+            description=f"{what[0].upper()}{what[1:]}.",
+            epilog=f"{EXAMPLE}ringwright {name} {example}",
+            formatter_class=Help,
+        )
+        made.set_defaults(run=run)
+        add_color(made)
+        return made
