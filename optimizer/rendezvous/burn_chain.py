@@ -141,9 +141,16 @@ def bounds_on(cases: Cases, chain: Chain, rounding: Array | float, *, floor: boo
     ):
         if not wanted:
             continue
-        radius, *slopes, passed = apsis(together, rounding)
+        whole = apsis(together, rounding)
         for index, arc in enumerate(chain.arcs):
-            at_apsis = Held(radius[index], *(slope[:, index] for slope in slopes), passed[index])
+            at_apsis = Held(
+                whole.radius[index],
+                whole.by_start[:, index],
+                whole.by_start_speed[:, index],
+                whole.by_end[:, index],
+                whole.by_end_speed[:, index],
+                whole.passed[index],
+            )
             begin = Held(arc.start_radius, arc.start / arc.start_radius, none, none, none, nowhere)
             for held, is_apsis in ((at_apsis, True), (begin, False)):
                 found.append(Bound(index, sign, held, sign * (held.radius - limit), is_apsis))
