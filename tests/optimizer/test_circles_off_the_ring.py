@@ -8,7 +8,7 @@ import pytest
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import rephase
-from ringwright.optimizer.routes.nodal_drift_timetable import start_of
+from ringwright.optimizer.routes.nodal_drift_start import start_of
 from ringwright.optimizer.routes.route import Question
 
 from ..planned import scenario_of
@@ -73,7 +73,8 @@ def test_a_lower_circle_over_an_oblate_body_is_not_the_ring() -> None:
     assert orbit is not None
     start = start_of(problem.scenario.body, problem.ring, orbit, 0.0, group.start.on_ring)
     assert start is not None
-    assert start.radius_m == pytest.approx(orbit.periapsis_m)
+    # a circle keeps its height on the mean; what a flight of some turns reads is second order in oblateness
+    assert start.radius_m == pytest.approx(orbit.periapsis_m, abs=100.0)
 
 
 def test_without_free_form_flights_such_a_circle_leads_into_other_planes_by_drift_alone() -> None:
