@@ -34,7 +34,8 @@ LIFTOFFS_MAX = 3
 """Liftoffs, the soonest, from which free-form flights of launched craft are looked for, for each way up and slot."""
 
 TOGETHER = 256
-"""Finishes of several craft and slots that are examined side by side: more would not be quicker."""
+"""Finishes of several craft and slots that are examined side by side, the quicker the more; where time runs out all of
+them are missing."""
 
 SAME_S = 1.0
 """A burn this close to the arrival at the ring is at it."""

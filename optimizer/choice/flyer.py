@@ -12,6 +12,7 @@ import numpy as np
 
 from ..flown_plans.assembly import alone, assemble
 from ..flown_plans.flights import Flights, fly_all
+from ..flown_plans.liftoffs import Corrections
 from ..outcome import Broken, Plan
 from ..problem.option_key import OptionKey, flight_key, key, rows_like
 from ..problem.options import F, Options, join
@@ -40,11 +41,13 @@ def counting_turns() -> Iterator[list[float]]:
 class Flyer:
     """Flies the options of one problem and remembers all flights.
 
-    ``work_turns`` counts what that took, in turns of the ring flown without a correction.
+    ``work_turns`` counts what that took, in turns of the ring flown without a correction. ``corrections`` may hold some
+    that were made for other ends.
     """
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, corrections: Corrections | None = None) -> None:
         self.problem = problem
+        self.corrections: Corrections = {} if corrections is None else corrections
         self.flights = Flights(
             courses={},
             flights={},
@@ -76,7 +79,7 @@ class Flyer:
                 # who is dropped by one carrier is flown with all that it drops
                 parts.append(options.take(np.isin(options.column, options.column[new])))
         if parts:
-            more = fly_all(self.problem, [join(parts)])
+            more = fly_all(self.problem, [join(parts)], self.corrections)
             period = self.problem.ring.period_s
             turns = sum(
                 (flight.itinerary.end_s - flight.itinerary.start_s)

@@ -61,7 +61,7 @@ class Selection:
         self._known: set[tuple[OptionKey, int]] = set()
         self._more: list[Options] = []
         self.liftoffs = Liftoffs(problem=made.problem)
-        self.flyer = Flyer(made.problem)
+        self.flyer = Flyer(made.problem, self.liftoffs.corrections)
         self.cuts = Cuts(self.flyer)
 
     def best(

@@ -28,7 +28,7 @@ from ..problem.starts import Mask, with_classes, with_kept
 from ..routes import registry
 from ..trajectory.course import Carried, CarrierKey, Course
 from ..trajectory.differential_correction import IMPULSIVE
-from .liftoffs import correct_courses
+from .liftoffs import Corrections, correct_courses
 
 CORRECTED_RELATIVE = 1e-12
 """Error allowed in a step of the flight that is printed, where burns were corrected by a rougher one."""
@@ -186,7 +186,7 @@ def _going_round(problem: Problem, places: Sequence[Place]) -> Callable[[np.ndar
     return there
 
 
-def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
+def fly_all(problem: Problem, chosen: Sequence[Options], corrections: Corrections | None = None) -> Flights:
     """Fly every distinct option of some plans, all in one batch, and measure each over a ring turn in its slot.
 
     Over an oblate body each is corrected first; one that cannot be met is flown as near as the correction came. One
@@ -207,7 +207,7 @@ def fly_all(problem: Problem, chosen: Sequence[Options]) -> Flights:
             what = course_of(options, row)
             if what is not None:
                 courses[name] = what
-    first_guess = correct_courses(problem, courses, slots, engines)
+    first_guess = correct_courses(problem, courses, slots, engines, {} if corrections is None else corrections)
     known = {name: what.first_guess_rad for name, what in courses.items()}
     first_guess.update((name, error) for name, error in known.items() if error is not None)
     # a corrected flight is no better than its correction: a hundred thousandth of a degree of slot

@@ -23,7 +23,7 @@ from ..problem.options import F, Options
 from ..problem.problem import Problem
 from ..routes.registry import course
 from ..trajectory.course import Course
-from ..trajectory.differential_correction import IMPULSIVE, Case, correct_each
+from ..trajectory.differential_correction import IMPULSIVE, Case, Corrected, correct_each
 from ..trajectory.start_state import later
 
 Bool = NDArray[np.bool_]
@@ -37,32 +37,42 @@ ROUGH, FLOWN_LEAST = 60.0, 4
 """The first of them for a way by which fewer than so many options were flown yet (measured: up to 40)."""
 
 
+Corrections = dict[tuple[object, ...], Corrected | None]
+"""Corrections by all that they depend on for one problem; None of a first guess that cannot be flown."""
+
+
 def correct_courses(
     problem: Problem,
     courses: dict[FlightKey, Course],
     slots: Mapping[FlightKey, int],
     engines: Mapping[FlightKey, BurnModel],
+    known: Corrections,
 ) -> dict[FlightKey, float]:
     """Correct all courses by their flight, in place; the slot error of each first guess, rad.
 
-    Those whose first guess cannot be flown are taken out of the courses.
+    Those whose first guess cannot be flown are taken out of the courses. What is ``known`` is not flown again, what is
+    found is added to it.
     """
-    names = [name for name, what in courses.items() if what.unknowns]
-    cases = [
-        Case(
-            itinerary=courses[name].itinerary,
+    cases = {
+        name: Case(
+            itinerary=what.itinerary,
             ring=problem.ring,
-            plane=courses[name].plane,
+            plane=what.plane,
             slot=slots[name] % problem.ring.slots,
-            unknowns=courses[name].unknowns,
-            targets=courses[name].targets,
+            unknowns=what.unknowns,
+            targets=what.targets,
             burns=engines[name],
             spin_rad_s=problem.scenario.body.spin_rad_s,
         )
-        for name in names
-    ]
+        for name, what in courses.items()
+        if what.unknowns
+    }
+    asked = {name: _all_of(case) for name, case in cases.items()}
+    new = {key: cases[name] for name, key in asked.items() if key not in known}
+    known.update(zip(new, correct_each(list(new.values()), problem.gravity), strict=True))
     found = {}
-    for name, result in zip(names, correct_each(cases, problem.gravity), strict=True):
+    for name, key in asked.items():
+        result = known[key]
         if result is None:
             del courses[name]
             continue
@@ -71,18 +81,26 @@ def correct_courses(
     return found
 
 
+def _all_of(case: Case) -> tuple[object, ...]:
+    """All that the correction of a case depends on, but for what all cases of a problem share."""
+    start = case.itinerary
+    state = (start.start_s, start.position.tobytes(), start.velocity.tobytes(), start.impulses, start.end_s)
+    return (*state, start.surface, case.plane, case.slot, case.unknowns, case.targets, case.burns)
+
+
 @dataclass(eq=False)
 class Liftoffs:
     """The liftoffs of one problem's options as flown, foreseen where they were not flown yet.
 
     ``known`` are liftoffs as flown by flight; ``added`` by way the shift by drift of each that was flown, and what the
-    flight added to it; ``wrong_s`` by way the most that one was foreseen wrong by.
+    flight added to it; ``wrong_s`` by way the most that one was foreseen wrong by; ``corrections`` those made for that.
     """
 
     problem: Problem
     known: dict[FlightKey, float] = field(default_factory=dict)
     added: dict[int, list[tuple[float, float]]] = field(default_factory=dict)
     wrong_s: dict[int, float] = field(default_factory=dict)
+    corrections: Corrections = field(default_factory=dict)
     _last: tuple[Options, int, tuple[F, F]] | None = field(default=None, repr=False)
 
     @property
@@ -202,7 +220,8 @@ class Liftoffs:
             what = course(problem, options, row, engine is not None)
             if what is not None:
                 courses[name] = what
-        correct_courses(problem, courses, {name: int(options.slot[row]) for name, row in where.items()}, engines)
+        slots = {name: int(options.slot[row]) for name, row in where.items()}
+        correct_courses(problem, courses, slots, engines, self.corrections)
         for name in where.keys() - courses.keys():
             # what cannot be flown is found out when it is chosen; its moment stays the one foreseen
             self.known[name] = float(options.liftoff_s[where[name]])

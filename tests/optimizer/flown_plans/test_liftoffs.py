@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pytest
 
+from ringwright.models.flight.gravity import Gravity
 from ringwright.optimizer.catalogue.catalogue import catalogue
+from ringwright.optimizer.choice.selection import Selection
+from ringwright.optimizer.flown_plans import liftoffs
 from ringwright.optimizer.flown_plans.liftoffs import Liftoffs
 from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.trajectory.differential_correction import Case, Corrected, correct_each
+from ringwright.tests.tolerances import WRITTEN_RAD
 
 from ...independent.plan_checker import TIME_S
 from ...planned import planned, scenario_of
@@ -123,3 +129,25 @@ def test_liftoffs_are_foreseen_to_what_is_said_of_them() -> None:
     assert np.all(unsure[1::2] < 60.0)
     assert np.ptp(flown - picked.liftoff_s) > 5.0
     assert np.all(np.abs(foreseen - flown) <= unsure + 1e-3)
+
+
+def test_an_option_whose_liftoff_was_looked_at_is_not_corrected_again_for_its_plan(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    [problem] = problems(scenario_of(LAMPS))
+    selection = Selection(catalogue(problem))
+    corrected: list[int] = []
+
+    def counted(cases: Sequence[Case], gravity: Gravity) -> tuple[Corrected | None, ...]:
+        corrected.append(len(cases))
+        return correct_each(cases, gravity)
+
+    monkeypatch.setattr(liftoffs, "correct_each", counted)
+    chosen = selection.best(("finish",), flown=False)
+    assert chosen is not None
+    # three days are kept with a second to spare: each launch had to be looked at
+    looked_at = sum(corrected)
+    assert looked_at >= 3
+    plan = selection.flyer.plan(chosen.options)
+    assert sum(corrected) == looked_at
+    assert all(abs(part.flown.slot_error_rad) < WRITTEN_RAD for part in plan.craft)

@@ -21,6 +21,7 @@ from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import nodal_drift, registry
 from ringwright.optimizer.routes.nodal_drift_burns import Waits
 from ringwright.optimizer.routes.route import Question
+from ringwright.tests.tolerances import UNSEEN_M_S
 
 from ...planned import scenario_of
 
@@ -136,4 +137,4 @@ def test_a_turn_on_the_way_down_is_shared_as_costs_least() -> None:
             )
 
         best = minimize_scalar(total, bounds=(0.0, 1.0), method="bounded", options={"xatol": 1e-9})
-        assert float(table.size_m_s[row, :2].sum()) == pytest.approx(float(best.fun), abs=1e-4)
+        assert float(table.size_m_s[row, :2].sum()) == pytest.approx(float(best.fun), abs=UNSEEN_M_S)

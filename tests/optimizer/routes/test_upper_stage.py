@@ -13,7 +13,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ringwright.models.errors import InputError
 from ringwright.models.scenario import UpperStage
 from ringwright.models.upper_stage import paid_by_stage
 from ringwright.optimizer.robustness.budget import make_budget
@@ -101,11 +100,12 @@ def test_propellant_is_that_of_the_craft_s_own_part() -> None:
     assert item["propellant_kg"] == pytest.approx(used, abs=1e-4)
 
 
-def test_the_budget_does_not_cover_carriers_and_says_so() -> None:
+def test_the_budget_covers_craft_that_a_carrier_drops() -> None:
     scenario = world(carriers=carrier(FOUR, 300.0), launch="until_h = 0.0\nturnaround_h = 50.0")
     outcome = outcome_of(scenario_of(scenario + "\n[errors]\nburn_share = 0.01\n"))
-    with pytest.raises(InputError, match="dropped by carrier"):
-        make_budget(outcome, samples=100)
+    budget = make_budget(outcome, samples=100)
+    assert [one.planned_m_s for one in budget.craft] == [part.delta_v_m_s for part in outcome.plans[0].craft]
+    assert all(one.by_law and one.delta_v_m_s[-1].value > one.planned_m_s for one in budget.craft)
 
 
 def test_the_budget_covers_an_upper_stage() -> None:
