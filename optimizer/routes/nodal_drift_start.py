@@ -55,18 +55,23 @@ def start_of(body: Body, ring: Ring, orbit: Orbit, ready_s: float, on_ring: bool
         return None
     time = max(ready_s, 0.0)
     if on_ring:
-        around = pace(body, ring.inclination_rad, (1.0 - SPAN) * ring.radius_m, (1.0 + SPAN) * ring.radius_m)
         return Start(
             time_s=time,
             radius_m=ring.radius_m,
             angle_rad=orbit.angle_rad + ring.rate_rad_s * (time - orbit.at_s),
             node_rad=ring.node(time, orbit.plane),
             rate_rad_s=ring.rate_rad_s,
-            node_rate_rad_s=ring.node_rate_rad_s + float(around.added(np.array([ring.radius_m]))[1][0]),
+            node_rate_rad_s=ring.node_rate_rad_s + node_rate_more(body, ring),
             lean_rad=0.0,
             on_ring=True,
         )
     return _flown(body, ring, orbit, time)
+
+
+def node_rate_more(body: Body, ring: Ring) -> float:
+    """How much faster than by first order, as which it is counted, the node of a craft on the ring goes, rad/s."""
+    around = pace(body, ring.inclination_rad, (1.0 - SPAN) * ring.radius_m, (1.0 + SPAN) * ring.radius_m)
+    return float(around.added(np.array([ring.radius_m]))[1][0])
 
 
 def _flown(body: Body, ring: Ring, orbit: Orbit, time_s: float) -> Start:
