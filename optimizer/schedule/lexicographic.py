@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from ...models.deadline import past
+from ...models.deadline import effort, past, searching
 from .column_generation import Relaxation
 from .columns import Bool, F, I, ScheduleProblem
 from .integer_program import solve_exactly
@@ -21,6 +21,9 @@ from .presolve import Side, pack
 
 LATER_SHARE = 0.5
 """Of the time left after the first of several aims, what all others may take."""
+LATER_EFFORT = 100e6
+"""And whatever the time, what they may take of the simplex method (see ``models/deadline.py``): about 2 s. Where that
+ends them, the plan is the best one found by then, and is not called proved."""
 TIES_MAX = 50_000
 """Columns above which nothing decides between plans that are equally good: it would take longer than all the aims."""
 ALTERNATIVES = 24
@@ -86,19 +89,22 @@ def solve_lexicographic(
     left = _Left.of(problem, allowed, side)
     first: Solved | None = None
     proved, exact = True, 0
+    clock = effort(np.inf)
     for aim in objectives:
-        if first is not None and stopped():
+        if first is not None and (stopped() or clock() <= 0.0):
             proved = False
             break
         if aim.tie and left.own.size > TIES_MAX:
             continue
-        solved = left.least(aim, upper_bound if first is None else np.inf, deadline_s)
+        with searching(clock):
+            solved = left.least(aim, upper_bound if first is None else np.inf, deadline_s)
         exact = max(exact, solved.exact)
         if solved.status not in ("optimal", "bounded"):
             return solved
         if first is None:
             # what only chooses between the best plans leaves time for what comes after
             first, deadline_s = solved, share_of_time(deadline_s, LATER_SHARE)
+            clock = effort(LATER_EFFORT)
         proved &= solved.status == "optimal"
         left = left.after(aim, solved)
     assert first is not None
