@@ -78,10 +78,8 @@ class Selection:
     ) -> Chosen | None:
         """The best plan by the aims in order, then by low slots first and early finishes; None where there is none.
 
-        Plans that print alike in an aim (see `ties.py`) are alike, and the next aim decides.
-
         Args:
-            aims: in order of importance; those not named follow in the order of the contract.
+            aims: in order of importance; of plans that print alike (`ties.py`) the next decides, then those not named.
             finish_s: latest finish of every craft.
             slots: only these are bound by ``finish_s``; those of them that are free must all be filled.
             catalogue: another catalogue of the same problem (some options left out on purpose).
@@ -106,8 +104,7 @@ class Selection:
             if chosen is None:
                 return None
             if slid is not None and not chosen.proved and chosen.finish_s > slid.finish_s:
-                # the search ended before it found again what was there before the launches were slid together
-                chosen, timed = slid, False
+                chosen, timed = slid, False  # the search ended before it found again what it had
             if self.liftoffs.look(chosen.options):
                 # what a site allows is asked again, of the moments as they are flown
                 continue
@@ -123,8 +120,7 @@ class Selection:
                 more = self.cuts.instead(made)
             if more is None:
                 return chosen
-            if len(more):
-                options = join([options, self._within(made, more, finish_s, slots)])
+            options = join([options, self._within(made, more, finish_s, slots)]) if len(more) else options
         if self.cuts.rejected:
             raise OutOfTimeError
         raise RuntimeError("meetings could not be resolved: a fault of ours")

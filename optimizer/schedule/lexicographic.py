@@ -71,17 +71,14 @@ def solve_lexicographic(
 
     Args:
         problem: columns and limits; the columns' own costs play no part.
-        objectives: at least one.
-        allowed: (n,) columns that may be chosen; None for all.
+        objectives: at least one. ``allowed``: (n,) columns that may be chosen; None for all.
         upper_bound: of the first aim, see :func:`solve_schedule`.
-        side: extra rows, see :func:`solve_schedule`.
-        time_limit_s: for all aims together.
+        side, time_limit_s: see :func:`solve_schedule`, the time for all aims together.
         stopped: asked between aims, once there is a plan: whether to leave the further ones.
         confirm: whether the plan, proved already, is put to the exact program once more.
 
-    Returns:
-        ``objective``, ``bound`` and ``gap`` are those of the first aim, ``values`` those of all; ``optimal`` only if
-        each was proved.
+    ``objective``, ``bound`` and ``gap`` of the answer are those of the first aim, ``values`` those of all; ``optimal``
+    only if each was proved.
     """
     deadline_s = None if time_limit_s is None else time.monotonic() + time_limit_s
     if int(problem.class_count.sum()) == 0:

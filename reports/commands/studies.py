@@ -71,9 +71,8 @@ def budget(arguments: argparse.Namespace) -> int:
     from ..budget import budget_json, budget_text, write_budget
 
     refuse_without_errors(scenario)
-    with shown_progress(arguments) as progress:
-        with run_of(arguments) as run:
-            outcome = picked(arguments, scenario, run, progress)
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
+        outcome = picked(arguments, scenario, run, progress)
         made = make_budget(outcome, arguments.samples, arguments.seed, progress)
     deliver(
         arguments,
