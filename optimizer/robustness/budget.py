@@ -174,8 +174,7 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
     with deadline.flying():
         with deadline.searching(deadline.share(SAMPLING_SHARE)):
             flights = _gather(listed, seed, used, progress)
-        done = flights[0].flown if flights else samples
-        used = used[:, :done]
+        used = used[:, : (done := flights[0].flown if flights else samples)]
         progress("what drives the budget")
         ranked = min(done, RANKING_SAMPLES)
         drivers = _drivers(listed, given, ranked, seed)
