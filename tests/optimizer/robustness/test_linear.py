@@ -21,7 +21,8 @@ from ringwright.models.flight.integrate import Impulse, fly, measure
 from ringwright.models.frames import wrap
 from ringwright.models.scenario import Errors
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.robustness.budget import BLOCK, block, exact_m_s, make_budget, stories
+from ringwright.optimizer.robustness.budget import make_budget
+from ringwright.optimizer.robustness.flights_with_errors import BLOCK, block, exact_m_s, stories
 from ringwright.optimizer.robustness.linear import TARGETS, LinearStory, linear_story_of
 from ringwright.reports.budget import budget_json, budget_text
 from ringwright.tests.tolerances import (
