@@ -267,7 +267,8 @@ class Selection:
         made = columns(options)
         if not self.liftoffs.may_bind(options):
             return made
-        return replace(made, liftoff_s=self.liftoffs.foreseen(options)[0][options.first_row])
+        foreseen = self.liftoffs.foreseen(options)[0][options.first_row]
+        return replace(made, liftoff_s=np.where(options.operator[options.first_row] >= 0, made.liftoff_s, foreseen))
 
     def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
         """For each meeting found so far: the option, and all craft in place there before it passes."""

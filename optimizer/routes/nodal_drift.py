@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..limits.between_craft import allowed_s
 from ..limits.screening import within_limits
 from ..problem.options import F, I, Options, join
 from ..problem.problem import Problem
@@ -33,6 +34,10 @@ WORTH_M_S = 0.3
 """A later option saves at least so much: in flight drifts cost up to some meters a second more or less than here."""
 
 
+DEARER = 1.3
+"""Later options up to so many times the price of a sooner one are kept where arrivals are to be apart."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Asked:
     """A craft that may drift: whose options they are, where from, which slots, within what."""
@@ -42,6 +47,7 @@ class _Asked:
     own: I
     others: I
     room: Room
+    later_too: bool
 
 
 def columns(question: Question) -> Options:
@@ -68,7 +74,12 @@ def _asked(question: Question, index: int) -> list[_Asked]:
     if drifting is None:
         return []
     away = slots // ring.slots != orbit.plane
-    return [_Asked(craft_class=index, drifting=drifting, own=slots[~away], others=slots[away], room=room)]
+    later_too = allowed_s(problem.scenario) > 0.0
+    return [
+        _Asked(
+            craft_class=index, drifting=drifting, own=slots[~away], others=slots[away], room=room, later_too=later_too
+        )
+    ]
 
 
 def _wanted(question: Question, slot: int) -> bool:
@@ -88,7 +99,7 @@ def _options(asked: _Asked) -> Options:
         choices.own_plane(drifting, asked.own, room),
     ]
     options = join([_held(asked), *(_columns(asked, ways, False) for ways in others if len(ways))])
-    return options.take(_thinned(options, drifting.start.time_s))
+    return options.take(_thinned(options, drifting.start.time_s, asked.later_too))
 
 
 def _held(asked: _Asked) -> Options:
@@ -100,10 +111,11 @@ def held_options(question: Question, index: int) -> Options:
     return join([_held(asked) for asked in _asked(question, index)])
 
 
-def _thinned(options: Options, begun_s: float) -> np.ndarray:
+def _thinned(options: Options, begun_s: float, later_too: bool) -> np.ndarray:
     """The cheapest option of each slot in each span of finishes, less those that save too little against a sooner one.
 
-    A list of depths and finishes is a sample: more of them would be months of the same price.
+    A list of depths and finishes is a sample: more of them would be months of the same price. ``later_too``: a craft
+    may have to wait for others, and later options that are little dearer are kept.
     """
     span = np.floor(np.log(np.maximum(options.finish_s - begun_s, 1.0)) / math.log1p(ALIKE)).astype(np.int64)
     order = np.lexsort((options.finish_s, options.delta_v_m_s, span, options.slot))
@@ -116,8 +128,8 @@ def _thinned(options: Options, begun_s: float) -> np.ndarray:
         own = np.flatnonzero(where == each)
         least = np.inf
         for row in own.tolist():
-            if cost[row] < least - WORTH_M_S:
-                keep[row], least = True, cost[row]
+            if cost[row] < least - WORTH_M_S or (later_too and cost[row] < DEARER * least):
+                keep[row], least = True, min(cost[row], least)
     return np.sort(kept[keep])
 
 
