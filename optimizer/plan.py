@@ -40,6 +40,9 @@ PHASE_FRONT_SHARE, ALTERNATIVES_SHARE, FLIGHTS_SHARE = 0.5, 0.5, 0.6
 """Of the time that is left: what the front over all phases of the ring may take, the search for plans of another kind,
 and the flights of all plans before only the best one is listed."""
 
+ALTERNATIVES_EFFORT = 150e6
+"""What the search for plans of another kind may take of the simplex method (see ``models/deadline.py``)."""
+
 TILT_SHARE = 0.3
 """Of the time that is left: what working out the price of a tilt may take."""
 
@@ -148,7 +151,8 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
     walked, points, left_out = _front(laid, best, progress, brief=brief)
     missing += left_out
     if not brief:
-        with deadline.searching(deadline.share(ALTERNATIVES_SHARE)):
+        ends = deadline.share(ALTERNATIVES_SHARE), deadline.effort(ALTERNATIVES_EFFORT)
+        with deadline.searching(ends[0]), deadline.searching(ends[1]):
             others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
             if deadline.over():
                 missing.append("not every plan of another kind was sought")
@@ -199,7 +203,8 @@ def _front(
         late = f"of the front over all phases only {len(points.points)} points were found"
         return front_walk.alone(best), points, [late] if points.late else []
     walked = _walk(laid.selection, best, progress)
-    return walked, None, [f"of the front only {len(walked.plans)} points were found"] if walked.late else []
+    late = f"of the front only {len(walked.plans)} points were found" if walked.plans else "no front was found"
+    return walked, None, [late] if walked.late else []
 
 
 def _listed_in_time(

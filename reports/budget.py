@@ -64,17 +64,27 @@ def budget_text(budget: Budget, width: int) -> str:
     if any(one.load_kg for one in budget.craft):
         lines += [*heading("Propellant to load, kg", width), *table(_load_table(budget), width)]
         lines += paragraph(_loads_text(budget), width, indent="  ")
-    lines += [*heading("What drives it", width), *table(_driver_table(budget), width)]
-    lines += paragraph(
+    lines += _drivers_text(budget, width)
+    if budget.as_zero:
+        lines += paragraph(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width, indent="  ")
+    if budget.unfinished:
+        said = f"The search ended early: {budget.unfinished}. --time-limit SECONDS allows more."
+        lines += ["", *paragraph(said, width)]
+    lines += ["", *paragraph(_caution(budget), width)]
+    return "\n".join(lines) + "\n"
+
+
+def _drivers_text(budget: Budget, width: int) -> list[str]:
+    """What drives the budget; nothing where no time was left to work it out."""
+    if not budget.drivers:
+        return []
+    said = paragraph(
         f"P99 less the plan, summed over the craft, from {_grouped(budget.ranking_samples)} flights of each: with one "
         "source alone, and how much less without it. They do not add up.",
         width,
         indent="  ",
     )
-    if budget.as_zero:
-        lines += paragraph(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width, indent="  ")
-    lines += ["", *paragraph(_caution(budget), width)]
-    return "\n".join(lines) + "\n"
+    return [*heading("What drives it", width), *table(_driver_table(budget), width), *said]
 
 
 def _caution(budget: Budget) -> str:
@@ -209,6 +219,8 @@ def _values(budget: Budget) -> dict[str, Any]:
         "one_load_planned_kg": budget.one_load_planned_kg,
         "drivers": [exact(one, "source", "alone_m_s", "left_out_m_s") for one in budget.drivers],
         "driver_samples": budget.ranking_samples,
+        "samples_asked": budget.asked,
+        "unfinished": budget.unfinished or None,
         "taken_as_exact": list(budget.as_zero),
         "model": {
             "gravity": gravity_of(budget.outcome) if all(one.by_law for one in budget.craft) else "two-body",

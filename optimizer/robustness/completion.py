@@ -27,8 +27,8 @@ from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..problem.problem import Problem
 from ..problem.ring_phase import problems
-from .budget import BLOCK, AnyStory, block, numbers_of, stories
 from .closed_form import Flights
+from .flights_with_errors import BLOCK, AnyStory, block, numbers_of, stories
 from .quantiles import Quantile, quantiles
 
 Progress = Callable[[str], None]

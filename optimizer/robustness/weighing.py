@@ -18,8 +18,9 @@ from ...models.risk import Risk, Weigh
 from ...models.scenario import Scenario
 from ..choice.alternatives import relabeled
 from ..outcome import Front, Outcome, Plan, PlanRisk
-from .budget import BLOCK, SHARES, AnyStory, block, refuse_without_errors, stories
+from .budget import SHARES
 from .completion import Completion, completion, has_errors
+from .flights_with_errors import BLOCK, AnyStory, block, refuse_without_errors, stories
 from .quantiles import Quantile, quantiles
 
 Progress = Callable[[str], None]

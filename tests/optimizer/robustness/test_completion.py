@@ -21,9 +21,9 @@ from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.robustness.budget import make_budget
 from ringwright.optimizer.robustness.completion import RARE, Chances, chances, completion
 from ringwright.optimizer.robustness.weighing import ranked, study, weighed
+from ringwright.tests.tolerances import SCREEN_M_S, SECOND_S
 
 from ...planned import bundled_outcome, outcome_of, scenario_of
-from ...tolerances import SCREEN_M_S
 
 SAMPLES = 20_000
 SPREAD = 4.0 * 0.5 / math.sqrt(SAMPLES)
@@ -206,7 +206,7 @@ def test_later_launches_are_those_of_the_planner() -> None:
             minimize="finish",
         )
         best = outcome_of(alone).plans[0]
-        assert found.after(np.array([ready]))[1][0, 0] == pytest.approx(best.finish_s, abs=1.0)
+        assert found.after(np.array([ready]))[1][0, 0] == pytest.approx(best.finish_s, abs=SECOND_S)
         checked += 1
     assert checked == 3
 

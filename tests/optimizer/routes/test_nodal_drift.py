@@ -24,7 +24,7 @@ from ringwright.optimizer.routes import nodal_drift, registry
 from ringwright.optimizer.routes.nodal_drift_burns import Waits
 from ringwright.optimizer.routes.nodal_drift_start import node_rate_more
 from ringwright.optimizer.routes.route import Question
-from ringwright.tests.tolerances import UNSEEN_M_S
+from ringwright.tests.tolerances import HOUR_S, UNSEEN_M_S
 
 from ...planned import scenario_of
 
@@ -86,7 +86,7 @@ def test_drifts_as_flown_meet_plane_and_slot_at_about_their_price(text: str, slo
         assert full is not None
         spent = sum(burn.delta_v_m_s for burn in full.impulses)
         assert spent == pytest.approx(float(some.delta_v_m_s[row]), abs=PRICE_M_S)
-        assert full.impulses[-1].time_s == pytest.approx(float(some.finish_s[row]), abs=3_600.0)
+        assert full.impulses[-1].time_s == pytest.approx(float(some.finish_s[row]), abs=HOUR_S)
 
 
 def test_some_of_these_wait_in_another_inclination() -> None:
@@ -113,7 +113,7 @@ def test_a_wait_at_home_meets_plane_and_slot_too() -> None:
         course = flights.courses[flight_key(problem, some, row)]
         assert course.full is not None
         assert len(course.full.impulses) == 4
-        assert course.full.impulses[0].time_s == pytest.approx(float(some.parking_wait_s[row]), abs=3_600.0)
+        assert course.full.impulses[0].time_s == pytest.approx(float(some.parking_wait_s[row]), abs=HOUR_S)
 
 
 def test_a_turn_on_the_way_down_is_shared_as_costs_least() -> None:
