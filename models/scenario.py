@@ -252,6 +252,10 @@ class Pad:
         return max((self.payload_to(one) for one in self.insertions), default=self.payload_kg)
 
 
+NEARLY = 0.002
+"""Eccentricity up to which an orbit counts as nearly a circle: what it does to burns is some meters a second."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Orbit:
     """An orbit in a plane of the ring that a craft already flies.
@@ -271,6 +275,11 @@ class Orbit:
     def circular(self) -> bool:
         """Both apsides alike to a meter."""
         return abs(self.apoapsis_m - self.periapsis_m) <= 1.0
+
+    @property
+    def nearly_circular(self) -> bool:
+        """Eccentricity of at most `NEARLY`: a nodal drift may begin there as on a circle."""
+        return abs(self.apoapsis_m - self.periapsis_m) <= NEARLY * (self.apoapsis_m + self.periapsis_m)
 
 
 @dataclass(frozen=True, kw_only=True)

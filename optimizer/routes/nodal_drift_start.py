@@ -27,7 +27,7 @@ SPAN = 0.002
 
 @dataclass(frozen=True, kw_only=True)
 class Start:
-    """A craft on a circular orbit: since when it may burn, where it is then, and how it goes; all means over a turn.
+    """A craft on an orbit that is nearly a circle: since when it may burn, where it is then, and how it goes; all means over a turn.
 
     Args:
         time_s: earliest first burn.
@@ -50,8 +50,12 @@ class Start:
 
 @functools.lru_cache(maxsize=256)
 def start_of(body: Body, ring: Ring, orbit: Orbit, ready_s: float, on_ring: bool) -> Start | None:
-    """Where a craft in space may begin to drift; None where its orbit is no circle, or nothing drifts."""
-    if body.j2 == 0.0 or abs(math.sin(ring.inclination_rad)) < EQUATORIAL_SINE or not (on_ring or orbit.circular):
+    """Where a craft in space may begin to drift; None where its orbit is not nearly a circle, or nothing drifts."""
+    if (
+        body.j2 == 0.0
+        or abs(math.sin(ring.inclination_rad)) < EQUATORIAL_SINE
+        or not (on_ring or orbit.nearly_circular)
+    ):
         return None
     time = max(ready_s, 0.0)
     if on_ring:
@@ -77,7 +81,7 @@ def node_rate_more(body: Body, ring: Ring) -> float:
 def _flown(body: Body, ring: Ring, orbit: Orbit, time_s: float) -> Start:
     """A craft off the ring, as it is seen over `TURNS` turns."""
     position, velocity = coast.state_as_given(body, ring, orbit, time_s)
-    given = circle(body, ring.inclination_rad, orbit.periapsis_m)
+    given = circle(body, ring.inclination_rad, 0.5 * (orbit.periapsis_m + orbit.apoapsis_m))
     lasts = TURNS * given.period_s
     item = Itinerary(start_s=0.0, position=position, velocity=velocity, end_s=lasts + 1.25 * given.period_s)
     (flight,) = fly([item], gravity_around(body), relative=RELATIVE)

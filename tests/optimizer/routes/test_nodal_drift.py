@@ -47,6 +47,7 @@ name = "Alder"
 orbit = {{ altitude_km = {start}, plane = 1, angle_deg = 47.0 }}
 """
 POLES, LOWER = TEXT.format(ring=1000.0, start=1000.0, lean=82.0), TEXT.format(ring=900.0, start=550.0, lean=66.0)
+NEARLY = LOWER.replace("altitude_km = 550.0,", 'periapsis_km = 541.0, apoapsis_km = 559.0, at = "apoapsis",')
 OFF_DEG = 0.01
 PRICE_M_S = 7.0
 """Over an oblate body circles are entered with a radial part of some meters a second; the catalogue leaves it out."""
@@ -68,8 +69,8 @@ def picked(options: Options, slot: int) -> Options:
 
 @pytest.mark.parametrize(
     ("text", "slot"),
-    [(POLES, 0), (LOWER, 0), (LOWER, 1)],
-    ids=["inclined wait", "from a lower circle", "into its own plane"],
+    [(POLES, 0), (LOWER, 0), (LOWER, 1), (NEARLY, 0)],
+    ids=["inclined wait", "from a lower circle", "into its own plane", "from an orbit that is nearly a circle"],
 )
 def test_drifts_as_flown_meet_plane_and_slot_at_about_their_price(text: str, slot: int) -> None:
     problem, options = options_of(text)
