@@ -24,7 +24,7 @@ from ringwright.optimizer.routes import nodal_drift, registry
 from ringwright.optimizer.routes.nodal_drift_burns import Waits
 from ringwright.optimizer.routes.nodal_drift_start import node_rate_more
 from ringwright.optimizer.routes.route import Question
-from ringwright.tests.tolerances import HOUR_S, UNSEEN_M_S
+from ringwright.tests.tolerances import HOUR_S, TWO_FIRST_ORDER_REL, UNSEEN_M_S
 
 from ...planned import scenario_of
 
@@ -160,5 +160,5 @@ def test_planes_drift_faster_than_first_order_as_the_note_says() -> None:
         nodes.append(float(np.mean(np.unwrap(np.arctan2(pole[0], -pole[1])))))
     rate = math.remainder(nodes[1] - nodes[0] - ring.node_rate_rad_s * (days - 1.0) * 86_400.0, 2.0 * math.pi)
     more = rate / ((days - 1.0) * 86_400.0)
-    assert node_rate_more(body, ring) == pytest.approx(more, rel=0.02)
+    assert node_rate_more(body, ring) == pytest.approx(more, rel=TWO_FIRST_ORDER_REL)
     assert more * ring.node_rate_rad_s > 0.0
