@@ -27,7 +27,9 @@ SPAN = 0.002
 
 @dataclass(frozen=True, kw_only=True)
 class Start:
-    """A craft on an orbit that is nearly a circle: since when it may burn, where it is then, and how it goes; all means over a turn.
+    """A craft on an orbit that is nearly a circle: since when it may burn, where it is then, and how it goes.
+
+    All means over a turn.
 
     Args:
         time_s: earliest first burn.
@@ -51,11 +53,8 @@ class Start:
 @functools.lru_cache(maxsize=256)
 def start_of(body: Body, ring: Ring, orbit: Orbit, ready_s: float, on_ring: bool) -> Start | None:
     """Where a craft in space may begin to drift; None where its orbit is not nearly a circle, or nothing drifts."""
-    if (
-        body.j2 == 0.0
-        or abs(math.sin(ring.inclination_rad)) < EQUATORIAL_SINE
-        or not (on_ring or orbit.nearly_circular)
-    ):
+    drifts = body.j2 != 0.0 and abs(math.sin(ring.inclination_rad)) >= EQUATORIAL_SINE
+    if not drifts or not (on_ring or orbit.nearly_circular):
         return None
     time = max(ready_s, 0.0)
     if on_ring:
