@@ -9,6 +9,7 @@ import pytest
 
 from ..planned import outcome_of, scenario_of
 from .held_flight import Craft, around, leaves
+from ringwright.tests.tolerances import SLOT_DEG
 
 # 11 442.5 d of UTC since 2000-01-01 12:00, 37 s of leap seconds and 32.184 s
 DAYS = 11_442.5 + 69.184 / 86_400.0
@@ -62,5 +63,5 @@ def test_the_first_leaves_when_it_is_printed(name: str) -> None:
     end = hold.begin_s + 1.3 * hold.leaves_s
     at, _, off = leaves(world, craft, under.slots.period_s, hold.begin_s, end, math.radians(tolerance))
     # the spacing at the plan's end, then the hold
-    assert np.degrees(np.abs(off[0]).max()) < 0.001
+    assert np.degrees(np.abs(off[0]).max()) < SLOT_DEG
     assert at - hold.begin_s == pytest.approx(hold.leaves_s, rel=0.2)
