@@ -7,9 +7,10 @@ import math
 import numpy as np
 import pytest
 
+from ringwright.tests.tolerances import SLOT_DEG
+
 from ..planned import outcome_of, scenario_of
 from .held_flight import Craft, around, leaves
-from ringwright.tests.tolerances import SLOT_DEG
 
 # 11 442.5 d of UTC since 2000-01-01 12:00, 37 s of leap seconds and 32.184 s
 DAYS = 11_442.5 + 69.184 / 86_400.0
