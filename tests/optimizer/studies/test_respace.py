@@ -1,0 +1,165 @@
+"""Craft that are up spread evenly again: where they are taken to be, what is written, and what is refused."""
+
+from __future__ import annotations
+
+import json
+import math
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from ringwright.cli import main
+from ringwright.models.reading.scenario_reader import parse_scenario, read_scenario
+from ringwright.optimizer.studies.respace import plane_by_plane, standing_after, standing_now
+from ringwright.optimizer.studies.slips import make_slips
+from ringwright.reports.respaced_scenario import respaced_text, toml_of
+from ringwright.tests.tolerances import TENTH_S, UNSEEN_M_S
+
+from ...planned import SCENARIOS, outcome_of, scenario_of
+from .test_slips import in_space
+
+FOUR = SCENARIOS / "four-over-the-equator.toml"
+WRITTEN_RAD = 1e-10
+"""Angles are written to 9 decimals of a degree."""
+WRITTEN_M = 1e-3
+"""Altitudes are written to 6 decimals of a km."""
+
+RING = """
+epoch = 2031-05-01T06:00:00Z
+title = "With \\"quotes\\" and \\u00e9"
+[body]
+name = "mars"
+[ring]
+altitude_km = 2400
+slots = 4
+slot0_deg = 10
+occupied = [ { name = "A", slot = 0 }, { name = "B", slot = 1 }, { name = "C", angle_deg = 191 } ]
+[limits]
+finish_within_d = 4
+revolutions_max = 6
+[[craft]]
+name = "D"
+stay = true
+dry_mass_kg = 100
+propellant_kg = 20
+isp_s = 225
+orbit = { altitude_km = 2400, angle_deg = 281 }
+[[craft]]
+name = "E"
+orbit = { periapsis_km = 2000, apoapsis_km = 2400, angle_deg = 40, at = "apoapsis", at_h = 1 }
+ready_h = 3
+"""
+FOUR_AND_A_SPARE = RING.replace("slots = 4", "slots = 5", 1)
+
+
+def test_who_is_up_is_where_the_scenario_has_it() -> None:
+    now = standing_now(scenario_of(FOUR_AND_A_SPARE), ["B"])
+    [made] = plane_by_plane(now, None)
+    assert made.ring.slots == 4
+    assert made.ring.slot0_rad is None
+    assert made.ring.occupied == ()
+    found = {one.name: one for one in made.craft}
+    assert list(found) == ["A", "C", "D", "E"]
+    assert not any(one.stay for one in made.craft)
+    angles = {name: math.degrees(one.orbit.angle_rad) for name, one in found.items() if one.orbit is not None}
+    assert angles == pytest.approx({"A": 10.0, "C": 191.0, "D": 281.0, "E": 40.0})
+    assert found["D"].propellant_kg == 20.0
+    assert found["E"].orbit == scenario_of(FOUR_AND_A_SPARE).craft[1].orbit
+    assert found["E"].ready_s == 3.0 * 3600.0
+
+
+def test_what_is_written_reads_as_what_is_asked(tmp_path: Path) -> None:
+    file = tmp_path / "ring.toml"
+    file.write_text(FOUR_AND_A_SPARE, encoding="utf-8")
+    settings = ["goal.minimize=worst_delta_v"]
+    scenario = read_scenario(file, settings)
+    [made] = plane_by_plane(standing_now(scenario, ["B"]), 6)
+    again = parse_scenario(respaced_text(str(file), settings, made))
+    assert (again.title, again.epoch, again.minimize) == (made.title, made.epoch, "worst_delta_v")
+    assert (again.ring, again.limits, again.body) == (made.ring, made.limits, made.body)
+    for one, other in zip(again.craft, made.craft, strict=True):
+        assert one.orbit is not None
+        assert other.orbit is not None
+        assert one.orbit.angle_rad == pytest.approx(other.orbit.angle_rad, abs=WRITTEN_RAD)
+        assert one.orbit.periapsis_m == pytest.approx(other.orbit.periapsis_m, abs=WRITTEN_M)
+        assert (one.orbit.at, one.orbit.at_s) == (other.orbit.at, other.orbit.at_s)
+        assert (one.name, one.stay, one.ready_s) == (other.name, False, other.ready_s)
+        assert (one.dry_mass_kg, one.propellant_kg) == (other.dry_mass_kg, other.propellant_kg)
+
+
+def test_any_name_can_be_written() -> None:
+    import tomllib
+
+    tree = {"a b": 'quote " and \\ and \x7f é\n', "ring": {"list": [1, 2.5, True], "empty": {}}, "craft": [{"x": "y"}]}
+    assert tomllib.loads(toml_of(tree)) == tree
+
+
+def test_after_the_plan_craft_are_in_their_slots_with_what_is_left() -> None:
+    scenario = read_scenario(FOUR)
+    outcome = outcome_of(scenario)
+    plan = outcome.plans[0]
+    now = standing_after(outcome, plan, ["Umber"])
+    [made] = plane_by_plane(now, None)
+    assert now.after_s == plan.finish_s
+    assert scenario.epoch is not None
+    assert made.epoch == scenario.epoch + timedelta(seconds=plan.finish_s)
+    parts = {part.craft: part for part in plan.craft}
+    first = next(iter(made.craft))
+    for one in made.craft:
+        part = parts[one.name]
+        assert one.propellant_kg == part.propellant_left_kg
+        assert one.orbit is not None
+        assert first.orbit is not None
+        apart = one.orbit.angle_rad - first.orbit.angle_rad
+        wanted = (part.slot - parts[first.name].slot) * 0.5 * math.pi
+        assert math.remainder(apart - wanted, 2.0 * math.pi) == pytest.approx(0.0, abs=WRITTEN_RAD)
+        turned = outcome.ring_of(plan).phase(plan.finish_s, part.slot)
+        assert math.remainder(one.orbit.angle_rad - float(turned), 2.0 * math.pi) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_slips_say_the_same_of_a_craft_lost_in_orbit(tmp_path: Path) -> None:
+    """By the catalogue there, flown here: over a round body they are alike."""
+    text = in_space((0.0, 80.0, 200.0), 3)
+    file = tmp_path / "three.toml"
+    file.write_text(text, encoding="utf-8")
+    place = tmp_path / "result.json"
+    assert main(["respace", str(file), "--lost", "Craft 1", "--after-plan", "--json", str(place)]) == 0
+    plan = json.loads(place.read_text(encoding="utf-8"))["plans"][0]
+    outcome = outcome_of(scenario_of(text))
+    [launch] = make_slips(outcome, (), 0.0, frozenset({"Craft 1"})).launches
+    [loss] = launch.losses
+    assert loss.spread is not None
+    assert plan["delta_v_m_s"] == pytest.approx(loss.spread.delta_v_m_s, abs=UNSEEN_M_S)
+    assert plan["delta_v_m_s"] > 0.0
+    assert plan["finish_s"] == pytest.approx(loss.spread.finish_s - outcome.plans[0].finish_s, abs=TENTH_S)
+
+
+@pytest.mark.parametrize(
+    ("change", "typed", "said"),
+    [
+        (None, ["--lost", "Z"], "give one of A, B, C, D, E"),
+        (None, ["--slots", "3"], "--slots 5 or more would be accepted"),
+        (None, ["--lost", "A", "--lost", "B", "--lost", "C", "--lost", "D", "--lost", "E"], "no craft is left"),
+        (("slots = 5", "slots = 5\nplanes = 2\ninclination_deg = 50"), [], "planes = 1"),
+        (None, ["--write", "ring.toml"], "exists already"),
+    ],
+)
+def test_what_is_not_covered_is_refused(
+    change: tuple[str, str] | None,
+    typed: list[str],
+    said: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("ring.toml").write_text(FOUR_AND_A_SPARE.replace(*(change or ("", ""))), encoding="utf-8")
+    assert main(["respace", "ring.toml", *typed]) == 2
+    assert said in " ".join(capsys.readouterr().err.split())
+
+
+def test_craft_on_the_ground_are_not_up(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["respace", str(SCENARIOS / "atoll-on-the-equator.toml"), "--lost", "Ewer"]) == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "still to be launched: --after-plan" in said
