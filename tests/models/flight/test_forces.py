@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy.special import assoc_legendre_p_all
+from scipy.special import lpmv
 
 from ringwright.models import bodies
 from ringwright.models.fields import unnormalized
@@ -33,13 +33,12 @@ def _potential(field: UnevenField, place: Array) -> float:
     """The sum of the definition (Vallado 2013, equation 8-19), with scipy's Legendre functions."""
     x, y, z = place
     r = float(np.linalg.norm(place))
-    legendre = assoc_legendre_p_all(field.degree, field.degree, z / r)[0]
     longitude = math.atan2(y, x)
     total = 0.0
     for one in field.coefficients:
         n, m = one.degree, one.order
         # scipy's carry the sign (-1)^m of Condon and Shortley, geodesy's do not
-        value = float(legendre[n, m]) * (-1.0) ** m
+        value = float(lpmv(m, n, z / r)) * (-1.0) ** m
         wave = one.cosine * math.cos(m * longitude) + one.sine * math.sin(m * longitude)
         total += (field.radius_m / r) ** n * value * wave
     return field.gm / r * total
