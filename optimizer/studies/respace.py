@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from ...models.errors import InputError
+from ...models.readouts import listed
 from ...models.ring import Ring
 from ...models.scenario import Craft, Orbit, RingSpec, Scenario
 from ..outcome import Outcome, Plan
@@ -34,11 +35,15 @@ class Place:
 
 @dataclass(frozen=True, kw_only=True)
 class Standing:
-    """The craft that are up at the epoch of a scenario, its ring, and how long that is after the epoch of the first."""
+    """The craft that are up at the epoch of a scenario, its ring, and how long that is after the epoch of the first.
+
+    ``short`` are the planes in which one that was up is lost.
+    """
 
     scenario: Scenario
     ring: Ring
     places: tuple[Place, ...]
+    short: tuple[int, ...] = ()
     after_s: float = 0.0
 
 
@@ -85,7 +90,7 @@ def standing_now(scenario: Scenario, lost: Sequence[str] = ()) -> Standing:
     problem = problems(scenario)[0]
     places = _staying(scenario, problem.ring, problem.kept, 0.0)
     for one in scenario.craft:
-        if one.stay or one.name in lost:
+        if one.stay or (one.orbit is None and one.name in lost):
             continue
         if one.orbit is None:
             raise InputError(
@@ -94,7 +99,8 @@ def standing_now(scenario: Scenario, lost: Sequence[str] = ()) -> Standing:
                 where=scenario.source.file,
             )
         places.append(Place(craft=one, orbit=one.orbit, ready_s=one.ready_s))
-    return Standing(scenario=scenario, ring=problem.ring, places=_in_order(scenario, places, lost))
+    left = _in_order(scenario, places, lost)
+    return Standing(scenario=scenario, ring=problem.ring, places=left, short=_short(places, lost))
 
 
 def standing_after(outcome: Outcome, plan: Plan, lost: Sequence[str] = ()) -> Standing:
@@ -117,38 +123,58 @@ def standing_after(outcome: Outcome, plan: Plan, lost: Sequence[str] = ()) -> St
         places.append(Place(craft=replace(one, propellant_kg=tank), orbit=there))
     there_then = _later(fixed, ring, now)
     ring = replace(ring, slot0_rad=ring.slot0_rad + ring.rate_rad_s * now, node_rad=there_then.ring.node_rad)
-    return Standing(scenario=there_then, ring=ring, places=_in_order(scenario, places, lost), after_s=now)
+    left = _in_order(scenario, places, lost)
+    return Standing(scenario=there_then, ring=ring, places=left, short=_short(places, lost), after_s=now)
 
 
-def plane_by_plane(now: Standing, slots: int | None) -> tuple[Scenario, ...]:
-    """A scenario for each plane of the ring in which craft are up, spread evenly by itself.
-
-    Args:
-        slots: of each plane; None for as many as craft are up in it.
+def plane_asked(now: Standing, plane: int | None) -> int:
+    """The plane that is spread: the one that is named, the only one, or the only one in which a craft is lost.
 
     Raises:
-        InputError: no craft is left, or there are more craft in a plane than slots.
+        InputError: there is no such plane, or it is not clear which one is meant.
     """
-    ring, source = now.ring, now.scenario.source.file
-    if not now.places:
-        raise InputError("no craft is left that is up: with at least one of them the ring can be spread.", where=source)
-    made = []
-    for plane in range(ring.planes):
-        places = [replace(p, orbit=replace(p.orbit, plane=0)) for p in now.places if p.orbit.plane == plane]
-        if not places:
-            continue
-        if slots is not None and slots < len(places):
-            inside = f" in plane {plane}" if ring.planes > 1 else ""
-            raise InputError(
-                f"{slots} slots are too few for the {len(places)} craft that are up{inside}: --slots {len(places)} or "
-                "more would be accepted.",
-                where="--slots",
-            )
-        alone = ring.of_plane(plane) if ring.planes > 1 else ring
-        one = respaced(now.scenario, alone, places, len(places) if slots is None else slots)
-        title = f"{now.scenario.title or 'Ring'}, plane {plane}" if ring.planes > 1 else now.scenario.title
-        made.append(replace(one, title=title))
-    return tuple(made)
+    planes = now.ring.planes
+    if plane is not None and plane >= planes:
+        raise InputError(f"--plane {plane}: the ring has planes 0 to {planes - 1}.", where="command line")
+    if plane is not None or planes == 1:
+        return plane or 0
+    if len(now.short) == 1:
+        return now.short[0]
+    why = f"craft are lost in planes {listed([str(one) for one in now.short])}" if now.short else "no craft is lost"
+    raise InputError(
+        f"the ring has {planes} planes, each is spread by itself, and {why}: name one, as in --plane "
+        f"{now.short[0] if now.short else 0}.",
+        where="command line",
+    )
+
+
+def spread_plane(now: Standing, plane: int, slots: int | None) -> Scenario:
+    """The scenario in which the craft of one plane are spread evenly in it.
+
+    Where the slots then stand against those of other planes is free, and craft in other planes are left out.
+
+    Args:
+        slots: of the plane; None for as many as craft are up in it.
+
+    Raises:
+        InputError: no craft is left, or there are more of them than slots.
+    """
+    ring, inside = now.ring, f" in plane {plane}" if now.ring.planes > 1 else ""
+    places = [replace(one, orbit=replace(one.orbit, plane=0)) for one in now.places if one.orbit.plane == plane]
+    if not places:
+        raise InputError(
+            f"no craft is left that is up{inside}: with at least one of them the ring can be spread.",
+            where=now.scenario.source.file,
+        )
+    if slots is not None and slots < len(places):
+        raise InputError(
+            f"{slots} slots are too few for the {len(places)} craft that are up{inside}: {len(places)} or more would "
+            "be accepted.",
+            where="--slots",
+        )
+    alone = ring.of_plane(plane) if ring.planes > 1 else ring
+    made = respaced(now.scenario, alone, places, len(places) if slots is None else slots)
+    return replace(made, title=f"{made.title or 'Ring'}, plane {plane}") if inside else made
 
 
 def _staying(scenario: Scenario, ring: Ring, kept: Sequence[KeptCraft], now_s: float) -> list[Place]:
@@ -181,6 +207,11 @@ def _in_order(scenario: Scenario, places: Sequence[Place], lost: Sequence[str]) 
     left = sorted((one for one in places if one.craft.name not in lost), key=lambda one: names.index(one.craft.name))
     turn = 2.0 * math.pi
     return tuple(replace(one, orbit=replace(one.orbit, angle_rad=one.orbit.angle_rad % turn)) for one in left)
+
+
+def _short(places: Sequence[Place], lost: Sequence[str]) -> tuple[int, ...]:
+    """The planes in which craft are lost."""
+    return tuple(sorted({one.orbit.plane for one in places if one.craft.name in lost}))
 
 
 def _known(scenario: Scenario, lost: Sequence[str]) -> None:

@@ -10,7 +10,7 @@ from ..run_limits import add_run_limits
 from . import completion, desk, planning, reference, replan, respace, studies, sweep
 from .argument_parser import EXAMPLE, Commands, Help, Parser
 from .common_options import add_json, add_out, add_rank, add_scenario, add_settings
-from .option_types import file_place, folder_place, port, samples, seed, slots, workers
+from .option_types import file_place, folder_place, plane, port, samples, seed, slots, workers
 
 FIGURES = ("front", "turning_view", "unrolled_ring", "timeline", "spacing", "worth_of_time", "strip", "motion")
 """Figures that can be asked for by name."""
@@ -256,6 +256,9 @@ def _respace(commands: Commands) -> None:
     )
     made.add_argument(
         "--lost", metavar="NAME", action="append", default=[], help="a craft that is gone; may be repeated"
+    )
+    made.add_argument(
+        "--plane", type=plane, metavar="K", help="the plane that is spread, counted from 0; default: that of the losses"
     )
     made.add_argument(
         "--after-plan", action="store_true", help="craft where plan 1 leaves them, all times counted from its end"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import os
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ...models.errors import InputError
@@ -18,6 +19,12 @@ if TYPE_CHECKING:
 FILE = "respaced.toml"
 """The name that is proposed for the scenario as it is re-spaced."""
 
+ALONE = (
+    "Plane {plane} is spread by itself: where its slots then stand against those of the other planes is free, and the "
+    "distance to craft in other planes is not looked at."
+)
+"""What is said where the ring has several planes."""
+
 
 def respace(arguments: argparse.Namespace) -> int:
     """The craft that are up spread evenly again, after a loss or for another number of slots."""
@@ -25,7 +32,7 @@ def respace(arguments: argparse.Namespace) -> int:
     from ...models.deadline import share
     from ...models.reading.scenario_reader import parse_scenario
     from ...optimizer.plan import make_plan
-    from ...optimizer.studies.respace import plane_by_plane, standing_after, standing_now
+    from ...optimizer.studies.respace import plane_asked, spread_plane, standing_after, standing_now
     from ..files import write_text
     from ..folder import write_folder
     from ..respaced_scenario import respaced_text
@@ -34,12 +41,6 @@ def respace(arguments: argparse.Namespace) -> int:
 
     if arguments.write is not None and os.path.lexists(arguments.write):
         raise InputError(f"{arguments.write} exists already and is left as it is: give another name.", where="--write")
-    if scenario.ring.planes > 1:
-        raise InputError(
-            f"the ring has {scenario.ring.planes} planes, and the command spreads craft within one plane: a scenario "
-            "of each plane by itself, with planes = 1 and its node_deg, would be accepted.",
-            where=scenario.source.where("ring.planes"),
-        )
     with shown_progress(arguments) as progress, run_of(arguments) as run:
         if arguments.after_plan:
             before = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
@@ -48,10 +49,14 @@ def respace(arguments: argparse.Namespace) -> int:
             now = standing_after(before, before.plans[0], arguments.lost)
         else:
             now = standing_now(scenario, arguments.lost)
-        [made] = plane_by_plane(now, arguments.slots)
+        plane = plane_asked(now, arguments.plane)
+        made = spread_plane(now, plane, arguments.slots)
         text = respaced_text(arguments.scenario, arguments.settings, made, now.after_s)
         name = arguments.write or f"{arguments.scenario}, re-spaced"
-        outcome = make_plan(parse_scenario(text, name), progress, fronts=arguments.fronts)
+        asked = parse_scenario(text, name)
+        if now.ring.planes > 1:
+            asked = replace(asked, warnings=(*asked.warnings, ALONE.format(plane=plane)))
+        outcome = make_plan(asked, progress, fronts=arguments.fronts)
     if arguments.write is not None:
         write_text(arguments.write, text)
     deliver(
@@ -70,6 +75,7 @@ def _following(arguments: argparse.Namespace, outcome: Outcome) -> list[Next]:
     if arguments.write is None:
         words = [word for name in arguments.lost for word in ("--lost", name)]
         words += [] if arguments.slots is None else ["--slots", str(arguments.slots)]
+        words += [] if arguments.plane is None else ["--plane", str(arguments.plane)]
         words += ["--after-plan"] if arguments.after_plan else []
         what = "a scenario of this for sheets and other commands"
         return [(what, again(arguments, "respace", *words, "--write", FILE))]
