@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from ...models.errors import InputError
-from ...models.readouts import listed
 from ...models.ring import Ring
 from ...models.scenario import Craft, Orbit, RingSpec, Scenario
 from ..outcome import Outcome, Plan
@@ -127,8 +126,8 @@ def standing_after(outcome: Outcome, plan: Plan, lost: Sequence[str] = ()) -> St
     return Standing(scenario=there_then, ring=ring, places=left, short=_short(places, lost), after_s=now)
 
 
-def plane_asked(now: Standing, plane: int | None) -> int:
-    """The plane that is spread: the one that is named, the only one, or the only one in which a craft is lost.
+def planes_asked(now: Standing, plane: int | None) -> tuple[int, ...]:
+    """The planes that are spread: the one that is named, the only one, or all in which a craft is lost.
 
     Raises:
         InputError: there is no such plane, or it is not clear which one is meant.
@@ -137,13 +136,11 @@ def plane_asked(now: Standing, plane: int | None) -> int:
     if plane is not None and plane >= planes:
         raise InputError(f"--plane {plane}: the ring has planes 0 to {planes - 1}.", where="command line")
     if plane is not None or planes == 1:
-        return plane or 0
-    if len(now.short) == 1:
-        return now.short[0]
-    why = f"craft are lost in planes {listed([str(one) for one in now.short])}" if now.short else "no craft is lost"
+        return (plane or 0,)
+    if now.short:
+        return now.short
     raise InputError(
-        f"the ring has {planes} planes, each is spread by itself, and {why}: name one, as in --plane "
-        f"{now.short[0] if now.short else 0}.",
+        f"the ring has {planes} planes, each is spread by itself, and no craft is lost: name one, as in --plane 0.",
         where="command line",
     )
 

@@ -258,7 +258,7 @@ def _respace(commands: Commands) -> None:
         "--lost", metavar="NAME", action="append", default=[], help="a craft that is gone; may be repeated"
     )
     made.add_argument(
-        "--plane", type=plane, metavar="K", help="the plane that is spread, counted from 0; default: that of the losses"
+        "--plane", type=plane, metavar="K", help="the plane that is spread, counted from 0; default: each with a loss"
     )
     made.add_argument(
         "--after-plan", action="store_true", help="craft where plan 1 leaves them, all times counted from its end"
@@ -267,7 +267,9 @@ def _respace(commands: Commands) -> None:
         "--write", type=file_place, metavar="FILE", help="write the re-spaced scenario to a file that is not there yet"
     )
     made.add_argument(
-        "--fronts", action="store_true", help="compute the other fronts too: worst craft, propellant, first service"
+        "--fronts",
+        action="store_true",
+        help="compute the other fronts too: worst craft, propellant, first service; not for several planes together",
     )
     add_json(made, "the result")
     add_out(made, "write tables, result and figures into a directory")

@@ -197,8 +197,15 @@ def test_a_plane_is_spread_as_a_ring_by_itself(tmp_path: Path, capsys: pytest.Ca
     assert result["plans"][0]["delta_v_m_s"] == pytest.approx(wanted["plans"][0]["delta_v_m_s"], abs=UNSEEN_M_S)
     assert result["plans"][0]["delta_v_m_s"] > 0.0
     assert [p["finish_s"] for p in result["plans"]] == pytest.approx([p["finish_s"] for p in wanted["plans"]], abs=1e-3)
-    assert main(["respace", str(file), "--lost", "C 2 1", "--lost", "C 1 1"]) == 2
-    assert "lost in planes 1 and 2: name one, as in --plane 1" in " ".join(capsys.readouterr().err.split())
+    # with losses in two planes the best plan of each, beside one another
+    both = ["respace", str(file), "--lost", "C 2 1", "--lost", "C 1 1", "--json", str(place)]
+    assert main([*both, "--write", str(tmp_path / "made.toml")]) == 0
+    assert "Planes 1 and 2 have lost craft" in " ".join(capsys.readouterr().out.split())
+    entries = json.loads(place.read_text(encoding="utf-8"))["entries"]
+    assert [one["name"] for one in entries] == ["plane 1", "plane 2"]
+    for one in entries:
+        assert one["delta_v_m_s"] == pytest.approx(wanted["plans"][0]["delta_v_m_s"], abs=UNSEEN_M_S)
+    assert read_scenario(tmp_path / "made-plane-2.toml").ring.slots == 2
 
 
 @pytest.mark.parametrize(
