@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from ..models.arrays import Array
 from ..models.force_choice import Chosen
 from ..models.ring import Ring
+from ..models.synchronous import StableLongitude
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +50,7 @@ class ForcedHold:
         trims: of all craft, in order of time.
         trim_m_s_year, make_up_m_s_year: the most that one craft trims, and makes up for drag, m/s a year.
         eccentricity: the largest that any orbit reaches.
+        stable: the longitudes that are stable, for a ring fixed to the ground under an uneven field.
     """
 
     craft: str | None
@@ -67,6 +69,7 @@ class ForcedHold:
     trim_m_s_year: float
     make_up_m_s_year: float
     eccentricity: float
+    stable: tuple[StableLongitude, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

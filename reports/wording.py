@@ -93,7 +93,7 @@ def way_text(part: CraftPlan) -> str:
         before.append(f"turns into plane {part.plane}")
     if part.route == "drift" or part.parking_wait_s > 0.0:
         where = "the parking orbit" if part.pad is not None else "its orbit" if waits_at_home(part) else "another orbit"
-        why = " for its node to drift" if part.route == "drift" else ""
+        why = " until plane and slot are met" if part.route == "drift" else ""
         before.append(f"waits {span(part.parking_wait_s)} in {where}{why}")
     if part.carrier is not None:
         before.append(f"is dropped at touch {part.passes + 1} of the ring")

@@ -41,7 +41,7 @@ def check(scenario: Scenario, root: Table) -> None:
 def _check_ring(scenario: Scenario, root: Table) -> None:
     table = root.tables["ring"][0]
     body, ring = scenario.body, scenario.ring
-    size = next(name for name in ("altitude", "radius", "period") if name in table)
+    size = next(name for name in ("altitude", "radius", "period", "longitude") if name in table)
     altitude = table.number("altitude")
     # of an invented world nobody knows that radius by heart, so there an altitude near it is only an altitude
     if altitude is not None and math.isfinite(body.hill_radius_m) and math.isfinite(body.sidereal_day_s):

@@ -31,7 +31,7 @@ Progress = Callable[[str], None]
 Serves = Callable[[Scenario], bool]
 """Whether planning a scenario ends in a plan that was flown and keeps all limits."""
 
-LOOKS_MAX, TRIES_MAX, TURNS_MAX = 240, 40, 6000.0
+LOOKS_MAX, TRIES_MAX, TURNS_MAX = 240, 40, 15000.0
 """So many values are looked up in the catalogue and so many flown in search of some that serve, until so much was flown
 for these (`Flyer.work_turns`): on every machine the same ones."""
 

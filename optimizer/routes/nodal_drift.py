@@ -18,7 +18,7 @@ import numpy as np
 from ..limits.between_craft import allowed_s
 from ..limits.screening import within_limits
 from ..problem.options import F, I, Options, join
-from ..problem.problem import Problem
+from ..problem.problem import CraftClass, Problem
 from ..trajectory.course import Course
 from . import nodal_drift_choices as choices
 from .nodal_drift_burns import Waits, burns_of
@@ -66,7 +66,7 @@ def _asked(question: Question, index: int) -> list[_Asked]:
     """What is asked of one class of craft; nothing where it cannot drift."""
     problem, group = question.problem, question.problem.classes[index]
     ring, orbit = problem.ring, group.craft.orbit
-    if orbit is None or ring.planes < 2:
+    if orbit is None or group.start is None or (ring.planes < 2 and group.start.on_ring):
         return []
     slots = np.array([slot for slot in problem.free_slots if _wanted(question, slot)], dtype=np.int64)
     room = choices.room_of(problem)
@@ -80,6 +80,10 @@ def _asked(question: Question, index: int) -> list[_Asked]:
             craft_class=index, drifting=drifting, own=slots[~away], others=slots[away], room=room, later_too=later_too
         )
     ]
+
+
+def _off_ring(group: CraftClass) -> bool:
+    return group.start is not None and not group.start.on_ring
 
 
 def _wanted(question: Question, slot: int) -> bool:
@@ -203,7 +207,7 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
-    may_serve=lambda problem: problem.ring.planes > 1,
+    may_serve=lambda problem: problem.ring.planes > 1 or any(_off_ring(group) for group in problem.classes),
     together=together,
     note=_note,
 )

@@ -28,7 +28,7 @@ from ..trajectory.differential_correction import Case, Unknown, correct_each
 from ..trajectory.start_state import state_in_space
 from .nodal_drift_burns import Waits
 from .nodal_drift_choices import room_of
-from .nodal_drift_readings import BEFORE_TURNS, Drift, before_up, circle_of, seen_above, seen_below
+from .nodal_drift_readings import BEFORE_TURNS, Drift, before_up, circle_of, impulses_of, seen_above, seen_below
 from .nodal_drift_timetable import (
     Ways,
     drifting_of,
@@ -93,9 +93,9 @@ def _begun(problem: Problem, down: Sequence[tuple[Drift, Itinerary]]) -> list[tu
 def _down(problem: Problem, drifts: Sequence[Drift]) -> list[tuple[Drift, Itinerary]]:
     """The drifts that can be flown, with their ways into the waiting orbits, corrected until these are circles."""
     cases = []
-    for one in drifts:
+    for one, burns in zip(drifts, impulses_of(drifts), strict=True):
         circle, start = circle_of(one), one.drifting.start
-        item = Itinerary.through_turn(start.time_s, one.position, one.velocity, one.impulses[:2], circle)
+        item = Itinerary.through_turn(start.time_s, one.position, one.velocity, burns[:2], circle)
         cases.append(Case(itinerary=item, ring=circle, slot=0, unknowns=DOWN, targets=("period", "eccentricity")))
     corrected = correct_each(cases, problem.gravity)
     return [(one, result.itinerary) for one, result in zip(drifts, corrected, strict=True) if result is not None]
@@ -149,8 +149,9 @@ def _up(problem: Problem, waiting: Sequence[_Ready]) -> list[tuple[Drift, Itiner
     """
     ring = problem.ring
     cases = []
-    for one, begun, state in waiting:
-        impulses = one.impulses if one.held else one.impulses[2:]
+    burns = impulses_of([ready.one for ready in waiting])
+    for (one, begun, state), all_four in zip(waiting, burns, strict=True):
+        impulses = all_four if one.held else all_four[2:]
         later = max(_later_s(problem, one, begun, state), begun - impulses[0].time_s)
         impulses = tuple(burn._replace(time_s=burn.time_s + later) for burn in impulses)
         cases.append(

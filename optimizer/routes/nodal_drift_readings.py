@@ -7,9 +7,9 @@ arrives a little off, which would be paid by going up off the crossing of the pl
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
-from typing import NamedTuple
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import fields, replace
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from ...models.oblateness import ring_state
 from ...models.ring import Ring
 from ..problem.option_key import FlightKey
 from ..problem.problem import Problem
-from .nodal_drift_burns import Burns, burns_of
+from .nodal_drift_burns import burns_of
 from .nodal_drift_timetable import (
     Drifting,
     Seen,
@@ -59,30 +59,60 @@ class Drift(NamedTuple):
         return self.drifting.timetable(self.ways)
 
     @property
-    def burns(self) -> Burns:
-        """Its burns."""
-        return burns_of(self.drifting, self.ways, self.table)
-
-    @property
     def waiting_m(self) -> float:
         """Radius of its waiting orbit."""
         return float(self.ways.waiting_m[0])
 
-    @property
-    def impulses(self) -> tuple[Impulse, ...]:
-        """Its burns as impulses."""
-        return self.burns.impulses(0, self.table)
 
-    @property
-    def solved(self) -> Drift:
-        """The same drift moved onto its slot again."""
-        if self.held:
-            ways, _ = onto_crossing(self.drifting, self.ways, "held_s")
-        elif meets_nodes(self.drifting, self.ways)[0] and float(self.table.tilt_rad[0]) < SAME_RAD:
-            ways, _ = into_node(self.drifting, self.ways)
+def _together(drifts: Sequence[Drift], kind: Callable[[Drift], object]) -> Iterator[tuple[list[int], Drifting, Ways]]:
+    """Drifts of one start and kind as one: which they are, and what they go by."""
+    groups: dict[object, list[int]] = {}
+    for k, one in enumerate(drifts):
+        groups.setdefault((one.drifting.start, kind(one)), []).append(k)
+    for members in groups.values():
+        ways = [drifts[k].ways for k in members]
+        seen = [drifts[k].drifting.more(drifts[k].ways) for k in members]
+        yield (
+            members,
+            replace(drifts[members[0]].drifting, seen=Seen(**_joined(seen))),
+            Ways(**_joined(ways)),
+        )
+
+
+def _joined(parts: Sequence[Seen] | Sequence[Ways]) -> dict[str, Any]:
+    return {one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(parts[0])}
+
+
+def impulses_of(drifts: Sequence[Drift]) -> list[tuple[Impulse, ...]]:
+    """The four burns of each as impulses."""
+    found: list[tuple[Impulse, ...]] = [()] * len(drifts)
+    for members, drifting, ways in _together(drifts, lambda _: None):
+        table = drifting.timetable(ways)
+        burns = burns_of(drifting, ways, table)
+        for row, k in enumerate(members):
+            found[k] = burns.impulses(row, table)
+    return found
+
+
+def _kind(one: Drift) -> str:
+    if one.held:
+        return "held"
+    flat = meets_nodes(one.drifting, one.ways)[0] and float(one.table.tilt_rad[0]) < SAME_RAD
+    return "node" if flat else "crossing"
+
+
+def solved(drifts: Sequence[Drift]) -> list[Drift]:
+    """The same drifts moved onto their slots again."""
+    found = list(drifts)
+    for members, drifting, ways in _together(drifts, _kind):
+        kind = _kind(drifts[members[0]])
+        if kind == "node":
+            moved, _ = into_node(drifting, ways)
         else:
-            ways, _ = onto_crossing(self.drifting, self.ways, "waiting_m")
-        return self._replace(ways=ways)
+            moved, _ = onto_crossing(drifting, ways, "held_s" if kind == "held" else "waiting_m")
+        for row, k in enumerate(members):
+            found[k] = drifts[k]._replace(ways=moved.take(np.array([row])))
+    return found
 
 
 def seen_below(problem: Problem, down: Sequence[tuple[Drift, Itinerary]]) -> list[Drift]:
@@ -92,8 +122,8 @@ def seen_below(problem: Problem, down: Sequence[tuple[Drift, Itinerary]]) -> lis
     """
     found = []
     for one, seen in _read(problem, [(one, circle_of(one), item) for one, item in down]):
-        found.append(one._replace(drifting=replace(one.drifting, seen=seen)).solved)
-    return found
+        found.append(one._replace(drifting=replace(one.drifting, seen=seen)))
+    return solved(found)
 
 
 def _read(problem: Problem, asked: Sequence[tuple[Drift, Ring, Itinerary]]) -> list[tuple[Drift, Seen]]:
@@ -133,7 +163,7 @@ def seen_above(problem: Problem, drifts: Sequence[Drift]) -> list[Drift]:
     What it adds to the angle on arrival would be paid by going up sooner or later, off the crossing of the planes.
     """
     ring, items = problem.ring, []
-    for one in drifts:
+    for one, burns in zip(drifts, impulses_of(drifts), strict=True):
         there = before_up(one)
         begun_s = there.leave_s - BEFORE_TURNS * 2.0 * math.pi / there.rate_rad_s
         angle, node = (
@@ -141,7 +171,7 @@ def seen_above(problem: Problem, drifts: Sequence[Drift]) -> list[Drift]:
             for at, rate in ((there.angle_rad, there.rate_rad_s), (there.node_rad, there.node_rate_rad_s))
         )
         state = ring_state(problem.scenario.body, there.radius_m, angle, ring.inclination_rad + there.lean_rad, node)
-        impulses = one.impulses if one.held else one.impulses[2:]
+        impulses = burns if one.held else burns[2:]
         items.append(Itinerary.through_turn(begun_s, *state, impulses, ring))
     found = []
     for one, flight in zip(drifts, fly_each(items, problem.gravity, whole=False, relative=RELATIVE), strict=True):
@@ -154,8 +184,8 @@ def seen_above(problem: Problem, drifts: Sequence[Drift]) -> list[Drift]:
         # the mean over a turn, less what the period makes of it by then
         ahead = seen.slot_error_rad + math.pi * seen.period_error_s / ring.period_s
         more = replace(one.drifting.more(one.ways), up_rad=np.array([ahead]))
-        found.append(one._replace(drifting=replace(one.drifting, seen=more)).solved)
-    return found
+        found.append(one._replace(drifting=replace(one.drifting, seen=more)))
+    return solved(found)
 
 
 class BeforeUp(NamedTuple):

@@ -27,7 +27,9 @@ SPAN = 0.002
 
 @dataclass(frozen=True, kw_only=True)
 class Start:
-    """A craft on a circular orbit: since when it may burn, where it is then, and how it goes; all means over a turn.
+    """A craft on an orbit that is nearly a circle: since when it may burn, where it is then, and how it goes.
+
+    All means over a turn.
 
     Args:
         time_s: earliest first burn.
@@ -50,29 +52,35 @@ class Start:
 
 @functools.lru_cache(maxsize=256)
 def start_of(body: Body, ring: Ring, orbit: Orbit, ready_s: float, on_ring: bool) -> Start | None:
-    """Where a craft in space may begin to drift; None where its orbit is no circle, or nothing drifts."""
-    if body.j2 == 0.0 or abs(math.sin(ring.inclination_rad)) < EQUATORIAL_SINE or not (on_ring or orbit.circular):
+    """Where a craft in space may begin to drift; None where its orbit is not nearly a circle, or nothing drifts."""
+    drifts = body.j2 != 0.0 and abs(math.sin(ring.inclination_rad)) >= EQUATORIAL_SINE
+    if not drifts or not (on_ring or orbit.nearly_circular):
         return None
     time = max(ready_s, 0.0)
     if on_ring:
-        around = pace(body, ring.inclination_rad, (1.0 - SPAN) * ring.radius_m, (1.0 + SPAN) * ring.radius_m)
         return Start(
             time_s=time,
             radius_m=ring.radius_m,
             angle_rad=orbit.angle_rad + ring.rate_rad_s * (time - orbit.at_s),
             node_rad=ring.node(time, orbit.plane),
             rate_rad_s=ring.rate_rad_s,
-            node_rate_rad_s=ring.node_rate_rad_s + float(around.added(np.array([ring.radius_m]))[1][0]),
+            node_rate_rad_s=ring.node_rate_rad_s + node_rate_more(body, ring),
             lean_rad=0.0,
             on_ring=True,
         )
     return _flown(body, ring, orbit, time)
 
 
+def node_rate_more(body: Body, ring: Ring) -> float:
+    """How much faster than by first order, as which it is counted, the node of a craft on the ring goes, rad/s."""
+    around = pace(body, ring.inclination_rad, (1.0 - SPAN) * ring.radius_m, (1.0 + SPAN) * ring.radius_m)
+    return float(around.added(np.array([ring.radius_m]))[1][0])
+
+
 def _flown(body: Body, ring: Ring, orbit: Orbit, time_s: float) -> Start:
     """A craft off the ring, as it is seen over `TURNS` turns."""
     position, velocity = coast.state_as_given(body, ring, orbit, time_s)
-    given = circle(body, ring.inclination_rad, orbit.periapsis_m)
+    given = circle(body, ring.inclination_rad, 0.5 * (orbit.periapsis_m + orbit.apoapsis_m))
     lasts = TURNS * given.period_s
     item = Itinerary(start_s=0.0, position=position, velocity=velocity, end_s=lasts + 1.25 * given.period_s)
     (flight,) = fly([item], gravity_around(body), relative=RELATIVE)

@@ -262,11 +262,14 @@ def _meet(axes: Axes, one: tuple[float, float], other: tuple[float, float]) -> b
 
 def _below(outcome: Outcome, front: Front, others: list[Plan]) -> str:
     count = len(front.points)
+    # waiting orbits are a sample: what lies between them is in no catalogue
+    sampled = any(part.route == "drift" for plan in outcome.plans for part in plan.craft)
+    none = "the catalogue has no plan" if sampled else "no plan exists"
     if count == 1:
         reason = front.note or "one plan is both the cheapest and the soonest"
         reason = reason[:1].upper() + reason[1:]
-        return f"{reason.rstrip('.')}. No plan exists in the shaded region."
-    text = f"{count} plans, each flown; no plan exists in the shaded region."
+        return f"{reason.rstrip('.')}. {none[:1].upper() + none[1:]} in the shaded region."
+    text = f"{count} plans, each flown; {none} in the shaded region."
     if front.resolution_m_s > 0.0:
         text += f" Between plans known to {front.resolution_m_s:.2g} m/s."
     kinds = {point.kind for point in front.points[:-1]}

@@ -13,6 +13,8 @@ import pytest
 from scipy.optimize import minimize_scalar
 
 from ringwright.models import orbits
+from ringwright.models.flight.nodal_returns import coast_by_returns
+from ringwright.models.oblateness import ring_state
 from ringwright.optimizer.flown_plans.flights import fly_all
 from ringwright.optimizer.problem.option_key import flight_key
 from ringwright.optimizer.problem.options import Options
@@ -20,8 +22,9 @@ from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import nodal_drift, registry
 from ringwright.optimizer.routes.nodal_drift_burns import Waits
+from ringwright.optimizer.routes.nodal_drift_start import node_rate_more
 from ringwright.optimizer.routes.route import Question
-from ringwright.tests.tolerances import HOUR_S, UNSEEN_M_S
+from ringwright.tests.tolerances import HOUR_S, TWO_FIRST_ORDER_REL, UNSEEN_M_S
 
 from ...planned import scenario_of
 
@@ -44,6 +47,7 @@ name = "Alder"
 orbit = {{ altitude_km = {start}, plane = 1, angle_deg = 47.0 }}
 """
 POLES, LOWER = TEXT.format(ring=1000.0, start=1000.0, lean=82.0), TEXT.format(ring=900.0, start=550.0, lean=66.0)
+NEARLY = LOWER.replace("altitude_km = 550.0,", 'periapsis_km = 541.0, apoapsis_km = 559.0, at = "apoapsis",')
 OFF_DEG = 0.01
 PRICE_M_S = 7.0
 """Over an oblate body circles are entered with a radial part of some meters a second; the catalogue leaves it out."""
@@ -65,8 +69,8 @@ def picked(options: Options, slot: int) -> Options:
 
 @pytest.mark.parametrize(
     ("text", "slot"),
-    [(POLES, 0), (LOWER, 0), (LOWER, 1)],
-    ids=["inclined wait", "from a lower circle", "into its own plane"],
+    [(POLES, 0), (LOWER, 0), (LOWER, 1), (NEARLY, 0)],
+    ids=["inclined wait", "from a lower circle", "into its own plane", "from an orbit that is nearly a circle"],
 )
 def test_drifts_as_flown_meet_plane_and_slot_at_about_their_price(text: str, slot: int) -> None:
     problem, options = options_of(text)
@@ -138,3 +142,23 @@ def test_a_turn_on_the_way_down_is_shared_as_costs_least() -> None:
 
         best = minimize_scalar(total, bounds=(0.0, 1.0), method="bounded", options={"xatol": 1e-9})
         assert float(table.size_m_s[row, :2].sum()) == pytest.approx(float(best.fun), abs=UNSEEN_M_S)
+
+
+def test_planes_drift_faster_than_first_order_as_the_note_says() -> None:
+    """A craft in its slot followed for a hundred days from node to node, its node read off at the end."""
+    problem, _ = options_of(LOWER)
+    ring, body = problem.ring, problem.scenario.body
+    days = 100.0
+    position, velocity = ring_state(body, ring.radius_m, 0.3, ring.inclination_rad, 0.0)
+    start = np.concatenate([position, velocity])[:, np.newaxis]
+    nodes = []
+    for lasts in (1.0, days):
+        # a mean over a turn, so that what swings within it falls out
+        moments = lasts * 86_400.0 + np.linspace(0.0, ring.period_s, 16, endpoint=False)
+        there = coast_by_returns(body, np.repeat(start, 16, axis=1), moments, 1e-12)
+        pole = np.cross(there[:3], there[3:], axis=0)
+        nodes.append(float(np.mean(np.unwrap(np.arctan2(pole[0], -pole[1])))))
+    rate = math.remainder(nodes[1] - nodes[0] - ring.node_rate_rad_s * (days - 1.0) * 86_400.0, 2.0 * math.pi)
+    more = rate / ((days - 1.0) * 86_400.0)
+    assert node_rate_more(body, ring) == pytest.approx(more, rel=TWO_FIRST_ORDER_REL)
+    assert more * ring.node_rate_rad_s > 0.0

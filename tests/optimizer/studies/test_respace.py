@@ -14,7 +14,7 @@ from ringwright.models.reading.scenario_reader import parse_scenario, read_scena
 from ringwright.optimizer.studies.respace import spread_plane, standing_after, standing_now
 from ringwright.optimizer.studies.slips import make_slips
 from ringwright.reports.respaced_scenario import respaced_text, toml_of
-from ringwright.tests.tolerances import TENTH_S, UNSEEN_M_S
+from ringwright.tests.tolerances import FLOAT_RAD, TENTH_S, UNSEEN_M_S
 
 from ...planned import SCENARIOS, outcome_of, planned, scenario_of
 from .test_slips import in_space
@@ -117,7 +117,7 @@ def test_after_the_plan_craft_are_in_their_slots_with_what_is_left() -> None:
         wanted = (part.slot - parts[first.name].slot) * 0.5 * math.pi
         assert math.remainder(apart - wanted, 2.0 * math.pi) == pytest.approx(0.0, abs=WRITTEN_RAD)
         turned = outcome.ring_of(plan).phase(plan.finish_s, part.slot)
-        assert math.remainder(one.orbit.angle_rad - float(turned), 2.0 * math.pi) == pytest.approx(0.0, abs=1e-9)
+        assert math.remainder(one.orbit.angle_rad - float(turned), 2.0 * math.pi) == pytest.approx(0.0, abs=FLOAT_RAD)
 
 
 def test_slips_say_the_same_of_a_craft_lost_in_orbit(tmp_path: Path) -> None:
