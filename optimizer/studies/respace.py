@@ -212,6 +212,13 @@ def _short(places: Sequence[Place], lost: Sequence[str]) -> tuple[int, ...]:
 
 
 def _known(scenario: Scenario, lost: Sequence[str]) -> None:
+    """Refuse a ring whose slots are bound to the ground, and names that the scenario has not."""
+    if scenario.ring.longitude_rad is not None:
+        raise InputError(
+            "the ring stays over the ground, slot 0 over ring.longitude, so where it stands cannot be chosen: with "
+            "ring.radius in place of the longitude it would be accepted.",
+            where=scenario.source.where("ring.longitude"),
+        )
     names = [*(one.name for one in scenario.ring.occupied), *(one.name for one in scenario.craft)]
     for name in lost:
         if name not in names:

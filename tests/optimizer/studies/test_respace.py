@@ -196,7 +196,9 @@ def test_a_plane_is_spread_as_a_ring_by_itself(tmp_path: Path, capsys: pytest.Ca
     wanted = planned(ALONE.format(first=10.0 + 80.0, second=10.0 + 80.0 + 240.0))
     assert result["plans"][0]["delta_v_m_s"] == pytest.approx(wanted["plans"][0]["delta_v_m_s"], abs=UNSEEN_M_S)
     assert result["plans"][0]["delta_v_m_s"] > 0.0
-    assert [p["finish_s"] for p in result["plans"]] == pytest.approx([p["finish_s"] for p in wanted["plans"]], abs=1e-3)
+    assert [p["finish_s"] for p in result["plans"]] == pytest.approx(
+        [p["finish_s"] for p in wanted["plans"]], abs=TENTH_S
+    )
     # with losses in two planes the best plan of each, beside one another
     both = ["respace", str(file), "--lost", "C 2 1", "--lost", "C 1 1", "--json", str(place)]
     assert main([*both, "--write", str(tmp_path / "made.toml")]) == 0
@@ -232,6 +234,17 @@ def test_what_is_not_covered_is_refused(
     Path("ring.toml").write_text(FOUR_AND_A_SPARE.replace(*(change or ("", ""))), encoding="utf-8")
     assert main(["respace", "ring.toml", *typed]) == 2
     assert said in " ".join(capsys.readouterr().err.split())
+
+
+def test_a_ring_over_the_ground_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "over.toml"
+    file.write_text(
+        '[body]\nname = "earth"\n[ring]\nlongitude_deg = 10\nslots = 3\n'
+        '[[craft]]\nname = "A"\norbit = { period_h = 23.9345, angle_deg = 0 }\n',
+        encoding="utf-8",
+    )
+    assert main(["respace", str(file)]) == 2
+    assert "slot 0 over ring.longitude" in " ".join(capsys.readouterr().err.split())
 
 
 def test_craft_on_the_ground_are_not_up(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
