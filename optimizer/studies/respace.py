@@ -34,11 +34,15 @@ class Place:
 
 @dataclass(frozen=True, kw_only=True)
 class Standing:
-    """The craft that are up at the epoch of a scenario, its ring, and how long that is after the epoch of the first."""
+    """The craft that are up at the epoch of a scenario, its ring, and how long that is after the epoch of the first.
+
+    ``short`` are the planes in which one that was up is lost.
+    """
 
     scenario: Scenario
     ring: Ring
     places: tuple[Place, ...]
+    short: tuple[int, ...] = ()
     after_s: float = 0.0
 
 
@@ -85,7 +89,7 @@ def standing_now(scenario: Scenario, lost: Sequence[str] = ()) -> Standing:
     problem = problems(scenario)[0]
     places = _staying(scenario, problem.ring, problem.kept, 0.0)
     for one in scenario.craft:
-        if one.stay or one.name in lost:
+        if one.stay or (one.orbit is None and one.name in lost):
             continue
         if one.orbit is None:
             raise InputError(
@@ -94,7 +98,8 @@ def standing_now(scenario: Scenario, lost: Sequence[str] = ()) -> Standing:
                 where=scenario.source.file,
             )
         places.append(Place(craft=one, orbit=one.orbit, ready_s=one.ready_s))
-    return Standing(scenario=scenario, ring=problem.ring, places=_in_order(scenario, places, lost))
+    left = _in_order(scenario, places, lost)
+    return Standing(scenario=scenario, ring=problem.ring, places=left, short=_short(places, lost))
 
 
 def standing_after(outcome: Outcome, plan: Plan, lost: Sequence[str] = ()) -> Standing:
@@ -117,38 +122,56 @@ def standing_after(outcome: Outcome, plan: Plan, lost: Sequence[str] = ()) -> St
         places.append(Place(craft=replace(one, propellant_kg=tank), orbit=there))
     there_then = _later(fixed, ring, now)
     ring = replace(ring, slot0_rad=ring.slot0_rad + ring.rate_rad_s * now, node_rad=there_then.ring.node_rad)
-    return Standing(scenario=there_then, ring=ring, places=_in_order(scenario, places, lost), after_s=now)
+    left = _in_order(scenario, places, lost)
+    return Standing(scenario=there_then, ring=ring, places=left, short=_short(places, lost), after_s=now)
 
 
-def plane_by_plane(now: Standing, slots: int | None) -> tuple[Scenario, ...]:
-    """A scenario for each plane of the ring in which craft are up, spread evenly by itself.
-
-    Args:
-        slots: of each plane; None for as many as craft are up in it.
+def planes_asked(now: Standing, plane: int | None) -> tuple[int, ...]:
+    """The planes that are spread: the one that is named, the only one, or all in which a craft is lost.
 
     Raises:
-        InputError: no craft is left, or there are more craft in a plane than slots.
+        InputError: there is no such plane, or it is not clear which one is meant.
     """
-    ring, source = now.ring, now.scenario.source.file
-    if not now.places:
-        raise InputError("no craft is left that is up: with at least one of them the ring can be spread.", where=source)
-    made = []
-    for plane in range(ring.planes):
-        places = [replace(p, orbit=replace(p.orbit, plane=0)) for p in now.places if p.orbit.plane == plane]
-        if not places:
-            continue
-        if slots is not None and slots < len(places):
-            inside = f" in plane {plane}" if ring.planes > 1 else ""
-            raise InputError(
-                f"{slots} slots are too few for the {len(places)} craft that are up{inside}: --slots {len(places)} or "
-                "more would be accepted.",
-                where="--slots",
-            )
-        alone = ring.of_plane(plane) if ring.planes > 1 else ring
-        one = respaced(now.scenario, alone, places, len(places) if slots is None else slots)
-        title = f"{now.scenario.title or 'Ring'}, plane {plane}" if ring.planes > 1 else now.scenario.title
-        made.append(replace(one, title=title))
-    return tuple(made)
+    planes = now.ring.planes
+    if plane is not None and plane >= planes:
+        raise InputError(f"--plane {plane}: the ring has planes 0 to {planes - 1}.", where="command line")
+    if plane is not None or planes == 1:
+        return (plane or 0,)
+    if now.short:
+        return now.short
+    raise InputError(
+        f"the ring has {planes} planes, each is spread by itself, and no craft is lost: name one, as in --plane 0.",
+        where="command line",
+    )
+
+
+def spread_plane(now: Standing, plane: int, slots: int | None) -> Scenario:
+    """The scenario in which the craft of one plane are spread evenly in it.
+
+    Where the slots then stand against those of other planes is free, and craft in other planes are left out.
+
+    Args:
+        slots: of the plane; None for as many as craft are up in it.
+
+    Raises:
+        InputError: no craft is left, or there are more of them than slots.
+    """
+    ring, inside = now.ring, f" in plane {plane}" if now.ring.planes > 1 else ""
+    places = [replace(one, orbit=replace(one.orbit, plane=0)) for one in now.places if one.orbit.plane == plane]
+    if not places:
+        raise InputError(
+            f"no craft is left that is up{inside}: with at least one of them the ring can be spread.",
+            where=now.scenario.source.file,
+        )
+    if slots is not None and slots < len(places):
+        raise InputError(
+            f"{slots} slots are too few for the {len(places)} craft that are up{inside}: {len(places)} or more would "
+            "be accepted.",
+            where="--slots",
+        )
+    alone = ring.of_plane(plane) if ring.planes > 1 else ring
+    made = respaced(now.scenario, alone, places, len(places) if slots is None else slots)
+    return replace(made, title=f"{made.title or 'Ring'}, plane {plane}") if inside else made
 
 
 def _staying(scenario: Scenario, ring: Ring, kept: Sequence[KeptCraft], now_s: float) -> list[Place]:
@@ -183,7 +206,19 @@ def _in_order(scenario: Scenario, places: Sequence[Place], lost: Sequence[str]) 
     return tuple(replace(one, orbit=replace(one.orbit, angle_rad=one.orbit.angle_rad % turn)) for one in left)
 
 
+def _short(places: Sequence[Place], lost: Sequence[str]) -> tuple[int, ...]:
+    """The planes in which craft are lost."""
+    return tuple(sorted({one.orbit.plane for one in places if one.craft.name in lost}))
+
+
 def _known(scenario: Scenario, lost: Sequence[str]) -> None:
+    """Refuse a ring whose slots are bound to the ground, and names that the scenario has not."""
+    if scenario.ring.longitude_rad is not None:
+        raise InputError(
+            "the ring stays over the ground, slot 0 over ring.longitude, so where it stands cannot be chosen: with "
+            "ring.radius in place of the longitude it would be accepted.",
+            where=scenario.source.where("ring.longitude"),
+        )
     names = [*(one.name for one in scenario.ring.occupied), *(one.name for one in scenario.craft)]
     for name in lost:
         if name not in names:

@@ -10,7 +10,7 @@ from ..run_limits import add_run_limits
 from . import completion, desk, planning, reference, replan, respace, studies, sweep
 from .argument_parser import EXAMPLE, Commands, Help, Parser
 from .common_options import add_json, add_out, add_rank, add_scenario, add_settings
-from .option_types import file_place, folder_place, port, samples, seed, slots, workers
+from .option_types import file_place, folder_place, plane, port, samples, seed, slots, workers
 
 FIGURES = ("front", "turning_view", "unrolled_ring", "timeline", "spacing", "worth_of_time", "strip", "motion")
 """Figures that can be asked for by name."""
@@ -258,13 +258,18 @@ def _respace(commands: Commands) -> None:
         "--lost", metavar="NAME", action="append", default=[], help="a craft that is gone; may be repeated"
     )
     made.add_argument(
+        "--plane", type=plane, metavar="K", help="the plane that is spread, counted from 0; default: each with a loss"
+    )
+    made.add_argument(
         "--after-plan", action="store_true", help="craft where plan 1 leaves them, all times counted from its end"
     )
     made.add_argument(
         "--write", type=file_place, metavar="FILE", help="write the re-spaced scenario to a file that is not there yet"
     )
     made.add_argument(
-        "--fronts", action="store_true", help="compute the other fronts too: worst craft, propellant, first service"
+        "--fronts",
+        action="store_true",
+        help="compute the other fronts too: worst craft, propellant, first service; not for several planes together",
     )
     add_json(made, "the result")
     add_out(made, "write tables, result and figures into a directory")

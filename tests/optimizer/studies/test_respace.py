@@ -11,12 +11,12 @@ import pytest
 
 from ringwright.cli import main
 from ringwright.models.reading.scenario_reader import parse_scenario, read_scenario
-from ringwright.optimizer.studies.respace import plane_by_plane, standing_after, standing_now
+from ringwright.optimizer.studies.respace import spread_plane, standing_after, standing_now
 from ringwright.optimizer.studies.slips import make_slips
 from ringwright.reports.respaced_scenario import respaced_text, toml_of
 from ringwright.tests.tolerances import FLOAT_RAD, TENTH_S, UNSEEN_M_S
 
-from ...planned import SCENARIOS, outcome_of, scenario_of
+from ...planned import SCENARIOS, outcome_of, planned, scenario_of
 from .test_slips import in_space
 
 FOUR = SCENARIOS / "four-over-the-equator.toml"
@@ -52,10 +52,12 @@ ready_h = 3
 """
 FOUR_AND_A_SPARE = RING.replace("slots = 4", "slots = 5", 1)
 
+TWO_PLANES = ("slots = 5", "slots = 5\nplanes = 2\ninclination_deg = 50")
+
 
 def test_who_is_up_is_where_the_scenario_has_it() -> None:
     now = standing_now(scenario_of(FOUR_AND_A_SPARE), ["B"])
-    [made] = plane_by_plane(now, None)
+    made = spread_plane(now, 0, None)
     assert made.ring.slots == 4
     assert made.ring.slot0_rad is None
     assert made.ring.occupied == ()
@@ -74,7 +76,7 @@ def test_what_is_written_reads_as_what_is_asked(tmp_path: Path) -> None:
     file.write_text(FOUR_AND_A_SPARE, encoding="utf-8")
     settings = ["goal.minimize=worst_delta_v"]
     scenario = read_scenario(file, settings)
-    [made] = plane_by_plane(standing_now(scenario, ["B"]), 6)
+    made = spread_plane(standing_now(scenario, ["B"]), 0, 6)
     again = parse_scenario(respaced_text(str(file), settings, made))
     assert (again.title, again.epoch, again.minimize) == (made.title, made.epoch, "worst_delta_v")
     assert (again.ring, again.limits, again.body) == (made.ring, made.limits, made.body)
@@ -100,7 +102,7 @@ def test_after_the_plan_craft_are_in_their_slots_with_what_is_left() -> None:
     outcome = outcome_of(scenario)
     plan = outcome.plans[0]
     now = standing_after(outcome, plan, ["Umber"])
-    [made] = plane_by_plane(now, None)
+    made = spread_plane(now, 0, None)
     assert now.after_s == plan.finish_s
     assert scenario.epoch is not None
     assert made.epoch == scenario.epoch + timedelta(seconds=plan.finish_s)
@@ -135,13 +137,88 @@ def test_slips_say_the_same_of_a_craft_lost_in_orbit(tmp_path: Path) -> None:
     assert plan["finish_s"] == pytest.approx(loss.spread.finish_s - outcome.plans[0].finish_s, abs=TENTH_S)
 
 
+THREE_PLANES = """
+[body]
+name = "mars"
+j2 = 0.0
+[ring]
+altitude_km = 2400
+slots = 3
+planes = 3
+phasing = 1
+slot0_deg = 10
+inclination_deg = 60
+node_deg = 15
+{occupied}
+[limits]
+finish_within_d = 1
+revolutions_max = 2
+[[craft]]
+name = "C 0 0"
+stay = true
+orbit = {{ altitude_km = 2400, angle_deg = 10 }}
+"""
+ALONE = """
+[body]
+name = "mars"
+j2 = 0.0
+[ring]
+altitude_km = 2400
+slots = 2
+slot0_deg = "free"
+inclination_deg = 60
+node_deg = 255
+[limits]
+finish_within_d = 1
+revolutions_max = 2
+[[craft]]
+name = "C 2 0"
+orbit = {{ altitude_km = 2400, angle_deg = {first} }}
+[[craft]]
+name = "C 2 2"
+orbit = {{ altitude_km = 2400, angle_deg = {second} }}
+"""
+
+
+def test_a_plane_is_spread_as_a_ring_by_itself(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Slot 0 of plane 2 of 3 x 3 with phasing 1 is 2/9 of a turn ahead, its node 240 deg (Walker 1984)."""
+    held = [
+        f'{{ name = "C {plane} {slot}", slot = {slot}, plane = {plane} }}'
+        for plane in range(3)
+        for slot in range(3)
+        if (plane, slot) != (0, 0)
+    ]
+    file, place = tmp_path / "planes.toml", tmp_path / "result.json"
+    file.write_text(THREE_PLANES.format(occupied=f"occupied = [{', '.join(held)}]"), encoding="utf-8")
+    assert main(["respace", str(file), "--lost", "C 2 1", "--json", str(place)]) == 0
+    assert "Plane 2 is spread by itself" in " ".join(capsys.readouterr().out.split())
+    result = json.loads(place.read_text(encoding="utf-8"))
+    wanted = planned(ALONE.format(first=10.0 + 80.0, second=10.0 + 80.0 + 240.0))
+    assert result["plans"][0]["delta_v_m_s"] == pytest.approx(wanted["plans"][0]["delta_v_m_s"], abs=UNSEEN_M_S)
+    assert result["plans"][0]["delta_v_m_s"] > 0.0
+    assert [p["finish_s"] for p in result["plans"]] == pytest.approx(
+        [p["finish_s"] for p in wanted["plans"]], abs=TENTH_S
+    )
+    # with losses in two planes the best plan of each, beside one another
+    both = ["respace", str(file), "--lost", "C 2 1", "--lost", "C 1 1", "--json", str(place)]
+    assert main([*both, "--write", str(tmp_path / "made.toml")]) == 0
+    assert "Planes 1 and 2 have lost craft" in " ".join(capsys.readouterr().out.split())
+    entries = json.loads(place.read_text(encoding="utf-8"))["entries"]
+    assert [one["name"] for one in entries] == ["plane 1", "plane 2"]
+    for one in entries:
+        assert one["delta_v_m_s"] == pytest.approx(wanted["plans"][0]["delta_v_m_s"], abs=UNSEEN_M_S)
+    assert read_scenario(tmp_path / "made-plane-2.toml").ring.slots == 2
+
+
 @pytest.mark.parametrize(
     ("change", "typed", "said"),
     [
         (None, ["--lost", "Z"], "give one of A, B, C, D, E"),
-        (None, ["--slots", "3"], "--slots 5 or more would be accepted"),
+        (None, ["--slots", "3"], "5 or more would be accepted"),
         (None, ["--lost", "A", "--lost", "B", "--lost", "C", "--lost", "D", "--lost", "E"], "no craft is left"),
-        (("slots = 5", "slots = 5\nplanes = 2\ninclination_deg = 50"), [], "planes = 1"),
+        (TWO_PLANES, [], "no craft is lost: name one, as in --plane 0"),
+        (TWO_PLANES, ["--plane", "2"], "the ring has planes 0 to 1"),
+        (TWO_PLANES, ["--plane", "1"], "no craft is left that is up in plane 1"),
         (None, ["--write", "ring.toml"], "exists already"),
     ],
 )
@@ -157,6 +234,17 @@ def test_what_is_not_covered_is_refused(
     Path("ring.toml").write_text(FOUR_AND_A_SPARE.replace(*(change or ("", ""))), encoding="utf-8")
     assert main(["respace", "ring.toml", *typed]) == 2
     assert said in " ".join(capsys.readouterr().err.split())
+
+
+def test_a_ring_over_the_ground_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "over.toml"
+    file.write_text(
+        '[body]\nname = "earth"\n[ring]\nlongitude_deg = 10\nslots = 3\n'
+        '[[craft]]\nname = "A"\norbit = { period_h = 23.9345, angle_deg = 0 }\n',
+        encoding="utf-8",
+    )
+    assert main(["respace", str(file)]) == 2
+    assert "slot 0 over ring.longitude" in " ".join(capsys.readouterr().err.split())
 
 
 def test_craft_on_the_ground_are_not_up(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
