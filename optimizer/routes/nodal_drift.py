@@ -82,8 +82,11 @@ def _asked(question: Question, index: int) -> list[_Asked]:
     ]
 
 
-def _off_ring(group: CraftClass) -> bool:
-    return group.start is not None and not group.start.on_ring
+def _may_rise(problem: Problem, group: CraftClass) -> bool:
+    """Whether a class of craft waits on a circle off the ring, from which it may go up."""
+    orbit = group.craft.orbit
+    off = group.start is not None and not group.start.on_ring
+    return problem.oblate and off and orbit is not None and orbit.nearly_circular
 
 
 def _wanted(question: Question, slot: int) -> bool:
@@ -207,7 +210,7 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
-    may_serve=lambda problem: problem.ring.planes > 1 or any(_off_ring(group) for group in problem.classes),
+    may_serve=lambda problem: problem.ring.planes > 1 or any(_may_rise(problem, group) for group in problem.classes),
     together=together,
     note=_note,
 )
