@@ -16,6 +16,14 @@ radius_km = 3400.0
 atmosphere_top_km = 80.0
 sidereal_day_h = 24.0
 """
+TESSALY = {
+    "name": "Tessaly",
+    "gm_km3_s2": 9120.5,
+    "radius_km": 1210.0,
+    "atmosphere_top_km": 62.0,
+    "sidereal_day_h": 19.5,
+}
+"""As a table, for scenarios that are made of tables."""
 SALTMARSH = """[body]
 name = "Saltmarsh"
 gm_km3_s2 = 42000.0
