@@ -52,7 +52,8 @@ quick: $(READY)
 	$(BIN)/pytest -n 2 -k "not best_known" tests/models tests/published tests/reports/test_result.py tests/test_package.py \
 		"tests/test_golden.py"
 
-# The long campaigns, part after part; one part alone by `make soak PART=properties`. Each fits in 9 minutes.
+# The long campaigns, part after part to the last, with a line for each; what was cut off goes on. One part alone by
+# `make soak PART=properties`. Each fits in 9 minutes.
 soak_exhaustive := tests/optimizer/test_against_exhaustive.py
 soak_properties := tests/optimizer/test_properties.py
 soak_relations := tests/optimizer/test_relations.py
@@ -65,14 +66,15 @@ soak_table := tests/optimizer/rendezvous/test_best_known.py
 soak_sweep := tests/optimizer/studies/test_sweep.py
 soak_figures := tests/reports/page/test_data.py tests/reports/figures/test_text_boxes.py tests/test_pictures.py
 soak_values := tests/reports/test_one_value.py
-soak_forces := tests/independent/test_under_forces.py tests/published/test_forces.py tests/independent/test_full_flight.py
+soak_drift := tests/published/test_nodal_drift.py
+soak_forces := tests/independent/test_under_forces.py tests/published/test_forces.py tests/independent/test_full_flight.py tests/optimizer/robustness/test_hold_by_forces.py tests/independent/test_held.py
 FUZZ_PARTS := $(foreach n,1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20,fuzz-$(n))
-SOAK_PARTS := exhaustive properties relations windows cuts printed flights home table sweep figures values forces $(FUZZ_PARTS) compat
+SOAK_PARTS := exhaustive properties relations windows cuts printed flights home table sweep figures values drift forces $(FUZZ_PARTS) compat
 PART ?= all
 
 soak: $(READY)
 ifeq ($(PART),all)
-	for part in $(SOAK_PARTS); do $(MAKE) soak PART=$$part || exit 1; done
+	$(BIN)/python tests/soak.py $(SOAK_PARTS)
 else ifeq ($(PART),compat)
 	$(MAKE) compat
 else ifneq (,$(filter fuzz-%,$(PART)))
@@ -89,7 +91,7 @@ pictures: browser
 	$(BIN)/python tests/pictures.py
 	$(BIN)/python tests/moving_page.py
 
-BENCHMARKS := catalogue_speed schedule_sizes front_times freeform_times start_up budget_speed page_speed
+BENCHMARKS := catalogue_speed schedule_sizes many_launches front_times freeform_times start_up budget_speed page_speed
 
 bench: $(READY)
 	for name in $(BENCHMARKS); do $(BIN)/python tests/benchmarks/$$name.py && echo || exit 1; done

@@ -8,6 +8,7 @@ whole, or not at all. Without :func:`within` nothing ends.
 from __future__ import annotations
 
 import math
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -133,6 +134,28 @@ def flying() -> Iterator[None]:
         yield
     finally:
         _NOW.reset(now)
+
+
+class _Effort(threading.local):
+    spent = 0.0
+
+
+_EFFORT = _Effort()
+
+
+def worked(units: float) -> None:
+    """Count work done in this thread, in the units of :func:`effort`."""
+    _EFFORT.spent += units
+
+
+def effort(most: float) -> Clock:
+    """A clock that ends a search once so much more was done, whatever the time: alike on every machine.
+
+    Args:
+        most: steps of the simplex method times rows and columns of their program; a hundred million are some 2 s.
+    """
+    end = _EFFORT.spent + most
+    return lambda: math.inf if _EFFORT.spent < end else 0.0
 
 
 def left_s() -> float:

@@ -280,6 +280,8 @@ def state_as_given(body: Body, ring: Ring, orbit: Orbit, time_s: float | None = 
     anomaly = math.pi if orbit.at == "apoapsis" else 0.0
     plane = (ring.inclination_rad, ring.node(orbit.at_s, orbit.plane))
     position, velocity = apsis_state(body.gm, periapsis, apoapsis, anomaly, orbit.angle_rad, plane)
+    if orbit.circular and body.j2 != 0.0:
+        position, velocity = oblateness.ring_state(body, periapsis, orbit.angle_rad, *plane)
     if time_s is None or time_s == orbit.at_s:
         return position, velocity
     state = np.array(_flown(body, (*position.tolist(), *velocity.tolist()), time_s - orbit.at_s))

@@ -44,6 +44,15 @@ def semi_major_from_speed(gm: float, radius_m: ArrayLike, speed_m_s: ArrayLike) 
         return np.asarray(1.0 / (2.0 / np.asarray(radius_m) - np.square(np.asarray(speed_m_s)) / gm))
 
 
+def other_apsis(gm: float, radius_m: ArrayLike, speed_m_s: ArrayLike) -> Array:
+    """Radius of the other apsis of the orbit with that speed along the track at an apsis of that radius, m.
+
+    >>> round(float(other_apsis(8.0, 1.0, 8.0**0.5)), 9)
+    1.0
+    """
+    return np.asarray(2.0 * semi_major_from_speed(gm, radius_m, speed_m_s) - np.asarray(radius_m))
+
+
 def anomaly_at(periapsis_m: float, apoapsis_m: float, radius_m: float) -> float:
     """True anomaly in [0, pi] at which the rising craft passes a radius, rad (orbit equation).
 

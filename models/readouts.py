@@ -27,6 +27,18 @@ def clock(seconds: float, places: int = 1) -> str:
     return f"{sign}{text}.{part:0{places}d}" if places else sign + text
 
 
+def days_and_clock(seconds: float, places: int = 1) -> str:
+    """Write a duration as instruments show it, from ten days on with its days before it.
+
+    >>> days_and_clock(18249.15, 2), days_and_clock(863999.9), days_and_clock(29241046.8)
+    ('5:04:09.15', '239:59:59.9', '338 d 10:30:46.8')
+    """
+    if abs(seconds) < 10.0 * DAY:
+        return clock(seconds, places)
+    days = math.floor(round(abs(seconds), places) / DAY)
+    return f"{'-' if seconds < 0 else ''}{days} d {clock(abs(seconds) - days * DAY, places)}"
+
+
 def clock_seconds(text: str) -> float:
     """Read a duration written h:mm:ss, with decimals of a second if wanted, and nothing shorter.
 

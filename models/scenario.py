@@ -14,7 +14,7 @@ from datetime import datetime
 from typing import Literal, cast
 
 from .insertions import Insertion
-from .keys import count_by_default, flag_by_default, number_by_default, text_by_default
+from .keys import TABLES, count_by_default, flag_by_default, number_by_default, text_by_default
 from .risk import Risk, Weigh
 from .surroundings import AirLayer, ForceSpec, Harmonic, Puller, Surface
 
@@ -109,7 +109,8 @@ class RingSpec:
     """The ring that is wanted. ``slot0_rad`` is None where the file says "free".
 
     ``hold_for_s`` is how long it is to keep its spacing, ``period_known_to_s`` how well periods are known in flight.
-    ``with_drag`` says whether its slots keep their altitude against drag, or sink as all craft do.
+    ``with_drag`` says whether its slots keep their altitude against drag, or sink as all craft do. ``longitude_rad`` is
+    where slot 0 stays over the ground, None for a ring that turns against it.
     """
 
     radius_m: float
@@ -125,7 +126,18 @@ class RingSpec:
     hold_for_s: float = number_by_default("ring", "hold_for")
     period_known_to_s: float | None = None
     with_drag: WithDrag = _WITH_DRAG
+    longitude_rad: float | None = None
     occupied: tuple[Occupied, ...] = ()
+
+
+OWN_LIMITS = frozenset(("clearance", "finish_within", "wait_within", "revolutions_max", "apoapsis_max", "separation"))
+"""Limits with fields of `LimitSpec`."""
+
+
+def _further_limits() -> tuple[tuple[str, float], ...]:
+    """The other keys of the table with their defaults."""
+    names = (key.name for key in TABLES["limits"] if key.name not in OWN_LIMITS)
+    return tuple((name, number_by_default("limits", name)) for name in names)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -141,7 +153,7 @@ class LimitSpec:
     revolutions_max: int = count_by_default("limits", "revolutions_max")
     apoapsis_max_m: float = number_by_default("limits", "apoapsis_max")
     separation_m: float = number_by_default("limits", "separation")
-    further: tuple[tuple[str, float], ...] = ()
+    further: tuple[tuple[str, float], ...] = field(default_factory=_further_limits)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -252,6 +264,10 @@ class Pad:
         return max((self.payload_to(one) for one in self.insertions), default=self.payload_kg)
 
 
+NEARLY = 0.002
+"""Eccentricity up to which an orbit counts as nearly a circle: what it does to burns is some meters a second."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Orbit:
     """An orbit in a plane of the ring that a craft already flies.
@@ -271,6 +287,11 @@ class Orbit:
     def circular(self) -> bool:
         """Both apsides alike to a meter."""
         return abs(self.apoapsis_m - self.periapsis_m) <= 1.0
+
+    @property
+    def nearly_circular(self) -> bool:
+        """Eccentricity of at most `NEARLY`: a nodal drift may begin there as on a circle."""
+        return abs(self.apoapsis_m - self.periapsis_m) <= NEARLY * (self.apoapsis_m + self.periapsis_m)
 
 
 @dataclass(frozen=True, kw_only=True)

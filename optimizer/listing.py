@@ -63,7 +63,7 @@ def listed(
         walked: the front's points.
         others: plans of another kind.
     """
-    walked = _with_best(selection, walked, best)
+    walked = _with_best(walked, best)
     named: list[tuple[Chosen, str | None]] = [(chosen, None) for chosen in walked.plans]
     if all(best is not chosen for chosen in walked.plans):
         named.append((best, None))
@@ -77,7 +77,8 @@ def listed(
     named += [(chosen, None) for chosen in more]
     kinds = {flyer.names(c.options): kind for c, kind in reversed(named) if kind is not None}
     flown = {
-        (name := flyer.names(c.options)): (c, _of_kind(flyer.plan(c.options), kinds.get(name))) for c, _ in named[::-1]
+        (name := flyer.names(c.options)): (c, replace(flyer.plan(c.options), kind=kinds.get(name)))
+        for c, _ in named[::-1]
     }
     pairs = [pair for pair in flown.values() if not pair[1].broken]
     pairs.sort(key=lambda pair: order(pair[1], aim, best=pair[0] is best))
@@ -126,7 +127,7 @@ def with_phases(found: Listed, selection: Selection, front: PhaseFront, aim: Aim
     known[1:] = sorted(known[1:], key=lambda pair: order(pair[0], aim))
     if len(known) > 1 and order(known[1][0], aim)[:2] < order(known[0][0], aim)[:2]:
         known = sorted(known, key=lambda pair: order(pair[0], aim))
-    edge = _edge([plan for plan, _ in known])
+    edge = _edge([plan for plan, _ in known], range(len(known)))
     kept = [i for i, (plan, point) in enumerate(known) if i == 0 or i in edge or (point is None and plan.kind)]
     rank = {i: number + 1 for number, i in enumerate(kept)}
     plans = tuple(
@@ -162,14 +163,14 @@ def _kind_beside(plan: Plan, on_front: bool, first: bool) -> str | None:
     return None if first or on_front else plan.kind
 
 
-def _edge(plans: Sequence[Plan]) -> list[int]:
-    """Which plans make the front as printed, sooner ones first: each later one prints as cheaper."""
+def _edge(plans: Sequence[Plan], counted: Sequence[int]) -> list[int]:
+    """Which of the plans that count make the front as printed, sooner first: each later one prints as cheaper."""
 
     def name(i: int) -> tuple[float, float]:
         return printed("finish", plans[i].finish_s), printed("delta_v", plans[i].delta_v_m_s)
 
     found: list[int] = []
-    for i in sorted(range(len(plans)), key=lambda i: (*name(i), i)):
+    for i in sorted(counted, key=lambda i: (*name(i), i)):
         if not found or name(i)[1] < name(found[-1])[1]:
             found.append(i)
     return found
@@ -186,10 +187,6 @@ def _resolution(edge: Sequence[tuple[Plan, PhasePoint | None]]) -> float:
     return worst
 
 
-def _of_kind(plan: Plan, kind: str | None) -> Plan:
-    return replace(plan, kind=kind)
-
-
 def _kind(plan: Plan, on_front: bool, first: bool) -> str | None:
     """How a plan differs from rank 1."""
     if first:
@@ -197,11 +194,7 @@ def _kind(plan: Plan, on_front: bool, first: bool) -> str | None:
     return "off the front" if plan.kind is None and not on_front else plan.kind
 
 
-def _among(chosen: Chosen, plans: Sequence[Chosen]) -> bool:
-    return any(chosen is one for one in plans)
-
-
-def _with_best(selection: Selection, walked: front_walk.Walked, best: Chosen) -> front_walk.Walked:
+def _with_best(walked: front_walk.Walked, best: Chosen) -> front_walk.Walked:
     """The front with the best plan in the place of the point that prints like it."""
 
     def name(chosen: Chosen) -> tuple[float, float]:
@@ -218,18 +211,10 @@ def front_of(pairs: Sequence[tuple[Chosen, Plan]], walked: front_walk.Walked) ->
         pairs: choices and plans, ranked.
         walked: the front's points; where the walk was broken off only these count.
     """
-    counted = [i for i, (chosen, _) in enumerate(pairs) if walked.complete or _among(chosen, walked.plans)]
-
-    def name(i: int) -> tuple[float, float]:
-        plan = pairs[i][1]
-        return printed("finish", plan.finish_s), printed("delta_v", plan.delta_v_m_s)
-
-    counted.sort(key=lambda i: (*name(i), i))
-    found: list[int] = []
-    for i in counted:
-        if not found or name(i)[1] < name(found[-1])[1]:
-            found.append(i)
-    return found
+    counted: Sequence[int] = range(len(pairs))
+    if not walked.complete:
+        counted = [i for i in counted if any(pairs[i][0] is one for one in walked.plans)]
+    return _edge([plan for _, plan in pairs], counted)
 
 
 def _front(selection: Selection, walked: front_walk.Walked, ranked: Sequence[tuple[Chosen, Plan]]) -> Front | None:

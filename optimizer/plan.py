@@ -22,7 +22,7 @@ from .choice.objectives import Chosen
 from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
 from .choice.phase_front import PhaseFront, phase_front
-from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase
+from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase, is_decided
 from .choice.selection import Selection
 from .choice.ties import printed
 from .choice.tilt_price import tilt_price
@@ -39,6 +39,9 @@ Progress = Callable[[str], None]
 PHASE_FRONT_SHARE, ALTERNATIVES_SHARE, FLIGHTS_SHARE = 0.5, 0.5, 0.6
 """Of the time that is left: what the front over all phases of the ring may take, the search for plans of another kind,
 and the flights of all plans before only the best one is listed."""
+
+ALTERNATIVES_EFFORT = 150e6
+"""What the search for plans of another kind may take of the simplex method (see ``models/deadline.py``)."""
 
 TILT_SHARE = 0.3
 """Of the time that is left: what working out the price of a tilt may take."""
@@ -148,7 +151,8 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
     walked, points, left_out = _front(laid, best, progress, brief=brief)
     missing += left_out
     if not brief:
-        with deadline.searching(deadline.share(ALTERNATIVES_SHARE)):
+        ends = deadline.share(ALTERNATIVES_SHARE), deadline.effort(ALTERNATIVES_EFFORT)
+        with deadline.searching(ends[0]), deadline.searching(ends[1]):
             others = alternatives(selection, best, (aim, "finish" if aim == "delta_v" else "delta_v"), progress)
             if deadline.over():
                 missing.append("not every plan of another kind was sought")
@@ -199,7 +203,8 @@ def _front(
         late = f"of the front over all phases only {len(points.points)} points were found"
         return front_walk.alone(best), points, [late] if points.late else []
     walked = _walk(laid.selection, best, progress)
-    return walked, None, [f"of the front only {len(walked.plans)} points were found"] if walked.late else []
+    late = f"of the front only {len(walked.plans)} points were found" if walked.plans else "no front was found"
+    return walked, None, [late] if walked.late else []
 
 
 def _listed_in_time(
@@ -229,8 +234,7 @@ def _price(problem: Problem, plan: Plan, progress: Progress) -> CraftPrice | Non
 def _price_of_tilt(selection: Selection, best: Chosen) -> str:
     """What a tilt left on purpose would save, in words; nothing where it saves nothing, or no time is left for it."""
     with suppress(*ENDED), deadline.searching(deadline.share(TILT_SHARE)):
-        found = tilt_price(selection, best, selection.flyer.plan(best.options))
-        return "" if found is None else f"{found.text}."
+        return tilt_price(selection, best, selection.flyer.plan(best.options))
     return ""
 
 
@@ -262,7 +266,8 @@ def _no_plan(selection: Selection, late: str, progress: Progress, *, brief: bool
         front=None,
         plans=(),
         infeasible=infeasible,
-        phase_rule=problem.phase_rule,
+        # a rule laid it for want of a plan to choose it with
+        phase_rule="" if is_decided((problem,)) else problem.phase_rule,
         notes=problem.notes,
         unfinished=unfinished,
         rejected=near,

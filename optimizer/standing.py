@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from ..models.arrays import Array
 from ..models.force_choice import Chosen
 from ..models.ring import Ring
+from ..models.synchronous import StableLongitude
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,7 +39,6 @@ class ForcedHold:
     Args:
         craft: who leaves its slot or comes down first, None where no craft does in the time examined.
         leaves_s: when, s after ``begin_s``; infinite where none does.
-        sure_s: when the first may have left, with the doubt in the averaged equations; at most ``leaves_s``.
         down: whether that craft comes down before any has left its slot.
         looked_s: how far ahead was looked, s.
         lost: who comes down at the end of that, without another burn; None where all stay up.
@@ -50,11 +50,11 @@ class ForcedHold:
         trims: of all craft, in order of time.
         trim_m_s_year, make_up_m_s_year: the most that one craft trims, and makes up for drag, m/s a year.
         eccentricity: the largest that any orbit reaches.
+        stable: the longitudes that are stable, for a ring fixed to the ground under an uneven field.
     """
 
     craft: str | None
     leaves_s: float
-    sure_s: float
     down: bool
     looked_s: float
     lost: str | None
@@ -69,6 +69,7 @@ class ForcedHold:
     trim_m_s_year: float
     make_up_m_s_year: float
     eccentricity: float
+    stable: tuple[StableLongitude, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,7 +9,7 @@ from ..models.launch import site_angle
 from ..models.readouts import plain, turned
 from ..models.scenario import Pad, Scenario
 from .launch_windows import always_there
-from .layout import Column, columns, paragraph
+from .layout import figures, paragraph, table, words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,14 +46,14 @@ def angle_lines(scenario: Scenario, width: int) -> list[str]:
     origin = reference(scenario)
     if origin is None:
         return []
-    rows = [[what, _from_node(angle), _from(origin, angle)] for what, angle in _angles(scenario)]
+    angles = _angles(scenario)
     heading = f"Angles at the epoch, counted from {origin.words}"
-    heads = [
-        Column(title="", wraps=True),
-        Column(title="from the node", right=True),
-        Column(title=f"from {origin.words}", right=True),
+    filled = [
+        words("", [what for what, _ in angles], wraps=True),
+        figures("from the node", cells=[_from_node(angle) for _, angle in angles]),
+        figures(f"from {origin.words}", cells=[_from(origin, angle) for _, angle in angles]),
     ]
-    lines = ["", *paragraph(heading, width), "-" * min(len(heading), width), *columns(heads, rows, width)]
+    lines = ["", *paragraph(heading, width), "-" * min(len(heading), width), *table(filled, width)]
     start = "the ring's ascending node" if scenario.ring.inclination_rad else "the x axis"
     notes = [f"Angles count along the ring's motion, the first column from {start}."]
     if any(craft.orbit and not craft.orbit.circular for craft in scenario.craft):

@@ -9,9 +9,9 @@ from typing import Any
 from ..models.readouts import plain
 from ..optimizer.robustness.budget import SHARES, Budget, CraftBudget
 from ..optimizer.robustness.quantiles import CONFIDENCE, Quantile
-from .files import whole_directory, write_text
+from .files import write_answer
 from .flown_words import gravity_of
-from .layout import Column, columns, heading, paragraph
+from .layout import Cells, figures, heading, paragraph, table, words
 from .limits import limit_key, plan_as_written
 from .values import exact, json_text
 from .wording import listed
@@ -23,8 +23,12 @@ _CLOSED = (
 _BY_LAW = (
     "No closed form is known for such a flight: errors are propagated with a linear model of it, to first order "
     "in the errors. Burns to come are changed in the cheapest of a few ways where the rest of the plan would miss; the "
-    "ring's period is read and trimmed. Burns paid by an upper stage have the errors of the craft's burns."
+    "ring's period is read and trimmed. Burns of an upper stage or a carrier have the errors of the craft's burns; "
+    "craft on a carrier share its errors."
 )
+
+
+_LOADS = ("plan", "P50", "P90", "P99")
 
 
 def budget_text(budget: Budget, width: int) -> str:
@@ -47,7 +51,7 @@ def budget_text(budget: Budget, width: int) -> str:
         if names:
             who = "" if len(names) == len(budget.craft) else f"{listed(names)}: "
             lines += paragraph(f"{who}{how}", width)
-    lines += [*heading("Delta-v, m/s", width), *columns(*_craft_table(budget), width)]
+    lines += [*heading("Delta-v, m/s", width), *table(_craft_table(budget), width)]
     sure = f"{plain(100.0 * CONFIDENCE, 0)} %"
     lines += paragraph(
         f"P99 is what 99 in 100 flights do not exceed, with bounds that hold with {sure} confidence each, by order "
@@ -58,19 +62,29 @@ def budget_text(budget: Budget, width: int) -> str:
     for text in _warnings(budget):
         lines += paragraph(text, width, indent="  ")
     if any(one.load_kg for one in budget.craft):
-        lines += [*heading("Propellant to load, kg", width), *columns(*_load_table(budget), width)]
+        lines += [*heading("Propellant to load, kg", width), *table(_load_table(budget), width)]
         lines += paragraph(_loads_text(budget), width, indent="  ")
-    lines += [*heading("What drives it", width), *columns(*_driver_table(budget), width)]
-    lines += paragraph(
+    lines += _drivers_text(budget, width)
+    if budget.as_zero:
+        lines += paragraph(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width, indent="  ")
+    if budget.unfinished:
+        said = f"The search ended early: {budget.unfinished}. --time-limit SECONDS allows more."
+        lines += ["", *paragraph(said, width)]
+    lines += ["", *paragraph(_caution(budget), width)]
+    return "\n".join(lines) + "\n"
+
+
+def _drivers_text(budget: Budget, width: int) -> list[str]:
+    """What drives the budget; nothing where no time was left to work it out."""
+    if not budget.drivers:
+        return []
+    said = paragraph(
         f"P99 less the plan, summed over the craft, from {_grouped(budget.ranking_samples)} flights of each: with one "
         "source alone, and how much less without it. They do not add up.",
         width,
         indent="  ",
     )
-    if budget.as_zero:
-        lines += paragraph(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width, indent="  ")
-    lines += ["", *paragraph(_caution(budget), width)]
-    return "\n".join(lines) + "\n"
+    return [*heading("What drives it", width), *table(_driver_table(budget), width), *said]
 
 
 def _caution(budget: Budget) -> str:
@@ -99,36 +113,34 @@ def _answer(budget: Budget) -> str:
     return text
 
 
-def _craft_table(budget: Budget) -> tuple[list[Column], list[list[str]]]:
-    heads = [Column(title="craft"), *(Column(title=t, right=True) for t in ("plan", "P50", "P90", "P99"))]
-    heads += [Column(title="P99 bounds", right=True), Column(title="reserve", right=True)]
-    rows = [_row(one.craft, one.planned_m_s, one.delta_v_m_s, plain(one.reserve_m_s)) for one in budget.craft]
+def _craft_table(budget: Budget) -> list[Cells]:
+    rows = [(one.craft, one.planned_m_s, one.delta_v_m_s, plain(one.reserve_m_s)) for one in budget.craft]
     if len(budget.craft) > 1:
-        rows.append(_row("all", sum(one.planned_m_s for one in budget.craft), budget.total_m_s, ""))
-    return heads, rows
-
-
-def _row(name: str, planned: float, found: tuple[Quantile, ...], reserve: str) -> list[str]:
-    last = found[-1]
-    return [name, plain(planned), *(plain(q.value) for q in found), f"{_bound(last.low)}..{_bound(last.high)}", reserve]
+        rows.append(("all", sum(one.planned_m_s for one in budget.craft), budget.total_m_s, ""))
+    shares = ("P50", "P90", "P99")
+    return [
+        words("craft", [name for name, *_ in rows]),
+        figures("plan", cells=[plain(planned) for _, planned, _, _ in rows]),
+        *(figures(share, cells=[plain(found[i].value) for _, _, found, _ in rows]) for i, share in enumerate(shares)),
+        figures("P99 bounds", cells=[f"{_bound(f[-1].low)}..{_bound(f[-1].high)}" for _, _, f, _ in rows]),
+        figures("reserve", cells=[reserve for *_, reserve in rows]),
+    ]
 
 
 def _bound(value: float) -> str:
     return plain(value, 2) if math.isfinite(value) else "unknown"
 
 
-def _load_table(budget: Budget) -> tuple[list[Column], list[list[str]]]:
-    heads = [Column(title="craft"), *(Column(title=t, right=True) for t in ("plan", "P50", "P90", "P99", "costs"))]
-    rows = []
-    for one in budget.craft:
-        if one.load_kg is not None:
-            cost = one.load_kg[-1] - one.load_kg[0]
-            rows.append([one.craft, *(plain(kg, 2) for kg in one.load_kg), plain(cost, 2)])
+def _load_table(budget: Budget) -> list[Cells]:
+    """Loads by the plan and for 50, 90 and 99 of 100 flights, and what the last costs more than the first."""
+    loads = [(one.craft, one.load_kg) for one in budget.craft if one.load_kg is not None]
     if budget.one_load_kg is not None and budget.one_load_planned_kg is not None and len(budget.craft) > 1:
-        cost = budget.one_load_kg[-1].value - budget.one_load_planned_kg
-        values = [budget.one_load_planned_kg, *(q.value for q in budget.one_load_kg)]
-        rows.append(["one for all", *(plain(kg, 2) for kg in values), plain(cost, 2)])
-    return heads, rows
+        loads.append(("one for all", (budget.one_load_planned_kg, *(q.value for q in budget.one_load_kg))))
+    return [
+        words("craft", [name for name, _ in loads]),
+        *(figures(title, cells=[plain(kg[i], 2) for _, kg in loads]) for i, title in enumerate(_LOADS)),
+        figures("costs", cells=[plain(kg[-1] - kg[0], 2) for _, kg in loads]),
+    ]
 
 
 def _loads_text(budget: Budget) -> str:
@@ -138,11 +150,13 @@ def _loads_text(budget: Budget) -> str:
     return text
 
 
-def _driver_table(budget: Budget) -> tuple[list[Column], list[list[str]]]:
-    heads = [Column(title="source"), Column(title="alone, m/s", right=True), Column(title="left out, m/s", right=True)]
+def _driver_table(budget: Budget) -> list[Cells]:
     # what is left of a difference of two quantiles may fall short of nothing by noise
-    rows = [[d.source, plain(d.alone_m_s, 2), plain(max(d.left_out_m_s, 0.0), 2)] for d in budget.drivers]
-    return heads, rows
+    return [
+        words("source", [one.source for one in budget.drivers]),
+        figures("alone, m/s", cells=[plain(one.alone_m_s, 2) for one in budget.drivers]),
+        figures("left out, m/s", cells=[plain(max(one.left_out_m_s, 0.0), 2) for one in budget.drivers]),
+    ]
 
 
 def _warnings(budget: Budget) -> list[str]:
@@ -205,6 +219,8 @@ def _values(budget: Budget) -> dict[str, Any]:
         "one_load_planned_kg": budget.one_load_planned_kg,
         "drivers": [exact(one, "source", "alone_m_s", "left_out_m_s") for one in budget.drivers],
         "driver_samples": budget.ranking_samples,
+        "samples_asked": budget.asked,
+        "unfinished": budget.unfinished or None,
         "taken_as_exact": list(budget.as_zero),
         "model": {
             "gravity": gravity_of(budget.outcome) if all(one.by_law for one in budget.craft) else "two-body",
@@ -246,11 +262,7 @@ def write_budget(budget: Budget, directory: str | Path) -> Path:
         InputError: the place cannot be written to.
     """
     from .figures.budget import draw_budget
-    from .figures.style import paper, save
 
-    with whole_directory(directory) as place:
-        write_text(place / "budget.json", budget_json(budget))
-        write_text(place / "budget.txt", budget_text(budget, 110))
-        with paper():
-            save(draw_budget(budget), place, "budget")
+    texts = {"budget.json": budget_json(budget), "budget.txt": budget_text(budget, 110)}
+    write_answer(directory, texts, "budget", lambda: draw_budget(budget))
     return Path(directory)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from ..models.readouts import clock, instant, plain
 from ..optimizer.craft_plan import Burn
 from ..optimizer.outcome import Outcome
-from .layout import Column, columns, paragraph
+from .layout import figures, paragraph, table, words
 
 
 def burn_words(burn: Burn) -> str:
@@ -29,33 +29,31 @@ def burn_words(burn: Burn) -> str:
     return f"{plain(burn.delta_v_m_s, 2)} m/s: {pieces}"
 
 
+def _give(burn: Burn) -> str:
+    """The same, and what of it the upper stage gives."""
+    if burn.by_stage_m_s <= 0.0:
+        return burn_words(burn)
+    part = "" if burn.own_m_s < 0.005 else f"{plain(burn.by_stage_m_s, 2)} of it "
+    return f"{burn_words(burn)}; {part}by the upper stage"
+
+
 def burn_table(outcome: Outcome, burns: Sequence[Burn], width: int) -> list[str]:
     """Lines with a row for each burn: when, how much and which way, how long, and what an instrument shows then."""
     radius_m = outcome.scenario.body.radius_m
     long = any(burn.duration_s for burn in burns)
     epoch = outcome.scenario.epoch
     utc = epoch is not None and instant(epoch, 0.0).endswith(" UTC")
-    at = Column(title="at (UTC)" if utc else "at", wraps=True)
-    heads = [Column(title="burn", right=True), at, Column(title="give", wraps=True)]
-    heads += [Column(title="for", right=True)] if long else []
-    heads += [
-        Column(title="at cut-off", right=True),
-        Column(title="low km", right=True),
-        Column(title="high km", right=True),
+    at = [instant(epoch, burn.time_s, 1).removesuffix(" UTC") for burn in burns]
+    filled = [
+        figures("burn", cells=[str(index) for index in range(1, len(burns) + 1)]),
+        words("at (UTC)" if utc else "at", at, wraps=True),
+        words("give", [_give(burn) for burn in burns], wraps=True),
+        figures("for", cells=[f"{burn.duration_s or 0.0:.1f} s" for burn in burns]) if long else None,
+        figures("at cut-off", cells=[clock(burn.period_after_s) for burn in burns]),
+        figures("low km", cells=[plain((burn.periapsis_after_m - radius_m) * 1e-3) for burn in burns]),
+        figures("high km", cells=[plain((burn.apoapsis_after_m - radius_m) * 1e-3) for burn in burns]),
     ]
-    rows = []
-    for index, burn in enumerate(burns, start=1):
-        give = burn_words(burn)
-        if burn.by_stage_m_s > 0.0:
-            whole = burn.own_m_s < 0.005
-            give += "; by the upper stage" if whole else f"; {plain(burn.by_stage_m_s, 2)} of it by the upper stage"
-        row = [str(index), instant(epoch, burn.time_s, 1).removesuffix(" UTC"), give]
-        row += [f"{burn.duration_s or 0.0:.1f} s"] if long else []
-        row.append(clock(burn.period_after_s))
-        row.append(plain((burn.periapsis_after_m - radius_m) * 1e-3))
-        row.append(plain((burn.apoapsis_after_m - radius_m) * 1e-3))
-        rows.append(row)
-    lines = columns(heads, rows, width)
+    lines = table(filled, width)
     lines += paragraph(
         "At cut-off: the period that an instrument reads then; low and high: altitudes of periapsis and apoapsis.",
         width,

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from ..models.readouts import clock, instant, plain
-from ..optimizer.craft_plan import CarrierPlan, CraftPlan
+from ..optimizer.craft_plan import CarrierPlan
 from ..optimizer.outcome import Outcome, Plan
 from .burn_table import burn_table
-from .layout import Column, columns, heading, paragraph
+from .layout import figures, heading, paragraph, table, words
 from .wording import listed
 
 
@@ -45,22 +45,17 @@ def _launch(outcome: Outcome, carrier: CarrierPlan) -> str:
 
 
 def _drops(outcome: Outcome, plan: Plan, carrier: CarrierPlan, width: int) -> list[str]:
-    parts: dict[str, CraftPlan] = {part.craft: part for part in plan.craft}
-    rows = []
-    for drop in carrier.drops:
-        part = parts[drop.craft]
-        pays = f"{plain(part.delta_v_m_s, 2)}"
-        slot = f"{part.plane}, {part.slot}" if outcome.ring.planes > 1 else str(part.slot)
-        at = instant(outcome.scenario.epoch, drop.time_s, 1)
-        rows.append([str(drop.number + 1), at, drop.craft, slot, pays])
-    heads = [
-        Column(title="touch", right=True),
-        Column(title="drop at", wraps=True),
-        Column(title="craft"),
-        Column(title="plane, slot" if outcome.ring.planes > 1 else "slot", right=True),
-        Column(title="it pays m/s", right=True),
+    by_name = {part.craft: part for part in plan.craft}
+    parts, several = [by_name[drop.craft] for drop in carrier.drops], outcome.ring.planes > 1
+    slots = [f"{part.plane}, {part.slot}" if several else str(part.slot) for part in parts]
+    filled = [
+        figures("touch", cells=[str(drop.number + 1) for drop in carrier.drops]),
+        words("drop at", [instant(outcome.scenario.epoch, drop.time_s, 1) for drop in carrier.drops], wraps=True),
+        words("craft", [drop.craft for drop in carrier.drops]),
+        figures("plane, slot" if several else "slot", cells=slots),
+        figures("it pays m/s", cells=[plain(part.delta_v_m_s, 2) for part in parts]),
     ]
-    return columns(heads, rows, width)
+    return table(filled, width)
 
 
 def _orbit(outcome: Outcome, carrier: CarrierPlan) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 from ..models.readouts import plain, span
 from ..optimizer.outcome import Bind, Margin, Plan
 from ..optimizer.studies.strategies import Entry, room_share
-from .files import whole_directory, write_text
-from .layout import Column, columns, heading, paragraph
+from .files import write_answer
+from .layout import figures, heading, paragraph, table, words
 from .limits import (
     as_written,
     infeasible_as_written,
@@ -52,13 +52,7 @@ def compare_text(entries: Sequence[Entry], width: int = 80) -> str:
     scenarios = entries[0].about == "scenario"
     lines = paragraph("Scenarios side by side" if scenarios else entries[0].scenario.title, width)
     lines += paragraph(_what(entries, scenarios), width)
-    planned = [entry for entry in entries if entry.plan is not None]
-    if planned:
-        lines += heading("Scenarios" if scenarios else "Strategies", width)
-        lines += columns(_heads(entries, width), [_row(entry, entries, width) for entry in planned], width)
-        if width < WIDE:
-            lines += heading("Time, room and limits", width)
-            lines += columns(_more_heads(entries), [_more_row(entry, entries) for entry in planned], width)
+    lines += _tables(entries, "Scenarios" if scenarios else "Strategies", width)
     for entry in entries:
         if entry.plan is None:
             lines += ["", *paragraph(f"{entry.name}: {_no_plan(entry)}", width, hang="    ")]
@@ -89,72 +83,44 @@ def _what(entries: Sequence[Entry], scenarios: bool) -> str:
     )
 
 
-def _shown(entries: Sequence[Entry]) -> tuple[bool, bool]:
-    """Whether propellant and first service have anything to show."""
-    weighed = any(entry.plan is not None and entry.plan.propellant_kg is not None for entry in entries)
-    return weighed, any(entry.first_service_s is not None for entry in entries)
-
-
-def _carried(entries: Sequence[Entry]) -> bool:
-    """Whether any plan has a carrier."""
-    return any(entry.plan is not None and entry.plan.carriers for entry in entries)
-
-
 def carriers_m_s(plan: Plan) -> float:
     """What the carriers of a plan burn themselves, m/s."""
     return math.fsum(carrier.delta_v_m_s for carrier in plan.carriers)
 
 
-def _heads(entries: Sequence[Entry], width: int) -> list[Column]:
-    weighed, served = _shown(entries)
-    heads = [
-        Column(title="", wraps=True),
-        Column(title="m/s", right=True),
-        Column(title="worst m/s", right=True),
-    ]
-    heads += [Column(title="kg", right=True)] if weighed else []
-    heads += [Column(title="carriers m/s", right=True)] if _carried(entries) and width >= WIDE else []
-    heads += [Column(title="done after", right=True)]
-    if width < WIDE:
-        return [*heads, Column(title="against the first", wraps=True)]
-    heads += [Column(title="service after", right=True)] if served else []
-    return [*heads, Column(title="clears km", right=True), Column(title="what limits it", wraps=True)]
-
-
-def _row(entry: Entry, entries: Sequence[Entry], width: int) -> list[str]:
-    plan = entry.plan
-    assert plan is not None
-    weighed, served = _shown(entries)
-    row = [entry.name, plain(plan.delta_v_m_s), plain(plan.worst_delta_v_m_s)]
-    row += ["" if plan.propellant_kg is None else plain(plan.propellant_kg)] if weighed else []
-    row += _carriers_cell(entry, entries) if width >= WIDE else []
-    row.append(span(plan.finish_s))
-    if width < WIDE:
-        return [*row, _against(entry, entries)]
-    row += ["" if entry.first_service_s is None else span(entry.first_service_s)] if served else []
-    return [*row, _clearance(entry), _limit_text(entry)]
-
-
-def _carriers_cell(entry: Entry, entries: Sequence[Entry]) -> list[str]:
-    """What the carriers burn, where the table has such a column."""
-    if not _carried(entries):
+def _tables(entries: Sequence[Entry], title: str, width: int) -> list[str]:
+    """What the plans come to and what limits them, in two tables where the page is narrow."""
+    plans = [(entry, entry.plan) for entry in entries if entry.plan is not None]
+    if not plans:
         return []
-    return [plain(carriers_m_s(entry.plan)) if entry.plan is not None and entry.plan.carriers else ""]
+    weighed = any(plan.propellant_kg is not None for _, plan in plans)
+    carried = any(plan.carriers for _, plan in plans)
+    served = any(entry.first_service_s is not None for entry in entries)
+    name = words("", [entry.name for entry, _ in plans], wraps=True)
+    costs = [
+        figures("m/s", cells=[plain(plan.delta_v_m_s) for _, plan in plans]),
+        figures("worst m/s", cells=[plain(plan.worst_delta_v_m_s) for _, plan in plans]),
+        figures("kg", cells=[_or_empty(plain, plan.propellant_kg) for _, plan in plans]) if weighed else None,
+    ]
+    burned = [plain(carriers_m_s(plan)) if plan.carriers else "" for _, plan in plans]
+    carriers = figures("carriers m/s", cells=burned) if carried else None
+    done = figures("done after", cells=[span(plan.finish_s) for _, plan in plans])
+    rest = [
+        figures("service after", cells=[_or_empty(span, entry.first_service_s) for entry, _ in plans])
+        if served
+        else None,
+        figures("clears km", cells=[_clearance(entry) for entry, _ in plans]),
+        words("what limits it", [_limit_text(entry) for entry, _ in plans], wraps=True),
+    ]
+    if width >= WIDE:
+        return [*heading(title, width), *table([name, *costs, carriers, done, *rest], width)]
+    against = words("against the first", [_against(entry, entries) for entry, _ in plans], wraps=True)
+    lines = [*heading(title, width), *table([name, *costs, done, against], width)]
+    return [*lines, *heading("Time, room and limits", width), *table([name, carriers, *rest], width)]
 
 
-def _more_heads(entries: Sequence[Entry]) -> list[Column]:
-    _, served = _shown(entries)
-    heads = [Column(title="", wraps=True)]
-    heads += [Column(title="carriers m/s", right=True)] if _carried(entries) else []
-    heads += [Column(title="service after", right=True)] if served else []
-    return [*heads, Column(title="clears km", right=True), Column(title="what limits it", wraps=True)]
-
-
-def _more_row(entry: Entry, entries: Sequence[Entry]) -> list[str]:
-    _, served = _shown(entries)
-    row = [entry.name, *_carriers_cell(entry, entries)]
-    row += ["" if entry.first_service_s is None else span(entry.first_service_s)] if served else []
-    return [*row, _clearance(entry), _limit_text(entry)]
+def _or_empty(say: Callable[[float], str], value: float | None) -> str:
+    return "" if value is None else say(value)
 
 
 def _against(entry: Entry, entries: Sequence[Entry]) -> str:
@@ -197,11 +163,11 @@ def _no_plan(entry: Entry) -> str:
 
 
 def _bind_text(bind: Bind) -> str:
-    words = limit_words(bind.limit)
+    known = limit_words(bind.limit)
     if bind.serves is None:
         return f"another {limit_key(bind.limit)}"
     serves = serving_value(bind.limit, bind.serves, 4)
-    return f"{limit_key(bind.limit)} = {serves:.12g} or {'less' if words.floor else 'more'}"
+    return f"{limit_key(bind.limit)} = {serves:.12g} or {'less' if known.floor else 'more'}"
 
 
 def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
@@ -331,17 +297,8 @@ def write_compare(entries: Sequence[Entry], directory: str | Path) -> list[Path]
         InputError: the directory cannot be written to.
     """
     from .figures.compare import draw_fronts
-    from .figures.style import paper, save
 
-    place = Path(directory)
-    with whole_directory(place) as passing:
-        written = [
-            write_text(passing / "compare.json", compare_json(entries)),
-            write_text(passing / "compare.txt", compare_text(entries, WIDE)),
-        ]
-        for name, table in compare_tables(entries).items():
-            written.append(write_text(passing / f"{name}.csv", frame_csv(table)))
-        if any(front.points for entry in entries for front in entry.fronts):
-            with paper():
-                written += save(draw_fronts(entries), passing, "fronts")
-    return [place / path.name for path in written]
+    texts = {"compare.json": compare_json(entries), "compare.txt": compare_text(entries, WIDE)}
+    texts |= {f"{name}.csv": frame_csv(frame) for name, frame in compare_tables(entries).items()}
+    fronts = any(front.points for entry in entries for front in entry.fronts)
+    return write_answer(directory, texts, "fronts", (lambda: draw_fronts(entries)) if fronts else None)

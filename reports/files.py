@@ -8,12 +8,16 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..models.errors import InputError
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 _kept: ContextVar[list[str] | None] = ContextVar("kept", default=None)
 
@@ -111,6 +115,24 @@ def whole_directory(path: str | Path) -> Iterator[Path]:
             raise InputError(f"cannot write files into {path}: {problem.strerror or problem}.") from problem
     finally:
         shutil.rmtree(passing, ignore_errors=True)
+
+
+def write_answer(
+    directory: str | Path, texts: Mapping[str, str], name: str, draw: Callable[[], Figure] | None
+) -> list[Path]:
+    """Write texts by the names of their files, and a figure of that name where there is one, into a whole directory.
+
+    Raises:
+        InputError: the directory cannot be written to.
+    """
+    from .figures.style import paper, save
+
+    with whole_directory(directory) as passing:
+        written = [write_text(passing / file, text) for file, text in texts.items()]
+        if draw is not None:
+            with paper():
+                written += save(draw(), passing, name)
+    return [Path(directory) / path.name for path in written]
 
 
 def _resolved(path: Path) -> Path:

@@ -46,20 +46,14 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
     assert outcome.under is not None
     tolerance = f"{plain(math.degrees(outcome.scenario.ring.tolerance_rad), 2)} deg"
     by = f"by {listed(list(outcome.under.chosen.flown))}, without another burn"
+    kept = "its spacing" if outcome.scenario.ring.longitude_rad is None else "its longitudes"
     if hold.leaves_s <= 0.0:
         said = [f"{hold.craft} is outside the tolerance of {tolerance} from the beginning."]
-    elif hold.sure_s < hold.leaves_s:
-        said = [
-            f"Keeps its spacing for {_long(hold.sure_s)} at least {by}, within {tolerance}: by then the doubt in how "
-            "sunlight is averaged may have used up the tolerance."
-        ]
-        if hold.craft is not None:
-            said.append(f"Without that doubt {hold.craft} would leave first, after {_long(hold.leaves_s)}.")
     elif hold.craft is None:
-        said = [f"Keeps its spacing for at least {_long(hold.looked_s)} {by}, within {tolerance}."]
+        said = [f"Keeps {kept} for at least {_long(hold.looked_s)} {by}, within {tolerance}."]
     else:
         leaves = f"{hold.craft} comes down first" if hold.down else f"{hold.craft} leaves first"
-        said = [f"Keeps its spacing for {_long(hold.leaves_s)} {by}, within {tolerance}: {leaves}."]
+        said = [f"Keeps {kept} for {_long(hold.leaves_s)} {by}, within {tolerance}: {leaves}."]
     said.append("Mean orbits, followed by averaged equations from the rates flown, drag by a steady atmosphere.")
     if hold.eccentricity > OVAL:
         said.append(
@@ -67,8 +61,20 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
         )
     if hold.lost is not None and not hold.down:
         said.append(f"{hold.lost} comes down first, after {_long(hold.looked_s)} without burns.")
-    said += [one for one in (_upkeep(outcome, hold),) if one]
+    said += [one for one in (_upkeep(outcome, hold), _stable(hold)) if one]
     return " ".join(said)
+
+
+def _stable(hold: ForcedHold) -> str:
+    """The longitudes at which craft over the ground stay; empty for other rings."""
+    if not hold.stable:
+        return ""
+    places = [f"{plain(math.degrees(one.longitude_rad) % 360.0, 1)} deg" for one in hold.stable]
+    swings = [f"{plain(one.swing_s / 86_400.0, 0)} d" for one in hold.stable]
+    return (
+        f"By the uneven field alone craft stay over {listed(places)} east, and swing about these places in "
+        f"{listed(swings)}; elsewhere they drift towards them."
+    )
 
 
 def _upkeep(outcome: Outcome, hold: ForcedHold) -> str:

@@ -16,7 +16,7 @@ from ..models.site_and_plane import SiteAndPlane
 from ..models.sites import open_at
 from ..models.windows import least_angle
 from ..optimizer.problem.ring_phase import ring_of
-from .layout import Column, columns, heading, paragraph
+from .layout import figures, heading, paragraph, table, words
 
 SHOWN = 8
 """Windows listed of one site."""
@@ -64,18 +64,16 @@ def _site_lines(scenario: Scenario, ring: Ring, pad: Pad, width: int) -> list[st
     found.sort(key=lambda item: item[0].time_s)
     several = ring.planes > 1
     tolerant = pad.plane_tolerance_rad > 0.0
-    heads = [Column(title="liftoff", wraps=True)]
-    heads += [Column(title="plane", right=True)] if several else []
-    heads += [Column(title="ring goes"), Column(title="azimuth", right=True), Column(title="over ground", right=True)]
-    heads += [Column(title="span", right=True)] if tolerant else []
-    heads += [Column(title="open", wraps=True)]
-    rows = []
-    for window, plane in found[:SHOWN]:
-        row = [instant(scenario.epoch, window.time_s), *([f"{plane}"] if several else [])]
-        row += ["north" if window.ascending else "south"]
-        row += [f"{plain(math.degrees(azimuth), 2)} deg" for azimuth in (window.azimuth_rad, window.flight_azimuth_rad)]
-        row += [_span(window)] if tolerant else []
-        rows.append([*row, _closed(pad, window)])
+    shown = [window for window, _ in found[:SHOWN]]
+    filled = [
+        words("liftoff", [instant(scenario.epoch, one.time_s) for one in shown], wraps=True),
+        figures("plane", cells=[f"{plane}" for _, plane in found[:SHOWN]]) if several else None,
+        words("ring goes", ["north" if one.ascending else "south" for one in shown]),
+        figures("azimuth", cells=[f"{plain(math.degrees(one.azimuth_rad), 2)} deg" for one in shown]),
+        figures("over ground", cells=[f"{plain(math.degrees(one.flight_azimuth_rad), 2)} deg" for one in shown]),
+        figures("span", cells=[_span(one) for one in shown]) if tolerant else None,
+        words("open", [_closed(pad, one) for one in shown], wraps=True),
+    ]
     passes = "1 window" if len(found) == 1 else f"{len(found)} windows"
     text = f"{pad.name}: {passes} up to {instant(scenario.epoch, until)}"
     text += f", the first {SHOWN} of them:" if len(found) > SHOWN else ":" if found else "."
@@ -88,7 +86,7 @@ def _site_lines(scenario: Scenario, ring: Ring, pad: Pad, width: int) -> list[st
             "Span: for how long before and after, in minutes and seconds, the site is near enough to the plane."
         )
     lines = paragraph(text, width, indent="  ")
-    return [*lines, *columns(heads, rows, width), *paragraph(" ".join(notes), width, indent="  ")] if rows else lines
+    return [*lines, *table(filled, width), *paragraph(" ".join(notes), width, indent="  ")] if shown else lines
 
 
 def _span(window: Window) -> str:

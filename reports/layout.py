@@ -37,6 +37,26 @@ class Column:
     wraps: bool = False
 
 
+@dataclass(frozen=True, kw_only=True)
+class Cells:
+    """A column with its texts, under a heading of one line or several."""
+
+    heads: tuple[str, ...]
+    cells: Sequence[str]
+    right: bool = False
+    wraps: bool = False
+
+
+def figures(*heads: str, cells: Sequence[str]) -> Cells:
+    """A column of figures under heading lines; empty ones are left out."""
+    return Cells(heads=tuple(head for head in heads if head), right=True, cells=cells)
+
+
+def words(head: str, cells: Sequence[str], *, wraps: bool = False) -> Cells:
+    """A column of words."""
+    return Cells(heads=(head,), cells=cells, wraps=wraps)
+
+
 def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = None) -> list[str]:
     """Fill a paragraph.
 
@@ -141,6 +161,15 @@ def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, 
             for k in range(max(len(cell) for cell in cells))
         ]
     return lines
+
+
+def table(filled: Sequence[Cells | None], width: int) -> list[str]:
+    """Set columns of one length side by side, their headings from the top; None is a column that there is not."""
+    shown = [one for one in filled if one is not None]
+    deep = max(len(one.heads) for one in shown)
+    under = [[one.heads[line] if line < len(one.heads) else "" for one in shown] for line in range(1, deep)]
+    heads = [Column(title=one.heads[0], right=one.right, wraps=one.wraps) for one in shown]
+    return columns(heads, [*under, *map(list, zip(*(one.cells for one in shown), strict=True))], width)
 
 
 def _longest_word(cell: str) -> int:

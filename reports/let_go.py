@@ -7,6 +7,7 @@ import math
 from ..models.readouts import brief, plain, span
 from ..optimizer.outcome import LetGo, Outcome
 from .layout import Column, columns, heading, paragraph
+from .values import exact, finite
 
 
 def let_go_lines(outcome: Outcome, width: int) -> list[str]:
@@ -44,13 +45,8 @@ def _table(outcome: Outcome, rows: list[LetGo], width: int) -> list[str]:
 
 def let_go_values(row: LetGo, body_radius_m: float) -> dict[str, float | str | None]:
     """One insertion as values of the result; null where no plan keeps the limits."""
-
-    def finite(value: float, places: int) -> float | None:
-        return round(value, places) if math.isfinite(value) else None
-
     return {
-        "pad": row.pad,
-        "insertion": row.insertion,
+        **exact(row, "pad", "insertion"),
         "periapsis_km": round((row.periapsis_m - body_radius_m) * 1e-3, 6),
         "apoapsis_km": round((row.apoapsis_m - body_radius_m) * 1e-3, 6),
         "payload_kg": finite(row.payload_kg, 6),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..models.readouts import plain, span
 from ..optimizer.outcome import FrontPoint, Outcome, Plan
-from .layout import Column, columns, heading, paragraph
+from .layout import figures, heading, paragraph, table, words
 from .limits import limit_key
 from .wording import changes_of, cost_against, count, listed, sentence, time_against, why_text
 
@@ -141,37 +141,37 @@ def other_ways(outcome: Outcome, first: Plan, width: int) -> list[str]:
 
 def _comparison(plans: list[Plan], first: Plan, width: int, *, kinds: bool = False) -> list[str]:
     """Set plans against the first; where the page is narrow, time, cost and reason make one sentence."""
-    wide = width >= 110
     common = [] if kinds else _common_changes(plans, first)
-    rows = []
-    for plan in plans:
-        same = plan.rank == first.rank
-        time, cost, why = time_against(plan, first), cost_against(plan, first), why_text(plan, first, known=common)
-        if plan.broken:
-            marks = listed(sorted({limit_key(broken.limit) for broken in plan.broken}))
-            why = f"BREAKS {marks}; {why}" if why else f"BREAKS {marks}"
-        row = [str(plan.rank), plain(plan.delta_v_m_s), span(plan.finish_s)]
-        row += [plan.kind or ""] if kinds else []
-        if wide:
-            row += ["" if same else time, "" if same else cost, why]
-        else:
-            row += ["" if same else f"{time}, {cost}" + (f": {why}" if why else "")]
-        rows.append(row)
+    reasons = [_reason(plan, first, common) for plan in plans]
+    times = [time_against(plan, first) if plan.rank != first.rank else "" for plan in plans]
+    costs = [cost_against(plan, first) if plan.rank != first.rank else "" for plan in plans]
     against = f"against plan {first.rank}"
-    heads = [
-        Column(title="plan", right=True),
-        Column(title="m/s", right=True),
-        Column(title="done after", right=True),
-    ]
-    heads += [Column(title="of another kind", wraps=True)] if kinds else []
-    if wide:
-        heads += [Column(title=against), Column(title=""), Column(title="because", wraps=True)]
+    if width >= 110:
+        last = [words(against, times), words("", costs), words("because", reasons, wraps=True)]
     else:
-        heads += [Column(title=against, wraps=True)]
-    lines = columns(heads, rows, width)
+        several = zip(times, costs, reasons, strict=True)
+        said = [f"{time}, {cost}" + (f": {why}" if why else "") if time else "" for time, cost, why in several]
+        last = [words(against, said, wraps=True)]
+    filled = [
+        figures("plan", cells=[str(plan.rank) for plan in plans]),
+        figures("m/s", cells=[plain(plan.delta_v_m_s) for plan in plans]),
+        figures("done after", cells=[span(plan.finish_s) for plan in plans]),
+        words("of another kind", [plan.kind or "" for plan in plans], wraps=True) if kinds else None,
+        *last,
+    ]
+    lines = table(filled, width)
     if common:
         lines += paragraph(f"In each of these but plan {first.rank}: {'; '.join(common)}.", width, indent="  ")
     return lines
+
+
+def _reason(plan: Plan, first: Plan, common: list[str]) -> str:
+    """Why a plan costs what it does; what it breaks first."""
+    why = why_text(plan, first, known=common)
+    if not plan.broken:
+        return why
+    marks = listed(sorted({limit_key(broken.limit) for broken in plan.broken}))
+    return f"BREAKS {marks}; {why}" if why else f"BREAKS {marks}"
 
 
 def _common_changes(plans: list[Plan], first: Plan) -> list[str]:

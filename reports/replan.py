@@ -9,7 +9,7 @@ from typing import Any
 from ..models.readouts import clock, instant, plain, span
 from ..optimizer.replan.answer import NOTHING, CraftChange, Decision, Replan
 from .burn_table import burn_table
-from .layout import Column, columns, heading, paragraph
+from .layout import Cells, figures, heading, paragraph, table, words
 from .limits import limit_key, outcome_as_written
 from .no_plan import infeasible_text
 from .result import result
@@ -33,7 +33,7 @@ def replan_text(done: Replan, width: int) -> str:
     lines += paragraph(_answer(done), width)
     lines += _states(done, width)
     if done.changes:
-        lines += [*heading("What to fly", width), *columns(*_table(done), width)]
+        lines += [*heading("What to fly", width), *table(_table(done), width)]
         lines += paragraph(
             "Times from the epoch; spent: until now; rest: from now on; was: the rest of the old plan.",
             width,
@@ -120,31 +120,28 @@ def _states(done: Replan, width: int) -> list[str]:
     return lines
 
 
-def _table(done: Replan) -> tuple[list[Column], list[list[str]]]:
-    heads = [Column(title="craft"), Column(title="slot", right=True), Column(title="at the ring", wraps=True)]
-    heads += [
-        Column(title=title, right=True) for title in ("period at cut-off", "in slot after", "spent", "rest", "was")
+def _table(done: Replan) -> list[Cells | None]:
+    changes = done.changes
+    slots = [(change.old.slot, change.new.slot) for change in changes]
+    return [
+        words("craft", [change.craft for change in changes]),
+        figures("slot", cells=[str(new) if new == old else f"{old}, now {new}" for old, new in slots]),
+        words("at the ring", [_way(done, change) for change in changes], wraps=True),
+        figures("period at cut-off", cells=[_cut_off(done, change) for change in changes]),
+        figures("in slot after", cells=[span(change.in_slot_s) for change in changes]),
+        figures("spent", cells=[plain(change.spent_m_s) for change in changes]),
+        figures("rest", cells=[plain(change.rest_m_s) for change in changes]),
+        figures("was", cells=[plain(change.old_rest_m_s) for change in changes]),
     ]
-    rows = []
-    for change in done.changes:
-        part = change.new
-        kept = change.new_from_s == 0.0 and change.craft not in done.mended
-        # a mended plan may have its phasing burn behind it
-        period = None if change.craft in done.mended and part.phasing_burn is None else part.cut_off_period_s
-        burned = kept and part.phasing_period_s is not None and len(_burns_left(done, change)) < 2
-        rows.append(
-            [
-                change.craft,
-                str(part.slot) if part.slot == change.old.slot else f"{change.old.slot}, now {part.slot}",
-                _way(done, change),
-                "-" if period is None or burned else clock(period),
-                span(change.in_slot_s),
-                plain(change.spent_m_s),
-                plain(change.rest_m_s),
-                plain(change.old_rest_m_s),
-            ]
-        )
-    return heads, rows
+
+
+def _cut_off(done: Replan, change: CraftChange) -> str:
+    part, mended = change.new, change.craft in done.mended
+    # a mended plan may have its phasing burn behind it
+    period = None if mended and part.phasing_burn is None else part.cut_off_period_s
+    kept = change.new_from_s == 0.0 and not mended
+    burned = kept and part.phasing_period_s is not None and len(_burns_left(done, change)) < 2
+    return "-" if period is None or burned else clock(period)
 
 
 def _way(done: Replan, change: CraftChange) -> str:

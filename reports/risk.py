@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from pathlib import Path
@@ -14,8 +13,9 @@ from ..models.scenario import Scenario
 from ..optimizer.outcome import Outcome, PlanRisk
 from ..optimizer.robustness.completion import SHARES, Completion
 from ..optimizer.robustness.weighing import RiskStudy
-from .files import whole_directory, write_text
-from .layout import Column, columns, heading, paragraph
+from .files import write_answer
+from .layout import Cells, figures, heading, paragraph, table
+from .values import json_text
 
 ROWS_SHOWN = 12
 """Plans that are listed on the screen; all are in the JSON."""
@@ -94,36 +94,37 @@ def _launches(scenario: Scenario) -> str:
 
 def _table(outcome: Outcome, risks: Sequence[PlanRisk], width: int) -> list[str]:
     plans = {plan.rank: plan for plan in outcome.plans}
-    heads = [Column(title="plan", right=True), Column(title="planned, m/s", right=True)]
     loaded = any(risk.load_m_s is not None for risk in risks)
-    mass = any(risk.load_kg is not None for risk in risks)
-    if loaded:
-        heads.append(Column(title="99 in 100 load, kg" if mass else "99 in 100 burn, m/s", right=True))
-    heads += [Column(title=title, right=True) for title in ("done as planned", "50 in 100", "90 in 100")]
+    load = "99 in 100 load, kg" if any(risk.load_kg is not None for risk in risks) else "99 in 100 burn, m/s"
     dated = any(risk.in_time is not None for risk in risks)
-    if dated:
-        heads.append(Column(title="in time", right=True))
-    rows = []
-    for risk in risks[:ROWS_SHOWN]:
-        plan = plans[risk.rank]
-        row = [str(risk.rank), plain(plan.delta_v_m_s)]
-        if loaded:
-            row.append(plain(risk.load_kg, 2) if risk.load_kg is not None else plain(risk.load_m_s or 0.0))
-        row += [span(plan.finish_s), _date(risk.finish_p50_s), _date(risk.finish_p90_s)]
-        rows.append([*row, _percent(risk.in_time or 0.0)] if dated else row)
-    lines = columns(heads, rows, width)
+    shown = risks[:ROWS_SHOWN]
+    filled = [
+        figures("plan", cells=[str(risk.rank) for risk in shown]),
+        figures("planned, m/s", cells=[plain(plans[risk.rank].delta_v_m_s) for risk in shown]),
+        figures(load, cells=[_load(risk) for risk in shown]) if loaded else None,
+        figures("done as planned", cells=[span(plans[risk.rank].finish_s) for risk in shown]),
+        figures("50 in 100", cells=[_date(risk.finish_p50_s) for risk in shown]),
+        figures("90 in 100", cells=[_date(risk.finish_p90_s) for risk in shown]),
+        figures("in time", cells=[_percent(risk.in_time or 0.0) for risk in shown]) if dated else None,
+    ]
+    lines = table(filled, width)
     if len(risks) > ROWS_SHOWN:
         lines += paragraph(f"and {len(risks) - ROWS_SHOWN} more in the file (--json PATH).", width, indent="  ")
     return lines
 
 
 def _spares(study: RiskStudy, width: int) -> list[str]:
-    heads = [Column(title="spares", right=True), *(Column(title=t, right=True) for t in ("50 in 100", "90 in 100"))]
-    heads += [Column(title="99 in 100", right=True), Column(title="never", right=True)]
-    rows = [
-        [str(count), *(_date(one.value) for one in done.done), _percent(done.never)] for count, done in study.spares
+    dates = [[_date(one.value) for one in done.done] for _, done in study.spares]
+    filled: list[Cells] = [
+        figures("spares", cells=[str(count) for count, _ in study.spares]),
+        *(figures(f"{share} in 100", cells=[row[i] for row in dates]) for i, share in enumerate((50, 90, 99))),
+        figures("never", cells=[_percent(done.never) for _, done in study.spares]),
     ]
-    return columns(heads, rows, width)
+    return table(filled, width)
+
+
+def _load(risk: PlanRisk) -> str:
+    return plain(risk.load_kg, 2) if risk.load_kg is not None else plain(risk.load_m_s or 0.0)
 
 
 def _date(time_s: float) -> str:
@@ -161,7 +162,7 @@ def risk_json(study: RiskStudy) -> str:
         "plans": [risk_values(one.risk) for one in study.plans],
         "spares": [{"spares": count, **_done(done)} for count, done in study.spares],
     }
-    return json.dumps(values, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return json_text(values, indent=1)
 
 
 def _done(done: Completion) -> dict[str, Any]:
@@ -176,11 +177,7 @@ def write_risk(study: RiskStudy, directory: str | Path) -> Path:
         InputError: the place cannot be written to.
     """
     from .figures.completion import draw_completion
-    from .figures.style import paper, save
 
-    with whole_directory(directory) as place:
-        write_text(place / "risk.json", risk_json(study))
-        write_text(place / "risk.txt", risk_text(study, 110))
-        with paper():
-            save(draw_completion(study), place, "completion")
+    texts = {"risk.json": risk_json(study), "risk.txt": risk_text(study, 110)}
+    write_answer(directory, texts, "completion", lambda: draw_completion(study))
     return Path(directory)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from ..models.readouts import instant, plain, span
 from ..optimizer.studies.slips import Launch, Loss, Price, Slips
-from .layout import Column, columns, heading, paragraph
+from .layout import Cells, figures, heading, paragraph, table, words
 from .remarks import CAUTION
 from .values import json_text
 from .wording import goal_text
@@ -33,7 +34,7 @@ def slips_text(slips: Slips, width: int) -> str:
                 f"Liftoff{riding} planned for {instant(scenario.epoch, launch.planned_s)}.", width, indent="  "
             )
         if launch.slips:
-            lines += columns(_SLIPPED, [_slip_row(slips, launch, k) for k in range(len(launch.slips))], width)
+            lines += table(_slipped(slips, launch), width)
         for name, loss in zip(_owners(launch), launch.losses, strict=True):
             for text in _loss_lines(slips, name, loss):
                 lines += paragraph(text, width, indent="  ", hang="    ")
@@ -48,34 +49,32 @@ def slips_text(slips: Slips, width: int) -> str:
     return "\n".join(lines) + "\n"
 
 
-_SLIPPED = [
-    Column(title="late by"),
-    Column(title="next good liftoff", wraps=True),
-    Column(title="m/s more", right=True),
-    Column(title="done after", right=True),
-    Column(title="later by", right=True),
-]
-
-
 def _owners(launch: Launch) -> list[str]:
     """The craft that each loss is about: on the pad and in orbit, craft by craft."""
     each = len(launch.losses) // max(len(launch.craft), 1)
     return [name for name in launch.craft for _ in range(each)]
 
 
-def _slip_row(slips: Slips, launch: Launch, number: int) -> list[str]:
-    slip = launch.slips[number]
-    if slip.price is None:
-        return [span(slip.late_s), "NO PLAN keeps the limits", "", "", ""]
-    price, was = slip.price, slips.planned
-    at = "" if price.liftoff_s is None else instant(slips.scenario.epoch, price.liftoff_s)
-    dearer, later = price.delta_v_m_s - was.delta_v_m_s, price.finish_s - was.finish_s
+def _slipped(slips: Slips, launch: Launch) -> list[Cells]:
+    """What each slip of a launch makes of the best plan."""
+    was, prices = slips.planned, [slip.price for slip in launch.slips]
+
+    def said(say: Callable[[Price], str], none: str = "") -> list[str]:
+        return [none if price is None else say(price) for price in prices]
+
+    def liftoff(price: Price) -> str:
+        return "" if price.liftoff_s is None else instant(slips.scenario.epoch, price.liftoff_s)
+
+    def later(price: Price) -> str:
+        by_s = price.finish_s - was.finish_s
+        return ("-" if by_s < 0.0 else "") + span(abs(by_s))
+
     return [
-        span(slip.late_s),
-        at,
-        plain(dearer),
-        span(price.finish_s),
-        ("-" if later < 0.0 else "") + span(abs(later)),
+        words("late by", [span(slip.late_s) for slip in launch.slips]),
+        words("next good liftoff", said(liftoff, "NO PLAN keeps the limits"), wraps=True),
+        figures("m/s more", cells=said(lambda price: plain(price.delta_v_m_s - was.delta_v_m_s))),
+        figures("done after", cells=said(lambda price: span(price.finish_s))),
+        figures("later by", cells=said(later)),
     ]
 
 

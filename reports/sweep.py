@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,8 +12,8 @@ from ..models.readouts import plain, span
 from ..optimizer.outcome import Infeasible
 from ..optimizer.studies.strategies import room_share
 from ..optimizer.studies.sweep import Grid, Row
-from .files import whole_directory, write_text
-from .layout import Column, columns, heading, paragraph
+from .files import write_answer
+from .layout import Cells, figures, heading, paragraph, table, words
 from .limits import limit_key, limit_words, serving_value
 from .remarks import CAUTION
 from .safe_text import csv_cell
@@ -88,9 +88,9 @@ def _why(why: Infeasible | None) -> str:
         return " ".join(why.reason.split()) or "no plan keeps all limits"
     parts = []
     for bind in why.binds:
-        words = limit_words(bind.limit)
+        known = limit_words(bind.limit)
         serves = "" if bind.serves is None else f" = {serving_value(bind.limit, bind.serves, 4):.12g}"
-        parts.append(f"{limit_key(bind.limit)}{serves}{(' or less' if words.floor else ' or more') if serves else ''}")
+        parts.append(f"{limit_key(bind.limit)}{serves}{(' or less' if known.floor else ' or more') if serves else ''}")
     return f"{'together ' if why.together else ''}{listed(parts)} would serve"
 
 
@@ -130,8 +130,7 @@ def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[TextRow], width:
     if len(over.varied) == 2:
         lines += _crossed(aim, over, ready, width)
     lines += heading("Points", width)
-    weighed = any(row.fields["propellant_kg"] for row in ready)
-    lines += columns(_heads(over, weighed), [_row(row, weighed) for row in ready], width)
+    lines += table(_points(over, ready), width)
     lines += _remarks(over, ready, width)
     lines += ["", *paragraph(CAUTION, width)]
     return "\n".join(lines) + "\n"
@@ -148,14 +147,15 @@ AIMED = {
 
 def _crossed(aim: str, over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
     down, across = over.varied
-    column, words = AIMED[aim]
+    column, title = AIMED[aim]
     cells = {row.values: _aim_text(row, column) for row in ready}
-    heads = [Column(title=down.short, right=True)]
-    heads += [Column(title=value, right=True) for value in across.values]
-    rows = [[value, *(cells.get((value, other), "") for other in across.values)] for value in down.values]
+    filled = [
+        figures(down.short, cells=down.values),
+        *(figures(other, cells=[cells.get((value, other), "") for value in down.values]) for other in across.values),
+    ]
     return [
-        *heading(f"{words}, over {down.short} down and {across.short} across", width),
-        *columns(heads, rows, width),
+        *heading(f"{title}, over {down.short} down and {across.short} across", width),
+        *table(filled, width),
     ]
 
 
@@ -166,21 +166,19 @@ def _aim_text(row: TextRow, column: str) -> str:
     return span(value) if column == "finish_s" else plain(value)
 
 
-def _heads(over: Grid, weighed: bool) -> list[Column]:
-    heads = [Column(title=vary.short, right=True) for vary in over.varied]
-    heads += [Column(title="m/s", right=True), Column(title="worst", right=True)]
-    heads += [Column(title="kg", right=True)] if weighed else []
-    return [*heads, Column(title="done after", right=True), Column(title="what limits it", wraps=True)]
+def _points(over: Grid, ready: Sequence[TextRow]) -> list[Cells | None]:
+    def said(name: str, say: Callable[[float], str]) -> list[str]:
+        return ["-" if (value := row.number(name)) is None else say(value) for row in ready]
 
-
-def _row(row: TextRow, weighed: bool) -> list[str]:
-    total, worst, mass = (row.number(name) for name in ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg"))
-    finish = row.number("finish_s")
-    cells = [*row.values, "-" if total is None else plain(total), "-" if worst is None else plain(worst)]
-    if weighed:
-        cells.append("-" if mass is None else plain(mass))
-    cells.append("-" if finish is None else span(finish))
-    return [*cells, _limit_text(row)]
+    weighed = any(row.fields["propellant_kg"] for row in ready)
+    return [
+        *(figures(vary.short, cells=[row.values[i] for row in ready]) for i, vary in enumerate(over.varied)),
+        figures("m/s", cells=said("delta_v_m_s", plain)),
+        figures("worst", cells=said("worst_delta_v_m_s", plain)),
+        figures("kg", cells=said("propellant_kg", plain)) if weighed else None,
+        figures("done after", cells=said("finish_s", span)),
+        words("what limits it", [_limit_text(row) for row in ready], wraps=True),
+    ]
 
 
 def _limit_text(row: TextRow) -> str:
@@ -217,17 +215,9 @@ def write_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow], direc
     Raises:
         InputError: the directory cannot be written to.
     """
-    from .figures.style import paper, save
     from .figures.sweep import draw_sweep
 
-    place = Path(directory)
     ready = in_order(over, rows)
-    with whole_directory(place) as passing:
-        written = [
-            write_text(passing / "sweep.csv", table_csv(over, rows)),
-            write_text(passing / "sweep.txt", sweep_text(title, aim, over, rows, 110)),
-        ]
-        if any(row.fields["delta_v_m_s"] for row in ready):
-            with paper():
-                written += save(draw_sweep(title, aim, over, ready), passing, "sweep")
-    return [place / path.name for path in written]
+    texts = {"sweep.csv": table_csv(over, rows), "sweep.txt": sweep_text(title, aim, over, rows, 110)}
+    planned = any(row.fields["delta_v_m_s"] for row in ready)
+    return write_answer(directory, texts, "sweep", (lambda: draw_sweep(title, aim, over, ready)) if planned else None)

@@ -7,6 +7,7 @@ Plain text, no color, no line longer than the width asked for. Every number is f
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from ..models.readouts import MINUTE, clock, instant, plain, span
 from ..models.scenario import Scenario
@@ -17,7 +18,7 @@ from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .flown_words import flown_text, model_text
 from .hold import hold_lines
-from .layout import Column, columns, heading, paragraph
+from .layout import Cells, figures, heading, paragraph, table, words
 from .let_go import let_go_lines
 from .limits import limit_amount, limit_key, limit_words, outcome_as_written
 from .no_plan import infeasible_text
@@ -126,10 +127,10 @@ def answer_text(outcome: Outcome, rank: int | None = None) -> str:
 def _broken_lines(plan: Plan, width: int) -> list[str]:
     lines = []
     for broken in plan.broken:
-        words = limit_words(broken.limit)
+        known = limit_words(broken.limit)
         lines += paragraph(
-            f"!!! PLAN {plan.rank} BREAKS A LIMIT: {broken.craft}, {words.words}: {_missed_by(broken)}, where "
-            f"{limit_key(broken.limit)} allows {'no less than' if words.floor else 'no more than'} "
+            f"!!! PLAN {plan.rank} BREAKS A LIMIT: {broken.craft}, {known.words}: {_missed_by(broken)}, where "
+            f"{limit_key(broken.limit)} allows {'no less than' if known.floor else 'no more than'} "
             f"{limit_amount(broken.limit, broken.allowed)}. DO NOT FLY IT AS IT IS. !!!",
             width,
             hang="    ",
@@ -180,42 +181,42 @@ def _to_fly(outcome: Outcome, first: Plan, width: int) -> list[str]:
     def when(time_s: float) -> str:
         return minute(outcome, time_s) if dated else span(time_s)
 
-    launched = any(part.launch_s is not None for part in first.craft)
-    weighed = any(part.propellant_left_kg is not None for part in first.craft)
+    parts, launched = first.craft, any(part.launch_s is not None for part in first.craft)
+    weighed = any(part.propellant_left_kg is not None for part in parts)
     several = outcome.ring.planes > 1
     # what a launch window adds takes the room of one column
-    crowded = several or any(part.heading is not None for part in first.craft)
-    heads = [Column(title="craft"), *([Column(title="plane", right=True)] if several else [])]
-    heads += [Column(title="slot", right=True)]
-    heads += [Column(title=f"liftoff{zone}" if dated else "liftoff after", right=True)] if wide and launched else []
-    heads += [Column(title="at the ring", wraps=True), Column(title="period at cut-off", right=True)]
-    heads += (
-        [Column(title=f"at the ring{zone}" if dated else "at ring after", right=True)] if wide and not crowded else []
-    )
-    heads += [Column(title=f"in slot{zone}" if dated else "in slot after", right=True), Column(title="m/s", right=True)]
-    heads += [Column(title="kg left", right=True)] if wide and weighed else []
-    rows = []
-    for part in first.craft:
-        cut_off_s = part.cut_off_period_s
-        way = way_text(part)
-        heading_words = heading_text(part)
-        from_pad = f"from {part.pad} " if part.pad and len(outcome.scenario.pads) > 1 else ""
-        if part.carrier is not None:
-            way = way_text(part)  # when and on which azimuth the carrier lifts off is said with the carrier
-        elif not wide and part.launch_s is not None:
-            off = f"lifts off {from_pad}{_moment(outcome, part.launch_s)}"
-            way = ", ".join(filter(None, [off, heading_words, way]))
-        elif heading_words or from_pad:
-            way = ", ".join(filter(None, [from_pad.strip(), heading_words, way]))
-        row = [part.craft, *([f"{part.plane}"] if several else []), f"{part.slot}"]
-        row += ["" if part.launch_s is None else when(part.launch_s)] if wide and launched else []
-        row += [way, "-" if cut_off_s is None else clock(cut_off_s)]
-        row += [when(part.ring_arrival_s)] if wide and not crowded else []
-        row += [when(part.in_slot_s), plain(part.delta_v_m_s)]
-        if wide and weighed:
-            row.append("" if part.propellant_left_kg is None else plain(part.propellant_left_kg))
-        rows.append(row)
-    return [*heading("What to fly", width), *columns(heads, rows, width), *_cannot_wait(first, width)]
+    crowded = several or any(part.heading is not None for part in parts)
+    cut_offs = ["-" if part.cut_off_period_s is None else clock(part.cut_off_period_s) for part in parts]
+    lefts = ["" if part.propellant_left_kg is None else plain(part.propellant_left_kg) for part in parts]
+
+    def timed(title: str, after: str, times_s: Iterable[float | None]) -> Cells:
+        cells = ["" if time_s is None else when(time_s) for time_s in times_s]
+        return figures(f"{title}{zone}" if dated else after, cells=cells)
+
+    arrivals = timed("at the ring", "at ring after", [part.ring_arrival_s for part in parts])
+    filled = [
+        words("craft", [part.craft for part in parts]),
+        figures("plane", cells=[f"{part.plane}" for part in parts]) if several else None,
+        figures("slot", cells=[f"{part.slot}" for part in parts]),
+        timed("liftoff", "liftoff after", [part.launch_s for part in parts]) if wide and launched else None,
+        words("at the ring", [_way(outcome, part, wide) for part in parts], wraps=True),
+        figures("period at cut-off", cells=cut_offs),
+        arrivals if wide and not crowded else None,
+        timed("in slot", "in slot after", [part.in_slot_s for part in parts]),
+        figures("m/s", cells=[plain(part.delta_v_m_s) for part in parts]),
+        figures("kg left", cells=lefts) if wide and weighed else None,
+    ]
+    return [*heading("What to fly", width), *table(filled, width), *_cannot_wait(first, width)]
+
+
+def _way(outcome: Outcome, part: CraftPlan, wide: bool) -> str:
+    """The way of a craft; with how it lifts off, unless its carrier does or the table has a column for the moment."""
+    if part.carrier is not None:
+        return way_text(part)
+    off = f"from {part.pad}" if part.pad and len(outcome.scenario.pads) > 1 else ""
+    if not wide and part.launch_s is not None:
+        off = f"lifts off {off + ' ' if off else ''}{_moment(outcome, part.launch_s)}"
+    return ", ".join(filter(None, [off, heading_text(part), way_text(part)]))
 
 
 def _cannot_wait(first: Plan, width: int) -> list[str]:
@@ -265,22 +266,18 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
     if not counted:
         return [*lines, *paragraph("No limit of the scenario touches this plan.", width, indent="  ")]
     counted.sort(key=lambda margin: room_of(margin) / max(abs(margin.allowed), abs(margin.value), 1e-12))
-    rows = []
-    for margin in counted:
-        room = room_of(margin)
-        if room < 0:
-            left = f"OVER by {limit_amount(margin.limit, -room)}"
-        elif room <= 1e-3 * max(abs(margin.allowed), abs(margin.value)):
-            left = "none: at the limit"
-        else:
-            left = limit_amount(margin.limit, room)
-        value = limit_amount(margin.limit, margin.value)
-        words = f"{limit_words(margin.limit).words} ({margin.craft})"
-        rows.append([words, value, f"{margin.sense} {limit_amount(margin.limit, margin.allowed)}", left])
-    heads = [
-        Column(title="limit (who comes closest)", wraps=True),
-        Column(title=f"plan {first.rank}", right=True),
-        Column(title="allowed"),
-        Column(title="room", right=True),
+    filled = [
+        words("limit (who comes closest)", [f"{limit_words(m.limit).words} ({m.craft})" for m in counted], wraps=True),
+        figures(f"plan {first.rank}", cells=[limit_amount(m.limit, m.value) for m in counted]),
+        words("allowed", [f"{m.sense} {limit_amount(m.limit, m.allowed)}" for m in counted]),
+        figures("room", cells=[_room_text(m) for m in counted]),
     ]
-    return [*lines, *columns(heads, rows, width)]
+    return [*lines, *table(filled, width)]
+
+
+def _room_text(margin: Margin) -> str:
+    room = room_of(margin)
+    if room < 0:
+        return f"OVER by {limit_amount(margin.limit, -room)}"
+    near = room <= 1e-3 * max(abs(margin.allowed), abs(margin.value))
+    return "none: at the limit" if near else limit_amount(margin.limit, room)

@@ -60,7 +60,6 @@ def hold_by_forces_of(under: UnderForces) -> dict[str, Any]:
             "forces": list(under.chosen.flown),
             "first_to_leave": hold.craft,
             "holds_s": round(hold.leaves_s, 3) if math.isfinite(hold.leaves_s) else None,
-            "sure_s": round(hold.sure_s, 3) if math.isfinite(hold.sure_s) else None,
             "comes_down": hold.lost,
             "from_s": round(hold.begin_s, 3),
             "looked_ahead_s": round(hold.looked_s, 3),

@@ -27,6 +27,9 @@ _AIMS = {
 _OWN_DAY_WORTH = 0.01
 """A body's day within this share of 86 400 s is not worth a second figure."""
 
+_SLOTS_SHOWN = 8
+"""Slots whose longitudes are named."""
+
 
 def understood(scenario: Scenario, width: int = 80) -> str:
     """Set what a scenario says: each table in turn, angles from one named craft or site, then every default taken.
@@ -144,6 +147,11 @@ def _ring_items(scenario: Scenario) -> list[str]:
         f"Mean period {clock(made.period_s)} at {plain(made.speed_m_s)} m/s.",
         f"In place means within {brief(math.degrees(ring.tolerance_rad))} deg of the slot; plans aim at the slot.",
     ]
+    if ring.longitude_rad is not None:
+        over = [(math.degrees(ring.longitude_rad) + 360.0 * slot / ring.slots) % 360.0 for slot in range(ring.slots)]
+        shown = listed([brief(one, 6) for one in over[:_SLOTS_SHOWN]])
+        more = f" and so on, {brief(360.0 / ring.slots, 5)} deg apart" if ring.slots > _SLOTS_SHOWN else ""
+        items.append(f"Slots stay over the ground, at longitudes {shown} deg east{more}.")
     if ring.tilt_tolerance_rad:
         tilt = brief(math.degrees(ring.tilt_tolerance_rad))
         items.append(f"A plane tilted by up to {tilt} deg against the ring's is left as it is.")

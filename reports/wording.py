@@ -92,8 +92,8 @@ def way_text(part: CraftPlan) -> str:
     if part.turned_s is not None:
         before.append(f"turns into plane {part.plane}")
     if part.route == "drift" or part.parking_wait_s > 0.0:
-        where = "the parking orbit" if part.pad is not None else "another orbit"
-        why = " for its node to drift" if part.route == "drift" else ""
+        where = "the parking orbit" if part.pad is not None else "its orbit" if waits_at_home(part) else "another orbit"
+        why = " until plane and slot are met" if part.route == "drift" else ""
         before.append(f"waits {span(part.parking_wait_s)} in {where}{why}")
     if part.carrier is not None:
         before.append(f"is dropped at touch {part.passes + 1} of the ring")
@@ -102,6 +102,12 @@ def way_text(part: CraftPlan) -> str:
     elif _begins_at_crossing(part):
         before.append(f"waits {span(part.burns[0].time_s - part.ring_arrival_s)} until planes cross")
     return ", ".join([*before, _phasing_text(part)])
+
+
+def waits_at_home(part: CraftPlan) -> bool:
+    """Whether a craft waits for its node to drift in the orbit in which it began."""
+    held_s = part.burns[0].time_s - part.screened_from_s if part.burns else 0.0
+    return part.route == "drift" and part.parking_wait_s > 0.0 and abs(held_s - part.parking_wait_s) < 1.0
 
 
 def _begins_at_crossing(part: CraftPlan) -> bool:

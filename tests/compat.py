@@ -21,7 +21,7 @@ from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parents[1]
 OLDEST = (3, 11)
-TEST_TOOLS = ("pytest>=8", "hypothesis>=6.100")
+TEST_TOOLS = ("pytest>=8", "hypothesis>=6.100", "jsonschema>=4.18", "de421==2008.1", "jplephem>=2.17")
 CORE = (
     "tests/optimizer/schedule/test_solver.py",
     "tests/optimizer/schedule/test_schedule.py",

@@ -13,6 +13,7 @@ import pytest
 
 from ringwright.cli import main
 from ringwright.reports.commands.progress import Progress
+from ringwright.tests.tolerances import FOUR_DECIMALS
 
 SMALL = """
 title = "One over Quill"
@@ -50,7 +51,7 @@ def test_fronts_go_to_the_result_on_request(scenario: Path, capsys: pytest.Captu
     # one craft: its delta-v is the worst and the total, its finish the first service
     for name, time in (("worst_delta_v", "finish_s"), ("first_service", "first_service_s")):
         found = [(p[time], p["worst_delta_v_m_s"]) for p in result["fronts"][name]]
-        assert found == [pytest.approx(point, abs=1e-4) for point in main_front]
+        assert found == [pytest.approx(point, abs=FOUR_DECIMALS) for point in main_front]
     assert main(["plan", str(scenario), "--json", "-"]) == 0
     assert "fronts" not in json.loads(capsys.readouterr().out)
 

@@ -74,6 +74,17 @@ def test_the_slips_shown_are_the_slips_printed(
     assert shown.group(3) in capsys.readouterr().out
 
 
+def test_the_ring_spread_again_is_what_is_printed(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown = re.search(r"\$ ringwright respace ([^\n]*)\n(.*?)\n\[\.\.\.\]\n```", README, flags=re.DOTALL)
+    assert shown is not None
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.chdir(ROOT)
+    assert main(["respace", *shown.group(1).split()]) == 0
+    assert shown.group(2) in capsys.readouterr().out
+
+
 def test_the_story_is_what_its_commands_print(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

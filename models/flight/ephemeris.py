@@ -62,11 +62,11 @@ class Track:
         x = 2.0 * (spans - which) - 1.0
         first = int(which[0])
         if np.all(which == first):
-            return np.asarray(_powers(x) @ self._span(first)).T
+            return np.asarray(self._span(first).T @ _powers(x))
         found = np.empty((3, x.size))
         for one in np.unique(which):
             mask = which == one
-            found[:, mask] = (_powers(x[mask]) @ self._span(int(one))).T
+            found[:, mask] = self._span(int(one)).T @ _powers(x[mask])
         return found
 
     def _span(self, index: int) -> Array:
@@ -75,13 +75,15 @@ class Track:
             nodes = np.cos(np.pi * (POWERS + 0.5) / POWERS.size)
             days = self.start_d + self.granule_d * (index + 0.5 * (nodes + 1.0))
             values = self.series(days) @ self.axes.T
-            self._made[index] = np.asarray(np.linalg.solve(_powers(nodes), values), np.float64)
+            self._made[index] = np.asarray(np.linalg.solve(_powers(nodes).T, values), np.float64)
         return self._made[index]
 
 
 def _powers(x: Array) -> Array:
-    """Powers of x (n,), rising: (n, 8)."""
-    return np.asarray(x[:, np.newaxis] ** POWERS, np.float64)
+    """Powers of x (n,), rising: (8, n)."""
+    found = np.empty((POWERS.size, x.size))
+    found[0], found[1:] = 1.0, x
+    return np.asarray(np.multiply.accumulate(found, axis=0, out=found))
 
 
 @dataclass(frozen=True, kw_only=True)

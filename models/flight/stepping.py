@@ -25,6 +25,7 @@ from ..deadline import poll
 from ..errors import FlightError
 from .forces import Extra
 from .gravity import Gravity, Number
+from .shadow_edges import ShadowEdges, light_apart, put_in
 
 RELATIVE_TOLERANCE = 1e-13
 """Error allowed in a step, relative to the size of position and velocity."""
@@ -165,14 +166,14 @@ def step_together(
     keep: bool,
     relative: float = RELATIVE_TOLERANCE,
     steps_max: int = STEPS_MAX,
+    edges: ShadowEdges | None = None,
 ) -> Steps:
     """Step arcs of (7, n) together to s = ``bound``, or each until its time has reached ``until_s``.
 
     ``rates`` gives for some of the arcs, by their indices, the function from their states (7, m) to the rates of these.
     With ``keep`` every step is recorded with its interpolation, which costs a quarter more. ``relative`` is the error
-    allowed in a step.
-
-    Arcs that have arrived are left out of the rest, so that one long arc does not drag short ones along.
+    allowed in a step. Rates hold the light of ``edges`` as it was when the step began. Arcs that have arrived are left
+    out of the rest, so that one long arc does not drag short ones along.
     """
     total = start.shape[1]
     active = np.arange(total)
@@ -190,12 +191,14 @@ def step_together(
         arrived = np.zeros(n, dtype=bool)
         while not arrived.any():
             poll()
-            before = solver.y.reshape(7, n)
+            before, f_before = solver.y.reshape(7, n), solver.f.reshape(7, n)
             message = _stepped(solver)
             if solver.status == "failed" or not np.all(np.isfinite(solver.y)):
                 raise FlightError(f"integration stopped at s = {float(solver.t)!r}: {message or 'not finite'}")
             if keep:
                 record.append((active, before, solver.dense_output().F.reshape(7, 7, n)))
+            if edges is not None:
+                put_in(solver, edges, active, before, f_before, record[-1][2] if keep else None)
             taken[active] += 1
             if taken.max() > steps_max:
                 raise FlightError(f"no end after {steps_max} steps")
@@ -206,8 +209,7 @@ def step_together(
                 arrived = current[6] >= until_s[active]
         last[:, active], final[:, active] = before, current
         reached, step = float(solver.t), float(solver.h_abs)
-        active = active[~arrived]
-        current = current[:, ~arrived]
+        active, current = active[~arrived], current[:, ~arrived]
     bases = np.zeros((len(record), 7, total))
     curves = np.zeros((len(record), 7, 7, total))
     for k, (chosen, y, f) in enumerate(record):
@@ -272,14 +274,19 @@ def coast(
         a, b, c = pull(x, y, z, square, cube)
         return u * pace, v * pace, w * pace, a * pace, b * pace, c * pace, pace
 
+    steady, edges = (None, None) if extra is None else light_apart(extra, gm)
+
     def scaled(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
         least = rush[chosen]
         if extra is not None:
-            more = extra.of(chosen)
+            more = None if steady is None else steady.of(chosen)
 
             def all_of_it(y: Array) -> Array:
                 found = np.array(rate(least, *y[:6]))
-                found[3:6] += more.acceleration(y[6], y[:3], y[3:6]) * found[6]
+                if more is not None:
+                    found[3:6] += more.acceleration(y[6], y[:3], y[3:6]) * found[6]
+                if edges is not None:
+                    found[3:6] += edges.steady(chosen, y) * found[6]
                 return found
 
             return all_of_it
@@ -289,6 +296,8 @@ def coast(
         return lambda y: np.array([rate(*row) for row in zip(one_by_one, *y[:6].tolist(), strict=True)]).T
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
+    if edges is not None:
+        edges.hold(np.arange(start.shape[1]), begin)
     inverse = 2.0 / np.linalg.norm(start[:3], axis=0) - np.sum(start[3:] ** 2, axis=0) / gm
     turns = float(np.max(duration_s * np.sqrt(gm * np.maximum(inverse, 0.0) ** 3))) / (2.0 * math.pi)
     steps = step_together(
@@ -300,6 +309,7 @@ def coast(
         keep=keep,
         relative=relative,
         steps_max=max(STEPS_A_TURN * math.ceil(turns), STEPS_MAX // 10),
+        edges=edges,
     )
     rest = None if extra is None else extra.later(steps.last[6])
     return land(gravity, steps.last[:6], duration_s - steps.last[6], rest), steps

@@ -50,12 +50,20 @@ class Sunlight:
 
     def acceleration(self, time_s: Array, position: Array, velocity: Array, surfaces: Surfaces) -> Array:
         """Acceleration, m/s^2, (3, n)."""
+        return self.share(time_s, position) * self.full(time_s, position, surfaces)
+
+    def full(self, time_s: Array, position: Array, surfaces: Surfaces) -> Array:
+        """Acceleration without any shadow, m/s^2, (3, n)."""
         to_sun = self.sun.position(time_s) - position
         square = np.einsum("ij,ij->j", to_sun, to_sun)
-        distance = np.sqrt(square)
-        lit = (self._cone if self.cone else self._cylinder)(position, to_sun / distance, distance)
-        push = lit * PRESSURE_PA * ASTRONOMICAL_UNIT_M**2 / square * surfaces.light_m2_kg
-        return np.asarray(-push / distance * to_sun)
+        push = PRESSURE_PA * ASTRONOMICAL_UNIT_M**2 / square * surfaces.light_m2_kg
+        return np.asarray(-push / np.sqrt(square) * to_sun)
+
+    def share(self, time_s: Array, position: Array) -> Array:
+        """Share of the light that the body leaves at places, (n,)."""
+        to_sun = self.sun.position(time_s) - position
+        distance = np.sqrt(np.einsum("ij,ij->j", to_sun, to_sun))
+        return (self._cone if self.cone else self._cylinder)(position, to_sun / distance, distance)
 
     def _cylinder(self, position: Array, sunward: Array, distance: Array) -> Array:
         ahead = np.einsum("ij,ij->j", position, sunward)

@@ -26,7 +26,7 @@ def check(scenario: Scenario, root: Table) -> None:
     """Raise InputError for the first contradiction; what is plainest wrong comes first."""
     _check_ring(scenario, root)
     check_occupied(scenario, root)
-    _check_names(scenario, root)
+    _check_names(root)
     for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
         _check_craft(scenario, craft, table, root)
     check_launch(scenario, root)
@@ -38,13 +38,10 @@ def check(scenario: Scenario, root: Table) -> None:
     check_slots(scenario, root)
 
 
-def _ring_size(table: Table) -> str:
-    return next(name for name in ("altitude", "radius", "period") if name in table)
-
-
 def _check_ring(scenario: Scenario, root: Table) -> None:
     table = root.tables["ring"][0]
-    body, ring, size = scenario.body, scenario.ring, _ring_size(root.tables["ring"][0])
+    body, ring = scenario.body, scenario.ring
+    size = next(name for name in ("altitude", "radius", "period", "longitude") if name in table)
     altitude = table.number("altitude")
     # of an invented world nobody knows that radius by heart, so there an altitude near it is only an altitude
     if altitude is not None and math.isfinite(body.hill_radius_m) and math.isfinite(body.sidereal_day_s):
@@ -88,7 +85,7 @@ def _check_ring(scenario: Scenario, root: Table) -> None:
         raise table.error(f"{table.quote('phasing')} should be below planes, which is {ring.planes}.", "phasing")
 
 
-def _check_names(scenario: Scenario, root: Table) -> None:
+def _check_names(root: Table) -> None:
     occupied = root.tables["ring"][0].tables.get("occupied", ())
     _unique([*occupied, *root.tables["craft"]], "craft")
     _unique(root.tables.get("launch", ()), "launch site")

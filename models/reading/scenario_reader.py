@@ -20,11 +20,12 @@ from ..errors import InputError
 from ..keys import TABLES
 from ..readouts import brief, degrees
 from ..risk import Risk, Weigh
-from ..scenario import Aim, Body, Craft, Errors, LimitSpec, Occupied, Orbit, RingSpec, Scenario, Source
+from ..scenario import OWN_LIMITS, Aim, Body, Craft, Errors, LimitSpec, Occupied, Orbit, RingSpec, Scenario, Source
 from .cautions import warnings
 from .consistency import check
 from .document import Origin, Table
 from .force_tables import FIELD_AND_AIR, check_forces, force_spec, puller, with_field_and_air
+from .ground_slots import fixed_to_ground
 from .launch_tables import apsides, carried_by, carrier, errors_of, pad
 from .message_starts import with_messages
 from .overrides import apply_settings
@@ -204,7 +205,8 @@ def _radius(table: Table, body: Body) -> float | None:
 
 
 def _ring(table: Table, body: Body) -> RingSpec:
-    radius = _radius(table, body)
+    ground = fixed_to_ground(table, body)
+    radius, slot0 = ground or (_radius(table, body), table.number("slot0"))
     if radius is None:
         raise table.error('ring has no size: add altitude_km, radius_km or period = "h:mm:ss".')
     occupied = []
@@ -215,7 +217,10 @@ def _ring(table: Table, body: Body) -> RingSpec:
         item.note_defaults()
     several = table.count_or("planes") > 1
     table.note_defaults("with_drag", *(() if several else ("phasing", "spread")))
-    return RingSpec(**{**table.given(RingSpec), "radius_m": radius}, occupied=tuple(occupied))
+    given = {**table.given(RingSpec), "radius_m": radius}
+    if ground is not None:
+        given["slot0_rad"] = slot0
+    return RingSpec(**given, occupied=tuple(occupied))
 
 
 SOLVED_FOR: dict[str, Aim] = {"load_p99": "delta_v", "finish_p90": "finish"}
@@ -235,10 +240,6 @@ def _risk(table: Table | None) -> Risk | None:
         return None
     table.note_defaults()
     return Risk(**table.given(Risk))
-
-
-OWN_LIMITS = {"clearance", "finish_within", "wait_within", "revolutions_max", "apoapsis_max", "separation"}
-"""Limits with fields of `LimitSpec`."""
 
 
 def _limits(table: Table, body: Body) -> LimitSpec:

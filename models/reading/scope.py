@@ -37,7 +37,7 @@ def _orbits_touch_ring(scenario: Scenario, root: Table) -> None:
         apsides = (craft.orbit.periapsis_m, craft.orbit.apoapsis_m)
         if any(on_ring(apsis, ring.radius_m) for apsis in apsides):
             continue
-        if craft.orbit.circular and ring.planes > 1 and nodes_drift(scenario):
+        if craft.orbit.nearly_circular and nodes_drift(scenario):
             continue
         low, high = (brief((apsis - body.radius_m) / 1e3) for apsis in apsides)
         shape = f"circles at {low} km" if craft.orbit.circular else f"runs from {low} to {high} km"
@@ -46,7 +46,7 @@ def _orbits_touch_ring(scenario: Scenario, root: Table) -> None:
             hint = f" If {brief(inside.number_or('altitude', 0.0) / 1e3)} km is from the center, write radius_km."
         raise inside.error(
             f"{inside.label} {shape} and does not touch the ring at {brief((ring.radius_m - body.radius_m) / 1e3)} km: "
-            "phasing orbits begin on the ring or at an apsis that touches it, to 1 km, and nodal drift on a circle in "
-            "a ring of several planes over an oblate body. For free-form flights from any orbit into its own plane "
-            f"add goal.front_step, the time between one finish to be examined and the next.{hint}"
+            "phasing orbits begin on the ring or at an apsis that touches it, to 1 km, and nodal drift on a circle or "
+            "nearly one, of eccentricity 0.002 at most, over an oblate body. For free-form flights from any orbit into "
+            f"its own plane add goal.front_step, the time between one finish to be examined and the next.{hint}"
         )

@@ -71,7 +71,7 @@ def check_slots(scenario: Scenario, root: Table) -> None:
 def _may_change_plane(scenario: Scenario, craft: Craft) -> bool:
     """Whether a craft in space may reach another plane: from the ring by a burn, from any circle by nodal drift."""
     orbit = craft.orbit
-    if orbit is None or craft.stay or not orbit.circular:
+    if orbit is None or craft.stay or not orbit.nearly_circular:
         return False
     return nodes_drift(scenario) or on_ring(orbit.apoapsis_m, scenario.ring.radius_m)
 

@@ -22,6 +22,9 @@ from ..routes import registry
 from ..routes.route import Question
 from .from_ground import from_pad
 
+OPTIONS_MAX = 1_000_000
+"""Most moments times slots times classes of craft, each an option or more, that one pad may come to."""
+
 MANY_LAUNCHES = 8
 """Launches from which, where not all liftoffs can be examined, only those clear of every other craft's slot are."""
 
@@ -35,7 +38,8 @@ class Catalogue:
     of liftoff are a list and not the whole truth. ``restriction`` is what the options were filtered by, so that later
     liftoffs are filtered alike; ``wanted`` is a mask that they are filtered by besides. ``chains`` per pad: how many
     launches a chain of turnarounds has among the moments; ``whole``: whether they are all there, so that no liftoff was
-    left out for their number.
+    left out for their number; ``clear`` per pad: whether of its launches only those clear of every other craft's slot
+    are listed.
     """
 
     problem: Problem
@@ -47,6 +51,7 @@ class Catalogue:
     notes: tuple[str, ...] = field(default=())
     chains: tuple[int, ...] = field(default=())
     whole: bool = True
+    clear: tuple[bool, ...] = field(default=())
     restriction: Restriction = NO_RESTRICTION
     wanted: Callable[[Options], NDArray[np.bool_]] | None = None
 
@@ -114,11 +119,13 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
     question = Question(problem=problem, restriction=restriction)
     parts = _asked("space", question, notes)
     looked_at = sum(len(part) for part in parts)
-    clear = not at.whole and problem.launches >= MANY_LAUNCHES
+    clear = list[bool]()
     for pad, times in enumerate(at.moments_s):
-        options, count = _launches(problem, pad, times, restriction, clear=clear)
+        wanted = not at.whole and problem.launches >= MANY_LAUNCHES
+        options, count, kept_clear = _launches(problem, pad, times, restriction, clear=wanted)
         parts.append(options)
         looked_at += count
+        clear.append(kept_clear)
     if any(pad.upper_stage is not None and math.isfinite(pad.upper_stage.lasts_s) for pad in problem.scenario.pads):
         notes.append(
             "the time of an upper stage: liftoffs at which a burn comes just at its end are not looked for, so a "
@@ -138,6 +145,7 @@ def catalogue(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> Ca
         notes=tuple(notes),
         chains=at.chains,
         whole=at.whole,
+        clear=tuple(clear),
         restriction=restriction,
     )
 
@@ -158,15 +166,24 @@ def _asked(begins: Literal["space", "carrier"], question: Question, notes: list[
     return parts
 
 
-def _launches(problem: Problem, pad: int, times: F, restriction: Restriction, *, clear: bool) -> tuple[Options, int]:
-    """Options from a pad; only those ``clear`` of all other craft, where such options lead into every slot."""
+def _launches(
+    problem: Problem, pad: int, times: F, restriction: Restriction, *, clear: bool
+) -> tuple[Options, int, bool]:
+    """Options from a pad, how many choices were evaluated, and whether only those ``clear`` of all other craft are
+    listed: these alone where they are asked for and lead into every slot."""
     options, count = from_pad(problem, pad, times, restriction, clear=clear)
     reached = np.unique(options.slot).size
     if clear and reached < len(problem.free_slots):
         everything, count = from_pad(problem, pad, times, restriction)
         if np.unique(everything.slot).size > reached:
-            return everything, count
-    return options, count
+            return everything, count, False
+    return options, count, clear
+
+
+def further(made: Catalogue, pad: int, times: F, *, finish_s: float = math.inf, finishing: bool = False) -> Options:
+    """Options at further liftoffs from a pad, listed like those of the catalogue; see :func:`from_pad`."""
+    clear = made.clear[pad]
+    return from_pad(made.problem, pad, times, made.restriction, finish_s=finish_s, finishing=finishing, clear=clear)[0]
 
 
 def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
@@ -176,10 +193,9 @@ def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
     slots = tuple(sorted(restriction.slots))
     parts = [made.options.take(~np.isin(made.options.slot, slots) & (made.options.bundle < 0))]
     question = Question(problem=made.problem, restriction=restriction)
-    clear = not made.whole and made.problem.launches >= MANY_LAUNCHES
     parts += [one.take(np.isin(one.slot, slots)) for one in from_space(question)]
     for pad, times in enumerate(made.moments_s):
-        parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots, clear=clear)[0])
+        parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots, clear=made.clear[pad])[0])
     parts += _asked("carrier", question, [])
     options = join(parts)
     return replace(made, options=options.take(undominated(options)), restriction=restriction)
@@ -190,7 +206,7 @@ def at_finish(made: Catalogue, finish_s: float, *, later_too: bool = False) -> O
 
     ``later_too``: also those at such liftoffs, and their chains, that finish after the threshold.
     """
-    problem, restriction = made.problem, made.restriction
+    problem = made.problem
     parts = []
     for pad, (earliest, latest) in enumerate(windows(problem)):
         found = []
@@ -209,9 +225,9 @@ def at_finish(made: Catalogue, finish_s: float, *, later_too: bool = False) -> O
             earliest,
             latest if later_too else min(latest, finish_s),
         )
-        parts.append(from_pad(problem, pad, times, restriction, finish_s=math.inf if later_too else finish_s)[0])
+        parts.append(further(made, pad, times, finish_s=math.inf if later_too else finish_s))
         every = np.union1d(times, made.moments_s[pad])
-        parts.append(from_pad(problem, pad, every, restriction, finish_s=finish_s, finishing=True)[0])
+        parts.append(further(made, pad, every, finish_s=finish_s, finishing=True))
     options = join(parts)
     return options.take(undominated(options))
 
@@ -251,15 +267,17 @@ def _moments(problem: Problem, pad: int, earliest: float, latest: float) -> tupl
     launches = problem.launches
     each = sum(_choices(problem, way) for way in problem.ways if way.pad == pad and way.place is None)
     each += math.ceil(open_moments / max(base.size, 1))
+    classes = sum(c.start is None for c in problem.classes)
+    most = max(min(CHOICES_MAX // max(each, 1), OPTIONS_MAX // max(len(problem.free_slots) * classes, 1)), 2)
     whole = True
-    while launches > 1 and turnaround > 0.0 and base.size * (2 * launches - 1) * each > CHOICES_MAX:
+    while launches > 1 and turnaround > 0.0 and base.size * (2 * launches - 1) > most:
         launches -= 1
         whole = False
     if all(way.place is not None for way in problem.ways if way.pad == pad) and not _slides(problem, pad):
         return base, launches, True, grid
-    if base.size * each > CHOICES_MAX:
+    if base.size > most:
         # evenly thinned, so that no part of the window goes unseen; the ends of the window stay
-        base = base[np.unique(np.linspace(0, base.size - 1, max(CHOICES_MAX // each, 2)).astype(np.int64))]
+        base = base[np.unique(np.linspace(0, base.size - 1, most).astype(np.int64))]
         whole = False
     if not whole and turnaround > 0.0 and problem.launches >= MANY_LAUNCHES:
         # at these moments some slot is just in place, so others are passed on the way: half of them that much later

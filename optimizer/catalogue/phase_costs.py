@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...models.oblateness import node_behind
-from ...models.orbits import semi_major_from_speed
+from ...models.orbits import other_apsis
 from ...models.planes import turn_delta_v
 from ..problem.options import F
 from ..problem.problem import Problem
@@ -155,7 +155,7 @@ def _plane(problem: Problem, rows: PhaseChoices, near: F, far: F) -> tuple[F, F]
     ends = []
     for ratio in (near, far):
         speed = _speed(ring.speed_m_s, ratio)
-        other = 2.0 * semi_major_from_speed(ring.gm, ring.radius_m, speed) - ring.radius_m
+        other = other_apsis(ring.gm, ring.radius_m, speed)
         lasts = np.where(rows.revolutions > 0, ratio * rows.revolutions * ring.period_s, 0.0)
         stage = (other, np.full(other.size, ring.radius_m), lasts)
         behind = node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, [stage])

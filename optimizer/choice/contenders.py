@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from ...models import deadline
 from ...models.deadline import OutOfTimeError
 from ...models.scenario import Aim
 from ..outcome import Plan
@@ -17,6 +18,9 @@ from .ties import AIMS, printed
 
 ROUNDS_MAX = 12
 """Most plans that are examined for this; where more could be best, the proof says that not all were flown."""
+
+EFFORT = 50e6
+"""What this may take of the simplex method (see ``models/deadline.py``): about 1 s."""
 
 NO_DIFFERENCE_M_S = 1e-6
 """Flown costs that differ by less do not differ."""
@@ -37,6 +41,13 @@ def contenders(
         return (), not flyer.flights.first_guess_rad
     if flyer.differs_m_s() <= NO_DIFFERENCE_M_S:
         return (), True
+    with deadline.searching(deadline.effort(EFFORT)):
+        return _cheaper(selection, aim, progress)
+
+
+def _cheaper(selection: Selection, aim: Aim, progress: Callable[[str], None]) -> tuple[tuple[Chosen, ...], bool]:
+    """Chosen with flown costs, flown, and chosen again, until all that is chosen was flown before."""
+    flyer = selection.flyer
     found: list[Chosen] = []
     for _ in range(ROUNDS_MAX):
         if selection.left_s() <= 0.0:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from ..catalogue.catalogue import Catalogue, from_space
 from ..catalogue.from_ground import from_pad
-from ..limits import separation
+from ..limits import between_craft, separation
 from ..outcome import Broken, Plan
 from ..problem.option_key import OptionKey, key, same
 from ..problem.options import Options, empty, join, undominated
@@ -197,9 +197,13 @@ class Cuts:
         return found
 
     def turnarounds_s(self) -> NDArray[np.float64]:
-        """Least time between liftoffs as planned, for each pad: the turnaround, and what the flight takes of it."""
+        """Least time between liftoffs as planned, for each pad: the turnaround, and what the flight takes of it.
+
+        And last between arrivals of craft moved in space.
+        """
         pads = self.flyer.problem.scenario.pads
-        return np.array([max(pad.turnaround_s, self._apart_s.get(i, 0.0)) for i, pad in enumerate(pads)])
+        least = [max(pad.turnaround_s, self._apart_s.get(i, 0.0)) for i, pad in enumerate(pads)]
+        return np.array([*least, between_craft.apart_s(self.flyer.problem.scenario)])
 
 
 def _place(options: Options, row: int) -> Place:

@@ -54,6 +54,9 @@ PASSES_MAX = 12
 """Most times that a front is walked again because points of it broke a limit in the flight."""
 
 
+EFFORT = 200e6
+"""What walking a front may take of the simplex method (see ``models/deadline.py``): some 4 s."""
+
 FLIGHTS_SHARE = 0.5
 """Of the time that is left, flights of the best plan included: what the flights of a front's points may take."""
 
@@ -151,8 +154,9 @@ def walk(
     for _ in range(PASSES_MAX):
         walked = _Walk(groups=groups, progress=progress, points_max=points_max)
         try:
-            walked.begin(cheapest)
-            walked.run()
+            with deadline.searching(deadline.effort(EFFORT)):
+                walked.begin(cheapest)
+                walked.run()
         except ENDED:
             walked.late = True
         found = walked.result()

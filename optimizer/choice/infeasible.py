@@ -24,13 +24,14 @@ from ..problem.ring_phase import problems
 from ..problem.starts import nearest_start
 from .flyer import counting_turns
 from .no_launch import blocked_sites
+from .ring_phase import some_phase_serves
 from .selection import Selection
 
 Progress = Callable[[str], None]
 Serves = Callable[[Scenario], bool]
 """Whether planning a scenario ends in a plan that was flown and keeps all limits."""
 
-LOOKS_MAX, TRIES_MAX, TURNS_MAX = 240, 40, 6000.0
+LOOKS_MAX, TRIES_MAX, TURNS_MAX = 240, 40, 15000.0
 """So many values are looked up in the catalogue and so many flown in search of some that serve, until so much was flown
 for these (`Flyer.work_turns`): on every machine the same ones."""
 
@@ -75,9 +76,13 @@ def feasible(scenario: Scenario) -> bool:
 
 
 def _any_plan(scenario: Scenario) -> bool:
+    posed = problems(scenario)
+    anywhere = some_phase_serves(posed)
+    if anywhere is not None:
+        return anywhere
     return any(
         _affordable(problem) and Selection(catalogue(problem)).best(("finish",), ties="none", flown=False) is not None
-        for problem in problems(scenario)
+        for problem in posed
     )
 
 

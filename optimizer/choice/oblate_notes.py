@@ -9,7 +9,13 @@ from itertools import pairwise
 from ...models.readouts import plain
 from ..outcome import Plan
 from ..problem.problem import Problem
+from ..routes.nodal_drift_start import node_rate_more
 from .objectives import Chosen
+
+DAY_S = 86_400.0
+
+BEHIND_DEG = 0.05
+"""Nodes that are off their place by less than this are not mentioned."""
 
 SHORT_SHARE = 2e-4
 """Share of the ring's radius by which an arrival may miss it without a note."""
@@ -35,6 +41,28 @@ def _tight_turnarounds(problem: Problem, plans: Sequence[Plan]) -> list[str]:
                 "an option that another of the same pass beats in delta-v and finish was left out beforehand"
             )
     return said
+
+
+def _nodes_left_behind(problem: Problem, plan: Plan) -> list[str]:
+    """By how much the plane of the first craft in its slot is off its place when the last one arrives.
+
+    Nodes are counted by the first-order rate (`oblateness.ring_rates`), at which no real plane drifts.
+    """
+    ring, body = problem.ring, problem.scenario.body
+    waited = any(part.route == "drift" for part in plan.craft)
+    if not waited or ring.planes < 2:
+        return []
+    since = 0.0 if problem.kept else min(part.in_slot_s for part in plan.craft)
+    lasts = max(part.in_slot_s for part in plan.craft) - since
+    more = node_rate_more(body, ring)
+    off_deg = math.degrees(abs(more)) * lasts
+    if off_deg < BEHIND_DEG:
+        return []
+    return [
+        f"nodes are counted by the first-order rate; as flown they drift {math.degrees(abs(more)) * DAY_S:.4f} deg a "
+        f"day {'more' if more * ring.node_rate_rad_s > 0.0 else 'less'}, so that when the last craft arrives the node "
+        f"of the first one in place is {off_deg:.2f} deg off its place against that of the last"
+    ]
 
 
 def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left: int) -> tuple[str, ...]:
@@ -66,6 +94,7 @@ def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left:
             f"liftoffs differ by up to {max(moved):.0f} s from the pass through the ring plane: over the oblate body "
             "orbits on the way drift at another rate, and so the planes agree when the craft is in its slot"
         )
+    said += _nodes_left_behind(problem, first)
     said += _tight_turnarounds(problem, plans)
     ring = problem.ring
     for way in problem.ways:

@@ -77,14 +77,14 @@ def phase_front(laid: Laid, progress: Progress = lambda _: None) -> PhaseFront:
                 break
             progress(f"front: {len(found)} points")
             least = bounds.least("delta_v", TOLERANCE["delta_v"], finish_s=until)
-            found[until] = (least, _planned(laid, bounds, least, until))
+            found[until] = (least, _planned(bounds, least, until))
     except ENDED:
         late = True
     points = [point for _, (_, point) in sorted(found.items()) if point is not None]
     return PhaseFront(points=tuple(points), late=late)
 
 
-def _planned(laid: Laid, bounds: PhaseBounds, least: Least, until_s: float) -> PhasePoint | None:
+def _planned(bounds: PhaseBounds, least: Least, until_s: float) -> PhasePoint | None:
     """The best plan at the phase that a bound names."""
     deadline.poll()
     if not math.isfinite(least.value):

@@ -44,6 +44,9 @@ BROKEN_IN_FLIGHT = "every plan that was flown breaks a limit"
 CHOSEN = "the phase of the ring is chosen with the plan"
 """What decides where the ring stands."""
 
+ANY_PLAN_M_S = 1e9
+"""A tolerance with which the first plan that is found is good enough."""
+
 TOLERANCE: dict[Aim, float] = {"delta_v": 0.02, "worst_delta_v": 0.02, "propellant": 0.02, "finish": 10.0}
 """How closely the least over all phases is known, m/s, kg, s: well inside what is printed."""
 
@@ -217,6 +220,17 @@ def is_decided(choices: tuple[Problem, ...]) -> bool:
     """Whether the phase is for the planner to choose: free, with no craft that stays and some to move."""
     problem = choices[0]
     return not problem.phase_given and not problem.kept and bool(problem.classes)
+
+
+def some_phase_serves(choices: tuple[Problem, ...]) -> bool | None:
+    """Whether the craft have a plan at any phase of the ring, by bounds over all of them; None where these do not hold.
+
+    Nobody's distance to anybody is looked at.
+    """
+    problem = choices[0]
+    if not is_decided(choices) or problem.launches or not covers(problem, NO_RESTRICTION):
+        return None
+    return math.isfinite(PhaseBounds(problem).least("delta_v", ANY_PLAN_M_S).value)
 
 
 def at(problem: Problem, phase_rad: float) -> Problem:

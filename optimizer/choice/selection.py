@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ...models import deadline
 from ...models.deadline import OutOfTimeError
-from ..catalogue.catalogue import Catalogue, at_finish
+from ..catalogue.catalogue import Catalogue, at_finish, further
 from ..catalogue.from_ground import from_pad
 from ..catalogue.sliding import earliest
 from ..flown_plans.liftoffs import Liftoffs
@@ -78,10 +78,8 @@ class Selection:
     ) -> Chosen | None:
         """The best plan by the aims in order, then by low slots first and early finishes; None where there is none.
 
-        Plans that print alike in an aim (see `ties.py`) are alike, and the next aim decides.
-
         Args:
-            aims: in order of importance; those not named follow in the order of the contract.
+            aims: in order of importance; of plans that print alike (`ties.py`) the next decides, then those not named.
             finish_s: latest finish of every craft.
             slots: only these are bound by ``finish_s``; those of them that are free must all be filled.
             catalogue: another catalogue of the same problem (some options left out on purpose).
@@ -96,6 +94,7 @@ class Selection:
         made = self.made if catalogue is None else catalogue
         options = self._within(made, self._listed(made, finish_s, slots), finish_s, slots)
         zoom, tried = 1.0, set[float]()
+        slid: Chosen | None = None
         timed = "last_liftoff" not in aims and (ties == "all" or "finish" in aims or "served" in aims)
         for _ in range(ROUNDS_MAX):
             allowed = options.whole(self.liftoffs.allowed(options))
@@ -104,6 +103,8 @@ class Selection:
             chosen = self._solve(options, aims, delta_v_m_s, ties, slots, as_flown=as_flown)
             if chosen is None:
                 return None
+            if slid is not None and not chosen.proved and chosen.finish_s > slid.finish_s:
+                chosen, timed = slid, False  # the search ended before it found again what it had
             if self.liftoffs.look(chosen.options):
                 # what a site allows is asked again, of the moments as they are flown
                 continue
@@ -113,13 +114,13 @@ class Selection:
                 zoom /= ZOOM
             if more is None and timed:
                 more = self._slid(made, chosen.options, slots, tried)
+                slid = chosen
             if more is None and flown and self._breaks(made, chosen.options):
                 options = options.take(self.cuts.allowed(options))
                 more = self.cuts.instead(made)
             if more is None:
                 return chosen
-            if len(more):
-                options = join([options, self._within(made, more, finish_s, slots)])
+            options = join([options, self._within(made, more, finish_s, slots)]) if len(more) else options
         if self.cuts.rejected:
             raise OutOfTimeError
         raise RuntimeError("meetings could not be resolved: a fault of ours")
@@ -185,7 +186,7 @@ class Selection:
             earliest, latest = windows(problem)[pad]
             turnaround = problem.scenario.pads[pad].turnaround_s
             times = with_turnarounds(np.concatenate(near), turnaround, made.chains[pad], earliest, latest)
-            parts.append(from_pad(problem, pad, times, made.restriction)[0])
+            parts.append(further(made, pad, times))
         return join(parts)
 
     def _slid(
@@ -202,12 +203,9 @@ class Selection:
             return None
         finish, liftoffs = found
         tried.add(finish)
-        parts = [from_pad(problem, pad, times, made.restriction)[0] for pad, times in liftoffs.items()]
+        parts = [further(made, pad, times) for pad, times in liftoffs.items()]
         if slots is None:
-            parts += [
-                from_pad(problem, pad, times, made.restriction, finish_s=finish, finishing=True)[0]
-                for pad, times in liftoffs.items()
-            ]
+            parts += [further(made, pad, times, finish_s=finish, finishing=True) for pad, times in liftoffs.items()]
         return join(parts)
 
     def _solve(
@@ -269,7 +267,8 @@ class Selection:
         made = columns(options)
         if not self.liftoffs.may_bind(options):
             return made
-        return replace(made, liftoff_s=self.liftoffs.foreseen(options)[0][options.first_row])
+        foreseen = self.liftoffs.foreseen(options)[0][options.first_row]
+        return replace(made, liftoff_s=np.where(options.operator[options.first_row] >= 0, made.liftoff_s, foreseen))
 
     def _conflicts(self, options: Options) -> tuple[tuple[int, ...], ...]:
         """For each meeting found so far: the option, and all craft in place there before it passes."""
@@ -340,7 +339,7 @@ class Selection:
         # what the one that meets another beats has the same slot and liftoff; elsewhere nothing was left out for it
         here = (int(one.slot[0]),)
         others = from_pad(problem, pad, np.array([liftoff]), made.restriction, prune=False, only_slots=here)[0]
-        return join([others, from_pad(problem, pad, moments, made.restriction)[0]])
+        return join([others, further(made, pad, moments)])
 
 
 def _nothing_to_do() -> Solved:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -22,28 +22,8 @@ WORTH_M_S = 0.5
 """A saving below this is not worth a sentence."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class TiltPrice:
-    """A tolerance of tilt that leaves every plane of a plan as it drifts, what that saves in all, and of how many
-    craft the planes are turned without it."""
-
-    tolerance_rad: float
-    saves_m_s: float
-    craft: int
-
-    @property
-    def text(self) -> str:
-        """The price in a sentence."""
-        degrees = math.degrees(self.tolerance_rad)
-        who = f"{self.craft} craft turn their planes" if self.craft > 1 else "1 craft turns its plane"
-        return (
-            f"{degrees:.2f} deg of tilt left on purpose (ring.tilt_tolerance) would save {self.saves_m_s:.1f} m/s in "
-            f"all, planned and flown: {who} back for it"
-        )
-
-
-def tilt_price(selection: Selection, best: Chosen, plan: Plan) -> TiltPrice | None:
-    """What it would save to leave the planes of a plan as they drift; None where nobody turns them, or it saves little.
+def tilt_price(selection: Selection, best: Chosen, plan: Plan) -> str:
+    """Say what leaving the planes of a plan as they drift would save; empty where nobody turns them or it is little.
 
     Args:
         best, plan: the plan, and what it comes to as flown.
@@ -54,7 +34,7 @@ def tilt_price(selection: Selection, best: Chosen, plan: Plan) -> TiltPrice | No
     problem = selection.made.problem
     turned, greatest = _tilts(problem, best)
     if not turned:
-        return None
+        return ""
     poll()
     tolerance = STEP_RAD * math.ceil(greatest / STEP_RAD)
     scenario = problem.scenario
@@ -62,9 +42,15 @@ def tilt_price(selection: Selection, best: Chosen, plan: Plan) -> TiltPrice | No
     other = Selection(catalogue(replace(problem, scenario=wider)))
     chosen = other.best((scenario.minimize,))
     if chosen is None:
-        return None
+        return ""
     saves = plan.delta_v_m_s - other.flyer.plan(chosen.options).delta_v_m_s
-    return TiltPrice(tolerance_rad=tolerance, saves_m_s=saves, craft=turned) if saves >= WORTH_M_S else None
+    if saves < WORTH_M_S:
+        return ""
+    who = f"{turned} craft turn their planes" if turned > 1 else "1 craft turns its plane"
+    return (
+        f"{math.degrees(tolerance):.2f} deg of tilt left on purpose (ring.tilt_tolerance) would save {saves:.1f} m/s "
+        f"in all, planned and flown: {who} back for it."
+    )
 
 
 def _tilts(problem: Problem, best: Chosen) -> tuple[int, float]:

@@ -121,8 +121,8 @@ def _waited(what: Course, planned_s: float, *, corrected: bool) -> float:
     if not corrected or what.waits_between is None or not burns:
         return planned_s
     since, until = what.waits_between
-    begun_s = what.insertion_s if since is None else burns[since].time_s
-    return planned_s if begun_s is None else burns[until].time_s - begun_s
+    first_s = what.screened_from_s if what.insertion_s is None else what.insertion_s
+    return burns[until].time_s - (first_s if since is None else burns[since].time_s)
 
 
 def _lead(problem: Problem, what: Course, flight: Flight, slot: int, planned_rad: float) -> float:

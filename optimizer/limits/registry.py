@@ -5,6 +5,7 @@ from __future__ import annotations
 from ...models.scenario import Scenario
 from . import (
     apoapsis_max,
+    between_craft,
     carrier_delta_v,
     clearance,
     finish_within,
@@ -26,6 +27,7 @@ LIMITS: tuple[Limit, ...] = (
     revolutions_max.LIMIT,
     apoapsis_max.LIMIT,
     separation.LIMIT,
+    between_craft.LIMIT,
     liftoffs.LIMIT,
     slot_tolerance.LIMIT,
     tilt_tolerance.LIMIT,

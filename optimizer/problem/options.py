@@ -87,6 +87,8 @@ class Options:
         bundle: rows of one carrier share a number and stand side by side; -1 for a craft that goes by itself.
         route: place in the registry of routes; `UNNAMED` until an option leaves its route.
         detail: row in the table of the route, where it has one; else -1.
+        operator: in the schedule, the place after those of the pads of whoever moves the craft, where arrivals are to
+            be apart; else -1.
         tables: by route, the columns that it alone has.
     """
 
@@ -111,6 +113,7 @@ class Options:
     bundle: I = _NONE
     route: I = _NONE
     detail: I = _NONE
+    operator: I = _NONE
     tables: Mapping[int, Detail] = field(default_factory=lambda: NO_TABLES)
 
     def __post_init__(self) -> None:
@@ -134,7 +137,9 @@ class Options:
         """One row."""
         table = self.tables.get(int(self.route[row]))
         own = () if table is None else table.values(int(self.detail[row]))
-        return Option(**{name: getattr(self, name)[row].item() for name in COLUMNS if name != "detail"}, own=own)
+        return Option(
+            **{name: getattr(self, name)[row].item() for name in COLUMNS if name not in {"detail", "operator"}}, own=own
+        )
 
     def with_table(self, table: Detail) -> Options:
         """The same with the columns that their route alone has, row by row; before they leave it."""
@@ -235,13 +240,16 @@ def worst(options: Options, value: F) -> F:
 
 
 def columns(options: Options, cost: F | None = None) -> Columns:
-    """The options as the schedule sees them, a bundle as one column; ``cost`` of each row is delta-v unless given."""
+    """The options as the schedule sees them, a bundle as one column; ``cost`` of each row is delta-v unless given.
+
+    An arrival that has to be apart from others stands in the place of a liftoff.
+    """
     first = options.first_row
     return Columns(
         cost=summed(options, options.delta_v_m_s if cost is None else cost),
         finish_s=worst(options, options.finish_s),
-        pad=options.pad[first] if options.bundled else options.pad,
-        liftoff_s=options.liftoff_s[first] if options.bundled else options.liftoff_s,
+        pad=np.where(options.operator >= 0, options.operator, options.pad)[first],
+        liftoff_s=np.where(options.operator >= 0, options.finish_s, options.liftoff_s)[first],
         pair_column=options.column,
         pair_class=options.craft_class,
         pair_slot=options.slot,

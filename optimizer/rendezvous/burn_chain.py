@@ -127,6 +127,14 @@ def fly_chain(cases: Cases, unknowns: Array, burns: int) -> Chain:
     return Chain(times, everything, tuple(arcs), position - slot, slot, speed)
 
 
+def _of_arc(every: Held, index: int) -> Held:
+    """The apsis of one arc out of those of several that were worked out side by side."""
+    start, start_speed, end, end_speed = (
+        slope[:, index] for slope in (every.by_start, every.by_start_speed, every.by_end, every.by_end_speed)
+    )
+    return Held(every.radius[index], start, start_speed, end, end_speed, every.passed[index])
+
+
 def bounds_on(cases: Cases, chain: Chain, rounding: Array | float, *, floor: bool, ceiling: bool) -> list[Bound]:
     """The radius limits after the first burn: on every arc's apsis, and where every arc begins.
 
@@ -141,16 +149,9 @@ def bounds_on(cases: Cases, chain: Chain, rounding: Array | float, *, floor: boo
     ):
         if not wanted:
             continue
-        whole = apsis(together, rounding)
+        every = apsis(together, rounding)
         for index, arc in enumerate(chain.arcs):
-            at_apsis = Held(
-                whole.radius[index],
-                whole.by_start[:, index],
-                whole.by_start_speed[:, index],
-                whole.by_end[:, index],
-                whole.by_end_speed[:, index],
-                whole.passed[index],
-            )
+            at_apsis = _of_arc(every, index)
             begin = Held(arc.start_radius, arc.start / arc.start_radius, none, none, none, nowhere)
             for held, is_apsis in ((at_apsis, True), (begin, False)):
                 found.append(Bound(index, sign, held, sign * (held.radius - limit), is_apsis))

@@ -6,30 +6,30 @@ size draw from separate streams, so that the same seed gives the same flights wh
 
 from __future__ import annotations
 
-import functools
 import math
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
+from ...models import deadline
 from ...models.arrays import Array
 from ...models.burns import propellant_needed
 from ...models.craft import delta_v_allowed
+from ...models.deadline import OutOfTimeError
 from ...models.errors import InputError
 from ...models.scenario import INJECTION_ERRORS, Craft, Errors, Scenario
 from ..outcome import Outcome, Plan
-from .closed_form import Flights, fly, normals_of
-from .craft_leg import Story, has_closed_form, refuse_uncovered, story_of
-from .linear import LinearStory, linear_story_of
+from .flights_with_errors import BLOCK, AnyStory, block, nothing_said, stories
+from .linear import LinearStory
 from .quantiles import Quantile, quantiles
 
 Progress = Callable[[str], None]
-AnyStory = Story | LinearStory
 
-BLOCK = 8192
-"""Flights propagated at once: some twenty columns of them fit a processor's cache."""
+SAMPLING_SHARE = 0.6
+"""Of the time that is left: what flights may take before what drives the budget is worked out."""
 
 SHARES = (0.5, 0.9, 0.99)
 """The quantiles that are stated."""
@@ -109,21 +109,34 @@ class Budget:
     ``total_m_s`` are quantiles of the sum over the craft. ``one_load_kg`` is the propellant that is enough for every
     craft of a flown ring at each of `SHARES`, ``one_load_planned_kg`` for the plan alone; None unless all craft have
     masses. ``as_zero`` names the sources that were taken as exact, ``drivers`` the others, the largest first.
-    ``samples_m_s`` are what was burned, shape (craft, samples).
+    ``samples_m_s`` are what was burned, shape (craft, samples). Where time ran out ``samples`` are fewer than
+    ``asked``, and ``drivers`` fewer than the ``sources`` that are given.
     """
 
     outcome: Outcome
     plan: Plan
     samples: int
+    asked: int
     seed: int
     craft: tuple[CraftBudget, ...]
     total_m_s: tuple[Quantile, ...]
     one_load_kg: tuple[Quantile, ...] | None
     one_load_planned_kg: float | None
     drivers: tuple[Driver, ...]
+    sources: int
     ranking_samples: int
     as_zero: tuple[str, ...]
     samples_m_s: Array
+
+    @property
+    def unfinished(self) -> str:
+        """What time did not suffice for, in words; empty where everything asked for is there."""
+        said = []
+        if self.samples < self.asked:
+            said.append(f"only {self.samples:,} of {self.asked:,} flights of each craft were run".replace(",", " "))
+        if len(self.drivers) < self.sources:
+            said.append(f"what drives the budget is known of {len(self.drivers)} of {self.sources} sources of error")
+        return "; ".join(said)
 
 
 def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progress: Progress = lambda _: None) -> Budget:
@@ -131,19 +144,20 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
 
     Args:
         outcome: of planning; it must have a plan.
-        samples: flights of each craft.
+        samples: flights of each craft; fewer where the time that is left does not suffice.
         seed: of all random numbers.
         progress: called with the state of the work in words.
 
     Raises:
-        InputError: the scenario states no error; the plan has a craft on a carrier, or one that drifts; too many
+        InputError: the scenario states no error; the plan has a craft that drifts; too many
             samples for the memory; errors so large that a craft leaves or falls.
+        OutOfTimeError: no time was left for a first block of flights of each craft.
     """
     scenario, plan = outcome.scenario, outcome.plans[0]
     listed = stories(outcome)
     given = [one for one in SOURCES if any(getattr(s.errors, name) for s in listed for name in one[1])]
     if not given:
-        raise _nothing_said(scenario)
+        raise nothing_said(scenario)
     if samples * len(listed) > MOST_VALUES:
         raise InputError(
             f"{samples} samples of {len(listed)} craft are more than this version keeps in memory: "
@@ -151,19 +165,20 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
             where="command line",
         )
     used = np.empty((len(listed), samples))
-    craft = []
-    for index, story in enumerate(listed):
-        flights = _gather(story, samples, seed, index, used[index], progress)
-        craft.append(_craft_budget(scenario, story, used[index], flights))
-    ranked = min(samples, RANKING_SAMPLES)
-    progress("what drives the budget")
-    base = _reserve(listed, ranked, seed)
-    drivers = sorted((_driver(listed, one, base, ranked, seed) for one in given), key=lambda d: -d.alone_m_s)
+    with deadline.flying():
+        with deadline.searching(deadline.share(SAMPLING_SHARE)):
+            flights = _gather(listed, seed, used, progress)
+        used = used[:, : (done := flights[0].flown if flights else samples)]
+        progress("what drives the budget")
+        ranked = min(done, RANKING_SAMPLES)
+        drivers = _drivers(listed, given, ranked, seed)
+    craft = [_craft_budget(scenario, *one) for one in zip(listed, used, flights, strict=True)]
     loads = _one_load(scenario, listed, used)
     return Budget(
         outcome=outcome,
         plan=plan,
-        samples=samples,
+        samples=done,
+        asked=samples,
         seed=seed,
         craft=tuple(craft),
         total_m_s=quantiles(np.sum(used, axis=0), SHARES),
@@ -171,103 +186,54 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
         one_load_planned_kg=None
         if loads is None
         else max(float(_load(_named(scenario, s.craft), s.planned_m_s) or 0.0) for s in listed),
-        drivers=tuple(drivers),
+        drivers=drivers,
+        sources=len(given),
         ranking_samples=ranked,
         as_zero=_as_zero(listed, given),
         samples_m_s=used,
     )
 
 
-def stories(outcome: Outcome) -> tuple[AnyStory, ...]:
-    """What each craft that the best plan moves has before it.
-
-    Raises:
-        InputError: a craft flies a route that the budget does not cover.
-    """
-    scenario, ring, plan = outcome.scenario, outcome.ring, outcome.plans[0]
-    for part in plan.craft:
-        refuse_uncovered(scenario, part)
-    match_s = plan.hold.match_s if plan.hold is not None else 0.0
-    return tuple(
-        story_of(scenario, ring, part, match_s)
-        if has_closed_form(part)
-        else linear_story_of(scenario, ring, part, match_s)
-        for part in plan.craft
-    )
-
-
-def refuse_without_errors(scenario: Scenario) -> None:
-    """Raise InputError where the scenario has no table of errors: before anything is planned in vain."""
-    stated = [scenario.errors, *(craft.errors for craft in scenario.craft), *(pad.errors for pad in scenario.pads)]
-    if all(errors in (None, Errors()) for errors in stated):
-        raise _nothing_said(scenario)
-
-
-def _nothing_said(scenario: Scenario) -> InputError:
-    return InputError(
-        "the scenario gives no errors for any craft that moves, so there is nothing to "
-        "budget for: add [errors] with standard deviations, such as burn_share = 0.005 or periapsis_km = 5.",
-        where=scenario.source.where("errors"),
-    )
-
-
-def numbers_of(story: AnyStory) -> int:
-    """How many standard normal numbers one flight of a craft takes."""
-    return story.normals if isinstance(story, LinearStory) else normals_of(story)
-
-
-def flown(story: AnyStory, normal: Array) -> Flights:
-    """Fly a craft many times; ``normal`` has the shape (`numbers_of(story)`, flights)."""
-    return story.fly(normal) if isinstance(story, LinearStory) else fly(story, normal)
-
-
-def block(story: AnyStory, seed: int, craft: int, number: int) -> Flights:
-    """One block of `BLOCK` flights of one craft, from its random stream; the plan's own burns are in it exactly."""
-    stream = np.random.SeedSequence(seed, spawn_key=(craft, number))
-    normal = np.random.default_rng(stream).standard_normal((numbers_of(story), BLOCK))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        flights = flown(story, normal)
-    if not np.all(np.isfinite(flights.delta_v_m_s)):
-        raise InputError(
-            f"with these errors some flights of craft {story.craft!r} leave the body or never come back to the ring: "
-            "standard deviations that are small beside the burns and the altitudes would be accepted.",
-            where="[errors]",
-        )
-    # the closed forms' own sum, at no error, against that of the plan flown
-    flights.delta_v_m_s[:] += story.planned_m_s - exact_m_s(story)
-    return flights
-
-
-@functools.lru_cache(maxsize=64)
-def exact_m_s(story: AnyStory) -> float:
-    """What the closed forms burn without any error, m/s."""
-    return float(flown(story.with_errors(Errors()), np.zeros((numbers_of(story), 1))).delta_v_m_s[0])
-
-
 class _Counts(NamedTuple):
-    """Flights of one craft: how many went on, were phased out, dipped too low; slot errors of some, either way."""
+    """Flights of one craft: how many were flown, went on, were phased out, dipped too low; slot errors of some, either
+    way."""
 
+    flown: int
     went_on: int
     phased_out: int
     too_low: int
     slot_errors: Array
 
 
-def _gather(story: AnyStory, samples: int, seed: int, craft: int, out: Array, progress: Progress) -> _Counts:
-    """Fly one craft block by block: what is burned goes into ``out``, (samples,)."""
-    counts = np.zeros(3, dtype=np.int64)
-    slot_errors = []
+def _gather(listed: Sequence[AnyStory], seed: int, out: Array, progress: Progress) -> list[_Counts]:
+    """Fly all craft block by block: what is burned goes into ``out``, (craft, samples).
+
+    Where time runs out, with the blocks that all craft have flown.
+
+    Raises:
+        OutOfTimeError: before the first of them.
+    """
+    samples = out.shape[1]
+    counts = np.zeros((len(listed), 3), dtype=np.int64)
+    slot_errors: list[list[Array]] = [[] for _ in listed]
+    done = 0
     for number, first in enumerate(range(0, samples, BLOCK)):
+        if done and deadline.over():
+            break
         size = min(BLOCK, samples - first)
-        flights = block(story, seed, craft, number)
-        out[first : first + size] = flights.delta_v_m_s[:size]
-        which = np.stack([flights.went_on, flights.phased_out, flights.too_low])
-        counts += np.count_nonzero(which[:, :size], axis=1)
-        if first < RANKING_SAMPLES:
-            slot_errors.append(np.abs(flights.slot_error_rad[:size]))
-        progress(f"{story.craft}: {first + size:,} of {samples:,} flights".replace(",", " "))
-    went_on, phased_out, too_low = counts.tolist()
-    return _Counts(went_on, phased_out, too_low, np.concatenate(slot_errors))
+        for craft, story in enumerate(listed):
+            if not done:
+                deadline.poll()
+            flights = block(story, seed, craft, number)
+            out[craft, first : first + size] = flights.delta_v_m_s[:size]
+            which = np.stack([flights.went_on, flights.phased_out, flights.too_low])
+            counts[craft] += np.count_nonzero(which[:, :size], axis=1)
+            if first < RANKING_SAMPLES:
+                slot_errors[craft].append(np.abs(flights.slot_error_rad[:size]))
+        done = first + size
+        progress(f"{done:,} of {samples:,} flights of each craft".replace(",", " "))
+    rows = zip(counts.tolist(), slot_errors, strict=True)
+    return [_Counts(done, on, phased, low, np.concatenate(off)) for (on, phased, low), off in rows]
 
 
 def _named(scenario: Scenario, name: str) -> Craft:
@@ -319,11 +285,24 @@ def _reserve(listed: Sequence[AnyStory], samples: int, seed: int) -> float:
     """The 0.99 quantile less the plan, summed over the craft, m/s."""
     total = 0.0
     for index, story in enumerate(listed):
+        deadline.poll()
         used = np.concatenate(
             [block(story, seed, index, number).delta_v_m_s for number in range(math.ceil(samples / BLOCK))]
         )
         total += quantiles(used[:samples], (SHARES[-1],))[0].value - story.planned_m_s
     return total
+
+
+def _drivers(
+    listed: Sequence[AnyStory], given: Sequence[tuple[str, tuple[str, ...]]], samples: int, seed: int
+) -> tuple[Driver, ...]:
+    """What each source asks for, the largest first; those that time is left for."""
+    found: list[Driver] = []
+    with suppress(OutOfTimeError):
+        base = _reserve(listed, samples, seed)
+        while len(found) < len(given):
+            found.append(_driver(listed, given[len(found)], base, samples, seed))
+    return tuple(sorted(found, key=lambda d: -d.alone_m_s))
 
 
 def _driver(

@@ -11,14 +11,14 @@ them.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...models.arrays import Array
-from ...models.errors import InputError
 from ...models.risk import Risk
 from ...models.scenario import Occupied, Scenario
 from ...models.sites import open_at
@@ -27,8 +27,8 @@ from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..problem.problem import Problem
 from ..problem.ring_phase import problems
-from .budget import BLOCK, AnyStory, block, numbers_of, stories
 from .closed_form import Flights
+from .flights_with_errors import BLOCK, AnyStory, block, numbers_of, stories
 from .quantiles import Quantile, quantiles
 
 Progress = Callable[[str], None]
@@ -83,33 +83,39 @@ class Completion:
 
 @dataclass(frozen=True, kw_only=True)
 class Chances:
-    """From when a craft is ready to when it lifts off and is in its slot: later liftoffs of one craft into its slot.
+    """From when a launch is ready to when it lifts off and its craft are in their slots: its later liftoffs.
 
-    ``liftoff_s`` sorted, (n,); ``best_s`` the soonest finish of this and all later ones, ``best`` its row.
+    ``liftoff_s`` sorted, (n,); ``best_s`` the soonest finish of this and all later ones, ``best`` its row;
+    ``in_slot_s`` when each craft is in its slot by each of them, (n, craft).
     """
 
     liftoff_s: Array
+    in_slot_s: Array
     best_s: Array
     best: NDArray[np.intp]
 
     @classmethod
-    def of(cls, liftoff_s: Array, finish_s: Array) -> Chances:
-        """From liftoffs in any order, with the finish of each."""
+    def of(cls, liftoff_s: Array, in_slot_s: Array) -> Chances:
+        """From liftoffs in any order, (n,), with when each craft is in its slot, (n, craft)."""
         order = np.argsort(liftoff_s, kind="stable")
-        lift, end = liftoff_s[order], finish_s[order]
+        lift, ends = liftoff_s[order], in_slot_s[order]
+        end = np.max(ends, axis=1)
         best_s = np.minimum.accumulate(end[::-1])[::-1]
         rows = np.arange(end.size)
         own = np.where(end == best_s, rows, end.size)
-        return cls(liftoff_s=lift, best_s=best_s, best=np.minimum.accumulate(own[::-1])[::-1])
+        return cls(liftoff_s=lift, in_slot_s=ends, best_s=best_s, best=np.minimum.accumulate(own[::-1])[::-1])
 
     def after(self, ready_s: Array) -> tuple[Array, Array]:
-        """Liftoff and finish for craft ready at these moments, (samples,); infinite where no liftoff is left."""
+        """For launches ready at these moments, (samples,): liftoff, and when each craft is in its slot, (craft,
+        samples); infinite where no liftoff is left."""
         at = np.searchsorted(self.liftoff_s, ready_s - 1e-6)
         there = at < self.liftoff_s.size
-        lift, end = np.full(ready_s.shape, math.inf), np.full(ready_s.shape, math.inf)
-        lift[there] = self.liftoff_s[self.best[at[there]]]
-        end[there] = self.best_s[at[there]]
-        return lift, end
+        lift = np.full(ready_s.shape, math.inf)
+        ends = np.full((self.in_slot_s.shape[1], *ready_s.shape), math.inf)
+        rows = self.best[at[there]]
+        lift[there] = self.liftoff_s[rows]
+        ends[:, there] = self.in_slot_s[rows].T
+        return lift, ends
 
 
 def completion(
@@ -125,7 +131,7 @@ def completion(
         progress: called with the state of the work in words.
 
     Raises:
-        InputError: a craft flies on a carrier or drifts, which is not covered.
+        InputError: a craft drifts, which is not covered where the scenario gives errors.
     """
     outcome = replace(outcome.at_phase_of(plan), plans=(plan,))
     scenario = outcome.scenario
@@ -168,6 +174,32 @@ def _block_late(story: AnyStory, part: CraftPlan, seed: int, craft: int, number:
     return np.asarray(flights.went_on * once + flights.phased_out * story.trim_turns * story.ring.period_s)
 
 
+class _Launch(NamedTuple):
+    """What lifts off at once: one craft, or all craft on one carrier; by the carrier's name where there is one."""
+
+    name: str
+    parts: tuple[CraftPlan, ...]
+
+    @property
+    def planned_s(self) -> float:
+        return self.parts[0].launch_s or 0.0
+
+    @property
+    def in_slot_s(self) -> Array:
+        """When each craft is in its slot by the plan, (craft, 1)."""
+        return np.array([[part.in_slot_s] for part in self.parts])
+
+
+def _launches(plan: Plan, pad: str) -> list[_Launch]:
+    """The launches of a site in the order of their liftoffs."""
+    found: dict[str, list[CraftPlan]] = {}
+    for part in plan.craft:
+        if part.pad == pad and part.launch_s is not None:
+            found.setdefault(part.carrier or part.craft, []).append(part)
+    every = [_Launch(name, tuple(parts)) for name, parts in found.items()]
+    return sorted(every, key=lambda one: (one.planned_s, one.name))
+
+
 class _Launches:
     """All launches of a plan, site by site in the order of their liftoffs, for many rings at once."""
 
@@ -181,69 +213,57 @@ class _Launches:
 
     def dates(self) -> dict[str, Array]:
         """When each craft is in its slot, by the launches alone."""
-        scenario, found = self._outcome.scenario, {}
-        for part in self._plan.craft:
-            if part.launch_s is None:
-                found[part.craft] = np.full(self._samples, part.in_slot_s)
-            elif part.carrier is not None:
-                raise InputError(
-                    f"craft {part.craft!r} goes up on carrier {part.carrier!r}, whose slips move all of its craft at "
-                    "once, and dates are not weighed for that: take [[carrier]] out, so that each is launched alone.",
-                    where=scenario.source.where("carrier"),
-                )
-        for pad in scenario.pads:
-            launched = [part for part in self._plan.craft if part.pad == pad.name and part.launch_s is not None]
-            launched.sort(key=lambda part: (part.launch_s or 0.0, part.craft))
-            found.update(self._from_site(launched, pad.turnaround_s))
+        space = [part for part in self._plan.craft if part.launch_s is None]
+        found = {part.craft: np.full(self._samples, part.in_slot_s) for part in space}
+        for pad in self._outcome.scenario.pads:
+            for launch, ends in self._from_site(_launches(self._plan, pad.name), pad.turnaround_s):
+                found.update({part.craft: row for part, row in zip(launch.parts, ends, strict=True)})
         return found
 
-    def _from_site(self, launched: list[CraftPlan], turnaround_s: float) -> dict[str, Array]:
-        risk, found = self._risk, {}
+    def _from_site(self, launches: list[_Launch], turnaround_s: float) -> list[tuple[_Launch, Array]]:
+        risk, found = self._risk, []
         free = np.full(self._samples, -math.inf)
-        lost: list[tuple[CraftPlan, Array]] = []
-        for part in launched:
-            planned = part.launch_s or 0.0
+        lost = []
+        for launch in launches:
             slip = self._slip()
-            on_time = (slip == 0.0) & (free <= planned + _EARLY_S)
-            lift, end = self._next(part, np.where(on_time, math.inf, np.maximum(planned + slip, free)))
-            lift, end = np.where(on_time, planned, lift), np.where(on_time, part.in_slot_s, end)
+            on_time = (slip == 0.0) & (free <= launch.planned_s + _EARLY_S)
+            lift, ends = self._next(launch, np.where(on_time, math.inf, np.maximum(launch.planned_s + slip, free)))
+            lift, ends = np.where(on_time, launch.planned_s, lift), np.where(on_time, launch.in_slot_s, ends)
             free = np.maximum(free, lift + turnaround_s)
             gone = self._lost()
-            if risk.spares:
-                # a spare goes up at once, and may be lost, too
-                for _ in range(risk.spares):
-                    again = gone & (self._spares > 0)
-                    if not again.any():
-                        break
-                    self._spares = self._spares - again
-                    new, then = self._next(part, np.where(again, free, math.inf))
-                    lift, end = np.where(again, new, lift), np.where(again, then, end)
-                    free = np.where(again, np.maximum(free, new + turnaround_s), free)
-                    gone = np.where(again, self._lost(), gone)
-            found[part.craft] = np.where(gone, math.inf, end)
-            lost.append((part, np.where(gone, lift, math.inf)))
-        return found | self._built(lost, found, free, turnaround_s)
+            # a spare goes up at once, and may be lost, too
+            for _ in range(risk.spares):
+                again = gone & (self._spares > 0)
+                if not again.any():
+                    break
+                self._spares = self._spares - again
+                new, then = self._next(launch, np.where(again, free, math.inf))
+                lift, ends = np.where(again, new, lift), np.where(again, then, ends)
+                free = np.where(again, np.maximum(free, new + turnaround_s), free)
+                gone = np.where(again, self._lost(), gone)
+            found.append((launch, np.where(gone, math.inf, ends)))
+            lost.append(np.where(gone, lift, math.inf))
+        return self._built(found, lost, free, turnaround_s)
 
     def _built(
-        self, lost: list[tuple[CraftPlan, Array]], found: dict[str, Array], free: Array, turnaround_s: float
-    ) -> dict[str, Array]:
-        """Craft built in place of lost ones, launched after all that was planned, as often as it takes."""
-        risk, then = self._risk, dict(found)
-        if math.isinf(risk.replaced_after_s) or risk.loss_share <= 0.0:
-            return then
-        for part, at in lost:
-            missing, begun = np.isfinite(at), at
-            for _ in range(_tries(risk.loss_share)):
+        self, found: list[tuple[_Launch, Array]], lost: list[Array], free: Array, turnaround_s: float
+    ) -> list[tuple[_Launch, Array]]:
+        """With launches built in place of lost ones, after all that was planned, as often as it takes."""
+        risk, then = self._risk, []
+        tries = 0 if math.isinf(risk.replaced_after_s) else _tries(risk.loss_share)
+        for (launch, ends), at in zip(found, lost, strict=True):
+            missing, begun, all_ends = np.isfinite(at), at, ends
+            for _ in range(tries):
                 if not missing.any():
                     break
                 ready = np.where(missing, np.maximum(begun + risk.replaced_after_s, free), math.inf)
-                lift, end = self._next(part, ready)
+                lift, new = self._next(launch, ready)
                 free = np.where(missing, np.maximum(free, lift + turnaround_s), free)
                 begun = np.where(missing, lift, begun)
                 again = missing & self._lost() & np.isfinite(lift)
-                arrived = missing & ~again
-                then[part.craft] = np.where(arrived, end, then[part.craft])
+                all_ends = np.where(missing & ~again, new, all_ends)
                 missing = again
+            then.append((launch, all_ends))
         return then
 
     def _slip(self) -> Array:
@@ -254,23 +274,24 @@ class _Launches:
     def _lost(self) -> NDArray[np.bool_]:
         return np.asarray(self._random.random(self._samples) < self._risk.loss_share)
 
-    def _next(self, part: CraftPlan, ready_s: Array) -> tuple[Array, Array]:
-        """The next launch of a craft into its slot; infinite where ``ready_s`` is."""
+    def _next(self, launch: _Launch, ready_s: Array) -> tuple[Array, Array]:
+        """The next such launch with its craft in their slots; infinite where ``ready_s`` is."""
         if not np.isfinite(ready_s).any():
-            return np.full(self._samples, math.inf), np.full(self._samples, math.inf)
-        if part.craft not in self._chances:
-            self._progress(f"later launches of {part.craft}")
-            self._chances[part.craft] = chances(self._outcome, self._plan, part, self._horizon_s())
-        return self._chances[part.craft].after(ready_s)
+            return np.full(self._samples, math.inf), np.full((len(launch.parts), self._samples), math.inf)
+        if launch.name not in self._chances:
+            self._progress(f"later launches of {launch.name}")
+            self._chances[launch.name] = chances(self._outcome, self._plan, launch.parts, self._horizon_s())
+        return self._chances[launch.name].after(ready_s)
 
     def _horizon_s(self) -> float:
         """Until when later launches are looked for: slips and losses beyond it are rarer than `RARE`."""
-        risk, launches = self._risk, [part for part in self._plan.craft if part.launch_s is not None]
-        last = max(part.launch_s or 0.0 for part in launches)
-        turnaround = max(pad.turnaround_s for pad in self._outcome.scenario.pads)
+        risk, pads = self._risk, self._outcome.scenario.pads
+        launches = [launch for pad in pads for launch in _launches(self._plan, pad.name)]
+        last = max(launch.planned_s for launch in launches)
+        turnaround = max(pad.turnaround_s for pad in pads)
         waits = sum(risk.longest_slip_s(RARE) / (number + 1.0) for number in range(len(launches)))
         more = 0.0
-        if math.isfinite(risk.replaced_after_s) and risk.loss_share > 0.0:
+        if math.isfinite(risk.replaced_after_s):
             more = _tries(risk.loss_share) * risk.replaced_after_s
         return last + waits + more + (len(launches) + risk.spares) * turnaround
 
@@ -280,27 +301,34 @@ def _tries(loss_share: float) -> int:
     return max(math.ceil(math.log(RARE) / math.log(loss_share)), 1) if loss_share > 0.0 else 0
 
 
-def chances(outcome: Outcome, plan: Plan, part: CraftPlan, until_s: float) -> Chances:
-    """Every later liftoff of a launched craft into its slot, the other craft of the plan in theirs.
+def chances(outcome: Outcome, plan: Plan, parts: Sequence[CraftPlan], until_s: float) -> Chances:
+    """Every later liftoff of a craft into its slot, or of a carrier's craft into theirs, the others in their slots.
 
     Args:
         outcome: with the scenario and the ring at the plan's phase.
         plan: the plan.
-        part: the craft.
+        parts: the craft, all that lift off at once.
         until_s: last liftoff looked at, s.
     """
-    scenario, begun = outcome.scenario, part.launch_s or 0.0
-    craft = next(one for one in scenario.craft if one.name == part.craft)
+    scenario, begun, names = outcome.scenario, parts[0].launch_s or 0.0, [part.craft for part in parts]
     others = tuple(
-        Occupied(name=one.craft, slot=one.slot, plane=one.plane) for one in plan.craft if one.craft != part.craft
+        Occupied(name=one.craft, slot=one.slot, plane=one.plane) for one in plan.craft if one.craft not in names
     )
-    site = next(pad for pad in scenario.pads if pad.name == part.pad)
+    site = next(pad for pad in scenario.pads if pad.name == parts[0].pad)
+    carrier = parts[0].carrier
     alone = replace(
         scenario,
-        craft=(replace(craft, ready_s=begun, pads=(site.name,), carrier=None),),
-        carriers=(),
+        craft=tuple(
+            replace(one, ready_s=begun, pads=(site.name,), carrier=carrier)
+            for one in scenario.craft
+            if one.name in names
+        ),
+        carriers=tuple(replace(one, pads=(site.name,)) for one in scenario.carriers if one.name == carrier),
         ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad, occupied=(*scenario.ring.occupied, *others)),
-        limits=replace(scenario.limits, finish_within_s=until_s + LATER_ARRIVALS * (part.in_slot_s - begun)),
+        limits=replace(
+            scenario.limits,
+            finish_within_s=until_s + LATER_ARRIVALS * (max(part.in_slot_s for part in parts) - begun),
+        ),
     )
     [problem] = problems(alone)
     turn = _turn_s(problem, scenario.pads.index(site))
@@ -309,17 +337,31 @@ def chances(outcome: Outcome, plan: Plan, part: CraftPlan, until_s: float) -> Ch
         always = replace(site, ready_s=0.0, until_s=math.inf, blackouts_s=())
         pads = tuple(always if pad is site else pad for pad in scenario.pads)
         problem = replace(problem, scenario=replace(alone, pads=pads))
-    full = craft.dry_mass_kg is not None and craft.load == "full"
-    if not full:
-        problem = _paying(problem, part.delta_v_m_s + ROOM_M_S)
-    options = catalogue(problem).options
-    options = options.take(options.slot == part.slot + part.plane * problem.ring.slots)
-    lift, end = options.liftoff_s, options.finish_s
+    lift, ends = _later(_paying(problem, parts), parts)
     if turn is not None:
         again = np.arange(math.ceil(max(until_s - begun, 0.0) / turn) + 1) * turn
-        lift, end = ((one[:, np.newaxis] + again).ravel() for one in (lift, end))
+        lift, ends = np.add.outer(again, lift).ravel(), np.add.outer(again, ends).reshape(-1, len(parts))
     kept = open_at(site, lift) & (lift <= until_s)
-    return Chances.of(lift[kept], end[kept])
+    return Chances.of(lift[kept], ends[kept])
+
+
+def _later(problem: Problem, parts: Sequence[CraftPlan]) -> tuple[Array, Array]:
+    """Liftoffs, (n,), by which all craft come into their slots, and when each of them does, (n, craft)."""
+    options = catalogue(problem).options
+    slots = [part.slot + part.plane * problem.ring.slots for part in parts]
+    if parts[0].carrier is None:
+        options = options.take((options.slot == slots[0]) & (options.bundle < 0))
+        return options.liftoff_s, options.finish_s[:, np.newaxis]
+    options = options.take(options.bundle >= 0)
+    # of each load the rows stand side by side, one a craft; alike craft may change places
+    rows = options.first_row[:, np.newaxis] + np.arange(len(parts))
+    order = np.argsort(options.slot[rows], axis=1)
+    there = np.take_along_axis(options.slot[rows], order, axis=1)
+    wanted = np.argsort(slots)
+    same = np.all(there == np.array(slots)[wanted], axis=1)
+    ends = np.empty((int(np.count_nonzero(same)), len(parts)))
+    ends[:, wanted] = np.take_along_axis(options.finish_s[rows], order, axis=1)[same]
+    return options.liftoff_s[options.first_row][same], ends
 
 
 def _turn_s(problem: Problem, pad: int) -> float | None:
@@ -330,7 +372,14 @@ def _turn_s(problem: Problem, pad: int) -> float | None:
     return 2.0 * math.pi / abs(problem.ring.rate_rad_s - ways[0].site_rate_rad_s)
 
 
-def _paying(problem: Problem, most_m_s: float) -> Problem:
-    """The problem with what its craft may burn cut down to what the plan gives it."""
-    less = tuple(replace(c, delta_v_allowed_m_s=min(c.delta_v_allowed_m_s, most_m_s)) for c in problem.classes)
-    return replace(problem, classes=less)
+def _paying(problem: Problem, parts: Sequence[CraftPlan]) -> Problem:
+    """The problem with what craft without a full tank may burn cut down to what the plan gives them."""
+    planned = {part.craft: part.delta_v_m_s + ROOM_M_S for part in parts}
+    classes = []
+    for group in problem.classes:
+        full = group.craft.dry_mass_kg is not None and group.craft.load == "full"
+        most = group.delta_v_allowed_m_s
+        if not full:
+            most = min(most, max(planned[name] for name in group.names))
+        classes.append(replace(group, delta_v_allowed_m_s=most))
+    return replace(problem, classes=tuple(classes))

@@ -101,13 +101,7 @@ def has_closed_form(part: CraftPlan) -> bool:
 
 
 def refuse_uncovered(scenario: Scenario, part: CraftPlan) -> None:
-    """Raise InputError for a craft on a way that the budget knows neither a closed form nor a linear model for."""
-    if part.route == "carrier":
-        raise InputError(
-            f"craft {part.craft!r} is dropped by carrier {part.carrier!r}, whose errors they share, and the budget has "
-            "no closed form for that: take [[carrier]] out, so that each is launched by itself.",
-            where=scenario.source.where("carrier"),
-        )
+    """Raise InputError for a craft on a way for which the budget has neither a closed form nor a linear model."""
     if part.route == "drift":
         raise InputError(
             f"craft {part.craft!r} lets its orbit's node drift for long, in which errors grow beyond what the budget "

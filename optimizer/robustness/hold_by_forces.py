@@ -22,14 +22,15 @@ from ...models.flight.averaged import AveragedForces, MeanOrbits, Track, follow
 from ...models.flight.drag import Air
 from ...models.flight.flown import Flight
 from ...models.flight.forces import Field, Surfaces
+from ...models.flight.harmonics import UnevenField
 from ...models.flight.smooth_mean import measure_smoothly, window, window_s
-from ...models.flight.sunlight import Sunlight
 from ...models.reference import LEAST_LEAN
 from ...models.ring import Ring
 from ...models.scenario import Body
 from ...models.surroundings import Surface
+from ...models.synchronous import drift_rad_s2, stable_longitudes, uneven_part
 from ..standing import ForcedHold, Trim
-from .trims import schedule, yearly_m_s
+from .trims import east_west, schedule, yearly_m_s
 
 YEAR_S = 365.25 * 86_400.0
 LOOK_S = 10.0 * YEAR_S
@@ -38,11 +39,6 @@ LOOK_MAX_S = 50.0 * YEAR_S
 
 BAND_SHARE = 0.5
 """Dead band of the trims over the tolerance: two craft at opposite edges are then a tolerance apart."""
-
-LIGHT_DOUBT = math.radians(0.25) / YEAR_S**2 / 0.0039
-"""By how much averaged equations may part craft that sunlight pushes unlike, rad/s^2 for each m^2/kg between them:
-measured at 2 000 km over the Moon, where a direct flight of a year differed by 0.25 deg (0.003 deg in half a year
-without sunlight, over the synchronous ring of the Earth)."""
 
 ROUND = 0.05
 """Eccentricity beyond which an orbit is no ring any more, and trims along the track keep nothing."""
@@ -68,6 +64,7 @@ def hold_by_forces(
     tolerance_rad: float,
     wanted_s: float,
     maintained: bool = True,
+    ground: float | None = None,
 ) -> ForcedHold:
     """Follow craft from the window that begins at a moment.
 
@@ -76,6 +73,8 @@ def hold_by_forces(
         craft: at least one; each flight reaches the window's end.
         wanted_s: how long the ring is to hold; it is followed for that and ten years at least.
         maintained: whether drag is made up for in the upkeep, or craft sink together.
+        ground: angle of the prime meridian from the x axis at the epoch, for a ring whose slots keep their longitudes:
+            craft then leave those, and no common shift is taken off.
 
     Raises:
         FlightError: a craft does not go round with the ring.
@@ -87,19 +86,18 @@ def hold_by_forces(
     start = _with_flown_rates(start, free, surfaces, ring, craft, from_s)
     end = begin + min(max(LOOK_S, wanted_s), LOOK_MAX_S)
     track = follow(free, start, surfaces, begin, end)
-    errors = spacing(track, ring, [one.place for one in craft])
+    errors = _errors(track, ring, craft, ground)
     first, leaves_s = _leaves(track.times_s, errors, tolerance_rad, track.down)
-    doubt = _doubt(field, surfaces) * (track.times_s - begin) ** 2
-    sure_s = _leaves(track.times_s, np.abs(errors) + doubt[:, np.newaxis], tolerance_rad, track.down)[1]
     sunk = maintained and any(isinstance(term, Air) for term in field.terms)
-    kept = track
-    if sunk:
-        kept = follow(AveragedForces.of(body, field, ring.radius_m, drag=False), start, surfaces, begin, end)
+    airless = AveragedForces.of(body, field, ring.radius_m, drag=False)
+    kept = follow(airless, start, surfaces, begin, end) if sunk else track
+    uneven = None if ground is None else uneven_part(field)
     times, left, trims = _upkeep(kept, ring, craft, BAND_SHARE * tolerance_rad)
+    if uneven is not None and ground is not None:
+        times, left, trims = _over_ground(ring, uneven, craft, ground, errors[0], (begin, end), tolerance_rad)
     return ForcedHold(
         craft=None if first is None else craft[first].name,
         leaves_s=leaves_s - begin,
-        sure_s=sure_s - begin,
         down=track.down is not None and first == track.down and leaves_s == float(track.times_s[-1]),
         looked_s=float(track.times_s[-1]) - begin,
         lost=None if track.down is None else craft[track.down].name,
@@ -109,12 +107,46 @@ def hold_by_forces(
         spacing_rad=errors,
         kept_times_s=times,
         kept_rad=left,
-        band_rad=BAND_SHARE * tolerance_rad,
+        band_rad=tolerance_rad if uneven is not None else BAND_SHARE * tolerance_rad,
         trims=trims,
         trim_m_s_year=_worst(trims, craft, times) if times.size > 1 else 0.0,
         make_up_m_s_year=float(np.max(_drag_m_s2(free, start, surfaces))) * YEAR_S if sunk else 0.0,
         eccentricity=float(np.max(np.linalg.norm(track.rows[:, 1:4], axis=1))),
+        stable=() if uneven is None else stable_longitudes(uneven, ring.radius_m),
     )
+
+
+def _errors(track: Track, ring: Ring, craft: Sequence[InRing], ground: float | None) -> Array:
+    """Errors in the spacing along a track, (m, n), or against the longitudes of the slots."""
+    if ground is None:
+        return spacing(track, ring, [one.place for one in craft])
+    rows = track.rows
+    ahead = np.cross(rows[:, 4:7], rows[:, 7:10], axis=1)
+    longitude = rows[:, 10][:, np.newaxis]
+    there = np.cos(longitude) * rows[:, 7:10] + np.sin(longitude) * ahead
+    angle = np.arctan2(there[:, 1], there[:, 0])
+    slots = np.stack([ring.phase(track.times_s, slot, plane) for plane, slot in (one.place for one in craft)], axis=1)
+    return np.asarray(np.unwrap(frames.wrap(angle - slots), axis=0))
+
+
+def _over_ground(
+    ring: Ring,
+    uneven: UnevenField,
+    craft: Sequence[InRing],
+    ground: float,
+    error_rad: Array,
+    span_s: tuple[float, float],
+    tolerance_rad: float,
+) -> tuple[Array, Array, tuple[Trim, ...]]:
+    """Trims of craft that keep their longitudes, to the edge of the tolerance: no neighbor counts, the ground alone."""
+    drift = _drifts(ring, uneven, craft, ground)
+    return east_west([one.name for one in craft], ring, drift, error_rad, *span_s, tolerance_rad)
+
+
+def _drifts(ring: Ring, uneven: UnevenField, craft: Sequence[InRing], ground: float) -> Array:
+    """Accelerations in longitude at the slots of craft, rad/s^2, (n,)."""
+    places = np.array([float(ring.phase(0.0, slot, plane)) for plane, slot in (one.place for one in craft)])
+    return drift_rad_s2(uneven, ring.radius_m, places - ground)
 
 
 def _upkeep(
@@ -202,12 +234,6 @@ def spacing(track: Track, ring: Ring, places: Sequence[tuple[int, int]]) -> Arra
     # against the first, so that what all do together never counts; then against the mean
     apart = np.unwrap(frames.wrap(gap - gap[:, [0]]), axis=0)
     return np.asarray(apart - apart.mean(axis=1, keepdims=True))
-
-
-def _doubt(field: Field, surfaces: Surfaces) -> float:
-    """How fast averaged equations may be wrong between craft, rad/s^2."""
-    lit = any(isinstance(term, Sunlight) for term in field.terms)
-    return LIGHT_DOUBT * float(np.ptp(surfaces.light_m2_kg)) if lit else 0.0
 
 
 def _leaves(times: Array, errors: Array, tolerance: float, down: int | None) -> tuple[int | None, float]:

@@ -1,6 +1,7 @@
 """Many flights of one craft with errors, with a linear model of its numerical flight.
 
-For ways that have no closed form: free-form flights, and launches whose first burns an upper stage pays. How
+For ways that have no closed form: free-form flights, launches whose first burns an upper stage pays, and craft that a
+carrier drops, from the carrier's insertion on. How
 every error changes the end of the flight (slot, period, shape, plane) and its lowest point is read off from flights a
 little off the planned one. Before each burn the planner looks where the rest of the plan leads: where it misses the
 slot by half its tolerance, or the plane, the burns that are left are changed by the least that leads there, or the slot
@@ -19,14 +20,14 @@ from numpy.typing import NDArray
 
 from ...models.arrays import Array
 from ...models.dispersions import burn_error_vectors, let_go_off
-from ...models.flight.flown import TURN_MARGIN
+from ...models.flight.flown import TURN_MARGIN, Itinerary
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import Flight, Impulse, fly, measure, readout
 from ...models.frames import wrap
 from ...models.planes import turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import INJECTION_ERRORS, Scenario
-from ..craft_plan import CraftPlan
+from ..craft_plan import CarrierPlan, CraftPlan
 from ..limits.tilt_tolerance import PLANE_SLACK_RAD
 from .closed_form import HALF, Flights
 from .craft_leg import CraftStory, errors_of, trim_turns
@@ -48,6 +49,8 @@ class LinearStory(CraftStory):
         launched: whether a launcher lets it go.
         burns: as planned, outward, along, cross, m/s, (n, 3).
         own: share of each burn that the craft pays, (n,).
+        aboard: how many of them its carrier makes, which the craft cannot change; others on board share their errors.
+        company: counts the carriers, from 0; None for a craft that goes alone.
         insertion: what each of `INJECTION_ERRORS` does to the end, (7, 5).
         law: what each m/s of each burn does to it, (7, n, 3).
         late: what each second does by which a burn is late, (7, n).
@@ -59,6 +62,8 @@ class LinearStory(CraftStory):
     launched: bool
     burns: Array
     own: Array
+    aboard: int = 0
+    company: int | None = None
     insertion: Array
     law: Array
     late: Array
@@ -72,12 +77,21 @@ class LinearStory(CraftStory):
         count = len(self.burns)
         return (5 if self.launched else 0) + 5 * count + 3 * (count - 1) + 1 + 3
 
+    @property
+    def shared(self) -> int:
+        """How many of them come first and are those of all craft on its carrier: its insertion and burns."""
+        if self.company is None:
+            return 0
+        return (5 if self.launched else 0) + 5 * self.aboard + 3 * max(self.aboard - 1, 0)
+
     def fly(self, normal: Array) -> Flights:
         """Fly the craft many times; ``normal`` independent standard normal numbers, shape (`normals`, flights)."""
         return _Fly(self, normal).flights()
 
 
-def linear_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: float) -> LinearStory:
+def linear_story_of(
+    scenario: Scenario, ring: Ring, part: CraftPlan, match_s: float, carriers: Sequence[CarrierPlan] = ()
+) -> LinearStory:
     """The law of one craft's flight, by differences; all flights go in one batch.
 
     Args:
@@ -85,6 +99,7 @@ def linear_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: fl
         ring: with its slots.
         part: what the craft does by the plan; its burns are taken as impulses.
         match_s: how well its period must match the ring's.
+        carriers: of the plan, where it is dropped by one of them.
 
     Raises:
         FlightError: a flight a little off does not come round.
@@ -92,19 +107,12 @@ def linear_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: fl
     item = part.itinerary
     if item is None or not item.impulses:
         raise ValueError(f"{part.craft} does not burn")
+    company = next((number for number, one in enumerate(carriers) if one.carrier == part.carrier), None)
+    before: tuple[Impulse, ...] = ()
+    if company is not None:
+        item, before = _with_carrier(item, carriers[company].itinerary)
     count, burns, launched = len(item.impulses), item.impulses, part.pad is not None
-    asked = [item]
-    for index, burn in enumerate(burns):
-        moved = [Impulse(burn.time_s, *(np.array(burn[1:]) + STEP_M_S * axis)) for axis in np.eye(3)]
-        moved.append(burn._replace(time_s=burn.time_s + STEP_S))
-        asked += [replace(item, impulses=(*burns[:index], one, *burns[index + 1 :])) for one in moved]
-    for name in INJECTION_ERRORS[:4] if launched else ():
-        position, velocity = let_go_off(item.position, item.velocity, ring.gm, **{name: STEPS[name]})
-        asked.append(replace(item, position=position, velocity=velocity))
-    if launched:
-        asked.append(replace(item, start_s=item.start_s + STEPS["insertion_time_s"]))
-    end = max(item.end_s, burns[-1].time_s + STEP_S + TURN_MARGIN * ring.period_s)
-    flights = fly([replace(one, end_s=end) for one in asked], gravity_around(scenario.body))
+    flights = _a_little_off(scenario, ring, item, launched=launched)
     ends = np.stack([_end(flight, ring, part) for flight in flights])
     off = ends[1:] - ends[0]
     off[:, 0] = wrap(off[:, 0])
@@ -114,13 +122,16 @@ def linear_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: fl
     steps = np.array([STEPS[name] for name in INJECTION_ERRORS])
     turns = trim_turns(scenario, ring.period_s, part, part.in_slot_s - part.ring_arrival_s)
     sizes = np.array([burn.delta_v_m_s for burn in part.burns])
+    own = np.array([burn.own_m_s for burn in part.burns]) / np.maximum(sizes, 1e-12)
     return LinearStory(
         craft=part.craft,
         errors=errors_of(scenario, part),
         ring=ring,
         launched=launched,
         burns=np.array([burn[1:] for burn in burns]),
-        own=np.array([burn.own_m_s for burn in part.burns]) / np.maximum(sizes, 1e-12),
+        own=np.concatenate([np.zeros(len(before)), own]),
+        aboard=len(before),
+        company=company,
         insertion=(off[4 * count :] / steps[:, np.newaxis]).T if launched else np.zeros((TARGETS + 1, 5)),
         law=np.moveaxis(of_burns[:, :3] / STEP_M_S, 2, 0),
         late=(of_burns[:, 3] / STEP_S).T,
@@ -137,10 +148,46 @@ def linear_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: fl
     )
 
 
+def _a_little_off(scenario: Scenario, ring: Ring, item: Itinerary, *, launched: bool) -> tuple[Flight, ...]:
+    """The flight as planned; with each burn a little more on each axis, and later; with the launcher off its mark."""
+    burns = item.impulses
+    asked = [item]
+    for index, burn in enumerate(burns):
+        moved = [Impulse(burn.time_s, *(np.array(burn[1:]) + STEP_M_S * axis)) for axis in np.eye(3)]
+        moved.append(burn._replace(time_s=burn.time_s + STEP_S))
+        for one in moved:
+            # what is burned in the same pass is as late
+            later = (other._replace(time_s=max(other.time_s, one.time_s)) for other in burns[index + 1 :])
+            asked.append(replace(item, impulses=(*burns[:index], one, *later)))
+    for name in INJECTION_ERRORS[:4] if launched else ():
+        position, velocity = let_go_off(item.position, item.velocity, ring.gm, **{name: STEPS[name]})
+        asked.append(replace(item, position=position, velocity=velocity))
+    if launched:
+        asked.append(replace(item, start_s=item.start_s + STEPS["insertion_time_s"]))
+    end = max(item.end_s, burns[-1].time_s + STEP_S + TURN_MARGIN * ring.period_s)
+    return fly([replace(one, end_s=end) for one in asked], gravity_around(scenario.body))
+
+
+def _with_carrier(item: Itinerary, carrier: Itinerary) -> tuple[Itinerary, tuple[Impulse, ...]]:
+    """A craft's flight from its carrier's insertion on, and the carrier's burns until the drop."""
+    before = tuple(burn for burn in carrier.impulses if burn.time_s < item.start_s + AT_DROP_S)
+    whole = replace(
+        item,
+        start_s=carrier.start_s,
+        position=carrier.position,
+        velocity=carrier.velocity,
+        impulses=(*before, *item.impulses),
+    )
+    return whole, before
+
+
 def _end(flight: Flight, ring: Ring, part: CraftPlan) -> Array:
     lowest = min(leg.lowest_m for leg in flight.legs())
     return np.append(measure(flight, ring, part.plane, part.slot).misses(ring), lowest)
 
+
+AT_DROP_S = 1e-3
+"""A burn of the carrier this near to the drop is made before it: it enters the orbit and drops at once."""
 
 AIMS = ([0, 1], [0, 1, 2, 3], [0, 1, 4, 5], [0, 1, 2, 3, 4, 5])
 """Rows that a change of burns may meet: slot and period, these and the shape, these and the plane, or all."""
@@ -214,6 +261,8 @@ class _Fly:
         plane met or turned at the end; or not at all, where phasing out the slot error at the end is cheaper.
         """
         story, again = self.story, self._take(3) if first > 0 else None
+        if first < story.aboard:
+            return  # the carrier flies its plan
         tilted = self._tilt(self.known) > story.tilt_tolerance_rad
         off_slot = np.abs(self.known[0]) > HALF * story.tolerance_rad
         # the same place once more, for a burn right after the last one

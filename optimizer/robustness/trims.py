@@ -8,12 +8,19 @@ what is left within a band for longest; where no line does any more the next tri
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from ...models.arrays import Array
 from ...models.ring import Ring
 from ..standing import Trim
+
+POINTS_A_CYCLE = 24
+"""Times between two trims of the craft that drifts fastest: its turn is then met to a hundredth of the band."""
+
+STEADY_RAD_S2 = 1e-18
+"""An acceleration in longitude that moves a craft by less than a degree in five years."""
 
 TRIMS_MAX = 1000
 """More trims than this in the time examined are not counted on."""
@@ -62,3 +69,41 @@ def schedule(
 def yearly_m_s(trims: tuple[Trim, ...], over_s: float) -> float:
     """Sum of the burns of some trims, m/s in a year of 365.25 days, over the time that they cover."""
     return math.fsum(abs(one.along_m_s) for one in trims) * 365.25 * 86_400.0 / over_s
+
+
+def east_west(
+    names: Sequence[str],
+    ring: Ring,
+    drift_rad_s2: Array,
+    error_rad: Array,
+    begin_s: float,
+    end_s: float,
+    band_rad: float,
+) -> tuple[Array, Array, tuple[Trim, ...]]:
+    """Trims that keep craft over their longitudes against a steady acceleration: the closed form.
+
+    From one edge of the band a trim sends a craft up to the other, where it turns back: 4 sqrt(band / drift) pass until
+    the next, and trims add up to drift v / (3 n) a second, whatever the band (Soop 1994, section 6.3). What Sun, Moon
+    and light do to the longitude within a month, and how the drift differs over the band, is left out.
+
+    Args:
+        names: of the craft (n,).
+        drift_rad_s2: (n,) accelerations in longitude.
+        error_rad: (n,) at the beginning, where craft are at rest against their slots.
+        band_rad: on either side.
+
+    Returns:
+        Times (m,), what is left of the errors (m, n), and the trims of all craft, in order of time; the times end where
+        a craft would need more than `TRIMS_MAX`.
+    """
+    shortest = 4.0 * math.sqrt(band_rad / max(float(np.max(np.abs(drift_rad_s2))), STEADY_RAD_S2))
+    step = shortest / POINTS_A_CYCLE
+    end_s = min(end_s, begin_s + TRIMS_MAX * shortest)
+    times = np.linspace(begin_s, end_s, max(2, math.ceil((end_s - begin_s) / step) + 1))
+    left = np.empty((times.size, len(names)))
+    trims: list[Trim] = []
+    for k, name in enumerate(names):
+        forecast = error_rad[k] + 0.5 * drift_rad_s2[k] * (times - begin_s) ** 2
+        own, left[:, k] = schedule(name, ring, times, forecast, band_rad)
+        trims.extend(own)
+    return times, left, tuple(sorted(trims, key=lambda trim: trim.time_s))

@@ -53,7 +53,9 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
     at_s = settled_s(plan, scenario, ring)
     if at_s * (len(plan.craft) + len(outcome.kept)) > MOST_TURNS * ring.period_s:
         return plan, UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=span_s)
-    slots = slots_under(ring, scenario.body, chosen.field, at_s, _sinking(scenario))
+    slots = ring
+    if scenario.ring.longitude_rad is None:
+        slots = slots_under(ring, scenario.body, chosen.field, at_s, _sinking(scenario))
     found: tuple[ForForces, ...] = ()
     if chosen.field.terms and not plan.carriers:
         found = correct_for_forces(plan, scenario, ring, slots, chosen.field, at_s)
@@ -122,6 +124,7 @@ def _held(
             tolerance_rad=spec.tolerance_rad,
             wanted_s=spec.hold_for_s,
             maintained=spec.with_drag == "maintained",
+            ground=None if spec.longitude_rad is None else scenario.body.prime_meridian_rad,
         )
     except FlightError:
         return None

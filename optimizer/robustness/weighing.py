@@ -18,8 +18,9 @@ from ...models.risk import Risk, Weigh
 from ...models.scenario import Scenario
 from ..choice.alternatives import relabeled
 from ..outcome import Front, Outcome, Plan, PlanRisk
-from .budget import BLOCK, SHARES, AnyStory, block, refuse_without_errors, stories
+from .budget import SHARES
 from .completion import Completion, completion, has_errors
+from .flights_with_errors import BLOCK, AnyStory, block, refuse_without_errors, stories
 from .quantiles import Quantile, quantiles
 
 Progress = Callable[[str], None]
@@ -99,7 +100,7 @@ def weighed(
         progress: called with the state of the work in words.
 
     Raises:
-        InputError: there is nothing to weigh by, or a craft goes by a carrier or drifts.
+        InputError: there is nothing to weigh by, or a craft drifts and there are errors.
         OutOfTimeError: the search has ended.
     """
     refuse_unweighable(outcome.scenario)
@@ -141,7 +142,7 @@ def ranked(outcome: Outcome, progress: Progress = lambda _: None) -> Outcome:
     What was proved of the plan that was first stays a note. The front's points keep their plans under the new ranks.
 
     Raises:
-        InputError: there is nothing to weigh by, or a craft goes by a carrier or drifts.
+        InputError: there is nothing to weigh by, or a craft drifts and there are errors.
         OutOfTimeError: the search has ended.
     """
     by = outcome.scenario.weigh
@@ -213,7 +214,7 @@ def study(outcome: Outcome, samples: int = SAMPLES, seed: int = 1, progress: Pro
         progress: called with the state of the work in words.
 
     Raises:
-        InputError: there is nothing to weigh by, or a craft goes by a carrier or drifts.
+        InputError: there is nothing to weigh by, or a craft drifts and there are errors.
         OutOfTimeError: the search has ended.
     """
     plans = weighed(outcome, samples, seed, progress)

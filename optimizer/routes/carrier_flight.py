@@ -158,9 +158,7 @@ def _aligned(problem: Problem, speed_m_s: float) -> bool:
 
 
 def _dips(problem: Problem, speed_m_s: float) -> bool:
-    ring = problem.ring
-    other = 2.0 * float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s)) - ring.radius_m
-    return other < problem.scenario.floor_m * (1.0 - 1e-9)
+    return _other(problem, speed_m_s) < problem.scenario.floor_m * (1.0 - 1e-9)
 
 
 def _correct(problem: Problem, stand_ins: dict[CarrierKey, _StandIn], courses: dict[CarrierKey, Course]) -> None:
@@ -251,8 +249,7 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
 
 
 def _other(problem: Problem, speed_m_s: float) -> float:
-    ring = problem.ring
-    return 2.0 * float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s)) - ring.radius_m
+    return float(orbits.other_apsis(problem.ring.gm, problem.ring.radius_m, speed_m_s))
 
 
 def _level_parts(state: np.ndarray) -> tuple[float, float]:

@@ -148,7 +148,7 @@ def speeds(touch: Touch, way: launch.Ascent, able_m_s: float) -> list[tuple[floa
     """
     ring = touch.ring
     arrival = way.arrival_speed_m_s
-    other = 2.0 * float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, arrival)) - ring.radius_m
+    other = float(orbits.other_apsis(ring.gm, ring.radius_m, arrival))
     safe = touch.floor_m <= other * (1.0 + LIMIT_SLACK) and other <= touch.ceiling_m * (1.0 + LIMIT_SLACK)
     level = abs(arrival - ring.speed_m_s) < ALIKE_M_S
     found = [(arrival, safe and not level)]
@@ -269,7 +269,7 @@ def _drops(load: Load, each: Asked, turn: Round) -> tuple[Options, I]:
     chosen: Phasings = (best_phasing if load.prune else every_phasing)(touch, lead, each.wanted)
     time, slot, number = time[chosen.row], slot[chosen.row], number[chosen.row]
     arrival, drop = arrived[time], dropped[time, number]
-    other = 2.0 * orbits.semi_major_from_speed(ring.gm, ring.radius_m, chosen.speed_m_s) - ring.radius_m
+    other = orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
     n = chosen.row.size
     rides = passes[number] > 0
     within = drop + chosen.wait_s - arrival <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)

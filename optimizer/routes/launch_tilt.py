@@ -112,7 +112,7 @@ def drift_of(body: Body, ring: Ring, start: Standing, orbit: Orbit, options: Opt
     """
     if ring.node_rate_rad_s == 0.0:
         return np.zeros(len(options))
-    other = 2.0 * orbits.semi_major_from_speed(ring.gm, ring.radius_m, options.speed_m_s) - ring.radius_m
+    other = orbits.other_apsis(ring.gm, ring.radius_m, options.speed_m_s)
     stages: list[tuple[F, F, F]] = [(other, np.full(other.size, ring.radius_m), options.phasing_s)]
     if not start.on_ring:
         own = options.burn_s - orbit.at_s

@@ -30,7 +30,7 @@ def from_touch(way: Ascent, asked: Launches, chosen: Phasings, lead: F, waited_s
         waited_s: in a parking orbit, (n,).
     """
     n, row, radius = chosen.row.size, chosen.row, asked.touch.ring.radius_m
-    other = 2.0 * orbits.semi_major_from_speed(asked.touch.ring.gm, radius, chosen.speed_m_s) - radius
+    other = orbits.other_apsis(asked.touch.ring.gm, radius, chosen.speed_m_s)
     touch_s = asked.liftoff_s[row] + way.after_s + waited_s[row]
     return Options(
         slot=asked.slot[row],

@@ -1,158 +1,178 @@
-"""By nodal drift: another plane of the ring for the price of a lower (or higher) waiting orbit, and of months.
+"""By nodal drift: another plane of the ring for the price of another waiting orbit, and of months.
 
-Over an oblate body the node of a lower orbit drifts faster than the ring's. A craft goes to a circular waiting orbit by
-a Hohmann transfer, waits until its node has met that of the plane it wants, and goes up to its slot by another. The
-radii that meet node and slot (`nodal_drift_timetable.py`) lie so close together that a list of depths is moved onto
-them. The flight corrects what the rates leave (`nodal_drift_flight.py`).
+Over an oblate body the node of a lower orbit drifts faster than the ring's, and that of an orbit of another inclination
+by another rate. A craft on a circle, the ring or any other, waits there or goes to a waiting orbit by a Hohmann
+transfer, waits until its node has met that of the plane it wants, or nearly, and goes up to its slot by another. What
+waiting orbits are looked at: `nodal_drift_choices.py`; when burns come: `nodal_drift_timetable.py`; what they are:
+`nodal_drift_burns.py`. The flight corrects what the rates leave (`nodal_drift_flight.py`).
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from ...models.oblate_circles import Pace, pace
-from ...models.ring import Ring
-from ...models.scenario import Body
+from ..limits.between_craft import allowed_s
 from ..limits.screening import within_limits
-from ..problem.options import F, I, Options, empty, join
-from ..problem.problem import Problem
+from ..problem.options import F, I, Options, join
+from ..problem.problem import CraftClass, Problem
 from ..trajectory.course import Course
+from . import nodal_drift_choices as choices
+from .nodal_drift_burns import Waits, burns_of
 from .nodal_drift_flight import drift_courses
-from .nodal_drift_timetable import Start, Timetable, Waits, as_seen, onto_slot, speed_changes, start_of, timetable
+from .nodal_drift_timetable import Drifting, Room, Ways, drifting_of, speed_changes
 from .route import CourseOf, Finite, Question, Route, row_of
 
-DEPTHS = 400
-"""Waiting orbits from which solutions are looked for on each side of the ring: far closer than these lie."""
+ALIKE = 0.018
+"""Of options into one slot whose times from the start differ by less than this share one is kept."""
 
-NEAREST = 0.004
-"""The first of them is this share of the ring's radius away from it: nearer, the wait is longer than anybody's."""
 
-HIGHEST = 2.0
-"""Where no ceiling says less, waiting orbits are examined up to this many ring radii."""
+WORTH_M_S = 0.3
+"""A later option saves at least so much: in flight drifts cost up to some meters a second more or less than here."""
 
-LONGEST_S = 365.25 * 86_400.0
-"""Longest drift that is examined, whatever the limits."""
+
+DEARER = 1.3
+"""Later options up to so many times the price of a sooner one are kept where arrivals are to be apart."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Drifts:
-    """A craft that may drift into slots of other planes.
+class _Asked:
+    """A craft that may drift: whose options they are, where from, which slots, within what."""
 
-    Args:
-        body, ring, start: from where.
-        craft_class: whose options they are.
-        slots: counted through the planes, none of the craft's own.
-        floor_m, ceiling_m: least and greatest radius of a waiting orbit.
-        finish_s: latest finish.
-        pace: how waiting orbits really go.
-    """
-
-    body: Body
-    ring: Ring
-    start: Start
     craft_class: int
-    slots: I
-    floor_m: float
-    ceiling_m: float
-    finish_s: float
-    pace: Pace
+    drifting: Drifting
+    own: I
+    others: I
+    room: Room
+    later_too: bool
 
 
 def columns(question: Question) -> Options:
-    """Options of craft in space that reach another plane by nodal drift."""
-    problem, restriction = question.problem, question.restriction
-    parts = []
-    body, ring, limits = problem.scenario.body, problem.ring, problem.scenario.limits
-    for index, group in enumerate(problem.classes):
-        orbit = group.craft.orbit
-        if group.start is None or orbit is None or ring.planes < 2:
-            continue
-        start = start_of(body, ring, orbit, group.craft.ready_s, group.start.on_ring)
-        others = [s for s in problem.free_slots if s // ring.slots != orbit.plane]
-        if restriction.routes is not None and ROUTE.name not in restriction.routes:
-            others = [s for s in others if not restriction.applies(s)]
-        if restriction.sides is not None and 0 not in restriction.sides:
-            others = [s for s in others if not restriction.applies(s)]
-        if start is None or not others:
-            continue
-        low = problem.scenario.floor_m + problem.wobble_m
-        high = min(limits.apoapsis_max_m - problem.wobble_m, HIGHEST * ring.radius_m)
-        asked = Drifts(
-            body=body,
-            ring=ring,
-            start=start,
-            craft_class=index,
-            slots=np.array(others),
-            floor_m=low,
-            ceiling_m=high,
-            finish_s=limits.finish_within_s,
-            pace=pace(body, ring.inclination_rad, min(low, ring.radius_m), max(high, ring.radius_m)),
+    """Options of craft in space that drift into another plane, or from another circle up into their own."""
+    problem = question.problem
+    return join(
+        [
+            within_limits(problem, _options(asked), problem.scenario.limits.finish_within_s)
+            for index in range(len(problem.classes))
+            for asked in _asked(question, index)
+        ]
+    )
+
+
+def _asked(question: Question, index: int) -> list[_Asked]:
+    """What is asked of one class of craft; nothing where it cannot drift."""
+    problem, group = question.problem, question.problem.classes[index]
+    ring, orbit = problem.ring, group.craft.orbit
+    if orbit is None or group.start is None or (ring.planes < 2 and group.start.on_ring):
+        return []
+    slots = np.array([slot for slot in problem.free_slots if _wanted(question, slot)], dtype=np.int64)
+    room = choices.room_of(problem)
+    drifting = drifting_of(problem, group, room) if slots.size else None
+    if drifting is None:
+        return []
+    away = slots // ring.slots != orbit.plane
+    later_too = allowed_s(problem.scenario) > 0.0
+    return [
+        _Asked(
+            craft_class=index, drifting=drifting, own=slots[~away], others=slots[away], room=room, later_too=later_too
         )
-        parts.append(within_limits(problem, _drifting(asked), limits.finish_within_s))
-    return join(parts)
+    ]
 
 
-def _drifting(asked: Drifts) -> Options:
-    """Options from depths that bring the craft there in time."""
-    body, ring, start = asked.body, asked.ring, asked.start
-    latest = min(asked.finish_s, start.time_s + LONGEST_S)
-    low, high = 1.0 - asked.floor_m / ring.radius_m, min(asked.ceiling_m / ring.radius_m, HIGHEST) - 1.0
-    shares = [1.0 - np.linspace(NEAREST, low, DEPTHS)] if low > NEAREST else []
-    shares += [1.0 + np.linspace(NEAREST, high, DEPTHS)] if high > NEAREST else []
-    if not start.on_ring and asked.floor_m <= start.radius_m <= asked.ceiling_m:
-        shares.append(np.array([start.radius_m / ring.radius_m]))
-    if not shares or not asked.slots.size:
-        return empty()
-    depth = np.unique(np.concatenate(shares)) * ring.radius_m
-    radius, slot = np.repeat(depth, asked.slots.size), np.tile(asked.slots, depth.size)
-    met = np.zeros(radius.size, dtype=bool)
-    for plane in np.unique(slot // ring.slots).tolist():
-        own = slot // ring.slots == plane
-        radius[own], met[own] = onto_slot(body, ring, start, plane, slot[own], radius[own], latest, asked.pace)
-    met &= (radius >= asked.floor_m) & (radius <= asked.ceiling_m)
-    # several lead to one solution
-    _, first = np.unique(np.stack([slot[met], np.round(radius[met])]), axis=1, return_index=True)
-    met = np.isin(np.arange(met.size), np.flatnonzero(met)[first])
-    table = _timetables(asked, slot[met], radius[met])
-    return _options(asked, radius[met], slot[met], table)
+def _may_rise(problem: Problem, group: CraftClass) -> bool:
+    """Whether a class of craft waits on a circle off the ring, from which it may go up."""
+    orbit = group.craft.orbit
+    off = group.start is not None and not group.start.on_ring
+    return problem.oblate and off and orbit is not None and orbit.nearly_circular
 
 
-def _timetables(asked: Drifts, slot: I, radius_m: F) -> Timetable:
-    """The timetables of several, whatever their planes."""
-    ring = asked.ring
-    found = {name: np.zeros(slot.size) for name in Timetable.__dataclass_fields__}
-    for plane in np.unique(slot // ring.slots).tolist():
-        own = slot // ring.slots == plane
-        table = timetable(asked.body, ring, asked.start, plane, radius_m[own], as_seen(asked.pace, radius_m[own]))
-        for name, column in found.items():
-            column[own] = getattr(table, name)
-    return Timetable(**found)
+def _wanted(question: Question, slot: int) -> bool:
+    """Whether a restriction leaves drifts into a slot."""
+    restriction = question.restriction
+    unwanted = restriction.routes is not None and ROUTE.name not in restriction.routes
+    unwanted |= restriction.sides is not None and 0 not in restriction.sides
+    return not (unwanted and restriction.applies(slot))
 
 
-def _options(asked: Drifts, radius_m: F, slot: I, table: Timetable) -> Options:
-    ring, start, craft_class = asked.ring, asked.start, asked.craft_class
-    n = slot.size
+def _options(asked: _Asked) -> Options:
+    """The options of one class."""
+    drifting, room = asked.drifting, asked.room
+    others = [
+        choices.straight(drifting, asked.others, room),
+        choices.turned(drifting, asked.others, room),
+        choices.own_plane(drifting, asked.own, room),
+    ]
+    options = join([_held(asked), *(_columns(asked, ways, False) for ways in others if len(ways))])
+    return options.take(_thinned(options, drifting.start.time_s, asked.later_too))
+
+
+def _held(asked: _Asked) -> Options:
+    return _columns(asked, choices.held(asked.drifting, np.concatenate([asked.own, asked.others]), asked.room), True)
+
+
+def held_options(question: Question, index: int) -> Options:
+    """Every option in which a class of craft waits in its own orbit, those that others beat too."""
+    return join([_held(asked) for asked in _asked(question, index)])
+
+
+def _thinned(options: Options, begun_s: float, later_too: bool) -> np.ndarray:
+    """The cheapest option of each slot in each span of finishes, less those that save too little against a sooner one.
+
+    A list of depths and finishes is a sample: more of them would be months of the same price. ``later_too``: a craft
+    may have to wait for others, and later options that are little dearer are kept.
+    """
+    span = np.floor(np.log(np.maximum(options.finish_s - begun_s, 1.0)) / math.log1p(ALIKE)).astype(np.int64)
+    order = np.lexsort((options.finish_s, options.delta_v_m_s, span, options.slot))
+    slot, place = options.slot[order], span[order]
+    first = np.r_[True, (slot[1:] != slot[:-1]) | (place[1:] != place[:-1])] if order.size else np.zeros(0, dtype=bool)
+    kept = order[first]
+    cost, where = options.delta_v_m_s[kept], options.slot[kept]
+    keep = np.zeros(kept.size, dtype=bool)
+    for each in np.unique(where).tolist():
+        own = np.flatnonzero(where == each)
+        least = np.inf
+        for row in own.tolist():
+            if cost[row] < least - WORTH_M_S or (later_too and cost[row] < DEARER * least):
+                keep[row], least = True, min(cost[row], least)
+    return np.sort(kept[keep])
+
+
+def _columns(asked: _Asked, ways: Ways, held: bool) -> Options:
+    drifting = asked.drifting
+    ring, start, n = drifting.ring, drifting.start, len(ways)
+    table = drifting.timetable(ways)
+    size = burns_of(drifting, ways, table).size_m_s
     whole = np.zeros(n, dtype=np.int64)
-    begun = start.time_s if start.on_ring else table.arrive_s
+    begun = np.full(n, start.time_s) if start.on_ring else table.arrive_s
     options = Options(
-        craft_class=np.full(n, craft_class),
-        slot=slot,
-        parking_wait_s=table.leave_s - table.in_waiting_s,
+        craft_class=np.full(n, asked.craft_class),
+        slot=ways.slot,
+        parking_wait_s=ways.held_s if held else ways.wait_s,
         revolutions=whole,
         ring_revolutions=whole,
-        touch_s=np.broadcast_to(np.asarray(begun, dtype=np.float64), (n,)).copy(),
+        touch_s=begun,
         burn_s=table.leave_s,
         finish_s=table.arrive_s,
         lead_rad=np.zeros(n),
         speed_m_s=np.full(n, ring.speed_m_s),
-        delta_v_m_s=hohmann(ring.gm, start.radius_m, radius_m) + hohmann(ring.gm, radius_m, ring.radius_m),
-        lowest_m=np.minimum(np.minimum(radius_m, ring.radius_m), start.radius_m),
-        highest_m=np.maximum(np.maximum(radius_m, ring.radius_m), start.radius_m),
+        delta_v_m_s=size.sum(axis=1),
+        lowest_m=np.minimum(np.minimum(ways.waiting_m, ring.radius_m), start.radius_m),
+        highest_m=np.maximum(np.maximum(ways.waiting_m, ring.radius_m), start.radius_m),
     )
-    return options.with_table(Waits(waiting_m=radius_m))
+    return options.with_table(
+        Waits(
+            waiting_m=ways.waiting_m,
+            lean_rad=ways.lean_rad,
+            held_s=ways.held_s,
+            wait_s=ways.wait_s,
+            held=np.full(n, held),
+            size_m_s=size,
+            time_s=np.stack([table.down_s, table.in_waiting_s, table.leave_s, table.arrive_s], axis=1),
+        )
+    )
 
 
 def hohmann(gm: float, one_m: F | float, other_m: F | float) -> F:
@@ -179,8 +199,8 @@ def _note(problem: Problem, options: Options) -> str:
     if not len(options):
         return ""
     return (
-        "nodal drift starts as soon as the craft may burn and ends when the nodes first meet, in one circular "
-        "waiting orbit; a later start, or a plane turned in part by burns, is not tried"
+        "a nodal drift waits in one circular orbit, besides that in which the craft begins, for as long as it "
+        "takes until the nodes first meet; burns turn a part of the plane where that pays"
     )
 
 
@@ -190,7 +210,7 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
-    may_serve=lambda problem: problem.ring.planes > 1,
+    may_serve=lambda problem: problem.ring.planes > 1 or any(_may_rise(problem, group) for group in problem.classes),
     together=together,
     note=_note,
 )

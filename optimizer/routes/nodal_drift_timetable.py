@@ -1,80 +1,68 @@
-"""When the burns of a nodal drift come, and how deep it must wait, so that node and slot are met on arrival.
+"""When the burns of a nodal drift come, and in which orbit it waits, so that plane and slot are met on arrival.
 
-Two conditions, node and slot, fix the wait and the radius: for each number of laps gained on the slot there is one
-radius. (Secular rates to first order in J2, Vallado 2013, section 9.6; the flight corrects what they leave.)
+A craft stays in its own circular orbit for a time, goes to a waiting orbit, whose inclination may be another, stays
+there, and goes up to its slot. Plane and slot are two conditions, so two of these quantities follow from the others; a
+plane that burns turn in part is a third, since it can be turned only where the planes cross. (Secular rates to first
+order in J2, Vallado 2013, section 9.6; the flight corrects what they leave.)
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import ClassVar
+from dataclasses import dataclass, fields, replace
+from typing import Literal, Self
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ...models import orbits
-from ...models.oblate_circles import Pace
-from ...models.oblateness import EQUATORIAL_SINE, ring_rates, secular_rates
+from ...models import orbits, planes
+from ...models.frames import wrap
+from ...models.oblate_circles import Pace, pace
+from ...models.oblateness import secular_rates
 from ...models.ring import Ring
-from ...models.scenario import Body, Orbit
-from ..problem.detail import Detail
-from ..problem.finite_burns import NONE_M_S
-from ..problem.options import F, I, Options
-from ..problem.problem import Problem
+from ...models.scenario import Body
+from ..problem.options import F, I
+from ..problem.problem import CraftClass, Problem
+from .nodal_drift_start import Start, start_of
 
 MOVED = 0.02
 """A waiting orbit is moved by no more than this share to its solution."""
 
-
 STEPS = 12
-"""Newton steps with which a depth is moved onto the slot; three or four are the rule."""
+"""Newton steps with which a drift is moved onto the slot; three or four are the rule."""
 
-MET_RAD = 1e-9
+MET_RAD = 1e-6
 
+TURNED_RAD = 1e-9
+"""Planes closer than this, rad, are one: no burn turns them."""
 
-@dataclass(frozen=True, kw_only=True)
-class Waits(Detail):
-    """Radius of the orbit in which each craft waits for its node to drift, m; it does so until ``burn_s``."""
-
-    impulsive: ClassVar[bool] = True
-    places: ClassVar[int] = 3
-
-    waiting_m: F
-
-    def burns(self, problem: Problem, options: Options, size_m_s: F, time_s: F) -> tuple[F, F]:
-        """Two Hohmann transfers, into the waiting orbit and out of it."""
-        ring = problem.ring
-        size, time = np.zeros(size_m_s.shape), np.full(time_s.shape, np.nan)
-        for row in range(len(self)):
-            group = problem.classes[options.craft_class[row]]
-            on_ring = group.craft.orbit is None or (group.start is not None and group.start.on_ring)
-            radius = ring.radius_m if on_ring or group.craft.orbit is None else group.craft.orbit.periapsis_m
-            low, high = self.waiting_m[row], ring.radius_m
-            size[row, :4] = np.abs([*speed_changes(ring.gm, radius, low), *speed_changes(ring.gm, low, high)])
-            into = float(options.burn_s[row] - options.parking_wait_s[row])
-            down = 0.5 * float(orbits.period(ring.gm, 0.5 * (radius + low)))
-            time[row, :4] = (into - down, into, float(options.burn_s[row]), float(options.finish_s[row]))
-        # none of the four is left out, however small
-        size[:, :4] = np.maximum(size[:, :4], 2.0 * NONE_M_S)
-        return size, time
+Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Start:
-    """A craft on a circular orbit: since when it may burn, and where it is then.
+class Ways:
+    """n drifts, arrays of shape (n,).
 
     Args:
-        time_s: earliest first burn.
-        radius_m: of its orbit.
-        angle_rad, node_rad: argument of latitude and node at that time.
-        on_ring: whether the orbit is the ring's.
+        slot: counted through the planes.
+        waiting_m: radius of the waiting orbit.
+        lean_rad: its inclination less the ring's.
+        held_s: how long the craft stays in its own orbit first.
+        wait_s: how long it then stays in the waiting orbit.
     """
 
-    time_s: float
-    radius_m: float
-    angle_rad: float
-    node_rad: float
-    on_ring: bool
+    slot: I
+    waiting_m: F
+    lean_rad: F
+    held_s: F
+    wait_s: F
+
+    def __len__(self) -> int:
+        return int(self.slot.size)
+
+    def take(self, which: Mask | I) -> Self:
+        """Some of them."""
+        return replace(self, **{one.name: getattr(self, one.name)[which] for one in fields(self)})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,123 +70,240 @@ class Seen:
     """How waiting orbits really go, against first order: what is to be added, arrays of shape (n,).
 
     Args:
-        angle_rad, node_rad: once, on arrival in the waiting orbit.
+        angle_rad, node_rad, lean_rad: once, on arrival in the waiting orbit; the last is of the inclination.
         rate_rad_s, node_rate_rad_s: of argument of latitude and node while waiting.
+        up_rad: argument of latitude, once, on arrival at the ring.
     """
 
     angle_rad: F
     node_rad: F
+    lean_rad: F
     rate_rad_s: F
     node_rate_rad_s: F
+    up_rad: F
 
 
-def as_seen(pace: Pace, radius_m: F) -> Seen:
+def as_seen(pace: Pace, waiting_m: F) -> Seen:
     """The real pace of circles of some radii, entered without an error."""
-    rate, node_rate = pace.added(radius_m)
-    none = np.zeros(radius_m.shape)
-    return Seen(angle_rad=none, node_rad=none, rate_rad_s=rate, node_rate_rad_s=node_rate)
+    rate, node_rate = pace.added(waiting_m)
+    none = np.zeros(waiting_m.shape)
+    return Seen(angle_rad=none, node_rad=none, lean_rad=none, rate_rad_s=rate, node_rate_rad_s=node_rate, up_rad=none)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Timetable:
-    """The four burns of each of n drifts: times s, and the angle and node that they lead to; arrays of shape (n,).
+    """The four burns of each of n drifts: times s, and what they lead to; arrays of shape (n,).
 
-    ``angle_rad`` and ``node_rad`` are those on arrival at the ring.
+    Args:
+        begin_angle_rad: argument of latitude at the first burn.
+        there_angle_rad, there_node_rad: argument of latitude and node on arrival in the waiting orbit.
+        angle_rad, node_rad: the same on arrival at the ring, before the last burn.
+        left_rad: how far the node of the plane is ahead of the craft's then, in [-pi, pi).
+        cross_rad: argument of latitude, in the craft's own plane, where the ring's plane rises through it.
+        gap_rad: how far the slot is ahead then, in the ring's plane, not wrapped.
+        tilt_rad: angle between the two planes then, which the last two burns turn.
     """
 
     down_s: F
     in_waiting_s: F
     leave_s: F
     arrive_s: F
+    begin_angle_rad: F
+    there_angle_rad: F
+    there_node_rad: F
     angle_rad: F
     node_rad: F
+    left_rad: F
+    cross_rad: F
+    gap_rad: F
+    tilt_rad: F
 
 
-def start_of(body: Body, ring: Ring, orbit: Orbit, ready_s: float, on_ring: bool) -> Start | None:
-    """Where a craft in space may begin to drift; None where its orbit is no circle, or nothing drifts."""
-    if body.j2 == 0.0 or abs(math.sin(ring.inclination_rad)) < EQUATORIAL_SINE or not (on_ring or orbit.circular):
-        return None
-    time = max(ready_s, 0.0)
-    radius = ring.radius_m if on_ring else orbit.periapsis_m
-    rate, node_rate = ring_rates(body, radius, ring.inclination_rad)
-    node = ring.node(time, orbit.plane)
-    if not on_ring:
-        node = ring.node(orbit.at_s, orbit.plane) + node_rate * (time - orbit.at_s)
-    angle = orbit.angle_rad + rate * (time - orbit.at_s)
-    return Start(time_s=time, radius_m=radius, angle_rad=angle, node_rad=node, on_ring=on_ring)
+@dataclass(frozen=True, kw_only=True)
+class Room:
+    """What bounds waiting orbits.
 
-
-def timetable(body: Body, ring: Ring, start: Start, plane: int, waiting_m: F, seen: Seen | None = None) -> Timetable:
-    """When each burn comes for waiting orbits of given radii, so that the node is that of a plane on arrival.
-
-    ``seen``: how such orbits were seen to go.
+    Args:
+        floor_m, ceiling_m: least and greatest radius.
+        latest_s: latest finish.
     """
-    down, down_node = transfer(body, ring, start.radius_m, waiting_m)
-    up, up_node = transfer(body, ring, ring.radius_m, waiting_m)
-    rate, node_rate = _circle(body, ring, waiting_m)
-    more_angle, more_node = np.zeros(1), np.zeros(1)
-    if seen is not None:
-        rate, node_rate = rate + seen.rate_rad_s, node_rate + seen.node_rate_rad_s
-        more_angle, more_node = seen.angle_rad, seen.node_rad
-    closing = node_rate - ring.node_rate_rad_s
-    # how far the craft's node is ahead of the plane's, without any wait
-    ahead = start.node_rad + (down_node - ring.node_rate_rad_s) * down + (up_node - ring.node_rate_rad_s) * up
-    ahead = ahead + more_node - ring.node(start.time_s, plane)
-    turn = 2.0 * math.pi
-    wait = np.where(closing < 0.0, np.remainder(ahead, turn), turn - np.remainder(ahead, turn)) / np.abs(closing)
-    into, leave = start.time_s + down, start.time_s + down + wait
-    angle = start.angle_rad + turn + rate * wait + more_angle + swept(body, ring, start.radius_m, waiting_m, down)
-    angle = angle + swept(body, ring, ring.radius_m, waiting_m, up)
-    node = start.node_rad + down_node * down + up_node * up + node_rate * wait + more_node
-    return Timetable(
-        down_s=np.full(waiting_m.size, start.time_s),
-        in_waiting_s=into,
-        leave_s=leave,
-        arrive_s=leave + up,
-        angle_rad=angle,
-        node_rad=node,
-    )
+
+    floor_m: float
+    ceiling_m: float
+    latest_s: float
 
 
-def onto_slot(
-    body: Body,
-    ring: Ring,
-    start: Start,
-    plane: int,
-    slot: I,
-    radius_m: F,
-    latest_s: float = math.inf,
-    seen: Seen | Pace | None = None,
-) -> tuple[F, np.ndarray]:
-    """Waiting radii moved by the least so that the craft arrives at its slot, and whether they could be in time."""
+@dataclass(frozen=True, kw_only=True)
+class Drifting:
+    """What drifts of one craft go by: the body, the ring, where the craft begins, and how orbits really go.
 
-    def lead(radius: F) -> tuple[F, F]:
-        pace = as_seen(seen, radius) if isinstance(seen, Pace) else seen
-        table = timetable(body, ring, start, plane, radius, pace)
-        # angles in the craft's own plane; the nodes are the same on arrival
-        return np.asarray(ring.phase(table.arrive_s, slot) - table.angle_rad), table.arrive_s
+    ``seen`` is made from the radii where it is a `Pace`.
+    """
 
-    radius = radius_m.copy()
-    first, arrives = lead(radius)
-    soon = arrives <= latest_s * 1.2
-    aim = 2.0 * math.pi * np.round(first / (2.0 * math.pi))
-    gap = first - aim
-    for _ in range(STEPS):
-        beside = radius * (1.0 + 1e-7)
-        slope = (lead(beside)[0] - lead(radius)[0]) / (beside - radius)
-        radius = np.clip(radius - gap / slope, (1.0 - 2.0 * MOVED) * radius_m, (1.0 + 2.0 * MOVED) * radius_m)
-        gap = lead(radius)[0] - aim
-    soon &= lead(radius)[1] <= latest_s
-    return radius, soon & (np.abs(gap) < MET_RAD * 1e3) & (np.abs(radius / radius_m - 1.0) < MOVED)
+    body: Body
+    ring: Ring
+    start: Start
+    seen: Pace | Seen | None = None
+
+    def more(self, ways: Ways) -> Seen:
+        """What is to be added to first order for some drifts."""
+        if isinstance(self.seen, Seen):
+            return self.seen
+        if self.seen is None:
+            none = np.zeros(len(ways))
+            return Seen(**{one.name: none for one in fields(Seen)})
+        return as_seen(self.seen, ways.waiting_m)
+
+    def waiting_rates(self, ways: Ways, more: Seen) -> tuple[F, F]:
+        """The same in the waiting orbits."""
+        rate, node_rate = circle_rates(self.body, ways.waiting_m, self.ring.inclination_rad + ways.lean_rad)
+        return rate + more.rate_rad_s, node_rate + more.node_rate_rad_s
+
+    def timetable(self, ways: Ways) -> Timetable:
+        """When each burn comes, and what it leads to."""
+        body, ring, start, more = self.body, self.ring, self.start, self.more(ways)
+        rate, node_rate = self.waiting_rates(ways, more)
+        down, down_node = transfer(body, ring, start.radius_m, ways.waiting_m)
+        up, up_node = transfer(body, ring, ring.radius_m, ways.waiting_m)
+        begin = start.time_s + ways.held_s
+        begin_angle = start.angle_rad + start.rate_rad_s * ways.held_s
+        there_angle = begin_angle + math.pi + more.angle_rad + swept(body, ring, start.radius_m, ways.waiting_m, down)
+        there_node = start.node_rad + start.node_rate_rad_s * ways.held_s + down_node * down + more.node_rad
+        leave = begin + down + ways.wait_s
+        angle = (
+            there_angle
+            + rate * ways.wait_s
+            + math.pi
+            + more.up_rad
+            + swept(body, ring, ring.radius_m, ways.waiting_m, up)
+        )
+        node = there_node + node_rate * ways.wait_s + up_node * up
+        arrive = leave + up
+        plane = ways.slot // ring.slots
+        left = wrap(_node(ring, arrive, plane) - node)
+        lean = ring.inclination_rad + ways.lean_rad + more.lean_rad
+        cross = planes.crossing(lean, 0.0, ring.inclination_rad, left)
+        turned = cross.tilt_rad > TURNED_RAD
+        on = np.where(turned, wrap(cross.second_angle_rad - cross.first_angle_rad), 0.0)
+        return Timetable(
+            down_s=begin,
+            in_waiting_s=begin + down,
+            leave_s=leave,
+            arrive_s=arrive,
+            begin_angle_rad=begin_angle,
+            there_angle_rad=there_angle,
+            there_node_rad=there_node,
+            angle_rad=angle,
+            node_rad=node,
+            left_rad=left,
+            cross_rad=cross.first_angle_rad,
+            gap_rad=np.asarray(ring.phase(arrive, ways.slot) - angle - on),
+            tilt_rad=np.where(turned, cross.tilt_rad, 0.0),
+        )
+
+    def until_node(self, ways: Ways, left_rad: F) -> Ways:
+        """Drifts that wait until so much of the node is left on arrival; the next time that this is so.
+
+        Waits are infinite where nothing drifts.
+        """
+        none = replace(ways, wait_s=np.zeros(len(ways)))
+        left = self.timetable(none).left_rad
+        closing = self.waiting_rates(ways, self.more(ways))[1] - self.ring.node_rate_rad_s
+        ahead = np.remainder(left_rad - left, 2.0 * math.pi)
+        # the node that is left grows as the craft's falls behind
+        with np.errstate(divide="ignore"):
+            wait = np.where(closing < 0.0, ahead, 2.0 * math.pi - ahead) / np.abs(closing)
+        return replace(ways, wait_s=wait)
 
 
-def _circle(body: Body, ring: Ring, radius_m: F) -> tuple[F, F]:
-    """Rates of argument of latitude and node on circles of the ring's inclination."""
-    ratio = (ring.radius_m / radius_m) ** 1.5
-    n = math.sqrt(body.gm / ring.radius_m**3) * ratio
+def _node(ring: Ring, time_s: F, plane: I) -> F:
+    return np.asarray(ring.node_rad + ring.spread_rad * plane / ring.planes + ring.node_rate_rad_s * time_s)
+
+
+def drifting_of(problem: Problem, group: CraftClass, room: Room) -> Drifting | None:
+    """What drifts of a class of craft go by; None where it cannot drift."""
+    body, ring, orbit = problem.scenario.body, problem.ring, group.craft.orbit
+    if group.start is None or orbit is None:
+        return None
+    start = start_of(body, ring, orbit, group.craft.ready_s, group.start.on_ring)
+    if start is None:
+        return None
+    least, most = min(room.floor_m, ring.radius_m, start.radius_m), max(room.ceiling_m, ring.radius_m, start.radius_m)
+    return Drifting(body=body, ring=ring, start=start, seen=pace(body, ring.inclination_rad, least, most))
+
+
+Solved = tuple[Ways, Mask]
+
+
+def meets_nodes(drifting: Drifting, ways: Ways) -> Mask:
+    """Whether drifts wait until no plane is left to turn: those without a lean, of craft without one."""
+    return np.asarray(np.abs(ways.lean_rad) + abs(drifting.start.lean_rad) < TURNED_RAD)
+
+
+def into_node(drifting: Drifting, ways: Ways) -> Solved:
+    """Drifts whose waiting orbits are moved by the least so that no plane is left to turn, and the slot is met.
+
+    The wait follows from the node. Radii are moved by no more than `MOVED`.
+    """
+    none = np.zeros(len(ways))
+
+    def moved(radius: F) -> tuple[Ways, F]:
+        there = drifting.until_node(replace(ways, waiting_m=radius), none)
+        return there, drifting.timetable(there).gap_rad
+
+    radius, begun = ways.waiting_m.copy(), ways.waiting_m
+    aim = 2.0 * math.pi * np.round(moved(radius)[1] / (2.0 * math.pi))
+    with np.errstate(invalid="ignore", divide="ignore"):
+        for _ in range(STEPS):
+            gap = moved(radius)[1]
+            slope = (moved(radius * (1.0 + 1e-7))[1] - gap) / (1e-7 * radius)
+            radius = np.clip(radius - (gap - aim) / slope, (1.0 - 2.0 * MOVED) * begun, (1.0 + 2.0 * MOVED) * begun)
+        found, gap = moved(radius)
+        met = (np.abs(gap - aim) < MET_RAD) & (np.abs(radius / begun - 1.0) < MOVED) & np.isfinite(found.wait_s)
+    return found, met
+
+
+def onto_crossing(drifting: Drifting, ways: Ways, vary: Literal["waiting_m", "held_s"]) -> Solved:
+    """Drifts moved by the least so that craft meet their slots where their plane crosses the ring's, and burns turn it.
+
+    Two unknowns for two conditions: the wait in the waiting orbit, and ``vary``.
+    """
+
+    def with_both(one: F, wait: F) -> Ways:
+        if vary == "waiting_m":
+            return replace(ways, waiting_m=one, wait_s=wait)
+        return replace(ways, held_s=one, wait_s=wait)
+
+    first, second = np.asarray(getattr(ways, vary)).copy(), ways.wait_s.copy()
+    by = 1e-7 * first if vary == "waiting_m" else np.ones(first.size)
+
+    def miss(one: F, wait: F) -> tuple[F, F, Timetable]:
+        table = drifting.timetable(with_both(one, wait))
+        off = np.remainder(table.angle_rad - table.cross_rad + 0.5 * math.pi, math.pi) - 0.5 * math.pi
+        return table.gap_rad, off, table
+
+    aim = 2.0 * math.pi * np.round(miss(first, second)[0] / (2.0 * math.pi))
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        for _ in range(STEPS):
+            gap, off, _ = miss(first, second)
+            one, other = miss(first + by, second), miss(first, second + 1.0)
+            a, b = (one[0] - gap) / by, other[0] - gap
+            c, d = wrap(2.0 * (one[1] - off)) / 2.0 / by, wrap(2.0 * (other[1] - off)) / 2.0
+            size = a * d - b * c
+            first = first - (d * (gap - aim) - b * off) / size
+            second = second - (a * off - c * (gap - aim)) / size
+        gap, off, table = miss(first, second)
+        met = (np.abs(gap - aim) < MET_RAD) & (np.abs(off) < MET_RAD) & (second >= 0.0) & (table.tilt_rad > 0.0)
+        met &= (np.abs(first / getattr(ways, vary) - 1.0) < 2.0 * MOVED) if vary == "waiting_m" else (first >= 0.0)
+    return with_both(first, second), met
+
+
+def circle_rates(body: Body, radius_m: F, inclination_rad: F) -> tuple[F, F]:
+    """Rates of argument of latitude and node on circles, as `ring_rates` has them; broadcasts."""
+    n = orbits.rate(body.gm, radius_m)
     eps = body.j2 * (body.j2_radius_m / radius_m) ** 2
-    sine2 = math.sin(ring.inclination_rad) ** 2
-    return n * (1.0 + eps * (9.0 / 4.0 - 21.0 / 8.0 * sine2)), -1.5 * eps * n * math.cos(ring.inclination_rad)
+    sine2 = np.sin(inclination_rad) ** 2
+    return n * (1.0 + eps * (9.0 / 4.0 - 21.0 / 8.0 * sine2)), -1.5 * eps * n * np.cos(inclination_rad)
 
 
 def speed_changes(gm: float, one_m: F | float, other_m: F | float) -> tuple[F, F]:

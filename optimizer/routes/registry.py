@@ -9,6 +9,7 @@ import numpy as np
 
 from ...models.errors import FlightError
 from ...models.launch import Ascent
+from ..limits.between_craft import with_operator
 from ..problem.options import Options
 from ..problem.problem import Problem
 from ..trajectory.course import Course
@@ -55,7 +56,7 @@ def _of(options: Options, row: int) -> Route:
 
 def columns(index: int, question: Question) -> Options:
     """The options of one route, marked as its own."""
-    return ROUTES[index].columns(question).of_route(index)
+    return with_operator(question.problem, ROUTES[index].columns(question)).of_route(index)
 
 
 def course(problem: Problem, options: Options, row: int, finite: bool) -> Course | None:

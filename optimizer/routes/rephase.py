@@ -152,7 +152,7 @@ def phased(asked: Phasing) -> Options:
     soonest = np.argsort(let_by[chosen.row], kind="stable")
     chosen = Phasings(**{name: column[soonest] for name, column in vars(chosen).items()})
     row = chosen.row
-    flown_other = 2.0 * orbits.semi_major_from_speed(ring.gm, ring.radius_m, chosen.speed_m_s) - ring.radius_m
+    flown_other = orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
     before = np.where((let_by[row] > 0) | start.passed_other, other, min(ring.radius_m, start.begin_m))
     options = Options(
         craft_class=np.full(row.size, asked.craft_class),

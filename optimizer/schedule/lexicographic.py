@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from ...models.deadline import past
+from ...models.deadline import effort, past, searching
 from .column_generation import Relaxation
 from .columns import Bool, F, I, ScheduleProblem
 from .integer_program import solve_exactly
@@ -21,6 +21,9 @@ from .presolve import Side, pack
 
 LATER_SHARE = 0.5
 """Of the time left after the first of several aims, what all others may take."""
+LATER_EFFORT = 100e6
+"""And whatever the time, what they may take of the simplex method (see ``models/deadline.py``): about 2 s. Where that
+ends them, the plan is the best one found by then, and is not called proved."""
 TIES_MAX = 50_000
 """Columns above which nothing decides between plans that are equally good: it would take longer than all the aims."""
 ALTERNATIVES = 24
@@ -68,17 +71,14 @@ def solve_lexicographic(
 
     Args:
         problem: columns and limits; the columns' own costs play no part.
-        objectives: at least one.
-        allowed: (n,) columns that may be chosen; None for all.
+        objectives: at least one. ``allowed``: (n,) columns that may be chosen; None for all.
         upper_bound: of the first aim, see :func:`solve_schedule`.
-        side: extra rows, see :func:`solve_schedule`.
-        time_limit_s: for all aims together.
+        side, time_limit_s: see :func:`solve_schedule`, the time for all aims together.
         stopped: asked between aims, once there is a plan: whether to leave the further ones.
         confirm: whether the plan, proved already, is put to the exact program once more.
 
-    Returns:
-        ``objective``, ``bound`` and ``gap`` are those of the first aim, ``values`` those of all; ``optimal`` only if
-        each was proved.
+    ``objective``, ``bound`` and ``gap`` of the answer are those of the first aim, ``values`` those of all; ``optimal``
+    only if each was proved.
     """
     deadline_s = None if time_limit_s is None else time.monotonic() + time_limit_s
     if int(problem.class_count.sum()) == 0:
@@ -86,19 +86,22 @@ def solve_lexicographic(
     left = _Left.of(problem, allowed, side)
     first: Solved | None = None
     proved, exact = True, 0
+    clock = effort(np.inf)
     for aim in objectives:
-        if first is not None and stopped():
+        if first is not None and (stopped() or clock() <= 0.0):
             proved = False
             break
         if aim.tie and left.own.size > TIES_MAX:
             continue
-        solved = left.least(aim, upper_bound if first is None else np.inf, deadline_s)
+        with searching(clock):
+            solved = left.least(aim, upper_bound if first is None else np.inf, deadline_s)
         exact = max(exact, solved.exact)
         if solved.status not in ("optimal", "bounded"):
             return solved
         if first is None:
             # what only chooses between the best plans leaves time for what comes after
             first, deadline_s = solved, share_of_time(deadline_s, LATER_SHARE)
+            clock = effort(LATER_EFFORT)
         proved &= solved.status == "optimal"
         left = left.after(aim, solved)
     assert first is not None

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from ...models.deadline import left_s
+from ...models.deadline import left_s, worked
 from .columns import Bool, F, I
 from .presolve import Packed
 from .solver import GrowingProgram
@@ -81,7 +81,8 @@ class Master:
 
     def run(self) -> Point:
         """Solve the master as it stands; not solved where time runs out before that."""
-        solved, value, price, cost = self._program.run(left_s())
+        solved, value, price, cost, steps = self._program.run(left_s())
+        worked(steps * (self.rows + self.entered.size))
         # rows that only limit from above never earn: signs are what makes the bound valid
         price[self._classes :] = np.minimum(price[self._classes :], 0.0)
         weight = value[self._classes :]

@@ -202,8 +202,8 @@ class GrowingProgram:
         position = np.arange(first, first + lower.size, dtype=np.int32)
         self._highs.changeColsBounds(lower.size, position, lower, upper)
 
-    def run(self, left_s: float) -> tuple[bool, Floats, Floats, float]:
-        """Solve in the time left: whether it is solved, the columns' values, the rows' prices, the cost."""
+    def run(self, left_s: float) -> tuple[bool, Floats, Floats, float, int]:
+        """Solve in the time left: whether it is solved, the columns' values, the rows' prices, the cost, the steps."""
         if left_s < np.inf:
             self._highs.setOptionValue("time_limit", self._highs.getRunTime() + max(left_s, 0.01))
         self._highs.run()
@@ -213,4 +213,5 @@ class GrowingProgram:
             np.array(solution.col_value),
             np.array(solution.row_dual),
             self._highs.getInfo().objective_function_value,
+            max(int(self._highs.getInfo().simplex_iteration_count), 0),
         )

@@ -12,11 +12,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from ...models.deadline import OutOfTimeError
-from ...models.scenario import Craft, Occupied, Orbit, RingSpec, Scenario
+from ...models.scenario import Occupied, RingSpec, Scenario
 from ..choice.ring_phase import BROKEN_IN_FLIGHT, best_phase
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..problem.ring_phase import problems
+from .respace import Place, on_the_ring, respaced
 
 Progress = Callable[[str], None]
 
@@ -224,7 +225,7 @@ def _losses(
     losses = []
     if part.launch_s is not None:
         progress(f"{part.craft} lost on the pad")
-        losses.append(_on_pad(scenario, plan, part, spare_after_s, progress))
+        losses.append(_on_pad(scenario, part, spare_after_s, progress))
     progress(f"{part.craft} lost in orbit")
     losses.append(_in_orbit(outcome, scenario, plan, part, spare_after_s, progress))
     return losses
@@ -251,7 +252,7 @@ def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
     return replace(scenario, ring=replace(ring, slots=ring.slots - 1, slot0_rad=None)), ""
 
 
-def _on_pad(scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, progress: Progress) -> Loss:
+def _on_pad(scenario: Scenario, part: CraftPlan, spare_after_s: float, progress: Progress) -> Loss:
     rest = _without(scenario, part.craft)
     fewer, why = _fewer_slots(rest)
     ready = (part.launch_s or 0.0) + spare_after_s
@@ -259,19 +260,12 @@ def _on_pad(scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: floa
         replace(one, ready_s=max(one.ready_s, ready), carrier=None) if one.name == part.craft else one
         for one in scenario.craft
     )
+    unhurried = replace(scenario.limits, finish_within_s=math.inf)
     return Loss(
         in_orbit=False,
         gap=_best(rest, progress, ()),
         spread=None if fewer is None else _best(fewer, progress, ()),
-        spare=_best(
-            replace(
-                _without(scenario, part.craft),
-                craft=spare,
-                limits=replace(scenario.limits, finish_within_s=math.inf),
-            ),
-            progress,
-            (part.craft,),
-        ),
+        spare=_best(replace(rest, craft=spare, limits=unhurried), progress, (part.craft,)),
         why_not_spread=why,
     )
 
@@ -287,17 +281,13 @@ def _in_orbit(
         if one.name == part.craft or one.stay:
             continue
         at = parts[one.name]
-        place = Orbit(
-            periapsis_m=ring.radius_m,
-            apoapsis_m=ring.radius_m,
-            angle_rad=float(ring.phase(now, at.slot, at.plane)),
-            at_s=now,
-            plane=at.plane,
-        )
-        there.append(_in_space(one, place, now, at.propellant_left_kg))
+        place = on_the_ring(ring, float(ring.phase(now, at.slot, at.plane)), now, at.plane)
+        tank = one.propellant_kg if at.propellant_left_kg is None else at.propellant_left_kg
+        there.append(Place(craft=replace(one, propellant_kg=tank), orbit=place, ready_s=now))
     limits = replace(scenario.limits, finish_within_s=math.inf)
-    moving = replace(scenario, craft=tuple(there), pads=(), carriers=(), limits=limits, minimize="delta_v")
-    fewer, why = _fewer_slots(moving)
+    fewer, why = _fewer_slots(_without(scenario, part.craft))
+    if fewer is not None:
+        fewer = replace(respaced(scenario, ring, there, fewer.ring.slots), limits=limits, minimize="delta_v")
     others = [p for p in plan.craft if p.craft != part.craft]
     lost = next(one for one in scenario.craft if one.name == part.craft)
     spare, price = replace(lost, ready_s=now + spare_after_s, orbit=None, carrier=None), None
@@ -311,8 +301,3 @@ def _in_orbit(
         spare=price,
         why_not_spread=why,
     )
-
-
-def _in_space(craft: Craft, orbit: Orbit, now_s: float, left_kg: float | None) -> Craft:
-    tank = craft.propellant_kg if left_kg is None else left_kg
-    return replace(craft, orbit=orbit, ready_s=now_s, propellant_kg=tank, load="full", pads=(), carrier=None)

@@ -39,6 +39,20 @@ def workers(text: str) -> int:
     return int(text)
 
 
+def slots(text: str) -> int:
+    """A number of slots."""
+    if not text.isdecimal() or not 1 <= int(text) <= 500:
+        raise argparse.ArgumentTypeError(f"{text} is no number of slots from 1 to 500")
+    return int(text)
+
+
+def plane(text: str) -> int:
+    """A plane of a ring."""
+    if not text.isdecimal() or int(text) > 100:
+        raise argparse.ArgumentTypeError(f"{text} is no plane: planes are counted from 0 to 100 at most")
+    return int(text)
+
+
 def samples(text: str) -> int:
     """A number of flights."""
     if not text.isdecimal() or not 1 <= int(text) <= 1_000_000_000:

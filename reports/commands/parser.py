@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 from ... import __version__
 from ..run_limits import add_run_limits
-from . import completion, desk, planning, reference, replan, studies, sweep
+from . import completion, desk, planning, reference, replan, respace, studies, sweep
 from .argument_parser import EXAMPLE, Commands, Help, Parser
 from .common_options import add_json, add_out, add_rank, add_scenario, add_settings
-from .option_types import file_place, folder_place, port, samples, seed, workers
+from .option_types import file_place, folder_place, plane, port, samples, seed, slots, workers
 
 FIGURES = ("front", "turning_view", "unrolled_ring", "timeline", "spacing", "worth_of_time", "strip", "motion")
 """Figures that can be asked for by name."""
@@ -42,6 +42,7 @@ def parser(typed: Sequence[str]) -> argparse.ArgumentParser:
     _budget(commands)
     _risk(commands)
     _replan(commands)
+    _respace(commands)
     _slips(commands)
     _period(commands, typed)
     _reference(commands)
@@ -239,6 +240,39 @@ def _replan(commands: Commands) -> None:
     replan.add_reading(made)
     add_json(made, "the new plan")
     add_out(made, "write the plan from here, its tables, figures and sheets there")
+    add_run_limits(made)
+
+
+def _respace(commands: Commands) -> None:
+    made = commands.add(
+        "respace",
+        respace.respace,
+        "the craft that are up spread evenly again, after a loss or for another number of slots",
+        "my-ring.toml --lost Birch --after-plan",
+    )
+    add_scenario(made)
+    made.add_argument(
+        "--slots", type=slots, metavar="N", help="slots of the ring then; default: one for each craft left"
+    )
+    made.add_argument(
+        "--lost", metavar="NAME", action="append", default=[], help="a craft that is gone; may be repeated"
+    )
+    made.add_argument(
+        "--plane", type=plane, metavar="K", help="the plane that is spread, counted from 0; default: each with a loss"
+    )
+    made.add_argument(
+        "--after-plan", action="store_true", help="craft where plan 1 leaves them, all times counted from its end"
+    )
+    made.add_argument(
+        "--write", type=file_place, metavar="FILE", help="write the re-spaced scenario to a file that is not there yet"
+    )
+    made.add_argument(
+        "--fronts",
+        action="store_true",
+        help="compute the other fronts too: worst craft, propellant, first service; not for several planes together",
+    )
+    add_json(made, "the result")
+    add_out(made, "write tables, result and figures into a directory")
     add_run_limits(made)
 
 

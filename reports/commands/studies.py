@@ -67,13 +67,13 @@ def _short_names(files: Sequence[str]) -> list[str]:
 def budget(arguments: argparse.Namespace) -> int:
     """What errors cost, and what to load."""
     scenario = by_bulge_alone(scenario_of(arguments))
-    from ...optimizer.robustness.budget import make_budget, refuse_without_errors
+    from ...optimizer.robustness.budget import make_budget
+    from ...optimizer.robustness.flights_with_errors import refuse_without_errors
     from ..budget import budget_json, budget_text, write_budget
 
     refuse_without_errors(scenario)
-    with shown_progress(arguments) as progress:
-        with run_of(arguments) as run:
-            outcome = picked(arguments, scenario, run, progress)
+    with shown_progress(arguments) as progress, run_of(arguments) as run:
+        outcome = picked(arguments, scenario, run, progress)
         made = make_budget(outcome, arguments.samples, arguments.seed, progress)
     deliver(
         arguments,

@@ -87,7 +87,7 @@ def draw_front(outcome: Outcome) -> Figure:
     _name_plans(axes, outcome, first, others, across)
     axes.set_xlabel("last craft in its slot, after the epoch")
     axes.set_ylabel("delta-v of all craft, m/s" + (", logarithmic" if tall else ""))
-    _set_times(axes, across, others)
+    _set_times(axes, across)
     axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)) if tall else MaxNLocator(6, steps=[1, 2, 5, 10]))
     axes.yaxis.set_minor_locator(NullLocator())
     axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0 if high - low > 7 else 1))
@@ -118,7 +118,7 @@ def _draw_steps(axes: Axes, front: Front, across: _Across, span_m_s: tuple[float
     axes.plot(x, y, "o", color=INK, markersize=4.5, zorder=4)
 
 
-def _set_times(axes: Axes, across: _Across, others: list[Plan]) -> None:
+def _set_times(axes: Axes, across: _Across) -> None:
     """Round times on the axis; behind a break the whole hour or day of each plan there, and the break itself."""
     if across.beyond is None:
         set_time_ticks(axes)
@@ -262,11 +262,14 @@ def _meet(axes: Axes, one: tuple[float, float], other: tuple[float, float]) -> b
 
 def _below(outcome: Outcome, front: Front, others: list[Plan]) -> str:
     count = len(front.points)
+    # waiting orbits are a sample: what lies between them is in no catalogue
+    sampled = any(part.route == "drift" for plan in outcome.plans for part in plan.craft)
+    none = "the catalogue has no plan" if sampled else "no plan exists"
     if count == 1:
         reason = front.note or "one plan is both the cheapest and the soonest"
         reason = reason[:1].upper() + reason[1:]
-        return f"{reason.rstrip('.')}. No plan exists in the shaded region."
-    text = f"{count} plans, each flown; no plan exists in the shaded region."
+        return f"{reason.rstrip('.')}. {none[:1].upper() + none[1:]} in the shaded region."
+    text = f"{count} plans, each flown; {none} in the shaded region."
     if front.resolution_m_s > 0.0:
         text += f" Between plans known to {front.resolution_m_s:.2g} m/s."
     kinds = {point.kind for point in front.points[:-1]}

@@ -15,7 +15,7 @@ from ...optimizer.craft_plan import CraftPlan
 from ...optimizer.outcome import Outcome, Plan
 from ..safe_text import spelled
 from ..terminal import minute
-from ..wording import count, gained_rad
+from ..wording import count, gained_rad, waits_at_home
 from .style import FAINT, INK, PAPER, QUIET, ink, letters, made_for, rim, sheet, type_points
 from .time_ticks import time_words
 from .ways import titled
@@ -244,7 +244,7 @@ def _doing(part: CraftPlan) -> list[str]:
         return [f"free-form, {len(part.burns)} burns"]
     if part.side == "level" or part.phasing_period_s is None:
         waits = part.parking_wait_s > 0.0
-        where = "parking orbit" if part.pad is not None else "waiting orbit"
+        where = "parking orbit" if part.pad is not None else "own orbit" if waits_at_home(part) else "waiting orbit"
         where += ", its node drifting," if part.route == "drift" else ""
         long = f"{where} for {span(part.parking_wait_s)}, arrives in place"
         return [*([long, where.rstrip(",")] if waits else []), "arrives in place"]

@@ -102,7 +102,8 @@ def budget(planned: Planned | Given, *, samples: int = 100_000, seed: int = 1) -
         InputError: no errors are stated, there is no plan, or a route has no budget.
     """
     from ...models.errors import InputError
-    from ...optimizer.robustness.budget import make_budget, refuse_without_errors
+    from ...optimizer.robustness.budget import make_budget
+    from ...optimizer.robustness.flights_with_errors import refuse_without_errors
 
     if not isinstance(planned, Planned):
         scenario = _read(planned)

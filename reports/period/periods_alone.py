@@ -17,12 +17,12 @@ from ...models.frames import wrap
 from ...models.readouts import clock, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_S, Periods, Question, drift, fitting, free_rows, reached, shortest_period_s
-from ..layout import heading
+from ..layout import figures, heading, paragraph, table, words
 from ..remarks import CAUTION
 from ..wording import count, small
 from .question import OWN_WORLD, Asked, lead_rad, positive, revolutions_max, tolerance_rad
 from .reached import AT_THE_TOUCH, drift_table, other_stops, stay_lines
-from .words import Cells, figures, paragraph, reached_title, set_table, tolerance
+from .words import reached_title, tolerance
 
 NEED_BODY = (
     ("ring", "--ring"),
@@ -122,9 +122,9 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
     phased = [rows.revolutions[row] > 0 for row in shown]
     exact = [math.degrees(asked.tolerance_rad) / math.degrees(float(rows.slot_rad_per_s[row]) or 1.0) for row in shown]
     slope = [math.degrees(float(rows.slot_rad_per_s[row])) for row in shown]
-    table = [
+    filled = [
         figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
-        Cells(heads=("orbit",), right=False, cells=[_side(rows, row) for row in shown]),
+        words("orbit", [_side(rows, row) for row in shown]),
         figures("period at", "cut-off", cells=[clock(float(rows.period_s[row])) for row in shown]),
         figures(
             "in slot",
@@ -141,7 +141,7 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
             cells=[small(e) if p else "-" for e, p in zip(exact, phased, strict=True)],
         ),
     ]
-    lines = [*heading("The options, by time", width), *set_table(table, width)]
+    lines = [*heading("The options, by time", width), *table(filled, width)]
     lines += paragraph(
         "Slot as the mean of the first turn after the later burn, which is made as planned.", width, indent="  "
     )

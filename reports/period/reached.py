@@ -20,17 +20,14 @@ from ...optimizer.period import (
     reached,
     within_radii,
 )
-from ..layout import Column, columns
+from ..layout import figures, paragraph, table, words
 from ..wording import count, small
 from .question import Asked
 from .words import (
     WORTH_M_S,
     after,
     altitude_km,
-    figures,
-    paragraph,
     reached_title,
-    set_table,
     signed_burn,
     tolerance,
     underlined,
@@ -86,25 +83,15 @@ def drift_table(asked: Asked, course: Drift, width: int) -> list[str]:
     shown = list(range(min(DRIFTS_SHOWN, int(course.revolutions.size))))
     if course.closest not in shown:
         shown.append(course.closest)
-    heads = [
-        Column(title="after revolutions", right=True),
-        Column(title="time", right=True),
-        Column(title="the craft is"),
-        Column(title=""),
+    near = {row: "within the tolerance" for row in shown if abs(course.error_rad[row]) <= asked.tolerance_rad}
+    near[course.closest] = "closest"
+    filled = [
+        figures("after revolutions", cells=[str(course.revolutions[row]) for row in shown]),
+        figures("time", cells=[span(float(course.time_s[row])) for row in shown]),
+        words("the craft is", [_off_words(float(course.error_rad[row])) for row in shown]),
+        words("", [near.get(row, "") for row in shown]),
     ]
-    cells = []
-    for row in shown:
-        near = abs(course.error_rad[row]) <= asked.tolerance_rad
-        mark = "closest" if row == course.closest else "within the tolerance" if near else ""
-        cells.append(
-            [
-                str(course.revolutions[row]),
-                span(float(course.time_s[row])),
-                _off_words(float(course.error_rad[row])),
-                mark,
-            ]
-        )
-    return columns(heads, cells, width)
+    return table(filled, width)
 
 
 def _stays(asked: Asked, course: Drift, sound: bool) -> bool:
@@ -192,7 +179,7 @@ def _stop_table(stops: Periods, shown: Sequence[int], least_m_s: float, width: i
         return []
     later = [signed_burn(float(stops.burn_later_m_s[row])) if stops.revolutions[row] > 0 else "-" for row in shown]
     more = [float(stops.total_m_s[row]) - least_m_s for row in shown]
-    table = [
+    filled = [
         figures("next stop", cells=[clock(float(stops.period_s[row])) for row in shown]),
         figures("revo-", "lutions", cells=[str(stops.revolutions[row]) for row in shown]),
         figures("burn on", "m/s", cells=[signed_burn(float(stops.burn_now_m_s[row])) for row in shown]),
@@ -200,4 +187,4 @@ def _stop_table(stops: Periods, shown: Sequence[int], least_m_s: float, width: i
         figures("costs more", "m/s", cells=["nothing" if extra < WORTH_M_S else plain(extra) for extra in more]),
         figures("in slot", "after", cells=[after(stops, row) for row in shown]),
     ]
-    return ["", *set_table(table, width)]
+    return ["", *table(filled, width)]

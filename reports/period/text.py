@@ -14,19 +14,16 @@ from ...models.reading.cautions import HILL_SHARE
 from ...models.readouts import brief, clock, plain, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_M_S, TIE_S, Periods, Serving, binding, fitting, free_rows, within_radii
+from ..layout import figures, paragraph, table, words
 from ..remarks import CAUTION
 from ..wording import count, small
 from .question import Asked
 from .reached import reached_lines
 from .words import (
     WORTH_M_S,
-    Cells,
     after,
     altitude_km,
-    figures,
     fits,
-    paragraph,
-    set_table,
     signed_burn,
     tolerance,
     underlined,
@@ -76,7 +73,7 @@ def _serving_text(serving: Serving, body: Body) -> str:
     """The limit as typed and the nearest value that would serve, rounded to the side that does."""
     value, serves = serving.value, serving.serves
     if serving.limit == "within":
-        return f"--within {_typed_time(math.ceil(serves))} instead of {span(value)}"
+        return f"--within {clock(math.ceil(serves), 0)} instead of {span(value)}"
     if serving.limit == "revolutions":
         return f"--revolutions {serves:.0f} instead of {value:.0f}"
     now_km, serves_km = (value - body.radius_m) / 1e3, (serves - body.radius_m) / 1e3
@@ -88,10 +85,6 @@ def _serving_text(serving: Serving, body: Body) -> str:
 
 def _typed_km(value: float) -> str:
     return f"{value:.3f}".rstrip("0").rstrip(".") + "km"
-
-
-def _typed_time(seconds: int) -> str:
-    return clock(seconds, 0)
 
 
 def _body_name(asked: Asked) -> str:
@@ -267,10 +260,10 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
     now, now_way = _burns([float(rows.burn_now_m_s[row]) for row in shown])
     later, later_way = _burns([float(rows.burn_later_m_s[row]) for row in phased])
     following = dict(zip(phased, later, strict=True))
-    table = {
+    filled = {
         "number": figures("no.", cells=[str(row + 1) for row in shown]),
         "turns": figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
-        "side": Cells(heads=("orbit",), right=False, cells=[_side(rows, row) for row in shown]),
+        "side": words("orbit", [_side(rows, row) for row in shown]),
         "period": figures("period at", "cut-off", cells=[clock(float(rows.period_s[row])) for row in shown]),
         "apsis": figures("other", "apsis", "km", cells=[altitude_km(asked, float(rows.other_m[row])) for row in shown]),
         "now": figures("burn now", "m/s", now_way, cells=now),
@@ -278,24 +271,20 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
         "total": figures("total", "m/s", cells=[plain(float(rows.total_m_s[row])) for row in shown]),
         "after": figures("in slot", "after", cells=[after(rows, row) for row in shown]),
         "slope": figures("slot deg", "per s of", "period", cells=[_slope(rows, row) for row in shown]),
-        "mark": Cells(heads=("",), right=False, cells=[_mark(rows, row) for row in shown]),
+        "mark": words("", [_mark(rows, row) for row in shown]),
     }
     whole = ["turns", "side", "period", "apsis", "now", "later", "total", "after", "slope", "mark"]
-    marks = "; ".join(_MARKS[name] for name in _MARKS if name in table["mark"].cells)
-    remarks = [line for text in (f"{marks}." if marks else "", remark) for line in _indented(text, width)]
+    marks = "; ".join(_MARKS[name] for name in _MARKS if name in filled["mark"].cells)
+    remarks = [line for text in (f"{marks}.", remark) if len(text) > 1 for line in paragraph(text, width, indent="  ")]
     lines = ["", *underlined(title)]
-    if fits([table[name] for name in whole], width):
-        lines += [*set_table([table[name] for name in whole], width), *remarks]
+    if fits([filled[name] for name in whole], width):
+        lines += [*table([filled[name] for name in whole], width), *remarks]
     else:
         first = ["number", "turns", "side", "period", "total", "after", "mark"]
-        lines += [*set_table([table[name] for name in first], width), *remarks]
+        lines += [*table([filled[name] for name in first], width), *remarks]
         lines += ["", *underlined("Their burns")]
-        lines += set_table([table[name] for name in ["number", "period", "apsis", "now", "later", "slope"]], width)
+        lines += table([filled[name] for name in ["number", "period", "apsis", "now", "later", "slope"]], width)
     return lines
-
-
-def _indented(text: str, width: int) -> list[str]:
-    return paragraph(text, width, indent="  ", hang="  ") if text else []
 
 
 def _far(asked: Asked, rows: Periods, shown: Sequence[int], width: int) -> list[str]:

@@ -3,30 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 from ...models.readouts import brief, clock, plain, span
 from ...optimizer.period import Periods
-from ..layout import GAP, Column, columns
-from ..layout import paragraph as paragraph
+from ..layout import GAP, Cells
 from .question import Asked
 
 WORTH_M_S = 0.05
 """A cost below the last digit printed is no cost to a reader."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Cells:
-    """A column with a heading of several lines."""
-
-    heads: tuple[str, ...]
-    right: bool
-    cells: list[str]
-
-
-def figures(*heads: str, cells: list[str]) -> Cells:
-    """A column of figures under heading lines; empty ones are left out."""
-    return Cells(heads=tuple(head for head in heads if head), right=True, cells=cells)
 
 
 def underlined(text: str) -> list[str]:
@@ -39,18 +24,10 @@ def reached_title(got_s: float) -> str:
     return f"With {clock(got_s)} at cut-off"
 
 
-def fits(table: list[Cells], width: int) -> bool:
+def fits(filled: Sequence[Cells], width: int) -> bool:
     """Whether the columns stand side by side in a width."""
-    sizes = [max(len(text) for text in (*column.heads, *column.cells)) for column in table]
-    return sum(sizes) + GAP * len(table) <= width
-
-
-def set_table(table: list[Cells], width: int) -> list[str]:
-    """Set columns of one length side by side, their headings from the top."""
-    deep = max(len(column.heads) for column in table)
-    under = [[column.heads[line] if line < len(column.heads) else "" for column in table] for line in range(1, deep)]
-    heads = [Column(title=column.heads[0], right=column.right) for column in table]
-    return columns(heads, [*under, *map(list, zip(*(column.cells for column in table), strict=True))], width)
+    sizes = [max(len(text) for text in (*column.heads, *column.cells)) for column in filled]
+    return sum(sizes) + GAP * len(filled) <= width
 
 
 def signed_burn(value_m_s: float) -> str:

@@ -13,7 +13,7 @@ import numpy as np
 
 from ...models import frames
 from ...models.flight.flown import readout
-from ...models.readouts import clock, instant, plain, span
+from ...models.readouts import clock, days_and_clock, instant, plain, span
 from ...models.ring import Ring
 from ...models.scenario import Craft
 from ...optimizer.craft_plan import Burn, CraftPlan
@@ -143,7 +143,7 @@ def _burn(outcome: Outcome, plan: Plan, part: CraftPlan, craft: Craft, index: in
     if part.launch_s is not None:
         times += f", {clock(ignition_s - part.launch_s)} after liftoff"
     if since is not None:
-        times += f", {clock(ignition_s - since)} after {what}"
+        times += f", {days_and_clock(ignition_s - since)} after {what}"
     give = f"{burn_words(burn)}; point {_direction(burn)}."
     steps = [f"{times}.", give]
     if burn.duration_s:

@@ -14,7 +14,7 @@ import numpy as np
 
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.robustness.budget import BLOCK, block, numbers_of, stories
+from ringwright.optimizer.robustness.flights_with_errors import BLOCK, block, numbers_of, stories
 from ringwright.scenarios import text
 
 

@@ -143,8 +143,10 @@ def _in_space(case: Case, body: Oblate, craft: Craft) -> tuple[float, Array]:
     assert orbit is not None
     _, node_rate = body.rates(case.radius, case.inclination)
     node = case.node_of(orbit.plane) + node_rate * orbit.at_time
-    if orbit.at is None and abs(orbit.periapsis - case.radius) <= ON_RING_M:
-        return orbit.at_time, np.concatenate(body.in_place(case.radius, orbit.angle, case.inclination, node))
+    if orbit.at is None:
+        # circles keep their height on the mean
+        radius = case.radius if abs(orbit.periapsis - case.radius) <= ON_RING_M else orbit.periapsis
+        return orbit.at_time, np.concatenate(body.in_place(radius, orbit.angle, case.inclination, node))
     low, high = (case.radius if abs(r - case.radius) <= ON_RING_M else r for r in (orbit.periapsis, orbit.apoapsis))
     r, v = state_on_ellipse(case.gm, low, high, math.pi if orbit.at == "apoapsis" else 0.0, orbit.angle)
     return orbit.at_time, np.concatenate([tilted(r, case.inclination, node), tilted(v, case.inclination, node)])

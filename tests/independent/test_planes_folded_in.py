@@ -17,7 +17,7 @@ import pytest
 
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.result import result_text
-from ringwright.tests.tolerances import WRITTEN_M_S
+from ringwright.tests.tolerances import SQUARED_REL, WRITTEN_M_S
 
 from ..planned import planned, scenario_of
 from .printed_flight import fly_printed
@@ -147,7 +147,7 @@ def test_the_burns_are_vector_sums() -> None:
         along, across = before + burn["along_m_s"], burn["cross_m_s"]
         after, turn = math.hypot(along, across), math.atan2(across, along)
         law = math.sqrt(before**2 + after**2 - 2.0 * before * after * math.cos(turn))
-        assert size == pytest.approx(law, rel=1e-3)
+        assert size == pytest.approx(law, rel=SQUARED_REL)
 
 
 def test_a_tilt_left_on_purpose_stays_within_what_is_allowed() -> None:

@@ -14,7 +14,7 @@ from ringwright.reports.result import result_text
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.sheet.text import sheet_text
 from ringwright.reports.terminal import plan_text
-from ringwright.tests.tolerances import CLOCK_S, MILLISECOND_S
+from ringwright.tests.tolerances import CLOCK_S, HALF_THOUSANDTH_DEG, MILLISECOND_S
 
 from ..optimizer.test_random_windows import inclined
 from ..planned import outcome_of, planned, scenario_of
@@ -74,7 +74,7 @@ def test_the_sheet_and_the_screen_print_the_times_of_the_result() -> None:
         assert liftoff is not None
         assert insertion is not None
         assert since_epoch(liftoff[1]) == pytest.approx(item["launch_s"], abs=CLOCK_S)
-        assert float(liftoff[2]) == pytest.approx(item["azimuth_deg"], abs=5.1e-4)
+        assert float(liftoff[2]) == pytest.approx(item["azimuth_deg"], abs=HALF_THOUSANDTH_DEG)
         assert since_epoch(insertion[4]) == pytest.approx(item["insertion_s"], abs=CLOCK_S)
         assert _seconds(insertion.groups()[:3]) == pytest.approx(item["insertion_s"] - item["launch_s"], abs=CLOCK_S)
         burns = re.findall(rf"Burn at {INSTANT}, {CLOCK} after liftoff, {CLOCK} after", lines)

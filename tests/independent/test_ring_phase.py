@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import pytest
 
+from ringwright.models.scenario import Scenario
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 
@@ -27,6 +28,8 @@ from .small_reader import Case, read_case
 GRID = 72
 """Phases evenly over a slot spacing, besides those at which somebody is in place."""
 SAME_M_S, SAME_S = 1e-4, 1e-2
+NAMED_REL = 1.02
+"""Values that serve are named in steps of a few thousandths, and the grid of phases is one of steps, too."""
 OFF_DEG = 0.01
 DIGIT = {"delta_v": 0.1, "worst_delta_v": 0.1, "finish": 60.0}
 """What "over all phases" is proved to."""
@@ -191,3 +194,25 @@ def test_craft_in_space_and_launches_together(number: int, goal: str) -> None:
         search = lay_out(case, spacing * i / 6, set(), window, 120.0)
         least = earliest_finish(search) if goal == "finish" else least_delta_v(search)
         assert _value(outcome, goal) <= least + DIGIT[goal], f"phase {i}"
+
+
+@pytest.mark.parametrize("number", [302, 308])
+def test_the_remedy_counts_every_phase(number: int) -> None:
+    """With too little time the latest finish that is named is the soonest over all phases, not that of a rule."""
+    text = _text(number, "finish")
+    late = scenario_of(text)
+    # between two phases of the grid a craft may be sooner than at both
+    grid_s = min(phase.least("finish") for phase in _grid(read_case(text)))
+    soonest_s = min(grid_s, make_plan(late, brief=True).plans[0].finish_s)
+
+    def within(limit_s: float) -> Scenario:
+        return replace(late, limits=replace(late.limits, finish_within_s=limit_s))
+
+    outcome = make_plan(within(0.8 * soonest_s))
+    assert not outcome.plans
+    assert outcome.phase_rule == ""
+    assert outcome.infeasible is not None
+    [bind] = [one for one in outcome.infeasible.binds if one.limit == "limits.finish_within"]
+    assert bind.serves is not None
+    assert bind.serves <= soonest_s * NAMED_REL
+    assert make_plan(within(bind.serves), brief=True).plans

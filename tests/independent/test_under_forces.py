@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from ringwright.tests.tolerances import MILLISECOND_S
+from ringwright.tests.tolerances import HALF_SLOT_DEG, HALF_THIRD_DECIMAL, MILLISECOND_S
 
 from ..planned import planned
 from .full_flight import Sky
@@ -145,7 +145,7 @@ def test_craft_stand_in_the_slots_of_a_nominal_craft() -> None:
     shift = sum(errors.values()) / 2.0
     for part in plan["craft"]:
         printed, name = part["flown"], part["craft"]
-        assert abs(printed["common_shift_deg"] - shift) < 5e-4
-        assert abs(printed["mean_slot_error_deg"] - (errors[name] - shift)) < 5e-4
+        assert abs(printed["common_shift_deg"] - shift) < HALF_SLOT_DEG
+        assert abs(printed["mean_slot_error_deg"] - (errors[name] - shift)) < HALF_SLOT_DEG
         assert abs(errors[name]) < 2e-3
-        assert abs(drifts[name]) < 5e-4
+        assert abs(drifts[name]) < HALF_THIRD_DECIMAL

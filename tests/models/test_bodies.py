@@ -13,7 +13,17 @@ from ringwright.models.bodies import body, body_names, body_origins, hill_radius
 from ringwright.models.errors import InputError
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.reports.body_list import body_list, body_table
-from ringwright.tests.tolerances import CHAIN_REL, FLOAT_DEG
+from ringwright.tests.tolerances import (
+    CHAIN_REL,
+    COPIED_REL,
+    FIVE_DIGITS_REL,
+    FLOAT_DEG,
+    HALF_DEG,
+    NINE_DIGITS_REL,
+    SERIES_DEG,
+    TEN_DIGITS_DEG,
+    TEN_DIGITS_RAD,
+)
 
 J2000 = datetime(2000, 1, 1, 12, tzinfo=UTC)
 
@@ -46,7 +56,7 @@ def test_the_list_is_complete() -> None:
 def test_mass_and_radius(name: str) -> None:
     gm, radius_km = PUBLISHED[name]
     one = body(name.upper())
-    assert one.gm / 1e9 == pytest.approx(gm, rel=1e-8)
+    assert one.gm / 1e9 == pytest.approx(gm, rel=NINE_DIGITS_REL)
     assert one.radius_m / 1e3 == pytest.approx(radius_km, rel=CHAIN_REL)
     assert one.atmosphere_top_m >= 0.0
     assert 0.0 < one.j2 < 0.03
@@ -69,7 +79,7 @@ def test_mass_and_radius(name: str) -> None:
     ],
 )
 def test_rotation_period(name: str, hours: float) -> None:
-    assert body(name).sidereal_day_s / 3600.0 == pytest.approx(hours, rel=1e-4)
+    assert body(name).sidereal_day_s / 3600.0 == pytest.approx(hours, rel=FIVE_DIGITS_REL)
 
 
 def test_stellar_day() -> None:
@@ -133,7 +143,7 @@ def test_hill_radius_against_the_libration_point(name: str) -> None:
 
 def test_earth_rotation_angle_at_j2000() -> None:
     """IERS Conventions 2010, equation 5.15: 280.460 618 375 04 deg."""
-    assert math.degrees(prime_meridian_rad("earth", J2000)) == pytest.approx(280.46061837504, abs=1e-10)
+    assert math.degrees(prime_meridian_rad("earth", J2000)) == pytest.approx(280.46061837504, abs=TEN_DIGITS_DEG)
 
 
 @pytest.mark.parametrize(
@@ -145,7 +155,7 @@ def test_earth_rotation_angle_at_j2000() -> None:
     ],
 )
 def test_earth_rotation_angle_against_sofa(instant: datetime, angle_rad: float) -> None:
-    assert prime_meridian_rad("earth", instant) == pytest.approx(angle_rad, abs=2e-10)
+    assert prime_meridian_rad("earth", instant) == pytest.approx(angle_rad, abs=TEN_DIGITS_RAD)
 
 
 def test_meridian_of_mars_at_j2000_tdb() -> None:
@@ -170,7 +180,9 @@ def test_meridian_of_mars_at_j2000_tdb() -> None:
 def test_meridian_of_titan_after_a_thousand_days() -> None:
     """W = 186.5855 + 22.5769768 d (WGCCRE 2015); 1000 TDB days from J2000 end in 2002, still 32 leap seconds."""
     later = J2000 + timedelta(days=1000) - timedelta(seconds=64.184)
-    assert math.degrees(prime_meridian_rad("titan", later)) == pytest.approx((186.5855 + 22_576.9768) % 360.0, abs=1e-8)
+    assert math.degrees(prime_meridian_rad("titan", later)) == pytest.approx(
+        (186.5855 + 22_576.9768) % 360.0, abs=SERIES_DEG
+    )
 
 
 @pytest.mark.parametrize("year", [2001, 2006, 2013, 2024, 2031])
@@ -207,7 +219,7 @@ def test_a_turn_of_the_body_turns_the_meridian_once() -> None:
         later = J2000 + timedelta(seconds=abs(body(name).sidereal_day_s))
         gap = prime_meridian_rad(name, later) - prime_meridian_rad(name, J2000)
         # the slow terms of moons, and microseconds of the date type
-        assert math.degrees(abs((gap + math.pi) % (2.0 * math.pi) - math.pi)) < 0.5
+        assert math.degrees(abs((gap + math.pi) % (2.0 * math.pi) - math.pi)) < HALF_DEG
 
 
 def test_offsets_of_one_instant_agree() -> None:
@@ -239,7 +251,7 @@ def test_listed_table_can_be_copied_into_a_scenario(name: str) -> None:
     ring += "orbit = { radius_km = 300000, angle_deg = 0 }\n"
     copy, one = parse_scenario(table + ring).body, body(name)
     for field in ("gm", "radius_m", "atmosphere_top_m", "sidereal_day_s", "j2", "j2_radius_m"):
-        assert getattr(copy, field) == pytest.approx(getattr(one, field), rel=1e-13)
+        assert getattr(copy, field) == pytest.approx(getattr(one, field), rel=COPIED_REL)
 
 
 def test_list_is_toml_of_eighty_columns() -> None:

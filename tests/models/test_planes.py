@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 
 from ringwright.models.errors import InputError
 from ringwright.models.planes import combined_delta_v, crossing, split, tilt, turn_delta_v
-from ringwright.tests.tolerances import FLOWN_REL
+from ringwright.tests.tolerances import EXACT, EXACT_RAD, FLOAT_RAD, FLOWN_REL, SIX_DECIMALS
 
 ANGLE_TOLERANCE_RAD = 1e-9
 SPEED_TOLERANCE = 1e-9
@@ -71,7 +71,7 @@ def total(before: list[float], after: list[float], shares: np.ndarray) -> float:
 def test_no_sharing_between_two_burns_is_cheaper(values: tuple[float, ...], angle: float) -> None:
     before, after = [values[0], values[1]], [values[2], values[3]]
     found = split(before, after, angle)
-    assert float(found.sum()) == pytest.approx(angle, abs=1e-12)
+    assert float(found.sum()) == pytest.approx(angle, abs=EXACT_RAD)
     assert np.all(found >= 0.0)
     first = np.linspace(0.0, angle, 4001)
     every = combined_delta_v(np.array(before), np.array(after), np.stack([first, angle - first], axis=-1)).sum(axis=-1)
@@ -90,7 +90,7 @@ def test_a_burn_that_hardly_changes_its_speed_has_a_narrow_minimum() -> None:
         best = np.minimum(best, combined_delta_v(before, after, trial).sum(axis=-1))
     assert np.all(combined_delta_v(before, after, found).sum(axis=-1) <= best + SPEED_TOLERANCE)
     assert np.all(found >= 0.0)
-    assert np.abs(found.sum(axis=-1) - angle).max() < 1e-12
+    assert np.abs(found.sum(axis=-1) - angle).max() < EXACT_RAD
     # some turn at one end, some at the other, some share
     smaller = found.min(axis=-1)
     assert (smaller < 1e-3).any()
@@ -106,7 +106,7 @@ def test_turning_at_a_standstill_is_free() -> None:
 def test_no_sharing_among_three_burns_is_cheaper(values: tuple[float, ...], angle: float) -> None:
     before, after = list(values[:3]), list(values[3:])
     found = split(before, after, angle)
-    assert float(found.sum()) == pytest.approx(angle, abs=1e-12)
+    assert float(found.sum()) == pytest.approx(angle, abs=EXACT_RAD)
     assert np.all(found >= 0.0)
     grid = np.linspace(0.0, angle, 201)
     one, two = np.meshgrid(grid, grid, indexing="ij")
@@ -126,7 +126,7 @@ def test_three_burns_agree_with_scipy() -> None:
     outside = minimize(cost, [0.1, 0.1], bounds=[(0.0, 1.0), (0.0, 1.0)], method="SLSQP", tol=1e-15)
     found = split(before, after, angle)
     assert total(before, after, found) <= outside.fun + SPEED_TOLERANCE
-    assert [found[0], found[2]] == pytest.approx(outside.x, abs=1e-6)
+    assert [found[0], found[2]] == pytest.approx(outside.x, abs=SIX_DECIMALS)
 
 
 def test_splits_are_found_for_many_options_at_once() -> None:
@@ -135,14 +135,14 @@ def test_splits_are_found_for_many_options_at_once() -> None:
     angle = np.array([0.3, 0.9, 0.5])
     together = split(before, after, angle)
     for row in range(3):
-        assert together[row] == pytest.approx(split(before[row], after[row], angle[row]), abs=1e-9)
+        assert together[row] == pytest.approx(split(before[row], after[row], angle[row]), abs=FLOAT_RAD)
     assert split(before[:, None, :], after[:, None, :], angle[None, :]).shape == (3, 3, 2)
     assert np.array_equal(split(before, after, 0.0), np.zeros((3, 2)))
 
 
 def test_a_burn_that_keeps_its_speed_leaves_the_turn_to_the_others() -> None:
     # turning without a change of speed has a cost from the first degree on: the slope at 0 is v, not 0
-    assert split([5.0, 1.0], [5.0, 2.0], 0.2) == pytest.approx([0.0, 0.2], abs=1e-12)
+    assert split([5.0, 1.0], [5.0, 2.0], 0.2) == pytest.approx([0.0, 0.2], abs=EXACT)
 
 
 def test_a_split_needs_two_burns_and_an_angle_that_exists() -> None:

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringwright.models import readouts
+from ringwright.tests.tolerances import EXACT_RAD, HALF_DIGIT, HALF_THIRD_DIGIT, WRITTEN_S
 
 EXACT = settings(derandomize=True, deadline=None, max_examples=200, database=None)
 
@@ -18,7 +19,7 @@ EXACT = settings(derandomize=True, deadline=None, max_examples=200, database=Non
 @given(st.integers(-(10**9), 10**9))
 def test_clock_is_read_back(hundredths: int) -> None:
     seconds = hundredths / 100.0
-    assert readouts.clock_seconds(readouts.clock(seconds, 2)) == pytest.approx(seconds, abs=1e-6)
+    assert readouts.clock_seconds(readouts.clock(seconds, 2)) == pytest.approx(seconds, abs=WRITTEN_S)
 
 
 @EXACT
@@ -27,7 +28,7 @@ def test_clock_never_shows_sixty(seconds: float) -> None:
     hours, minutes, rest = readouts.clock(seconds, 1).split(":")
     assert int(minutes) < 60
     assert float(rest) < 60.0
-    assert int(hours) * 3600 + int(minutes) * 60 + float(rest) == pytest.approx(seconds, abs=0.0501)
+    assert int(hours) * 3600 + int(minutes) * 60 + float(rest) == pytest.approx(seconds, abs=HALF_DIGIT)
 
 
 @pytest.mark.parametrize(
@@ -56,7 +57,7 @@ def test_instant_is_the_standard_library_s(seconds: int) -> None:
 @EXACT
 @given(st.floats(-1e12, 1e12))
 def test_numbers_are_read_back(value: float) -> None:
-    assert float(readouts.plain(value, 3).replace(" ", "")) == pytest.approx(value, abs=5.1e-4)
+    assert float(readouts.plain(value, 3).replace(" ", "")) == pytest.approx(value, abs=HALF_THIRD_DIGIT)
     if abs(value) > 1e-6:
         assert float(readouts.brief(value, 9).replace(" ", "")) == pytest.approx(value, rel=5.1e-9)
 
@@ -66,7 +67,7 @@ def test_numbers_are_read_back(value: float) -> None:
 def test_turned_angle(angle: float) -> None:
     turned = readouts.turned(angle)
     assert -math.pi < turned <= math.pi
-    assert math.cos(turned - angle) == pytest.approx(1.0, abs=1e-12)
+    assert math.cos(turned - angle) == pytest.approx(1.0, abs=EXACT_RAD)
 
 
 def test_span_of_no_end() -> None:

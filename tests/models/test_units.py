@@ -11,6 +11,7 @@ from scipy import constants
 
 from ringwright.models.keys import TABLES
 from ringwright.models.units import STANDARD_GRAVITY_M_S2, UNITS, from_si, printed_unit, split_unit, to_si
+from ringwright.tests.tolerances import NOTHING, ULP_REL
 
 PAIRS = [(kind, unit) for kind, units in UNITS.items() for unit in units]
 
@@ -40,7 +41,7 @@ def test_longest_unit_is_split_off(key: str, parts: tuple[str, str]) -> None:
 @given(value=st.floats(-1e12, 1e12))
 def test_there_and_back(pair: tuple[str, str], value: float) -> None:
     kind, unit = pair
-    assert from_si(to_si(value, kind, unit), kind, unit) == pytest.approx(value, rel=1e-15, abs=1e-300)
+    assert from_si(to_si(value, kind, unit), kind, unit) == pytest.approx(value, rel=ULP_REL, abs=NOTHING)
 
 
 def test_factors_against_scipy_constants() -> None:
@@ -60,7 +61,7 @@ def test_factors_against_scipy_constants() -> None:
 @settings(derandomize=True, deadline=None, max_examples=100, database=None)
 @given(st.floats(-1e4, 1e4))
 def test_degrees_as_the_standard_library_has_them(value: float) -> None:
-    assert to_si(value, "angle", "deg") == pytest.approx(math.radians(value), rel=1e-15, abs=1e-300)
+    assert to_si(value, "angle", "deg") == pytest.approx(math.radians(value), rel=ULP_REL, abs=1e-300)
 
 
 def test_unit_of_another_kind_is_an_error() -> None:

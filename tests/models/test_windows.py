@@ -24,7 +24,17 @@ from ringwright.models.ring import Ring
 from ringwright.models.scenario import Body, Pad
 from ringwright.models.site_and_plane import SiteAndPlane
 from ringwright.models.windows import least_angle, off_plane, passes, within
-from ringwright.tests.tolerances import EXACT_RAD, FLOAT_DEG, WRITTEN_DEG, WRITTEN_RAD, WRITTEN_S
+from ringwright.tests.tolerances import (
+    COSINE_RAD,
+    EXACT_RAD,
+    FLOAT_DEG,
+    FLOAT_RAD,
+    INTEGRATED,
+    REACHED_RAD,
+    WRITTEN_DEG,
+    WRITTEN_RAD,
+    WRITTEN_S,
+)
 
 TURN = 2.0 * math.pi
 SIDEREAL_DAY_S = 86164.0905
@@ -157,7 +167,7 @@ def test_a_site_that_keeps_its_place_is_in_the_plane_always_or_never(where: Site
     assert found.time_s.size == 0
     assert found.always is always
     distances = [abs(math.asin(distance_by_rotation(where, t))) for t in np.linspace(-1e5, 1e6, 50)]
-    assert found.least_angle_rad == pytest.approx(min(distances), abs=1e-8)
+    assert found.least_angle_rad == pytest.approx(min(distances), abs=COSINE_RAD)
     assert within(where, 0.001, 0.0, 10.0).shape == (int(always), 2)
 
 
@@ -207,7 +217,7 @@ def test_launch_plane_obeys_the_sine_rule_and_meets_its_node(
     flown = launch_plane(where, time, azimuth)
     off = float(off_plane(where, time))
     least = launch_plane(where, time, azimuth_of_least_tilt(where, time))
-    assert float(least.tilt_rad) == pytest.approx(abs(off), abs=1e-7)
+    assert float(least.tilt_rad) == pytest.approx(abs(off), abs=REACHED_RAD)
     assert float(flown.tilt_rad) >= abs(off) - 1e-7
     assert float(flown.tilt_rad) <= math.pi - abs(off) + 1e-7
     if float(flown.tilt_rad) < 1e-6 or math.pi - float(flown.tilt_rad) < 1e-6:
@@ -221,8 +231,8 @@ def test_launch_plane_obeys_the_sine_rule_and_meets_its_node(
     heading = Rotation.from_euler("ZY", [turn, -where.latitude_rad]).apply([0.0, math.sin(azimuth), math.cos(azimuth)])
     reached = Rotation.from_rotvec(np.cross(site, heading) * float(flown.arc_rad)).apply(site)
     wanted = plane_by_rotation(where, time).apply([math.cos(flown.node_angle_rad), math.sin(flown.node_angle_rad), 0.0])
-    assert reached == pytest.approx(wanted, abs=1e-7)
-    assert bool(flown.rising) == (off < 0.0) or abs(off) < 1e-9
+    assert reached == pytest.approx(wanted, abs=INTEGRATED)
+    assert bool(flown.rising) == (off < 0.0) or abs(off) < FLOAT_RAD
 
 
 @settings(derandomize=True, deadline=None, max_examples=60)

@@ -8,8 +8,9 @@ import pytest
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import rephase
-from ringwright.optimizer.routes.nodal_drift_timetable import start_of
+from ringwright.optimizer.routes.nodal_drift_start import start_of
 from ringwright.optimizer.routes.route import Question
+from ringwright.tests.tolerances import METER_M
 
 from ..planned import scenario_of
 
@@ -58,7 +59,7 @@ def test_a_free_form_flight_starts_on_the_craft_s_own_circle() -> None:
     for plan in outcome.plans:
         (part,) = plan.craft
         assert part.itinerary is not None
-        assert float(np.linalg.norm(part.itinerary.position)) == pytest.approx(2_210e3, abs=1.0)
+        assert float(np.linalg.norm(part.itinerary.position)) == pytest.approx(2_210e3, abs=METER_M)
         # the Hohmann transfer alone costs 196.4 m/s (vis-viva); no flight between the circles costs less
         assert part.delta_v_m_s > 196.0
 
@@ -73,7 +74,8 @@ def test_a_lower_circle_over_an_oblate_body_is_not_the_ring() -> None:
     assert orbit is not None
     start = start_of(problem.scenario.body, problem.ring, orbit, 0.0, group.start.on_ring)
     assert start is not None
-    assert start.radius_m == pytest.approx(orbit.periapsis_m)
+    # a circle keeps its height on the mean; what a flight of some turns reads is second order in oblateness
+    assert start.radius_m == pytest.approx(orbit.periapsis_m, abs=100.0)
 
 
 def test_without_free_form_flights_such_a_circle_leads_into_other_planes_by_drift_alone() -> None:

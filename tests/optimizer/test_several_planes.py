@@ -19,7 +19,7 @@ from ringwright.optimizer.problem.option_key import flight_key
 from ringwright.optimizer.problem.options import Options
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
-from ringwright.tests.tolerances import FLOAT_DEG, SLOT_DEG, SUMMED_M_S, WRITTEN_DEG
+from ringwright.tests.tolerances import CENTISECOND_S, FLOAT, FLOAT_DEG, SLOT_DEG, SUMMED_M_S, WRITTEN_DEG
 
 from ..independent.enumeration import from_ground
 from ..independent.scenario_maker import Draft, write_toml
@@ -75,7 +75,7 @@ def test_every_craft_ends_in_its_place_of_the_pattern() -> None:
         pole = np.cross(flight.end_state[:3], flight.end_state[3:])
         pole /= np.linalg.norm(pole)
         expected = [math.sin(lean) * math.sin(node), -math.sin(lean) * math.cos(node), math.cos(lean)]
-        assert pole == pytest.approx(expected, abs=1e-9)
+        assert pole == pytest.approx(expected, abs=FLOAT)
 
 
 def test_two_launches_over_all_planes_tried_in_turn() -> None:
@@ -103,7 +103,7 @@ def test_two_launches_over_all_planes_tried_in_turn() -> None:
             least = min(least, spent + more)
             soonest = min(soonest, max(early, late))
     assert result["front"][-1]["delta_v_m_s"] == pytest.approx(least, abs=SUMMED_M_S)
-    assert result["front"][0]["finish_s"] == pytest.approx(soonest, abs=0.01)
+    assert result["front"][0]["finish_s"] == pytest.approx(soonest, abs=CENTISECOND_S)
     assert {item["plane"] for item in result["plans"][0]["craft"]} <= {0, 1, 2}
 
 

@@ -26,7 +26,7 @@ from ringwright.reports.figures.timeline import draw_timeline, time_axis
 from ringwright.reports.figures.turning_view import draw_turning_view
 from ringwright.reports.figures.unrolled_ring import draw_unrolled_ring
 from ringwright.tests.reports import sample
-from ringwright.tests.tolerances import FLOAT_RAD, ROADS_REL, WRITTEN_S
+from ringwright.tests.tolerances import EIGHT_DIGITS_REL, FLOAT_RAD, ROADS_REL, WRITTEN_S
 
 NAMES = ["front", "turning_view", "unrolled_ring", "timeline"]
 SAMPLES = [sample.relay, sample.dozen, sample.single, sample.freeform, sample.parked]
@@ -169,12 +169,12 @@ def test_arcs_end_in_the_slot_and_show_the_orbits_of_the_plan(make: Callable[[],
             slot = float(outcome.ring.phase(part.in_slot_s, part.slot))
             end = arcs[-1].position_m[-1]
             assert math.hypot(*end) == pytest.approx(outcome.ring.radius_m, rel=ROADS_REL)
-            assert math.remainder(math.atan2(end[1], end[0]) - slot, 2.0 * math.pi) == pytest.approx(0.0, abs=1e-9)
+            assert math.remainder(math.atan2(end[1], end[0]) - slot, 2.0 * math.pi) == pytest.approx(0.0, abs=FLOAT_RAD)
             # worked back from the slot, against the apsides that the plan gives after each burn
             assert arcs
             for arc, burn in zip(arcs, part.burns, strict=False):
-                assert arc.periapsis_m == pytest.approx(burn.periapsis_after_m, rel=1e-7)
-                assert arc.apoapsis_m == pytest.approx(burn.apoapsis_after_m, rel=1e-7)
+                assert arc.periapsis_m == pytest.approx(burn.periapsis_after_m, rel=EIGHT_DIGITS_REL)
+                assert arc.apoapsis_m == pytest.approx(burn.apoapsis_after_m, rel=EIGHT_DIGITS_REL)
                 assert arc.time_s[0] == pytest.approx(burn.time_s, abs=WRITTEN_S)
 
 
@@ -188,7 +188,7 @@ def test_the_ascent_starts_where_the_launcher_lets_go() -> None:
     assert math.hypot(*begin) == pytest.approx(pad.insertions[0].radius_m, rel=ROADS_REL)
     assert birch.launch_s is not None
     site = pad.longitude_rad + scenario.body.spin_rad_s * birch.launch_s + pad.downrange_rad
-    assert math.remainder(math.atan2(begin[1], begin[0]) - site, 2.0 * math.pi) == pytest.approx(0.0, abs=1e-9)
+    assert math.remainder(math.atan2(begin[1], begin[0]) - site, 2.0 * math.pi) == pytest.approx(0.0, abs=FLOAT_RAD)
 
 
 def test_a_craft_in_space_starts_on_its_own_orbit() -> None:

@@ -12,7 +12,7 @@ from ringwright.optimizer.outcome import Outcome
 from ringwright.reports.result import result
 from ringwright.reports.tables import BURNS, CRAFT, FRONT, PLANS, tables, write_tables
 from ringwright.tests.reports import sample
-from ringwright.tests.tolerances import MILLIMETER_M_S
+from ringwright.tests.tolerances import MILLIMETER_M_S, ULP_REL
 
 
 @pytest.mark.parametrize("make", [sample.relay, sample.dozen, sample.broken, sample.freeform])
@@ -32,7 +32,7 @@ def test_tables_read_back_as_written(make: Callable[[], Outcome], tmp_path: Path
             if expected.isna().all():
                 assert back[name].isna().all()
             elif pd.api.types.is_numeric_dtype(expected) and not pd.api.types.is_bool_dtype(expected):
-                assert back[name].to_numpy(float) == pytest.approx(expected.to_numpy(float), rel=1e-15, nan_ok=True)
+                assert back[name].to_numpy(float) == pytest.approx(expected.to_numpy(float), rel=ULP_REL, nan_ok=True)
             else:
                 assert back[name].fillna("").tolist() == expected.fillna("").tolist()
 

@@ -26,6 +26,7 @@ from ringwright.reports.remarks import CAUTION
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text
 from ringwright.tests.reports import sample
+from ringwright.tests.tolerances import SIX_DECIMALS
 
 ALL = [
     sample.relay,
@@ -223,7 +224,7 @@ def test_the_next_period_meets_the_slot_one_turn_later() -> None:
         # whole revolutions later the craft is where it burned; the slot must be there
         start_angle = float(outcome.ring.phase(first_s, part.slot)) - part.lead_rad
         miss = float(outcome.ring.phase(end_s, part.slot)) - start_angle
-        assert math.remainder(miss, 2.0 * math.pi) == pytest.approx(0.0, abs=1e-6)
+        assert math.remainder(miss, 2.0 * math.pi) == pytest.approx(0.0, abs=SIX_DECIMALS)
         assert abs(following - outcome.ring.period_s) < abs(part.phasing_period_s - outcome.ring.period_s)
     assert found >= 3
 

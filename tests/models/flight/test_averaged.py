@@ -25,6 +25,7 @@ from ringwright.models.frames import in_plane_state, plane_axes
 from ringwright.models.oblateness import secular_rates
 from ringwright.models.scenario import Body
 from ringwright.models.surroundings import AirLayer
+from ringwright.tests.tolerances import FIVE_DIGITS_REL, FOUR_DECIMALS, SQUARED_REL, TENTH_DEG, TWO_SQUARED_REL
 
 Array = NDArray[np.float64]
 DAY_S, YEAR_S = 86_400.0, 365.25 * 86_400.0
@@ -61,13 +62,13 @@ def test_the_bulge_turns_node_and_periapsis_at_secular_rates(inclination: float)
     wanted = secular_rates(earth, a, e, inclination)
     elapsed = found.times_s[-1]
     node = _node(found.rows[:, 4:7, 0])
-    assert node[-1] - node[0] == pytest.approx(float(wanted.node_rad_s) * elapsed, rel=1e-4)
-    assert found.rows[-1, 0, 0] == pytest.approx(a, abs=1e-4)
+    assert node[-1] - node[0] == pytest.approx(float(wanted.node_rad_s) * elapsed, rel=FIVE_DIGITS_REL)
+    assert found.rows[-1, 0, 0] == pytest.approx(a, abs=FOUR_DECIMALS)
     shape, pole = found.rows[:, 1:4, 0], found.rows[:, 4:7, 0]
     first = np.stack([np.cos(node), np.sin(node), 0.0 * node], axis=1)
     second = np.cross(pole, first)
     apsis = np.unwrap(np.arctan2(np.sum(shape * second, axis=1), np.sum(shape * first, axis=1)))
-    assert apsis[-1] - apsis[0] == pytest.approx(float(wanted.periapsis_rad_s) * elapsed, rel=1e-3)
+    assert apsis[-1] - apsis[0] == pytest.approx(float(wanted.periapsis_rad_s) * elapsed, rel=SQUARED_REL)
 
 
 def test_zonals_are_the_zonal_part_of_the_field() -> None:
@@ -107,7 +108,7 @@ def test_decay_in_an_even_layer() -> None:
     density = 4e-12 * np.exp((begin - radii) / 60e3)
     took = float(trapezoid(1.0 / (density * 0.022 * np.sqrt(earth.gm * radii)), radii))
     assert begin - radii[0] > 5e3
-    assert took == pytest.approx(found.times_s[-1], rel=2e-3)
+    assert took == pytest.approx(found.times_s[-1], rel=TWO_SQUARED_REL)
 
 
 def test_libration_about_the_stable_longitude_of_mars() -> None:
@@ -125,7 +126,7 @@ def test_libration_about_the_stable_longitude_of_mars() -> None:
     gap = found.rows[:, 10, 0] - found.rows[0, 10, 0] - mars.spin_rad_s * found.times_s
     # beginning at rest it comes back after whole periods
     turns = np.flatnonzero((gap[1:-1] > gap[:-2]) & (gap[1:-1] >= gap[2:])) + 1
-    assert -math.degrees(gap.min()) == pytest.approx(6.0, abs=0.1)
+    assert -math.degrees(gap.min()) == pytest.approx(6.0, abs=TENTH_DEG)
     assert found.times_s[turns[0]] / DAY_S == pytest.approx(130.0, abs=4.0)
 
 

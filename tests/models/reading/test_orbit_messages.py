@@ -26,7 +26,15 @@ from ringwright.models.scenario import Scenario
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.exchange.folder import write_flights
 from ringwright.tests.reports.exchange.messages import EARTH, ENGINE, MARS, best, planned
-from ringwright.tests.tolerances import FLOAT_RAD, PRINTED_DEG, TENTH_S
+from ringwright.tests.tolerances import (
+    CENTIMETER_M,
+    FIRST_ORDER_RAD,
+    FLOAT_RAD,
+    METER_M,
+    PRINTED_DEG,
+    TENTH_S,
+    TWO_MILLIMETERS_M_S,
+)
 
 Array = NDArray[np.float64]
 ORBIT = "orbit = { altitude_km = 10000, angle_deg = -60 }"
@@ -96,7 +104,9 @@ def test_what_is_written_starts_the_same_plan(tmp_path: Path) -> None:
     assert len(was.burns) > 1
     [now] = best(make_plan(opm)).craft
     assert now.in_slot_s == pytest.approx(was.in_slot_s, abs=TENTH_S)
-    assert [b.delta_v_m_s for b in now.burns] == pytest.approx([b.delta_v_m_s for b in was.burns], abs=2e-3)
+    assert [b.delta_v_m_s for b in now.burns] == pytest.approx(
+        [b.delta_v_m_s for b in was.burns], abs=TWO_MILLIMETERS_M_S
+    )
 
 
 def test_an_ephemeris_gives_the_state_of_the_flight_before_between_and_after_burns(tmp_path: Path) -> None:
@@ -121,8 +131,10 @@ def test_an_ephemeris_gives_the_state_of_the_flight_before_between_and_after_bur
         assert orbit is not None
         assert orbit.plane == wanted.plane
         assert orbit.at == wanted.at
-        assert (orbit.periapsis_m, orbit.apoapsis_m) == pytest.approx((wanted.periapsis_m, wanted.apoapsis_m), abs=1.0)
-        assert orbit.angle_rad == pytest.approx(wanted.angle_rad, abs=1e-4)
+        assert (orbit.periapsis_m, orbit.apoapsis_m) == pytest.approx(
+            (wanted.periapsis_m, wanted.apoapsis_m), abs=METER_M
+        )
+        assert orbit.angle_rad == pytest.approx(wanted.angle_rad, abs=FIRST_ORDER_RAD)
 
 
 def states_of(time_s: Array) -> Array:
@@ -347,7 +359,7 @@ def test_a_state_is_the_same_in_every_frame(frame: str, tmp_path: Path) -> None:
     assert wanted is not None
     assert found is not None
     assert found.angle_rad == pytest.approx(wanted.angle_rad, abs=FLOAT_RAD)
-    assert found.apoapsis_m == pytest.approx(wanted.apoapsis_m, abs=0.01)
+    assert found.apoapsis_m == pytest.approx(wanted.apoapsis_m, abs=CENTIMETER_M)
 
 
 def test_a_circle_on_the_mean_is_the_ring_and_a_state_off_it_is_said(tmp_path: Path) -> None:
@@ -381,7 +393,7 @@ def test_observations_take_messages_too(tmp_path: Path) -> None:
     seen.write_text(f'now_h = 5\n[[craft]]\nname = "Umber"\noem = "{paths[".oem"].name}"\n', encoding="utf-8")
     [one] = read_observed(seen, outcome.scenario, outcome.ring).craft
     assert one.state is not None
-    assert one.state[:3] == pytest.approx(flight.states([18_000.0])[0, :3], abs=1.0)
+    assert one.state[:3] == pytest.approx(flight.states([18_000.0])[0, :3], abs=METER_M)
     assert one.state_s == 18_000.0
     text = paths[".opm"].read_text(encoding="ascii").replace("EPOCH = 2031-05-01T06", "EPOCH = 2031-05-01T16")
     (tmp_path / "late.opm").write_text(text, encoding="ascii")

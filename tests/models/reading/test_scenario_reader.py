@@ -17,7 +17,7 @@ from ringwright.models.scenario import Craft, Occupied, Orbit
 from ringwright.reports.angles import reference
 from ringwright.reports.understood import duration, understood
 from ringwright.scenarios import bundled, question, text
-from ringwright.tests.tolerances import FLOAT_REL
+from ringwright.tests.tolerances import FLOAT_REL, NINE_DIGITS_REL
 
 WORLD = """
 [body]
@@ -205,7 +205,7 @@ def test_built_in_body_with_an_override() -> None:
     assert scenario.body.name == "Mars"
     assert scenario.body.j2 == 0.0
     assert scenario.body.atmosphere_top_m == 90e3
-    assert scenario.body.gm == pytest.approx(42828.3736e9, rel=1e-8)
+    assert scenario.body.gm == pytest.approx(42828.3736e9, rel=NINE_DIGITS_REL)
     assert "the scenario itself gives atmosphere_top_km, j2" in scenario.body.source
 
 

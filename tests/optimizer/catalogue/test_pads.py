@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from ringwright.tests.tolerances import TWO_DECIMALS
+
 from ...independent.plan_checker import check
 from ...independent.scenario_maker import Draft, write_toml
 from ...planned import planned
@@ -103,6 +105,6 @@ def test_a_last_date_that_leaves_no_plan_is_named_with_one_that_serves() -> None
     result = planned(write_toml(draft))
     assert result["infeasible"]["limit"] == "launch.until_h"
     # three liftoffs three hours apart from half an hour on
-    assert result["infeasible"]["serves"] == pytest.approx(6.5, abs=0.01)
+    assert result["infeasible"]["serves"] == pytest.approx(6.5, abs=TWO_DECIMALS)
     draft["launch"][0]["until_h"] = result["infeasible"]["serves"]
     assert planned(write_toml(draft))["plans"]

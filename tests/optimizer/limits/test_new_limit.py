@@ -20,6 +20,7 @@ from ringwright.reports.no_plan import infeasible_text
 from ringwright.reports.result import result_text
 from ringwright.reports.result_schema import result_schema
 from ringwright.reports.terminal import plan_text
+from ringwright.tests.tolerances import WRITTEN_M_S
 
 from ...planned import scenario_of
 from . import largest_burn
@@ -74,7 +75,7 @@ def test_it_is_screened_judged_printed_and_written() -> None:
     jsonschema.validate(written, result_schema())
     (margin,) = [one for one in written["plans"][0]["margins"] if one["limit"] == "limits.burn_most_m_s"]
     assert margin["allowed"] == 60.0
-    assert margin["value"] == pytest.approx(_largest(bound, 0), abs=1e-6)
+    assert margin["value"] == pytest.approx(_largest(bound, 0), abs=WRITTEN_M_S)
     assert margin["sense"] == "at most"
 
 

@@ -18,7 +18,7 @@ from ringwright.models.errors import InputError
 from ringwright.models.kepler import propagate
 from ringwright.optimizer.rendezvous.burn_chain import Cases, all_gradients, bounds_on, fly_chain, weighted_gradient
 from ringwright.optimizer.rendezvous.optimum import FreeformSolution, State, least_delta_v, least_delta_v_over_times
-from ringwright.tests.tolerances import FLOWN_REL, WRITTEN_RAD
+from ringwright.tests.tolerances import FLOAT, FLOWN_REL, INTEGRATED, SIX_DECIMALS, SQUARED_REL, WRITTEN_RAD
 
 TURN = 2.0 * math.pi
 ON_RING = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))
@@ -120,8 +120,8 @@ def test_from_a_coast_that_would_fall_below_the_floor(tilt: float) -> None:
     assert found is not None
     position, velocity, low = reflown(start, found, 1.0)
     angle = 2.0 + found.finish_s
-    assert position == pytest.approx([math.cos(angle), math.sin(angle), 0.0], abs=1e-6)
-    assert velocity == pytest.approx([-math.sin(angle), math.cos(angle), 0.0], abs=1e-6)
+    assert position == pytest.approx([math.cos(angle), math.sin(angle), 0.0], abs=WRITTEN_RAD)
+    assert velocity == pytest.approx([-math.sin(angle), math.cos(angle), 0.0], abs=WRITTEN_RAD)
     assert low >= floor - 1e-6
     # the coast comes down through the floor after one apoapsis: the first burn is before that
     assert found.burns[0].time_s < 2.0 * math.pi * a**1.5
@@ -142,7 +142,7 @@ def test_tilt_alone_is_burned_out_at_a_node() -> None:
     found = least_delta_v(start, gm=1.0, ring_radius_m=1.0, slot_lead_rad=0.0, allowed_s=7.0)
     assert found is not None
     # 2 sin(tilt / 2): turning a velocity without changing it (Vallado 2013, eq. 6-19)
-    assert found.delta_v_m_s == pytest.approx(2.0 * math.sin(tilt / 2.0), rel=1e-3)
+    assert found.delta_v_m_s == pytest.approx(2.0 * math.sin(tilt / 2.0), rel=SQUARED_REL)
 
 
 @settings(derandomize=True, deadline=None, max_examples=3)
@@ -178,8 +178,8 @@ def test_backwards_in_time_it_serves_the_same_lead(lead_deg: float, turns: float
         velocity = velocity + _reversed_burn(found, burn.time_s, outward)
         now = burn.time_s
     gained = math.atan2(position[1], position[0]) - (found.finish_s - burns[-1].time_s)
-    assert np.hypot(*position) == pytest.approx(1.0, abs=1e-7)
-    assert np.hypot(*velocity) == pytest.approx(1.0, abs=1e-7)
+    assert np.hypot(*position) == pytest.approx(1.0, abs=INTEGRATED)
+    assert np.hypot(*velocity) == pytest.approx(1.0, abs=INTEGRATED)
     assert math.remainder(gained - math.radians(lead_deg), TURN) == pytest.approx(0.0, abs=WRITTEN_RAD)
 
 
@@ -219,10 +219,10 @@ def test_gradients_of_a_flight_agree_with_differences(size: int, burns: int) -> 
         shift = np.zeros((len(unknowns), 1))
         shift[row] = 1e-6
         numeric = (values(unknowns + shift) - values(unknowns - shift)) / 2e-6
-        assert np.median(np.abs(numeric - exact[:, row]).max(axis=0)) < 1e-6
+        assert np.median(np.abs(numeric - exact[:, row]).max(axis=0)) < SIX_DECIMALS
     weights = random.normal(size=(len(exact), count))
     combined = weighted_gradient(chain, weights[:size], weights[size : 2 * size], bounds, weights[2 * size :])
-    assert combined == pytest.approx((exact * weights[:, None]).sum(axis=0), abs=1e-9)
+    assert combined == pytest.approx((exact * weights[:, None]).sum(axis=0), abs=FLOAT)
 
 
 def test_lowest_radius_is_that_of_the_flight() -> None:
@@ -238,7 +238,7 @@ def test_lowest_radius_is_that_of_the_flight() -> None:
     for end in (0.3, 1.5, 3.0, 9.0):
         chain = fly_chain(chain_cases, np.array([[0.0], [end], [0.0], [0.0]]), 2)
         position, _ = propagate(np.array([1.0, 0.0]), np.array([0.1, 0.9]), np.linspace(0.0, end, 20_001))
-        assert float(lowest(chain.arcs[0]).radius[0]) == pytest.approx(np.hypot(*position.T).min(), abs=1e-7)
+        assert float(lowest(chain.arcs[0]).radius[0]) == pytest.approx(np.hypot(*position.T).min(), abs=INTEGRATED)
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.replan.cut_off import READ_AFTER_S, Reading, observed_at_cut_off
 from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
-from ringwright.tests.tolerances import SCREEN_M_S, WRITTEN_S
+from ringwright.tests.tolerances import DIGIT_M_S, GRAM_KG, MOVED_S, SCREEN_M_S, WRITTEN_S
 
 from ...planned import bundled_outcome
 from .test_repair import FOLDER
@@ -61,7 +61,7 @@ def test_the_period_of_the_plan_leaves_the_plan_as_it_is() -> None:
     [change] = done.changes
     assert change.spent_m_s == pytest.approx(burn.delta_v_m_s, abs=SPEED_M_S)
     assert done.total_m_s == pytest.approx(done.old_total_m_s, abs=SCREEN_M_S)
-    assert abs(done.later_s) < 5.0
+    assert abs(done.later_s) < MOVED_S
 
 
 @pytest.mark.parametrize("more_s", [-240.0, 90.0])
@@ -88,8 +88,8 @@ def test_a_file_and_the_options_come_to_the_same() -> None:
     radius_m = before.scenario.body.radius_m
     reading = Reading(craft="Flint", period_s=READ_S, apoapsis_m=radius_m + 9.0e6, now_s=3600.0)
     done = replan(before, observed_at_cut_off(before, reading))
-    assert done.total_m_s == pytest.approx(with_file.total_m_s, abs=0.1)
-    assert done.finish_s == pytest.approx(with_file.finish_s, abs=5.0)
+    assert done.total_m_s == pytest.approx(with_file.total_m_s, abs=DIGIT_M_S)
+    assert done.finish_s == pytest.approx(with_file.finish_s, abs=MOVED_S)
 
 
 def test_the_propellant_left_is_that_of_what_was_spent() -> None:
@@ -107,7 +107,7 @@ def test_the_propellant_left_is_that_of_what_was_spent() -> None:
     spent = next(one for one in left.spent if one.craft == "Sienna")
     assert spent.delta_v_m_s > part.burns[0].delta_v_m_s
     mass = (craft.dry_mass_kg + craft.propellant_kg) * math.exp(-spent.delta_v_m_s / (9.80665 * craft.isp_s))
-    assert now.propellant_kg == pytest.approx(mass - craft.dry_mass_kg, abs=1e-3)
+    assert now.propellant_kg == pytest.approx(mass - craft.dry_mass_kg, abs=GRAM_KG)
 
 
 def test_the_last_burn_before_the_moment_is_the_one_that_was_read() -> None:

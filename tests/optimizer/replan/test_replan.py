@@ -25,7 +25,19 @@ from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.replan.answer import Replan
 from ringwright.optimizer.replan.replan import replan
 from ringwright.reports.replan import replan_json, replan_text
-from ringwright.tests.tolerances import FLOAT_M_S, ROADS_REL, SCREEN_M_S
+from ringwright.tests.tolerances import (
+    CENTIMETER_M,
+    DECIMETER_M,
+    FIRST_ORDER_RAD,
+    FLOAT,
+    FLOAT_M_S,
+    FLOAT_S,
+    REACHED_RAD,
+    ROADS_REL,
+    SCREEN_M_S,
+    SECOND_S,
+    SIX_DECIMALS,
+)
 
 from ...planned import outcome_of, scenario_of
 from ..routes.test_carrier import world
@@ -95,7 +107,7 @@ def test_after_any_prefix_flown_exactly_the_plan_goes_on(index: int) -> None:
     old = _before().plans[0]
     done = _go_on(f"now_s = {now!r}\n")
     assert done.total_m_s == pytest.approx(old.delta_v_m_s, abs=FLOAT_M_S)
-    assert done.finish_s == pytest.approx(old.finish_s, abs=1e-9)
+    assert done.finish_s == pytest.approx(old.finish_s, abs=FLOAT_S)
     assert all(change.same for change in done.changes)
     assert {change.craft for change in done.changes} | set(done.remaining.done) == {part.craft for part in old.craft}
 
@@ -115,7 +127,7 @@ def test_a_state_read_where_the_plan_has_it_leads_to_the_same_rest() -> None:
     assert not done.remaining.as_planned
     change = next(one for one in done.changes if one.craft == "Fen")
     assert change.new.slot == part.slot
-    assert change.in_slot_s == pytest.approx(part.in_slot_s, abs=1.0)
+    assert change.in_slot_s == pytest.approx(part.in_slot_s, abs=SECOND_S)
     assert done.total_m_s <= old.delta_v_m_s + SPEED_M_S
     assert done.finish_s <= old.finish_s + 1.0
 
@@ -248,17 +260,17 @@ def test_orbits_of_states_lead_back_to_the_states() -> None:
     for anomaly in (0.3, 2.9, 3.5, 6.0):
         position, velocity = apsis_state(ring.gm, 8.0e6, 9.5e6, anomaly, 0.8, (0.4, 1.0))
         orbit, tilt = orbit_of_state(ring, position, velocity, 50_000.0, 0)
-        assert tilt == pytest.approx(0.0, abs=1e-7)
-        assert orbit.periapsis_m == pytest.approx(8.0e6, abs=0.01)
-        assert orbit.apoapsis_m == pytest.approx(9.5e6, abs=0.01)
+        assert tilt == pytest.approx(0.0, abs=REACHED_RAD)
+        assert orbit.periapsis_m == pytest.approx(8.0e6, abs=CENTIMETER_M)
+        assert orbit.apoapsis_m == pytest.approx(9.5e6, abs=CENTIMETER_M)
         assert orbit.at_s <= 50_000.0
         start = 0.0 if orbit.at == "periapsis" else math.pi
         then = apsis_state(ring.gm, orbit.periapsis_m, orbit.apoapsis_m, start, orbit.angle_rad, (0.4, 1.0))
         [flight] = fly(
             [Itinerary(start_s=orbit.at_s, position=then[0], velocity=then[1], end_s=50_000.0)], PointMass(gm=ring.gm)
         )
-        assert flight.end_state[:3] == pytest.approx(position, abs=0.1)
-        assert float(latitude_argument(position, 0.4, 1.0)) == pytest.approx(0.8, abs=1e-9)
+        assert flight.end_state[:3] == pytest.approx(position, abs=DECIMETER_M)
+        assert float(latitude_argument(position, 0.4, 1.0)) == pytest.approx(0.8, abs=FLOAT)
 
 
 def test_element_sets_are_read_by_the_library_and_turned_to_the_scenario_axes() -> None:
@@ -283,12 +295,12 @@ def test_element_sets_are_read_by_the_library_and_turned_to_the_scenario_axes() 
     semi = 0.5 * (seen.orbit.periapsis_m + seen.orbit.apoapsis_m)
     r, v = np.array(position) * 1e3, np.array(velocity) * 1e3
     assert semi == pytest.approx(1.0 / (2.0 / np.linalg.norm(r) - v @ v / scenario.body.gm), rel=ROADS_REL)
-    assert seen.tilt_rad == pytest.approx(0.001, abs=1e-4)
+    assert seen.tilt_rad == pytest.approx(0.001, abs=FIRST_ORDER_RAD)
     # sidereal time as the library has it (IAU 1982), less the rotation angle of the IERS Conventions 2010, eq. 5.15
     julian = satellite.jdsatepoch + satellite.jdsatepochF
     rotation = 2.0 * math.pi * (0.7790572732640 + 1.00273781191135448 * (julian - 2451545.0))
     apart = math.remainder(gstime(julian) - rotation, 2.0 * math.pi)
-    assert sidereal_less_rotation(terrestrial_days(epoch)) == pytest.approx(apart, abs=1e-6)
+    assert sidereal_less_rotation(terrestrial_days(epoch)) == pytest.approx(apart, abs=SIX_DECIMALS)
     with pytest.raises(InputError, match="69 characters"):
         parse_observed(f"now_h = 2\n{FEN}elements = ['1 bad', '2 bad']\n", scenario, ring_of(scenario))
 

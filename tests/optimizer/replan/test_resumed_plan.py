@@ -19,7 +19,16 @@ from ringwright.models.reading.observed import Observed, parse_observed
 from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.replan.resumed_plan import from_here, go_on
 from ringwright.reports.result import result
-from ringwright.tests.tolerances import FLOAT_M_S, MILLISECOND_S, SCREEN_M_S, WRITTEN_M_S, WRITTEN_S
+from ringwright.tests.tolerances import (
+    FLOAT_M_S,
+    MILLISECOND_S,
+    SCREEN_M_S,
+    SECOND_S,
+    TWO_DIGITS_M_S,
+    TWO_SECONDS_S,
+    WRITTEN_M_S,
+    WRITTEN_S,
+)
 
 from ...planned import bundled_outcome
 from .test_repair import FOLDER, all_seen, flown_again, state_at
@@ -47,9 +56,11 @@ def test_the_rest_of_a_plan_is_a_plan(seen: bool) -> None:
     plan = here.outcome.plans[0]
     to_come = {part.craft: [burn for burn in part.burns if burn.time_s > now] for part in old.craft}
     for part in plan.craft:
-        assert [burn.time_s for burn in part.burns] == pytest.approx([b.time_s for b in to_come[part.craft]], abs=1.0)
+        assert [burn.time_s for burn in part.burns] == pytest.approx(
+            [b.time_s for b in to_come[part.craft]], abs=SECOND_S
+        )
         sizes = [b.delta_v_m_s for b in to_come[part.craft]]
-        assert [burn.delta_v_m_s for burn in part.burns] == pytest.approx(sizes, abs=0.02)
+        assert [burn.delta_v_m_s for burn in part.burns] == pytest.approx(sizes, abs=TWO_DIGITS_M_S)
         before_it = next(one for one in old.craft if one.craft == part.craft)
         state = state_at(before.scenario, before_it, now)
         times, states = flown_again(before.scenario.body, state, now, part, before.ring.period_s)
@@ -60,7 +71,7 @@ def test_the_rest_of_a_plan_is_a_plan(seen: bool) -> None:
     assert not plan.broken
     assert {one.craft for one in here.outcome.kept} == {"Sorrel"}
     spent = dict(here.past.spent)
-    assert plan.delta_v_m_s + sum(spent.values()) == pytest.approx(old.delta_v_m_s, abs=0.02)
+    assert plan.delta_v_m_s + sum(spent.values()) == pytest.approx(old.delta_v_m_s, abs=TWO_DIGITS_M_S)
     # the same format as any plan
     assert set(result(here.outcome)) == set(result(before))
     assert result(here.outcome)["plans"][0]["within_limits"]
@@ -78,7 +89,7 @@ def test_looks_one_after_another_come_to_the_same_as_the_plan() -> None:
     done, here = go_on(before, [lambda _, t=t: look(t) for t in times])  # type: ignore[misc]
     assert here is not None
     assert done.total_m_s == pytest.approx(old.delta_v_m_s, abs=SCREEN_M_S)
-    assert done.finish_s == pytest.approx(old.finish_s, abs=2.0)
+    assert done.finish_s == pytest.approx(old.finish_s, abs=TWO_SECONDS_S)
     assert done.old_total_m_s == pytest.approx(old.delta_v_m_s, abs=SCREEN_M_S)
     assert set(here.past.done) == {"Sorrel", "Thyme"}
     after, nobody = go_on(before, [lambda _: nothing_seen(last + 60.0)])

@@ -44,15 +44,15 @@ STARTS = {
 COARSE = "coarse "
 """Before the name of a bundled scenario: with fewer free-form flights to choose from."""
 MANY = {
-    "on the ring": 1000,
-    "below it": 600,
-    "one-craft-mars": 1000,
-    "one-astray": 400,
-    "thick-air": 200,
-    "four-over-the-equator": 40,
-    "atoll-on-the-equator": 40,
-    "daily-window": 60,
-    "low-mars": 30,
+    "on the ring": 300,
+    "below it": 200,
+    "one-craft-mars": 300,
+    "one-astray": 150,
+    "thick-air": 80,
+    "four-over-the-equator": 20,
+    "atoll-on-the-equator": 15,
+    "daily-window": 24,
+    "low-mars": 15,
 }
 """Craft flown home in the long campaign, fewer where new plans of several craft take seconds; RINGWRIGHT_FLIGHTS says
 how many of each instead."""

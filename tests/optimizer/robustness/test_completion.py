@@ -21,9 +21,9 @@ from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.robustness.budget import make_budget
 from ringwright.optimizer.robustness.completion import RARE, Chances, chances, completion
 from ringwright.optimizer.robustness.weighing import ranked, study, weighed
+from ringwright.tests.tolerances import SCREEN_M_S, SECOND_S
 
 from ...planned import bundled_outcome, outcome_of, scenario_of
-from ...tolerances import SCREEN_M_S
 
 SAMPLES = 20_000
 SPREAD = 4.0 * 0.5 / math.sqrt(SAMPLES)
@@ -114,12 +114,12 @@ def test_slips_are_exponential() -> None:
     plan = outcome.plans[0]
     part, mean_s = plan.craft[0], 3.0 * DAY
     done = completion(at_risk(outcome, Risk(slip_share=1.0, slip_mean_s=mean_s)), plan, SAMPLES)
-    later = chances(outcome, plan, part, 100.0 * DAY)
+    later = chances(outcome, plan, [part], 100.0 * DAY)
     begun = part.launch_s or 0.0
     for share in (0.5, 0.9):
         # the quantile of a nondecreasing function of the slip is that function of the slip's quantile
         ready = begun - mean_s * np.log(1.0 - share + np.array([SPREAD, -SPREAD]))
-        low, high = later.after(ready)[1]
+        [[low, high]] = later.after(ready)[1]
         found = float(np.quantile(done.done_s, share, method="inverted_cdf"))
         assert part.in_slot_s < low <= found <= high
 
@@ -133,7 +133,7 @@ def test_against_a_simulation_in_plain_loops() -> None:
     parts = sorted(plan.craft, key=lambda part: part.launch_s or 0.0)
     lifts, ends_of, last = {}, {}, {}
     for part in parts:
-        found = chances(outcome, plan, part, 500 * DAY)
+        found = chances(outcome, plan, [part], 500 * DAY)
         lifts[part.craft], ends_of[part.craft] = found.liftoff_s.tolist(), found.best_s.tolist()
         # the liftoff that leads there: the last one from which that finish is still the soonest
         last[part.craft] = dict(zip(ends_of[part.craft], lifts[part.craft], strict=True))
@@ -180,7 +180,7 @@ def test_against_a_simulation_in_plain_loops() -> None:
 def test_the_next_chance_is_the_soonest_of_all_later_ones(flights: list[tuple[int, int]], ready: int) -> None:
     lift = np.array([float(one) for one, _ in flights])
     end = lift + np.array([float(takes) for _, takes in flights])
-    [found], [when] = Chances.of(lift, end).after(np.array([float(ready)]))
+    [found], [[when]] = Chances.of(lift, end[:, np.newaxis]).after(np.array([float(ready)]))
     left = [float(e) for one, e in zip(lift, end, strict=True) if one >= ready]
     assert when == min(left, default=math.inf)
     assert math.isinf(found) if not left else (found >= ready and found + 1.0 <= when)
@@ -192,7 +192,7 @@ def test_later_launches_are_those_of_the_planner() -> None:
     plan = outcome.plans[0]
     part = plan.craft[0]
     [base] = [one for one in outcome.scenario.craft if one.name == part.craft]
-    found = chances(outcome, plan, part, 60 * DAY)
+    found = chances(outcome, plan, [part], 60 * DAY)
     checked = 0
     for ready in ((part.launch_s or 0.0) + by * DAY for by in (1.3, 9.1, 17.7)):
         slots = {one.craft: one.slot for one in plan.craft if one.craft != part.craft}
@@ -206,7 +206,7 @@ def test_later_launches_are_those_of_the_planner() -> None:
             minimize="finish",
         )
         best = outcome_of(alone).plans[0]
-        assert found.after(np.array([ready]))[1][0] == pytest.approx(best.finish_s, abs=1.0)
+        assert found.after(np.array([ready]))[1][0, 0] == pytest.approx(best.finish_s, abs=SECOND_S)
         checked += 1
     assert checked == 3
 
@@ -255,7 +255,25 @@ def test_nothing_to_weigh_by_is_refused() -> None:
         study(planned(("Fen",)))
 
 
-def test_craft_on_a_carrier_are_refused() -> None:
-    outcome = at_risk(bundled_outcome("shared-ride"), Risk(loss_share=0.1))
-    with pytest.raises(InputError, match="carrier"):
-        completion(outcome, outcome.plans[0], 100)
+def test_craft_on_a_carrier_are_lost_together() -> None:
+    """One launch with six craft: the ring is never done with the chance that this launch is lost, not any of six."""
+    outcome = bundled_outcome("shared-ride")
+    plan = outcome.plans[0]
+    assert [part.carrier is not None for part in plan.craft] == [True] * 6
+    done = completion(at_risk(outcome, Risk(loss_share=0.1)), plan, SAMPLES)
+    assert done.never == pytest.approx(0.1, abs=SPREAD)
+    lost = np.isinf(done.in_slot_s)
+    assert np.all(lost == lost[0])
+
+
+def test_a_carrier_that_is_late_brings_each_craft_into_its_slot_later() -> None:
+    outcome = bundled_outcome("shared-ride")
+    plan = outcome.plans[0]
+    begun = plan.craft[0].launch_s or 0.0
+    lift, ends = chances(outcome, plan, plan.craft, 30 * DAY).after(begun + np.array([0.0, 3.0, 10.0]) * DAY)
+    assert np.all(lift >= begun + np.array([0.0, 3.0, 10.0]) * DAY - 1.0)
+    assert np.all(lift < begun + np.array([2.0, 5.0, 12.0]) * DAY)
+    assert ends.shape == (6, 3)
+    assert np.all(ends > lift)
+    limit_s = max(part.in_slot_s for part in plan.craft) - begun
+    assert np.all(np.max(ends, axis=0) - lift <= limit_s)

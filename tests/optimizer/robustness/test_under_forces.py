@@ -19,7 +19,7 @@ from ringwright.reports.figures import drawings
 from ringwright.reports.figures.style import paper
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
-from ringwright.tests.tolerances import MILLISECOND_S, WRITTEN_RAD
+from ringwright.tests.tolerances import EXACT, FIRST_ORDER_REL, MILLISECOND_S, WRITTEN_RAD
 
 from ...planned import outcome_of
 
@@ -148,8 +148,8 @@ def test_drag_parts_craft_of_unlike_surface() -> None:
     assert airless is not None
     bare = {one.craft: one.spacing_rad or 0.0 for one in airless[1].craft}
     parted = spacing["Teal"] - spacing["Sage"] - (bare["Teal"] - bare["Sage"])
-    assert parted == pytest.approx(0.5 * strength * 1.5 * squared, rel=0.01)
-    assert sum(spacing.values()) == pytest.approx(0.0, abs=1e-12)
+    assert parted == pytest.approx(0.5 * strength * 1.5 * squared, rel=FIRST_ORDER_REL)
+    assert sum(spacing.values()) == pytest.approx(0.0, abs=EXACT)
 
 
 def test_craft_that_stay_are_flown_too() -> None:

@@ -19,7 +19,19 @@ from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.studies.strategies import strategies
 from ringwright.reports.understood import understood
-from ringwright.tests.tolerances import FLOAT_M_S, MILLISECOND_S, ROADS_REL, SUMMED_M_S, UNSEEN_M_S, WRITTEN_DEG
+from ringwright.tests.tolerances import (
+    CENTISECOND_S,
+    COSINE_RAD,
+    EXACT,
+    FLOAT_M_S,
+    FLOAT_RAD,
+    FOUR_DECIMALS,
+    MILLISECOND_S,
+    ROADS_REL,
+    SUMMED_M_S,
+    UNSEEN_M_S,
+    WRITTEN_DEG,
+)
 
 from ...planned import planned, scenario_of
 
@@ -156,12 +168,12 @@ def test_drops_run_through_the_slots_in_their_order() -> None:
 def choices(speed: float, lead: float, revolutions_max: int, floor_m: float) -> list[tuple[float, float]]:
     """Every (delta-v, wait) of one craft dropped with that speed, its slot so far ahead."""
     found = []
-    if abs(lead) < 1e-9:
+    if abs(lead) < FLOAT_RAD:
         found.append((abs(CIRCULAR - speed), 0.0))
     for k in range(1, revolutions_max + 1):
         for m in range(0, 14):
             period = (m - lead / (2.0 * math.pi)) / k * TURN_S
-            if period <= 0.0 or abs(period / TURN_S - 1.0) < 1e-12:
+            if period <= 0.0 or abs(period / TURN_S - 1.0) < EXACT:
                 continue
             semi = (GM * (period / (2.0 * math.pi)) ** 2) ** (1.0 / 3.0)
             if 2.0 * semi - RING_M < floor_m:
@@ -195,7 +207,7 @@ def front_of_all(delta_v: float, count: int, slots: int) -> list[tuple[float, fl
         rows: dict[int, list[tuple[float, float]]] = {s: [] for s in range(slots)}
         for s, j in itertools.product(range(slots), range(13)):
             lead = math.remainder(2.0 * math.pi * (s / slots + j * period / TURN_S), 2.0 * math.pi)
-            lead = 0.0 if abs(lead) < 1e-8 else lead
+            lead = 0.0 if abs(lead) < COSINE_RAD else lead
             rows[s] += [(v, touch + j * period + w) for v, w in choices(speed, lead, 4, floor_m)]
         for finish in sorted({f for listed in rows.values() for _, f in listed}):
             least = sorted(min((v for v, f in rows[s] if f <= finish + 1e-6), default=math.inf) for s in range(slots))
@@ -224,8 +236,8 @@ def test_front_of_one_carrier_is_that_of_every_choice_tried(delta_v: float, coun
     expected = front_of_all(delta_v, count, slots)
     assert len(shown) == len(expected)
     for (finish, total), (time_s, least) in zip(shown, expected, strict=True):
-        assert total == pytest.approx(least, abs=1e-4)
-        assert finish == pytest.approx(time_s, abs=0.01)
+        assert total == pytest.approx(least, abs=FOUR_DECIMALS)
+        assert finish == pytest.approx(time_s, abs=CENTISECOND_S)
 
 
 def test_craft_in_place_are_not_passed_by_the_carrier() -> None:

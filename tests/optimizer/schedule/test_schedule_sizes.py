@@ -12,6 +12,7 @@ from ringwright.optimizer.schedule.lexicographic import Objective, solve_lexicog
 from ringwright.optimizer.schedule.one_aim import solve_schedule
 from ringwright.tests.benchmarks.schedule_sizes import ring_of_planes, ring_problem
 from ringwright.tests.optimizer.schedule.full_model import broken_limits, full_optimum, full_relaxation, problem_of
+from ringwright.tests.tolerances import FLOAT_M_S, SUMMED_M_S, WRITTEN_M_S
 
 HOUR_S = 3600.0
 
@@ -56,7 +57,7 @@ def test_plans_that_the_relaxation_falls_short_of_equal_the_full_model() -> None
         assert (best is None) == (solved.status == "infeasible")
         if best is not None:
             assert solved.status == "optimal"
-            assert solved.objective == pytest.approx(best, abs=1e-5)
+            assert solved.objective == pytest.approx(best, abs=SUMMED_M_S)
             gaps += full_relaxation(problem, cost) < best - 0.1
     assert gaps >= 2
 
@@ -68,7 +69,7 @@ def test_without_pads_it_is_an_assignment() -> None:
     rows = [(float(cost[k, s]), 0.0, -1, np.nan, [(k, s)]) for k in range(40) for s in range(55)]
     solved = solve_schedule(problem_of(rows, count=[1] * 40, slots=55))
     assert solved.status == "optimal"
-    assert solved.objective == pytest.approx(cost[linear_sum_assignment(cost)].sum(), abs=1e-6)
+    assert solved.objective == pytest.approx(cost[linear_sum_assignment(cost)].sum(), abs=WRITTEN_M_S)
 
 
 def test_one_carrier_against_single_launches() -> None:
@@ -97,10 +98,10 @@ def test_an_answer_cut_short_by_time_still_holds() -> None:
         assert short.bound <= best.objective + 1e-5
         assert short.objective >= best.objective - 1e-5
         if short.status == "optimal":
-            assert short.objective == pytest.approx(best.objective, abs=1e-5)
+            assert short.objective == pytest.approx(best.objective, abs=SUMMED_M_S)
         if short.chosen:
             assert not broken_limits(problem, short.chosen)
-            assert short.gap == pytest.approx((short.objective - short.bound) / short.objective, abs=1e-9)
+            assert short.gap == pytest.approx((short.objective - short.bound) / short.objective, abs=FLOAT_M_S)
 
 
 def test_the_same_problem_gives_the_same_plan() -> None:
@@ -136,5 +137,5 @@ def test_many_columns_in_no_order() -> None:
         turnaround_s=problem.turnaround_s,
     )
     one, other = solve_schedule(problem), solve_schedule(mixed)
-    assert other.objective == pytest.approx(one.objective, abs=1e-5)
+    assert other.objective == pytest.approx(one.objective, abs=SUMMED_M_S)
     assert not broken_limits(mixed, other.chosen)

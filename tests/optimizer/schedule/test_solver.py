@@ -8,6 +8,7 @@ import scipy.sparse as sp
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from ringwright.optimizer.schedule.solver import Program, solve_program
+from ringwright.tests.tolerances import MILLIMETER_M_S
 
 
 def program(
@@ -62,8 +63,8 @@ def test_best_plan_equals_scipy_to_the_last_unit() -> None:
             assert found.bound == np.inf
         else:
             assert found.status == "optimal"
-            assert found.objective == pytest.approx(other.fun, abs=1e-3)
-            assert found.bound == pytest.approx(other.fun, abs=1e-3)
+            assert found.objective == pytest.approx(other.fun, abs=MILLIMETER_M_S)
+            assert found.bound == pytest.approx(other.fun, abs=MILLIMETER_M_S)
             assert np.all(entries @ found.value >= lower)
             assert np.all(entries @ found.value <= upper)
 

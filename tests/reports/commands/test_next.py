@@ -31,6 +31,8 @@ ENDS_IN_A_COMMAND = {
     "risk": ["risk", "two.toml", "--samples", "100"],
     "replan": ["replan", "two.toml", "--observed", "seen.toml"],
     "slips": ["slips", "two.toml"],
+    "respace": ["respace", "two.toml", "--after-plan", "--set", "limits.revolutions_max=2"],
+    "respace written": ["respace", "two.toml", "--after-plan", "--write", "again.toml"],
     "period": ["period", "--around", "ceres", "--ring", "800km", "--slot-ahead", "60deg"],
     "check": ["check", "two.toml"],
     "bodies": ["bodies"],

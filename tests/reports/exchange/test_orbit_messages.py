@@ -43,7 +43,7 @@ from ringwright.tests.reports.exchange.messages import (
     read,
     renamed,
 )
-from ringwright.tests.tolerances import WRITTEN_M_S, WRITTEN_S
+from ringwright.tests.tolerances import FLOAT_KM_S, SUMMED_S, WRITTEN_KG, WRITTEN_M_S, WRITTEN_S
 
 NODE_M = 1e-3
 """What a node may be off the flight."""
@@ -167,18 +167,18 @@ def test_the_burns_of_a_parameter_message_lead_to_the_end_of_the_ephemeris(name:
         state = _coasted(state, ignition - now, pole)
         parts = np.array([block.man_dv_1.value, block.man_dv_2.value, block.man_dv_3.value])
         assert np.linalg.norm(parts) * 1e3 == pytest.approx(burn.delta_v_m_s, abs=WRITTEN_M_S)
-        assert ignition + 0.5 * lasts == pytest.approx(burn.time_s, abs=1e-5)
+        assert ignition + 0.5 * lasts == pytest.approx(burn.time_s, abs=SUMMED_S)
         loss = -block.man_delta_mass.value
         if lasts == 0.0:
             assert block.man_ref_frame == "RTN"
-            assert parts * 1e3 == pytest.approx([burn.radial_m_s, burn.along_m_s, burn.cross_m_s], abs=1e-8)
+            assert parts * 1e3 == pytest.approx([burn.radial_m_s, burn.along_m_s, burn.cross_m_s], abs=FLOAT_KM_S)
             state[3:] += _rtn(state).T @ parts
         else:
             assert block.man_ref_frame == "GCRF"
             assert lasts == pytest.approx(burn.duration_s, abs=WRITTEN_S)
             state = _pushed(state, lasts, pole, parts, mass, loss)
         now, mass = ignition + lasts, mass - loss
-        assert mass - 100.0 == pytest.approx(burn.propellant_after_kg, abs=1e-6)
+        assert mass - 100.0 == pytest.approx(burn.propellant_after_kg, abs=WRITTEN_KG)
     times, states = ephemeris(read(paths[".oem"]).body.segment[-1])
     reached = _coasted(state, times[-1] - now, pole)
     # two integrators over a day, and increments to a nanometer a second
@@ -328,7 +328,7 @@ def test_a_carrier_and_what_it_drops_have_a_flight_each(tmp_path: Path) -> None:
         assert start.comment == ["State at the drop from the carrier."]
         drop = next(one for one in carrier.drops if one.craft == part.craft)
         then = (moment(start.epoch) - EPOCH).total_seconds()
-        assert then == pytest.approx(drop.time_s, abs=1e-5)
+        assert then == pytest.approx(drop.time_s, abs=SUMMED_S)
         first = min(max(int(np.searchsorted(times, then)) - 2, 0), len(times) - 4)
         there = _krogh(times[first : first + 4], states[first : first + 4], then)
         assert np.linalg.norm(there - [start.x.value, start.y.value, start.z.value]) * 1e3 < BETWEEN_M

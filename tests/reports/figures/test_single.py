@@ -15,6 +15,7 @@ from ringwright.reports.figures import moments
 from ringwright.reports.figures.single import figure_file, write_figure
 from ringwright.reports.figures.style import INKS, PAPER, QUIET, content, paper
 from ringwright.tests.reports import sample
+from ringwright.tests.tolerances import TWO_DECIMALS
 
 COLUMN_POINTS = 86.0 / 25.4 * 72.0
 """Width of a column, 86 mm: common practice of journals, no source."""
@@ -30,7 +31,7 @@ def test_a_figure_for_a_column_is_as_wide_as_one(name: str, tmp_path: Path) -> N
     place = write_figure(outcome, outcome.plans[0], name, tmp_path / "x.svg", form="column", progress=silent)
     wide = re.search(r'<svg [^>]*?width="([0-9.]+)pt"', place.read_text(encoding="utf-8"))
     assert wide is not None
-    assert float(wide.group(1)) == pytest.approx(COLUMN_POINTS, abs=0.01)
+    assert float(wide.group(1)) == pytest.approx(COLUMN_POINTS, abs=TWO_DECIMALS)
 
 
 @pytest.mark.parametrize(("kind", "begins"), [("svg", b"<?xml"), ("png", b"\x89PNG"), ("pdf", b"%PDF")])

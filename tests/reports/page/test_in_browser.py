@@ -25,7 +25,7 @@ from ringwright.scenarios import text
 from ringwright.tests.reports import sample
 from ringwright.tests.reports.crowd import crowd
 from ringwright.tests.reports.page.browser import Watched, browser, missing, saved
-from ringwright.tests.tolerances import CLOCK_S
+from ringwright.tests.tolerances import CLOCK_S, SECOND_S, SHOWN_M_S
 
 pytestmark = [pytest.mark.page, pytest.mark.skipif(bool(missing()), reason=missing())]
 
@@ -113,7 +113,7 @@ def test_numbers_are_those_of_the_json(opened: Watched) -> None:
         heading = page.locator(".panel h2").inner_text()
         cost = re.search(r"Plan \d+: ([\d\s.]+) m/s", heading)
         assert cost is not None
-        assert float(re.sub(r"\s", "", cost.group(1))) == pytest.approx(own["delta_v_m_s"], abs=0.051)
+        assert float(re.sub(r"\s", "", cost.group(1))) == pytest.approx(own["delta_v_m_s"], abs=SHOWN_M_S)
         lines = page.locator("[aria-label^=Burns] tbody tr:not(.craft)").all_inner_texts()
         rows = [line.split("\t") for line in lines]
         burns = [burn for craft in own["craft"] for burn in craft["burns"]]
@@ -229,7 +229,7 @@ def test_front_and_slider_by_mouse(opened: Watched) -> None:
         box = boxes[place]
         page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
         assert shown_rank(page) == ranks[place]
-        assert float(page.locator("#allowed").input_value()) == pytest.approx(finishes()[place], abs=1.0)
+        assert float(page.locator("#allowed").input_value()) == pytest.approx(finishes()[place], abs=SECOND_S)
         assert page.locator("#first").input_value() == str(ranks[place])
     box = page.locator("#allowed").bounding_box()
     page.mouse.click(box["x"] + box["width"] - 3, box["y"] + box["height"] / 2)
@@ -295,7 +295,7 @@ def test_play_pause_step_and_drag_by_mouse(opened: Watched) -> None:
     assert burns[0] == 0.0  # the page opens at this one
     for moment in burns[1:4]:
         page.click("#next")
-        assert clock_s(page) == pytest.approx(moment, abs=1.0)
+        assert clock_s(page) == pytest.approx(moment, abs=SECOND_S)
         assert page.locator("tr.now").count() == 1
 
     for label in ("Timeline", "Angle from each craft", "Propellant left"):

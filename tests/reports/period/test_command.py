@@ -26,7 +26,15 @@ from ringwright.reports.period.command import NO_OPTION, add_arguments, run
 from ringwright.reports.period.question import OWN_WORLD, read
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.typed import apsides, quantity
-from ringwright.tests.tolerances import FLOAT_RAD, WRITTEN_M_S, WRITTEN_S
+from ringwright.tests.tolerances import (
+    FLOAT_RAD,
+    HALF_DIGIT,
+    MILLIMETER_M,
+    SUMMED_S,
+    TWO_SQUARED_REL,
+    WRITTEN_M_S,
+    WRITTEN_S,
+)
 
 from ...planned import outcome_of
 
@@ -159,7 +167,7 @@ def test_worked_example_in_numbers() -> None:
     assert cells[:3] == ["1", "lower, gains", clock(hit)]
     numbers = [float(cell.replace(" ", "")) for cell in cells[3:7]]
     other_km = (2.0 * semi - RING_M - EARTH_M) / 1e3
-    assert numbers == pytest.approx([other_km, now, later, now + later], abs=0.0501)
+    assert numbers == pytest.approx([other_km, now, later, now + later], abs=HALF_DIGIT)
     assert cells[7] == "4 h 25 min"
     assert float(cells[8]) == pytest.approx(slot_deg_per_s(hit, 1), abs=0.0005)
     top = flat(answer(WORKED)).partition("The options")[0]
@@ -466,16 +474,16 @@ def test_saved_scenario_plans_to_the_same(name: str, tmp_path: Path) -> None:
     asked = read(parsed(line))
     scenario = read_scenario(file)
     question = asked.question
-    assert scenario.ring.radius_m == pytest.approx(question.ring_radius_m, abs=1e-3)
+    assert scenario.ring.radius_m == pytest.approx(question.ring_radius_m, abs=MILLIMETER_M)
     assert scenario.ring.slot0_rad == pytest.approx(question.lead_rad, abs=1e-14)
-    assert scenario.floor_m == pytest.approx(question.floor_m, abs=1e-3)
+    assert scenario.floor_m == pytest.approx(question.floor_m, abs=MILLIMETER_M)
     assert scenario.limits.wait_within_s == question.within_s
     assert scenario.limits.revolutions_max == question.revolutions_max
-    assert scenario.limits.apoapsis_max_m == pytest.approx(question.ceiling_m, abs=1e-3)
+    assert scenario.limits.apoapsis_max_m == pytest.approx(question.ceiling_m, abs=MILLIMETER_M)
     (craft,) = scenario.craft
     assert craft.orbit is not None
     assert sorted((craft.orbit.periapsis_m, craft.orbit.apoapsis_m)) == pytest.approx(
-        sorted((question.other_m, question.ring_radius_m)), abs=1e-3
+        sorted((question.other_m, question.ring_radius_m)), abs=MILLIMETER_M
     )
     assert tomllib.loads(file.read_text())["body"]["name"] in ("earth", "mars", OWN_WORLD)
     # the question leaves oblateness out, a plan does not
@@ -484,7 +492,7 @@ def test_saved_scenario_plans_to_the_same(name: str, tmp_path: Path) -> None:
     rows = fitting(question)
     assert plan.delta_v_m_s == pytest.approx(rows.total_m_s[rows.cheapest], abs=WRITTEN_M_S)
     assert plan.craft[0].phasing_period_s == pytest.approx(rows.period_s[rows.cheapest], abs=WRITTEN_S)
-    assert plan.craft[0].in_slot_s == pytest.approx(rows.wait_s[rows.cheapest], abs=1e-5)
+    assert plan.craft[0].in_slot_s == pytest.approx(rows.wait_s[rows.cheapest], abs=SUMMED_S)
     assert plan.craft[0].lead_rad == pytest.approx(question.lead_rad, abs=FLOAT_RAD)
     assert not plan.broken
     # and one tolerance of the burn: the sheet's, by differences through the flight, and the closed form
@@ -492,7 +500,7 @@ def test_saved_scenario_plans_to_the_same(name: str, tmp_path: Path) -> None:
     index = part.phasing_burn
     assert index is not None
     flown = sensitivities(part, outcome.ring, gravity_around(scenario.body))[index].per_period_s
-    assert flown == pytest.approx(-rows.slot_rad_per_s[rows.cheapest], rel=2e-3)
+    assert flown == pytest.approx(-rows.slot_rad_per_s[rows.cheapest], rel=TWO_SQUARED_REL)
     shown = re.search(r"tolerance allow (\S+) s either way of", flat(answer(line)))
     assert shown is not None
     (sheet,) = sheets(outcome, plan)

@@ -16,7 +16,7 @@ from ringwright.optimizer.period import fitting
 from ringwright.reports.period.command import NO_OPTION, run
 from ringwright.reports.period.periods_alone import read_alone
 from ringwright.reports.period.question import read
-from ringwright.tests.tolerances import CHAIN_REL
+from ringwright.tests.tolerances import CHAIN_REL, SLOPE_REL
 
 from .test_command import RING_S as EARTH_RING_S
 from .test_command import answer, flat, parsed, slot_deg_per_s
@@ -34,8 +34,8 @@ def test_periods_and_exactness_follow_from_the_ring_period() -> None:
         assert shown == clock(turns * RING_S / int(k))
         # two digits are printed; the ring of ``test_command.py`` has nearly this period
         expected = slot_deg_per_s(turns * EARTH_RING_S / int(k), int(k))
-        assert float(slope) == pytest.approx(expected, rel=0.06)
-        assert float(exact) == pytest.approx(0.5 / expected, rel=0.06)
+        assert float(slope) == pytest.approx(expected, rel=SLOPE_REL)
+        assert float(exact) == pytest.approx(0.5 / expected, rel=SLOPE_REL)
 
 
 def test_it_says_what_is_not_judged_and_prints_none_of_it() -> None:

@@ -1,0 +1,100 @@
+"""Many flights of each craft of a plan with errors, block by block, each block from a separate random stream.
+
+Blocks of a fixed size, so that the same seed gives the same flights whatever the number of samples.
+"""
+
+from __future__ import annotations
+
+import functools
+
+import numpy as np
+
+from ...models.arrays import Array
+from ...models.errors import InputError
+from ...models.scenario import Errors, Scenario
+from ..outcome import Outcome
+from .closed_form import Flights, fly, normals_of
+from .craft_leg import Story, has_closed_form, refuse_uncovered, story_of
+from .linear import LinearStory, linear_story_of
+
+AnyStory = Story | LinearStory
+
+BLOCK = 8192
+"""Flights propagated at once: some twenty columns of them fit a processor's cache."""
+
+CARRIERS = 1 << 29
+"""First key of the random streams of carriers; those of craft are numbered from 0."""
+
+
+def stories(outcome: Outcome) -> tuple[AnyStory, ...]:
+    """What each craft that the best plan moves has before it.
+
+    Raises:
+        InputError: a craft flies a route that the budget does not cover.
+    """
+    scenario, ring, plan = outcome.scenario, outcome.ring, outcome.plans[0]
+    for part in plan.craft:
+        refuse_uncovered(scenario, part)
+    match_s = plan.hold.match_s if plan.hold is not None else 0.0
+    return tuple(
+        story_of(scenario, ring, part, match_s)
+        if has_closed_form(part)
+        else linear_story_of(scenario, ring, part, match_s, plan.carriers)
+        for part in plan.craft
+    )
+
+
+def refuse_without_errors(scenario: Scenario) -> None:
+    """Raise InputError where the scenario has no table of errors: before anything is planned in vain."""
+    stated = [scenario.errors, *(craft.errors for craft in scenario.craft), *(pad.errors for pad in scenario.pads)]
+    if all(errors in (None, Errors()) for errors in stated):
+        raise nothing_said(scenario)
+
+
+def nothing_said(scenario: Scenario) -> InputError:
+    return InputError(
+        "the scenario gives no errors for any craft that moves, so there is nothing to "
+        "budget for: add [errors] with standard deviations, such as burn_share = 0.005 or periapsis_km = 5.",
+        where=scenario.source.where("errors"),
+    )
+
+
+def numbers_of(story: AnyStory) -> int:
+    """How many standard normal numbers one flight of a craft takes."""
+    return story.normals if isinstance(story, LinearStory) else normals_of(story)
+
+
+def flown(story: AnyStory, normal: Array) -> Flights:
+    """Fly a craft many times; ``normal`` has the shape (`numbers_of(story)`, flights)."""
+    return story.fly(normal) if isinstance(story, LinearStory) else fly(story, normal)
+
+
+def block(story: AnyStory, seed: int, craft: int, number: int) -> Flights:
+    """One block of `BLOCK` flights of one craft, from its random stream; the plan's own burns are in it exactly."""
+    normal = _normal(seed, (craft, number), numbers_of(story))
+    if isinstance(story, LinearStory) and story.company is not None:
+        # all craft of a carrier meet its errors together
+        normal[: story.shared] = _normal(seed, (CARRIERS + story.company, number), story.shared)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        flights = flown(story, normal)
+    if not np.all(np.isfinite(flights.delta_v_m_s)):
+        raise InputError(
+            f"with these errors some flights of craft {story.craft!r} leave the body or never come back to the ring: "
+            "standard deviations that are small beside the burns and the altitudes would be accepted.",
+            where="[errors]",
+        )
+    # the closed forms' own sum, at no error, against that of the plan flown
+    flights.delta_v_m_s[:] += story.planned_m_s - exact_m_s(story)
+    return flights
+
+
+def _normal(seed: int, key: tuple[int, int], rows: int) -> Array:
+    """Standard normal numbers of one random stream, shape (rows, `BLOCK`)."""
+    stream = np.random.SeedSequence(seed, spawn_key=key)
+    return np.random.default_rng(stream).standard_normal((rows, BLOCK))
+
+
+@functools.lru_cache(maxsize=64)
+def exact_m_s(story: AnyStory) -> float:
+    """What the closed forms burn without any error, m/s."""
+    return float(flown(story.with_errors(Errors()), np.zeros((numbers_of(story), 1))).delta_v_m_s[0])
