@@ -16,6 +16,7 @@ from typing import Any
 
 from ringwright.cli import main
 from ringwright.models.printable import printable
+from ringwright.reports.commands.planned import INTERRUPTED
 from ringwright.tests.fuzz.hostile import Case
 
 STATUSES = {0, 2, 3, 4}
@@ -65,7 +66,11 @@ def _limited() -> Iterator[None]:
 
 
 def run(arguments: Sequence[str], folder: Path) -> Run:
-    """Run a command in a folder."""
+    """Run a command in a folder.
+
+    Raises:
+        KeyboardInterrupt: it was stopped from outside, and says nothing about its input.
+    """
     out, err = io.StringIO(), io.StringIO()
     status: int | None = None
     fault = ""
@@ -83,6 +88,8 @@ def run(arguments: Sequence[str], folder: Path) -> Run:
     finally:
         os.environ.pop("RINGWRIGHT_TRACEBACK")
         os.chdir(here)
+    if status == INTERRUPTED:
+        raise KeyboardInterrupt
     return Run(status=status, out=out.getvalue(), err=err.getvalue(), fault=fault)
 
 

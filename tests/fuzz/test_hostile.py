@@ -19,6 +19,7 @@ from pathlib import Path
 import pytest
 
 import ringwright
+from ringwright.reports.commands.planned import INTERRUPTED
 from ringwright.tests.fuzz import running
 from ringwright.tests.fuzz.hostile import Case, case
 from ringwright.tests.fuzz.running import tried
@@ -117,8 +118,17 @@ def test_a_campaign_goes_on_where_it_was_cut_off(tmp_path: Path, monkeypatch: py
     progress = tmp_path / "progress.jsonl"
     with pytest.raises(KeyboardInterrupt):
         campaign(range(5), progress, tmp_path)
+    assert len(progress.read_text("utf-8").splitlines()) == 2
     assert campaign(range(5), progress, tmp_path) == [f"0 ({case(0).kind}): bad"]
     assert asked == [case(number).arguments for number in (0, 1, 2, 2, 3, 4)]
+
+
+def test_a_run_that_is_stopped_is_no_fault_of_its_input(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(running, "main", lambda _: INTERRUPTED)
+    progress = tmp_path / "progress.jsonl"
+    with pytest.raises(KeyboardInterrupt):
+        campaign(range(2), progress, tmp_path)
+    assert progress.read_text("utf-8") == ""
 
 
 def _parts() -> list[tuple[int, int]]:
