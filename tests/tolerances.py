@@ -180,94 +180,114 @@ HALF_DIGIT = 0.0501
 ONE_DECIMAL = 0.1
 """The last digit of one decimal; what chance leaves of a share."""
 
-BY_UNIT: dict[str, dict[float, str]] = {
-    "rel": {
-        1e-15: "ULP_REL",
-        1e-14: "FLOAT_REL",
-        1e-13: "COPIED_REL",
-        1e-12: "CHAIN_REL",
-        1e-11: "TURNS_REL",
-        1e-09: "ROADS_REL",
-        1e-08: "NINE_DIGITS_REL",
-        1e-07: "EIGHT_DIGITS_REL",
-        1e-06: "FLOWN_REL",
-        0.0001: "FIVE_DIGITS_REL",
-        0.001: "SQUARED_REL",
-        0.002: "TWO_SQUARED_REL",
-        0.01: "FIRST_ORDER_REL",
-        0.02: "TWO_FIRST_ORDER_REL",
-        0.03: "THREE_FIRST_ORDER_REL",
-        0.05: "SAMPLED_REL",
-        0.06: "SLOPE_REL",
-        0.1: "LEADING_REL",
-        0.15: "ESTIMATED_REL",
-    },
-    "m_s": {
-        1e-09: "FLOAT_M_S",
-        1e-08: "FLOAT_KM_S",
-        5e-07: "HALF_WRITTEN_M_S",
-        1e-06: "WRITTEN_M_S",
-        1e-05: "SUMMED_M_S",
-        0.0001: "UNSEEN_M_S",
-        0.001: "MILLIMETER_M_S",
-        0.002: "TWO_MILLIMETERS_M_S",
-        0.01: "HUNDREDTH_M_S",
-        0.02: "TWO_DIGITS_M_S",
-        0.05: "SCREEN_M_S",
-        0.051: "SHOWN_M_S",
-        0.1: "DIGIT_M_S",
-    },
-    "s": {
-        1e-09: "FLOAT_S",
-        1e-06: "WRITTEN_S",
-        1e-05: "SUMMED_S",
-        0.001: "MILLISECOND_S",
-        0.01: "CENTISECOND_S",
-        0.051: "CLOCK_S",
-        0.1: "TENTH_S",
-        1.0: "SECOND_S",
-        2.0: "TWO_SECONDS_S",
-        5.0: "MOVED_S",
-        3600.0: "HOUR_S",
-    },
-    "rad": {
-        1e-12: "EXACT_RAD",
-        2e-10: "TEN_DIGITS_RAD",
-        1e-09: "FLOAT_RAD",
-        1e-08: "COSINE_RAD",
-        1e-07: "REACHED_RAD",
-        1e-06: "WRITTEN_RAD",
-        0.0001: "FIRST_ORDER_RAD",
-    },
-    "deg": {
-        1e-10: "TEN_DIGITS_DEG",
-        1e-09: "FLOAT_DEG",
-        1e-08: "SERIES_DEG",
-        1e-06: "WRITTEN_DEG",
-        0.0001: "PRINTED_DEG",
-        0.0005: "HALF_SLOT_DEG",
-        0.00051: "HALF_THOUSANDTH_DEG",
-        0.001: "SLOT_DEG",
-        0.01: "OFF_DEG",
-        0.1: "TENTH_DEG",
-        0.5: "HALF_DEG",
-    },
-    "": {
-        1e-300: "NOTHING",
-        1e-12: "EXACT",
-        1e-09: "FLOAT",
-        1e-07: "INTEGRATED",
-        1e-06: "SIX_DECIMALS",
-        1e-05: "SOLVED",
-        0.0001: "FOUR_DECIMALS",
-        0.0005: "HALF_THIRD_DECIMAL",
-        0.00051: "HALF_THIRD_DIGIT",
-        0.001: "THREE_DECIMALS",
-        0.01: "TWO_DECIMALS",
-        0.0501: "HALF_DIGIT",
-        0.1: "ONE_DECIMAL",
-    },
-    "m": {0.001: "MILLIMETER_M", 0.01: "CENTIMETER_M", 0.1: "DECIMETER_M", 1.0: "METER_M"},
-    "kg": {1e-06: "WRITTEN_KG", 0.0001: "SUMMED_KG", 0.001: "GRAM_KG"},
-}
-"""The names by unit and value, for the test that finds bare ones."""
+# flights
+CORRECTED_REL = 1e-5
+"""What the corrector leaves of the ring's period, once a craft is within a thousandth of a degree of its slot."""
+CROSSED_REL = 0.2
+"""When an edge is crossed, by averages and by a flight: it is crossed slowly, and swings within turns decide."""
+AVERAGED_DEG = 0.003
+"""A mean over one turn against a slot, by an integrator that stops at other moments."""
+LINEAR_REL = 0.05
+"""A linear law for errors of one in a hundred, against flights."""
+TWO_RULES_REL = 0.25
+"""Reserves for 99 in 100 by two planners that trim by other rules."""
+TRIMMED_REL = 0.1
+"""What one trim, made for a mean over many turns, leaves of the error in two turns of flight."""
+SECOND_ORDER_FACTOR = 10.0
+"""The order of magnitude of terms of second order: their factors are of a few."""
+DAY_OF_FLIGHT_M = 0.5
+"""A day under several forces by two codes that interpolate positions of Sun and planets in their own ways."""
+DRAGGED_M = 5.0
+"""Two days with drag: the air is looked up in layers, and the way along grows with the square of time."""
+MONTHS_M = 2.0
+"""A hundred days by returns to the node, in one piece and in two."""
+NEXT_TERM_M = 30.0
+"""The next term of a wobble within a turn: oblateness squared times the radius."""
+SECOND_ORDER_M = 100.0
+"""Terms of second order in oblateness, of a radius of thousands of kilometers."""
+MEAN_OF_STATE_M = 5.0
+"""A mean radius out of one state: terms of second order within a turn."""
+TWO_CENTIMETERS_M = 0.02
+"""Two integrators that both stop at the edges of the shadow, over turns of it."""
+METERS_TO_M_S = 0.02
+"""An interpolation that is off by some meters over a step of minutes is off by this share of them in m/s."""
+TWO_REACHED_RAD = 2e-7
+"""A smoothed mean over many turns, of two ends."""
+AND_BACK_RAD = 1e-5
+"""Months of averaged drift and back again: the steps are chosen anew on the way back."""
+SHADOW_REL = 3e-4
+"""A sum over steps of a turn with an edge of the shadow between two of them."""
+SLOPE_OF_REL = 1e-7
+"""A slope by differences of a potential."""
+HARMONIC_REL = 1e-10
+"""A field of degree 2 by recursion against its closed form, after the far larger term is taken off both."""
+FLOAT_M_S2 = 1e-14
+"""Sums of pulls of about one meter a second squared, in another order."""
+STEP_REL = 0.2
+"""The last moment that an integrator asks for is within a step of the end."""
+
+# published and printed digits
+WHOLE_S = 0.51
+"""Half of a whole second, and a rounding."""
+DIFFERENCE_M_S = 0.06
+"""Half of the printed digit, and a difference of two corrected plans."""
+TWICE_SLOT_DEG = 2e-3
+"""Twice what the corrector stops at, by another integrator under the same forces."""
+FOUR_DAYS_D = 4.0
+"""The third digit of 130 days, read at the nearest of steps of days."""
+FACT_SHEET_REL = 3e-6
+"""Periods of fact sheets against rates of turn of another source, each with its last digit."""
+THIRD_ORDER_REL = 4e-3
+"""The next but one term of a series in a radius over a distance of some hundredths to a tenth."""
+LIBRATION_DEG = 1.0
+"""A mean longitude against leading terms of a pole: what their further terms come to."""
+NINE_DECIMALS_S = 1e-8
+"""The last of nine decimals, and the conversion from a rate with its own digits."""
+SUMMED_DIGITS_S = 2e-3
+"""The last of three decimals, from a rate with its own last digit."""
+BY_SIZE_REL = 0.35
+"""An estimate by size alone: how the Sun stands off the equator, the Moon's distance, the air that turns along."""
+DEGREE_TWO_REL = 0.21
+"""Degree 2 alone, where degree 3 comes to a fifth of it."""
+HALF_NINTH_REL = 5.1e-9
+"""Half of the last of nine digits, and a rounding."""
+READ_OVER_A_DAY_S = 2e-5
+"""Periods read off flights of a day under two fields, smoothed."""
+ABOUT_DEG = 0.02
+"""A value known as `about` to one decimal, computed once by hand with two."""
+TWO_DIGITS_M = 20.0
+"""Two of the last digit of a radius that is printed to ten meters."""
+TENTH_KM = 0.11
+"""The step in which a separation is named as serving, and a rounding."""
+LOOSENED_DEG = 0.011
+"""The step in which a tolerance is named as serving, and a rounding."""
+SHARED_TURN_REL = 0.08
+"""The turn that a drift of the node asks for, to first order, where burns of the phasing share it."""
+AND_MORE_M_S = 3.0
+"""What a drift of the node that begins on the right circle may add to the transfer between the circles."""
+CLOCK_SYSTEMS_S = 2e-6
+"""The difference of two Julian dates in two parts each, read to a microsecond."""
+SHOWN_KM = 0.051
+"""Half of the tenth that is shown, and a rounding."""
+TEN_DIGITS_KM_S = 2e-10
+"""Published totals of ten decimals."""
+NINE_DECIMALS_MIN = 2e-9
+"""Published waits of nine decimals."""
+HALF_HUNDREDTH_DEG = 0.0051
+"""Half of the last of two decimals, and a rounding."""
+LAST_BIT_RAD = 1e-14
+"""An angle written in degrees in full and read again."""
+EIGHT_DECIMALS_D = 1e-8
+"""Results write days to eight decimals or better."""
+SIX_DIGITS_REL = 1e-5
+"""Matrices in messages are written with six digits or more."""
+HALF_OF_LAST = 0.51
+"""Half of the last decimal, and a rounding; in units of that decimal."""
+
+# counts and shares
+BOTH_ENDS = 2.0
+"""Trims at both ends of a span that whole cycles do not fill."""
+ALONG_SHARE = 0.05
+"""A burn along the track has so little of its error across, of one."""
+TWO_WRITTEN = 2e-6
+"""Two values each written in six decimals."""

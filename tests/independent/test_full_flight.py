@@ -19,6 +19,7 @@ from ringwright.models.flight.harmonics import UnevenField
 from ringwright.models.flight.integrate import Itinerary, fly
 from ringwright.models.flight.point_masses import PointPull
 from ringwright.models.surroundings import Surface
+from ringwright.tests.tolerances import DAY_OF_FLIGHT_M, DRAGGED_M
 
 from .full_flight import Sky, coefficients, constants, orientation, series
 
@@ -73,7 +74,7 @@ def test_over_the_moon() -> None:
     )
     item = Itinerary(start_s=0.0, position=state[:3], velocity=state[3:], end_s=86_400.0)
     [flight] = fly([item], Field(near=gravity_around(moon), terms=terms))
-    assert np.linalg.norm(flight.end_state[:3] - theirs[:3]) < 0.5
+    assert np.linalg.norm(flight.end_state[:3] - theirs[:3]) < DAY_OF_FLIGHT_M
     # what the forces did: without them the craft is elsewhere by kilometers
     [bare] = fly([item], gravity_around(moon))
     assert np.linalg.norm(bare.end_state[:3] - theirs[:3]) > 1e3
@@ -123,4 +124,4 @@ def test_low_over_the_earth_with_drag() -> None:
     surface = Surface(drag_m2_kg=0.02)
     item = Itinerary(start_s=0.0, position=state[:3], velocity=state[3:], end_s=2.0 * 86_400.0, surface=surface)
     [flight] = fly([item], Field(near=gravity_around(earth), terms=terms))
-    assert np.linalg.norm(flight.end_state[:3] - theirs[:3]) < 5.0
+    assert np.linalg.norm(flight.end_state[:3] - theirs[:3]) < DRAGGED_M

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from ringwright.tests.tolerances import SLOT_DEG
+from ringwright.tests.tolerances import CROSSED_REL, SLOT_DEG
 
 from ..planned import outcome_of, scenario_of
 from .held_flight import Craft, around, leaves
@@ -65,4 +65,4 @@ def test_the_first_leaves_when_it_is_printed(name: str) -> None:
     at, _, off = leaves(world, craft, under.slots.period_s, hold.begin_s, end, math.radians(tolerance))
     # the spacing at the plan's end, then the hold
     assert np.degrees(np.abs(off[0]).max()) < SLOT_DEG
-    assert at - hold.begin_s == pytest.approx(hold.leaves_s, rel=0.2)
+    assert at - hold.begin_s == pytest.approx(hold.leaves_s, rel=CROSSED_REL)

@@ -17,7 +17,7 @@ import pytest
 
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.result import result_text
-from ringwright.tests.tolerances import SQUARED_REL, WRITTEN_M_S
+from ringwright.tests.tolerances import DIFFERENCE_M_S, SQUARED_REL, WRITTEN_M_S
 
 from ..planned import planned, scenario_of
 from .printed_flight import fly_printed
@@ -173,4 +173,4 @@ def test_the_price_of_a_tilt_is_what_a_plan_with_it_saves() -> None:
     tolerance, saves = float(note.split()[0]), float(note.split("would save ")[1].split()[0])
     other = _best(_text(53.0, 8, 0.0, ring=f"tilt_tolerance_deg = {tolerance}"))
     saved = result["plans"][0]["delta_v_m_s"] - other["plans"][0]["delta_v_m_s"]
-    assert saves == pytest.approx(saved, abs=0.06)
+    assert saves == pytest.approx(saved, abs=DIFFERENCE_M_S)

@@ -16,13 +16,18 @@ from ringwright.reports.body_list import body_list, body_table
 from ringwright.tests.tolerances import (
     CHAIN_REL,
     COPIED_REL,
+    FACT_SHEET_REL,
     FIVE_DIGITS_REL,
     FLOAT_DEG,
     HALF_DEG,
+    LIBRATION_DEG,
+    NINE_DECIMALS_S,
     NINE_DIGITS_REL,
     SERIES_DEG,
+    SUMMED_DIGITS_S,
     TEN_DIGITS_DEG,
     TEN_DIGITS_RAD,
+    THIRD_ORDER_REL,
 )
 
 J2000 = datetime(2000, 1, 1, 12, tzinfo=UTC)
@@ -84,12 +89,12 @@ def test_rotation_period(name: str, hours: float) -> None:
 
 def test_stellar_day() -> None:
     """IERS useful constants: the stellar day is 86 164.098 903 691 s."""
-    assert body("earth").sidereal_day_s == pytest.approx(86_164.098903691, abs=1e-8)
+    assert body("earth").sidereal_day_s == pytest.approx(86_164.098903691, abs=NINE_DECIMALS_S)
 
 
 def test_martian_day() -> None:
     """Konopliv et al. 2016 (as quoted in pyshtools 4.14 constants): 88 642.663 s."""
-    assert body("mars").sidereal_day_s == pytest.approx(88_642.663, abs=2e-3)
+    assert body("mars").sidereal_day_s == pytest.approx(88_642.663, abs=SUMMED_DIGITS_S)
 
 
 @pytest.mark.parametrize(
@@ -98,7 +103,7 @@ def test_martian_day() -> None:
 )
 def test_moons_turn_once_an_orbit(name: str, period_days: float) -> None:
     """Sidereal orbit periods: NASA satellite fact sheets (from memory)."""
-    assert body(name).sidereal_day_s / 86_400.0 == pytest.approx(period_days, rel=3e-6)
+    assert body(name).sidereal_day_s / 86_400.0 == pytest.approx(period_days, rel=FACT_SHEET_REL)
 
 
 @pytest.mark.parametrize(
@@ -138,7 +143,7 @@ def test_hill_radius_against_the_libration_point(name: str) -> None:
 
     x = float(brentq(balance, 1e-4, 0.5))
     hill = hill_radius_m(name) / 1e3 / (semi * (1.0 - eccentricity))
-    assert x == pytest.approx(hill * (1.0 - hill / 3.0), rel=0.004)
+    assert x == pytest.approx(hill * (1.0 - hill / 3.0), rel=THIRD_ORDER_REL)
 
 
 def test_earth_rotation_angle_at_j2000() -> None:
@@ -211,7 +216,7 @@ def test_moon_keeps_its_face_to_the_earth(year: int) -> None:
         sum(a * b for a, b in zip(earth, ahead, strict=True)), sum(a * b for a, b in zip(earth, node, strict=True))
     )
     gap = math.degrees(angle - prime_meridian_rad("moon", epoch))
-    assert (gap + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=1.0)
+    assert (gap + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=LIBRATION_DEG)
 
 
 def test_a_turn_of_the_body_turns_the_meridian_once() -> None:

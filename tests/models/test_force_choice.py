@@ -17,6 +17,7 @@ from ringwright.models.force_choice import chosen_forces
 from ringwright.models.missing_forces import density_of, drag_shift_rad_s2, light_pull, tide, uneven_pull
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Scenario
+from ringwright.tests.tolerances import BY_SIZE_REL
 
 Array = NDArray[np.float64]
 OWN = """
@@ -152,7 +153,7 @@ def test_estimates_are_the_size_of_the_forces(body: str, altitude_km: float, key
     else:
         said = tide(gm, radius_m, next(o for o in bodies.neighbors(body) if o.name == term.name)).shift_rad_s2
     # the Sun stands off the equator, the Moon off its mean distance, and the air turns along
-    assert 3.0 * _greatest_along(term, radius_m, gm, surfaces) / radius_m == pytest.approx(said, rel=0.35)
+    assert 3.0 * _greatest_along(term, radius_m, gm, surfaces) / radius_m == pytest.approx(said, rel=BY_SIZE_REL)
 
 
 @pytest.mark.parametrize(("body", "degree"), [("earth", 2), ("earth", 4), ("moon", 3), ("moon", 7), ("mars", 3)])

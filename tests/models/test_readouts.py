@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringwright.models import readouts
-from ringwright.tests.tolerances import EXACT_RAD, HALF_DIGIT, HALF_THIRD_DIGIT, WRITTEN_S
+from ringwright.tests.tolerances import EXACT_RAD, HALF_DIGIT, HALF_NINTH_REL, HALF_THIRD_DIGIT, WRITTEN_S
 
 EXACT = settings(derandomize=True, deadline=None, max_examples=200, database=None)
 
@@ -59,7 +59,7 @@ def test_instant_is_the_standard_library_s(seconds: int) -> None:
 def test_numbers_are_read_back(value: float) -> None:
     assert float(readouts.plain(value, 3).replace(" ", "")) == pytest.approx(value, abs=HALF_THIRD_DIGIT)
     if abs(value) > 1e-6:
-        assert float(readouts.brief(value, 9).replace(" ", "")) == pytest.approx(value, rel=5.1e-9)
+        assert float(readouts.brief(value, 9).replace(" ", "")) == pytest.approx(value, rel=HALF_NINTH_REL)
 
 
 @EXACT

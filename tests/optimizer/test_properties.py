@@ -74,14 +74,13 @@ def same(one: dict[str, Any], two: dict[str, Any], speed: float = 1.0, time: flo
     assert bool(one["plans"]) == bool(two["plans"])
     # what prints alike is alike, and scaling changes what does
     digit_m_s, digit_s = (SAME_M_S, SAME_S) if speed == time == 1.0 else (DIGIT_M_S, DIGIT_S)
+    digit_s, either_m_s, both_m_s = digit_s * max(time, 1.0), digit_m_s * max(speed, 1.0), 2.0 * digit_m_s * speed
     for (finish, delta_v), (other_finish, other_delta_v) in zip(ends(one), ends(two), strict=True):
-        assert other_finish == pytest.approx(finish * time, rel=SAME, abs=digit_s * max(time, 1.0))
-        assert other_delta_v == pytest.approx(delta_v * speed, rel=SAME, abs=digit_m_s * max(speed, 1.0))
+        assert other_finish == pytest.approx(finish * time, rel=SAME, abs=digit_s)
+        assert other_delta_v == pytest.approx(delta_v * speed, rel=SAME, abs=either_m_s)
     if one["plans"]:
         first, other = one["plans"][0], two["plans"][0]
-        assert other["delta_v_m_s"] == pytest.approx(
-            first["delta_v_m_s"] * speed, rel=SAME, abs=2.0 * digit_m_s * speed
-        )
+        assert other["delta_v_m_s"] == pytest.approx(first["delta_v_m_s"] * speed, rel=SAME, abs=both_m_s)
         if speed == time == 1.0:
             assert other["finish_s"] == pytest.approx(first["finish_s"], rel=SAME, abs=SAME_S)
 

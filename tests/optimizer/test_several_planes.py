@@ -19,7 +19,7 @@ from ringwright.optimizer.problem.option_key import flight_key
 from ringwright.optimizer.problem.options import Options
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
-from ringwright.tests.tolerances import CENTISECOND_S, FLOAT, FLOAT_DEG, SLOT_DEG, SUMMED_M_S, WRITTEN_DEG
+from ringwright.tests.tolerances import CENTISECOND_S, FLOAT, FLOAT_DEG, METER_M, SLOT_DEG, SUMMED_M_S, WRITTEN_DEG
 
 from ..independent.enumeration import from_ground
 from ..independent.scenario_maker import Draft, write_toml
@@ -71,7 +71,7 @@ def test_every_craft_ends_in_its_place_of_the_pattern() -> None:
                 math.sin(angle) * math.sin(lean),
             ]
         )
-        assert np.linalg.norm(flight.end_state[:3] - there) < 1.0
+        assert np.linalg.norm(flight.end_state[:3] - there) < METER_M
         pole = np.cross(flight.end_state[:3], flight.end_state[3:])
         pole /= np.linalg.norm(pole)
         expected = [math.sin(lean) * math.sin(node), -math.sin(lean) * math.cos(node), math.cos(lean)]

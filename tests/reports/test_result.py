@@ -15,7 +15,7 @@ from ringwright.reports.flown_words import gravity_of
 from ringwright.reports.limits import limit_value, serving_value
 from ringwright.reports.result import result, result_text
 from ringwright.tests.reports import sample
-from ringwright.tests.tolerances import FLOAT_DEG, WRITTEN_DEG
+from ringwright.tests.tolerances import EIGHT_DECIMALS_D, FLOAT_DEG, WRITTEN_DEG
 
 NUMBER, TEXT, WHOLE, TRUTH = "number", "text", "whole", "truth"
 MAYBE = "?"
@@ -203,7 +203,7 @@ def test_a_broken_limit_is_written_in_its_own_unit() -> None:
     assert plan["broken"] == [{"craft": "Cedar", "limit": "limits.clearance_km", "value": 31.25, "allowed": 40.0}]
     days = next(margin for margin in plan["margins"] if margin["limit"] == "limits.finish_within_d")
     assert days["allowed"] == 20.0
-    assert days["value"] == pytest.approx(plan["finish_s"] / 86400.0, abs=1e-8)
+    assert days["value"] == pytest.approx(plan["finish_s"] / 86400.0, abs=EIGHT_DECIMALS_D)
 
 
 def test_infeasible_names_the_limit_and_what_serves() -> None:

@@ -22,7 +22,7 @@ from ringwright.reports.wording import (
     why_text,
 )
 from ringwright.tests.reports import sample
-from ringwright.tests.tolerances import WRITTEN_RAD
+from ringwright.tests.tolerances import FLOAT_S, HALF_OF_LAST, WRITTEN_RAD
 
 
 @settings(derandomize=True, deadline=None, max_examples=200)
@@ -33,7 +33,7 @@ def test_a_clock_reads_back(seconds: float, places: int) -> None:
     assert 0 <= int(minutes) < 60
     assert 0.0 <= float(rest) < 60.0
     back = int(hours) * 3600 + int(minutes) * 60 + float(rest)
-    assert back == pytest.approx(seconds, abs=0.51 * 10.0**-places)
+    assert back == pytest.approx(seconds, abs=HALF_OF_LAST * 10.0**-places)
 
 
 @settings(derandomize=True, deadline=None, max_examples=200)
@@ -42,7 +42,8 @@ def test_a_span_is_right_to_its_last_unit(seconds: float) -> None:
     sizes = {"d": 86400, "h": 3600, "min": 60, "s": 1}
     words = span(seconds).split()
     back = sum(float(size) * sizes[unit] for size, unit in zip(words[::2], words[1::2], strict=True))
-    assert abs(back - seconds) <= (0.5 if seconds < 590.0 else 30.0) + 1e-9
+    half_s = 0.5 if seconds < 590.0 else 30.0
+    assert abs(back - seconds) <= half_s + FLOAT_S
 
 
 def test_an_instant_is_a_date_where_there_is_an_epoch() -> None:

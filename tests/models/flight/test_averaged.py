@@ -25,7 +25,19 @@ from ringwright.models.frames import in_plane_state, plane_axes
 from ringwright.models.oblateness import secular_rates
 from ringwright.models.scenario import Body
 from ringwright.models.surroundings import AirLayer
-from ringwright.tests.tolerances import FIVE_DIGITS_REL, FOUR_DECIMALS, SQUARED_REL, TENTH_DEG, TWO_SQUARED_REL
+from ringwright.tests.tolerances import (
+    AND_BACK_RAD,
+    CENTIMETER_M,
+    EXACT,
+    FIVE_DIGITS_REL,
+    FLOAT_M_S2,
+    FOUR_DAYS_D,
+    FOUR_DECIMALS,
+    SHADOW_REL,
+    SQUARED_REL,
+    TENTH_DEG,
+    TWO_SQUARED_REL,
+)
 
 Array = NDArray[np.float64]
 DAY_S, YEAR_S = 86_400.0, 365.25 * 86_400.0
@@ -80,7 +92,7 @@ def test_zonals_are_the_zonal_part_of_the_field() -> None:
     nothing = np.zeros(40)
     far = uneven.acceleration(nothing, place, place, Surfaces(nothing, nothing))
     far += gravity_around(moon).acceleration(place) + moon.gm * place / 1.9e6**3
-    assert np.allclose(Zonals.of(moon, 10).acceleration(place), far, rtol=0.0, atol=1e-14)
+    assert np.allclose(Zonals.of(moon, 10).acceleration(place), far, rtol=0.0, atol=FLOAT_M_S2)
 
 
 def test_sun_and_moon_tilt_a_synchronous_orbit() -> None:
@@ -127,7 +139,7 @@ def test_libration_about_the_stable_longitude_of_mars() -> None:
     # beginning at rest it comes back after whole periods
     turns = np.flatnonzero((gap[1:-1] > gap[:-2]) & (gap[1:-1] >= gap[2:])) + 1
     assert -math.degrees(gap.min()) == pytest.approx(6.0, abs=TENTH_DEG)
-    assert found.times_s[turns[0]] / DAY_S == pytest.approx(130.0, abs=4.0)
+    assert found.times_s[turns[0]] / DAY_S == pytest.approx(130.0, abs=FOUR_DAYS_D)
 
 
 def test_in_step_with_the_ground() -> None:
@@ -163,8 +175,8 @@ def test_there_and_back() -> None:
     nothing = Surfaces(np.zeros(2), np.zeros(2))
     there = follow(forces, start, nothing, 0.0, 60.0 * DAY_S)
     back = follow(forces, there.at(-1), nothing, 60.0 * DAY_S, 0.0)
-    assert np.allclose(back.rows[-1, 0], there.rows[0, 0], rtol=0.0, atol=0.01)
-    assert np.allclose(back.rows[-1, 10], there.rows[0, 10], rtol=0.0, atol=1e-5)
+    assert np.allclose(back.rows[-1, 0], there.rows[0, 0], rtol=0.0, atol=CENTIMETER_M)
+    assert np.allclose(back.rows[-1, 10], there.rows[0, 10], rtol=0.0, atol=AND_BACK_RAD)
 
 
 def test_work_of_light_by_the_edges_of_the_shadow() -> None:
@@ -188,6 +200,6 @@ def test_work_of_light_by_the_edges_of_the_shadow() -> None:
     push = light.acceleration(np.zeros(1), r.reshape(3, -1), r.reshape(3, -1), spread).reshape(r.shape)
     wanted = np.einsum("ikn,ikn->n", push, steps)
     scale = light.push_m_s2(1.5e11) * 0.01 * a
-    assert np.abs(found[0]) < 1e-12 * scale
+    assert np.abs(found[0]) < EXACT * scale
     assert abs(wanted[1]) > 0.02 * scale
-    assert found[1] == pytest.approx(float(wanted[1]), abs=3e-4 * scale)
+    assert found[1] == pytest.approx(float(wanted[1]), abs=SHADOW_REL * scale)

@@ -181,7 +181,7 @@ def test_agrees_with_scipy_in_plain_time() -> None:
         return np.concatenate([y[3:], EARTH.acceleration(y[:3, np.newaxis])[:, 0]])
 
     other = solve_ivp(slope, (0.0, 15_000.0), state, method="LSODA", rtol=1e-12, atol=1e-6)
-    assert np.linalg.norm(flight.end_state[:3] - other.y[:3, -1]) < 0.1
+    assert np.linalg.norm(flight.end_state[:3] - other.y[:3, -1]) < DECIMETER_M
 
 
 @pytest.mark.parametrize("lead_deg", [86.0, -86.0, 150.0])
@@ -282,7 +282,7 @@ def test_scaling_lengths_and_times_changes_nothing(scale: float, lead: float, tu
     [flight] = fly([rephase(small, lead, turns)], POINT)
     found = measure(flight, small, 0, 0)
     assert abs(found.slot_error_rad) < SLOT_TOLERANCE_RAD
-    assert abs(found.period_error_s) < 1e-9 * small.period_s
+    assert abs(found.period_error_s) < ROADS_REL * small.period_s
 
 
 def brute_closest(flight: Flight, ring: Ring, slot: int) -> float:

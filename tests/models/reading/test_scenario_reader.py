@@ -17,7 +17,7 @@ from ringwright.models.scenario import Craft, Occupied, Orbit
 from ringwright.reports.angles import reference
 from ringwright.reports.understood import duration, understood
 from ringwright.scenarios import bundled, question, text
-from ringwright.tests.tolerances import FLOAT_REL, NINE_DIGITS_REL
+from ringwright.tests.tolerances import FLOAT_REL, NINE_DIGITS_REL, TWO_DIGITS_M
 
 WORLD = """
 [body]
@@ -178,7 +178,7 @@ def test_geostationary_ring_by_period() -> None:
         '[body]\nname = "earth"\n[ring]\nperiod = "23:56:04.0905"\nslots = 3\n'
         '[[craft]]\nname = "Teal"\norbit = { period = "23:56:04.0905", angle_deg = 0 }\n'
     )
-    assert scenario.ring.radius_m == pytest.approx(42_164.17e3, abs=20.0)
+    assert scenario.ring.radius_m == pytest.approx(42_164.17e3, abs=TWO_DIGITS_M)
     assert scenario.craft[0].orbit is not None
     assert scenario.craft[0].orbit.circular
 

@@ -21,6 +21,7 @@ from ringwright.optimizer.problem.starts import nearest_start
 from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.routes.route import Question
+from ringwright.tests.tolerances import TENTH_KM
 
 from ...planned import as_read, outcome_of, planned, scenario_of
 
@@ -66,7 +67,7 @@ def test_a_start_inside_the_limit_has_no_plan_and_says_how_near() -> None:
     [bind] = result["infeasible"]["binds"]
     assert bind["limit"] == "limits.separation_km"
     assert "Washer starts 23.5 km from Rivet" in result["infeasible"]["reason"]
-    assert bind["serves"] == pytest.approx(2240.0 * 2.0 * np.sin(np.radians(0.3)), abs=0.11)
+    assert bind["serves"] == pytest.approx(2240.0 * 2.0 * np.sin(np.radians(0.3)), abs=TENTH_KM)
     served = planned(text.replace("separation_km = 80.0", f"separation_km = {bind['serves']}"))
     assert served["plans"][0]["within_limits"]
     assert served["plans"][0]["craft"][0]["closest_km"] >= bind["serves"] - 1e-3

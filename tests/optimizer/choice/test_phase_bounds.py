@@ -21,7 +21,7 @@ from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.restriction import NO_RESTRICTION, Restriction
 from ringwright.optimizer.problem.ring_phase import problems
-from ringwright.tests.tolerances import TWO_DIGITS_M_S, UNSEEN_M_S
+from ringwright.tests.tolerances import SOLVED, TWO_DIGITS_M_S, UNSEEN_M_S
 
 from ...planned import scenario_of
 
@@ -100,7 +100,7 @@ def test_no_phase_gets_below_the_bound(kind: str) -> None:
         known = [_best(at(problem, phase), aim) for phase in phases]
         assert min(known) >= least.bound - 1e-6, aim
         # and it is met: the catalogue has the same at the phase that is named
-        assert _best(at(problem, least.phase_rad), aim) == pytest.approx(least.value, abs=1e-5), aim
+        assert _best(at(problem, least.phase_rad), aim) == pytest.approx(least.value, abs=SOLVED), aim
 
 
 @pytest.mark.parametrize("kind", ["round, two-body", "inclined, oblate"])
@@ -138,7 +138,7 @@ def test_what_is_wanted_alone_counts(restriction: Restriction) -> None:
         least = bounds.least(aim, TOLERANCE[aim])
         for phase in (0.1, 0.9, 1.7):
             assert _best(at(problem, phase), aim, restriction) >= least.bound - 1e-6
-        assert _best(at(problem, least.phase_rad), aim, restriction) == pytest.approx(least.value, abs=1e-5), aim
+        assert _best(at(problem, least.phase_rad), aim, restriction) == pytest.approx(least.value, abs=SOLVED), aim
 
 
 def test_a_phase_more_by_a_slot_is_the_same_phase() -> None:

@@ -10,7 +10,7 @@ from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.limits.loosening import DEGREE, Loosening
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.limits import limit_key, serving_value
-from ringwright.tests.tolerances import EXACT
+from ringwright.tests.tolerances import EXACT, FLOAT
 
 NEVER_IN_THE_PLANE = """
 [body]
@@ -110,6 +110,6 @@ def test_values_are_tried_as_they_are_printed(now: float, most: float) -> None:
     )
     values = [item.value(steps) / DEGREE for steps in range(1, item.count + 1)]
     assert all(value == pytest.approx(round(value, 2), abs=EXACT) for value in values)
-    assert all(abs(value - now) <= abs(most - now) + 1e-9 for value in values)
+    assert all(abs(value - now) <= abs(most - now) + FLOAT for value in values)
     assert values[-1] == pytest.approx(most)
     assert (values[0] - now) * (most - now) > 0.0

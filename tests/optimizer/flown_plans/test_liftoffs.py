@@ -16,7 +16,7 @@ from ringwright.optimizer.flown_plans import liftoffs
 from ringwright.optimizer.flown_plans.liftoffs import Liftoffs
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.trajectory.differential_correction import Case, Corrected, correct_each
-from ringwright.tests.tolerances import WRITTEN_RAD
+from ringwright.tests.tolerances import MILLISECOND_S, WRITTEN_RAD
 
 from ...independent.plan_checker import TIME_S
 from ...planned import planned, scenario_of
@@ -128,7 +128,7 @@ def test_liftoffs_are_foreseen_to_what_is_said_of_them() -> None:
     assert not sure.any()
     assert np.all(unsure[1::2] < 60.0)
     assert np.ptp(flown - picked.liftoff_s) > 5.0
-    assert np.all(np.abs(foreseen - flown) <= unsure + 1e-3)
+    assert np.all(np.abs(foreseen - flown) <= unsure + MILLISECOND_S)
 
 
 def test_an_option_whose_liftoff_was_looked_at_is_not_corrected_again_for_its_plan(

@@ -32,6 +32,7 @@ from ringwright.tests.tolerances import (
     FLOAT,
     FLOAT_M_S,
     FLOAT_S,
+    OFF_DEG,
     REACHED_RAD,
     ROADS_REL,
     SCREEN_M_S,
@@ -172,7 +173,7 @@ orbit = { periapsis_km = 5200, apoapsis_km = 6900, at = "periapsis", at_h = 0.5,
     assert done.outcome is not None
     [fen] = done.outcome.plans[0].craft
     assert fen.route == "timed"
-    assert abs(fen.flown.slot_error_rad) < math.radians(0.01)
+    assert abs(fen.flown.slot_error_rad) < math.radians(OFF_DEG)
     assert "free-form" in replan_text(done, 80)
 
 

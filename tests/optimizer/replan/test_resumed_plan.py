@@ -20,6 +20,7 @@ from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.replan.resumed_plan import from_here, go_on
 from ringwright.reports.result import result
 from ringwright.tests.tolerances import (
+    AVERAGED_DEG,
     FLOAT_M_S,
     MILLISECOND_S,
     SCREEN_M_S,
@@ -67,7 +68,7 @@ def test_the_rest_of_a_plan_is_a_plan(seen: bool) -> None:
         angle = np.unwrap(np.arctan2(states[:, 1], states[:, 0]))
         gap = angle - np.array([float(before.ring.phase(t, part.slot)) for t in times])
         miss = math.remainder(float(np.trapezoid(gap, times)) / before.ring.period_s, 2.0 * math.pi)
-        assert abs(miss) < math.radians(0.003)
+        assert abs(miss) < math.radians(AVERAGED_DEG)
     assert not plan.broken
     assert {one.craft for one in here.outcome.kept} == {"Sorrel"}
     spent = dict(here.past.spent)

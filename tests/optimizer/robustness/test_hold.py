@@ -23,7 +23,7 @@ from ringwright.models.scenario import Body
 from ringwright.optimizer.robustness.hold import PHASING_SHARE, YEAR_S, Drift, rate_of, trim_m_s
 from ringwright.reports.hold import hold_text
 from ringwright.reports.result import result
-from ringwright.tests.tolerances import FLOWN_REL, MILLISECOND_S
+from ringwright.tests.tolerances import FLOWN_REL, MILLISECOND_S, TRIMMED_REL
 
 from ...planned import outcome_of, scenario_of
 
@@ -230,7 +230,7 @@ def test_the_craft_in_place_that_leaves_first_is_offered_its_trim() -> None:
     trimmed = replace(part.itinerary, impulses=(push,), end_s=part.itinerary.start_s + 2.0 * turn_s)
     (flight,) = fly([trimmed], gravity_around(outcome.scenario.body))
     flown = measure(flight, outcome.ring, part.slot, part.plane, from_s=trimmed.start_s + 0.1)
-    assert abs(flown.period_error_s) < 0.1 * abs(held.period_error_s)
+    assert abs(flown.period_error_s) < TRIMMED_REL * abs(held.period_error_s)
 
 
 @pytest.mark.soak

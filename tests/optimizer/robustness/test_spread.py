@@ -15,6 +15,7 @@ from ringwright.models.kepler import propagate
 from ringwright.models.scenario import Errors
 from ringwright.optimizer.robustness.spread import covered, spread
 from ringwright.tests.reports.exchange.messages import OWN, best, planned
+from ringwright.tests.tolerances import EXACT, FIRST_ORDER_REL
 
 Array = NDArray[np.float64]
 ERRORS = Errors(burn_m_s=0.002, burn_share=1e-4, across_m_s=0.003, pointing_rad=2e-4, burn_time_s=0.1)
@@ -76,7 +77,7 @@ def test_covariances_are_those_of_flights_off_by_one_sigma() -> None:
                 total += np.outer(local, local)
         scale = np.sqrt(np.outer(np.diag(total), np.diag(total)))
         assert np.abs(found - total).max() > 0.0
-        assert np.all(np.abs(found - total) <= 0.01 * scale + 1e-12)
+        assert np.all(np.abs(found - total) <= FIRST_ORDER_REL * scale + EXACT)
         assert np.linalg.eigvalsh(found).min() > -1e-9 * np.linalg.eigvalsh(found).max()
 
 

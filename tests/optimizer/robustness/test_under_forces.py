@@ -19,7 +19,7 @@ from ringwright.reports.figures import drawings
 from ringwright.reports.figures.style import paper
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
-from ringwright.tests.tolerances import EXACT, FIRST_ORDER_REL, MILLISECOND_S, WRITTEN_RAD
+from ringwright.tests.tolerances import EXACT, FIRST_ORDER_REL, MILLISECOND_S, SLOT_DEG, WRITTEN_RAD
 
 from ...planned import outcome_of
 
@@ -74,8 +74,8 @@ def test_plan_1_is_corrected_and_the_others_stay(plain: Outcome) -> None:
     assert under is not None
     assert under.corrected
     assert under.missed == ()
-    assert under.worst_rad < math.radians(0.001)
-    assert abs(under.common_shift_rad) < math.radians(0.001)
+    assert under.worst_rad < math.radians(SLOT_DEG)
+    assert abs(under.common_shift_rad) < math.radians(SLOT_DEG)
     said, bare = result(outcome), result(plain)
     assert said["model"]["forces"]["flown"][:2] == ["bulge", "degree 4"]
     assert said["plans"][1:] == bare["plans"][1:]

@@ -23,7 +23,7 @@ from ringwright.models.ring import Ring
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.problem.in_space import Standing
 from ringwright.optimizer.routes.plane_crossing import crossings
-from ringwright.tests.tolerances import FLOAT_RAD, PRINTED_DEG, SLOT_DEG, UNSEEN_M_S
+from ringwright.tests.tolerances import FLOAT_RAD, PRINTED_DEG, SECOND_ORDER_FACTOR, SLOT_DEG, UNSEEN_M_S
 
 from ...independent.plan_checker import check
 from ...planned import outcome_of, planned, scenario_of
@@ -185,5 +185,5 @@ def test_pace_is_second_order_in_oblateness() -> None:
         added = found.added(radius)
         assert len(added)
         for value in added:
-            assert np.all(np.abs(value) < 10.0 * unit)
+            assert np.all(np.abs(value) < SECOND_ORDER_FACTOR * unit)
             assert np.all(np.abs(value) > 0.01 * unit)

@@ -43,7 +43,15 @@ from ringwright.tests.reports.exchange.messages import (
     read,
     renamed,
 )
-from ringwright.tests.tolerances import FLOAT_KM_S, SUMMED_S, WRITTEN_KG, WRITTEN_M_S, WRITTEN_S
+from ringwright.tests.tolerances import (
+    DECIMETER_M,
+    FLOAT_KM_S,
+    SIX_DIGITS_REL,
+    SUMMED_S,
+    WRITTEN_KG,
+    WRITTEN_M_S,
+    WRITTEN_S,
+)
 
 NODE_M = 1e-3
 """What a node may be off the flight."""
@@ -238,7 +246,7 @@ def test_a_plan_corrected_for_further_forces_is_flown_under_them(tmp_path: Path)
     [plain] = fly([part.itinerary], gravity_around(scenario.body), Impulsive(), relative=1e-11)
     times, states = ephemeris(read(path).body.segment[-1])
     base = states[:, :3] @ earth_axes().T * 1e3
-    assert np.linalg.norm(base - _position(flight, times), axis=1).max() < 0.1
+    assert np.linalg.norm(base - _position(flight, times), axis=1).max() < DECIMETER_M
     assert np.linalg.norm(base - _position(plain, times), axis=1).min() > 10.0
 
 
@@ -363,7 +371,7 @@ def test_covariances_are_in_the_ephemeris_where_errors_are_given(tmp_path: Path)
             )
             both = (lower + np.tril(lower, -1).T) * 1e6
             scale = np.sqrt(np.outer(np.diag(matrix), np.diag(matrix)))
-            assert np.all(np.abs(both - matrix) <= 1e-5 * scale)
+            assert np.all(np.abs(both - matrix) <= SIX_DIGITS_REL * scale)
             assert np.linalg.eigvalsh(both / scale).min() > -1e-9
     # as they are left out where none are given, and why
     plain = next(one for one in write_flights(outcome, tmp_path / "plain").paths if one.suffix == ".oem")

@@ -25,7 +25,7 @@ from ringwright.scenarios import text
 from ringwright.tests.reports import sample
 from ringwright.tests.reports.crowd import crowd
 from ringwright.tests.reports.page.browser import Watched, browser, missing, saved
-from ringwright.tests.tolerances import CLOCK_S, SECOND_S, SHOWN_M_S
+from ringwright.tests.tolerances import CLOCK_S, SECOND_S, SHOWN_KM, SHOWN_M_S
 
 pytestmark = [pytest.mark.page, pytest.mark.skipif(bool(missing()), reason=missing())]
 
@@ -127,7 +127,7 @@ def test_numbers_are_those_of_the_json(opened: Watched) -> None:
             h, m, s = row[2].split(":")
             assert 3600 * int(h) + 60 * int(m) + float(s) == pytest.approx(burn["period_after_s"], abs=CLOCK_S)
             for shown, key in ((row[3], "periapsis_after_km"), (row[4], "apoapsis_after_km")):
-                assert float(re.sub(r"\s", "", shown)) == pytest.approx(burn[key], abs=0.051)
+                assert float(re.sub(r"\s", "", shown)) == pytest.approx(burn[key], abs=SHOWN_KM)
         heads = page.locator("[aria-label^=Burns] tr.craft").all_inner_texts()
         assert heads
         for head, craft in zip(heads, own["craft"], strict=True):

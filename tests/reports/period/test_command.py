@@ -29,8 +29,13 @@ from ringwright.reports.typed import apsides, quantity
 from ringwright.tests.tolerances import (
     FLOAT_RAD,
     HALF_DIGIT,
+    HALF_HUNDREDTH_DEG,
+    HALF_SLOT_DEG,
+    LAST_BIT_RAD,
     MILLIMETER_M,
+    NINE_DECIMALS_MIN,
     SUMMED_S,
+    TEN_DIGITS_KM_S,
     TWO_SQUARED_REL,
     WRITTEN_M_S,
     WRITTEN_S,
@@ -169,7 +174,7 @@ def test_worked_example_in_numbers() -> None:
     other_km = (2.0 * semi - RING_M - EARTH_M) / 1e3
     assert numbers == pytest.approx([other_km, now, later, now + later], abs=HALF_DIGIT)
     assert cells[7] == "4 h 25 min"
-    assert float(cells[8]) == pytest.approx(slot_deg_per_s(hit, 1), abs=0.0005)
+    assert float(cells[8]) == pytest.approx(slot_deg_per_s(hit, 1), abs=HALF_SLOT_DEG)
     top = flat(answer(WORKED)).partition("The options")[0]
     assert (
         f"Cheapest and soonest: cut off at a period of {clock(hit)}. The craft gains 86 deg in 1 revolution of" in top
@@ -223,8 +228,8 @@ def test_vallado_example_6_8(turns: int, minutes: float, total_km_s: float) -> N
     )
     asked = read(parsed(line))
     rows = fitting(asked.question)
-    assert rows.total_m_s[rows.cheapest] / 1e3 == pytest.approx(total_km_s, abs=2e-10)
-    assert rows.wait_s[rows.cheapest] / 60.0 == pytest.approx(minutes, abs=2e-9)
+    assert rows.total_m_s[rows.cheapest] / 1e3 == pytest.approx(total_km_s, abs=TEN_DIGITS_KM_S)
+    assert rows.wait_s[rows.cheapest] / 60.0 == pytest.approx(minutes, abs=NINE_DECIMALS_MIN)
     text = answer(line)
     assert clock(minutes * 60.0 / turns) in text
     assert f"{total_km_s * 1e3:.1f} m/s in all" in flat(text)
@@ -253,7 +258,7 @@ def test_got_errors_after_each_revolution() -> None:
     assert [int(k) for k, _, _ in rows] == list(range(1, 13))
     for k, size, side in rows:
         error = (-(86.0 + int(k) * 19_201.0 / RING_S * 360.0) + 180.0) % 360.0 - 180.0
-        assert float(size) * (1.0 if side == "ahead" else -1.0) == pytest.approx(error, abs=0.0051)
+        assert float(size) * (1.0 if side == "ahead" else -1.0) == pytest.approx(error, abs=HALF_HUNDREDTH_DEG)
 
 
 def test_got_past_the_first_stop() -> None:
@@ -475,7 +480,7 @@ def test_saved_scenario_plans_to_the_same(name: str, tmp_path: Path) -> None:
     scenario = read_scenario(file)
     question = asked.question
     assert scenario.ring.radius_m == pytest.approx(question.ring_radius_m, abs=MILLIMETER_M)
-    assert scenario.ring.slot0_rad == pytest.approx(question.lead_rad, abs=1e-14)
+    assert scenario.ring.slot0_rad == pytest.approx(question.lead_rad, abs=LAST_BIT_RAD)
     assert scenario.floor_m == pytest.approx(question.floor_m, abs=MILLIMETER_M)
     assert scenario.limits.wait_within_s == question.within_s
     assert scenario.limits.revolutions_max == question.revolutions_max
