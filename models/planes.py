@@ -133,9 +133,10 @@ def split(before_m_s: ArrayLike, after_m_s: ArrayLike, angle_rad: ArrayLike) -> 
     before = np.broadcast_to(before, (*shape, burns)).reshape(-1, burns).T
     after = np.broadcast_to(after, (*shape, burns)).reshape(-1, burns).T
     angle = np.broadcast_to(angle, shape).ravel()
-    shares = np.empty(before.shape)
-    for start in range(0, angle.size, BLOCK):
-        rows = slice(start, start + BLOCK)
+    shares = np.zeros(before.shape)
+    turned = np.flatnonzero(angle)
+    for start in range(0, turned.size, BLOCK):
+        rows = turned[start : start + BLOCK]
         shares[:, rows] = _split_block(before[:, rows], after[:, rows], angle[rows])
     return shares.T.reshape(*shape, burns)
 

@@ -54,7 +54,8 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
     else:
         leaves = f"{hold.craft} comes down first" if hold.down else f"{hold.craft} leaves first"
         said = [f"Keeps {kept} for {_long(hold.leaves_s)} {by}, within {tolerance}: {leaves}."]
-    said.append("Mean orbits, followed by averaged equations from the rates flown, drag by a steady atmosphere.")
+    air = ", drag by a steady atmosphere" if "drag" in outcome.under.chosen.flown else ""
+    said.append(f"Mean orbits, followed by averaged equations from the rates flown{air}.")
     if hold.eccentricity > OVAL:
         said.append(
             f"The orbits do not stay circles: their eccentricity comes to {plain(hold.eccentricity, 2)} by then."
@@ -89,7 +90,8 @@ def _upkeep(outcome: Outcome, hold: ForcedHold) -> str:
         ]
         more = f" and {len(hold.trims) - SHOWN} more" if len(hold.trims) > SHOWN else ""
         said.append(
-            f"Trims by this forecast keep every craft within {plain(math.degrees(hold.band_rad), 2)} deg of its slot "
+            f"Trims by this forecast keep every craft within {plain(math.degrees(hold.band_rad), 2)} deg of its slot"
+            f"{' on the mean of a turn' if hold.stable else ''} "
             f"for {_long(years * YEAR_S)}, at most {small(hold.trim_m_s_year)} m/s a year and craft: "
             f"{'; '.join(shown)}{more}."
         )

@@ -71,9 +71,10 @@ class UnevenField:
         equatorial = (position[0] + 1j * position[1]) * turn.conj() * scale
         solids = self._solids(equatorial, position[2] * scale, self.radius_m * scale, np.sqrt(square))
         ahead, back, up = self._weights
-        across = (ahead @ solids + (back @ solids).conj()) * turn
+        # no matrix product: for so few points the threads of a linear algebra library cost far more than they save
+        across = (np.einsum("k,kn->n", ahead, solids) + np.einsum("k,kn->n", back, solids).conj()) * turn
         strength = self.gm / self.radius_m**2
-        return np.stack([across.real, across.imag, -(up @ solids).real]) * strength
+        return np.stack([across.real, across.imag, -np.einsum("k,kn->n", up, solids).real]) * strength
 
     def _solids(self, equatorial: Complex, polar: Array, ratio: Array, radius: Array) -> Complex:
         """V + iW up to one degree more than the field, (k, n), degree by degree, orders rising."""

@@ -107,7 +107,7 @@ def hold_by_forces(
         spacing_rad=errors,
         kept_times_s=times,
         kept_rad=left,
-        band_rad=tolerance_rad if uneven is not None else BAND_SHARE * tolerance_rad,
+        band_rad=BAND_SHARE * tolerance_rad,
         trims=trims,
         trim_m_s_year=_worst(trims, craft, times) if times.size > 1 else 0.0,
         make_up_m_s_year=float(np.max(_drag_m_s2(free, start, surfaces))) * YEAR_S if sunk else 0.0,
@@ -138,9 +138,12 @@ def _over_ground(
     span_s: tuple[float, float],
     tolerance_rad: float,
 ) -> tuple[Array, Array, tuple[Trim, ...]]:
-    """Trims of craft that keep their longitudes, to the edge of the tolerance: no neighbor counts, the ground alone."""
+    """Trims of craft that keep their longitudes, from edge to edge of a band: no neighbor counts, the ground alone.
+
+    A trim leaves a small swing within each turn, so that the band is for means over a turn.
+    """
     drift = _drifts(ring, uneven, craft, ground)
-    return east_west([one.name for one in craft], ring, drift, error_rad, *span_s, tolerance_rad)
+    return east_west([one.name for one in craft], ring, drift, error_rad, *span_s, BAND_SHARE * tolerance_rad)
 
 
 def _drifts(ring: Ring, uneven: UnevenField, craft: Sequence[InRing], ground: float) -> Array:

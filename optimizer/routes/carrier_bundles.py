@@ -60,14 +60,14 @@ def unbeaten_that_keep(count: int, unbeaten: Callable[[I], I], keeps: Callable[[
     raise AssertionError
 
 
-def of_use(rows: Options, group: I) -> I:
+def of_use(slot: I, cost: F, group: I) -> I:
     """The rows, sorted by group, finish and delta-v, that are cheaper than all before them of their group and slot."""
-    order = np.lexsort((rows.slot, group))
-    cost, number = rows.delta_v_m_s[order], np.zeros(len(rows), dtype=np.int64)
-    number[1:] = np.cumsum((np.diff(group[order]) != 0) | (np.diff(rows.slot[order]) != 0))
+    order = np.lexsort((slot, group))
+    cost, number = cost[order], np.zeros(slot.size, dtype=np.int64)
+    number[1:] = np.cumsum((np.diff(group[order]) != 0) | (np.diff(slot[order]) != 0))
     # ranks lowered from one run to the next turn the running minimum of each into one accumulate
-    lowered = np.unique(cost, return_inverse=True)[1].reshape(-1) - number * (len(rows) + 1)
-    kept = np.ones(len(rows), dtype=bool)
+    lowered = np.unique(cost, return_inverse=True)[1].reshape(-1) - number * (slot.size + 1)
+    kept = np.ones(slot.size, dtype=bool)
     kept[1:] = lowered[1:] < np.minimum.accumulate(lowered)[:-1]
     return np.sort(order[kept])
 

@@ -228,7 +228,9 @@ def _rows(load: Load, liftoff_s: F) -> list[tuple[Options, I]]:
 def _of_use(load: Load, rows: Options, group: I) -> I:
     """The rows of use among those that keep what is asked of their path."""
     return unbeaten_that_keep(
-        len(rows), lambda own: of_use(rows.take(own), group[own]), lambda own: load.keeps(rows.take(own))
+        len(rows),
+        lambda own: of_use(rows.slot[own], rows.delta_v_m_s[own], group[own]),
+        lambda own: load.keeps(rows.take(own)),
     )
 
 

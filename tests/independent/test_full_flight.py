@@ -28,6 +28,7 @@ EPOCH = datetime(2031, 5, 1, tzinfo=UTC)
 DAYS = 11_442.5 + 69.184 / 86_400.0
 
 
+@pytest.mark.soak
 def test_over_the_moon() -> None:
     """300 km up, 70 deg, degree 10, Earth and Sun, a day."""
     row = constants("moon")

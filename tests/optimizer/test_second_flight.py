@@ -13,8 +13,8 @@ from ..planned import planned, scenario_of
 FOLDER = Path(__file__).parents[2] / "scenarios"
 LIVES_ON_OBLATENESS = {"slow-drift.toml"}
 """Over a point mass nothing drifts, and no craft has the propellant to turn its plane."""
-MANY = {"one-astray.toml"}
-"""Free-form flights for every hour: in the long campaign; for every tenth hour below."""
+MANY = {"one-astray.toml", "four-over-the-equator.toml", "shared-ride.toml", "atoll-on-the-equator.toml"}
+"""In the long campaign: free-form flights for every hour (for every tenth hour below), and many plans of many craft."""
 BUNDLED = sorted(path.name for path in FOLDER.glob("*.toml") if path.name not in LIVES_ON_OBLATENESS)
 
 

@@ -135,6 +135,7 @@ def test_the_table_is_what_each_insertion_gives_by_itself() -> None:
     assert result(outcome)["let_go"][0]["periapsis_km"] == 130.0
 
 
+@pytest.mark.soak
 def test_a_parking_orbit_may_be_chosen_too() -> None:
     """From a circle the two burns of a Hohmann transfer (Curtis, 6.2): the higher the circle the less they take."""
     outcome = planned("{ periapsis_km = [200.0, 500.0], apoapsis_km = [200.0, 500.0] }")
