@@ -97,6 +97,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "orbit-without-size": (24, "craft.Rust.orbit has no size", "add periapsis_km and apoapsis_km, or altitude_km"),
     "pad-without-insertion": (14, "launch has no insertion", "add insertion"),
     "pads-without-names": (14, "launch[0] has no name", "a different name"),
+    "phasing-beyond-the-planes": (11, "ring.phasing = 2 should", "be below planes, which is 2"),
     "plane-beyond-the-last": (28, "craft.Rust.orbit.plane = 2 is no plane of the ring", "which has 2, counted from 0"),
     "plane-too-full": (8, "Rust and Jade are in plane 0, which has 1 slot", "raise ring.slots to 2"),
     "planes-over-the-equator": (9, "ring.planes = 2 would all be one", "give inclination_deg"),
