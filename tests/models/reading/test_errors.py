@@ -33,6 +33,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "longitude-and-altitude": (8, "ring.longitude_deg = 15 fixes the slots to the ground", "take altitude_km out"),
     "longitude-and-slot0": (9, "ring.longitude_deg = 15 fixes the slots to the ground", "take slot0_deg out"),
     "longitude-of-venus": (7, "but Venus turns backwards", "give a size and slot0_deg instead"),
+    "phasing-beyond-the-planes": (11, "ring.phasing = 66 should be below planes", "which is 2"),
     "pads-as-text": (22, 'craft.Teal.pads = "Trivet"', 'write pads = ["first", "second"]'),
     "pads-in-space": (27, 'craft.Rust.pads = ["Trivet"]', "take pads out, or take orbit out"),
     "pads-twice": (22, 'craft.Teal.pads = ["Trivet", "Trivet"]', "name each once"),
