@@ -38,14 +38,14 @@ REJECTED_MAX = 3
 class Listed:
     """Plans within their limits, rank 1 first, and their front.
 
-    ``flown`` are all choices that were flown, with what they came to; ``all_flown`` whether every plan is among them
-    that the difference between flight and catalogue could make best.
+    ``flown`` are all choices that were flown, with what they came to; ``others_from`` what all others come to at
+    least as flown, -inf where that is not known.
     """
 
     plans: tuple[Plan, ...]
     front: Front | None
     flown: tuple[tuple[Chosen, Plan], ...]
-    all_flown: bool
+    others_from: float
 
 
 def listed(
@@ -73,7 +73,7 @@ def listed(
     flyer.fly([chosen.options for chosen, _ in named])
     for chosen, _ in named:
         flyer.plan(chosen.options)
-    more, all_flown = contenders(selection, aim, progress)
+    more, others_from = contenders(selection, aim, progress)
     named += [(chosen, None) for chosen in more]
     kinds = {flyer.names(c.options): kind for c, kind in reversed(named) if kind is not None}
     flown = {
@@ -104,7 +104,7 @@ def listed(
         plans=plans,
         front=_front(selection, walked, ranked),
         flown=tuple(pair for pair in flown.values() if not pair[1].broken),
-        all_flown=all_flown,
+        others_from=others_from,
     )
 
 

@@ -179,9 +179,9 @@ class Proof:
 
     ``catalogue_bound`` is the least that a plan comes to by the catalogue's own costs, ``flown_differs_by`` how far
     flown plans come to more or less than those say at most, ``all_flown`` whether every plan was flown that this could
-    make best.
-    No flown plan is below ``bound``: where all of these were flown it is the least of them or the catalogue's, else the
-    catalogue's less what they come to less. ``gap`` is that of the catalogue's costs.
+    make better than rank 1 by as much as is printed.
+    No flown plan is below ``bound``: where all of these were flown it is the least that others come to or the
+    catalogue's, else the catalogue's less what they come to less. ``gap`` is that of the catalogue's costs.
 
     ``phase`` is the rule by which the ring's phase was laid, about whose others nothing is proved; empty where the
     scenario gives the phase, or it was chosen. ``phases`` is what is known where it was chosen.

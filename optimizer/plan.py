@@ -172,7 +172,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
     return Outcome(
         scenario=scenario,
         ring=problem.ring,
-        proof=proof_of(laid, best, aim, late, flown=found.flown, all_flown=found.all_flown),
+        proof=proof_of(laid, best, aim, late, flown=found.flown, others_from=found.others_from),
         kept=kept_errors(problem),
         front=found.front,
         plans=found.plans,
@@ -314,7 +314,7 @@ def proof_of(
     *,
     before: int = 0,
     flown: Sequence[tuple[Chosen, Plan]] = (),
-    all_flown: bool = False,
+    others_from: float = -math.inf,
 ) -> Proof:
     """What was proved about the best plan; nothing where ring phases were left out because time ran out.
 
@@ -322,8 +322,8 @@ def proof_of(
         best: the best plan by the catalogue. What merely breaks ties may be open.
         before: how many aims came first; the proof then holds among their best.
         flown: choices and what they came to, which may be less than the catalogue says.
-        all_flown: whether every plan is among them that this difference could make best: nothing is then below the
-            least of them. Else the difference is taken off the catalogue's bound.
+        others_from: what all others come to at least as flown; -inf where that is not known, and the difference is
+            taken off the catalogue's bound.
     """
     selection, phases = laid.selection, laid.phases
     problem = selection.made.problem
@@ -348,13 +348,14 @@ def proof_of(
         proved = proved and phases.proved
     less = [differs(selection, chosen, plan, aim) for chosen, plan in flown]
     most = max((abs(by) for by in less), default=0.0)
+    found = min(bound, others_from) if others_from > -math.inf else bound - max([0.0, *less])
     return Proof(
         status="optimal" if proved and not late else "bounded",
         aim=aim,
-        bound=min([bound if all_flown else bound - max([0.0, *less]), *(value(plan, aim) for _, plan in flown)]),
+        bound=min([found, *(value(plan, aim) for _, plan in flown)]),
         catalogue_bound=bound,
         flown_differs_by=most if most > NO_DIFFERENCE else 0.0,
-        all_flown=all_flown,
+        all_flown=others_from > -math.inf,
         unit=UNITS[aim],
         gap=gap,
         options=selection.made.looked_at,

@@ -38,7 +38,7 @@ def _difference_text(proof: Proof) -> str:
     if round(proof.flown_differs_by, 1) == 0.0 or not math.isfinite(proof.catalogue_bound):
         return ""
     flown = (
-        "every plan that could be best by that was flown"
+        f"every plan that could be {_digit(proof)} better by that was flown"
         if proof.all_flown
         else "not every plan that could be best by that was flown"
     )
@@ -62,8 +62,11 @@ def _all_phases(proof: Proof) -> str:
     """That the proof is over all phases of the ring, and how finely."""
     if proof.phases is None or not proof.phases.proved:
         return ""
-    digit = {"s": "a minute", "kg": "0.1 kg"}.get(proof.unit, "0.1 m/s")
-    return f" and over all phases of the ring, to {digit}"
+    return f" and over all phases of the ring, to {_digit(proof)}"
+
+
+def _digit(proof: Proof) -> str:
+    return {"s": "a minute", "kg": "0.1 kg"}.get(proof.unit, "0.1 m/s")
 
 
 def _chosen_text(phases: PhaseProof) -> str:

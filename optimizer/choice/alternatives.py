@@ -30,6 +30,10 @@ CRAFT_MAX = 6
 """Of larger rings only the costliest craft are asked for another side, route or number of revolutions."""
 
 
+ROUNDS_MAX = 8
+"""Where craft meet in each of so many choices, the next kind is asked for."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Alternative:
     """A plan that differs from the best one in kind, and in words how."""
@@ -56,7 +60,7 @@ def alternatives(
         progress(f"alternatives: {kind}")
         poll()
         try:
-            return selection.best(aims, catalogue=among(), ties="order", flown=flown)
+            return selection.best(aims, catalogue=among(), ties="order", flown=flown, rounds_max=ROUNDS_MAX)
         except OutOfTimeError:
             if over():
                 raise

@@ -6,6 +6,7 @@ that they may be by what was seen; whatever is chosen is flown, until all that i
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 from ...models import deadline
@@ -14,7 +15,7 @@ from ...models.scenario import Aim
 from ..outcome import Plan
 from .objectives import Chosen, total
 from .selection import Selection
-from .ties import AIMS, printed
+from .ties import AIMS, digit, printed
 
 ROUNDS_MAX = 12
 """Most plans that are examined for this; where more could be best, the proof says that not all were flown."""
@@ -28,43 +29,45 @@ NO_DIFFERENCE_M_S = 1e-6
 
 def contenders(
     selection: Selection, aim: Aim, progress: Callable[[str], None] = lambda _: None
-) -> tuple[tuple[Chosen, ...], bool]:
-    """Plans beside the catalogue's best that may cost less once flown, all flown; whether these are all there are.
+) -> tuple[tuple[Chosen, ...], float]:
+    """Plans beside the catalogue's best that may be better once flown, all flown; what all others come to at least.
 
-    Of what was not flown it is taken that it costs no less against the catalogue than what was flown of its kind, and
-    of a kind of which nothing was flown that it costs no less than any other. For a goal of the earliest finish none is
+    It ends where no other can be better by as much as is printed. The second value is -inf where it ended before that.
+
+    Of what was not flown it is taken that it costs no less against the catalogue than what was flown of its kind; where
+    nothing was, than what goes up the same way, else than any other. For a goal of the earliest finish none is
     looked for: where finishes are corrected by the flight, these are then not all.
     """
     flyer = selection.flyer
     if aim == "finish":
         # by how much a plan ends sooner or later than the catalogue says is known of what was flown alone
-        return (), not flyer.flights.first_guess_rad
+        return (), -math.inf if flyer.flights.first_guess_rad else math.inf
     if flyer.differs_m_s() <= NO_DIFFERENCE_M_S:
-        return (), True
+        return (), math.inf
     with deadline.searching(deadline.effort(EFFORT)):
         return _cheaper(selection, aim, progress)
 
 
-def _cheaper(selection: Selection, aim: Aim, progress: Callable[[str], None]) -> tuple[tuple[Chosen, ...], bool]:
+def _cheaper(selection: Selection, aim: Aim, progress: Callable[[str], None]) -> tuple[tuple[Chosen, ...], float]:
     """Chosen with flown costs, flown, and chosen again, until all that is chosen was flown before."""
     flyer = selection.flyer
     found: list[Chosen] = []
     for _ in range(ROUNDS_MAX):
         if selection.left_s() <= 0.0:
-            return tuple(found), False
+            return tuple(found), -math.inf
         progress("plans that the flight could make best")
         known = flyer.costed
         try:
             other = selection.best((aim, "finish"), as_flown=True, ties="none")
         except OutOfTimeError:
-            return tuple(found), False
+            return tuple(found), -math.inf
         if other is None or flyer.names(other.options) <= known:
-            return tuple(found), True
+            return tuple(found), math.inf
         found.append(other)
         least = min(value(plan, aim) for plan in flyer.kept)
-        if printed(aim, other.solved.values[0]) >= printed(aim, least):
-            return tuple(found), True
-    return tuple(found), False
+        if other.solved.values[0] >= least - digit(aim):
+            return tuple(found), other.solved.values[0]
+    return tuple(found), -math.inf
 
 
 def value(plan: Plan, aim: Aim) -> float:

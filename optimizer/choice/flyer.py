@@ -23,6 +23,9 @@ from ..trajectory.course import Carried, CarrierKey
 CORRECTING = 5.0
 """Flying an option that is corrected takes about so many times as long as one that is not."""
 
+ALIKE_MIN = 3
+"""So many options that go up one way have to be flown before what they cost less is taken of the others, too."""
+
 
 _COUNTED: ContextVar[list[float] | None] = ContextVar("counted", default=None)
 
@@ -148,13 +151,20 @@ class Flyer:
         """Delta-v of each option as flown; of one that was not, the least that it may be.
 
         That is the catalogue's, less what options of its kind (route, windings, passes, slot) were found to cost less;
-        where none of its kind was flown, less what any was.
+        where none of its kind was flown, less what those were that go the same way up, else less what any was.
         """
         out = options.delta_v_m_s - max(self.differs_m_s(), 0.0)
         kinds: dict[OptionKey, tuple[OptionKey, float]] = {}
+        ways: dict[tuple[int, int], list[float]] = {}
         for (name, _), more in self._more.items():
             kind = name.kind
             kinds[kind] = (name, min(kinds.get(kind, (name, math.inf))[1], more))
+            if name.way is not None:
+                ways.setdefault((name.route, name.way), []).append(more)
+        for (route, way), of_way in ways.items():
+            if len(of_way) >= ALIKE_MIN:
+                own = (options.route == route) & (options.way == way)
+                out[own] = options.delta_v_m_s[own] + min(of_way)
         for name, more in kinds.values():
             alike = rows_like(options, name, any_moment=True)
             out[alike] = options.delta_v_m_s[alike] + more

@@ -75,6 +75,7 @@ class Selection:
         ties: Ties = "all",
         flown: bool = True,
         as_flown: bool = False,
+        rounds_max: int = ROUNDS_MAX,
     ) -> Chosen | None:
         """The best plan by the aims in order, then by low slots first and early finishes; None where there is none.
 
@@ -87,18 +88,18 @@ class Selection:
             ties: how plans alike in the named aims are distinguished.
             flown: whether the plan is flown, and others are chosen until one keeps its limits in the flight.
             as_flown: whether delta-v counts as flown, and where it was not as the least that it may be.
+            rounds_max: most times that it is chosen again, since craft meet, a limit breaks or a later liftoff serves.
 
         Raises:
-            OutOfTimeError: no plan was found in the time that was left, or none within the limits in many flights.
+            OutOfTimeError: no plan was found in the time, the flights or the rounds that this may take.
         """
         made = self.made if catalogue is None else catalogue
         options = self._within(made, self._listed(made, finish_s, slots), finish_s, slots)
         zoom, tried = 1.0, set[float]()
         slid: Chosen | None = None
         timed = "last_liftoff" not in aims and (ties == "all" or "finish" in aims or "served" in aims)
-        for _ in range(ROUNDS_MAX):
-            allowed = options.whole(self.liftoffs.allowed(options))
-            options = options if allowed.all() else options.take(allowed)
+        for _ in range(rounds_max):
+            options = _whole_where(options, self.liftoffs.allowed(options))
             deadline.poll()
             chosen = self._solve(options, aims, delta_v_m_s, ties, slots, as_flown=as_flown)
             if chosen is None:
@@ -106,8 +107,7 @@ class Selection:
             if slid is not None and not chosen.proved and chosen.finish_s > slid.finish_s:
                 chosen, timed = slid, False  # the search ended before it found again what it had
             if self.liftoffs.look(chosen.options):
-                # what a site allows is asked again, of the moments as they are flown
-                continue
+                continue  # what a site allows is asked again, of the moments as they are flown
             more = self._meetings(made, chosen.options)
             if more is None and zoom >= ZOOM_LAST:
                 more = self._closer_moments(made, chosen.options, zoom)
@@ -121,7 +121,7 @@ class Selection:
             if more is None:
                 return chosen
             options = join([options, self._within(made, more, finish_s, slots)]) if len(more) else options
-        if self.cuts.rejected:
+        if self.cuts.rejected or rounds_max < ROUNDS_MAX:
             raise OutOfTimeError
         raise RuntimeError("meetings could not be resolved: a fault of ours")
 
@@ -340,6 +340,12 @@ class Selection:
         here = (int(one.slot[0]),)
         others = from_pad(problem, pad, np.array([liftoff]), made.restriction, prune=False, only_slots=here)[0]
         return join([others, further(made, pad, moments)])
+
+
+def _whole_where(options: Options, allowed: NDArray[np.bool_]) -> Options:
+    """The options all of whose rows are allowed."""
+    kept = options.whole(allowed)
+    return options if kept.all() else options.take(kept)
 
 
 def _nothing_to_do() -> Solved:

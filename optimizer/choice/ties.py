@@ -32,6 +32,15 @@ def printed(aim: Aim, value: float) -> float:
     return float(round(value / MINUTE_S)) if aim == "finish" else round(value, 1) + 0.0
 
 
+def digit(aim: Aim) -> float:
+    """The step from one printed value to the next, in the units of the aim: m/s, s or kg.
+
+    >>> digit("finish"), digit("propellant")
+    (60.0, 0.1)
+    """
+    return MINUTE_S if aim == "finish" else 0.1
+
+
 def prints_until(aim: Aim, value: float) -> float:
     """The greatest value that prints like this one, in the units of the aim.
 
@@ -40,7 +49,7 @@ def prints_until(aim: Aim, value: float) -> float:
     """
     if not math.isfinite(value):
         return value
-    half = 0.5 * MINUTE_S if aim == "finish" else 0.05
+    half = 0.5 * digit(aim)
     middle = printed(aim, value) * (MINUTE_S if aim == "finish" else 1.0)
     return max(value, middle + half - MARGIN)
 

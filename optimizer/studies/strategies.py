@@ -198,7 +198,7 @@ def judge(
         selection.flyer.fly([one.options for one in walked.plans])
         flown += [(one, selection.flyer.plan(one.options)) for one in walked.plans]
     # a strategy that fixes liftoffs has an aim that comes first, and keeps to what is best by the catalogue
-    more, all_flown = ((), False) if strategy.at_once else contenders(selection, aim, progress)
+    more, others_from = ((), -math.inf) if strategy.at_once else contenders(selection, aim, progress)
     flown += [(one, selection.flyer.plan(one.options)) for one in more]
     chosen, plan = min(flown, key=lambda pair: order(pair[1], aim, best=pair[0] is best))
     missing = [late] if late else []
@@ -212,7 +212,7 @@ def judge(
     return replace(
         empty,
         plan=plan,
-        proof=proof_of(laid, best, aim, late, before=len(first), flown=flown, all_flown=all_flown),
+        proof=proof_of(laid, best, aim, late, before=len(first), flown=flown, others_from=others_from),
         first_service_s=service if math.isfinite(service) else None,
         clearance_m=None if lowest is None else lowest - top,
         tightest=tightest(plan),
