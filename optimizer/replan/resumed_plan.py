@@ -123,6 +123,7 @@ def from_here(done: Replan) -> FromHere | None:
         infeasible=None,
         phase_rule=before.phase_rule,
         notes=_notes(done),
+        unfinished=done.unfinished,
     )
     return FromHere(outcome=outcome, past=_past(done))
 

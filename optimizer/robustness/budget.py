@@ -131,7 +131,7 @@ class Budget:
     @property
     def unfinished(self) -> str:
         """What time did not suffice for, in words; empty where everything asked for is there."""
-        said = []
+        said = [f"planning: {self.outcome.unfinished}"] if self.outcome.unfinished else []
         if self.samples < self.asked:
             said.append(f"only {self.samples:,} of {self.asked:,} flights of each craft were run".replace(",", " "))
         if len(self.drivers) < self.sources:

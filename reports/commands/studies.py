@@ -12,11 +12,10 @@ from ..console import width
 from .deliver import again, deliver
 from .planned import (
     FIRST_SHARE,
-    INTERRUPTED,
     NO_PLAN,
-    UNDECIDED,
     NoPlanError,
     by_bulge_alone,
+    ended_status,
     picked,
     run_of,
     scenario_of,
@@ -54,7 +53,7 @@ def compare(arguments: argparse.Namespace) -> int:
         return 0
     if not any(entry.undecided for entry in entries):
         return NO_PLAN
-    return INTERRUPTED if run.stopped else UNDECIDED
+    return ended_status(run)
 
 
 def _short_names(files: Sequence[str]) -> list[str]:
@@ -104,11 +103,11 @@ def risk(arguments: argparse.Namespace) -> int:
         arguments,
         lambda: risk_text(found, width()),
         json=lambda: risk_json(found),
-        files=lambda out: write_risk(found, out),
+        files=(lambda out: write_risk(found, out)) if found.plans else None,
         kept="Text, answer and figure",
         following=[("what one late launch costs", again(arguments, "slips"))],
     )
-    return 0
+    return 0 if found.plans else ended_status(run)
 
 
 def slips(arguments: argparse.Namespace) -> int:
@@ -133,4 +132,4 @@ def slips(arguments: argparse.Namespace) -> int:
         json=lambda: slips_json(found),
         following=[("the next plan, once it is known what happened", again(arguments, "replan", "--observed", "FILE"))],
     )
-    return 0
+    return 0 if found.reached else ended_status(run)
