@@ -66,8 +66,8 @@ def replan(
             where=observed.file,
         )
     progress("where the plan has the craft now")
-    old, near_m_s = before.plans[0], NEAR_SHARE * before.ring.speed_m_s
-    left = remaining(before, old, observed)
+    near_m_s = NEAR_SHARE * before.ring.speed_m_s
+    left = _left(before, observed)
     if left.as_planned or left.scenario is None:
         rest = _rest_of(before, observed, left, None, {}, past, progress)
         return replace(rest, unfinished="; ".join(_of_old(before)))
@@ -76,13 +76,13 @@ def replan(
     missing = [*_of_old(before), *missing]
     found = []
     if held:
-        kept = remaining(before, old, observed, freeze=True, held=frozenset(held))
+        kept = _left(before, observed, freeze=True, held=frozenset(held))
         outcome = None if kept.scenario is None else make_plan(kept.scenario, progress)
         found.append(_rest_of(before, observed, kept, outcome, held, past, progress))
         if not left.lost and _as_good(found[0], -math.inf if fresh else near_m_s):
             return replace(found[0], unfinished="; ".join([*missing, *_undone(outcome)]))
     for freeze in (True, False):
-        way = remaining(before, old, observed, freeze=freeze)
+        way = _left(before, observed, freeze=freeze)
         if freeze and not way.frozen:
             continue
         # free-form flights are for craft with no other way, and not for the sake of others
@@ -96,6 +96,14 @@ def replan(
         found.append(_rest_of(before, observed, way, outcome, turned, past, progress))
         missing += [*untilted, *_undone(outcome, "with the others as planned" if freeze else "all craft replanned")]
     return replace(_best(found, before.scenario.minimize), unfinished="; ".join(dict.fromkeys(missing)))
+
+
+def _left(
+    before: Outcome, observed: Observed, *, freeze: bool = False, held: frozenset[str] = frozenset()
+) -> Remaining:
+    """What is left of the best plan, by flights to now: without them nothing can be said."""
+    with deadline.flying():
+        return remaining(before, before.plans[0], observed, freeze=freeze, held=held)
 
 
 def _as_good(mended: Replan, near_m_s: float) -> bool:

@@ -218,7 +218,7 @@ def _gather(listed: Sequence[AnyStory], seed: int, out: Array, progress: Progres
     slot_errors: list[list[Array]] = [[] for _ in listed]
     done = 0
     for number, first in enumerate(range(0, samples, BLOCK)):
-        if done and deadline.over():
+        if done and (deadline.over() or deadline.stopped()):
             break
         size = min(BLOCK, samples - first)
         for craft, story in enumerate(listed):
@@ -299,8 +299,8 @@ def _drivers(
     """What each source asks for, the largest first; those that time is left for."""
     found: list[Driver] = []
     with suppress(OutOfTimeError):
-        base = _reserve(listed, samples, seed)
-        while len(found) < len(given):
+        base = 0.0 if deadline.stopped() else _reserve(listed, samples, seed)
+        while len(found) < len(given) and not deadline.stopped():
             found.append(_driver(listed, given[len(found)], base, samples, seed))
     return tuple(sorted(found, key=lambda d: -d.alone_m_s))
 

@@ -371,3 +371,13 @@ def test_a_budget_ends_with_its_time_and_says_how_much_was_flown() -> None:
     assert not _in_readings(outcome, 6.0, asked).drivers
     with pytest.raises(OutOfTimeError):
         _in_readings(outcome, 1.0, asked)
+
+
+def test_a_budget_that_is_stopped_shows_what_was_flown_and_goes_on_with_nothing() -> None:
+    outcome = _outcome("[errors]\nburn_share = 0.01")
+    deadline = Deadline()
+    with within(deadline):
+        deadline.stop()
+        found = make_budget(outcome, 3 * BLOCK)
+    assert (found.samples, found.drivers) == (BLOCK, ())
+    assert "only" in budget_text(found, 80)
