@@ -245,8 +245,7 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: OffPlan, draft: WayOn, fl
     # on the way up from its launch a craft is lower than the floor for a while
     climbing = np.linalg.norm(one.position) < scenario.floor_m and float(one.position @ one.velocity) > 0.0
     lowest = [leg.periapsis_m for leg in legs if leg.periapsis_m is not None]
-    if not climbing:
-        lowest += [leg.lowest_m for leg in legs]
+    lowest += [leg.lowest_m for leg in (legs[1:] if climbing else legs)]
     above_m = min(lowest, default=math.inf) - clearance.top_m(scenario)
     highest_m = max(leg.highest_m for leg in legs) - scenario.body.radius_m
     return clearance.LIMIT.kept(scenario, above_m) and apoapsis_max.LIMIT.kept(scenario, highest_m)
