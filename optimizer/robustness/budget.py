@@ -154,7 +154,8 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
         OutOfTimeError: no time was left for a first block of flights of each craft.
     """
     scenario, plan = outcome.scenario, outcome.plans[0]
-    listed = stories(outcome)
+    with deadline.flying():
+        listed = stories(outcome)
     given = [one for one in SOURCES if any(getattr(s.errors, name) for s in listed for name in one[1])]
     if not given:
         raise nothing_said(scenario)

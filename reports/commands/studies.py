@@ -8,7 +8,7 @@ from pathlib import Path
 
 from ...models.errors import InputError
 from ...models.printable import printable
-from ..console import width
+from ..console import complain, width
 from .deliver import again, deliver
 from .planned import (
     FIRST_SHARE,
@@ -66,14 +66,19 @@ def _short_names(files: Sequence[str]) -> list[str]:
 def budget(arguments: argparse.Namespace) -> int:
     """What errors cost, and what to load."""
     scenario = by_bulge_alone(scenario_of(arguments))
+    from ...models.deadline import ENDED
     from ...optimizer.robustness.budget import make_budget
     from ...optimizer.robustness.flights_with_errors import refuse_without_errors
-    from ..budget import budget_json, budget_text, write_budget
+    from ..budget import budget_json, budget_text, nothing_flown, write_budget
 
     refuse_without_errors(scenario)
     with shown_progress(arguments) as progress, run_of(arguments) as run:
         outcome = picked(arguments, scenario, run, progress)
-        made = make_budget(outcome, arguments.samples, arguments.seed, progress)
+        try:
+            made = make_budget(outcome, arguments.samples, arguments.seed, progress)
+        except ENDED:
+            complain(f"ringwright: {nothing_flown(outcome)}")
+            return ended_status(run)
     deliver(
         arguments,
         lambda: budget_text(made, width()),

@@ -24,6 +24,7 @@ from ringwright.models.reading.observed import parse_observed
 from ringwright.models.ring import Ring
 from ringwright.models.standard_frames import sidereal_less_rotation
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.replan import decisions as decisions_module
 from ringwright.optimizer.replan import replan as replan_module
 from ringwright.optimizer.replan.answer import Replan
 from ringwright.optimizer.replan.replan import replan
@@ -175,6 +176,11 @@ def test_what_was_not_reached_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     shown = " ".join(replan_text(none, 80).split())
     assert "NO PLAN FROM HERE WAS FOUND before the search was ended" in shown
     assert "keeps the limits;" not in shown
+    monkeypatch.setattr(decisions_module, "_cheapest", never)
+    monkeypatch.setattr(decisions_module, "missed", never)
+    planned = _go_on("now_s = 600.0\n")
+    assert planned.decisions
+    assert all(one.extra_m_s is None for one in planned.decisions)
     before = replace(_before(), unfinished="cut off")
     old = replan(before, parse_observed("now_s = 600.0\n", before.scenario, before.ring))
     assert old.unfinished == "the plan as it was: cut off"
