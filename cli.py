@@ -1,8 +1,8 @@
 """The command line: parses what was typed, runs the command, and turns every end into an exit status.
 
 Exit status: 0 a plan that keeps every limit; 2 bad input; 3 no plan within the limits; 4 ended by a limit of time or
-memory before any plan was flown; 130 stopped before that, or ended by SIGTERM; 1 a fault of ours, or standard output
-that does not take the text.
+memory before any plan was flown, or anything asked about it was known; 130 stopped before that, or ended by SIGTERM;
+1 a fault of ours, or standard output that does not take the text.
 """
 
 from __future__ import annotations

@@ -42,8 +42,13 @@ def _never() -> float:
     return math.inf
 
 
+def _nobody() -> bool:
+    return False
+
+
 _WHOLE: ContextVar[Clock] = ContextVar("whole", default=_never)
 _NOW: ContextVar[Clock] = ContextVar("now", default=_never)
+_STOPPED: ContextVar[Callable[[], bool]] = ContextVar("stopped", default=_nobody)
 
 
 @dataclass(kw_only=True)
@@ -86,9 +91,11 @@ class Deadline:
 def within(deadline: Deadline) -> Iterator[None]:
     """Inside, everything keeps to a deadline: searches to its earlier end, flights of what they found to its own."""
     whole, now = _WHOLE.set(deadline.left_s), _NOW.set(deadline.search_left_s)
+    stop = _STOPPED.set(lambda: deadline.stopped)
     try:
         yield
     finally:
+        _STOPPED.reset(stop)
         _WHOLE.reset(whole)
         _NOW.reset(now)
 
@@ -174,6 +181,11 @@ def share(of: float) -> Clock:
 def over() -> bool:
     """Whether the time is up."""
     return left_s() <= 0.0
+
+
+def stopped() -> bool:
+    """Whether somebody stopped the search: more than what is needed to show what there is would keep them waiting."""
+    return _STOPPED.get()()
 
 
 def past(end_s: float | None) -> bool:

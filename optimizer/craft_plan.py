@@ -107,7 +107,8 @@ class CraftPlan:
     """One craft's part of a plan. Masses are None where the scenario gives none.
 
     ``lowest_periapsis_m`` is the radius of the lowest periapsis flown through after insertion, None where the craft
-    passes none. ``insertion`` names the insertion chosen, with the speed the launcher must give there.
+    passes none (see `lowest_periapsis`). ``insertion`` names the insertion chosen, with the speed the launcher must
+    give there.
     ``phasing_period_s`` is the mean period, from return to return; None where nothing is phased.
     ``first_guess_error_rad`` is the slot error of the plan by ratios of periods before it was corrected by its own
     flight, None where nothing was corrected. ``free_form`` is the evidence for a free-form flight, None for all else.
@@ -216,6 +217,19 @@ class CarrierPlan:
     meets_s: float | None
     meets: str | None
     itinerary: Itinerary = field(repr=False, compare=False)
+
+
+def lowest_periapsis(legs: Sequence[Leg]) -> float | None:
+    """Radius of the lowest periapsis that a craft flies through before its last burn, None where there is none, m.
+
+    On the way to the first burn it counts where the craft turns from falling to climbing, but not where it begins: a
+    craft that is let go at its periapsis does not fly through it. From then on the lowest point of each leg counts,
+    its ends among them, so that a burn on an apsis, where the turn may lie a moment before or behind it, does not
+    decide. Small changes of a flight then change the radius a little, and not which arc it is of.
+    """
+    before = legs[:-1]
+    passed = [leg.periapsis_m for leg in before[:1] if leg.periapsis_m is not None]
+    return min([*passed, *(leg.lowest_m for leg in before[1:])], default=None)
 
 
 def later(part: CraftPlan, by_s: float) -> CraftPlan:

@@ -203,7 +203,8 @@ def _front(
         late = f"of the front over all phases only {len(points.points)} points were found"
         return front_walk.alone(best), points, [late] if points.late else []
     walked = _walk(laid.selection, best, progress)
-    late = f"of the front only {len(walked.plans)} points were found" if walked.plans else "no front was found"
+    found = "1 point was" if len(walked.plans) == 1 else f"{len(walked.plans)} points were"
+    late = f"of the front only {found} found" if walked.plans else "no front was found"
     return walked, None, [late] if walked.late else []
 
 

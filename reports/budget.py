@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ..models.readouts import plain
+from ..optimizer.outcome import Outcome
 from ..optimizer.robustness.budget import SHARES, Budget, CraftBudget
 from ..optimizer.robustness.quantiles import CONFIDENCE, Quantile
 from .files import write_answer
@@ -72,6 +73,15 @@ def budget_text(budget: Budget, width: int) -> str:
         lines += ["", *paragraph(said, width)]
     lines += ["", *paragraph(_caution(budget), width)]
     return "\n".join(lines) + "\n"
+
+
+def nothing_flown(outcome: Outcome) -> str:
+    """What is said where the search was ended before any flight with errors, in a sentence."""
+    plan = outcome.plans[0]
+    return (
+        f"plan {plan.rank} takes {plain(plan.delta_v_m_s)} m/s; the search was ended before any flight with errors, so "
+        "what these cost is not known. --time-limit SECONDS allows more, --time-limit none any."
+    )
 
 
 def _drivers_text(budget: Budget, width: int) -> list[str]:

@@ -28,7 +28,9 @@ def replan_text(done: Replan, width: int) -> str:
     now = instant(scenario.epoch, done.observed.now_s)
     lines = [scenario.title, f"Planned from {now} on.", ""]
     if done.outcome is not None and not done.outcome.plans:
-        lines += paragraph("NO PLAN FROM HERE keeps the limits; times below count from now.", width)
+        none = "WAS FOUND before the search was ended" if done.outcome.undecided else "keeps the limits"
+        lines += paragraph(f"NO PLAN FROM HERE {none}; times below count from now.", width)
+        lines += _unfinished(done, width)
         return "\n".join(lines) + "\n" + infeasible_text(done.outcome, width)
     lines += paragraph(_answer(done), width)
     lines += _states(done, width)
@@ -50,8 +52,16 @@ def replan_text(done: Replan, width: int) -> str:
         lines += [*heading("The latest moment for each decision", width)]
         for one in done.decisions:
             lines += paragraph(_decision(done, one), width, indent="  ", hang="    ")
+    lines += _unfinished(done, width)
     lines += ["", *paragraph(_CAUTION, width)]
     return "\n".join(lines) + "\n"
+
+
+def _unfinished(done: Replan, width: int) -> list[str]:
+    if not done.unfinished:
+        return []
+    said = f"The search ended early: {done.unfinished}. --time-limit SECONDS allows more."
+    return ["", *paragraph(said, width)]
 
 
 def _answer(done: Replan) -> str:
@@ -239,5 +249,6 @@ def replan_json(done: Replan) -> str:
             for one in done.decisions
         ],
         "plan": None if done.outcome is None else result(done.outcome),
+        "unfinished": done.unfinished or None,
     }
     return json_text(values, indent=1)

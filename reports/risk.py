@@ -10,7 +10,7 @@ from typing import Any
 from ..models.readouts import plain, span
 from ..models.risk import Risk
 from ..models.scenario import Scenario
-from ..optimizer.outcome import Outcome, PlanRisk
+from ..optimizer.outcome import Outcome, Plan, PlanRisk
 from ..optimizer.robustness.completion import SHARES, Completion
 from ..optimizer.robustness.weighing import RiskStudy
 from .files import write_answer
@@ -37,14 +37,20 @@ def risk_lines(outcome: Outcome, width: int) -> list[str]:
 
 def risk_text(study: RiskStudy, width: int) -> str:
     """The study for a console, no line longer than ``width``."""
-    outcome, first = study.outcome, study.plans[0]
-    lines = [outcome.scenario.title, *paragraph(_answer(first.risk, first.plan.finish_s), width), ""]
+    outcome, first = study.outcome, study.outcome.plans[0]
+    risks = [one.risk for one in study.plans]
+    answer = _answer(risks[0], first.finish_s) if risks else _planned(first)
+    lines = [outcome.scenario.title, *paragraph(answer, width), ""]
     lines += paragraph(_launches(outcome.scenario), width)
     number = f"{study.samples:,}".replace(",", " ")
     lines += paragraph(f"{number} rings of each plan (seed {study.seed}). {HOW}", width)
-    lines += [*heading("Plans by their risk", width), *_table(outcome, [one.risk for one in study.plans], width)]
+    if risks:
+        lines += [*heading("Plans by their risk", width), *_table(outcome, risks, width)]
+    if study.unfinished:
+        said = f"The search ended early: {study.unfinished}. --time-limit SECONDS allows more."
+        lines += ["", *paragraph(said, width)]
     if study.spares:
-        lines += [*heading(f"What spares are worth to plan {first.plan.rank}", width), *_spares(study, width)]
+        lines += [*heading(f"What spares are worth to plan {first.rank}", width), *_spares(study, width)]
         lines += paragraph(
             "A spare goes up in place of a lost craft, a turnaround later; without one the craft built in its place "
             "is launched after all others.",
@@ -72,6 +78,13 @@ def _answer(risk: PlanRisk, finish_s: float) -> str:
     elif risk.load_m_s is not None:
         text += f" {plain(risk.load_m_s)} m/s in all craft together are enough for each in 99 of 100 flights."
     return text
+
+
+def _planned(plan: Plan) -> str:
+    return (
+        f"Plan {plan.rank} takes {plain(plan.delta_v_m_s)} m/s and is done after {span(plan.finish_s)} if all goes as "
+        "planned; what late and lost launches make of that is not known yet."
+    )
 
 
 def _launches(scenario: Scenario) -> str:
@@ -161,6 +174,7 @@ def risk_json(study: RiskStudy) -> str:
         "seed": study.seed,
         "plans": [risk_values(one.risk) for one in study.plans],
         "spares": [{"spares": count, **_done(done)} for count, done in study.spares],
+        "unfinished": study.unfinished or None,
     }
     return json_text(values, indent=1)
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Literal
 
 from ..models.readouts import instant, plain, span
-from ..optimizer.studies.slips import Launch, Loss, Price, Slips
+from ..optimizer.studies.questions import Price
+from ..optimizer.studies.slips import Launch, Loss, Slip, Slips
 from .layout import Cells, figures, heading, paragraph, table, words
 from .remarks import CAUTION
 from .values import json_text
@@ -14,11 +15,14 @@ from .wording import goal_text
 
 FORMAT = "ringwright-slips/1"
 
+NOT_REACHED, NOT_SEARCHED = "not reached", "*"
+"""What stands for an answer that the search was ended before, and behind a plan that may not be the best."""
+
 
 def slips_text(slips: Slips, width: int) -> str:
     """What a console shows, no line longer than ``width``; times from the scenario's epoch."""
     scenario, flown, named = slips.scenario, slips.flown, "As planned" if slips.rank == 1 else f"Plan {slips.rank}"
-    by_catalogue = plain(slips.planned.delta_v_m_s)
+    by_catalogue = _delta_v(slips.planned)
     differs = "" if by_catalogue == plain(flown.delta_v_m_s) else f", which puts this plan at {by_catalogue} m/s"
     lines = paragraph(scenario.title, width)
     lines += paragraph(
@@ -39,6 +43,9 @@ def slips_text(slips: Slips, width: int) -> str:
             for text in _loss_lines(slips, name, loss):
                 lines += paragraph(text, width, indent="  ", hang="    ")
     lines.append("")
+    if slips.unfinished:
+        said = f"The search ended early: {slips.unfinished}{_marked(slips)}. --time-limit SECONDS allows more."
+        lines += [*paragraph(said, width), ""]
     lines += paragraph(
         "Best plans by the goal over the catalogue, not flown; what went up before a slip keeps its slot. Spares are "
         f"like the craft that they replace and are launched no sooner than {span(slips.spare_after_s)} later, without "
@@ -47,6 +54,14 @@ def slips_text(slips: Slips, width: int) -> str:
     )
     lines += ["", *paragraph(CAUTION, width)]
     return "\n".join(lines) + "\n"
+
+
+def _marked(slips: Slips) -> str:
+    return f" (marked {NOT_SEARCHED})" if slips.searched < slips.reached else ""
+
+
+def _delta_v(price: Price, less_m_s: float = 0.0) -> str:
+    return plain(price.delta_v_m_s - less_m_s) + ("" if price.searched else NOT_SEARCHED)
 
 
 def _owners(launch: Launch) -> list[str]:
@@ -59,11 +74,13 @@ def _slipped(slips: Slips, launch: Launch) -> list[Cells]:
     """What each slip of a launch makes of the best plan."""
     was, prices = slips.planned, [slip.price for slip in launch.slips]
 
-    def said(say: Callable[[Price], str], none: str = "") -> list[str]:
-        return [none if price is None else say(price) for price in prices]
+    def said(say: Callable[[Price], str]) -> list[str]:
+        return ["" if price is None else say(price) for price in prices]
 
-    def liftoff(price: Price) -> str:
-        return "" if price.liftoff_s is None else instant(slips.scenario.epoch, price.liftoff_s)
+    def liftoff(slip: Slip) -> str:
+        if slip.price is None:
+            return "NO PLAN keeps the limits" if slip.reached else NOT_REACHED
+        return "" if slip.price.liftoff_s is None else instant(slips.scenario.epoch, slip.price.liftoff_s)
 
     def later(price: Price) -> str:
         by_s = price.finish_s - was.finish_s
@@ -71,8 +88,8 @@ def _slipped(slips: Slips, launch: Launch) -> list[Cells]:
 
     return [
         words("late by", [span(slip.late_s) for slip in launch.slips]),
-        words("next good liftoff", said(liftoff, "NO PLAN keeps the limits"), wraps=True),
-        figures("m/s more", cells=said(lambda price: plain(price.delta_v_m_s - was.delta_v_m_s))),
+        words("next good liftoff", [liftoff(slip) for slip in launch.slips], wraps=True),
+        figures("m/s more", cells=said(lambda price: _delta_v(price, was.delta_v_m_s))),
         figures("done after", cells=said(lambda price: span(price.finish_s))),
         figures("later by", cells=said(later)),
     ]
@@ -86,9 +103,9 @@ def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
         lines.append(f"{name} {where}, all in place after {span(since)}:")
     else:
         lines.append(f"{name} {where}:")
-        lines.append(f"- leave the gap: {_price(loss.gap)}")
-    lines.append(f"- spread the others evenly: {loss.why_not_spread or _price(loss.spread, since_of(loss))}")
-    lines.append(f"- wait for a spare: {_price(loss.spare, since_of(loss))}")
+        lines.append(f"- leave the gap: {_price(loss, 'gap')}")
+    lines.append(f"- spread the others evenly: {loss.why_not_spread or _price(loss, 'spread')}")
+    lines.append(f"- wait for a spare: {loss.why_no_spare or _price(loss, 'spare')}")
     return lines
 
 
@@ -97,11 +114,15 @@ def since_of(loss: Loss) -> float:
     return loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
 
 
-def _price(price: Price | None, since_s: float = 0.0) -> str:
+def _price(loss: Loss, which: Literal["gap", "spread", "spare"]) -> str:
+    price: Price | None = getattr(loss, which)
+    if which in loss.unreached:
+        return f"{NOT_REACHED}."
     if price is None:
         return "no plan keeps the limits."
+    since_s = since_of(loss)
     after = f"done {span(price.finish_s - since_s)} later" if since_s else f"done after {span(price.finish_s)}"
-    return f"{plain(price.delta_v_m_s)} m/s, {after}."
+    return f"{_delta_v(price)} m/s, {after}."
 
 
 def slips_json(slips: Slips) -> str:
@@ -110,8 +131,9 @@ def slips_json(slips: Slips) -> str:
         "format": FORMAT,
         "title": slips.scenario.title,
         "planned": _as_json(slips.flown),
-        "planned_by_catalogue": _as_json(slips.planned),
+        "planned_by_catalogue": _as_json(slips.planned) if slips.planned_reached else None,
         "spare_after_s": round(slips.spare_after_s, 3),
+        "unfinished": slips.unfinished or None,
         "launches": [_launch(launch) for launch in slips.launches],
     }
     return json_text(values)
@@ -122,7 +144,9 @@ def _launch(launch: Launch) -> dict[str, Any]:
         "name": launch.name,
         "craft": list(launch.craft),
         "launch_s": None if launch.planned_s is None else round(launch.planned_s, 3),
-        "slips": [{"late_s": slip.late_s, "plan": _as_json(slip.price)} for slip in launch.slips],
+        "slips": [
+            {"late_s": slip.late_s, "reached": slip.reached, "plan": _as_json(slip.price)} for slip in launch.slips
+        ],
         "losses": [
             {
                 "craft": name,
@@ -131,6 +155,8 @@ def _launch(launch: Launch) -> dict[str, Any]:
                 "spread": _as_json(loss.spread),
                 "why_not_spread": loss.why_not_spread or None,
                 "spare": _as_json(loss.spare),
+                "why_no_spare": loss.why_no_spare or None,
+                "not_reached": sorted(loss.unreached),
             }
             for name, loss in zip(_owners(launch), launch.losses, strict=True)
         ],
@@ -144,4 +170,5 @@ def _as_json(price: Price | None) -> dict[str, Any] | None:
         "delta_v_m_s": round(price.delta_v_m_s, 6),
         "finish_s": round(price.finish_s, 3),
         "liftoff_s": None if price.liftoff_s is None else round(price.liftoff_s, 3),
+        "searched": price.searched,
     }

@@ -27,6 +27,10 @@ TURN_MARGIN = 1.25
 """Ring turns to fly after the last burn, so that a slow craft still comes round once."""
 NO_SURFACE = Surface()
 
+EDGE_S = 0.01
+"""A turn of the radius this near to an end of a leg is that end: where a leg begins or ends at an apsis, rounding alone
+says on which side of it the turn lies."""
+
 
 class Impulse(NamedTuple):
     """A burn as an impulse, in the local axes of the state just before it (see `frames.local_axes`)."""
@@ -99,8 +103,8 @@ class Leg:
     """From the start or a burn (a long burn's arc included) to the next burn or the end.
 
     ``lowest_m`` and ``highest_m`` are the extreme radii, ends included, good to less than a meter.
-    ``periapsis_m`` is the lowest radius at which the craft turned from falling to climbing without a burn, None where
-    it never did.
+    ``periapsis_m`` is the lowest radius at which the craft turned from falling to climbing between the ends, None where
+    it never did; a leg that begins or ends at its periapsis does not turn there.
     """
 
     start_s: float
@@ -238,6 +242,7 @@ class Flight:
                 )
             )
             low = int(np.argmin(radii))
+            dips &= (times > start + EDGE_S) & (times < end - EDGE_S)
             found.append(
                 Leg(
                     start_s=start,

@@ -14,7 +14,7 @@ from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth, tilt
 from ...models.scenario import Craft
 from ...models.site_and_plane import SiteAndPlane
-from ..craft_plan import CraftPlan, Flown, LaunchHeading
+from ..craft_plan import CraftPlan, Flown, LaunchHeading, lowest_periapsis
 from ..problem.option_key import flight_key
 from ..problem.options import Option, Options
 from ..problem.problem import Problem
@@ -167,12 +167,17 @@ def _heading(problem: Problem, way: Ascent, liftoff_s: float, moved_s: float) ->
 
 
 def _lowest_periapsis(what: Course, legs: tuple[Leg, ...], corrected: bool) -> float | None:
-    """Lowest periapsis flown through before the last burn: as planned where the flight has nothing to add to it."""
+    """Lowest periapsis flown through before the last burn: as planned where the flight has nothing to add to it.
+
+    See `lowest_periapsis` for what counts.
+    """
     if what.periapsis_m is None or not corrected:
         return what.periapsis_m
-    flown = [leg.periapsis_m for leg in legs[:-1] if leg.periapsis_m is not None]
+    flown = lowest_periapsis(legs)
+    if flown is None:
+        return what.periapsis_m
     # what a craft flew through aboard its carrier is not counted as its flight
-    return min([*flown, what.periapsis_m] if what.carried is not None else flown, default=what.periapsis_m)
+    return min(flown, what.periapsis_m) if what.carried is not None else flown
 
 
 def _loaded(craft: Craft, spent_m_s: float) -> float | None:

@@ -101,7 +101,8 @@ class Replan:
     ``outcome`` is the plan of what is left, its times from now; None where nothing is left, or where nothing was seen
     that differs from the plan: the rest of the best plan is then the best plan of the rest. ``total_m_s``
     counts what was spent, ``finish_s`` counts from the first epoch, both with the craft that are done. ``mended``
-    craft go on with the burns that they were to make, corrected.
+    craft go on with the burns that they were to make, corrected. ``unfinished`` says in words what was not reached
+    because the search was ended; empty where everything was.
     """
 
     before: Outcome
@@ -115,6 +116,7 @@ class Replan:
     finish_s: float
     mended: tuple[str, ...] = ()
     past: Past = NOTHING
+    unfinished: str = ""
 
     @property
     def old_total_m_s(self) -> float:

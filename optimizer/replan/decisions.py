@@ -76,7 +76,10 @@ def _missed_for_a_turn(
 ) -> Decision:
     """What a missed burn costs a craft that goes on as planned, by closed forms, where another touch comes."""
     index = next(k for k, burn in enumerate(part.burns) if burn.time_s > now_s or now_s == 0.0)
-    missing = missed(before.scenario, before.ring, part, index)
+    try:
+        missing = missed(before.scenario, before.ring, part, index)
+    except ENDED:
+        return one  # what it costs is not known
     if missing.kind == "re-entry":
         return replace(one, lost=True)
     if missing.kind != "again":

@@ -17,7 +17,7 @@ from ...models.flight.integrate import Flight, Impulse, Itinerary, Measured, clo
 from ...models.frames import plane_axes
 from ...models.ring import Ring
 from ...models.scenario import Craft, Scenario
-from ..craft_plan import CraftPlan, Flown
+from ..craft_plan import CraftPlan, Flown, lowest_periapsis
 from ..flown_plans.burn_list import burns_of
 from ..trajectory.differential_correction import IMPULSIVE
 
@@ -86,7 +86,6 @@ def part_of(ring: Ring, one: OffPlan, flight: Flight, seen: Measured, seats: Sea
     finish = impulses[-1].time_s if impulses else one.now_s
     loaded = craft.propellant_kg if craft.dry_mass_kg is not None else None
     left = burns[-1].propellant_after_kg if burns else loaded
-    dips = [leg.periapsis_m for leg in legs[:-1] if leg.periapsis_m is not None]
     behind = 0 if one.now_s == 0.0 else sum(burn.time_s <= one.now_s for burn in part.burns)
     first = None if part.phasing_burn is None or part.phasing_burn < behind else part.phasing_burn - behind
     return replace(
@@ -105,7 +104,7 @@ def part_of(ring: Ring, one: OffPlan, flight: Flight, seen: Measured, seats: Sea
         revolutions=revolutions_of(ring, one, finish),
         ring_revolutions=part.ring_revolutions + revolutions_of(ring, one, finish) - part.revolutions,
         in_slot_s=finish,
-        lowest_periapsis_m=min(dips, default=None),
+        lowest_periapsis_m=lowest_periapsis(legs),
         must_burn=part.must_burn and behind == 0,
         delta_v_m_s=math.fsum(burn.own_m_s for burn in burns),
         propellant_kg=None if left is None or loaded is None else loaded - left,

@@ -11,12 +11,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
 from ...models.craft import delta_v_allowed
+from ...models.deadline import ENDED
 from ...models.errors import FlightError
 from ...models.flight.flown import TURN_MARGIN
 from ...models.flight.gravity import Gravity, gravity_around
@@ -85,7 +87,11 @@ def mend(
         aim: by what the best way is taken.
 
     Returns:
-        For each what is left to do, its times from the epoch; None where no way to mend keeps the limits.
+        For each what is left to do, its times from the epoch; None where no way to mend keeps the limits, or none was
+        found before the search was ended.
+
+    Raises:
+        OutOfTimeError: it was ended before the burns as planned were corrected.
     """
     gravity = gravity_around(scenario.body)
     possible = [k for k, one in enumerate(strayed) if _may_be_mended(ring, one)]
@@ -95,10 +101,11 @@ def mend(
     _take_best(scenario, ring, strayed, results, found, seats, aim)
     # a craft that is practically on the plan needs no further burn
     others = [k for k in possible if not _as_good(found[k], strayed[k])]
-    likely, rest = changed(scenario, ring, gravity, strayed, others)
-    served = _take_best(scenario, ring, strayed, _corrected(ring, gravity, strayed, likely), found, seats, aim)
-    rest = [draft for draft in rest if draft.who not in served or aim == "finish"]
-    _take_best(scenario, ring, strayed, _corrected(ring, gravity, strayed, rest), found, seats, aim)
+    with suppress(*ENDED):
+        likely, rest = changed(scenario, ring, gravity, strayed, others)
+        served = _take_best(scenario, ring, strayed, _corrected(ring, gravity, strayed, likely), found, seats, aim)
+        rest = [draft for draft in rest if draft.who not in served or aim == "finish"]
+        _take_best(scenario, ring, strayed, _corrected(ring, gravity, strayed, rest), found, seats, aim)
     return tuple(found)
 
 
@@ -238,8 +245,7 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: OffPlan, draft: WayOn, fl
     # on the way up from its launch a craft is lower than the floor for a while
     climbing = np.linalg.norm(one.position) < scenario.floor_m and float(one.position @ one.velocity) > 0.0
     lowest = [leg.periapsis_m for leg in legs if leg.periapsis_m is not None]
-    if not climbing:
-        lowest += [leg.lowest_m for leg in legs]
+    lowest += [leg.lowest_m for leg in (legs[1:] if climbing else legs)]
     above_m = min(lowest, default=math.inf) - clearance.top_m(scenario)
     highest_m = max(leg.highest_m for leg in legs) - scenario.body.radius_m
     return clearance.LIMIT.kept(scenario, above_m) and apoapsis_max.LIMIT.kept(scenario, highest_m)

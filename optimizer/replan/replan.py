@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
+from ...models import deadline
+from ...models.deadline import ENDED
 from ...models.errors import InputError
 from ...models.reading.observed import Observed
 from ...models.scenario import Aim
@@ -63,25 +66,23 @@ def replan(
             where=observed.file,
         )
     progress("where the plan has the craft now")
-    old, near_m_s = before.plans[0], NEAR_SHARE * before.ring.speed_m_s
-    left = remaining(before, old, observed)
+    near_m_s = NEAR_SHARE * before.ring.speed_m_s
+    left = _left(before, observed)
     if left.as_planned or left.scenario is None:
-        return _rest_of(before, observed, left, None, {}, past, progress)
+        rest = _rest_of(before, observed, left, None, {}, past, progress)
+        return replace(rest, unfinished="; ".join(_of_old(before)))
     progress("what is left of the plan, mended")
-    held = _mended(before, observed, left)
+    held, missing = _mended(before, observed, left)
+    missing = [*_of_old(before), *missing]
     found = []
     if held:
-        kept = remaining(before, old, observed, freeze=True, held=frozenset(held))
+        kept = _left(before, observed, freeze=True, held=frozenset(held))
         outcome = None if kept.scenario is None else make_plan(kept.scenario, progress)
         found.append(_rest_of(before, observed, kept, outcome, held, past, progress))
-        # what is left of the best plan is the best that can be left
-        changed = abs(found[0].dearer_m_s)
-        as_good = changed <= AS_GOOD_M_S and found[0].later_s <= LATER_S
-        near = not fresh and changed <= near_m_s
-        if found[0].fits and not left.lost and (as_good or near):
-            return found[0]
+        if not left.lost and _as_good(found[0], -math.inf if fresh else near_m_s):
+            return replace(found[0], unfinished="; ".join([*missing, *_undone(outcome)]))
     for freeze in (True, False):
-        way = remaining(before, old, observed, freeze=freeze)
+        way = _left(before, observed, freeze=freeze)
         if freeze and not way.frozen:
             continue
         # free-form flights are for craft with no other way, and not for the sake of others
@@ -91,8 +92,37 @@ def replan(
             continue
         progress("with the others as planned" if freeze else "all craft replanned")
         outcome = None if way.scenario is None else make_plan(way.scenario, progress)
-        found.append(_rest_of(before, observed, way, outcome, _turned(before, observed, way, outcome), past, progress))
-    return _best(found, before.scenario.minimize)
+        turned, untilted = _turned(before, observed, way, outcome)
+        found.append(_rest_of(before, observed, way, outcome, turned, past, progress))
+        missing += [*untilted, *_undone(outcome, "with the others as planned" if freeze else "all craft replanned")]
+    return replace(_best(found, before.scenario.minimize), unfinished="; ".join(dict.fromkeys(missing)))
+
+
+def _left(
+    before: Outcome, observed: Observed, *, freeze: bool = False, held: frozenset[str] = frozenset()
+) -> Remaining:
+    """What is left of the best plan, by flights to now: without them nothing can be said."""
+    with deadline.flying():
+        return remaining(before, before.plans[0], observed, freeze=freeze, held=held)
+
+
+def _as_good(mended: Replan, near_m_s: float) -> bool:
+    """Whether nothing better need be looked for: what is left of the best plan is the best that can be left."""
+    changed = abs(mended.dearer_m_s)
+    stands = changed <= AS_GOOD_M_S and mended.later_s <= LATER_S
+    return mended.fits and (stands or changed <= near_m_s)
+
+
+def _of_old(before: Outcome) -> list[str]:
+    """What is missing of the plan that is being flown, in words: with more time it may be another one."""
+    return [f"the plan as it was: {before.unfinished}"] if before.unfinished else []
+
+
+def _undone(outcome: Outcome | None, way: str = "") -> list[str]:
+    """What is missing of a plan of what is left, in words."""
+    if outcome is None or not outcome.unfinished:
+        return []
+    return [f"{way}: {outcome.unfinished}" if way else outcome.unfinished]
 
 
 def _best(found: Sequence[Replan], aim: Aim) -> Replan:
@@ -104,23 +134,34 @@ def _best(found: Sequence[Replan], aim: Aim) -> Replan:
     return best
 
 
-def _mended(before: Outcome, observed: Observed, left: Remaining) -> dict[str, CraftPlan]:
-    """Craft whose orbit was seen, each with the rest of its old plan mended, where that keeps the limits."""
+def _mended(before: Outcome, observed: Observed, left: Remaining) -> tuple[dict[str, CraftPlan], list[str]]:
+    """Craft whose orbit was seen, each with the rest of its old plan mended, where that keeps the limits; and what is
+    missing because the search was ended, in words."""
     gone = set(left.lost)
-    return _mend(before, observed, left, [part for part in before.plans[0].craft if part.craft not in gone])
+    try:
+        held = _mend(before, observed, left, [part for part in before.plans[0].craft if part.craft not in gone])
+    except ENDED:
+        return {}, ["going on with the old plan, mended, was not reached"]
+    return held, ["not every way to mend the old plan was reached"] if deadline.over() else []
 
 
-def _turned(before: Outcome, observed: Observed, left: Remaining, outcome: Outcome | None) -> dict[str, CraftPlan]:
-    """Craft that were seen tilted, of which replanning takes no account: their new parts with the tilt taken off."""
+def _turned(
+    before: Outcome, observed: Observed, left: Remaining, outcome: Outcome | None
+) -> tuple[dict[str, CraftPlan], list[str]]:
+    """Craft that were seen tilted, of which replanning takes no account: their new parts with the tilt taken off; and
+    what is missing because the search was ended, in words."""
     if outcome is None or not outcome.plans:
-        return {}
+        return {}, []
     allowed = before.scenario.ring.tilt_tolerance_rad + PLANE_SLACK_RAD
     parts = [
         later(part, observed.now_s)
         for part in outcome.plans[0].craft
         if (seen := observed.of(part.craft)) is not None and seen.tilt_rad > allowed
     ]
-    return _mend(before, observed, left, parts)
+    try:
+        return _mend(before, observed, left, parts), []
+    except ENDED:
+        return {}, ["taking off the tilt was not reached"]
 
 
 def _mend(before: Outcome, observed: Observed, left: Remaining, parts: Sequence[CraftPlan]) -> dict[str, CraftPlan]:
@@ -144,6 +185,8 @@ def _mend(before: Outcome, observed: Observed, left: Remaining, parts: Sequence[
                     now_s=observed.now_s,
                 )
             )
+    if not strayed:
+        return {}
     others = {part.craft: part for part in (*before.plans[0].craft, *parts) if part.craft not in left.lost}
     seats = [(one.craft, one.plane, one.slot, -math.inf) for one in before.kept]
     seats += [(part.craft, part.plane, part.slot, part.in_slot_s) for part in others.values()]

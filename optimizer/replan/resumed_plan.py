@@ -14,6 +14,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ...models import deadline
+from ...models.deadline import ENDED
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import fly
 from ...models.reading.observed import Observed
@@ -27,6 +29,9 @@ from .answer import NOTHING, CraftChange, Past, Replan
 from .off_plan import OffPlan, rest_as_it_is
 from .remaining_scenario import remaining
 from .replan import Progress, replan
+
+NOT_FLOWN_ON = "the plan from here was not judged again, so that its files and any later observation are left out"
+"""What is said where the search was ended after a replan, before what it leaves was made."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,8 +62,14 @@ def go_on(
     """
     done, here = None, FromHere(outcome=before, past=NOTHING)
     for look in looks:
-        done = replan(here.outcome, look(here.outcome), progress, here.past)
-        after = from_here(done)
+        with deadline.flying():
+            seen = look(here.outcome)
+        done = replan(here.outcome, seen, progress, here.past)
+        try:
+            with deadline.flying():
+                after = from_here(done)
+        except ENDED:
+            return replace(done, unfinished="; ".join(one for one in (done.unfinished, NOT_FLOWN_ON) if one)), None
         if after is None:
             return done, None
         here = after
@@ -123,6 +134,7 @@ def from_here(done: Replan) -> FromHere | None:
         infeasible=None,
         phase_rule=before.phase_rule,
         notes=_notes(done),
+        unfinished=done.unfinished,
     )
     return FromHere(outcome=outcome, past=_past(done))
 

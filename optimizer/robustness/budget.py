@@ -131,7 +131,7 @@ class Budget:
     @property
     def unfinished(self) -> str:
         """What time did not suffice for, in words; empty where everything asked for is there."""
-        said = []
+        said = [f"planning: {self.outcome.unfinished}"] if self.outcome.unfinished else []
         if self.samples < self.asked:
             said.append(f"only {self.samples:,} of {self.asked:,} flights of each craft were run".replace(",", " "))
         if len(self.drivers) < self.sources:
@@ -154,7 +154,8 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
         OutOfTimeError: no time was left for a first block of flights of each craft.
     """
     scenario, plan = outcome.scenario, outcome.plans[0]
-    listed = stories(outcome)
+    with deadline.flying():
+        listed = stories(outcome)
     given = [one for one in SOURCES if any(getattr(s.errors, name) for s in listed for name in one[1])]
     if not given:
         raise nothing_said(scenario)
@@ -218,7 +219,7 @@ def _gather(listed: Sequence[AnyStory], seed: int, out: Array, progress: Progres
     slot_errors: list[list[Array]] = [[] for _ in listed]
     done = 0
     for number, first in enumerate(range(0, samples, BLOCK)):
-        if done and deadline.over():
+        if done and (deadline.over() or deadline.stopped()):
             break
         size = min(BLOCK, samples - first)
         for craft, story in enumerate(listed):
@@ -299,8 +300,8 @@ def _drivers(
     """What each source asks for, the largest first; those that time is left for."""
     found: list[Driver] = []
     with suppress(OutOfTimeError):
-        base = _reserve(listed, samples, seed)
-        while len(found) < len(given):
+        base = 0.0 if deadline.stopped() else _reserve(listed, samples, seed)
+        while len(found) < len(given) and not deadline.stopped():
             found.append(_driver(listed, given[len(found)], base, samples, seed))
     return tuple(sorted(found, key=lambda d: -d.alone_m_s))
 

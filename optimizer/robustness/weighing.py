@@ -6,13 +6,14 @@ Weighing is over the plans that were listed, one by one: it proves nothing about
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ...models.burns import propellant_needed
-from ...models.deadline import poll
+from ...models.deadline import ENDED, poll
 from ...models.errors import InputError
 from ...models.risk import Risk, Weigh
 from ...models.scenario import Scenario
@@ -104,15 +105,17 @@ def weighed(
         OutOfTimeError: the search has ended.
     """
     refuse_unweighable(outcome.scenario)
-    found = []
+    return tuple(_each(outcome, samples, seed, progress))
+
+
+def _each(outcome: Outcome, samples: int, seed: int, progress: Progress) -> Iterator[WeighedPlan]:
     for plan in outcome.plans:
         poll()
         progress(f"weighing plan {plan.rank} of {len(outcome.plans)}")
         alone = replace(outcome.at_phase_of(plan), plans=(plan,))
         speed, mass = _load(alone, samples, seed) if has_errors(outcome.scenario) else (None, None)
         done = completion(alone, plan, samples, seed)
-        found.append(WeighedPlan(plan=plan, load_m_s=speed, load_kg=mass, completion=done))
-    return tuple(found)
+        yield WeighedPlan(plan=plan, load_m_s=speed, load_kg=mass, completion=done)
 
 
 def _load(outcome: Outcome, samples: int, seed: int) -> tuple[float, float | None]:
@@ -192,20 +195,33 @@ class RiskStudy:
 
     Args:
         outcome: as planned, its plans ranked by the goal.
-        plans: each with its risk, in that order.
-        spares: the first plan with so many craft that stand ready, from none upward; empty where none is lost.
+        plans: each with its risk, in that order; fewer than the outcome has where the search was ended.
+        spares: the first plan with so many craft that stand ready, from none upward; empty where none is lost, fewer
+            where the search was ended.
+        spares_asked: for how many numbers of spares that was to be found out.
         samples, seed: rings flown for each, and of all random numbers.
     """
 
     outcome: Outcome
     plans: tuple[WeighedPlan, ...]
     spares: tuple[tuple[int, Completion], ...]
+    spares_asked: int
     samples: int
     seed: int
 
+    @property
+    def unfinished(self) -> str:
+        """What was not reached because the search was ended, in words; empty where everything asked for is there."""
+        said = [f"planning: {self.outcome.unfinished}"] if self.outcome.unfinished else []
+        if (missing := len(self.outcome.plans) - len(self.plans)) > 0:
+            said.append(f"{missing} of {len(self.outcome.plans)} plans were not weighed")
+        if len(self.spares) < self.spares_asked:
+            said.append("what spares are worth was not reached" if not self.spares else "more spares were not reached")
+        return "; ".join(said)
+
 
 def study(outcome: Outcome, samples: int = SAMPLES, seed: int = 1, progress: Progress = lambda _: None) -> RiskStudy:
-    """Every plan of an outcome with its risk, and what spares are worth to the first.
+    """Every plan of an outcome with its risk, and what spares are worth to the first; as far as time suffices.
 
     Args:
         outcome: of planning; it must have plans.
@@ -215,15 +231,25 @@ def study(outcome: Outcome, samples: int = SAMPLES, seed: int = 1, progress: Pro
 
     Raises:
         InputError: there is nothing to weigh by, or a craft drifts and there are errors.
-        OutOfTimeError: the search has ended.
     """
-    plans = weighed(outcome, samples, seed, progress)
+    refuse_unweighable(outcome.scenario)
     risk = outcome.scenario.risk or Risk()
-    launched = any(part.launch_s is not None for part in plans[0].plan.craft)
-    found = []
-    for count in range(max(MOST_SPARES, risk.spares) + 1) if risk.loss_share > 0.0 and launched else ():
-        poll()
-        progress(f"with {count} spares")
-        scenario = replace(outcome.scenario, risk=replace(risk, spares=count))
-        found.append((count, completion(replace(outcome, scenario=scenario), plans[0].plan, samples, seed)))
-    return RiskStudy(outcome=outcome, plans=plans, spares=tuple(found), samples=samples, seed=seed)
+    launched = any(part.launch_s is not None for part in outcome.plans[0].craft)
+    counts = range(max(MOST_SPARES, risk.spares) + 1) if risk.loss_share > 0.0 and launched else range(0)
+    plans, found = [], []
+    with suppress(*ENDED):
+        for one in _each(outcome, samples, seed, progress):
+            plans.append(one)  # noqa: PERF402
+        for count in counts:
+            poll()
+            progress(f"with {count} spares")
+            scenario = replace(outcome.scenario, risk=replace(risk, spares=count))
+            found.append((count, completion(replace(outcome, scenario=scenario), plans[0].plan, samples, seed)))
+    return RiskStudy(
+        outcome=outcome,
+        plans=tuple(plans),
+        spares=tuple(found),
+        spares_asked=len(counts),
+        samples=samples,
+        seed=seed,
+    )

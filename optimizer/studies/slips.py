@@ -2,7 +2,8 @@
 
 Every answer is a new plan, best by the scenario's goal over the catalogue (flown for its liftoff only): all that
 is still to be launched may take other slots and moments, except that a slip changes nothing for what has gone up
-before. After a loss the ring is either spread evenly over those that are left, or its gap waits for a spare.
+before. After a loss the ring is either spread evenly over those that are left, or its gap waits for a spare. Each
+question gets its part of the time that is left; one that no answer was found for in it is marked as not reached.
 """
 
 from __future__ import annotations
@@ -11,38 +12,31 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from ...models.deadline import OutOfTimeError
 from ...models.scenario import Occupied, RingSpec, Scenario
-from ..choice.ring_phase import BROKEN_IN_FLIGHT, best_phase
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
-from ..problem.ring_phase import problems
+from .questions import NONE_LEFT, Found, Price, Questions
 from .respace import Place, on_the_ring, respaced
 
 Progress = Callable[[str], None]
+
+ON_PAD_AND_IN_ORBIT = 5
+"""Questions about the loss of a craft: gap, spread and spare on the pad, spread and spare in orbit."""
 
 EARLY_S = 1.0
 """Launches at most this much before a slipped one have gone up when it slips."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Price:
-    """What a plan comes to: total delta-v of all that is planned, latest finish; and the liftoff asked about, if any.
-
-    ``delta_v_m_s`` counts craft only. Times from the scenario's epoch; the liftoff is that of the flight.
-    """
-
-    delta_v_m_s: float
-    finish_s: float
-    liftoff_s: float | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
 class Slip:
-    """One launch, late by so much: the best plan then, None where no plan keeps the limits."""
+    """One launch, late by so much: the best plan then, None where no plan keeps the limits.
+
+    Without ``reached`` the search was ended before that was known.
+    """
 
     late_s: float
     price: Price | None
+    reached: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,7 +50,8 @@ class Loss:
             (in orbit); None where no plan keeps the limits, or craft that stay are in the way.
         spare: another craft like it, launched no sooner than ``spare_after_s`` after it was, whatever the latest
             finish; None where no plan keeps the other limits.
-        why_not_spread: in words, where there is a reason other than the limits.
+        why_not_spread, why_no_spare: in words, where there is a reason other than the limits.
+        unreached: which of ``gap``, ``spread`` and ``spare`` are None because the search was ended before.
     """
 
     in_orbit: bool
@@ -64,6 +59,8 @@ class Loss:
     spread: Price | None
     spare: Price | None
     why_not_spread: str = ""
+    why_no_spare: str = ""
+    unreached: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,7 +80,10 @@ class Slips:
 
     Args:
         flown: the plan as it is printed elsewhere, corrected by its flight.
-        planned: what the others are set against: the same plan by the catalogue, where it is the best one.
+        planned: what the others are set against: the same plan by the catalogue, where it is the best one; as flown
+            where it is another, or without ``planned_reached``.
+        planning: what the search for the plan itself did not reach, in words.
+        asked, reached, searched: questions, those with an answer, and those of them whose search came to its end.
     """
 
     scenario: Scenario
@@ -92,6 +92,25 @@ class Slips:
     launches: tuple[Launch, ...]
     spare_after_s: float
     rank: int = 1
+    planned_reached: bool = True
+    planning: str = ""
+    asked: int = 0
+    reached: int = 0
+    searched: int = 0
+
+    @property
+    def unfinished(self) -> str:
+        """What was not reached because the search was ended, in words; empty where everything asked for is there."""
+        said = [f"planning: {self.planning}"] if self.planning else []
+        if self.reached < self.asked:
+            said.append(f"{self.asked - self.reached} of {self.asked} questions were not reached")
+        if self.searched < self.reached:
+            count = self.reached - self.searched
+            plans = "1 plan is" if count == 1 else f"{count} plans are"
+            said.append(f"{plans} the best found by then, where a better one may exist")
+        if not self.planned_reached:
+            said.append("differences are from the plan as flown, whose figure by the catalogue was not reached")
+        return "; ".join(said)
 
 
 def make_slips(
@@ -113,70 +132,51 @@ def make_slips(
     plan, scenario = outcome.plans[0], outcome.scenario
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))
     flown = Price(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s)
+    groups = _launches(plan, only)
+    ask = Questions(_count(groups, len(late_s)), progress)
     # another plan than the best one is taken as it was flown
-    planned = _best(fixed, progress, ()) if plan.rank == 1 else flown
-    if planned is None:
+    planned = ask(fixed) if plan.rank == 1 else Found(flown)
+    if planned.reached and planned.price is None:
         raise RuntimeError("a plan with the ring's phase free, but none with the phase it took: a fault of ours")
-    groups: dict[str, list[CraftPlan]] = {}
-    for part in sorted(plan.craft, key=lambda p: (math.inf if p.launch_s is None else p.launch_s, p.craft)):
-        groups.setdefault(part.carrier or part.craft, []).append(part)
     launches = []
     for name, parts in groups.items():
         names = tuple(part.craft for part in parts)
-        if only and name not in only and not only & set(names):
-            continue
-        launches.append(
-            Launch(
-                name=name,
-                craft=names,
-                planned_s=parts[0].launch_s,
-                slips=tuple(_slip(fixed, plan, names, late, progress) for late in late_s)
-                if parts[0].launch_s is not None
-                else (),
-                losses=tuple(
-                    loss for part in parts for loss in _losses(outcome, fixed, plan, part, spare_after_s, progress)
-                ),
-            )
-        )
+        slipped = late_s if parts[0].launch_s is not None else ()
+        slips = tuple(_slip(fixed, plan, names, late, ask) for late in slipped)
+        lost = [loss for part in parts for loss in _losses(outcome, fixed, plan, part, spare_after_s, ask)]
+        launches.append(Launch(name=name, craft=names, planned_s=parts[0].launch_s, slips=slips, losses=tuple(lost)))
     return Slips(
         scenario=scenario,
         flown=flown,
-        planned=planned,
+        planned=planned.price or flown,
         launches=tuple(launches),
         spare_after_s=spare_after_s,
         rank=plan.rank,
+        planned_reached=planned.reached,
+        planning=outcome.unfinished,
+        asked=ask.asked,
+        reached=ask.reached,
+        searched=ask.searched,
     )
 
 
-def _best(scenario: Scenario, progress: Progress, asked: tuple[str, ...]) -> Price | None:
-    """The best plan by the catalogue, with the first liftoff of some craft; None where no plan keeps the limits.
-
-    Raises:
-        OutOfTimeError: the search ended before it found one.
-    """
-    if not any(not craft.stay for craft in scenario.craft):
-        return Price(delta_v_m_s=0.0, finish_s=0.0)
-    laid = best_phase(problems(scenario), scenario.minimize, progress)
-    selection, best = laid.selection, laid.best
-    if best is None and laid.late and laid.late != BROKEN_IN_FLIGHT:
-        raise OutOfTimeError(laid.late)  # nothing found so far does not mean that there is nothing
-    if best is None:
-        return None
-    options = best.options
-    liftoffs = []
-    for index, group in enumerate(selection.made.problem.classes):
-        if set(group.names) & set(asked):
-            liftoffs += selection.liftoffs.flown(options.take(options.craft_class == index)).tolist()
-    return Price(
-        delta_v_m_s=math.fsum(options.delta_v_m_s.tolist()),
-        finish_s=float(options.finish_s.max()),
-        liftoff_s=min(liftoffs, default=None),
-    )
+def _launches(plan: Plan, only: frozenset[str]) -> dict[str, list[CraftPlan]]:
+    """What lifts off at once, in the order of liftoffs, by the name of the carrier or the craft."""
+    groups: dict[str, list[CraftPlan]] = {}
+    for part in sorted(plan.craft, key=lambda p: (math.inf if p.launch_s is None else p.launch_s, p.craft)):
+        groups.setdefault(part.carrier or part.craft, []).append(part)
+    return {name: parts for name, parts in groups.items() if not only or only & {name, *(part.craft for part in parts)}}
 
 
-def _slip(scenario: Scenario, plan: Plan, names: tuple[str, ...], late_s: float, progress: Progress) -> Slip:
+def _count(groups: dict[str, list[CraftPlan]], slips: int) -> int:
+    """How many questions there are at most."""
+    launched = sum(parts[0].launch_s is not None for parts in groups.values())
+    return 1 + slips * launched + ON_PAD_AND_IN_ORBIT * sum(map(len, groups.values()))
+
+
+def _slip(scenario: Scenario, plan: Plan, names: tuple[str, ...], late_s: float, ask: Questions) -> Slip:
     """The best plan where one launch is so much later, and whatever went up before it keeps its slot."""
-    progress(f"{names[0]} late by {late_s / 3600.0:g} h")
+    ask.progress(f"{names[0]} late by {late_s / 3600.0:g} h")
     first = min(part.launch_s for part in plan.craft if part.craft in names and part.launch_s is not None)
     earlier = [
         part
@@ -204,12 +204,10 @@ def _slip(scenario: Scenario, plan: Plan, names: tuple[str, ...], late_s: float,
     )
     carriers = tuple(c for c in scenario.carriers if not set(c.craft) & gone)
     left = replace(scenario, craft=craft, pads=pads, carriers=carriers, ring=_holding(scenario, earlier))
-    found = _best(left, progress, names)
+    found, reached = ask(left, names)
     if found is None:
-        return Slip(late_s=late_s, price=None)
-    price = Price(
-        delta_v_m_s=found.delta_v_m_s + spent, finish_s=max(found.finish_s, finish), liftoff_s=found.liftoff_s
-    )
+        return Slip(late_s=late_s, price=None, reached=reached)
+    price = replace(found, delta_v_m_s=found.delta_v_m_s + spent, finish_s=max(found.finish_s, finish))
     return Slip(late_s=late_s, price=price)
 
 
@@ -220,14 +218,14 @@ def _holding(scenario: Scenario, parts: list[CraftPlan]) -> RingSpec:
 
 
 def _losses(
-    outcome: Outcome, scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, progress: Progress
+    outcome: Outcome, scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, ask: Questions
 ) -> list[Loss]:
     losses = []
     if part.launch_s is not None:
-        progress(f"{part.craft} lost on the pad")
-        losses.append(_on_pad(scenario, part, spare_after_s, progress))
-    progress(f"{part.craft} lost in orbit")
-    losses.append(_in_orbit(outcome, scenario, plan, part, spare_after_s, progress))
+        ask.progress(f"{part.craft} lost on the pad")
+        losses.append(_on_pad(scenario, part, spare_after_s, ask))
+    ask.progress(f"{part.craft} lost in orbit")
+    losses.append(_in_orbit(outcome, scenario, plan, part, spare_after_s, ask))
     return losses
 
 
@@ -252,7 +250,20 @@ def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
     return replace(scenario, ring=replace(ring, slots=ring.slots - 1, slot0_rad=None)), ""
 
 
-def _on_pad(scenario: Scenario, part: CraftPlan, spare_after_s: float, progress: Progress) -> Loss:
+def _loss(*, in_orbit: bool, gap: Found, spread: Found, spare: Found, why: str, alone: str = "") -> Loss:
+    unreached = [name for name, one in (("gap", gap), ("spread", spread), ("spare", spare)) if not one.reached]
+    return Loss(
+        in_orbit=in_orbit,
+        gap=gap.price,
+        spread=spread.price,
+        spare=spare.price,
+        why_not_spread=why,
+        why_no_spare=alone,
+        unreached=frozenset(unreached),
+    )
+
+
+def _on_pad(scenario: Scenario, part: CraftPlan, spare_after_s: float, ask: Questions) -> Loss:
     rest = _without(scenario, part.craft)
     fewer, why = _fewer_slots(rest)
     ready = (part.launch_s or 0.0) + spare_after_s
@@ -261,17 +272,17 @@ def _on_pad(scenario: Scenario, part: CraftPlan, spare_after_s: float, progress:
         for one in scenario.craft
     )
     unhurried = replace(scenario.limits, finish_within_s=math.inf)
-    return Loss(
+    return _loss(
         in_orbit=False,
-        gap=_best(rest, progress, ()),
-        spread=None if fewer is None else _best(fewer, progress, ()),
-        spare=_best(replace(rest, craft=spare, limits=unhurried), progress, (part.craft,)),
-        why_not_spread=why,
+        gap=ask(rest),
+        spread=NONE_LEFT if fewer is None else ask(fewer),
+        spare=ask(replace(rest, craft=spare, limits=unhurried), (part.craft,)),
+        why=why,
     )
 
 
 def _in_orbit(
-    outcome: Outcome, scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, progress: Progress
+    outcome: Outcome, scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, ask: Questions
 ) -> Loss:
     """After the last arrival: all other craft in their slots, with what propellant the plan leaves."""
     ring, now = outcome.ring, plan.finish_s
@@ -290,14 +301,16 @@ def _in_orbit(
         fewer = replace(respaced(scenario, ring, there, fewer.ring.slots), limits=limits, minimize="delta_v")
     others = [p for p in plan.craft if p.craft != part.craft]
     lost = next(one for one in scenario.craft if one.name == part.craft)
-    spare, price = replace(lost, ready_s=now + spare_after_s, orbit=None, carrier=None), None
-    if scenario.pads and part.launch_s is not None:
+    spare, waiting = replace(lost, ready_s=now + spare_after_s, orbit=None, carrier=None), NONE_LEFT
+    launched = bool(scenario.pads) and part.launch_s is not None
+    if launched:
         waits = replace(scenario, craft=(spare,), carriers=(), ring=_holding(scenario, others), limits=limits)
-        price = _best(waits, progress, (part.craft,))
-    return Loss(
+        waiting = ask(waits, (part.craft,))
+    return _loss(
         in_orbit=True,
-        gap=Price(delta_v_m_s=0.0, finish_s=now),
-        spread=None if fewer is None else _best(fewer, progress, ()),
-        spare=price,
-        why_not_spread=why,
+        gap=Found(Price(delta_v_m_s=0.0, finish_s=now)),
+        spread=NONE_LEFT if fewer is None else ask(fewer),
+        spare=waiting,
+        why=why,
+        alone="" if launched else "the craft is not launched in this scenario, and neither is a spare",
     )

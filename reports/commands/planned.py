@@ -92,6 +92,11 @@ def status_of(outcome: Outcome, run: Run) -> int:
         return 0
     if not outcome.undecided:
         return NO_PLAN
+    return ended_status(run)
+
+
+def ended_status(run: Run) -> int:
+    """The exit status of a command that was ended before it knew anything that was asked."""
     return INTERRUPTED if run.stopped else UNDECIDED
 
 

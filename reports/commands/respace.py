@@ -50,7 +50,7 @@ TOGETHER = (
 def respace(arguments: argparse.Namespace) -> int:
     """The craft that are up spread evenly again, after a loss or for another number of slots."""
     scenario = scenario_of(arguments)
-    from ...models.deadline import share
+    from ...models.deadline import flying, share
     from ...models.reading.scenario_reader import parse_scenario
     from ...optimizer.plan import make_plan
     from ...optimizer.studies.respace import planes_asked, spread_plane, standing_after, standing_now
@@ -65,7 +65,8 @@ def respace(arguments: argparse.Namespace) -> int:
             before = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
             if not before.plans:
                 raise NoPlanError(before, status_of(before, run))
-            now = standing_after(before, before.plans[0], arguments.lost)
+            with flying():
+                now = standing_after(before, before.plans[0], arguments.lost)
         else:
             now = standing_now(scenario, arguments.lost)
         planes = planes_asked(now, arguments.plane)

@@ -8,15 +8,14 @@ from pathlib import Path
 
 from ...models.errors import InputError
 from ...models.printable import printable
-from ..console import width
+from ..console import complain, width
 from .deliver import again, deliver
 from .planned import (
     FIRST_SHARE,
-    INTERRUPTED,
     NO_PLAN,
-    UNDECIDED,
     NoPlanError,
     by_bulge_alone,
+    ended_status,
     picked,
     run_of,
     scenario_of,
@@ -54,7 +53,7 @@ def compare(arguments: argparse.Namespace) -> int:
         return 0
     if not any(entry.undecided for entry in entries):
         return NO_PLAN
-    return INTERRUPTED if run.stopped else UNDECIDED
+    return ended_status(run)
 
 
 def _short_names(files: Sequence[str]) -> list[str]:
@@ -67,14 +66,19 @@ def _short_names(files: Sequence[str]) -> list[str]:
 def budget(arguments: argparse.Namespace) -> int:
     """What errors cost, and what to load."""
     scenario = by_bulge_alone(scenario_of(arguments))
+    from ...models.deadline import ENDED
     from ...optimizer.robustness.budget import make_budget
     from ...optimizer.robustness.flights_with_errors import refuse_without_errors
-    from ..budget import budget_json, budget_text, write_budget
+    from ..budget import budget_json, budget_text, nothing_flown, write_budget
 
     refuse_without_errors(scenario)
     with shown_progress(arguments) as progress, run_of(arguments) as run:
         outcome = picked(arguments, scenario, run, progress)
-        made = make_budget(outcome, arguments.samples, arguments.seed, progress)
+        try:
+            made = make_budget(outcome, arguments.samples, arguments.seed, progress)
+        except ENDED:
+            complain(f"ringwright: {nothing_flown(outcome)}")
+            return ended_status(run)
     deliver(
         arguments,
         lambda: budget_text(made, width()),
@@ -104,11 +108,11 @@ def risk(arguments: argparse.Namespace) -> int:
         arguments,
         lambda: risk_text(found, width()),
         json=lambda: risk_json(found),
-        files=lambda out: write_risk(found, out),
+        files=(lambda out: write_risk(found, out)) if found.plans else None,
         kept="Text, answer and figure",
         following=[("what one late launch costs", again(arguments, "slips"))],
     )
-    return 0
+    return 0 if found.plans else ended_status(run)
 
 
 def slips(arguments: argparse.Namespace) -> int:
@@ -133,4 +137,4 @@ def slips(arguments: argparse.Namespace) -> int:
         json=lambda: slips_json(found),
         following=[("the next plan, once it is known what happened", again(arguments, "replan", "--observed", "FILE"))],
     )
-    return 0
+    return 0 if found.reached else ended_status(run)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from dataclasses import replace
@@ -15,6 +16,7 @@ from sgp4.exporter import export_tle
 from sgp4.propagation import gstime
 
 from ringwright.models.bodies import terrestrial_days
+from ringwright.models.deadline import OutOfTimeError, searching
 from ringwright.models.errors import InputError
 from ringwright.models.flight.integrate import PointMass, fly
 from ringwright.models.orbit_of_state import orbit_of_state
@@ -22,6 +24,8 @@ from ringwright.models.reading.observed import parse_observed
 from ringwright.models.ring import Ring
 from ringwright.models.standard_frames import sidereal_less_rotation
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.replan import decisions as decisions_module
+from ringwright.optimizer.replan import replan as replan_module
 from ringwright.optimizer.replan.answer import Replan
 from ringwright.optimizer.replan.replan import replan
 from ringwright.reports.replan import replan_json, replan_text
@@ -138,6 +142,48 @@ def test_an_overshot_period_from_below_costs_nothing() -> None:
     change = next(one for one in done.changes if one.craft == "Fen")
     assert change.spent_m_s + change.rest_m_s == pytest.approx(ring.speed_m_s - arrival, abs=SCREEN_M_S)
     assert change.in_slot_s > part.in_slot_s
+
+
+OFF = """
+now_s = {now!r}
+[[craft]]
+name = "Fen"
+orbit = {{ periapsis_km = 4990.0, apoapsis_km = 6000.0, angle_deg = 140.0, at = "apoapsis", at_s = 0.0 }}
+"""
+
+
+def test_what_was_not_reached_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ways to mend and plans that the search was ended before, and the plan that was flown itself."""
+    text = OFF.format(now=600.0)
+    whole = _go_on(text)
+    assert whole.unfinished == ""
+    assert "ended early" not in replan_text(whole, 80)
+
+    def never(*_: object, **__: object) -> None:
+        raise OutOfTimeError
+
+    monkeypatch.setattr(replan_module, "mend", never)
+    done = _go_on(text)
+    shown, written = " ".join(replan_text(done, 80).split()), json.loads(replan_json(done))
+    assert done.outcome is not None
+    assert done.outcome.plans
+    assert "ended early: going on with the old plan, mended, was not reached." in shown
+    assert written["unfinished"] == done.unfinished
+    with searching(lambda: 0.0):
+        none = _go_on(text)
+    assert none.outcome is not None
+    assert none.outcome.undecided
+    shown = " ".join(replan_text(none, 80).split())
+    assert "NO PLAN FROM HERE WAS FOUND before the search was ended" in shown
+    assert "keeps the limits;" not in shown
+    monkeypatch.setattr(decisions_module, "_cheapest", never)
+    monkeypatch.setattr(decisions_module, "missed", never)
+    planned = _go_on("now_s = 600.0\n")
+    assert planned.decisions
+    assert all(one.extra_m_s is None for one in planned.decisions)
+    before = replace(_before(), unfinished="cut off")
+    old = replan(before, parse_observed("now_s = 600.0\n", before.scenario, before.ring))
+    assert old.unfinished == "the plan as it was: cut off"
 
 
 def test_an_orbit_that_does_not_touch_the_ring_is_a_start() -> None:

@@ -14,10 +14,13 @@ import numpy as np
 import pytest
 
 from ringwright.cli import main
+from ringwright.models.deadline import OutOfTimeError
 from ringwright.models.errors import InputError
 from ringwright.models.reading.observed import Observed, parse_observed
+from ringwright.optimizer.replan import resumed_plan
 from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.replan.resumed_plan import from_here, go_on
+from ringwright.reports.replan import replan_text
 from ringwright.reports.result import result
 from ringwright.tests.tolerances import (
     AVERAGED_DEG,
@@ -139,3 +142,17 @@ def test_command_line_writes_the_plan_from_here(tmp_path: Path, capsys: pytest.C
     assert (out / "sheet-1-flint.txt").exists()
     assert (out / "turning_view.svg").exists()
     assert "ringwright plan" not in (out / "plan.txt").read_text(encoding="utf-8")
+
+
+def test_a_replan_is_shown_where_what_it_leaves_was_not_reached(monkeypatch: pytest.MonkeyPatch) -> None:
+    before = bundled_outcome("one-craft-mars")
+    seen = parse_observed(SEEN, before.scenario, before.ring)
+
+    def never(_: object) -> None:
+        raise OutOfTimeError
+
+    monkeypatch.setattr(resumed_plan, "from_here", never)
+    done, here = go_on(before, [lambda _: seen, lambda _: seen])
+    assert here is None
+    assert done.changes
+    assert "any later observation are left out. --time-limit" in " ".join(replan_text(done, 80).split())

@@ -5,8 +5,10 @@ from __future__ import annotations
 import itertools
 import json
 import math
+import re
 from dataclasses import replace
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -15,10 +17,12 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from scipy.stats import norm
 
+from ringwright.cli import main
 from ringwright.models.deadline import Deadline, OutOfTimeError, within
 from ringwright.models.errors import InputError
 from ringwright.models.scenario import Errors
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.robustness import budget as budget_module
 from ringwright.optimizer.robustness.budget import Budget, make_budget
 from ringwright.optimizer.robustness.closed_form import Flights, fly, normals_of
 from ringwright.optimizer.robustness.craft_leg import Story
@@ -371,3 +375,27 @@ def test_a_budget_ends_with_its_time_and_says_how_much_was_flown() -> None:
     assert not _in_readings(outcome, 6.0, asked).drivers
     with pytest.raises(OutOfTimeError):
         _in_readings(outcome, 1.0, asked)
+
+
+def test_a_budget_that_is_stopped_shows_what_was_flown_and_goes_on_with_nothing() -> None:
+    outcome = _outcome("[errors]\nburn_share = 0.01")
+    deadline = Deadline()
+    with within(deadline):
+        deadline.stop()
+        found = make_budget(outcome, 3 * BLOCK)
+    assert (found.samples, found.drivers) == (BLOCK, ())
+    assert "only" in budget_text(found, 80)
+
+
+def test_a_budget_without_time_for_a_flight_says_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def never(*_: object) -> None:
+        raise OutOfTimeError
+
+    file = tmp_path / "one.toml"
+    file.write_text(WORLD.format(tilt=0.0, slot0=SLOT0_AWAY, errors=SOME), encoding="utf-8")
+    monkeypatch.setattr(budget_module, "stories", never)
+    assert main(["budget", str(file)]) == 4
+    said = capsys.readouterr().err
+    assert re.match(r"ringwright: plan 1 takes [\d.]+ m/s; the search was ended before any flight with errors", said)

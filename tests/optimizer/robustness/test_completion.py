@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 import bisect
+import json
 import math
 import random
 import re
 from dataclasses import replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ringwright.models.deadline import searching
 from ringwright.models.errors import InputError
 from ringwright.models.risk import Risk
 from ringwright.models.scenario import Errors, Occupied
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.robustness import weighing
 from ringwright.optimizer.robustness.budget import make_budget
-from ringwright.optimizer.robustness.completion import RARE, Chances, chances, completion
-from ringwright.optimizer.robustness.weighing import ranked, study, weighed
+from ringwright.optimizer.robustness.completion import RARE, Chances, Completion, chances, completion
+from ringwright.optimizer.robustness.weighing import RiskStudy, ranked, study, weighed
+from ringwright.reports.risk import risk_json, risk_text
 from ringwright.tests.tolerances import SCREEN_M_S, SECOND_S
 from ringwright.tests.worlds import FLAT_ROCK, heavy
 
@@ -218,6 +223,35 @@ def test_spares_never_make_it_later() -> None:
     late = [done.done[2].value for _, done in found.spares]
     assert late[0] > late[1] + 10 * DAY
     assert late[1] >= late[2]
+
+
+def test_plans_weighed_before_the_time_was_up_are_shown(monkeypatch: pytest.MonkeyPatch) -> None:
+    outcome = at_risk(planned(("Fen", "Moor")), Risk(slip_share=0.3, slip_mean_s=2 * DAY, loss_share=0.15))
+    assert len(outcome.plans) > 1
+    now, whole = [0.0], study(outcome, SAMPLES)
+
+    def slow(*asked: Any) -> Completion:
+        found = completion(*asked)
+        now[0] += 1.0
+        return found
+
+    monkeypatch.setattr(weighing, "completion", slow)
+    none, one = (_ended_after(outcome, search_s, now) for search_s in (0.0, 1.0))
+    assert none.plans == ()
+    assert [found.risk for found in one.plans] == [found.risk for found in whole.plans[:1]]
+    assert one.spares == ()
+    assert f"{len(outcome.plans) - 1} of {len(outcome.plans)} plans were not weighed" in one.unfinished
+    assert "what spares are worth was not reached" in " ".join(risk_text(one, 80).split())
+    assert "what late and lost launches make of that is not known yet" in " ".join(risk_text(none, 80).split())
+    assert json.loads(risk_json(none))["unfinished"] == none.unfinished
+    assert whole.unfinished == ""
+
+
+def _ended_after(outcome: Outcome, search_s: float, now: list[float]) -> RiskStudy:
+    """A study whose search ends so long after it began."""
+    end_s = now[0] + search_s
+    with searching(lambda: end_s - now[0]):
+        return study(outcome, SAMPLES)
 
 
 def test_nothing_to_weigh_by_is_refused() -> None:

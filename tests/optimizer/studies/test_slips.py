@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
+from pathlib import Path
 from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import pytest
 
 from ringwright.cli import main
-from ringwright.models.deadline import OutOfTimeError
+from ringwright.models.deadline import Deadline, OutOfTimeError, within
+from ringwright.models.readouts import plain
+from ringwright.optimizer.choice.ring_phase import best_phase
 from ringwright.optimizer.replan import decisions as decisions_module
-from ringwright.optimizer.studies import slips as slips_module
+from ringwright.optimizer.studies import questions as questions_module
 from ringwright.optimizer.studies.slips import Slips, make_slips
 from ringwright.reports.slips import slips_json, slips_text
 from ringwright.tests.tolerances import FLOAT_M_S, MILLIMETER_M_S, TENTH_S, UNSEEN_M_S
@@ -122,12 +126,12 @@ def test_craft_that_stay_keep_the_ring_as_it_is() -> None:
             assert "craft that stay" in loss.why_not_spread
 
 
-@pytest.mark.parametrize("room", [slips_module, decisions_module])
+@pytest.mark.parametrize("room", [questions_module, decisions_module])
 def test_a_search_that_ended_early_is_not_taken_for_no_plan(room: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
     scenario = scenario_of(world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0))
 
     def ask() -> Any:
-        return room._best(scenario, print, ()) if room is slips_module else room._cheapest(scenario, print)
+        return room.best_price(scenario, print) if room is questions_module else room._cheapest(scenario, print)
 
     nothing = {"selection": None, "best": None}
     monkeypatch.setattr(room, "best_phase", lambda *_: SimpleNamespace(**nothing, late="the search did not finish"))
@@ -135,6 +139,79 @@ def test_a_search_that_ended_early_is_not_taken_for_no_plan(room: ModuleType, mo
         ask()
     monkeypatch.setattr(room, "best_phase", lambda *_: SimpleNamespace(**nothing, late=""))
     assert ask() is None
+
+
+def _joined(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_what_was_answered_before_the_time_was_up_is_shown_and_the_rest_marked(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0, limits="finish_within_d = 9.0")
+    outcome, whole = outcome_of(scenario_of(text)), slips_of(text, (6.0 * 3600.0, DAY_S))
+    now, price = [0.0], questions_module.best_price
+
+    def slow(*asked: Any) -> Any:
+        found = price(*asked)
+        now[0] += 1.0
+        return found
+
+    monkeypatch.setattr(questions_module, "best_price", slow)
+    # the plan as planned, both slips, gap and spread; the time to search is up then
+    with within(Deadline(limit_s=6.0, clock=lambda: now[0])):
+        found = make_slips(outcome, (6.0 * 3600.0, DAY_S), 10.0 * DAY_S)
+    first, second = found.launches
+    assert (first.slips, first.losses[0].gap, first.losses[0].spread) == (
+        whole.launches[0].slips,
+        whole.launches[0].losses[0].gap,
+        whole.launches[0].losses[0].spread,
+    )
+    assert first.losses[0].unreached == {"spare"}
+    assert not any(slip.reached for slip in second.slips)
+    assert (found.asked, found.reached, found.searched) == (whole.asked, 5, 5)
+    shown, written = _joined(slips_text(found, 80)), json.loads(slips_json(found))
+    assert f"The search ended early: {whole.asked - 5} of {whole.asked} questions were not reached." in shown
+    assert shown.count("not reached") == whole.asked - 5 + 1
+    assert "NO PLAN" not in shown
+    assert written["launches"][0]["losses"][0]["not_reached"] == ["spare"]
+    assert [slip["reached"] for slip in written["launches"][1]["slips"]] == [False, False]
+    assert whole.unfinished == ""
+    assert "ended early" not in slips_text(whole, 80)
+
+
+def test_a_plan_that_was_not_proved_best_is_marked(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = world(names=("Sorrel",), launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0)
+    monkeypatch.setattr(questions_module, "best_phase", lambda *asked: replace(best_phase(*asked), late="cut off"))
+    found = slips_of(text)
+    assert found.searched < found.reached == found.asked
+    spare = found.launches[0].losses[0].spare
+    assert spare is not None
+    shown = _joined(slips_text(found, 80))
+    assert "the best found by then, where a better one may exist (marked *)" in shown
+    assert f"{plain(spare.delta_v_m_s)}* m/s" in shown
+
+
+def test_slips_stopped_at_once_show_the_plan(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = world(names=TWO, launch=LAUNCHED, ring="slot0_deg = 40.0", low_km=-300.0)
+    file = tmp_path / "two.toml"
+    file.write_text(text, encoding="utf-8")
+
+    def never(*_: object) -> None:
+        raise OutOfTimeError
+
+    monkeypatch.setattr(questions_module, "best_price", never)
+    assert main(["slips", str(file)]) == 4
+    shown = _joined(capsys.readouterr().out)
+    plan = planned(text)["plans"][0]
+    assert f"As planned: {plain(plan['delta_v_m_s'])} m/s in all" in shown
+    assert "whose figure by the catalogue was not reached" in shown
+
+
+def test_no_spare_is_looked_for_where_nothing_is_launched() -> None:
+    shown = _joined(slips_text(slips_of(in_space((0.0, 120.0), 2)), 80))
+    assert "wait for a spare: the craft is not launched in this scenario, and neither is a spare" in shown
+    assert "wait for a spare: no plan" not in shown
 
 
 def test_text_and_json_say_the_same() -> None:
