@@ -1,7 +1,8 @@
 """The uneven field of a body: zonal, tesseral and sectoral harmonics, in Cartesian coordinates.
 
-Recurrences of Cunningham for V + iW = (Re / r)^(n+1) P_nm(sin lat) e^(i m lon) and its gradient (Montenbruck and Gill,
-Satellite Orbits, 2000, section 3.2.4 and 3.2.5), in complex numbers and all orders of a degree at once.
+V + iW = (Re / r)^(n+1) P_nm(sin lat) e^(i m lon) and its gradient by Cunningham (Montenbruck and Gill, Satellite Orbits,
+2000, section 3.2.4 and 3.2.5), in complex numbers. P_nm e^(i m lon) is the m-th power of (x + iy) / r times the m-th
+derivative of the Legendre polynomial P_n at z / r, so that all degrees and orders come from three rows of powers.
 
 The body turns evenly about the pole of the epoch: what its pole moves (the Moon's by half a degree a year) is left out.
 """
@@ -66,29 +67,32 @@ class UnevenField:
     def acceleration(self, time_s: Array, position: Array, velocity: Array, surfaces: Surfaces) -> Array:
         """Acceleration, m/s^2, (3, n)."""
         turn = np.exp(1j * (self.meridian_rad + self.spin_rad_s * time_s))
-        square = np.einsum("ij,ij->j", position, position)
-        scale = self.radius_m / square
-        equatorial = (position[0] + 1j * position[1]) * turn.conj() * scale
-        solids = self._solids(equatorial, position[2] * scale, self.radius_m * scale, np.sqrt(square))
+        inverse = 1.0 / np.sqrt(np.einsum("ij,ij->j", position, position))
+        equatorial = (position[0] + 1j * position[1]) * turn.conj() * inverse
+        solids = self._solids(equatorial, position[2] * inverse, self.radius_m * inverse)
         ahead, back, up = self._weights
         # no matrix product: for so few points the threads of a linear algebra library cost far more than they save
         across = (np.einsum("k,kn->n", ahead, solids) + np.einsum("k,kn->n", back, solids).conj()) * turn
         strength = self.gm / self.radius_m**2
         return np.stack([across.real, across.imag, -np.einsum("k,kn->n", up, solids).real]) * strength
 
-    def _solids(self, equatorial: Complex, polar: Array, ratio: Array, radius: Array) -> Complex:
-        """V + iW up to one degree more than the field, (k, n), degree by degree, orders rising."""
+    def _solids(self, equatorial: Complex, polar: Array, ratio: Array) -> Complex:
+        """V + iW up to one degree more than the field, (k, n), degree by degree, orders rising.
+
+        Args:
+            equatorial: (x + iy) / r.
+            polar: z / r.
+            ratio: reference radius over r.
+        """
         top = self.degree + 1
-        found = np.empty(((top + 1) * (top + 2) // 2, radius.size), dtype=np.complex128)
-        found[0] = self.radius_m / radius
-        for n in range(1, top + 1):
-            here, last, before = _first(n), _first(n - 1), _first(n - 2) if n > 1 else 0
-            climb, fall = _steps(n)
-            found[here : here + n] = climb * polar * found[last : last + n]
-            if n > 1:
-                found[here : here + n - 1] -= fall * ratio * found[before : before + n - 1]
-            found[here + n] = (2 * n - 1) * equatorial * found[last + n - 1]
-        return found
+        degrees, orders, slopes = _table(top)
+        turned = np.empty((top + 1, polar.size), dtype=np.complex128)
+        heights, falls = np.empty((2, top + 1, polar.size))
+        turned[0], heights[0], falls[0] = 1.0, 1.0, ratio
+        turned[1:], heights[1:], falls[1:] = equatorial, polar, ratio
+        for powers in (turned, heights, falls):
+            np.multiply.accumulate(powers, axis=0, out=powers)
+        return np.asarray(np.einsum("kj,jn->kn", slopes, heights) * falls[degrees] * turned[orders])
 
     @functools.cached_property
     def _weights(self) -> tuple[Complex, Complex, Complex]:
@@ -113,9 +117,14 @@ def _first(degree: int) -> int:
 
 
 @functools.cache
-def _steps(n: int) -> tuple[Array, Array]:
-    """Factors of the recurrence from the two degrees below, as columns over the orders."""
-    m = np.arange(n, dtype=np.float64)[:, np.newaxis]
-    climb = (2 * n - 1) / (n - m)
-    fall = (n + m - 1) / (n - m)
-    return climb, fall[: n - 1]
+def _table(top: int) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
+    """Degree n and order m of each V + iW up to a degree, (k,), and the m-th derivatives of the Legendre polynomials
+    P_n as polynomials of the sine of latitude, rising powers, (k, top + 1).
+    """
+    pairs = [(n, m) for n in range(top + 1) for m in range(n + 1)]
+    slopes = np.zeros((len(pairs), top + 1))
+    for k, (n, m) in enumerate(pairs):
+        found = np.polynomial.legendre.leg2poly(np.eye(n + 1)[n])
+        slopes[k, : n + 1 - m] = np.polynomial.polynomial.polyder(found, m)
+    degrees, orders = np.array(pairs, dtype=np.intp).T
+    return degrees, orders, slopes

@@ -43,7 +43,8 @@ _DIFFERENCE = 1e-5
 _DAMPING = (1e-9, 1e-4, 1e-3, 1e-2, 1e-1)
 """Candidate dampings, relative to the largest singular value; the first is tried alone first."""
 _GOOD = 0.3
-"""A step that leaves less than this of the miss is taken without looking at others, and its slope is good enough."""
+"""A step that leaves less than this of the miss, or of what the unknowns can take away of it, is taken without looking at
+others, and its slope is good enough."""
 _REACH = 0.2
 """Longest step in the units of `_DIFFERENCE`."""
 _WEIGHTS: dict[Target, float] = {"slot": 1.0, "period": 1.0, "eccentricity": 0.02, "radius": 0.1, "plane": 0.3}
@@ -180,7 +181,7 @@ def correct_each(
         _differentiate([item for item in active if item.jacobian is None], gravity)
         points = [item.candidates() for item in active]
         bold = _fly_all(active, [item.at(trial[0]) for item, trial in zip(active, points, strict=True)], gravity)
-        timid = [k for k, item in enumerate(active) if item.miss_of(bold[k]) > _GOOD * item.miss]
+        timid = [k for k, item in enumerate(active) if not item.serves(bold[k])]
         others = _fly_all(
             [active[k] for k in timid for _ in _DAMPING[1:]],
             [active[k].at(x) for k in timid for x in points[k][1:]],
@@ -353,11 +354,23 @@ class _Work:
             points.append(self.x + step * min(1.0, _REACH / longest) if longest > 0.0 else self.x)
         return points
 
-    def gainable(self) -> float:
-        """How much of the miss the unknowns can still take away, by the slope: the rest is out of their reach."""
+    def gainable(self, gap: Array | None = None) -> float:
+        """How much of a miss the unknowns can take away, by the slope: the rest is out of their reach.
+
+        Args:
+            gap: weighted misses; the present ones without.
+        """
         assert self.jacobian is not None
         u, s, _ = np.linalg.svd(self.jacobian, full_matrices=False)
-        return float(np.linalg.norm(u.T[s > 1e-9 * s[0]] @ self.gap))
+        return float(np.linalg.norm(u.T[s > 1e-9 * s[0]] @ (self.gap if gap is None else gap)))
+
+    def serves(self, found: _Found | None) -> bool:
+        """Whether a step did what it could: little is left of the miss, or of the part of it that was in reach."""
+        if found is None:
+            return False
+        gap = self.residual(found.measured)
+        left = float(np.linalg.norm(gap)) / self.miss
+        return left <= _GOOD or (left < 1.0 and self.gainable(gap) <= _GOOD * self.gainable())
 
     def advance(self, points: Sequence[Array], results: Sequence[_Found | None]) -> None:
         """Take the best candidate if it is better; a slope that served badly is renewed once before giving up.
@@ -368,8 +381,9 @@ class _Work:
         best = min((self.miss_of(found), k) for k, found in enumerate(results))
         self.rounds += 1
         gain = best[0] / self.miss
+        found = results[best[1]]
+        served = self.serves(found)
         if gain < 1.0:
-            found = results[best[1]]
             assert found is not None
             step, gap = points[best[1]] - self.x, self.gap
             self.stand(points[best[1]], found)
@@ -377,7 +391,7 @@ class _Work:
         if gain > 0.9 and self.fresh:
             self.stopped = True
         self.fresh = False
-        if gain > _GOOD:
+        if not served:
             self.jacobian, self.fresh = None, True
 
     def result(self, tolerance_rad: float) -> Corrected:
