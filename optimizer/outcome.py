@@ -14,7 +14,7 @@ from ..models.ring import Ring
 from ..models.scenario import Scenario
 from .craft_plan import CarrierPlan, CraftPlan
 from .rendezvous.time_price import TimePrice
-from .standing import UnderForces
+from .standing import Keeping, UnderForces
 
 FrontName = Literal["delta_v", "worst_delta_v", "propellant", "first_service"]
 
@@ -85,7 +85,8 @@ class Plan:
     """One option for each craft that is moved. ``kind`` says in which way it differs from rank 1 (None: front only).
 
     What carriers burn is theirs and not in ``delta_v_m_s``, which is the sum over the craft. ``slot0_rad`` is the phase
-    that the ring is laid at for it, where the phase is chosen with the plan; None where it is not.
+    that the ring is laid at for it, where the phase is chosen with the plan; None where it is not. ``keeping`` is what
+    keeping the ring takes under the scenario's further forces, None without any.
     """
 
     rank: int
@@ -101,6 +102,7 @@ class Plan:
     hold: Hold | None = None
     carriers: tuple[CarrierPlan, ...] = ()
     slot0_rad: float | None = None
+    keeping: Keeping | None = None
 
     @property
     def by_period_alone(self) -> bool:

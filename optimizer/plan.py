@@ -30,6 +30,7 @@ from .listing import Listed, at_one_phase, broken_in_flight, listed, of_phase, r
 from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
 from .problem.problem import Problem, kept_errors
 from .problem.ring_phase import problems
+from .robustness.keeping import keeping_of
 from .robustness.under_forces import under_forces
 from .robustness.weighing import ranked, refuse_unweighable
 from .where_let_go import chooses, with_ranges
@@ -88,7 +89,15 @@ def make_plan(
             found = _weighed(found, progress)
         if scenario.forces is None or brief or not found.plans:
             return found
-        return _under_forces(found, progress)
+        return _with_keeping(_under_forces(found, progress))
+
+
+def _with_keeping(found: Outcome) -> Outcome:
+    """The outcome with what keeping the ring takes by each of its plans."""
+    with deadline.undisturbed():
+        kept = keeping_of(found.scenario, found.ring, found.plans, found.kept)
+    plans = tuple(replace(one, keeping=own) for one, own in zip(found.plans, kept, strict=True))
+    return replace(found, plans=plans)
 
 
 def _weighed(found: Outcome, progress: Progress) -> Outcome:

@@ -73,6 +73,77 @@ class ForcedHold:
 
 
 @dataclass(frozen=True, kw_only=True)
+class CraftKeeping:
+    """What keeping one craft in its slot takes.
+
+    Args:
+        craft: its name.
+        from_s: when it is in its slot, from the epoch: from then on it is kept.
+        moved: whether the plan brings it there; else it is there already.
+        drag_m_s_year: to make up for drag, m/s a year.
+        east_west_m_s_year: to hold its longitude.
+        north_south_m_s_year: to hold its plane.
+        trims_m_s: trims of its rate by the forecast, until the ring need hold no longer; None where they are not known.
+    """
+
+    craft: str
+    from_s: float
+    moved: bool
+    drag_m_s_year: float
+    east_west_m_s_year: float
+    north_south_m_s_year: float
+    trims_m_s: float | None = None
+
+    @property
+    def steady_m_s_year(self) -> float:
+        """All but the trims of its rate, m/s a year."""
+        return self.drag_m_s_year + self.east_west_m_s_year + self.north_south_m_s_year
+
+
+@dataclass(frozen=True, kw_only=True)
+class Keeping:
+    """What keeping a ring takes: each craft from its arrival on, until the ring has held as long as it is to.
+
+    Args:
+        craft: those that move, then those that stay.
+        done_s: when the ring is complete, from the epoch.
+        hold_s: how long it is to hold from then on.
+        pole_drift_rad_year: how fast Sun and Moon turn the ring's plane; None where the plane is not kept.
+        band_rad: dead band for that.
+        drag: whether drag is among the forces and made up for.
+    """
+
+    craft: tuple[CraftKeeping, ...]
+    done_s: float
+    hold_s: float
+    pole_drift_rad_year: float | None
+    band_rad: float
+    drag: bool
+
+    @property
+    def steady_m_s_year(self) -> float:
+        """Of all craft, without trims of their rates, m/s a year."""
+        return math.fsum(one.steady_m_s_year for one in self.craft)
+
+    @property
+    def steady_m_s(self) -> float:
+        """The same over the time that each is kept."""
+        return math.fsum(one.steady_m_s_year * self.years(one) for one in self.craft)
+
+    def years(self, one: CraftKeeping) -> float:
+        """How long a craft is kept, in years of 365.25 days."""
+        return (self.done_s + self.hold_s - one.from_s) / (365.25 * 86_400.0)
+
+    def steady_of_m_s(self, one: CraftKeeping) -> float:
+        """What keeping a craft takes in all, m/s, without trims of its rate."""
+        return one.steady_m_s_year * self.years(one)
+
+    def all_of_m_s(self, one: CraftKeeping) -> float:
+        """What keeping a craft takes in all, m/s, with trims of its rate as far as they are known."""
+        return self.steady_of_m_s(one) + (one.trims_m_s or 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
 class UnderForces:
     """What came of the second flight.
 

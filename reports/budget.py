@@ -12,6 +12,7 @@ from ..optimizer.robustness.budget import SHARES, Budget, CraftBudget
 from ..optimizer.robustness.quantiles import CONFIDENCE, Quantile
 from .files import write_answer
 from .flown_words import gravity_of
+from .keeping import keeping_answer, keeping_lines, keeping_values
 from .layout import Cells, figures, heading, paragraph, table, words
 from .limits import limit_key, plan_as_written
 from .values import exact, json_text
@@ -65,6 +66,7 @@ def budget_text(budget: Budget, width: int) -> str:
     if any(one.load_kg for one in budget.craft):
         lines += [*heading("Propellant to load, kg", width), *table(_load_table(budget), width)]
         lines += paragraph(_loads_text(budget), width, indent="  ")
+    lines += keeping_lines(budget, width)
     lines += _drivers_text(budget, width)
     if budget.as_zero:
         lines += paragraph(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width, indent="  ")
@@ -102,7 +104,7 @@ def _caution(budget: Budget) -> str:
     return (
         f"A planning aid, not flight software: approximations are {closed}impulses, normally distributed errors that "
         "do not depend on one another, and last corrections (phasing out a slot error, taking off a tilt) that are "
-        "exact. Misses, failures and drag are not in it."
+        f"exact. Misses, failures{' and drag are' if budget.keeping is None else ' and drag on the way are'} not in it."
     )
 
 
@@ -120,7 +122,7 @@ def _answer(budget: Budget) -> str:
             f" One load for all craft: {plain(load, 2)} kg, {plain(load - budget.one_load_planned_kg, 2)} kg more than "
             "the plan alone needs."
         )
-    return text
+    return f"{text}{keeping_answer(budget)}"
 
 
 def _craft_table(budget: Budget) -> list[Cells]:
@@ -227,6 +229,7 @@ def _values(budget: Budget) -> dict[str, Any]:
         "total_m_s": [_quantile(q) for q in budget.total_m_s],
         "one_load_kg": None if budget.one_load_kg is None else [_quantile(q) for q in budget.one_load_kg],
         "one_load_planned_kg": budget.one_load_planned_kg,
+        **({} if budget.keeping is None else {"keeping": keeping_values(budget)}),
         "drivers": [exact(one, "source", "alone_m_s", "left_out_m_s") for one in budget.drivers],
         "driver_samples": budget.ranking_samples,
         "samples_asked": budget.asked,

@@ -50,10 +50,10 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
     if hold.leaves_s <= 0.0:
         said = [f"{hold.craft} is outside the tolerance of {tolerance} from the beginning."]
     elif hold.craft is None:
-        said = [f"Keeps {kept} for at least {_long(hold.looked_s)} {by}, within {tolerance}."]
+        said = [f"Keeps {kept} for at least {years_text(hold.looked_s)} {by}, within {tolerance}."]
     else:
         leaves = f"{hold.craft} comes down first" if hold.down else f"{hold.craft} leaves first"
-        said = [f"Keeps {kept} for {_long(hold.leaves_s)} {by}, within {tolerance}: {leaves}."]
+        said = [f"Keeps {kept} for {years_text(hold.leaves_s)} {by}, within {tolerance}: {leaves}."]
     air = ", drag by a steady atmosphere" if "drag" in outcome.under.chosen.flown else ""
     said.append(f"Mean orbits, followed by averaged equations from the rates flown{air}.")
     if hold.eccentricity > OVAL:
@@ -61,7 +61,7 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
             f"The orbits do not stay circles: their eccentricity comes to {plain(hold.eccentricity, 2)} by then."
         )
     if hold.lost is not None and not hold.down:
-        said.append(f"{hold.lost} comes down first, after {_long(hold.looked_s)} without burns.")
+        said.append(f"{hold.lost} comes down first, after {years_text(hold.looked_s)} without burns.")
     said += [one for one in (_upkeep(outcome, hold), _stable(hold)) if one]
     return " ".join(said)
 
@@ -92,7 +92,7 @@ def _upkeep(outcome: Outcome, hold: ForcedHold) -> str:
         said.append(
             f"Trims by this forecast keep every craft within {plain(math.degrees(hold.band_rad), 2)} deg of its slot"
             f"{' on the mean of a turn' if hold.stable else ''} "
-            f"for {_long(years * YEAR_S)}, at most {small(hold.trim_m_s_year)} m/s a year and craft: "
+            f"for {years_text(years * YEAR_S)}, at most {small(hold.trim_m_s_year)} m/s a year and craft: "
             f"{'; '.join(shown)}{more}."
         )
     if hold.make_up_m_s_year > 0.0:
@@ -112,9 +112,9 @@ def _when(outcome: Outcome, time_s: float) -> str:
 def hold_text(outcome: Outcome, hold: Hold) -> str:
     """The same in sentences: by which forces, as far as the largest force left out allows, and the trim to make."""
     said = [_figure(outcome, hold)]
-    known, wanted = hold.period_known_to_s, _long(hold.wanted_s)
+    known, wanted = hold.period_known_to_s, years_text(hold.wanted_s)
     if known is not None and hold.known_s is not None and not hold.refused and hold.known_s < hold.missing_s:
-        said.append(f"With periods known to {small(known)} s only, for {_long(hold.known_s)}.")
+        said.append(f"With periods known to {small(known)} s only, for {years_text(hold.known_s)}.")
     said.append(trim_text(outcome, hold))
     said.append(
         f"To hold for {wanted} by these forces alone the craft's periods must match the ring's to "
@@ -137,7 +137,7 @@ def _figure(outcome: Outcome, hold: Hold) -> str:
     if hold.refused:
         return f"No figure for how long it keeps its spacing: {hold.refused}."
     forever = hold.flown_s > LONG_S
-    by_forces = "over 100 years" if forever else _long(hold.flown_s)
+    by_forces = "over 100 years" if forever else years_text(hold.flown_s)
     first = "" if forever else f": {hold.craft} leaves first"
     if hold.missing_s < hold.flown_s:
         return (
@@ -196,7 +196,7 @@ def _about(seconds: float) -> str:
     return f"about {plain(value, 0) if value >= 1.5 else small(value)} {unit}"
 
 
-def _long(seconds: float) -> str:
+def years_text(seconds: float) -> str:
     """Years where there are some, else a span."""
     if seconds >= 2.0 * YEAR_S:
         return f"{plain(seconds / YEAR_S, 1)} years"

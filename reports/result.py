@@ -29,6 +29,7 @@ from ..optimizer.outcome import (
 )
 from ..optimizer.standing import UnderForces
 from .flown_words import burn_model_of, gravity_of
+from .keeping import plan_keeping_values
 from .let_go import let_go_values
 from .limits import limit_key, limit_value, outcome_as_written, serving_value
 from .risk import risk_values
@@ -184,6 +185,7 @@ def _plan(scenario: Scenario, plan: Plan, under: UnderForces | None = None) -> d
         **({} if plan.by_period_alone else {"by_period_alone": False}),
         "margins": [_margin(margin) for margin in plan.margins],
         **_holds(plan, under),
+        **plan_keeping_values(plan),
         "craft": [_craft(scenario, part, under if plan.rank == 1 else None) for part in plan.craft],
         **({"carriers": [_carrier(scenario, carrier) for carrier in plan.carriers]} if plan.carriers else {}),
     }

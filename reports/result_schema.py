@@ -37,7 +37,10 @@ OBJECTS = {
     "first_service_s=number? kind=text",
     "plan": "rank=count delta_v_m_s=number worst_delta_v_m_s=number propellant_kg=number? finish_s=number "
     "within_limits=flag broken=[broken] on_front=flag kind=text? slot0_deg=number~ by_period_alone=flag~ "
-    "margins=[margin] hold=hold~ craft=[craft] carriers=[carrier]~",
+    "margins=[margin] hold=hold~ keeping=keeping~ craft=[craft] carriers=[carrier]~",
+    "keeping": "hold_s=number m_s_year=number m_s=number with_plan_m_s=number plane_drift_deg_year=number? "
+    "craft=[kept_up]",
+    "kept_up": "craft=text from_s=number drag_m_s_year=number east_west_m_s_year=number north_south_m_s_year=number",
     "broken": "craft=text limit=text value=number allowed=number",
     "margin": "limit=text value=number allowed=number sense=text craft=text",
     "hold": "first_to_leave=text holds_s=number? holds_with_doubt_s=number? by_periods_s=number? missing_force=text? "

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from ..models.readouts import plain, span
@@ -19,7 +20,10 @@ from .remarks import CAUTION
 from .safe_text import csv_cell
 from .wording import AIM_WORDS, count, listed, sentence
 
-MEASURED = ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s", "first_service_s")
+KEPT = ("keeping_m_s_year", "with_keeping_m_s", "with_keeping_kg")
+"""What keeping the ring takes, under further forces."""
+
+MEASURED = ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s", "first_service_s", *KEPT)
 """What a row holds as a number under the same name."""
 
 _FOUND = ("broken", "proof", "no_plan", "binding_limit", "serves")
@@ -131,10 +135,17 @@ def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[TextRow], width:
         lines += _crossed(aim, over, ready, width)
     lines += heading("Points", width)
     lines += table(_points(over, ready), width)
+    lines += _kept_lines(over, ready, width)
     lines += _remarks(over, ready, width)
     lines += ["", *paragraph(CAUTION, width)]
     return "\n".join(lines) + "\n"
 
+
+KEPT_WORDS = (
+    "Keeping is what drag, longitudes and a plane to be kept take of all craft, in closed form, by the forces that "
+    "matter at each point (0: none does); both: the plan and keeping until the ring has held as long as it is to "
+    "(ring.hold_for). Trims of rates come on top."
+)
 
 AIMED = {
     "delta_v": ("delta_v_m_s", "total m/s"),
@@ -159,6 +170,11 @@ def _crossed(aim: str, over: Grid, ready: Sequence[TextRow], width: int) -> list
     ]
 
 
+def is_kept(rows: Sequence[TextRow]) -> bool:
+    """Whether rows say what keeping the ring takes."""
+    return any(row.fields["keeping_m_s_year"] for row in rows)
+
+
 def _aim_text(row: TextRow, column: str) -> str:
     value = row.number(column)
     if value is None:
@@ -167,9 +183,7 @@ def _aim_text(row: TextRow, column: str) -> str:
 
 
 def _points(over: Grid, ready: Sequence[TextRow]) -> list[Cells | None]:
-    def said(name: str, say: Callable[[float], str]) -> list[str]:
-        return ["-" if (value := row.number(name)) is None else say(value) for row in ready]
-
+    said = partial(_said, ready)
     weighed = any(row.fields["propellant_kg"] for row in ready)
     return [
         *(figures(vary.short, cells=[row.values[i] for row in ready]) for i, vary in enumerate(over.varied)),
@@ -179,6 +193,33 @@ def _points(over: Grid, ready: Sequence[TextRow]) -> list[Cells | None]:
         figures("done after", cells=said("finish_s", span)),
         words("what limits it", [_limit_text(row) for row in ready], wraps=True),
     ]
+
+
+def _said(rows: Sequence[TextRow], name: str, say: Callable[[float], str]) -> list[str]:
+    return ["-" if (value := row.number(name)) is None else say(value) for row in rows]
+
+
+def _kept_lines(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
+    """What keeping takes at each point; nothing without further forces."""
+    if not is_kept(ready):
+        return []
+    said = partial(_said, ready)
+    weighed = any(row.fields["with_keeping_kg"] for row in ready)
+    filled = [
+        *(figures(vary.short, cells=[row.values[i] for row in ready]) for i, vary in enumerate(over.varied)),
+        figures("plan,", "m/s", cells=said("delta_v_m_s", plain)),
+        figures("keeping,", "m/s a year", cells=said("keeping_m_s_year", plain)),
+        figures("both,", "m/s", cells=said("with_keeping_m_s", plain)),
+        figures("load for", "both, kg", cells=said("with_keeping_kg", plain)) if weighed else None,
+    ]
+    least = min(
+        (row for row in ready if row.fields["with_keeping_m_s"]), key=lambda row: float(row.fields["with_keeping_m_s"])
+    )
+    where = " and ".join(f"{vary.short} {value}" for vary, value in zip(over.varied, least.values, strict=True))
+    text = f"{KEPT_WORDS} Least of both at {where}."
+    if weighed:
+        text += " The load is the least that is enough, with the reserve; kg above is what the plan burns as loaded."
+    return [*heading("With keeping", width), *table(filled, width), *paragraph(text, width, indent="  ")]
 
 
 def _limit_text(row: TextRow) -> str:

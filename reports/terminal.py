@@ -18,6 +18,7 @@ from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .flown_words import flown_text, model_text
 from .hold import hold_lines
+from .keeping import plan_keeping_lines
 from .layout import Cells, figures, heading, paragraph, table, words
 from .let_go import let_go_lines
 from .limits import limit_amount, limit_key, limit_words, outcome_as_written
@@ -65,6 +66,7 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         *first_to_act(outcome, first, width),
         *hold_lines(outcome, first, width),
         *force_lines(outcome, width),
+        *plan_keeping_lines(outcome, first, width),
         *remark_lines(outcome, width),
         "",
         *paragraph(CAUTION, width),

@@ -16,13 +16,14 @@ import numpy as np
 
 from ...models import deadline
 from ...models.arrays import Array
-from ...models.burns import propellant_needed
 from ...models.craft import delta_v_allowed
 from ...models.deadline import OutOfTimeError
 from ...models.errors import InputError
 from ...models.scenario import INJECTION_ERRORS, Craft, Errors, Scenario
 from ..outcome import Outcome, Plan
+from ..standing import Keeping
 from .flights_with_errors import BLOCK, AnyStory, block, nothing_said, stories
+from .keeping import load_kg
 from .linear import LinearStory
 from .quantiles import Quantile, quantiles
 
@@ -110,7 +111,8 @@ class Budget:
     craft of a flown ring at each of `SHARES`, ``one_load_planned_kg`` for the plan alone; None unless all craft have
     masses. ``as_zero`` names the sources that were taken as exact, ``drivers`` the others, the largest first.
     ``samples_m_s`` are what was burned, shape (craft, samples). Where time ran out ``samples`` are fewer than
-    ``asked``, and ``drivers`` fewer than the ``sources`` that are given.
+    ``asked``, and ``drivers`` fewer than the ``sources`` that are given. ``keeping`` is what keeping the ring takes on
+    top of all that, None without further forces.
     """
 
     outcome: Outcome
@@ -127,6 +129,21 @@ class Budget:
     ranking_samples: int
     as_zero: tuple[str, ...]
     samples_m_s: Array
+    keeping: Keeping | None = None
+
+    def kept_kg(self, one: CraftBudget) -> float | None:
+        """Propellant of a craft for its largest quantile and for keeping, with its reserve, kg; None without either."""
+        kept = self.kept_m_s(one)
+        if kept is None:
+            return None
+        found = load_kg(_named(self.outcome.scenario, one.craft), one.delta_v_m_s[-1].value + kept)
+        return None if found is None else float(found)
+
+    def kept_m_s(self, one: CraftBudget) -> float | None:
+        """What keeping a craft takes, m/s; None where that is not known."""
+        if self.keeping is None:
+            return None
+        return next((self.keeping.all_of_m_s(own) for own in self.keeping.craft if own.craft == one.craft), None)
 
     @property
     def unfinished(self) -> str:
@@ -139,7 +156,14 @@ class Budget:
         return "; ".join(said)
 
 
-def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progress: Progress = lambda _: None) -> Budget:
+def make_budget(
+    outcome: Outcome,
+    samples: int = 100_000,
+    seed: int = 1,
+    progress: Progress = lambda _: None,
+    *,
+    keeping: Keeping | None = None,
+) -> Budget:
     """The propellant budget of the best plan of an outcome: by closed forms, or by linear models where none is known.
 
     Args:
@@ -147,6 +171,7 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
         samples: flights of each craft; fewer where the time that is left does not suffice.
         seed: of all random numbers.
         progress: called with the state of the work in words.
+        keeping: what keeping the ring takes, which is loaded on top (``keeping.keeping_with_trims``).
 
     Raises:
         InputError: the scenario states no error; the plan has a craft that drifts; too many
@@ -184,14 +209,13 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
         craft=tuple(craft),
         total_m_s=quantiles(np.sum(used, axis=0), SHARES),
         one_load_kg=None if loads is None else quantiles(loads, SHARES),
-        one_load_planned_kg=None
-        if loads is None
-        else max(float(_load(_named(scenario, s.craft), s.planned_m_s) or 0.0) for s in listed),
+        one_load_planned_kg=None if loads is None else _planned_load(scenario, listed),
         drivers=drivers,
         sources=len(given),
         ranking_samples=ranked,
         as_zero=_as_zero(listed, given),
         samples_m_s=used,
+        keeping=keeping,
     )
 
 
@@ -241,19 +265,12 @@ def _named(scenario: Scenario, name: str) -> Craft:
     return next(craft for craft in scenario.craft if craft.name == name)
 
 
-def _load(craft: Craft, delta_v_m_s: Array | float) -> Array | None:
-    """Propellant for so much, with the reserve of the scenario on top; None without masses."""
-    if craft.dry_mass_kg is None or craft.isp_s is None:
-        return None
-    return propellant_needed(craft.dry_mass_kg, np.asarray(delta_v_m_s) + craft.reserve_m_s, craft.isp_s)
-
-
 def _craft_budget(scenario: Scenario, story: AnyStory, used: Array, counts: _Counts) -> CraftBudget:
     craft = _named(scenario, story.craft)
     found = quantiles(used, SHARES)
     top = found[-1].high if math.isfinite(found[-1].high) else found[-1].value
     available = delta_v_allowed(craft) + craft.reserve_m_s
-    load = _load(craft, np.array([story.planned_m_s, *(q.value for q in found)]))
+    load = load_kg(craft, np.array([story.planned_m_s, *(q.value for q in found)]))
     return CraftBudget(
         craft=story.craft,
         planned_m_s=story.planned_m_s,
@@ -275,11 +292,16 @@ def _one_load(scenario: Scenario, listed: Sequence[AnyStory], used: Array) -> Ar
     """For each flown ring, the propellant of the craft that needs most, kg; None unless all have masses."""
     most: Array | None = None
     for story, row in zip(listed, used, strict=True):
-        load = _load(_named(scenario, story.craft), row)
+        load = load_kg(_named(scenario, story.craft), row)
         if load is None:
             return None
         most = load if most is None else np.maximum(most, load)
     return most
+
+
+def _planned_load(scenario: Scenario, listed: Sequence[AnyStory]) -> float:
+    """Propellant that is enough for every craft by the plan alone, kg."""
+    return max(float(load_kg(_named(scenario, one.craft), one.planned_m_s) or 0.0) for one in listed)
 
 
 def _reserve(listed: Sequence[AnyStory], samples: int, seed: int) -> float:

@@ -24,6 +24,7 @@ from ...models.flight.flown import Flight
 from ...models.flight.forces import Field, Surfaces
 from ...models.flight.harmonics import UnevenField
 from ...models.flight.smooth_mean import measure_smoothly, window, window_s
+from ...models.keeping import drag_m_s2, east_west_m_s2
 from ...models.reference import LEAST_LEAN
 from ...models.ring import Ring
 from ...models.scenario import Body
@@ -109,8 +110,8 @@ def hold_by_forces(
         kept_rad=left,
         band_rad=BAND_SHARE * tolerance_rad,
         trims=trims,
-        trim_m_s_year=_worst(trims, craft, times) if times.size > 1 else 0.0,
-        make_up_m_s_year=float(np.max(_drag_m_s2(free, start, surfaces))) * YEAR_S if sunk else 0.0,
+        trim_m_s_year=_yearly(ring, craft, times, trims, uneven, ground),
+        make_up_m_s_year=max(_make_up_m_s2(field, ring, surfaces)) * YEAR_S if sunk else 0.0,
         eccentricity=float(np.max(np.linalg.norm(track.rows[:, 1:4], axis=1))),
         stable=() if uneven is None else stable_longitudes(uneven, ring.radius_m),
     )
@@ -260,23 +261,26 @@ def _while_round(track: Track) -> int:
     return int(oval[0]) if oval.size else track.times_s.size
 
 
-def _worst(trims: Sequence[Trim], craft: Sequence[InRing], times: Array) -> float:
-    """The most that any craft trims, m/s a year."""
+def _yearly(
+    ring: Ring,
+    craft: Sequence[InRing],
+    times: Array,
+    trims: Sequence[Trim],
+    uneven: UnevenField | None,
+    ground: float | None,
+) -> float:
+    """The most that any craft trims, m/s a year; over the ground in closed form, where cycles cut off do not count."""
+    if uneven is not None and ground is not None:
+        places = np.array([float(ring.phase(0.0, slot, plane)) for plane, slot in (one.place for one in craft)])
+        return float(np.max(east_west_m_s2(uneven, ring, places - ground))) * YEAR_S
+    if times.size < 2:
+        return 0.0
     over = float(times[-1] - times[0])
     return max(yearly_m_s(tuple(trim for trim in trims if trim.craft == one.name), over) for one in craft)
 
 
-def _drag_m_s2(forces: AveragedForces, start: MeanOrbits, surfaces: Surfaces) -> Array:
-    """What drag takes off the speed along the track, mean over a turn, m/s^2: by how fast the orbit sinks."""
-    drag = AveragedForces(
-        gm=forces.gm,
-        zonals=forces.zonals,
-        ground=None,
-        turns=1,
-        terms=tuple(term for term in forces.terms if isinstance(term, Air)),
-        step_s=forces.step_s,
-        floor_m=forces.floor_m,
-    )
-    a = start.semi_major_m
-    sinking = -drag.rates(start, 0.0, surfaces)[0]
-    return np.asarray(0.5 * np.sqrt(forces.gm / a**3) * sinking)
+def _make_up_m_s2(field: Field, ring: Ring, surfaces: Surfaces) -> list[float]:
+    """What makes up for drag, m/s^2, of each craft."""
+    air = next(term for term in field.terms if isinstance(term, Air))
+    found: list[float] = drag_m_s2(air, ring, surfaces.drag_m2_kg).tolist()
+    return found

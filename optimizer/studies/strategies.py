@@ -23,8 +23,10 @@ from ..choice.ring_phase import best_phase
 from ..choice.selection import Selection
 from ..outcome import AimFront, Infeasible, Margin, Plan, Proof
 from ..plan import proof_of, why_not
+from ..problem.problem import kept_errors
 from ..problem.restriction import NO_RESTRICTION, Restriction
 from ..problem.ring_phase import problems
+from ..robustness.keeping import keeping_of
 
 About = Literal["all", "side", "revolutions", "route", "liftoff", "scenario"]
 Progress = Callable[[str], None]
@@ -211,7 +213,7 @@ def judge(
     lowest = min((c.lowest_periapsis_m for c in plan.craft if c.lowest_periapsis_m is not None), default=None)
     return replace(
         empty,
-        plan=plan,
+        plan=replace(plan, keeping=keeping_of(scenario, problem.ring, [plan], kept_errors(problem))[0]),
         proof=proof_of(laid, best, aim, late, before=len(first), flown=flown, others_from=others_from),
         first_service_s=service if math.isfinite(service) else None,
         clearance_m=None if lowest is None else lowest - top,

@@ -23,6 +23,7 @@ from ...models.memory import within_memory
 from ...models.reading.scenario_reader import parse_scenario
 from ...models.scenario import Scenario
 from ..outcome import Infeasible, Margin
+from ..robustness.keeping import load_with_keeping_kg
 from .strategies import Strategy, judge
 
 POINTS_MAX = 100_000
@@ -105,6 +106,10 @@ class Row:
     ``clearance_m`` and ``tightest`` as in a comparison; ``infeasible`` why there is no plan; ``refused`` why the
     scenario cannot be planned with these values at all; ``undecided`` says that the search was ended before a plan was
     flown or proved impossible.
+
+    Under further forces ``keeping_m_s_year`` is what keeping all craft takes, without trims of their rates,
+    ``with_keeping_m_s`` the delta-v with that until the ring need hold no longer, and ``with_keeping_kg`` the
+    propellant that the craft moved need for both, their reserves on top.
     """
 
     values: tuple[str, ...]
@@ -113,6 +118,9 @@ class Row:
     propellant_kg: float | None = None
     finish_s: float | None = None
     first_service_s: float | None = None
+    keeping_m_s_year: float | None = None
+    with_keeping_m_s: float | None = None
+    with_keeping_kg: float | None = None
     clearance_m: float | None = None
     tightest: Margin | None = None
     broken: tuple[str, ...] = ()
@@ -234,6 +242,7 @@ def plan_point(
     plan = entry.plan
     if plan is None:
         return Row(values=values, infeasible=entry.infeasible, undecided=entry.undecided)
+    keeping = plan.keeping
     return Row(
         values=values,
         delta_v_m_s=plan.delta_v_m_s,
@@ -241,6 +250,9 @@ def plan_point(
         propellant_kg=plan.propellant_kg,
         finish_s=plan.finish_s,
         first_service_s=entry.first_service_s,
+        keeping_m_s_year=None if keeping is None else keeping.steady_m_s_year,
+        with_keeping_m_s=None if keeping is None else plan.delta_v_m_s + keeping.steady_m_s,
+        with_keeping_kg=None if keeping is None else load_with_keeping_kg(scenario, plan, keeping),
         clearance_m=entry.clearance_m,
         tightest=entry.tightest,
         broken=tuple(sorted({broken.limit for broken in plan.broken})),

@@ -73,11 +73,13 @@ def scenario_of(arguments: argparse.Namespace) -> Scenario:
     return read_scenario(arguments.scenario, arguments.settings)
 
 
-def by_bulge_alone(scenario: Scenario) -> Scenario:
+BULGE_ALONE = "[forces] is left out here: this command plans and flies the body's bulge alone."
+
+
+def by_bulge_alone(scenario: Scenario, said: str = BULGE_ALONE) -> Scenario:
     """The same without ``[forces]``, for commands that fly the body's bulge alone, which the warnings then say."""
     if scenario.forces is None:
         return scenario
-    said = "[forces] is left out here: this command plans and flies the body's bulge alone."
     return replace(scenario, forces=None, warnings=(*scenario.warnings, said))
 
 

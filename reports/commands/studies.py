@@ -25,6 +25,9 @@ from .planned import (
 from .planning import known_craft
 from .progress import shown_progress
 
+KEEPING_SHARE = 0.7
+"""Of the time that is left: what the flight under further forces may take that says what trims keeping needs."""
+
 
 def compare(arguments: argparse.Namespace) -> int:
     """Strategies for one scenario, or several scenarios, side by side."""
@@ -64,18 +67,25 @@ def _short_names(files: Sequence[str]) -> list[str]:
 
 
 def budget(arguments: argparse.Namespace) -> int:
-    """What errors cost, and what to load."""
-    scenario = by_bulge_alone(scenario_of(arguments))
-    from ...models.deadline import ENDED
+    """What errors and keeping cost, and what to load."""
+    from ...models import deadline
+    from ...models.deadline import ENDED, share
+
+    given = scenario_of(arguments)
+    scenario = by_bulge_alone(given, "[forces] count here in what keeping the ring takes, and nowhere else.")
     from ...optimizer.robustness.budget import make_budget
     from ...optimizer.robustness.flights_with_errors import refuse_without_errors
+    from ...optimizer.robustness.keeping import keeping_with_trims
     from ..budget import budget_json, budget_text, nothing_flown, write_budget
 
     refuse_without_errors(scenario)
     with shown_progress(arguments) as progress, run_of(arguments) as run:
         outcome = picked(arguments, scenario, run, progress)
+        progress("what keeping the ring takes")
+        with deadline.searching(share(KEEPING_SHARE)):
+            kept = keeping_with_trims(outcome, given)
         try:
-            made = make_budget(outcome, arguments.samples, arguments.seed, progress)
+            made = make_budget(outcome, arguments.samples, arguments.seed, progress, keeping=kept)
         except ENDED:
             complain(f"ringwright: {nothing_flown(outcome)}")
             return ended_status(run)

@@ -88,8 +88,12 @@ def _rows(arguments: argparse.Namespace, over: Grid) -> tuple[list[TextRow], str
 
 
 def _following(arguments: argparse.Namespace, over: Grid, rows: Sequence[TextRow]) -> list[Next]:
-    """The plans of the point of least delta-v."""
-    costs = [(cost, row.values) for row in rows if (cost := row.number("delta_v_m_s")) is not None]
+    """The plans of the point of least delta-v, with keeping where that is known."""
+    from ..sweep import is_kept
+
+    kept = is_kept(rows)
+    column = "with_keeping_m_s" if kept else "delta_v_m_s"
+    costs = [(cost, row.values) for row in rows if (cost := row.number(column)) is not None]
     if not costs:
         return []
     _, values = min(costs)
@@ -99,7 +103,8 @@ def _following(arguments: argparse.Namespace, over: Grid, rows: Sequence[TextRow
         for setting in vary.settings(value)
         for word in ("--set", setting)
     ]
-    return [("the plans of the point of least delta-v", again(arguments, "plan", *settings))]
+    what = "delta-v with keeping" if kept else "delta-v"
+    return [(f"the plans of the point of least {what}", again(arguments, "plan", *settings))]
 
 
 def _replaced(sentence: str) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from ...models.readouts import plain
 from ...optimizer.studies.sweep import Grid
-from ..sweep import AIMED, TextRow
+from ..sweep import AIMED, KEPT_WORDS, TextRow, is_kept
 from ..wording import AIM_WORDS, count
 from .front import padded
 from .labels import Label, place
@@ -18,16 +18,22 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_PICTURE, _BETWEEN = 2.9, 0.75  # inches
+_PICTURE, _SMALLER, _BETWEEN = 2.9, 2.2, 0.75  # inches
 _UP = {
     "delta_v_m_s": "delta-v of all craft, m/s",
     "worst_delta_v_m_s": "delta-v of the costliest craft, m/s",
     "propellant_kg": "propellant of all craft, kg",
+    "keeping_m_s_year": "keeping all craft, m/s a year",
+    "with_keeping_m_s": "both: plan and keeping, m/s",
+    "finish_s": "last craft in its slot after",
 }
+
+LOGARITHMIC = 30.0
+"""Largest over smallest from which on keeping is drawn on a logarithmic scale: drag falls tenfold in 100 to 200 km."""
 
 
 def draw_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow]) -> Figure:
-    """Draw the aim and the finish over the grid; crosses at the foot are points without a plan.
+    """Draw the aim, what keeping takes, if known, and the finish; crosses at the foot are points without a plan.
 
     Args:
         over: the grid; of two quantities the one with more values runs across.
@@ -39,12 +45,18 @@ def draw_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow]) -> Fig
     below = f"{count(len(rows), 'point')}; each is the plan with {AIM_WORDS[aim]}, flown."
     below += " Points are joined to guide the eye."
     below += f" Crosses at the foot: no plan ({missing})." if missing else ""
-    figure, whole = sheet(8.4, 2 * _PICTURE + _BETWEEN, f"{title}: swept", below, margins=(0.9, 0.25, 0.62))
+    panels = [column, "finish_s"]
+    if is_kept(rows):
+        panels[1:1] = ["keeping_m_s_year", "with_keeping_m_s"]
+        below += f" {KEPT_WORDS}"
+    picture = _PICTURE if len(panels) == 2 else _SMALLER
+    height = len(panels) * (picture + _BETWEEN) - _BETWEEN
+    figure, whole = sheet(8.4, height, f"{title}: swept", below, margins=(1.35, 0.25, 0.62))
     box, tall = whole.get_position(), float(figure.get_figheight())
     whole.remove()
-    for row, name in enumerate((column, "finish_s")):
-        top = box.y1 - row * (_PICTURE + _BETWEEN) / tall
-        axes = figure.add_axes((box.x0, top - _PICTURE / tall, box.width, _PICTURE / tall))
+    for row, name in enumerate(panels):
+        top = box.y1 - row * (picture + _BETWEEN) / tall
+        axes = figure.add_axes((box.x0, top - picture / tall, box.width, picture / tall))
         _draw(axes, name, over, across, other, rows)
     return figure
 
@@ -75,7 +87,13 @@ def _draw(axes: Axes, name: str, over: Grid, across: int, other: int | None, row
     left, right = padded(list(at.values()), 0.04, 0.14 if other is not None else 0.05)
     low, high = padded(found, 0.12, 0.12)
     axes.set_xlim(left, right)
-    axes.set_ylim(max(0.0, low), high)
+    some = [value for value in found if value > 0.0]
+    steep = name == "keeping_m_s_year" and len(some) > 1 and max(some) > LOGARITHMIC * min(some)
+    if steep:
+        axes.set_yscale("log", nonpositive="mask")
+        axes.set_ylim(min(some) / 2.0, 2.0 * max(some))
+    else:
+        axes.set_ylim(max(0.0, low), high)
     labels = []
     for index, which in enumerate(over.varied[other].values if other is not None else ("",)):
         own = [row for row in rows if other is None or row.values[other] == which]
@@ -92,13 +110,15 @@ def _draw(axes: Axes, name: str, over: Grid, across: int, other: int | None, row
             labels.append(Label(at=(x[-1], y[-1]), text=text, color=color, needed=True))
     place(axes, labels)
     axes.set_xlabel(over.varied[across].keys[0])
-    axes.set_ylabel("last craft in its slot, after the epoch" if name == "finish_s" else _UP[name])
+    axes.set_ylabel(_UP[name])
     if numbers is None:
         axes.set_xticks(list(at.values()), list(values))
     else:
         axes.xaxis.set_major_locator(MaxNLocator(8, integer=all(n == int(n) for n in numbers)))
     if name == "finish_s":
         set_time_ticks(axes, across=False)
+    elif steep:
+        axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
     else:
         axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
         axes.yaxis.set_major_formatter(

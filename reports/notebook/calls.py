@@ -104,6 +104,7 @@ def budget(planned: Planned | Given, *, samples: int = 100_000, seed: int = 1) -
     from ...models.errors import InputError
     from ...optimizer.robustness.budget import make_budget
     from ...optimizer.robustness.flights_with_errors import refuse_without_errors
+    from ...optimizer.robustness.keeping import keeping_with_trims
 
     if not isinstance(planned, Planned):
         scenario = _read(planned)
@@ -111,7 +112,8 @@ def budget(planned: Planned | Given, *, samples: int = 100_000, seed: int = 1) -
         planned = plan(scenario)
     if not planned.feasible:
         raise InputError("there is no plan within the limits, so there is nothing to load for: see its text.")
-    return Budgeted(budget=make_budget(planned.outcome, samples, seed))
+    kept = keeping_with_trims(planned.outcome, planned.outcome.scenario)
+    return Budgeted(budget=make_budget(planned.outcome, samples, seed, keeping=kept))
 
 
 def replan(

@@ -88,6 +88,8 @@ def test_plan_1_is_corrected_and_the_others_stay(plain: Outcome) -> None:
     assert abs(under.common_shift_rad) < math.radians(SLOT_DEG)
     said, bare = result(outcome), result(plain)
     assert said["model"]["forces"]["flown"][:2] == ["bulge", "degree 4"]
+    # what keeping takes is said of every plan under further forces
+    assert all(row.pop("keeping")["hold_s"] > 0.0 for row in said["plans"])
     assert said["plans"][1:] == bare["plans"][1:]
     first = outcome.plans[0]
     assert first.delta_v_m_s - plain.plans[0].delta_v_m_s == pytest.approx(under.added_m_s)

@@ -1,0 +1,309 @@
+"""Keeping a ring as a part of the load: in the budget, plan against plan, and over a sweep."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+
+import jsonschema
+import numpy as np
+import pytest
+
+from ringwright.models.force_choice import chosen_forces
+from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.models.scenario import Scenario
+from ringwright.optimizer.outcome import Outcome, Plan
+from ringwright.optimizer.robustness import keeping as module
+from ringwright.optimizer.robustness.budget import make_budget
+from ringwright.optimizer.robustness.keeping import keeping_of, keeping_with_trims, with_trims
+from ringwright.optimizer.standing import ForcedHold, Keeping, Trim, UnderForces
+from ringwright.optimizer.studies.sweep import grid, plan_point, settings_of
+from ringwright.reports.budget import budget_json, budget_text
+from ringwright.reports.figures.sweep import draw_sweep
+from ringwright.reports.keeping import plan_keeping_lines
+from ringwright.reports.result import result
+from ringwright.reports.result_schema import result_schema
+from ringwright.reports.sweep import sweep_text, text_row
+from ringwright.tests.planned import outcome_of
+from ringwright.tests.tolerances import (
+    FIRST_ORDER_REL,
+    FLOWN_REL,
+    ROADS_REL,
+    SCREEN_M_S,
+    THREE_FIRST_ORDER_REL,
+    TWO_FIRST_ORDER_REL,
+)
+
+YEAR_S, G0 = 365.25 * 86_400.0, 9.80665
+
+LOW = """
+title = "Two low"
+epoch = 2031-05-01T00:00:00Z
+[body]
+name = "earth"
+[ring]
+altitude_km = 400
+slots = 3
+slot0_deg = 0
+tolerance_deg = 1
+hold_for_d = 730.5
+{ring}
+[limits]
+revolutions_max = 6
+[errors]
+burn_share = 0.01
+{forces}
+[[craft]]
+name = "Teal"
+orbit = {{ altitude_km = 400, angle_deg = 30 }}
+dry_mass_kg = 100
+propellant_kg = {tank}
+isp_s = 220
+area_m2 = 0.5
+reserve_m_s = 5
+[[craft]]
+name = "Sage"
+orbit = {{ altitude_km = 400, angle_deg = 0 }}
+dry_mass_kg = 100
+propellant_kg = 40
+isp_s = 220
+area_m2 = 1.0
+"""
+AIR = "[forces]\ndegree = 0\nsun = false\nmoon = false\nsunlight = false\ndrag = true"
+
+
+def _low(ring: str = "", forces: str = AIR, tank: float = 40.0) -> Scenario:
+    return parse_scenario(LOW.format(ring=ring, forces=forces, tank=tank))
+
+
+@pytest.fixture(scope="module")
+def bare() -> Outcome:
+    """Planned for the bulge alone."""
+    return outcome_of(_low(forces=""))
+
+
+def _kept(outcome: Outcome, scenario: Scenario) -> Keeping:
+    [found] = keeping_of(scenario, outcome.ring, outcome.plans[:1], outcome.kept)
+    assert found is not None
+    return found
+
+
+def _decay_m_s_year(area_m2: float, mass_kg: float) -> float:
+    """By the sinking of a turn, 2 pi (Cd A / m) rho a^2 (King-Hele 1987), the air of Vallado's table 8-4 turning along.
+
+    Over the equator the speed against the air is the circular one less that of the air.
+    """
+    gm, radius, density = 398_600.4418e9, 6_778.137e3, 3.725e-12
+    rate = math.sqrt(gm / radius**3)
+    slower = 1.0 - 7.292115e-5 / rate
+    sinks_m = 2.0 * math.pi * 2.2 * area_m2 / mass_kg * density * radius**2 * slower**2
+    return 0.5 * rate * sinks_m * YEAR_S * rate / (2.0 * math.pi)
+
+
+def test_drag_of_each_craft_by_the_decay_of_a_turn(bare: Outcome) -> None:
+    kept = _kept(bare, _low())
+    by_name = {one.craft: one for one in kept.craft}
+    # masses as they take off: dry and what is in the tank
+    for name, area in (("Teal", 0.5), ("Sage", 1.0)):
+        found = by_name[name].drag_m_s_year
+        assert found == pytest.approx(_decay_m_s_year(area, 140.0), rel=FIRST_ORDER_REL)
+        assert by_name[name].east_west_m_s_year == by_name[name].north_south_m_s_year == 0.0
+
+
+def test_each_is_kept_from_its_arrival_on(bare: Outcome) -> None:
+    kept, plan = _kept(bare, _low()), bare.plans[0]
+    arrivals = {part.craft: part.in_slot_s for part in plan.craft}
+    by_hand = sum(
+        one.steady_m_s_year * (plan.finish_s + 2.0 * YEAR_S - arrivals.get(one.craft, 0.0)) / YEAR_S
+        for one in kept.craft
+    )
+    assert kept.steady_m_s == pytest.approx(by_hand, rel=ROADS_REL)
+    assert by_hand > 2.0 * kept.steady_m_s_year
+
+
+def test_nothing_is_kept_without_forces_or_where_all_sink_together(bare: Outcome) -> None:
+    assert keeping_of(bare.scenario, bare.ring, bare.plans[:1], bare.kept) == (None,)
+    assert _kept(bare, _low('with_drag = "together"')).steady_m_s_year == 0.0
+
+
+def _hold(trims: tuple[Trim, ...], until_s: float) -> ForcedHold:
+    nothing = np.zeros((2, 2))
+    return ForcedHold(
+        craft=None,
+        leaves_s=math.inf,
+        down=False,
+        looked_s=until_s,
+        lost=None,
+        begin_s=0.0,
+        names=("Teal", "Sage"),
+        times_s=np.array([0.0, until_s]),
+        spacing_rad=nothing,
+        kept_times_s=np.array([0.0, until_s]),
+        kept_rad=nothing,
+        band_rad=0.01,
+        trims=trims,
+        trim_m_s_year=0.0,
+        make_up_m_s_year=0.0,
+        eccentricity=0.0,
+    )
+
+
+def test_trims_count_until_the_hold_is_over(bare: Outcome) -> None:
+    steady = _kept(bare, _low())
+    trims = tuple(
+        Trim(craft="Teal", time_s=at * YEAR_S, along_m_s=burn) for at, burn in ((0.1, 0.5), (1.5, -0.25), (3.0, 9.0))
+    )
+    found = {one.craft: one.trims_m_s for one in with_trims(steady, _hold(trims, 10.0 * YEAR_S)).craft}
+    assert found == {"Teal": 0.75, "Sage": 0.0}
+    # a forecast that ends before says nothing
+    assert {one.trims_m_s for one in with_trims(steady, _hold(trims, YEAR_S)).craft} == {None}
+
+
+@pytest.mark.parametrize("tank", [40.0, 12.0])
+def test_the_budget_has_insertion_keeping_and_both(tank: float) -> None:
+    outcome = outcome_of(_low(forces="", tank=tank))
+    kept = with_trims(_kept(outcome, _low(tank=tank)), _hold((), 10.0 * YEAR_S))
+    found = make_budget(outcome, 2_000, keeping=kept)
+    values = json.loads(budget_json(found))["keeping"]
+    text = " ".join(budget_text(found, 80).split())
+    assert values["hold_s"] == pytest.approx(2.0 * YEAR_S, rel=ROADS_REL)
+    for row, own in zip(values["craft"], found.craft, strict=True):
+        assert row["both_m_s"] == pytest.approx(row["way_p99_m_s"] + row["keeping_m_s"], rel=ROADS_REL)
+        assert row["way_p99_m_s"] == own.delta_v_m_s[-1].value
+        reserve = 5.0 if row["craft"] == "Teal" else 0.0
+        both_kg = 100.0 * math.expm1((row["both_m_s"] + reserve) / (220.0 * G0))
+        assert row["both_kg"] == pytest.approx(both_kg, rel=FLOWN_REL)
+        assert row["way_p99_kg"] + row["keeping_kg"] == pytest.approx(row["both_kg"], rel=ROADS_REL)
+        available = 220.0 * G0 * math.log1p((tank if row["craft"] == "Teal" else 40.0) / 100.0)
+        assert (f"{row['craft']} DOES NOT LAST" in text) == (row["both_m_s"] > available)
+    assert "With keeping" in text
+    assert "TRIMS OF RATES ARE NOT KNOWN" not in text
+
+
+def test_unknown_trims_are_said(bare: Outcome) -> None:
+    text = budget_text(make_budget(bare, 500, keeping=_kept(bare, _low())), 80)
+    assert "TRIMS OF RATES ARE NOT KNOWN, AND NOT IN IT" in " ".join(text.split())
+    assert "keeping" not in json.loads(budget_json(make_budget(bare, 500)))
+
+
+def test_trims_are_those_of_the_flight_under_these_forces(bare: Outcome, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The flight itself is for ``test_under_forces.py``; it is asked for the plan with the forces put back."""
+    asked: list[Outcome] = []
+
+    def flown(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces]:
+        asked.append(outcome)
+        hold = _hold((Trim(craft="Sage", time_s=0.0, along_m_s=0.25),), 10.0 * YEAR_S)
+        chosen = chosen_forces(outcome.scenario)
+        return plan, UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=0.0, span_s=1.0, hold=hold)
+
+    monkeypatch.setattr(module, "under_forces", flown)
+    kept = keeping_with_trims(bare, _low())
+    assert kept is not None
+    assert {one.craft: one.trims_m_s for one in kept.craft} == {"Teal": 0.0, "Sage": 0.25}
+    assert [one.scenario for one in asked] == [_low()]
+    assert keeping_with_trims(bare, bare.scenario) is None
+
+
+def _other(plan: Plan, rank: int, later_s: float, dearer_m_s: float) -> Plan:
+    """A plan whose first craft comes so much later, the others as early."""
+    first, *rest = plan.craft
+    moved = replace(first, in_slot_s=first.in_slot_s + later_s)
+    return replace(
+        plan,
+        rank=rank,
+        craft=(moved, *rest),
+        finish_s=max(plan.finish_s, moved.in_slot_s),
+        delta_v_m_s=plan.delta_v_m_s + dearer_m_s,
+    )
+
+
+def test_plan_against_plan(bare: Outcome) -> None:
+    """A ring that is complete a month later keeps the others for a month more, which may turn the choice."""
+    scenario, plan = _low(), bare.plans[0]
+    late = replace(_other(plan, 1, 30.0 * 86_400.0, 0.0), broken=())
+    soon = replace(_other(plan, 2, 0.0, 0.5), broken=())
+    kept = keeping_of(scenario, bare.ring, (late, soon), bare.kept)
+    plans = tuple(replace(one, keeping=own) for one, own in zip((late, soon), kept, strict=True))
+    assert kept[0] is not None
+    assert kept[1] is not None
+    others_m_s_year = kept[0].steady_m_s_year - kept[0].craft[0].steady_m_s_year
+    # as much as the one that is late was to come last in the other plan, too
+    gap_s = plans[0].finish_s - plans[1].finish_s
+    lost_s = 30.0 * 86_400.0 - gap_s
+    more = others_m_s_year * gap_s / YEAR_S - kept[0].craft[0].steady_m_s_year * lost_s / YEAR_S
+    assert kept[0].steady_m_s - kept[1].steady_m_s == pytest.approx(more, rel=FLOWN_REL)
+    assert more > 1.0
+    outcome = replace(bare, scenario=scenario, plans=plans)
+    text = " ".join(" ".join(plan_keeping_lines(outcome, plans[0], 80)).split())
+    assert "With keeping plan 2 takes the least, without it plan 1." in text
+    written = result(outcome)
+    jsonschema.validate(written, result_schema())
+    row = written["plans"][0]
+    assert row["keeping"]["with_plan_m_s"] == pytest.approx(row["delta_v_m_s"] + kept[0].steady_m_s, rel=FLOWN_REL)
+    same = replace(outcome, plans=(plans[0], replace(plans[0], rank=3)))
+    assert "It is the same for every plan listed" in " ".join(" ".join(plan_keeping_lines(same, plans[0], 80)).split())
+
+
+def test_a_sweep_over_altitude_sees_it() -> None:
+    """Keeping falls with the altitude as the density does, and the sum names another point than the plan alone."""
+    altitudes = "ring.altitude_km,craft.Teal.orbit.altitude_km,craft.Sage.orbit.altitude_km=400,500"
+    over = grid(LOW.format(ring="", forces=AIR, tank=40), "low.toml", (), (altitudes,))
+    rows = [plan_point(over.text, over.file, settings_of(over, point), point) for point in over.points]
+    low, high = rows
+    assert low.keeping_m_s_year is not None
+    assert high.keeping_m_s_year is not None
+    # densities of 400 and 500 km by Vallado 2013, table 8-4; the rest changes by (v / v)^2 and the like
+    assert low.keeping_m_s_year / high.keeping_m_s_year == pytest.approx(3.725e-12 / 6.967e-13, rel=TWO_FIRST_ORDER_REL)
+    for row in rows:
+        assert row.delta_v_m_s is not None
+        assert row.with_keeping_m_s is not None
+        assert row.with_keeping_m_s > row.delta_v_m_s + 2.0 * (row.keeping_m_s_year or 0.0) - SCREEN_M_S
+        assert row.with_keeping_kg is not None
+    text = " ".join(sweep_text("Two low", "delta_v", over, [text_row(row) for row in rows]).split())
+    assert "Least of both at altitude_km 500." in text
+    figure = draw_sweep("Two low", "delta_v", over, [text_row(row) for row in rows])
+    assert [axes.get_ylabel() for axes in figure.axes][1:3] == [
+        "keeping all craft, m/s a year",
+        "both: plan and keeping, m/s",
+    ]
+
+
+GROUND = """
+epoch = 2031-05-01T00:00:00Z
+[body]
+name = "earth"
+[ring]
+longitude_deg = 120
+slots = 1
+tolerance_deg = 0.1
+tilt_tolerance_deg = {tilt}
+[limits]
+revolutions_max = 6
+[forces]
+degree = 4
+sunlight = false
+[[craft]]
+name = "Teal"
+orbit = {{ radius_km = 42164.7, angle_deg = 0 }}
+"""
+
+
+@pytest.mark.parametrize("tilt", [0.4, 0.0])
+def test_a_synchronous_ring_is_kept_east_west_and_in_its_plane(tilt: float) -> None:
+    """Over 120 E 2.06 m/s a year (Soop 1983, table; within what its extrapolation leaves); north-south v times a drift
+    of 0.75 to 0.95 deg a year, where a tilt is named."""
+    scenario = parse_scenario(GROUND.format(tilt=tilt))
+    plain = outcome_of(replace(scenario, forces=None))
+    [one] = _kept(plain, scenario).craft
+    assert one.east_west_m_s_year == pytest.approx(2.06, rel=THREE_FIRST_ORDER_REL)
+    assert one.drag_m_s_year == 0.0
+    if tilt == 0.0:
+        assert one.north_south_m_s_year == 0.0
+        return
+    low, high = (3_074.66 * math.radians(drift) for drift in (0.745, 0.955))
+    assert low < one.north_south_m_s_year < high
+    kept = replace(plain.plans[0], keeping=_kept(plain, scenario))
+    text = " ".join(" ".join(plan_keeping_lines(replace(plain, scenario=scenario, plans=(kept,)), kept, 80)).split())
+    assert "deg a year, on the mean over its hold. To stay within 0.40 deg" in text
+    assert f"{one.north_south_m_s_year:.1f} m/s a year north-south" in text
