@@ -1,6 +1,6 @@
-"""How circular orbits over an oblate body really go, read off flights: what first order in J2 leaves out.
+"""How circular orbits over an oblate body really go, read off flights: what `oblateness.circle_rates` leaves out.
 
-In months the second order moves a node by tenths of a degree and a craft along its orbit by many degrees.
+In months that moves a craft along its orbit by many degrees, and a node by thousandths.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ RELATIVE = 1e-12
 
 @dataclass(frozen=True, kw_only=True)
 class Pace:
-    """Polynomials in x in [-1, 1] across a span of radii: what is added to the first-order rates, rad/s.
+    """Polynomials in x in [-1, 1] across a span of radii: what is added to `oblateness.circle_rates`, rad/s.
 
     Args:
         low_m, high_m: the span.
@@ -79,7 +79,7 @@ def pace(body: Body, inclination_rad: float, low_m: float, high_m: float) -> Pac
 
 
 def circle(body: Body, inclination_rad: float, radius_m: float) -> Ring:
-    """A circular orbit as a ring with one slot, which is at the node at time 0, by first-order rates."""
+    """A circular orbit as a ring with one slot, which is at the node at time 0, by `oblateness.ring_rates`."""
     rate, node_rate = ring_rates(body, radius_m, inclination_rad)
     return Ring(
         radius_m=radius_m,

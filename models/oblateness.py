@@ -1,8 +1,9 @@
 """What the second zonal harmonic does to orbits on the long run: secular rates, and the ring that drifts evenly in it.
 
 First order in J2: relative errors of about J2 (Re / a)^2 of the rates themselves, that is one part in a thousand for a
-low Earth orbit. Averaged over a revolution (the rates) or written out within one (`ring_state`). Not valid beside
-resonances or for other harmonics.
+low Earth orbit. Averaged over a revolution (the rates) or written out within one (`ring_state`). The nodes of circles
+(`circle_rates`) have the second order, too, which in a year comes to a degree. Not valid beside resonances or for other
+harmonics.
 """
 
 from __future__ import annotations
@@ -58,22 +59,23 @@ def secular_rates(
 
 
 def node_behind(
-    body: Body, inclination_rad: float, node_rate_rad_s: float, stages: Sequence[tuple[ArrayLike, ArrayLike, ArrayLike]]
+    body: Body, inclination_rad: float, ring_m: float, stages: Sequence[tuple[ArrayLike, ArrayLike, ArrayLike]]
 ) -> Array:
-    """How far the node of a craft falls behind one that drifts evenly, over some stages of its flight, rad; broadcasts.
+    """How far the node of a craft falls behind that of a circle, over some stages of its flight, rad; broadcasts.
 
     Args:
-        node_rate_rad_s: of that other node.
+        ring_m: radius of the circle.
         stages: for each, the two apsides, m, in any order, and how long it lasts, s.
 
-    Source: `secular_rates`, the mean elements taken for the given ones.
+    Source: `secular_rates` of both, the mean elements taken for the given ones.
     """
     behind = np.zeros(())
+    level = secular_rates(body, ring_m, 0.0, inclination_rad).node_rad_s
     for one, other, lasts_s in stages:
         first, second = np.asarray(one, dtype=np.float64), np.asarray(other, dtype=np.float64)
         shape = np.abs(first - second) / (first + second)
         drift = secular_rates(body, 0.5 * (first + second), shape, inclination_rad).node_rad_s
-        behind = behind + (node_rate_rad_s - drift) * np.asarray(lasts_s, dtype=np.float64)
+        behind = behind + (level - drift) * np.asarray(lasts_s, dtype=np.float64)
     return np.asarray(behind)
 
 
@@ -94,18 +96,36 @@ def ring_rates(body: Body, radius_m: float, inclination_rad: float) -> tuple[flo
         inclination_rad: for planes on the equator angles count from the fixed x axis and the node stands still.
 
     Returns:
-        rate_rad_s = n [1 + eps (9/4 - 21/8 sin^2 i)] and node_rate_rad_s = -3/2 eps n cos i, where n^2 = GM / R^3 and
-        eps = J2 (Re / R)^2; on the equator n (1 + 3/4 eps) and 0.
-
-    Source: first-order solution of the equations of motion about a circle, mean radius held at R (as `ring_state`);
-    checked by integration in tests/models/test_oblateness.py.
+        As `circle_rates`; on the equator n (1 + 3/4 eps) and 0, where n^2 = GM / R^3 and eps = J2 (Re / R)^2.
     """
-    n = math.sqrt(body.gm / radius_m**3)
-    eps = _strength(body, radius_m)
     if _equatorial(inclination_rad):
-        return n * (1.0 + 0.75 * eps), 0.0
-    rate = n * (1.0 + eps * (9.0 / 4.0 - 21.0 / 8.0 * math.sin(inclination_rad) ** 2))
-    return rate, -1.5 * eps * n * math.cos(inclination_rad)
+        return math.sqrt(body.gm / radius_m**3) * (1.0 + 0.75 * _strength(body, radius_m)), 0.0
+    rate, node_rate = circle_rates(body, radius_m, inclination_rad)
+    return float(rate), float(node_rate)
+
+
+def circle_rates(body: Body, radius_m: ArrayLike, inclination_rad: ArrayLike) -> tuple[Array, Array]:
+    """Rates of argument of latitude and node, rad/s, on circles off the equator; broadcasts.
+
+    Args:
+        radius_m: mean radius R over a turn.
+
+    Returns:
+        rate = n [1 + eps (9/4 - 21/8 s^2)] and node rate = -3/2 eps n c [1 + eps (13/8 - 25/8 c^2)], where n^2 = GM /
+        R^3, eps = J2 (Re / R)^2, s and c are sine and cosine of the inclination. The node is that of a circle which
+        keeps that rate exactly.
+
+    Source: the rate, the first-order solution of the equations of motion about a circle, mean radius held at R (as
+    `ring_state`); the node, the secular rates of second order at zero eccentricity (Brouwer 1959, Astronomical Journal
+    64, 378; his mean semi-major axis is then R [1 - 3/4 eps (1 - 3 c^2)]). Both checked by integration in
+    tests/models/test_oblateness.py, the node against his formulas in tests/published/test_second_order.py.
+    """
+    radius, inclination = (np.asarray(x, dtype=np.float64) for x in (radius_m, inclination_rad))
+    n = np.sqrt(body.gm / radius**3)
+    eps = body.j2 * (body.j2_radius_m / radius) ** 2
+    cosine = np.cos(inclination)
+    rate = n * (1.0 + eps * (9.0 / 4.0 - 21.0 / 8.0 * np.sin(inclination) ** 2))
+    return rate, -1.5 * eps * n * cosine * (1.0 + eps * (13.0 / 8.0 - 25.0 / 8.0 * cosine**2))
 
 
 def apsis_lag(body: Body, semi_major_m: float, eccentricity: float, inclination_rad: float) -> float:

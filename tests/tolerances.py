@@ -122,6 +122,9 @@ REACHED_RAD = 1e-07
 FIRST_ORDER_RAD = 0.0001
 """What first order leaves of angles of a few hundredths."""
 
+NODE_OF_A_YEAR_DEG = 0.01
+"""What rates of second order in J2 leave of a node in a year: a third-order term, and a reading over a hundred days."""
+
 TEN_DIGITS_DEG = 1e-10
 """The last digit of a published angle."""
 SERIES_DEG = 1e-08

@@ -219,7 +219,7 @@ def _behind(problem: Problem, group: CraftClass, start: Standing, time: float) -
     if start.on_ring or orbit is None or ring.node_rate_rad_s == 0.0:
         return 0.0
     stage = (orbit.periapsis_m, orbit.apoapsis_m, time - orbit.at_s)
-    behind = float(node_behind(problem.scenario.body, ring.inclination_rad, ring.node_rate_rad_s, [stage]))
+    behind = float(node_behind(problem.scenario.body, ring.inclination_rad, ring.radius_m, [stage]))
     return behind * math.sin(ring.inclination_rad)
 
 

@@ -158,7 +158,7 @@ def _plane(problem: Problem, rows: PhaseChoices, near: F, far: F) -> tuple[F, F]
         other = other_apsis(ring.gm, ring.radius_m, speed)
         lasts = np.where(rows.revolutions > 0, ratio * rows.revolutions * ring.period_s, 0.0)
         stage = (other, np.full(other.size, ring.radius_m), lasts)
-        behind = node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, [stage])
+        behind = node_behind(body, ring.inclination_rad, ring.radius_m, [stage])
         ends.append(rows.behind_rad + behind * math.sin(ring.inclination_rad))
     sizes = np.abs(ends[0]), np.abs(ends[1])
     allowed = problem.scenario.ring.tilt_tolerance_rad

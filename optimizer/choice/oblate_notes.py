@@ -46,7 +46,8 @@ def _tight_turnarounds(problem: Problem, plans: Sequence[Plan]) -> list[str]:
 def _nodes_left_behind(problem: Problem, plan: Plan) -> list[str]:
     """By how much the plane of the first craft in its slot is off its place when the last one arrives.
 
-    Nodes are counted by the first-order rate (`oblateness.ring_rates`), at which no real plane drifts.
+    Nodes are counted by the rate of second order (`oblateness.circle_rates`), which leaves next to nothing of a year
+    but over strongly flattened bodies.
     """
     ring, body = problem.ring, problem.scenario.body
     waited = any(part.route == "drift" for part in plan.craft)
@@ -58,9 +59,10 @@ def _nodes_left_behind(problem: Problem, plan: Plan) -> list[str]:
     off_deg = math.degrees(abs(more)) * lasts
     if off_deg < BEHIND_DEG:
         return []
+    sense = "more" if more * ring.node_rate_rad_s > 0.0 else "less"
     return [
-        f"nodes are counted by the first-order rate; as flown they drift {math.degrees(abs(more)) * DAY_S:.4f} deg a "
-        f"day {'more' if more * ring.node_rate_rad_s > 0.0 else 'less'}, so that when the last craft arrives the node "
+        f"nodes are counted by the rate of second order in J2; as flown they drift "
+        f"{math.degrees(abs(more)) * DAY_S:.4f} deg a day {sense}, so that when the last craft arrives the node "
         f"of the first one in place is {off_deg:.2f} deg off its place against that of the last"
     ]
 

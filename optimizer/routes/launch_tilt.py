@@ -117,7 +117,7 @@ def drift_of(body: Body, ring: Ring, start: Standing, orbit: Orbit, options: Opt
     if not start.on_ring:
         own = options.burn_s - orbit.at_s
         stages.append((np.full(own.size, orbit.periapsis_m), np.full(own.size, orbit.apoapsis_m), own))
-    apart = node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, stages) * np.sin(ring.inclination_rad)
+    apart = node_behind(body, ring.inclination_rad, ring.radius_m, stages) * np.sin(ring.inclination_rad)
     more = np.sign(apart) * (np.abs(apart) - max(tolerance_rad - INSIDE_RAD, 0.0))
     return np.where(np.abs(apart) > max(tolerance_rad, DRIFT_RAD), more, 0.0)
 

@@ -30,8 +30,8 @@ ALIKE = 0.018
 """Of options into one slot whose times from the start differ by less than this share one is kept."""
 
 
-WORTH_M_S = 0.3
-"""A later option saves at least so much: in flight drifts cost up to some meters a second more or less than here."""
+WORTH_M_S = 0.05
+"""A later option saves at least so much, half of the digit that is printed."""
 
 
 DEARER = 1.3

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from ...models import planes
+from ...models.oblateness import circle_rates
 from ...models.orbits import speed
 from ..problem.options import F, I
 from ..problem.problem import Problem
@@ -22,7 +23,6 @@ from .nodal_drift_timetable import (
     Drifting,
     Room,
     Ways,
-    circle_rates,
     into_node,
     onto_crossing,
     speed_changes,

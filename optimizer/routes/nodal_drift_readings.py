@@ -16,7 +16,7 @@ import numpy as np
 from ...models.errors import FlightError
 from ...models.flight.integrate import Impulse, Itinerary, fly_each, measure
 from ...models.oblate_circles import RELATIVE, TURNS, drift_between, offsets
-from ...models.oblateness import ring_state
+from ...models.oblateness import circle_rates, ring_state
 from ...models.ring import Ring
 from ..problem.option_key import FlightKey
 from ..problem.problem import Problem
@@ -26,7 +26,6 @@ from .nodal_drift_timetable import (
     Seen,
     Timetable,
     Ways,
-    circle_rates,
     into_node,
     meets_nodes,
     onto_crossing,

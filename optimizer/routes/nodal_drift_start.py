@@ -72,7 +72,7 @@ def start_of(body: Body, ring: Ring, orbit: Orbit, ready_s: float, on_ring: bool
 
 
 def node_rate_more(body: Body, ring: Ring) -> float:
-    """How much faster than by first order, as which it is counted, the node of a craft on the ring goes, rad/s."""
+    """How much faster than it is counted (`oblateness.circle_rates`) the node of a craft on the ring goes, rad/s."""
     around = pace(body, ring.inclination_rad, (1.0 - SPAN) * ring.radius_m, (1.0 + SPAN) * ring.radius_m)
     return float(around.added(np.array([ring.radius_m]))[1][0])
 

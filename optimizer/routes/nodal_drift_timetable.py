@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from ...models import orbits, planes
 from ...models.frames import wrap
 from ...models.oblate_circles import Pace, pace
-from ...models.oblateness import secular_rates
+from ...models.oblateness import circle_rates, secular_rates
 from ...models.ring import Ring
 from ...models.scenario import Body
 from ..problem.options import F, I
@@ -296,14 +296,6 @@ def onto_crossing(drifting: Drifting, ways: Ways, vary: Literal["waiting_m", "he
         met = (np.abs(gap - aim) < MET_RAD) & (np.abs(off) < MET_RAD) & (second >= 0.0) & (table.tilt_rad > 0.0)
         met &= (np.abs(first / getattr(ways, vary) - 1.0) < 2.0 * MOVED) if vary == "waiting_m" else (first >= 0.0)
     return with_both(first, second), met
-
-
-def circle_rates(body: Body, radius_m: F, inclination_rad: F) -> tuple[F, F]:
-    """Rates of argument of latitude and node on circles, as `ring_rates` has them; broadcasts."""
-    n = orbits.rate(body.gm, radius_m)
-    eps = body.j2 * (body.j2_radius_m / radius_m) ** 2
-    sine2 = np.sin(inclination_rad) ** 2
-    return n * (1.0 + eps * (9.0 / 4.0 - 21.0 / 8.0 * sine2)), -1.5 * eps * n * np.cos(inclination_rad)
 
 
 def speed_changes(gm: float, one_m: F | float, other_m: F | float) -> tuple[F, F]:

@@ -38,7 +38,7 @@ def later(problem: Problem, way: Ascent, options: Options) -> F:
         (low, ring.radius_m, way.coast_s),
         (np.where(options.revolutions > 0, 2.0 * semi - ring.radius_m, ring.radius_m), ring.radius_m, phasing),
     ]
-    behind = node_behind(body, ring.inclination_rad, ring.node_rate_rad_s, stages)
+    behind = node_behind(body, ring.inclination_rad, ring.radius_m, stages)
     return np.asarray(np.broadcast_to(behind / way.place.relative_rate_rad_s, (len(options),)))
 
 

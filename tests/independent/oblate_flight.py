@@ -1,7 +1,8 @@
 """Flight over an oblate body, many craft at once, integrated step by step: a second road for plans that know J2.
 
 Sources: Vallado, Fundamentals of Astrodynamics and Applications, section 8.6 (the acceleration of the second zonal);
-the craft that keeps its place in a ring: Kozai 1959 at zero eccentricity, first order in J2.
+the craft that keeps its place in a ring: Kozai 1959 at zero eccentricity, first order in J2; its node:
+Brouwer 1959, second order.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 Array = NDArray[np.float64]
 
@@ -39,9 +41,23 @@ class Oblate:
         eps = self.strength(ring_radius)
         if abs(math.sin(inclination)) < 1e-9:
             return n * (1.0 + 0.75 * eps), 0.0
-        return n * (1.0 + eps * (9.0 / 4.0 - 21.0 / 8.0 * math.sin(inclination) ** 2)), -1.5 * eps * n * math.cos(
-            inclination
-        )
+        rate = n * (1.0 + eps * (9.0 / 4.0 - 21.0 / 8.0 * math.sin(inclination) ** 2))
+        return rate, self._node_rate(ring_radius, rate, math.cos(inclination))
+
+    def _node_rate(self, ring_radius: float, rate: float, c: float) -> float:
+        """The node of the circle that turns from node to node at a rate: Brouwer 1959, secular, second order, e = 0."""
+        of: dict[str, float] = {}
+
+        def faster(mean: float) -> float:
+            motion, half = math.sqrt(self.gm / mean**3), 0.5 * self.strength(mean)
+            latitude = 3.0 * half * (4.0 * c**2 - 1.0) + 3.0 / 32.0 * half**2 * (40.0 - 384.0 * c**2 + 1064.0 * c**4)
+            of["node"] = motion * (-3.0 * half * c + 1.5 * half**2 * c * (4.0 - 19.0 * c**2))
+            return motion * (1.0 + latitude) / rate - 1.0
+
+        if self.j2 == 0.0:
+            return 0.0
+        faster(float(brentq(faster, 0.5 * ring_radius, 2.0 * ring_radius, xtol=1e-6)))
+        return of["node"]
 
     def in_place(self, ring_radius: float, angle: float, inclination: float, node: float) -> tuple[Array, Array]:
         """Position and velocity of a craft that keeps its place in a ring: it wobbles about the mean circle."""
