@@ -2,10 +2,11 @@
 
 If the carrier's period is p / N of the ring's (N slots), the ring turns by p / N of a turn between passes, so the slot
 at the touching point steps back by p each time. Drops on all passes meet different slots until all are served exactly
-if p and N have no common divisor. Two-body, impulsive, in the ring plane. Each craft makes its own burn into the ring
-as it is dropped; the carrier pays only for entering its orbit. From below, with the apoapsis on the ring, a carrier
-saves nothing: what the craft no longer pays, the carrier did. (Kepler's third law and the residue classes of whole
-numbers; common practice, no source.)
+if p and N have no common divisor. Where slots are not equally spaced, periods are looked at that bring some slot to the
+touching point after another, those first that bring most. Two-body, impulsive, in the ring plane. Each craft makes its
+own burn into the ring as it is dropped; the carrier pays only for entering its orbit. From below, with the apoapsis on
+the ring, a carrier saves nothing: what the craft no longer pays, the carrier did. (Kepler's third law and the residue
+classes of whole numbers; common practice, no source.)
 """
 
 from __future__ import annotations
@@ -19,7 +20,19 @@ from numpy.typing import NDArray
 from . import orbits
 from .arrays import Array
 from .errors import InputError
-from .ring import Ring
+from .ring import TURN_RAD, Ring
+
+PASSES = 12
+"""So many passes after the first are looked at for slots that come to the touching point."""
+
+SEVERAL_SLOTS_MAX = 12
+"""With no more slots than this also periods are listed that bring a slot there only after several passes."""
+
+KEPT_EACH = 4
+"""So many periods are kept for each slot, where slots are not equally spaced: those that bring most slots."""
+
+THERE_RAD = 1e-6
+"""A slot this near to the touching point is there."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,12 +40,12 @@ class CarrierOrbits:
     """Every carrier orbit within the limits, as columns of one shape (n,), the shortest first.
 
     Args:
-        step: p: slots that pass the touching point from one pass to the next; below the slot number of the ring the
-            carrier is inside the ring (periapsis below, apoapsis on it), beyond it outside.
+        ratio: its period as a share of the ring's, p / N with equally spaced slots; below 1 the carrier is inside the
+            ring (periapsis below, apoapsis on it), beyond it outside.
         entry_delta_v_m_s: the carrier's burn from its arrival into this orbit.
     """
 
-    step: NDArray[np.int64]
+    ratio: Array
     entry_delta_v_m_s: Array
 
 
@@ -47,7 +60,7 @@ def carrier_orbits(ring: Ring, *, arrival_speed_m_s: float, floor_m: float, ceil
         ceiling_m: greatest radius of an apoapsis.
 
     Returns:
-        The orbits, by step. Empty where none fits.
+        The orbits, by period. Empty where none fits.
 
     Raises:
         InputError: no ceiling.
@@ -55,9 +68,49 @@ def carrier_orbits(ring: Ring, *, arrival_speed_m_s: float, floor_m: float, ceil
     if not math.isfinite(ceiling_m):
         raise InputError("carrier orbits above the ring need a ceiling, or there is no end.")
     longest = float(orbits.period(ring.gm, 0.5 * (ring.radius_m + max(ring.radius_m, ceiling_m))))
-    step = np.arange(1, 1 + math.floor(ring.slots * longest / ring.period_s * (1.0 + 1e-12)), dtype=np.int64)
-    other = 2.0 * orbits.semi_major(ring.gm, step / ring.slots * ring.period_s) - ring.radius_m
-    fits = np.where(step < ring.slots, other >= floor_m, (other <= ceiling_m) & (ring.radius_m >= floor_m))
-    fits &= (step != ring.slots) & (other > 0.0)
+    most = longest / ring.period_s * (1.0 + 1e-12)
+    if ring.pattern_rad:
+        ratio = _uneven(ring, most)
+    else:
+        ratio = np.arange(1, 1 + math.floor(ring.slots * most), dtype=np.float64) / ring.slots
+    other = 2.0 * orbits.semi_major(ring.gm, ratio * ring.period_s) - ring.radius_m
+    fits = np.where(ratio < 1.0, other >= floor_m, (other <= ceiling_m) & (ring.radius_m >= floor_m))
+    fits &= (ratio != 1.0) & (other > 0.0)
+    if ring.pattern_rad:
+        fits[fits] = _serve_most(ring, ratio[fits])
     speed = orbits.speed(ring.gm, ring.radius_m, 0.5 * (ring.radius_m + other[fits]))
-    return CarrierOrbits(step=step[fits], entry_delta_v_m_s=np.abs(speed - arrival_speed_m_s))
+    return CarrierOrbits(ratio=ratio[fits], entry_delta_v_m_s=np.abs(speed - arrival_speed_m_s))
+
+
+def _uneven(ring: Ring, most: float) -> Array:
+    """Shares of the ring's period, up to ``most``, after which, or so many times which, another slot is there."""
+    apart = np.remainder(np.subtract.outer(ring.pattern_rad, ring.pattern_rad), TURN_RAD) / TURN_RAD
+    apart = np.unique(np.round(apart[apart > 0.0], 12))
+    whole = np.arange(math.ceil(most) * PASSES + 1)
+    once = (apart[:, None] + whole[: math.ceil(most) + 1]).ravel()
+    found = [once]
+    if ring.slots <= SEVERAL_SLOTS_MAX:
+        found += [(apart[:, None] + whole[: math.ceil(most) * passes + 1]).ravel() / passes for passes in (2, 3, 4, 5)]
+    ratio = np.unique(np.round(np.concatenate(found), 12))
+    return np.asarray(ratio[(ratio > 0.0) & (ratio <= most)])
+
+
+def _serve_most(ring: Ring, ratio: Array) -> NDArray[np.bool_]:
+    """Mask of the periods that bring most slots to the touching point, from whichever slot is there at first."""
+    if ratio.size <= KEPT_EACH * ring.slots:
+        return np.ones(ratio.size, dtype=bool)
+    slots, turned = np.asarray(ring.pattern_rad), ratio[:, None] * np.arange(1, PASSES + 1) * TURN_RAD
+    served = np.zeros(ratio.size, dtype=np.int64)
+    for first in range(ring.slots):
+        place = slots[first] - turned
+        slot = ring.nearest(place)
+        there = np.abs(np.remainder(place - slots[slot] + np.pi, TURN_RAD) - np.pi) < THERE_RAD
+        seen = np.zeros((ratio.size, ring.slots), dtype=bool)
+        row, column = np.nonzero(there)
+        seen[row, slot[row, column]] = True
+        seen[:, first] = True
+        served = np.maximum(served, seen.sum(axis=1))
+    order = np.lexsort((np.abs(ratio - 1.0), -served))
+    keep = np.zeros(ratio.size, dtype=bool)
+    keep[order[: KEPT_EACH * ring.slots]] = True
+    return keep

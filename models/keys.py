@@ -45,6 +45,9 @@ Kind = Literal[
 FARTHEST_M = 1e13
 """No length in a scenario may exceed this: some 70 times the Sun's distance."""
 
+SEVERAL_MAX = 500
+"""Most numbers in a list of them."""
+
 LONGEST_S = 1e11
 """No time in a scenario may exceed this: some 3000 years."""
 
@@ -99,6 +102,7 @@ class Key:
         choices: the texts that are allowed, for a choice or instead of a number.
         instead_of: quantities that say the same in another way.
         spans: whether two numbers may stand in a list, from the least to the most of what may be chosen.
+        several: whether its value is a list of numbers.
     """
 
     name: str
@@ -114,6 +118,7 @@ class Key:
     choices: tuple[str, ...] = ()
     instead_of: tuple[str, ...] = ()
     spans: bool = False
+    several: bool = False
 
     @property
     def absent(self) -> float | str | bool | None:
@@ -180,6 +185,7 @@ def _key(name: str, row: dict[str, Any]) -> Key:
         choices=tuple(row.pop("choices", ())),
         instead_of=tuple(row.pop("instead_of", ())),
         spans=row.pop("spans", False),
+        several=row.pop("several", False),
     )
     if row:
         raise ValueError(f"the row of {name} has unknown columns: {', '.join(row)}")

@@ -1,10 +1,10 @@
 """Patterns of craft in several planes: where they are, how near they come to one another.
 
-A pattern total/planes/phasing has total / planes craft evenly spaced in each of its planes, the planes evenly spread in
-node, and each plane's craft ahead of those of the plane before by phasing / total of a turn (Walker 1984, *Satellite
-constellations*, J. Brit. Interplanet. Soc. 37). All orbits are circles of one radius and inclination, and the figure
-depends on how far the craft have turned: ``turn_rad`` is added to every argument of latitude. Angles here are central
-angles, so they hold at any radius.
+A pattern total/planes/phasing has total / planes craft in each of its planes, evenly spaced unless their places in a
+plane are listed, the planes evenly spread in node, and each plane's craft ahead of those of the plane before by
+phasing / total of a turn (Walker 1984, *Satellite constellations*, J. Brit. Interplanet. Soc. 37). All orbits are
+circles of one radius and inclination, and the figure depends on how far the craft have turned: ``turn_rad`` is added to
+every argument of latitude. Angles here are central angles, so they hold at any radius.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ class Pattern:
         planes: planes, evenly spread over ``spread_rad`` of node.
         phasing: in units of 1/total of a turn, from 0 to planes - 1.
         inclination_rad: of all planes, in [0, pi].
+        ahead_rad: how far each craft of a plane is ahead of its first; empty where they are evenly spaced.
         spread_rad: a whole turn for Walker's delta patterns, half a turn for planes that cross near the poles.
 
     Raises:
@@ -41,6 +42,7 @@ class Pattern:
     phasing: int
     inclination_rad: float
     spread_rad: float = TWO_PI
+    ahead_rad: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if self.planes < 1 or self.total < 1 or self.total % self.planes:
@@ -62,6 +64,7 @@ class Pattern:
             phasing=ring.phasing,
             inclination_rad=ring.inclination_rad,
             spread_rad=ring.spread_rad,
+            ahead_rad=ring.pattern_rad,
         )
 
     @property
@@ -76,7 +79,10 @@ class Pattern:
     def arguments(self) -> Array:
         """Argument of latitude of each craft less that of slot 0 of plane 0, rad, shape (total,), not wrapped."""
         plane, slot = np.divmod(np.arange(self.total), self.slots)
-        return np.asarray(TWO_PI * (slot / self.slots + plane * self.phasing / self.total))
+        start = TWO_PI * plane * self.phasing / self.total
+        if self.ahead_rad:
+            return np.asarray(start + np.asarray(self.ahead_rad)[slot])
+        return np.asarray(start + TWO_PI * slot / self.slots)
 
     def directions(self, turn_rad: ArrayLike = 0.0) -> Array:
         """Unit vectors to all craft, shape (..., total, 3), for turns of shape (...)."""

@@ -27,4 +27,5 @@ def ring_as_given(body: Body, spec: RingSpec) -> Ring:
         planes=spec.planes,
         phasing=spec.phasing,
         spread_rad=spec.spread_rad,
+        pattern_rad=spec.pattern_rad,
     )

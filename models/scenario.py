@@ -110,7 +110,8 @@ class RingSpec:
 
     ``hold_for_s`` is how long it is to keep its spacing, ``period_known_to_s`` how well periods are known in flight.
     ``with_drag`` says whether its slots keep their altitude against drag, or sink as all craft do. ``longitude_rad`` is
-    where slot 0 stays over the ground, None for a ring that turns against it.
+    where slot 0 stays over the ground, None for a ring that turns against it. ``pattern_rad`` is how far each slot of a
+    plane is ahead of its slot 0, empty where they are equally spaced.
     """
 
     radius_m: float
@@ -127,6 +128,7 @@ class RingSpec:
     period_known_to_s: float | None = None
     with_drag: WithDrag = _WITH_DRAG
     longitude_rad: float | None = None
+    pattern_rad: tuple[float, ...] = ()
     occupied: tuple[Occupied, ...] = ()
 
 

@@ -49,8 +49,12 @@ def respaced_text(file: str, settings: Sequence[str], made: Scenario, after_s: f
 
 def _ring(table: dict[str, Any], made: Scenario) -> dict[str, Any]:
     spec = made.ring
-    left = _without("ring", table, ("slots", "slot0", "occupied", "planes", "phasing", "spread", "node"))
-    left |= {"slots": spec.slots, "slot0_deg": "free"}
+    left = _without("ring", table, ("slots", "pattern", "slot0", "occupied", "planes", "phasing", "spread", "node"))
+    if spec.pattern_rad:
+        left["slots_deg"] = [round(math.degrees(one), ANGLE_DIGITS) for one in spec.pattern_rad]
+    else:
+        left["slots"] = spec.slots
+    left["slot0_deg"] = "free"
     if spec.node_rad:
         left["node_deg"] = _degrees(spec.node_rad)
     return left

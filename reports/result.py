@@ -70,6 +70,7 @@ def result(outcome: Outcome) -> dict[str, Any]:
         "ring": {
             "altitude_km": _altitude(scenario, ring.radius_m),
             **named(ring, "period_s", "speed_m_s", "slots"),
+            **({"slots_deg": [degrees(one) for one in ring.pattern_rad]} if ring.pattern_rad else {}),
             "slot0_deg": number(math.degrees(ring.slot0_rad) % 360.0, "deg"),
             "planes": ring.planes,
             **_pattern(outcome),

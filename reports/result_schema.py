@@ -21,8 +21,9 @@ OBJECTS = {
     "share_in_time=number? share_never=number",
     "body": "name=text gm_km3_s2=number radius_km=number atmosphere_top_km=number j2=number j2_radius_km=number "
     "spin_deg_s=number prime_meridian_deg=number",
-    "ring": "altitude_km=number period_s=number speed_m_s=number slots=count slot0_deg=number planes=count "
-    "inclination_deg=number~ node_deg=number~ phasing=count~ spread_deg=number~ tolerance_deg=number phase_rule=text?",
+    "ring": "altitude_km=number period_s=number speed_m_s=number slots=count slots_deg=[number]~ slot0_deg=number "
+    "planes=count inclination_deg=number~ node_deg=number~ phasing=count~ spread_deg=number~ tolerance_deg=number "
+    "phase_rule=text?",
     "model": "gravity=text burns=text forces=forces~",
     "forces": "flown=[text] left_out=[left_out] higher_degrees_may_matter=flag",
     "left_out": "force=text estimate_deg_year=number",

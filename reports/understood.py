@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from ..models.insertions import Insertion
 from ..models.readouts import DAY, brief, clock, instant, listed, plain, span
-from ..models.scenario import Body, Craft, Pad, Scenario
+from ..models.scenario import Body, Craft, Pad, RingSpec, Scenario
 from .angles import angle_lines
 from .launch_windows import window_lines
 from .layout import Column, columns, paragraph
@@ -125,12 +125,32 @@ def _body_items(scenario: Scenario) -> list[str]:
     return items
 
 
+def slot_places(ring: RingSpec) -> str:
+    """How many slots a plane has, and where.
+
+    >>> slot_places(RingSpec(radius_m=1.0, slots=3))
+    '3 slots, 120 deg apart'
+    >>> slot_places(RingSpec(radius_m=1.0, slots=2, pattern_rad=(0.0, 1.0)))
+    '2 slots, at 0 and 57.296 deg from slot 0, gaps of 57.296 to 302.7 deg'
+    """
+    if ring.slots == 1:
+        return "1 slot"
+    if not ring.pattern_rad:
+        return f"{ring.slots} slots, {brief(360.0 / ring.slots, 5)} deg apart"
+    places = [math.degrees(one) for one in ring.pattern_rad]
+    gaps = [after - one for one, after in zip(places, [*places[1:], 360.0], strict=True)]
+    shown = [brief(one, 5) for one in places[:_SLOTS_SHOWN]]
+    named = listed(shown) if ring.slots <= _SLOTS_SHOWN else f"{', '.join(shown)} and so on,"
+    between = f"gaps of {brief(min(gaps), 5)} to {brief(max(gaps), 5)} deg"
+    return f"{ring.slots} slots, at {named} deg from slot 0, {between}"
+
+
 def _ring_items(scenario: Scenario) -> list[str]:
     from ..optimizer.problem.ring_phase import ring_of
 
     ring = scenario.ring
     made = ring_of(scenario)
-    places = f"{ring.slots} slots, {brief(360.0 / ring.slots, 5)} deg apart" if ring.slots > 1 else "1 slot"
+    places = slot_places(ring)
     lean = math.degrees(ring.inclination_rad)
     plane = "over the equator"
     if lean:
@@ -148,9 +168,11 @@ def _ring_items(scenario: Scenario) -> list[str]:
         f"In place means within {brief(math.degrees(ring.tolerance_rad))} deg of the slot; plans aim at the slot.",
     ]
     if ring.longitude_rad is not None:
-        over = [(math.degrees(ring.longitude_rad) + 360.0 * slot / ring.slots) % 360.0 for slot in range(ring.slots)]
+        ahead = [float(made.ahead(slot)) for slot in range(ring.slots)]
+        over = [math.degrees(ring.longitude_rad + one) % 360.0 for one in ahead]
         shown = listed([brief(one, 6) for one in over[:_SLOTS_SHOWN]])
-        more = f" and so on, {brief(360.0 / ring.slots, 5)} deg apart" if ring.slots > _SLOTS_SHOWN else ""
+        apart = "" if ring.pattern_rad else f", {brief(360.0 / ring.slots, 5)} deg apart"
+        more = f" and so on{apart}" if ring.slots > _SLOTS_SHOWN else ""
         items.append(f"Slots stay over the ground, at longitudes {shown} deg east{more}.")
     if ring.tilt_tolerance_rad:
         tilt = brief(math.degrees(ring.tilt_tolerance_rad))

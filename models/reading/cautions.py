@@ -50,6 +50,7 @@ def _near_neighbors(scenario: Scenario) -> list[str]:
         phasing=ring.phasing,
         inclination_rad=ring.inclination_rad,
         spread_rad=ring.spread_rad,
+        ahead_rad=ring.pattern_rad,
     )
     nearest_m = nearest_neighbor(pattern, ring.radius_m)
     if nearest_m >= limit_m:

@@ -123,7 +123,7 @@ class Table:
             if name not in known or key.name not in self.entries:
                 continue
             value = self.entries[key.name].value
-            if key.kind in _AS_GIVEN:
+            if key.kind in _AS_GIVEN or key.several:
                 found[name] = value
             elif not isinstance(value, str):
                 found[name] = value if key.kind in ("count", "flag") else self.number(key.name)

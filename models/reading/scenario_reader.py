@@ -29,6 +29,7 @@ from .ground_slots import fixed_to_ground
 from .launch_tables import apsides, carried_by, carrier, errors_of, pad
 from .message_starts import with_messages
 from .overrides import apply_settings
+from .slot_pattern import pattern_of
 from .tables import read_table
 from .toml_lines import key_lines
 from .toml_text import STARTER, file_text, toml_tree
@@ -219,6 +220,9 @@ def _ring(table: Table, body: Body) -> RingSpec:
     several = table.count_or("planes") > 1
     table.note_defaults("with_drag", *(() if several else ("phasing", "spread")))
     given = {**table.given(RingSpec), "radius_m": radius}
+    pattern = pattern_of(table)
+    if pattern is not None:
+        given |= {"slots": pattern[0], "pattern_rad": pattern[1]}
     if ground is not None:
         given["slot0_rad"] = slot0
     return RingSpec(**given, occupied=tuple(occupied))

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from ..keys import TABLES, Key
+from ..keys import SEVERAL_MAX, TABLES, Key
 from ..units import UNITS, from_si
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
@@ -38,7 +38,7 @@ def _below(name: str, table: str) -> bool:
 
 def _table(table: str) -> dict[str, Any]:
     keys = TABLES[table]
-    rules: list[dict[str, Any]] = [_one_of(key) for key in keys if key.required]
+    rules: list[dict[str, Any]] = [_one_of(key, keys) for key in keys if key.required]
     rules += [rule for rule in (_at_most_one(key, keys) for key in keys) if rule]
     made: dict[str, Any] = {
         "type": "object",
@@ -48,11 +48,12 @@ def _table(table: str) -> dict[str, Any]:
     return {**made, "allOf": rules} if rules else made
 
 
-def _one_of(key: Key) -> dict[str, Any]:
-    """That one spelling of a key is given."""
-    if len(key.spellings) == 1:
-        return {"required": [key.spelled]}
-    return {"anyOf": [{"required": [spelled]} for spelled in key.spellings]}
+def _one_of(key: Key, keys: tuple[Key, ...]) -> dict[str, Any]:
+    """That one spelling of a key is given, or of one that says the same."""
+    spellings = [*key.spellings, *(s for other in keys if other.name in key.instead_of for s in other.spellings)]
+    if len(spellings) == 1:
+        return {"required": spellings}
+    return {"anyOf": [{"required": [spelled]} for spelled in spellings]}
 
 
 def _at_most_one(key: Key, keys: tuple[Key, ...]) -> dict[str, Any]:
@@ -89,6 +90,8 @@ def _simple(key: Key, spelled: str) -> dict[str, Any]:
         return {"type": "string", "format": "date-time"}
     unit = spelled.removeprefix(f"{key.spelled}_") if spelled != key.spelled else ""
     forms = [] if key.kind in UNITS and not unit else [_number(key, unit)]
+    if key.several:
+        return {"type": "array", "items": forms[0], "minItems": 1, "maxItems": SEVERAL_MAX, "uniqueItems": True}
     if key.spans and forms:
         forms.append({"type": "array", "items": forms[0], "minItems": 2, "maxItems": 2})
     if key.choices:

@@ -38,9 +38,9 @@ def check_slots(scenario: Scenario, root: Table) -> None:
     if wanted > places:
         taken = f", {len(ring.occupied)} of them occupied" if ring.occupied else ""
         raise table.error(
-            f"{len(scenario.craft)} craft are to find a slot, but the ring has {places}{taken}: raise ring.slots to "
-            f"{math.ceil(wanted / ring.planes)}, or take craft out.",
-            "slots",
+            f"{len(scenario.craft)} craft are to find a slot, but the ring has {places}{taken}: "
+            f"{_more(table, math.ceil(wanted / ring.planes))}, or take craft out.",
+            _key(table),
         )
     for plane in range(ring.planes):
         there = [one.name for one in ring.occupied if one.plane == plane]
@@ -52,9 +52,9 @@ def check_slots(scenario: Scenario, root: Table) -> None:
         if len(there) > ring.slots:
             raise table.error(
                 f"{listed(there)} are in plane {plane}, which has {_places(ring.slots)}, and only from the "
-                "ring itself, or from a circle over an oblate body, a craft in space gets into another: raise "
-                f"ring.slots to {len(there)}, or take craft out.",
-                "slots",
+                "ring itself, or from a circle over an oblate body, a craft in space gets into another: "
+                f"{_more(table, len(there))}, or take craft out.",
+                _key(table),
             )
     taken_by: dict[tuple[int, int], str] = {}
     for who, plane, slot, holder in _places_taken(scenario, root):
@@ -84,16 +84,26 @@ def _places_taken(scenario: Scenario, root: Table) -> list[tuple[str, int, int, 
     for one, item in zip(ring.occupied, root.tables["ring"][0].tables.get("occupied", ()), strict=True):
         slot = one.slot
         if slot is None and one.angle_rad is not None and ring.slot0_rad is not None:
-            slot = _nearest(one.angle_rad - ring.slot0_rad - _ahead_rad(ring, one.plane), ring.slots)
+            slot = _nearest(one.angle_rad - ring.slot0_rad - _ahead_rad(ring, one.plane), ring)
         if slot is not None:
             found.append((one.name, one.plane, slot, item))
     for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
         if craft.stay and craft.orbit is not None and ring.slot0_rad is not None:
             angle = craft.orbit.angle_rad - rate * craft.orbit.at_s
             plane = craft.orbit.plane
-            slot = _nearest(angle - ring.slot0_rad - _ahead_rad(ring, plane), ring.slots)
+            slot = _nearest(angle - ring.slot0_rad - _ahead_rad(ring, plane), ring)
             found.append((craft.name, plane, slot, table))
     return found
+
+
+def _more(table: Table, slots: int) -> str:
+    return (
+        f"list {slots} slots in {table.spelling('pattern')}" if "pattern" in table else f"raise ring.slots to {slots}"
+    )
+
+
+def _key(table: Table) -> str:
+    return "pattern" if "pattern" in table else "slots"
 
 
 def _places(slots: int) -> str:
@@ -105,5 +115,8 @@ def _ahead_rad(ring: RingSpec, plane: int) -> float:
     return 2.0 * math.pi * plane * ring.phasing / (ring.planes * ring.slots)
 
 
-def _nearest(ahead_rad: float, slots: int) -> int:
-    return round(turned(ahead_rad) / (2.0 * math.pi) * slots) % slots
+def _nearest(ahead_rad: float, ring: RingSpec) -> int:
+    if not ring.pattern_rad:
+        return round(turned(ahead_rad) / (2.0 * math.pi) * ring.slots) % ring.slots
+    away = [abs(math.remainder(ahead_rad - one, 2.0 * math.pi)) for one in ring.pattern_rad]
+    return away.index(min(away))

@@ -43,7 +43,7 @@ def read_table(
             if key.kind == "moment" and isinstance(value, datetime):
                 origin.epoch = value
     for key in TABLES[schema]:
-        if key.required and not any(other.name == key.name for other, _ in found):
+        if key.required and not any(other.name in (key.name, *key.instead_of) for other, _ in found):
             raise table.error(_missing(table, key))
     for key, spelled in found:
         if key.kind.startswith("table"):

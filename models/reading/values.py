@@ -11,7 +11,7 @@ import re
 from collections.abc import Mapping
 from datetime import date, datetime, time
 
-from ..keys import Key
+from ..keys import SEVERAL_MAX, Key
 from ..readouts import clock_seconds, no_less, no_more
 from ..units import UNITS, from_si, printed_unit, to_si
 from .document import Table, written
@@ -56,6 +56,8 @@ def checked_value(table: Table, key: Key, unit: str, value: object) -> object:
     """
     if key.kind == "texts":
         return _texts(table, key, value)
+    if key.several:
+        return _several(table, key, unit, value)
     if isinstance(value, list) and key.spans:
         return _span(table, key, unit, value)
     if isinstance(value, Mapping | list):
@@ -114,6 +116,17 @@ def _texts(table: Table, key: Key, value: object) -> tuple[str, ...]:
     if len(set(names)) < len(names):
         raise table.error(f"{quote} names one twice: name each once.", key.name)
     return names
+
+
+def _several(table: Table, key: Key, unit: str, value: object) -> tuple[float, ...]:
+    quote = table.quote(key.name)
+    if not isinstance(value, list):
+        raise table.error(f"{quote} should be a list: write {key.spelled}_{unit} = [0, ...].", key.name)
+    if not value:
+        raise table.error(f"{quote} is an empty list: fill it or leave it out.", key.name)
+    if len(value) > SEVERAL_MAX:
+        raise table.error(f"{quote} holds {len(value)} numbers: up to {SEVERAL_MAX} would be accepted.", key.name)
+    return tuple(_number(table, key, unit, one) for one in value)
 
 
 def _span(table: Table, key: Key, unit: str, value: list[object]) -> tuple[float, ...]:

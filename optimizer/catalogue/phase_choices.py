@@ -1,7 +1,8 @@
 """What craft in space may do, as functions of the ring's phase.
 
 A craft that touches the ring at the argument of latitude theta at time t meets slot j of a ring of phase p after
-W = M - (p + 2 pi j / N + n t - theta) / (2 pi) ring periods, for any whole M with W > 0. With k revolutions its phasing
+W = M - (p + a_j + n t - theta) / (2 pi) ring periods, for any whole M with W > 0; a_j is how far the slot is ahead of
+slot 0, 2 pi j / N where they are equally spaced. With k revolutions its phasing
 period is x = W / k of the ring's. So along p each choice (craft, slot, pass, k, M) is a straight line in W, and so is
 its finish. What that costs, and its bounds over an interval, are in
 ``phase_costs.py``.
@@ -82,15 +83,17 @@ def covers(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> bool:
 
 
 def level_phases(problem: Problem) -> F:
-    """Phases in [0, spacing) at which some craft arrives in place, sorted."""
+    """Phases in [0, repeat) at which some craft arrives in place, sorted."""
     ring, found = problem.ring, [np.zeros(0)]
+    # equally spaced slots are in place at the same phases
+    slots = np.arange(ring.slots if ring.pattern_rad else 1)
     for group in problem.classes:
         plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
         for time, angle, folded in _touches(problem, group):
             if folded:
                 continue
             phase = angle - (float(ring.phase(time, 0, plane)) - ring.slot0_rad)
-            found.append(np.remainder(np.asarray([phase]), ring.spacing_rad))
+            found.append(np.remainder(phase - ring.ahead(slots), ring.repeat_rad))
     phases = np.sort(np.concatenate(found))
     return phases[np.concatenate([[True], np.diff(phases) > LEVEL_RAD])] if phases.size else phases
 
@@ -192,6 +195,7 @@ def _from_touch(
         ratio=arrival,
         behind_rad=behind,
         folded=folded,
+        around_turns=ring.repeat_rad / TWO_PI,
     )
     if most < 0.0:
         return []
@@ -199,13 +203,14 @@ def _from_touch(
     parts = [here.level()] if level and not folded else []
     # a plane that is off already may gain by any period
     nearest, farthest = (low, high) if behind else (min(arrival, 1.0), max(arrival, 1.0))
-    # W runs from M - ahead down by one slot spacing while the phase goes round
-    first, last = math.floor(float(ahead.min())), math.ceil(most + float(ahead.max()) + 1.0 / ring.slots)
+    # W runs from M - ahead down by that part of a turn while the phase goes round
+    around = ring.repeat_rad / TWO_PI
+    first, last = math.floor(float(ahead.min())), math.ceil(most + float(ahead.max()) + around)
     for whole in range(first, last + 1):
         wait = whole - ahead
         among = range(1, touch.revolutions_max + 1)
         if restriction.revolutions is None:
-            among = _revolutions(wait, ring.slots, nearest, farthest, touch.revolutions_max)
+            among = _revolutions(wait, around, nearest, farthest, touch.revolutions_max)
         for k in (k for k in among if restriction.revolutions is None or k in restriction.revolutions):
             one = here.phasing(wait, k, low * k, min(high * k, most))
             if len(one):
@@ -237,12 +242,12 @@ def _ratios(touch: Touch, allowed_m_s: float) -> tuple[float, float]:
     return low, min(high, touch.ratio(0.5 * (allowed_m_s + arrival + circular)))
 
 
-def _revolutions(wait: F, slots: int, low: float, high: float, most: int) -> range:
-    """Numbers of revolutions worth listing for waits that each shrink by up to a slot spacing, over all slots.
+def _revolutions(wait: F, around: float, low: float, high: float, most: int) -> range:
+    """Numbers of revolutions worth listing for waits that each shrink by up to ``around`` of a turn, over all slots.
 
     With x = W / k on the stretch [low, high], or next to it on either side.
     """
-    longest, shortest = float(wait.max()), max(float(wait.min()) - 1.0 / slots, 0.0)
+    longest, shortest = float(wait.max()), max(float(wait.min()) - around, 0.0)
     first = max(math.floor(shortest / high) if math.isfinite(high) else 1, 1)
     last = math.ceil(longest / low)
     return range(min(first, most), min(max(last, 1), most) + 1)
@@ -260,6 +265,7 @@ class _Touch:
     ratio: float
     behind_rad: float
     folded: bool
+    around_turns: float
 
     def rows(self, there: I, k: int, wait: F, low: float, high: float) -> PhaseChoices:
         """Rows for some of the slots, with their waits at phase 0 and the limits on these."""
@@ -280,13 +286,13 @@ class _Touch:
 
     def phasing(self, wait: F, k: int, low: float, high: float) -> PhaseChoices:
         """One number of revolutions into every slot, as far as some phase leaves it within the limits."""
-        there = np.flatnonzero((wait > 0.0) & (wait >= low) & (wait - 1.0 / wait.size <= high))
+        there = np.flatnonzero((wait > 0.0) & (wait >= low) & (wait - self.around_turns <= high))
         return self.rows(there, k, wait, max(low, EDGE_TURNS), high)
 
     def level(self) -> PhaseChoices:
-        """Arriving in place, which each slot allows at one phase in a turn of it."""
+        """Arriving in place, which each slot allows at one phase in a turn of the ring."""
         # W as it would be were the craft to wait for nothing: 0 where the phase puts it in place
         wait = np.remainder(-self.ahead, 1.0)
         wait = np.where(wait > 1.0 - LEVEL_RAD, wait - 1.0, wait)
-        there = np.flatnonzero(wait <= 1.0 / wait.size)
+        there = np.flatnonzero(wait <= self.around_turns)
         return self.rows(there, 0, wait, -LEVEL_RAD / TWO_PI, LEVEL_RAD / TWO_PI)

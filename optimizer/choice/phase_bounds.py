@@ -84,7 +84,7 @@ class PhaseBounds:
         Raises:
             OutOfTimeError: time ran out.
         """
-        spacing = self.problem.ring.spacing_rad
+        spacing = self.problem.ring.repeat_rad
         tried: dict[float, float] = {}
         heap: list[tuple[float, int, _Interval]] = []
 

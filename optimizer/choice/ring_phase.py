@@ -59,6 +59,9 @@ TRIES_MAX, RULES_MAX = 8, 8
 GRID, HALVINGS = 12, 4
 """With launches so many phases evenly over a slot spacing are planned, then so often two half as far from the best."""
 
+UNEVEN_GRID = 36
+"""So many over a whole turn, or what part of it puts slots where slots were, where they are not equally spaced."""
+
 ASIDE_RAD = (1e-4, -1e-4, 1e-3, -1e-3)
 """So far beside the best phase others are tried, where a plan there breaks a limit or meets another craft."""
 
@@ -199,9 +202,10 @@ def best_phase(
 
 
 def _around(search: _Search, problem: Problem, bound: float) -> None:
-    """Plan at phases evenly over a slot spacing, then ever closer around the best."""
-    step = problem.ring.spacing_rad / GRID
-    for i in range(1, GRID):
+    """Plan at phases evenly until slots are where slots were, then ever closer around the best."""
+    count = GRID if problem.ring.repeat_rad <= problem.ring.spacing_rad else UNEVEN_GRID
+    step = problem.ring.repeat_rad / count
+    for i in range(1, count):
         if search.within(bound):
             return
         deadline.poll()
@@ -235,7 +239,7 @@ def some_phase_serves(choices: tuple[Problem, ...]) -> bool | None:
 
 def at(problem: Problem, phase_rad: float) -> Problem:
     """The problem at another phase of its ring; no craft stays in it."""
-    phase = float(np.remainder(phase_rad, problem.ring.spacing_rad))
+    phase = float(np.remainder(phase_rad, problem.ring.repeat_rad))
     return replace(problem, ring=replace(problem.ring, slot0_rad=phase), phase_rule=CHOSEN, timed=(), timed_missing=0)
 
 

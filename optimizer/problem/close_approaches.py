@@ -1,8 +1,8 @@
 """Which options pass too near to the place of a craft that is already in its slot.
 
 Every return of a phasing orbit touches the ring, and may do so exactly where another slot is: after i of k returns
-whenever i L / k is a multiple of the slot spacing. The departure from the ring is a touch like the others. Craft that
-start together do not count against one another until they are first outside the separation.
+whenever i L / k is as far as from the own slot to another. The departure from the ring is a touch like the others.
+Craft that start together do not count against one another until they are first outside the separation.
 """
 
 from __future__ import annotations
@@ -174,15 +174,17 @@ def meets_any_slot(
 ) -> NDArray[np.bool_]:
     """Mask of options that pass the slot of another craft too closely, whether anybody is there or not.
 
-    At each touch the nearest slot is examined.
+    At each touch the nearest slot is examined, and with slots that are not equally spaced the next on either side.
     """
     hit = np.zeros(len(options), dtype=bool)
     if separation_m <= 0.0 or not len(options):
         return hit
     for touch in touches(options, ring, arrival_speed_m_s, on_ring):
-        nearest = np.rint(np.nan_to_num(touch.lead_rad) / ring.spacing_rad)
-        close = passed(touch, ring, -nearest * ring.spacing_rad, separation_m)[0]
-        hit |= close & (np.remainder(nearest, ring.slots) != 0)
+        nearest = ring.nearest(ring.ahead(options.slot) - np.nan_to_num(touch.lead_rad))
+        for by in (-1, 0, 1) if ring.pattern_rad else (0,):
+            slot = (nearest + by) % ring.slots
+            close = passed(touch, ring, ring.ahead(slot) - ring.ahead(options.slot), separation_m)[0]
+            hit |= close & (slot != options.slot % ring.slots)
     return hit
 
 
@@ -191,7 +193,7 @@ def meets_slot(options: Options, ring: Ring, arrival_speed_m_s: F, slot: int, se
     hit = np.zeros(len(options), dtype=bool)
     if separation_m <= 0.0 or not len(options):
         return hit
-    ahead = np.asarray((slot - options.slot) * ring.spacing_rad, dtype=np.float64)
+    ahead = ring.ahead(slot) - ring.ahead(options.slot)
     for touch in touches(options, ring, arrival_speed_m_s, np.zeros(len(options), dtype=bool)):
         hit |= passed(touch, ring, ahead, separation_m)[0]
     in_plane: Mask = options.slot // ring.slots == slot // ring.slots
@@ -207,7 +209,7 @@ def last_passes(options: Options, ring: Ring, arrival_speed_m_s: F, slots: I, se
     found = np.full(len(options), -np.inf)
     if separation_m <= 0.0 or not len(options):
         return found
-    ahead = np.asarray((slots - options.slot) * ring.spacing_rad, dtype=np.float64)
+    ahead = ring.ahead(slots) - ring.ahead(options.slot)
     for touch in touches(options, ring, arrival_speed_m_s, np.zeros(len(options), dtype=bool)):
         poll()
         hit = passed(touch, ring, ahead, separation_m)[0]
@@ -239,7 +241,7 @@ def passes_slots(
             plane = ring.of_plane(int(option.slot[0]) // ring.slots)
             near, until = table.passes(0, plane, ring.phase(0.0, slots), separation_m, together)
             return dict(zip(slots[near].tolist(), until[near].tolist(), strict=True))
-    ahead = (slots - option.slot[0]) * ring.spacing_rad
+    ahead = ring.ahead(slots) - ring.ahead(option.slot[0])
     many = option.take(np.zeros(slots.size, dtype=np.int64))
     speed, start = np.repeat(arrival_speed_m_s, slots.size), np.repeat(on_ring, slots.size)
     for _, hit, until in passes_in_turn(touches(many, ring, speed, start), ring, ahead, separation_m, together):

@@ -77,11 +77,14 @@ def turning_moments(touch: Touch, way: launch.Ascent, at: Ends, earliest_s: floa
     """Liftoffs in [earliest, latest] at which some slot's choice ends, or a slot needs no phasing, sorted.
 
     The lead of every slot changes at nu = n - (site's rate); with T_p = x T the condition is
-    2 pi m - L(t) = 2 pi k x, so each (k, x) gives an arithmetic progression in t whose step serves all slots.
+    2 pi m - L(t) = 2 pi k x, so each (k, x) gives an arithmetic progression in t, whose step is a slot spacing
+    and serves all slots; where they are not equally spaced each slot has a progression that goes by whole turns.
     """
     ring = touch.ring
     closing = ring.rate_rad_s - way.site_rate_rad_s
-    lead0 = float(launch.lead_on_arrival(ring, way, np.zeros(1), np.zeros(1, dtype=np.int64))[0])
+    # equally spaced slots follow one another by one step
+    slots = np.arange(ring.slots if ring.pattern_rad else 1, dtype=np.int64)
+    lead0 = launch.lead_on_arrival(ring, way, np.zeros(1), slots)
     windings = {0.0}
     for k in range(1, at.revolutions_max + 1):
         windings.update(k * x for x in at.any_k)
@@ -90,8 +93,8 @@ def turning_moments(touch: Touch, way: launch.Ascent, at: Ends, earliest_s: floa
     if abs(closing) * max(latest_s - earliest_s, 0.0) < 1e-12:
         return np.zeros(0)
     phases = np.unique(np.round(np.remainder(np.array(sorted(windings)), 1.0), 13)) * 2.0 * math.pi
-    step = 2.0 * math.pi / (ring.slots * abs(closing))
-    offsets = (-lead0 - phases) / closing
+    step = (2.0 * math.pi if ring.pattern_rad else ring.spacing_rad) / abs(closing)
+    offsets = ((-lead0[:, None] - phases) / closing).ravel()
     first = offsets + step * np.ceil((earliest_s - offsets) / step - 1e-12)
     count = max(math.ceil((latest_s - earliest_s) / step) + 1, 0)
     moments = (first[:, None] + step * np.arange(count)[None, :]).ravel()

@@ -16,8 +16,12 @@ from ...models.ring import Ring
 from ...models.ring_as_given import ring_as_given
 from ...models.scenario import Craft, Scenario
 from .in_space import Standing, standing
+from .options import F
 from .problem import CraftClass, KeptCraft, Problem
 from .ways_up import kept_tilt_rad, ways_up
+
+IN_PLACE_MAX = 500
+"""Most phases at which a craft need not move that are listed; with more slots and craft there are others."""
 
 
 def ring_of(scenario: Scenario) -> Ring:
@@ -81,7 +85,6 @@ def _ahead(base: Ring, plane: int) -> float:
 
 
 def _phase_of_staying(scenario: Scenario, base: Ring, staying: list[_Staying]) -> tuple[float, str]:
-    spacing = base.spacing_rad
     angles = [s.angle_rad - _ahead(base, s.plane) for s in staying if s.angle_rad is not None]
     if not angles:
         raise InputError(
@@ -93,15 +96,33 @@ def _phase_of_staying(scenario: Scenario, base: Ring, staying: list[_Staying]) -
         (s.angle_rad - _ahead(base, s.plane), s.slot) for s in staying if s.angle_rad is not None and s.slot is not None
     ]
     if numbered:
-        return numbered[0][0] - numbered[0][1] * spacing, "the numbered occupied slot with an angle decides"
-    rest = np.sort(np.remainder(np.array(angles), spacing))
-    gaps = np.diff(np.concatenate([rest, [rest[0] + spacing]]))
-    widest = int(np.argmax(gaps))
-    # the middle of the shortest arc that holds all of them is opposite to the middle of the widest gap
-    start = rest[(widest + 1) % rest.size]
-    middle = start + 0.5 * (spacing - gaps[widest])
+        return numbered[0][0] - float(base.ahead(numbered[0][1])), "the numbered occupied slot with an angle decides"
     names = ", ".join(s.name for s in staying)
-    return float(np.remainder(middle, spacing)), f"{names} stays: slots are placed so that the largest error is least"
+    return _middle(base, np.array(angles)), f"{names} stays: slots are placed so that the largest error is least"
+
+
+def _middle(base: Ring, angles_rad: F) -> float:
+    """The phase at which the greatest distance of some angles from their nearest slots is least."""
+    around = base.repeat_rad
+    slots = base.ahead(np.arange(base.slots if base.pattern_rad else 1))
+    # one row for each angle: the phases at which it is in some slot
+    phases = np.remainder(angles_rad[:, None] - slots, around)
+    whose = np.repeat(np.arange(angles_rad.size), slots.size)
+    order = np.argsort(phases, axis=None)
+    flat = phases.ravel()[order]
+    flat, whose = np.concatenate([flat, flat + around]), np.tile(whose[order], 2)
+    # the shortest arc that holds a phase of every angle; its middle is the nearest to all of them
+    best, start, inside = math.inf, 0, np.zeros(angles_rad.size, dtype=np.int64)
+    middle = 0.0
+    for end, new in enumerate(whose.tolist()):
+        inside[new] += 1
+        while inside.all() and start <= end:
+            wide = float(flat[end] - flat[start])
+            if wide < best - 1e-12:
+                best, middle = wide, float(0.5 * (flat[start] + flat[end]))
+            inside[whose[start]] -= 1
+            start += 1
+    return float(np.remainder(middle, around))
 
 
 def _phases_of_movable(
@@ -116,10 +137,11 @@ def _phases_of_movable(
     if on_ring:
         kept: list[tuple[float, str]] = []
         for name, angle in on_ring:
-            phase = float(np.remainder(angle, base.spacing_rad))
-            apart = [abs(float(frames.wrap((phase - p) * base.slots))) / base.slots for p, _ in kept]
-            if all(a > 1e-9 for a in apart):
-                kept.append((phase, f"slots are placed so that {name} need not move"))
+            for slot in range(base.slots if base.pattern_rad else 1):
+                phase = float(np.remainder(angle - float(base.ahead(slot)), base.repeat_rad))
+                apart = [abs(math.remainder(phase - p, base.repeat_rad)) for p, _ in kept]
+                if all(a > 1e-9 for a in apart) and len(kept) < IN_PLACE_MAX:
+                    kept.append((phase, f"slots are placed so that {name} need not move"))
         return kept
     arrivals = [
         (s.first_s, s.angle_rad - _ahead(base, planes[name]), name)
@@ -144,7 +166,7 @@ def _phases_of_movable(
             return [(0.0, "no craft can reach the ring, so where it stands does not matter")]
         arrivals.append((craft.orbit.at_s, craft.orbit.angle_rad, f"where {craft.name} is given"))
     time, angle, who = min(arrivals, key=lambda a: a[0])
-    phase = float(np.remainder(angle - base.rate_rad_s * time, base.spacing_rad))
+    phase = float(np.remainder(angle - base.rate_rad_s * time, base.repeat_rad))
     return [(phase, f"no craft is up yet, so {who} decides where the ring stands: a rule, not an optimum")]
 
 
@@ -156,7 +178,7 @@ def _kept(scenario: Scenario, ring: Ring, staying: list[_Staying]) -> tuple[list
         slot = number
         if slot is None:
             ahead = float(angle or 0.0) - ring.slot0_rad - _ahead(ring, plane)
-            slot = int(np.rint(ahead / ring.spacing_rad)) % ring.slots
+            slot = int(ring.nearest(ahead))
         slot += plane * ring.slots
         place = float(ring.phase(0.0, slot)) if angle is None else angle
         other = next((k.name for k in kept if k.slot == slot), None)

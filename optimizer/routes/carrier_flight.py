@@ -14,9 +14,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models import orbits
+from ...models.carriers import PASSES
 from ...models.flight.integrate import Impulse, Itinerary, fly_each
+from ...models.frames import wrap
 from ...models.oblateness import apsis_lag
-from ..problem.options import NO_TABLES, UNNAMED, Options
+from ...models.ring import Ring
+from ..problem.options import NO_TABLES, UNNAMED, F, Options
 from ..problem.problem import Problem
 from ..trajectory.course import NO_BURN_M_S, Carried, CarrierKey, Course
 from ..trajectory.differential_correction import IN_PLANE, Case, Target, Unknown, correct_each
@@ -92,10 +95,14 @@ def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey
 
 @dataclass(frozen=True, kw_only=True)
 class _StandIn:
-    """A carrier as a craft (one option) that phases in its orbit, of that speed at the ring, and enters the ring."""
+    """A carrier as a craft (one option) that phases in its orbit, of that speed at the ring, and enters the ring.
+
+    ``finds`` says whether a slot is there on its last pass.
+    """
 
     options: Options
     speed_m_s: float
+    finds: bool = True
 
     @property
     def passes(self) -> int:
@@ -113,9 +120,14 @@ def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _St
     passes = max(min(ring.slots - 1, _carrier_passes(problem, options, row)), 1) if rides else 0
     # the lead at pass 0, and the slot that is there on the last pass
     plane, slot = divmod(int(options.slot[row]), ring.slots)
-    now = float(options.lead_rad[row])
-    then = now + ring.rate_rad_s * (passes - int(options.passes[row])) * period
-    there = plane * ring.slots + (slot - round(then / ring.spacing_rad)) % ring.slots
+    now, turned = float(options.lead_rad[row]), ring.rate_rad_s * period
+    dropped_on = int(options.passes[row])
+    place = float(ring.ahead(slot)) - now
+    finds = True
+    if ring.pattern_rad and passes:
+        last = _last_there(ring, place + turned * dropped_on, turned, passes)
+        finds, passes = last > 0, last or passes
+    there = plane * ring.slots + int(ring.nearest(place - turned * (passes - dropped_on)))
     own = replace(
         one,
         slot=np.array([there]),
@@ -130,7 +142,19 @@ def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _St
         route=np.array([UNNAMED]),
         tables=NO_TABLES,
     )
-    return _StandIn(options=own, speed_m_s=speed)
+    return _StandIn(options=own, speed_m_s=speed, finds=finds)
+
+
+def _last_there(ring: Ring, first_rad: float, turned_rad: float, most: int) -> int:
+    """The last pass, up to so many, on which a slot is at the touching point; 0 where none ever is.
+
+    Args:
+        first_rad: how far the touching point is ahead of slot 0 on the first pass.
+        turned_rad: what the ring turns by from pass to pass.
+    """
+    place: F = first_rad - turned_rad * np.arange(1, most + 1, dtype=np.float64)
+    near = np.abs(wrap(place - ring.ahead(ring.nearest(place)))) < ring.spacing_rad * ALIGNED
+    return int(np.flatnonzero(near)[-1]) + 1 if near.any() else 0
 
 
 def _stand_in_course(problem: Problem, one: _StandIn) -> Course:
@@ -153,6 +177,12 @@ def _aligned(problem: Problem, speed_m_s: float) -> bool:
     """Whether the passes of a carrier bring slot after slot to the touching point."""
     ring = problem.ring
     period = float(orbits.period(ring.gm, orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s)))
+    if ring.pattern_rad:
+        turned = ring.rate_rad_s * period * np.arange(1, PASSES + 1)
+        place = ring.ahead(np.arange(ring.slots))[:, None] - turned
+        slot = ring.nearest(place)
+        near = np.abs(wrap(place - ring.ahead(slot))) < ring.spacing_rad * ALIGNED
+        return bool(np.any(near & (slot != np.arange(ring.slots)[:, None])))
     steps = period / ring.period_s * ring.slots
     return abs(steps - round(steps)) < ALIGNED
 
@@ -169,7 +199,10 @@ def _correct(problem: Problem, stand_ins: dict[CarrierKey, _StandIn], courses: d
     names = [
         name
         for name, what in courses.items()
-        if what.unknowns and stand_ins[name].passes > 0 and _aligned(problem, stand_ins[name].speed_m_s)
+        if what.unknowns
+        and stand_ins[name].passes > 0
+        and stand_ins[name].finds
+        and _aligned(problem, stand_ins[name].speed_m_s)
     ]
     ring = problem.ring
     cases = [

@@ -156,8 +156,8 @@ def speeds(touch: Touch, way: launch.Ascent, able_m_s: float) -> list[tuple[floa
     drops = carrier_orbits(replace(ring, planes=1), arrival_speed_m_s=arrival, floor_m=touch.floor_m, ceiling_m=ceiling)
     kept = drops.entry_delta_v_m_s + way.entry_delta_v_m_s <= able_m_s + 1e-9
     order = np.argsort(drops.entry_delta_v_m_s[kept], kind="stable")
-    for step in drops.step[kept][order].tolist():
-        speed = float(touch.speed(np.array(step / ring.slots)))
+    for ratio in drops.ratio[kept][order].tolist():
+        speed = float(touch.speed(np.array(ratio)))
         if abs(speed - arrival) > 1e-6:
             found.append((speed, True))
     return found if way.entry_delta_v_m_s <= able_m_s + 1e-9 else []

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from ...models.errors import InputError
+from ...models.reading.slot_pattern import uneven
 from ...models.ring import Ring
 from ...models.scenario import Craft, Orbit, RingSpec, Scenario
 from ..outcome import Outcome, Plan
@@ -46,7 +47,9 @@ class Standing:
     after_s: float = 0.0
 
 
-def respaced(scenario: Scenario, ring: Ring, places: Sequence[Place], slots: int) -> Scenario:
+def respaced(
+    scenario: Scenario, ring: Ring, places: Sequence[Place], slots: int, pattern_rad: tuple[float, ...] = ()
+) -> Scenario:
     """The scenario in which craft that are up share the slots of a ring evenly: all may move, the phase is free.
 
     Args:
@@ -54,10 +57,12 @@ def respaced(scenario: Scenario, ring: Ring, places: Sequence[Place], slots: int
         ring: the ring; of several planes each by itself, the places in the plane 0 of ``ring``.
         places: the craft and where they are.
         slots: of the ring then.
+        pattern_rad: where they are ahead of slot 0, in place of equally spaced ones.
     """
     spec: RingSpec = replace(
         scenario.ring,
         slots=slots,
+        pattern_rad=uneven(pattern_rad),
         slot0_rad=None,
         occupied=(),
         planes=ring.planes,
@@ -145,13 +150,16 @@ def planes_asked(now: Standing, plane: int | None) -> tuple[int, ...]:
     )
 
 
-def spread_plane(now: Standing, plane: int, slots: int | None) -> Scenario:
+def spread_plane(
+    now: Standing, plane: int, slots: int | None, pattern_rad: tuple[float, ...] | None = None
+) -> Scenario:
     """The scenario in which the craft of one plane are spread evenly in it.
 
     Where the slots then stand against those of other planes is free, and craft in other planes are left out.
 
     Args:
         slots: of the plane; None for as many as craft are up in it.
+        pattern_rad: where they are ahead of slot 0, in place of ``slots`` that are equally spaced.
 
     Raises:
         InputError: no craft is left, or there are more of them than slots.
@@ -163,14 +171,15 @@ def spread_plane(now: Standing, plane: int, slots: int | None) -> Scenario:
             f"no craft is left that is up{inside}: with at least one of them the ring can be spread.",
             where=now.scenario.source.file,
         )
+    slots = slots if pattern_rad is None else len(pattern_rad)
     if slots is not None and slots < len(places):
         raise InputError(
             f"{slots} slots are too few for the {len(places)} craft that are up{inside}: {len(places)} or more would "
             "be accepted.",
-            where="--slots",
+            where="--slots" if pattern_rad is None else "--slots-deg",
         )
     alone = ring.of_plane(plane) if ring.planes > 1 else ring
-    made = respaced(now.scenario, alone, places, len(places) if slots is None else slots)
+    made = respaced(now.scenario, alone, places, len(places) if slots is None else slots, pattern_rad or ())
     return replace(made, title=f"{made.title or 'Ring'}, plane {plane}") if inside else made
 
 

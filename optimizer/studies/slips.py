@@ -247,7 +247,7 @@ def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
         return None, "craft that stay fix the slots, so the rest cannot be re-spaced"
     if ring.slots < 2:
         return None, "no craft is left"
-    return replace(scenario, ring=replace(ring, slots=ring.slots - 1, slot0_rad=None)), ""
+    return replace(scenario, ring=replace(ring, slots=ring.slots - 1, pattern_rad=(), slot0_rad=None)), ""
 
 
 def _loss(*, in_orbit: bool, gap: Found, spread: Found, spare: Found, why: str, alone: str = "") -> Loss:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import os
 from pathlib import Path
 
@@ -44,6 +45,23 @@ def slots(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 500:
         raise argparse.ArgumentTypeError(f"{text} is no number of slots from 1 to 500")
     return int(text)
+
+
+def slots_deg(text: str) -> tuple[float, ...]:
+    """Slots by how far each is ahead of slot 0: degrees, separated by commas; read into radians."""
+    from ...models.keys import SEVERAL_MAX
+    from ...models.reading.slot_pattern import fault
+
+    try:
+        listed = tuple(math.radians(float(one)) for one in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text} is no list of angles: write it as 0,40,180,220") from None
+    if len(listed) > SEVERAL_MAX:
+        raise argparse.ArgumentTypeError(f"{len(listed)} slots are listed: up to {SEVERAL_MAX} would be accepted")
+    wrong = fault(listed)
+    if wrong:
+        raise argparse.ArgumentTypeError(f"{text} {wrong.rstrip('.')}")
+    return listed
 
 
 def plane(text: str) -> int:

@@ -10,7 +10,7 @@ from ..run_limits import add_run_limits
 from . import completion, desk, planning, reference, replan, respace, studies, sweep
 from .argument_parser import EXAMPLE, Commands, Help, Parser
 from .common_options import add_json, add_out, add_rank, add_scenario, add_settings
-from .option_types import file_place, folder_place, plane, port, samples, seed, slots, workers
+from .option_types import file_place, folder_place, plane, port, samples, seed, slots, slots_deg, workers
 
 FIGURES = ("front", "turning_view", "unrolled_ring", "timeline", "spacing", "worth_of_time", "strip", "motion")
 """Figures that can be asked for by name."""
@@ -251,8 +251,15 @@ def _respace(commands: Commands) -> None:
         "my-ring.toml --lost Birch --after-plan",
     )
     add_scenario(made)
-    made.add_argument(
+    places = made.add_mutually_exclusive_group()
+    places.add_argument(
         "--slots", type=slots, metavar="N", help="slots of the ring then; default: one for each craft left"
+    )
+    places.add_argument(
+        "--slots-deg",
+        type=slots_deg,
+        metavar="LIST",
+        help="slots in place of even ones: degrees ahead of slot 0, as 0,40,180",
     )
     made.add_argument(
         "--lost", metavar="NAME", action="append", default=[], help="a craft that is gone; may be repeated"

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import argparse
+import math
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from ...models.errors import InputError
-from ...models.readouts import listed
+from ...models.readouts import brief, listed
 from ..console import width
 from .deliver import Next, again, deliver
 from .planned import (
@@ -72,7 +73,10 @@ def respace(arguments: argparse.Namespace) -> int:
         planes = planes_asked(now, arguments.plane)
         texts = {
             _file(arguments, plane, planes): respaced_text(
-                arguments.scenario, arguments.settings, spread_plane(now, plane, arguments.slots), now.after_s
+                arguments.scenario,
+                arguments.settings,
+                spread_plane(now, plane, arguments.slots, arguments.slots_deg),
+                now.after_s,
             )
             for plane in planes
         }
@@ -167,5 +171,7 @@ def _typed(arguments: argparse.Namespace) -> list[str]:
     """Options that say what is asked, as typed."""
     words = [word for name in arguments.lost for word in ("--lost", name)]
     words += [] if arguments.slots is None else ["--slots", str(arguments.slots)]
+    if arguments.slots_deg is not None:
+        words += ["--slots-deg", ",".join(brief(math.degrees(one), 12) for one in arguments.slots_deg)]
     words += [] if arguments.plane is None else ["--plane", str(arguments.plane)]
     return words + (["--after-plan"] if arguments.after_plan else [])

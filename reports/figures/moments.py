@@ -175,7 +175,7 @@ def _track(ring: Ring, plan: Plan, part: CraftPlan, arcs: list[Arc], stretch: fl
     index = plan.craft.index(part)
     if not arcs:
         # in its slot from the start to the end
-        time_s, ahead, radius = np.array([part.in_slot_s]), np.array([part.slot * ring.spacing_rad]), np.array([1.0])
+        time_s, ahead, radius = np.array([part.in_slot_s]), np.array([float(ring.ahead(part.slot))]), np.array([1.0])
     else:
         time_s = np.concatenate([arc.time_s for arc in arcs])
         # each arc starts where the one before it ends
@@ -198,11 +198,12 @@ def _draw_moment(axes: Axes, scene: _Scene, time_s: float) -> Callable[[float], 
     circle = np.linspace(0.0, 2.0 * math.pi, 361)
     axes.plot(np.cos(circle), np.sin(circle), color=FAINT, linewidth=0.8, zorder=1)
     size = fine(5.0, ring.slots)
-    slots = 0.5 * math.pi + ring.spacing_rad * np.arange(ring.slots)
+    slots = 0.5 * math.pi + ring.ahead(np.arange(ring.slots))
     axes.plot(
         np.cos(slots), np.sin(slots), "o", markersize=size, markerfacecolor=PAPER, markeredgecolor=QUIET, zorder=3
     )
-    kept = [0.5 * math.pi + ring.spacing_rad * one.slot for one in scene.outcome.kept if one.plane == scene.plane]
+    staying = np.array([one.slot for one in scene.outcome.kept if one.plane == scene.plane], dtype=np.int64)
+    kept = 0.5 * math.pi + ring.ahead(staying)
     axes.plot(np.cos(kept), np.sin(kept), "o", markersize=size, color=INK, zorder=4)
     drawn: list[tuple[_Track, Any, Any]] = []
     for track in scene.tracks:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ...models.arrays import Array
+from ...models.ring import TURN_RAD
 from ...optimizer.outcome import Outcome, Plan
 from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, bare, ink, made_for, rim, sheet, type_points
 from .ways import slot_names
@@ -21,7 +22,10 @@ _LETTER = 0.082  # width of a letter of a label, inches
 ALONG = 0.72  # height of a name along the radius, in arcs between two slots
 
 ROUND_MAX = 14
-"""More slots than this have their names along the radius."""
+"""Slots as near as more than so many equally spaced ones have their names along the radius."""
+
+LEAST_POINTS = 2.0
+"""Names are no smaller than that, though they then overlap where slots are very near."""
 
 
 _BESIDE = 0.3  # a label stands beside its slot where the cosine of the slot's angle is more than this
@@ -53,9 +57,15 @@ def round_sheet(title: str, below: str, points: Array, labels: list[tuple[float,
     return figure, axes
 
 
-def crowded(slots: int) -> bool:
-    """Whether names stand along the radius, since there are too many for names beside the ring."""
-    return slots > ROUND_MAX
+def crowded(apart_rad: float) -> bool:
+    """Whether names stand along the radius, since slots are too near to one another for names beside the ring."""
+    return apart_rad < TURN_RAD / (ROUND_MAX + 0.5)
+
+
+def _apart_rad(labels: list[tuple[float, float, str]]) -> float:
+    """The least angle between two neighboring labels."""
+    angles = [angle for angle, _, _ in labels]
+    return float(np.diff([*angles, angles[0] + TURN_RAD]).min()) if angles else TURN_RAD
 
 
 def _bounds(points: Array, labels: list[tuple[float, float, str]], unit: float) -> tuple[float, float, float, float]:
@@ -66,9 +76,9 @@ def _bounds(points: Array, labels: list[tuple[float, float, str]], unit: float) 
         at = radius * np.array([math.cos(angle), math.sin(angle)])
         letters = made_for().letters
         size = _LETTER * letters * len(text)
-        if crowded(len(labels)):
+        if crowded(_apart_rad(labels)):
             # set along the radius, no higher than the arc between two slots
-            size *= min(1.0, ALONG * 2.0 * math.pi * unit / len(labels) * 72.0 / type_points(9.5))
+            size *= min(1.0, ALONG * _apart_rad(labels) * unit * 72.0 / type_points(9.5))
             across, upward = (0.2 + (0.2 + size) * abs(part) for part in (math.cos(angle), math.sin(angle)))
         else:
             across = 0.25 + size if abs(math.cos(angle)) > _BESIDE else 0.5 * size
@@ -115,8 +125,8 @@ def name_slots(
     owners = {(part.plane, part.slot): index for index, part in enumerate(plan.craft)}
     kept = {kept.slot for kept in outcome.kept if kept.plane == plane}
     names = slot_names(outcome, plan, plane)
-    along = crowded(ring.slots)
-    size = _name_size(axes, ring.slots) if along else type_points(9.5)
+    along = crowded(ring.nearest_rad)
+    size = _name_size(axes, ring.nearest_rad) if along else type_points(9.5)
     for slot in range(ring.slots):
         angle = float(ring.phase(at_s, slot, plane)) + turn_rad
         x, y = math.cos(angle), math.sin(angle)
@@ -162,12 +172,12 @@ def _stand(x: float, y: float, *, along: bool) -> dict[str, Any]:
     }
 
 
-def _name_size(axes: Axes, slots: int) -> float:
+def _name_size(axes: Axes, apart_rad: float) -> float:
     """Size of names along the radius, points: no higher than the arc between two slots leaves room for."""
     figure: Any = axes.get_figure(root=True)
     (left, _), (right, _) = axes.transData.transform([(0.0, 0.0), (1.0, 0.0)])
-    arc = 2.0 * math.pi * (right - left) / slots * 72.0 / figure.dpi
-    return min(type_points(9.5), ALONG * float(arc))
+    arc = apart_rad * (right - left) * 72.0 / figure.dpi
+    return max(min(type_points(9.5), ALONG * float(arc)), LEAST_POINTS)
 
 
 def _circle(axes: Axes, radius: float, color: str, width: float, *, zorder: float, style: Any = "solid") -> None:

@@ -48,7 +48,7 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None, plane: int | N
     points = _loop_points(ring, ways, stretch, turn)
     radii = _label_radii(ring, points)
     labels = [
-        (0.5 * math.pi + slot * ring.spacing_rad, radii[slot], name)
+        (0.5 * math.pi + float(ring.ahead(slot)), radii[slot], name)
         for slot, name in enumerate(slot_names(outcome, plan, plane))
     ]
     title = titled(outcome, plan, "turning with the ring")
@@ -86,7 +86,7 @@ def _label_radii(ring: Ring, points: Array) -> list[float]:
     radius, angle = np.hypot(points[:, 0], points[:, 1]), np.arctan2(points[:, 1], points[:, 0])
     radii = []
     for slot in range(ring.slots):
-        away = np.abs(np.angle(np.exp(1j * (angle - 0.5 * math.pi - slot * ring.spacing_rad))))
+        away = np.abs(np.angle(np.exp(1j * (angle - 0.5 * math.pi - ring.ahead(slot)))))
         near = radius[away < math.radians(11.0)]
         wish = max(1.0, float(near.max())) if len(near) else 1.0
         # a loop far outside passes behind the label rather than push it off the sheet
@@ -175,7 +175,7 @@ def _count_returns(
     position = np.stack([np.interp(times, arc.time_s, arc.position_m[:, axis]) for axis in (0, 1)], axis=-1)
     path = _turned(ring, times, position, stretch, turn)
     # beside a slot the slot's own words stand
-    slots = 0.5 * math.pi + ring.spacing_rad * np.arange(ring.slots)
+    slots = 0.5 * math.pi + ring.ahead(np.arange(ring.slots))
     (left, _), (right, _) = axes.transData.transform([(0.0, 0.0), (1.0, 0.0)])
     clear = type_points(38.0) / 72.0 * axes.figure.dpi / float(right - left)
     for number_, (x, y) in enumerate(path, start=1):

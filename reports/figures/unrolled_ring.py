@@ -13,7 +13,7 @@ import numpy as np
 
 from ...models.arrays import Array
 from ...models.readouts import plain
-from ...models.ring import Ring
+from ...models.ring import TURN_RAD, Ring
 from ...optimizer.outcome import Outcome, Plan
 from .paths import Path, beside, ring_paths, tracks
 from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, fine, inches, ink, made_for, rim, sheet, stroke, type_points
@@ -31,6 +31,9 @@ NEAR = 1.6
 
 MARGINS = (0.85, 0.3, 0.62)
 """Left, right and bottom of the picture, inches, with letters of a report."""
+
+LEAST_POINTS = 5.0
+"""Names of slots are no smaller than that, though they then overlap where slots are very near."""
 
 LETTER = 0.075
 """Width of a letter of a label, inches."""
@@ -108,7 +111,7 @@ def _bands_km(outcome: Outcome) -> Bands:
 
 def _upright(ring: Ring, names: list[str]) -> bool:
     """Whether the names of the slots must stand on end to find room."""
-    return max(map(len, names)) * LETTER * made_for().letters > 0.92 * _across_inches() / ring.slots
+    return max(map(len, names)) * LETTER * made_for().letters > 0.92 * _across_inches() * ring.nearest_rad / TURN_RAD
 
 
 def _across_inches() -> float:
@@ -118,7 +121,7 @@ def _across_inches() -> float:
 
 def _name_size(ring: Ring) -> float:
     """Size of the names of slots, points: smaller where they stand closer than letters are high."""
-    return min(type_points(9), 0.75 * 72.0 * _across_inches() / ring.slots)
+    return min(type_points(9), max(0.75 * 72.0 * _across_inches() * ring.nearest_rad / TURN_RAD, LEAST_POINTS))
 
 
 def _shrink(figure: Figure, axes: Axes, below: float, above: float) -> None:
@@ -160,10 +163,10 @@ def _draw_bands(axes: Axes, bands: Bands) -> None:
 
 def _cut_deg(ring: Ring, paths: list[Path]) -> float:
     """Where the ring is cut open: midway between two slots, where the fewest paths pass."""
-    spacing = 360.0 / ring.slots
-    best, fewest = -0.5 * spacing, math.inf
-    for slot in range(ring.slots):
-        cut = (slot - 0.5) * spacing
+    places = np.degrees(ring.ahead(np.arange(ring.slots)))
+    cuts = 0.5 * (places + np.append(places[-1] - 360.0, places[:-1]))
+    best, fewest = float(cuts[0]), math.inf
+    for cut in cuts.tolist():
         passed = sum(int(np.abs(np.diff(np.floor((np.degrees(path.ahead_rad) - cut) / 360.0))).sum()) for path in paths)
         if passed < fewest:
             best, fewest = cut, passed
@@ -183,7 +186,7 @@ def _draw_ring(
     owners = {(part.plane, part.slot): index for index, part in enumerate(plan.craft)}
     kept = {one.slot for one in outcome.kept if one.plane == plane}
     for slot, name in enumerate(names):
-        x = float(_into(np.array([slot * 360.0 / ring.slots]), cut)[0])
+        x = float(_into(np.degrees(ring.ahead(np.array([slot]))), cut)[0])
         index = owners.get((plane, slot))
         color = ink(index) if index is not None else INK if slot in kept else QUIET
         face = PAPER if index is None and slot not in kept else color
@@ -244,7 +247,7 @@ def _label_axes(axes: Axes, lower: Axes | None, ring: Ring, cut: float, bands: B
     spacing = 360.0 / ring.slots
     # a round part of the spacing; round angles where slots are many
     step = spacing / math.ceil(spacing / 60.0)
-    if step < 30.0 or 360.0 / step > _across_inches() / (0.45 * made_for().letters):
+    if ring.pattern_rad or step < 30.0 or 360.0 / step > _across_inches() / (0.45 * made_for().letters):
         step = 30.0 if _across_inches() > 6.0 * made_for().letters else 60.0
     first = math.ceil(cut / step - 1e-9) * step
     foot.set_xticks(np.arange(first, cut + 360.0 + 1e-6, step))

@@ -66,6 +66,8 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
             "radius_km": ring.radius_m * 1e-3,
             "altitude_km": values["ring"]["altitude_km"],
             "slots": ring.slots,
+            "ahead_rad": ring.ahead(np.arange(ring.slots)).tolist(),
+            "even": not ring.pattern_rad,
             "planes": ring.planes,
             "rate_rad_s": ring.rate_rad_s,
             "gm_km3_s2": gm_drawn(ring) * 1e-9,

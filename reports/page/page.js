@@ -51,7 +51,7 @@
     const x = Math.cos(anomaly) - e, y = Math.sqrt(1 - e * e) * Math.sin(anomaly);
     return [a * (1 - e * Math.cos(anomaly)), toward + Math.atan2(y, x)];
   }
-  const slotAngle = (slot) => TAU * slot / D.ring.slots;
+  const slotAngle = (slot) => D.ring.ahead_rad[slot];
   /** Radius, km, and angle ahead of slot 0 of its plane; null before the craft flies by itself. */
   function place(part, t) {
     if (t >= part.in_slot_s || !part.stretches.length) return [D.ring.radius_km, slotAngle(part.slot)];
@@ -215,7 +215,7 @@
       const bottom = near ? Math.min(low, -0.03 * high) : low - room, top = high + room;
       const left = 62, right = wide - 12, head = 26, foot = tall - 40 - (near ? 0 : 34);
       const y = (km) => foot - (km - bottom) / (top - bottom) * (foot - head);
-      const cut = -Math.PI / D.ring.slots;
+      const cut = -(TAU - slotAngle(D.ring.slots - 1)) / 2;
       const x = (angle) => left + (((angle - cut) % TAU) + TAU) % TAU / TAU * (right - left);
       this.flat = (r, angle) => [x(angle), y(r - D.body.radius_km)];
       const band = (from, to, color) => { pen.fillStyle = tone(color); pen.fillRect(left, from, right - left, to - from); };
@@ -234,7 +234,7 @@
       for (const km of ticks(bottom, top, 5)) pen.fillText(km.toLocaleString("en").replace(/,/g, "\u202f"), left - 6, y(km));
       pen.strokeStyle = tone("faint"); pen.beginPath(); pen.moveTo(left, y(ring)); pen.lineTo(right, y(ring)); pen.stroke();
       pen.textAlign = "center"; pen.fillStyle = tone("quiet");
-      const own = D.ring.slots <= (right - left) / 44, count = own ? D.ring.slots : right - left > 400 ? 8 : 4;
+      const own = D.ring.even && D.ring.slots <= (right - left) / 44, count = own ? D.ring.slots : right - left > 400 ? 8 : 4;
       for (let i = 0; i < count; i++) pen.fillText(`${Math.round(3600 * i / count) / 10}°`, x(TAU * i / count), tall - 26);
       pen.fillText("ahead of slot 0", (left + right) / 2, tall - 9);
       for (const part of this.shown) for (const way of ways(part)) {

@@ -79,7 +79,7 @@ def wrapped(angle: float) -> float:
 
 def slot_angle(case: Case, slot: int, slot0: float, time: float) -> float:
     """Argument of latitude of a slot, rad, not wrapped."""
-    return slot0 + 2.0 * math.pi * slot / case.slots + case.rate * time
+    return slot0 + case.slot_at(slot) + case.rate * time
 
 
 def delta_v_available(craft: Craft) -> float:

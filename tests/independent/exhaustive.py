@@ -119,7 +119,7 @@ def _parked(
 def launched(case: Case, craft: Craft, slot: int, slot0: float, liftoff: F) -> Columns:
     """Every choice of one craft for one slot over the grid of liftoffs (those before it is ready excluded)."""
     pad = case.pads[0]
-    slot_at_0 = slot0 + 2.0 * math.pi * slot / case.slots
+    slot_at_0 = slot0 + case.slot_at(slot)
     costs: list[F] = []
     finishes: list[F] = []
     for way in pad.insertions:

@@ -7,7 +7,7 @@ through its burns by two-body arcs (``kepler_flight.py``); what the result claim
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -147,7 +147,7 @@ def _fold_deg(angle: float) -> float:
 
 def _slot_deg(case: Case, result: Mapping[str, Any], plane: int, slot: int, time: float) -> float:
     turned = math.degrees(case.rate * time + case.ahead_of(plane))
-    return float(result["ring"]["slot0_deg"]) + 360.0 * slot / case.slots + turned
+    return float(result["ring"]["slot0_deg"]) + math.degrees(case.slot_at(slot)) + turned
 
 
 def _staying(case: Case, slot0_deg: float) -> list[tuple[str, float, int]]:
@@ -155,7 +155,7 @@ def _staying(case: Case, slot0_deg: float) -> list[tuple[str, float, int]]:
     there = []
     for one in case.occupied:
         angle = one.angle
-        numbered = slot0_deg + math.degrees(case.ahead_of(one.plane)) + 360.0 * (one.slot or 0) / case.slots
+        numbered = slot0_deg + math.degrees(case.ahead_of(one.plane)) + math.degrees(case.slot_at(one.slot or 0))
         there.append((one.name, math.degrees(angle) if angle is not None else numbered, one.plane))
     for craft in case.craft:
         if craft.stay and craft.orbit is not None:
@@ -164,10 +164,26 @@ def _staying(case: Case, slot0_deg: float) -> list[tuple[str, float, int]]:
     return there
 
 
+def _nearest_slot(case: Case, ahead_deg: float) -> int:
+    return min(range(case.slots), key=lambda slot: abs(_fold_deg(ahead_deg - math.degrees(case.slot_at(slot)))))
+
+
+def _largest_error(case: Case, angles: Sequence[float], slot0: float) -> float:
+    places = [math.degrees(case.slot_at(slot)) for slot in range(case.slots)]
+    return max(min(abs(_fold_deg(a - slot0 - place)) for place in places) for a in angles)
+
+
+def _least_error(case: Case, angles: Sequence[float]) -> float:
+    """The least over all phases: where two craft are as far off on either side, or one is right."""
+    places = [math.degrees(case.slot_at(slot)) for slot in range(case.slots)]
+    at = [(a - place) % 360.0 for a in angles for place in places]
+    middles = [b + 0.5 * _fold_deg(a - b) for a in at for b in at]
+    return min(_largest_error(case, angles, phase) for phase in middles)
+
+
 def _kept(case: Case, result: Mapping[str, Any]) -> list[str]:
     found = []
     slot0 = float(result["ring"]["slot0_deg"])
-    spacing = 360.0 / case.slots
     staying = _staying(case, slot0)
     kept = {item["craft"]: item for item in result["kept"]}
     if set(kept) != {name for name, _, _ in staying}:
@@ -178,8 +194,8 @@ def _kept(case: Case, result: Mapping[str, Any]) -> list[str]:
         if kept[name].get("plane", 0) != plane:
             found.append(f"{name} is kept in plane {kept[name].get('plane', 0)}, it is in {plane}")
         angle = seen - math.degrees(case.ahead_of(plane))
-        slot = round((angle - slot0) / spacing) % case.slots
-        error = _fold_deg(angle - slot0 - slot * spacing)
+        slot = _nearest_slot(case, angle - slot0)
+        error = _fold_deg(angle - slot0 - math.degrees(case.slot_at(slot)))
         if kept[name]["slot"] != slot:
             found.append(f"{name} is kept in slot {kept[name]['slot']}, it is nearest to {slot}")
         elif abs(_fold_deg(kept[name]["error_deg"] - error)) > 1e-6:
@@ -190,10 +206,7 @@ def _kept(case: Case, result: Mapping[str, Any]) -> list[str]:
         if given
     ]
     if case.slot0 is None and measured and len(measured) == len(staying):
-        worst = max(abs(_fold_deg(a - slot0 + spacing / 2.0) % spacing - spacing / 2.0) for a in measured)
-        residues = sorted(a % spacing for a in measured)
-        gaps = [b - a for a, b in zip(residues, [*residues[1:], residues[0] + spacing], strict=True)]
-        least = 0.5 * (spacing - max(gaps))
+        worst, least = _largest_error(case, measured, slot0), _least_error(case, measured)
         if worst > least + 1e-6:
             found.append(f"slot 0 at {slot0} deg leaves an error of {worst} deg among the kept, {least} is possible")
     return found
@@ -392,9 +405,8 @@ def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any], met: M
     if sorted(names) != sorted(movers):
         found.append(f"moves {sorted(names)}, the scenario has {sorted(movers)} to move")
     slot0 = float(result["ring"]["slot0_deg"])
-    spacing = 360.0 / case.slots
     taken = {
-        (plane, round((angle - math.degrees(case.ahead_of(plane)) - slot0) / spacing) % case.slots): name
+        (plane, _nearest_slot(case, angle - math.degrees(case.ahead_of(plane)) - slot0)): name
         for name, angle, plane in _staying(case, slot0)
     }
     for item in items:

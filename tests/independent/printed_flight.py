@@ -182,7 +182,7 @@ def _land(case: Case, body: Oblate, slot0_deg: list[float], flights: list[_Begun
         poles = np.cross(path[:, :3], path[:, 3:])
         poles /= np.linalg.norm(poles, axis=1)[:, np.newaxis]
         lean = [0.5 * float(WEIGHTS @ [p @ axis[k] for p, axis in zip(poles, plane, strict=True)]) for k in range(3)]
-        slot = math.radians(slot0) + 2.0 * math.pi * one.slot / case.slots + case.ahead_of(one.plane)
+        slot = math.radians(slot0) + case.slot_at(one.slot) + case.ahead_of(one.plane)
         ahead = np.unwrap(np.arctan2(y, x) - slot - rate * times)
         mean = math.degrees(0.5 * float(WEIGHTS @ ahead))
         out.append((_fold(mean), math.degrees(math.atan2(math.hypot(lean[0], lean[1]), lean[2]))))

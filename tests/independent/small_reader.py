@@ -103,6 +103,7 @@ class Case:
     meridian: float
     radius: float
     slots: int
+    places: tuple[float, ...]
     planes: int
     phasing: int
     spread: float
@@ -140,6 +141,10 @@ class Case:
     def node_of(self, plane: int) -> float:
         """Right ascension of a plane's ascending node, rad."""
         return self.node + self.spread * plane / self.planes
+
+    def slot_at(self, slot: int) -> float:
+        """How far a slot is ahead of slot 0 of its plane, rad."""
+        return self.places[slot] if self.places else 2.0 * math.pi * slot / self.slots
 
     def ahead_of(self, plane: int) -> float:
         """How far slot 0 of a plane is ahead of that of plane 0, rad (Walker 1984)."""
@@ -323,7 +328,8 @@ def read_case(
         spin=spin,
         meridian=quantity(world, "prime_meridian", "angle", meridian if meridian is not None else 0.0),
         radius=radius,
-        slots=int(ring["slots"]),
+        slots=len(ring["slots_deg"]) if "slots_deg" in ring else int(ring["slots"]),
+        places=tuple(math.radians(one) for one in ring.get("slots_deg", ())),
         planes=int(ring.get("planes", 1)),
         phasing=int(ring.get("phasing", 0)),
         spread=quantity(ring, "spread", "angle", 2.0 * math.pi),

@@ -37,7 +37,7 @@ def accepted(key: Key) -> str:
     words = f"{kind}{'above ' if key.above else ''}{brief(low, 5)} to {brief(high, 5)} {printed_unit(unit)}".rstrip()
     if key.choices:
         words += ", or " + " or ".join(f'`"{choice}"`' for choice in key.choices)
-    return words + (", or `inf`" if key.infinite else "")
+    return ("a list, " if key.several else "") + words + (", or `inf`" if key.infinite else "")
 
 
 def row(key: Key) -> str:
