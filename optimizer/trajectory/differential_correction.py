@@ -43,8 +43,7 @@ _DIFFERENCE = 1e-5
 _DAMPING = (1e-9, 1e-4, 1e-3, 1e-2, 1e-1)
 """Candidate dampings, relative to the largest singular value; the first is tried alone first."""
 _GOOD = 0.3
-"""A step that leaves less than this of the miss, or of what the unknowns can take away of it, is taken without looking at
-others, and its slope is good enough."""
+"""A step that leaves less than this of the miss, or of what the unknowns can take off it, is taken at once."""
 _REACH = 0.2
 """Longest step in the units of `_DIFFERENCE`."""
 _WEIGHTS: dict[Target, float] = {"slot": 1.0, "period": 1.0, "eccentricity": 0.02, "radius": 0.1, "plane": 0.3}
@@ -68,9 +67,6 @@ PHASING: tuple[Unknown, ...] = (Unknown(0, "along"), Unknown(-1, "radial"), Unkn
 The radius of entry cannot be chosen so (an orbit comes back to where it began), which leaves an eccentricity of a few
 times 1e-5 at most in low Earth orbits; with ``Unknown(0, "radial")`` and ``Unknown(-1, "time")`` it goes too.
 """
-
-ARRIVAL: tuple[Unknown, ...] = (Unknown(-1, "launch"), Unknown(-1, "radial"), Unknown(-1, "along"))
-"""For a craft that arrives in place: its launch, and how the ring is entered."""
 
 IN_PLANE: tuple[Target, ...] = ("slot", "period", "eccentricity")
 """The usual targets; eccentricity counts as two."""
@@ -133,13 +129,13 @@ class Corrected:
     added_delta_v_m_s: float
 
 
-def correct(
+def correct_each(
     cases: Sequence[Case],
     gravity: Gravity,
     *,
     tolerance_rad: float = TOLERANCE_RAD,
     rounds_max: int = ROUNDS_MAX,
-) -> tuple[Corrected, ...]:
+) -> tuple[Corrected | None, ...]:
     """Correct itineraries by flying them.
 
     Args:
@@ -148,27 +144,12 @@ def correct(
         rounds_max: steps at most.
 
     Returns:
-        One result for each case, in order. A case that cannot be met comes back with its least miss and ``met`` False:
-        whether that serves is the caller's decision.
+        One result for each case, in order; None where the first guess cannot be flown or measured. A case that cannot
+        be met comes with its least miss and ``met`` False: whether that serves is the caller's decision.
 
     Raises:
-        FlightError: a first guess without burns, or that cannot be flown or measured.
+        FlightError: a first guess without burns.
     """
-    found = correct_each(cases, gravity, tolerance_rad=tolerance_rad, rounds_max=rounds_max)
-    for case, result in zip(cases, found, strict=True):
-        if result is None:
-            raise FlightError(f"the first guess for slot {case.slot} does not come round once within its flight")
-    return tuple(result for result in found if result is not None)
-
-
-def correct_each(
-    cases: Sequence[Case],
-    gravity: Gravity,
-    *,
-    tolerance_rad: float = TOLERANCE_RAD,
-    rounds_max: int = ROUNDS_MAX,
-) -> tuple[Corrected | None, ...]:
-    """Correct itineraries as `correct` does; None for each whose first guess cannot be flown or measured."""
     if not all(case.itinerary.impulses for case in cases):
         raise FlightError("an itinerary without burns has nothing to correct")
     work = [_Work(case) for case in cases]

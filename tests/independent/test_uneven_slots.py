@@ -222,7 +222,9 @@ def test_a_carrier_drops_craft_into_them(tmp_path: Path) -> None:
     assert by
     for plan in by:
         assert len({part["slot"] for part in plan["craft"]}) == len(plan["craft"])
-    for one in fly_printed(CARRIED, result):
+    ended = fly_printed(CARRIED, result)
+    assert ended
+    for one in ended:
         assert one.miss_deg < OFF_DEG, one
     file = tmp_path / "ring.toml"
     file.write_text(CARRIED, encoding="utf-8")
@@ -252,5 +254,7 @@ def test_a_ring_respaced_into_a_pattern(tmp_path: Path) -> None:
         *((math.radians(angle) - case.slot_at(slot)) % math.tau for angle in angles for slot in range(4)),
     ]
     assert plan["delta_v_m_s"] <= min(Phase(case, phase).least("delta_v") for phase in phases) + DIGIT["delta_v"]
-    for one in fly_printed(made.read_text(encoding="utf-8"), json.loads(result.read_text(encoding="utf-8"))):
+    ended = fly_printed(made.read_text(encoding="utf-8"), json.loads(result.read_text(encoding="utf-8")))
+    assert ended
+    for one in ended:
         assert one.miss_deg < OFF_DEG, one
