@@ -20,6 +20,9 @@ PRINTED_M_S = 0.05
 """Plans whose keeping differs by no more than this do not differ by a printed digit."""
 
 
+NO_PLANE = "WHAT KEEPING ITS PLANE TAKES IS NOT IN IT: no other body is known or wanted; an epoch says where they are."
+
+
 def causes(keeping: Keeping) -> str:
     """What is kept against, in words; empty where nothing is."""
     said = ["drag"] if keeping.drag else []
@@ -33,7 +36,7 @@ def causes(keeping: Keeping) -> str:
 def plane_text(keeping: Keeping) -> str:
     """The drift of the plane and what it takes to hold it; empty where it is not held."""
     if keeping.pole_drift_rad_year is None:
-        return ""
+        return NO_PLANE if keeping.keeps_plane else ""
     drift, band = keeping.pole_drift_rad_year, keeping.band_rad
     cost = max(one.north_south_m_s_year for one in keeping.craft)
     days = 2.0 * band / drift * YEAR_S / 86_400.0
@@ -47,11 +50,12 @@ def plane_text(keeping: Keeping) -> str:
 def plan_keeping_lines(outcome: Outcome, first: Plan, width: int) -> list[str]:
     """What keeping takes by the plan shown and, where they differ, by the others; nothing without further forces."""
     keeping = first.keeping
-    if keeping is None or not causes(keeping):
+    if keeping is None or not (causes(keeping) or keeping.keeps_plane):
         return []
-    who = f"all {len(keeping.craft)} craft" if len(keeping.craft) > 1 else keeping.craft[0].craft
+    who = f"{len(keeping.craft)} craft" if len(keeping.craft) > 1 else keeping.craft[0].craft
+    opening = f"Against {causes(keeping)} keeping" if causes(keeping) else "Keeping"
     said = [
-        f"Against {causes(keeping)} keeping {who} takes {plain(keeping.steady_m_s_year)} m/s a year, in closed form"
+        f"{opening} {who} takes {plain(keeping.steady_m_s_year)} m/s a year, in closed form"
         f"{', by a steady atmosphere' if keeping.drag else ''}.",
         plane_text(keeping),
         f"Counted from each arrival until the ring has held for {years_text(keeping.hold_s)} from its completion on, "
@@ -190,6 +194,7 @@ def _speeds(budget: Budget, keeping: Keeping) -> list[Cells | None]:
     def column(head: str, say: Callable[[CraftBudget], str]) -> Cells:
         return figures(head, cells=[say(one) for one in budget.craft])
 
+    over_ground = budget.outcome.scenario.ring.longitude_rad is not None
     trims = ["unknown" if one.trims_m_s is None else plain(one.trims_m_s, 2) for one in own]
     used = [
         figures(head, cells=[plain(getattr(one, name) * keeping.years(one), 2) for one in own])
@@ -200,7 +205,7 @@ def _speeds(budget: Budget, keeping: Keeping) -> list[Cells | None]:
         words("craft", names),
         column("P99, m/s", lambda one: plain(one.delta_v_m_s[-1].value)),
         *used,
-        figures("trims", cells=trims),
+        None if over_ground else figures("trims", cells=trims),
         column("keeping", lambda one: plain(budget.kept_m_s(one) or 0.0)),
         column("both", lambda one: plain(_sum_m_s(budget, one))),
     ]

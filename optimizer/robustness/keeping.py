@@ -19,6 +19,8 @@ from ...models.burns import propellant_needed
 from ...models.deadline import ENDED
 from ...models.flight.drag import Air
 from ...models.flight.forces import Field
+from ...models.flight.gravity import gravity_around
+from ...models.flight.sky import sky
 from ...models.force_choice import chosen_forces
 from ...models.keeping import (
     YEAR_S,
@@ -30,7 +32,7 @@ from ...models.keeping import (
 )
 from ...models.ring import Ring
 from ...models.scenario import Craft, Scenario
-from ...models.surroundings import Surface
+from ...models.surroundings import ForceSpec, Surface
 from ...models.synchronous import uneven_part
 from ..outcome import Kept, Outcome, Plan
 from ..standing import CraftKeeping, ForcedHold, Keeping
@@ -52,7 +54,7 @@ def keeping_of(
     if scenario.forces is None or not plans:
         return (None,) * len(plans)
     field = chosen_forces(scenario).field if field is None else field
-    drift = _pole_drift(scenario, ring, field, plans[0].finish_s)
+    drift = _pole_drift(scenario, ring, plans[0].finish_s)
     return tuple(_of_plan(scenario, ring, plan, kept, field, drift) for plan in plans)
 
 
@@ -87,6 +89,7 @@ def _of_plan(
         ),
         done_s=plan.finish_s,
         hold_s=spec.hold_for_s,
+        keeps_plane=_keeps_plane(scenario, at),
         pole_drift_rad_year=drift,
         band_rad=band,
         drag=made_up,
@@ -102,12 +105,22 @@ def _east_west(scenario: Scenario, ring: Ring, field: Field, places: Sequence[tu
     return east_west_m_s2(uneven, ring, angles - scenario.body.prime_meridian_rad)
 
 
-def _pole_drift(scenario: Scenario, ring: Ring, field: Field, from_s: float) -> float | None:
-    """How fast the plane turns, rad a year; None where it is not kept: no tilt is named, or no synchronous ring."""
-    spec, body = scenario.ring, scenario.body
-    if spec.tilt_tolerance_rad <= 0.0 or not stays_over_the_equator(body, ring):
+def _keeps_plane(scenario: Scenario, ring: Ring) -> bool:
+    """Whether the plane is kept: a tilt is named, and the ring is synchronous."""
+    return scenario.ring.tilt_tolerance_rad > 0.0 and stays_over_the_equator(scenario.body, ring)
+
+
+def _pole_drift(scenario: Scenario, ring: Ring, from_s: float) -> float | None:
+    """How fast the plane turns, rad a year; None where it is not kept, or no other body is known.
+
+    By all bodies that are not forced out: how far they move a slot, by which they are chosen, says nothing of the tilt.
+    """
+    if not _keeps_plane(scenario, ring):
         return None
-    found = pole_drift_rad_year(body, field, spec.radius_m, from_s, spec.hold_for_s)
+    spec, body = scenario.forces or ForceSpec(), scenario.body
+    pulls = tuple(term for key, term in sky(scenario).terms.items() if getattr(spec, key, "auto") is not False)
+    above = Field(near=gravity_around(body), terms=pulls)
+    found = pole_drift_rad_year(body, above, scenario.ring.radius_m, from_s, scenario.ring.hold_for_s)
     return found if found > 0.0 else None
 
 

@@ -307,3 +307,27 @@ def test_a_synchronous_ring_is_kept_east_west_and_in_its_plane(tilt: float) -> N
     text = " ".join(" ".join(plan_keeping_lines(replace(plain, scenario=scenario, plans=(kept,)), kept, 80)).split())
     assert "deg a year, on the mean over its hold. To stay within 0.40 deg" in text
     assert f"{one.north_south_m_s_year:.1f} m/s a year north-south" in text
+
+
+def test_a_plane_that_nobody_is_known_to_turn_is_said() -> None:
+    text = GROUND.format(tilt=0.4).replace("degree = 4", "degree = 4\nsun = false\nmoon = false")
+    scenario = parse_scenario(text)
+    plain = outcome_of(replace(scenario, forces=None))
+    kept = replace(plain.plans[0], keeping=_kept(plain, scenario))
+    said = " ".join(" ".join(plan_keeping_lines(replace(plain, scenario=scenario, plans=(kept,)), kept, 80)).split())
+    assert "WHAT KEEPING ITS PLANE TAKES IS NOT IN IT" in said
+
+
+def test_other_bodies_turn_the_plane_however_wide_the_slots_are() -> None:
+    """With 20 deg of tolerance for a month Sun and Moon are left out of the flight; the plane turns all the same."""
+    texts = [
+        GROUND.format(tilt=0.4),
+        GROUND.format(tilt=0.4).replace("tolerance_deg = 0.1", "tolerance_deg = 20\nhold_for_d = 30", 1),
+    ]
+    close, wide = map(parse_scenario, texts)
+    assert "Moon" in chosen_forces(close).flown
+    assert "Moon" not in chosen_forces(wide).flown
+    plain = outcome_of(replace(close, forces=None))
+    drifts = [_kept(plain, scenario).pole_drift_rad_year for scenario in (close, wide)]
+    assert drifts[0] is not None
+    assert drifts[0] == drifts[1]
