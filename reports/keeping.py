@@ -28,7 +28,7 @@ def causes(keeping: Keeping) -> str:
     said = ["drag"] if keeping.drag else []
     if any(one.east_west_m_s_year for one in keeping.craft):
         said.append("the uneven field (east-west)")
-    if keeping.pole_drift_rad_year is not None:
+    if any(one.north_south_m_s_year for one in keeping.craft):
         said.append("other bodies (north-south)")
     return listed(said)
 
@@ -40,10 +40,15 @@ def plane_text(keeping: Keeping) -> str:
     drift, band = keeping.pole_drift_rad_year, keeping.band_rad
     cost = max(one.north_south_m_s_year for one in keeping.craft)
     days = 2.0 * band / drift * YEAR_S / 86_400.0
-    return (
+    turns = (
         f"Other bodies turn the plane of the ring by {plain(math.degrees(drift), 2)} deg a year, on the mean over its "
-        f"hold. To stay within {plain(math.degrees(band), 2)} deg a craft burns {plain(cost)} m/s a year north-south, "
-        f"each time {plain(days, 0)} d after the last."
+        "hold."
+    )
+    if cost == 0.0:
+        return f"{turns} Begun level it stays within {plain(math.degrees(band), 2)} deg without a burn."
+    return (
+        f"{turns} To stay within {plain(math.degrees(band), 2)} deg a craft burns {plain(cost)} m/s a year "
+        f"north-south, each time {plain(days, 0)} d after the last."
     )
 
 
@@ -166,9 +171,12 @@ def keeping_answer(budget: Budget) -> str:
         return ""
     kept = [budget.kept_m_s(one) or 0.0 for one in budget.craft]
     top = max(range(len(kept)), key=kept.__getitem__)
+    unknown = any(_own(keeping, one.craft).trims_m_s is None for one in budget.craft)
+    size = "less than 0.1 m/s" if kept[top] < PRINTED_M_S else f"up to {plain(kept[top])} m/s"
+    who = "" if kept[top] < PRINTED_M_S or len(kept) == 1 else f" ({budget.craft[top].craft})"
     return (
-        f" Keeping the ring for {years_text(keeping.hold_s)} takes up to {plain(kept[top])} m/s more "
-        f"({budget.craft[top].craft})."
+        f" Keeping the ring for {years_text(keeping.hold_s)} takes {size} more{who}"
+        f"{', trims of rates not known' if unknown else ''}."
     )
 
 
@@ -177,7 +185,11 @@ def keeping_lines(budget: Budget, width: int) -> list[str]:
     keeping = budget.keeping
     if keeping is None:
         return []
-    lines = [*heading("With keeping", width), *table(_speeds(budget, keeping), width)]
+    lines = heading("With keeping", width)
+    if max(budget.kept_m_s(one) or 0.0 for one in budget.craft) < PRINTED_M_S:
+        lines += paragraph("Less than 0.1 m/s for each craft, and no more to load.", width, indent="  ")
+        return [*lines, *paragraph(_how(budget, keeping), width, indent="  "), *_short_lines(budget, width)]
+    lines += table(_speeds(budget, keeping), width)
     if any(budget.kept_kg(one) is not None for one in budget.craft):
         lines += ["", *table(_masses(budget), width)]
     return [*lines, *paragraph(_how(budget, keeping), width, indent="  "), *_short_lines(budget, width)]

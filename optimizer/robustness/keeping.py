@@ -74,7 +74,13 @@ def _of_plan(
         drag = drag_m_s2(air, at, np.array([surfaces.get(name, Surface()).drag_m2_kg for name, *_ in rows]))
     east_west = _east_west(scenario, at, field, [place for *_, place in rows])
     band = spec.tilt_tolerance_rad
-    north_south = 0.0 if drift is None else north_south_m_s_year(at.speed_m_s, drift, band)
+    kept_years = (
+        plan.finish_s + spec.hold_for_s - min((from_s for _, from_s, *_ in rows), default=plan.finish_s)
+    ) / YEAR_S
+    north_south = 0.0
+    # where the plane begins in the middle of the band and does not come to its edge no burn is needed
+    if drift is not None and drift * kept_years > band:
+        north_south = north_south_m_s_year(at.speed_m_s, drift, band)
     return Keeping(
         craft=tuple(
             CraftKeeping(

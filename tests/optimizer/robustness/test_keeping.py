@@ -331,3 +331,24 @@ def test_other_bodies_turn_the_plane_however_wide_the_slots_are() -> None:
     drifts = [_kept(plain, scenario).pole_drift_rad_year for scenario in (close, wide)]
     assert drifts[0] is not None
     assert drifts[0] == drifts[1]
+
+
+def test_a_plane_that_stays_in_its_band_takes_nothing() -> None:
+    """In a year it turns by less than a degree: 1 deg either way is not used up, 0.4 deg is."""
+    scenario = parse_scenario(GROUND.format(tilt=1.0))
+    plain = outcome_of(replace(scenario, forces=None))
+    kept = replace(plain.plans[0], keeping=_kept(plain, scenario))
+    assert kept.keeping is not None
+    assert kept.keeping.craft[0].north_south_m_s_year == 0.0
+    assert kept.keeping.pole_drift_rad_year is not None
+    said = " ".join(" ".join(plan_keeping_lines(replace(plain, scenario=scenario, plans=(kept,)), kept, 80)).split())
+    assert "Begun level it stays within 1.00 deg without a burn." in said
+
+
+def test_a_ring_that_keeps_itself_needs_no_table() -> None:
+    together = 'with_drag = "together"'
+    outcome = outcome_of(_low(together, forces=""))
+    kept = with_trims(_kept(outcome, _low(together)), _hold((), 10.0 * YEAR_S))
+    text = " ".join(budget_text(make_budget(outcome, 500, keeping=kept), 80).split())
+    assert "Keeping the ring for 2.0 years takes less than 0.1 m/s more." in text
+    assert "Less than 0.1 m/s for each craft, and no more to load." in text
