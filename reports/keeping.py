@@ -20,6 +20,11 @@ PRINTED_M_S = 0.05
 """Plans whose keeping differs by no more than this do not differ by a printed digit."""
 
 
+DRAG_WORDS = (
+    ", by a steady atmosphere; drag in m/s at the mass that a craft starts with, in kg by its force, which the mass "
+    "does not change"
+)
+
 NO_PLANE = "WHAT KEEPING ITS PLANE TAKES IS NOT IN IT: no other body is known or wanted; an epoch says where they are."
 
 
@@ -61,7 +66,7 @@ def plan_keeping_lines(outcome: Outcome, first: Plan, width: int) -> list[str]:
     opening = f"Against {causes(keeping)} keeping" if causes(keeping) else "Keeping"
     said = [
         f"{opening} {who} takes {plain(keeping.steady_m_s_year)} m/s a year, in closed form"
-        f"{', by a steady atmosphere' if keeping.drag else ''}.",
+        f"{', by a steady atmosphere and at the mass that each starts with' if keeping.drag else ''}.",
         plane_text(keeping),
         f"Counted from each arrival until the ring has held for {years_text(keeping.hold_s)} from its completion on, "
         f"that is {plain(keeping.steady_m_s)} m/s, with the plan {plain(_both(first))} m/s.",
@@ -248,7 +253,7 @@ def _how(budget: Budget, keeping: Keeping) -> str:
         "P99: insertion, phasing and corrections, as above. Each craft is kept from its arrival until the ring has "
         f"held for {years_text(keeping.hold_s)} from its completion on"
         f"{f', against {against} in closed form' if against else ''}"
-        f"{', by a steady atmosphere' if keeping.drag else ''}.",
+        f"{DRAG_WORDS if keeping.drag else ''}.",
         plane_text(keeping),
     ]
     if any(one.trims_m_s is None for one in own):
@@ -262,14 +267,15 @@ def _how(budget: Budget, keeping: Keeping) -> str:
 
 
 def _short_lines(budget: Budget, width: int) -> list[str]:
-    """Whose tank does not last, and for how long it does."""
+    """Whose tank does not last."""
     lines = []
+    tanks = {craft.name: craft.propellant_kg for craft in budget.outcome.scenario.craft}
     for one in budget.craft:
-        lacks = _sum_m_s(budget, one) - one.available_m_s
-        if math.isfinite(lacks) and lacks > 0.0:
+        needs, holds = budget.kept_kg(one, reserve=False), tanks[one.craft]
+        if needs is not None and holds is not None and needs > holds:
             lines += paragraph(
-                f"{one.craft} DOES NOT LAST: its {plain(one.available_m_s)} m/s are {plain(lacks)} m/s short of both, "
-                "with the reserve used up.",
+                f"{one.craft} DOES NOT LAST: both take {plain(needs, 2)} kg with the reserve used up; its tank has "
+                f"{plain(holds, 2)} kg.",
                 width,
                 indent="  ",
             )

@@ -15,7 +15,7 @@ import numpy as np
 
 from ...models import deadline
 from ...models.arrays import Array
-from ...models.burns import propellant_needed
+from ...models.burns import exhaust_speed, propellant_needed
 from ...models.deadline import ENDED
 from ...models.flight.drag import Air
 from ...models.flight.forces import Field
@@ -183,10 +183,35 @@ def load_with_keeping_kg(scenario: Scenario, plan: Plan, keeping: Keeping) -> fl
     Burns all with the craft's own engine: what a launcher's upper stage gives is not in the plan's delta-v.
     """
     named = {craft.name: craft for craft in scenario.craft}
-    kept = {one.craft: keeping.all_of_m_s(one) for one in keeping.craft}
-    loads = [load_kg(named[part.craft], part.delta_v_m_s + kept[part.craft]) for part in plan.craft]
-    found = [float(one) for one in loads if one is not None]
+    kept = {one.craft: one for one in keeping.craft}
+    loads = [kept_load_kg(named[part.craft], part.delta_v_m_s, keeping, kept[part.craft]) for part in plan.craft]
+    found = [one for one in loads if one is not None]
     return math.fsum(found) if len(found) == len(loads) else None
+
+
+def kept_load_kg(
+    craft: Craft, way_m_s: float, keeping: Keeping, one: CraftKeeping, *, reserve: bool = True
+) -> float | None:
+    """Propellant for the way to the slot and for keeping there, kg; None without masses.
+
+    Drag is a force F, whatever the craft weighs: with the exhaust speed w, and what else keeps it as an acceleration c,
+    dm/dt = -(F + c m) / w. Backward over the time T from the mass at the end, and x = c T / w, the craft has
+    m e^x + F T / w (e^x - 1) / x when it arrives.
+
+    Args:
+        craft: its accelerations by drag are counted at the mass that it starts with (`Craft.surface`).
+        way_m_s: insertion and phasing.
+        reserve: whether the reserve of the scenario is loaded on top.
+    """
+    if craft.dry_mass_kg is None or craft.isp_s is None:
+        return None
+    exhaust_m_s, years = exhaust_speed(craft.isp_s), keeping.years(one)
+    at_end_kg = craft.dry_mass_kg * math.exp((craft.reserve_m_s if reserve else 0.0) / exhaust_m_s)
+    drag_m_s = one.drag_m_s_year * years
+    x = (keeping.all_of_m_s(one) - drag_m_s) / exhaust_m_s
+    for_drag_kg = (craft.dry_mass_kg + (craft.propellant_kg or 0.0)) * drag_m_s / exhaust_m_s
+    arrives_kg = at_end_kg * math.exp(x) + for_drag_kg * (math.expm1(x) / x if x > 0.0 else 1.0)
+    return arrives_kg * math.exp(way_m_s / exhaust_m_s) - craft.dry_mass_kg
 
 
 def load_kg(craft: Craft, delta_v_m_s: Array | float) -> Array | None:
