@@ -108,7 +108,8 @@ class Keeping:
         craft: those that move, then those that stay.
         done_s: when the ring is complete, from the epoch.
         hold_s: how long it is to hold from then on.
-        pole_drift_rad_year: how fast Sun and Moon turn the ring's plane; None where the plane is not kept.
+        keeps_plane: whether the plane is to be kept.
+        pole_drift_rad_year: how fast other bodies turn it; None where it is not kept, or none of them is known.
         band_rad: dead band for that.
         drag: whether drag is among the forces and made up for.
     """
@@ -116,6 +117,7 @@ class Keeping:
     craft: tuple[CraftKeeping, ...]
     done_s: float
     hold_s: float
+    keeps_plane: bool
     pole_drift_rad_year: float | None
     band_rad: float
     drag: bool

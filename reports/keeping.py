@@ -20,12 +20,20 @@ PRINTED_M_S = 0.05
 """Plans whose keeping differs by no more than this do not differ by a printed digit."""
 
 
+DRAG_WORDS = (
+    ", by a steady atmosphere; drag in m/s at the mass that a craft starts with, in kg by its force, which the mass "
+    "does not change"
+)
+
+NO_PLANE = "WHAT KEEPING ITS PLANE TAKES IS NOT IN IT: no other body is known or wanted; an epoch says where they are."
+
+
 def causes(keeping: Keeping) -> str:
     """What is kept against, in words; empty where nothing is."""
     said = ["drag"] if keeping.drag else []
     if any(one.east_west_m_s_year for one in keeping.craft):
         said.append("the uneven field (east-west)")
-    if keeping.pole_drift_rad_year is not None:
+    if any(one.north_south_m_s_year for one in keeping.craft):
         said.append("other bodies (north-south)")
     return listed(said)
 
@@ -33,26 +41,32 @@ def causes(keeping: Keeping) -> str:
 def plane_text(keeping: Keeping) -> str:
     """The drift of the plane and what it takes to hold it; empty where it is not held."""
     if keeping.pole_drift_rad_year is None:
-        return ""
+        return NO_PLANE if keeping.keeps_plane else ""
     drift, band = keeping.pole_drift_rad_year, keeping.band_rad
     cost = max(one.north_south_m_s_year for one in keeping.craft)
     days = 2.0 * band / drift * YEAR_S / 86_400.0
-    return (
+    turns = (
         f"Other bodies turn the plane of the ring by {plain(math.degrees(drift), 2)} deg a year, on the mean over its "
-        f"hold. To stay within {plain(math.degrees(band), 2)} deg a craft burns {plain(cost)} m/s a year north-south, "
-        f"each time {plain(days, 0)} d after the last."
+        "hold."
+    )
+    if cost == 0.0:
+        return f"{turns} Begun level it stays within {plain(math.degrees(band), 2)} deg without a burn."
+    return (
+        f"{turns} To stay within {plain(math.degrees(band), 2)} deg a craft burns {plain(cost)} m/s a year "
+        f"north-south, each time {plain(days, 0)} d after the last."
     )
 
 
 def plan_keeping_lines(outcome: Outcome, first: Plan, width: int) -> list[str]:
     """What keeping takes by the plan shown and, where they differ, by the others; nothing without further forces."""
     keeping = first.keeping
-    if keeping is None or not causes(keeping):
+    if keeping is None or not (causes(keeping) or keeping.keeps_plane):
         return []
-    who = f"all {len(keeping.craft)} craft" if len(keeping.craft) > 1 else keeping.craft[0].craft
+    who = f"{len(keeping.craft)} craft" if len(keeping.craft) > 1 else keeping.craft[0].craft
+    opening = f"Against {causes(keeping)} keeping" if causes(keeping) else "Keeping"
     said = [
-        f"Against {causes(keeping)} keeping {who} takes {plain(keeping.steady_m_s_year)} m/s a year, in closed form"
-        f"{', by a steady atmosphere' if keeping.drag else ''}.",
+        f"{opening} {who} takes {plain(keeping.steady_m_s_year)} m/s a year, in closed form"
+        f"{', by a steady atmosphere and at the mass that each starts with' if keeping.drag else ''}.",
         plane_text(keeping),
         f"Counted from each arrival until the ring has held for {years_text(keeping.hold_s)} from its completion on, "
         f"that is {plain(keeping.steady_m_s)} m/s, with the plan {plain(_both(first))} m/s.",
@@ -162,9 +176,12 @@ def keeping_answer(budget: Budget) -> str:
         return ""
     kept = [budget.kept_m_s(one) or 0.0 for one in budget.craft]
     top = max(range(len(kept)), key=kept.__getitem__)
+    unknown = any(_own(keeping, one.craft).trims_m_s is None for one in budget.craft)
+    size = "less than 0.1 m/s" if kept[top] < PRINTED_M_S else f"up to {plain(kept[top])} m/s"
+    who = "" if kept[top] < PRINTED_M_S or len(kept) == 1 else f" ({budget.craft[top].craft})"
     return (
-        f" Keeping the ring for {years_text(keeping.hold_s)} takes up to {plain(kept[top])} m/s more "
-        f"({budget.craft[top].craft})."
+        f" Keeping the ring for {years_text(keeping.hold_s)} takes {size} more{who}"
+        f"{', trims of rates not known' if unknown else ''}."
     )
 
 
@@ -173,7 +190,11 @@ def keeping_lines(budget: Budget, width: int) -> list[str]:
     keeping = budget.keeping
     if keeping is None:
         return []
-    lines = [*heading("With keeping", width), *table(_speeds(budget, keeping), width)]
+    lines = heading("With keeping", width)
+    if max(budget.kept_m_s(one) or 0.0 for one in budget.craft) < PRINTED_M_S:
+        lines += paragraph("Less than 0.1 m/s for each craft, and no more to load.", width, indent="  ")
+        return [*lines, *paragraph(_how(budget, keeping), width, indent="  "), *_short_lines(budget, width)]
+    lines += table(_speeds(budget, keeping), width)
     if any(budget.kept_kg(one) is not None for one in budget.craft):
         lines += ["", *table(_masses(budget), width)]
     return [*lines, *paragraph(_how(budget, keeping), width, indent="  "), *_short_lines(budget, width)]
@@ -190,6 +211,7 @@ def _speeds(budget: Budget, keeping: Keeping) -> list[Cells | None]:
     def column(head: str, say: Callable[[CraftBudget], str]) -> Cells:
         return figures(head, cells=[say(one) for one in budget.craft])
 
+    over_ground = budget.outcome.scenario.ring.longitude_rad is not None
     trims = ["unknown" if one.trims_m_s is None else plain(one.trims_m_s, 2) for one in own]
     used = [
         figures(head, cells=[plain(getattr(one, name) * keeping.years(one), 2) for one in own])
@@ -200,7 +222,7 @@ def _speeds(budget: Budget, keeping: Keeping) -> list[Cells | None]:
         words("craft", names),
         column("P99, m/s", lambda one: plain(one.delta_v_m_s[-1].value)),
         *used,
-        figures("trims", cells=trims),
+        None if over_ground else figures("trims", cells=trims),
         column("keeping", lambda one: plain(budget.kept_m_s(one) or 0.0)),
         column("both", lambda one: plain(_sum_m_s(budget, one))),
     ]
@@ -231,7 +253,7 @@ def _how(budget: Budget, keeping: Keeping) -> str:
         "P99: insertion, phasing and corrections, as above. Each craft is kept from its arrival until the ring has "
         f"held for {years_text(keeping.hold_s)} from its completion on"
         f"{f', against {against} in closed form' if against else ''}"
-        f"{', by a steady atmosphere' if keeping.drag else ''}.",
+        f"{DRAG_WORDS if keeping.drag else ''}.",
         plane_text(keeping),
     ]
     if any(one.trims_m_s is None for one in own):
@@ -245,14 +267,15 @@ def _how(budget: Budget, keeping: Keeping) -> str:
 
 
 def _short_lines(budget: Budget, width: int) -> list[str]:
-    """Whose tank does not last, and for how long it does."""
+    """Whose tank does not last."""
     lines = []
+    tanks = {craft.name: craft.propellant_kg for craft in budget.outcome.scenario.craft}
     for one in budget.craft:
-        lacks = _sum_m_s(budget, one) - one.available_m_s
-        if math.isfinite(lacks) and lacks > 0.0:
+        needs, holds = budget.kept_kg(one, reserve=False), tanks[one.craft]
+        if needs is not None and holds is not None and needs > holds:
             lines += paragraph(
-                f"{one.craft} DOES NOT LAST: its {plain(one.available_m_s)} m/s are {plain(lacks)} m/s short of both, "
-                "with the reserve used up.",
+                f"{one.craft} DOES NOT LAST: both take {plain(needs, 2)} kg with the reserve used up; its tank has "
+                f"{plain(holds, 2)} kg.",
                 width,
                 indent="  ",
             )

@@ -219,6 +219,7 @@ def _kept_lines(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
     text = f"{KEPT_WORDS} Least of both at {where}."
     if weighed:
         text += " The load is the least that is enough, with the reserve; kg above is what the plan burns as loaded."
+        text += " Drag counts in m/s at the mass that craft start with, in kg by its force."
     return [*heading("With keeping", width), *table(filled, width), *paragraph(text, width, indent="  ")]
 
 

@@ -21,9 +21,9 @@ from ...models.deadline import OutOfTimeError
 from ...models.errors import InputError
 from ...models.scenario import INJECTION_ERRORS, Craft, Errors, Scenario
 from ..outcome import Outcome, Plan
-from ..standing import Keeping
+from ..standing import CraftKeeping, Keeping
 from .flights_with_errors import BLOCK, AnyStory, block, nothing_said, stories
-from .keeping import load_kg
+from .keeping import kept_load_kg, load_kg
 from .linear import LinearStory
 from .quantiles import Quantile, quantiles
 
@@ -131,19 +131,22 @@ class Budget:
     samples_m_s: Array
     keeping: Keeping | None = None
 
-    def kept_kg(self, one: CraftBudget) -> float | None:
-        """Propellant of a craft for its largest quantile and for keeping, with its reserve, kg; None without either."""
-        kept = self.kept_m_s(one)
-        if kept is None:
+    def kept_kg(self, one: CraftBudget, *, reserve: bool = True) -> float | None:
+        """Propellant of a craft for its largest quantile and for keeping, kg; None without masses or further forces."""
+        own = self._keeping_of(one)
+        if own is None or self.keeping is None:
             return None
-        found = load_kg(_named(self.outcome.scenario, one.craft), one.delta_v_m_s[-1].value + kept)
-        return None if found is None else float(found)
+        craft = _named(self.outcome.scenario, one.craft)
+        return kept_load_kg(craft, one.delta_v_m_s[-1].value, self.keeping, own, reserve=reserve)
 
     def kept_m_s(self, one: CraftBudget) -> float | None:
         """What keeping a craft takes, m/s; None where that is not known."""
-        if self.keeping is None:
-            return None
-        return next((self.keeping.all_of_m_s(own) for own in self.keeping.craft if own.craft == one.craft), None)
+        own = self._keeping_of(one)
+        return None if own is None or self.keeping is None else self.keeping.all_of_m_s(own)
+
+    def _keeping_of(self, one: CraftBudget) -> CraftKeeping | None:
+        kept = () if self.keeping is None else self.keeping.craft
+        return next((own for own in kept if own.craft == one.craft), None)
 
     @property
     def unfinished(self) -> str:

@@ -15,10 +15,12 @@ import numpy as np
 
 from ...models import deadline
 from ...models.arrays import Array
-from ...models.burns import propellant_needed
+from ...models.burns import exhaust_speed, propellant_needed
 from ...models.deadline import ENDED
 from ...models.flight.drag import Air
 from ...models.flight.forces import Field
+from ...models.flight.gravity import gravity_around
+from ...models.flight.sky import sky
 from ...models.force_choice import chosen_forces
 from ...models.keeping import (
     YEAR_S,
@@ -30,7 +32,7 @@ from ...models.keeping import (
 )
 from ...models.ring import Ring
 from ...models.scenario import Craft, Scenario
-from ...models.surroundings import Surface
+from ...models.surroundings import ForceSpec, Surface
 from ...models.synchronous import uneven_part
 from ..outcome import Kept, Outcome, Plan
 from ..standing import CraftKeeping, ForcedHold, Keeping
@@ -52,7 +54,7 @@ def keeping_of(
     if scenario.forces is None or not plans:
         return (None,) * len(plans)
     field = chosen_forces(scenario).field if field is None else field
-    drift = _pole_drift(scenario, ring, field, plans[0].finish_s)
+    drift = _pole_drift(scenario, ring, plans[0].finish_s)
     return tuple(_of_plan(scenario, ring, plan, kept, field, drift) for plan in plans)
 
 
@@ -72,7 +74,13 @@ def _of_plan(
         drag = drag_m_s2(air, at, np.array([surfaces.get(name, Surface()).drag_m2_kg for name, *_ in rows]))
     east_west = _east_west(scenario, at, field, [place for *_, place in rows])
     band = spec.tilt_tolerance_rad
-    north_south = 0.0 if drift is None else north_south_m_s_year(at.speed_m_s, drift, band)
+    kept_years = (
+        plan.finish_s + spec.hold_for_s - min((from_s for _, from_s, *_ in rows), default=plan.finish_s)
+    ) / YEAR_S
+    north_south = 0.0
+    # where the plane begins in the middle of the band and does not come to its edge no burn is needed
+    if drift is not None and drift * kept_years > band:
+        north_south = north_south_m_s_year(at.speed_m_s, drift, band)
     return Keeping(
         craft=tuple(
             CraftKeeping(
@@ -87,6 +95,7 @@ def _of_plan(
         ),
         done_s=plan.finish_s,
         hold_s=spec.hold_for_s,
+        keeps_plane=_keeps_plane(scenario, at),
         pole_drift_rad_year=drift,
         band_rad=band,
         drag=made_up,
@@ -102,12 +111,22 @@ def _east_west(scenario: Scenario, ring: Ring, field: Field, places: Sequence[tu
     return east_west_m_s2(uneven, ring, angles - scenario.body.prime_meridian_rad)
 
 
-def _pole_drift(scenario: Scenario, ring: Ring, field: Field, from_s: float) -> float | None:
-    """How fast the plane turns, rad a year; None where it is not kept: no tilt is named, or no synchronous ring."""
-    spec, body = scenario.ring, scenario.body
-    if spec.tilt_tolerance_rad <= 0.0 or not stays_over_the_equator(body, ring):
+def _keeps_plane(scenario: Scenario, ring: Ring) -> bool:
+    """Whether the plane is kept: a tilt is named, and the ring is synchronous."""
+    return scenario.ring.tilt_tolerance_rad > 0.0 and stays_over_the_equator(scenario.body, ring)
+
+
+def _pole_drift(scenario: Scenario, ring: Ring, from_s: float) -> float | None:
+    """How fast the plane turns, rad a year; None where it is not kept, or no other body is known.
+
+    By all bodies that are not forced out: how far they move a slot, by which they are chosen, says nothing of the tilt.
+    """
+    if not _keeps_plane(scenario, ring):
         return None
-    found = pole_drift_rad_year(body, field, spec.radius_m, from_s, spec.hold_for_s)
+    spec, body = scenario.forces or ForceSpec(), scenario.body
+    pulls = tuple(term for key, term in sky(scenario).terms.items() if getattr(spec, key, "auto") is not False)
+    above = Field(near=gravity_around(body), terms=pulls)
+    found = pole_drift_rad_year(body, above, scenario.ring.radius_m, from_s, scenario.ring.hold_for_s)
     return found if found > 0.0 else None
 
 
@@ -164,10 +183,35 @@ def load_with_keeping_kg(scenario: Scenario, plan: Plan, keeping: Keeping) -> fl
     Burns all with the craft's own engine: what a launcher's upper stage gives is not in the plan's delta-v.
     """
     named = {craft.name: craft for craft in scenario.craft}
-    kept = {one.craft: keeping.all_of_m_s(one) for one in keeping.craft}
-    loads = [load_kg(named[part.craft], part.delta_v_m_s + kept[part.craft]) for part in plan.craft]
-    found = [float(one) for one in loads if one is not None]
+    kept = {one.craft: one for one in keeping.craft}
+    loads = [kept_load_kg(named[part.craft], part.delta_v_m_s, keeping, kept[part.craft]) for part in plan.craft]
+    found = [one for one in loads if one is not None]
     return math.fsum(found) if len(found) == len(loads) else None
+
+
+def kept_load_kg(
+    craft: Craft, way_m_s: float, keeping: Keeping, one: CraftKeeping, *, reserve: bool = True
+) -> float | None:
+    """Propellant for the way to the slot and for keeping there, kg; None without masses.
+
+    Drag is a force F, whatever the craft weighs: with the exhaust speed w, and what else keeps it as an acceleration c,
+    dm/dt = -(F + c m) / w. Backward over the time T from the mass at the end, and x = c T / w, the craft has
+    m e^x + F T / w (e^x - 1) / x when it arrives.
+
+    Args:
+        craft: its accelerations by drag are counted at the mass that it starts with (`Craft.surface`).
+        way_m_s: insertion and phasing.
+        reserve: whether the reserve of the scenario is loaded on top.
+    """
+    if craft.dry_mass_kg is None or craft.isp_s is None:
+        return None
+    exhaust_m_s, years = exhaust_speed(craft.isp_s), keeping.years(one)
+    at_end_kg = craft.dry_mass_kg * math.exp((craft.reserve_m_s if reserve else 0.0) / exhaust_m_s)
+    drag_m_s = one.drag_m_s_year * years
+    x = (keeping.all_of_m_s(one) - drag_m_s) / exhaust_m_s
+    for_drag_kg = (craft.dry_mass_kg + (craft.propellant_kg or 0.0)) * drag_m_s / exhaust_m_s
+    arrives_kg = at_end_kg * math.exp(x) + for_drag_kg * (math.expm1(x) / x if x > 0.0 else 1.0)
+    return arrives_kg * math.exp(way_m_s / exhaust_m_s) - craft.dry_mass_kg
 
 
 def load_kg(craft: Craft, delta_v_m_s: Array | float) -> Array | None:

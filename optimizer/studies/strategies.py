@@ -211,9 +211,11 @@ def judge(
     service = math.inf if neighbors is None else first_service_s(problem, chosen.options, neighbors)
     top = scenario.body.radius_m + scenario.body.atmosphere_top_m
     lowest = min((c.lowest_periapsis_m for c in plan.craft if c.lowest_periapsis_m is not None), default=None)
+    with deadline.undisturbed():
+        [keeping] = keeping_of(scenario, problem.ring, [plan], kept_errors(problem))
     return replace(
         empty,
-        plan=replace(plan, keeping=keeping_of(scenario, problem.ring, [plan], kept_errors(problem))[0]),
+        plan=replace(plan, keeping=keeping),
         proof=proof_of(laid, best, aim, late, before=len(first), flown=flown, others_from=others_from),
         first_service_s=service if math.isfinite(service) else None,
         clearance_m=None if lowest is None else lowest - top,

@@ -22,6 +22,7 @@ from ringwright.models.flight.harmonics import UnevenField
 from ringwright.models.flight.integrate import Flight, Itinerary, fly
 from ringwright.models.flight.point_masses import PointPull
 from ringwright.models.flight.sunlight import PRESSURE_PA, Sunlight
+from ringwright.models.keeping import pole_drift_rad_year
 from ringwright.models.scenario import Body
 from ringwright.models.surroundings import AirLayer, Harmonic, Surface
 
@@ -128,6 +129,9 @@ def test_sun_and_moon_tilt_a_synchronous_orbit(year: int, rate: float) -> None:
     pole = _poles(flight, np.array([YEAR_S]))[0]
     tilt = math.degrees(math.acos(pole[2]))
     assert tilt == pytest.approx(rate, abs=0.03)
+    # the drift by which north-south keeping is counted: mean equations, on the equator throughout
+    drift = math.degrees(pole_drift_rad_year(earth, field, _synchronous(earth), 0.0, YEAR_S))
+    assert tilt == pytest.approx(drift, rel=0.01)
     # towards the March equinox: the orbit's pole leans there, its ascending node is at 90 deg (Soop)
     assert math.degrees(math.atan2(pole[0], -pole[1])) == pytest.approx(90.0, abs=15.0)
 
