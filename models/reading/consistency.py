@@ -12,7 +12,7 @@ from ..scenario import Craft, Scenario, on_ring
 from ..units import STANDARD_GRAVITY_M_S2
 from .carrier_checks import check_carriers
 from .document import Table
-from .in_words import km, least_km, said
+from .in_words import km, least_km, planes_accepted, said
 from .launch_checks import check_launch, check_pads
 from .scope import refuse_beyond_scope
 from .slot_checks import SAME_PLANE, check_occupied, check_slots
@@ -149,9 +149,7 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
     inside = table.table("orbit")
     if craft.orbit is not None and inside is not None and craft.orbit.plane >= scenario.ring.planes:
         planes = scenario.ring.planes
-        raise inside.error(
-            f"{inside.quote('plane')} is no plane of the ring, which has {planes}, counted from 0.", "plane"
-        )
+        raise inside.error(f"{inside.quote('plane')} is no plane of the ring: {planes_accepted(planes)}.", "plane")
     if (
         craft.stay
         and craft.orbit

@@ -21,3 +21,12 @@ def said(craft: Craft, table: Table) -> str:
 def least_km(radius_m: float, scenario: Scenario) -> str:
     """An altitude in words where it is the least that is accepted."""
     return f"{no_less((radius_m - scenario.body.radius_m) / 1e3)} km"
+
+
+def planes_accepted(count: int) -> str:
+    """The numbers of the planes that a ring has.
+
+    >>> planes_accepted(1), planes_accepted(3)
+    ('it has one, plane 0', 'its 3 are counted 0 to 2')
+    """
+    return "it has one, plane 0" if count == 1 else f"its {count} are counted 0 to {count - 1}"

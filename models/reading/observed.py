@@ -24,6 +24,7 @@ from ..ring import Ring
 from ..scenario import Orbit, Scenario
 from .document import Origin, Table
 from .element_sets import state_of
+from .in_words import planes_accepted
 from .message_states import given_state
 from .tables import read_table
 from .toml_lines import key_lines
@@ -167,7 +168,9 @@ class _Reader:
         when = self._past(table, "at_time")
         plane = table.count_or("plane", 0)
         if plane >= self.ring.planes:
-            raise table.error(f"{table.quote('plane')}: the ring has {self.ring.planes}, counted from 0.", "plane")
+            raise table.error(
+                f"{table.quote('plane')} is no plane of the ring: {planes_accepted(self.ring.planes)}.", "plane"
+            )
         angle = self._angle(table, low, high, at, when, plane)
         return Orbit(
             periapsis_m=low,

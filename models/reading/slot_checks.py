@@ -7,6 +7,7 @@ import math
 from ..readouts import listed, turned
 from ..scenario import Craft, RingSpec, Scenario, on_ring
 from .document import Table
+from .in_words import planes_accepted
 from .scope import nodes_drift
 
 SAME_PLANE = 1e-6
@@ -24,9 +25,7 @@ def check_occupied(scenario: Scenario, root: Table) -> None:
                 "slot",
             )
         if one.plane >= ring.planes:
-            raise item.error(
-                f"{item.quote('plane')} is no plane of the ring, which has {ring.planes}, counted from 0.", "plane"
-            )
+            raise item.error(f"{item.quote('plane')} is no plane of the ring: {planes_accepted(ring.planes)}.", "plane")
 
 
 def check_slots(scenario: Scenario, root: Table) -> None:

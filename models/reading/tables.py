@@ -147,6 +147,14 @@ def _once(table: Table, key: Key, spelled: str, tree: Mapping[str, Any], found: 
             )
 
 
+def _as_table(table: Table, key: Key) -> str:
+    """How a table is written: with a heading at the top of the file, in braces inside another one."""
+    braces = f"{key.name} = {{ key = value, ... }}"
+    if table.schema:
+        return f"write {f'{key.name} = [{{ key = value, ... }}]' if key.kind == 'tables' else braces}"
+    return f"write {f'[[{key.name}]]' if key.kind == 'tables' else f'[{key.name}]'} and its keys in the lines below"
+
+
 def _missing(table: Table, key: Key) -> str:
     meaning = key.meaning[0].lower() + key.meaning[1:].rstrip(".")
     if not table.schema and key.kind.startswith("table"):
@@ -174,7 +182,7 @@ def _tables(table: Table, key: Key, value: object) -> tuple[Table, ...]:
     for index, item in enumerate(items):
         if not isinstance(item, Mapping):
             raise _pointing(
-                table, key.name, f"{prefix}{key.name} = {written(item)} is no table: write its keys in a table of it."
+                table, key.name, f"{prefix}{key.name} = {written(item)} is no table: {_as_table(table, key)}."
             )
         path = table.path_of(key.name)
         raw = f"{table.raw_path}.{key.name}" if table.raw_path else key.name

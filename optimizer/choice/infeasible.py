@@ -115,9 +115,11 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
                 return Infeasible(binds=tuple(alone), together=False, reason=said)
             if blocked is None and not cut and _many_pairs(scenario, items) and not search.together(scenario, items):
                 return Infeasible(binds=(), together=False, reason=reason or _tried(scenario, items))
-            pair = search.pair(scenario, items, None if blocked is None else loosenings(scenario))
-            if pair:
-                return Infeasible(binds=pair, together=True, reason=reason)
+            several = search.pair(scenario, items, blocked=blocked is not None)
+            if not several and blocked is None and not cut:
+                several = search.several(scenario, items)
+            if several:
+                return Infeasible(binds=several, together=True, reason=reason)
             if cut:
                 raise OutOfTimeError
     except OutOfTimeError:
@@ -253,30 +255,76 @@ class _Search:
             binds.append(Bind(limit=item.key, value=item.now, serves=serves))
         return binds, cut
 
-    def pair(
-        self, scenario: Scenario, items: Sequence[Loosening], others: Sequence[Loosening] | None
-    ) -> tuple[Bind, ...]:
-        """Two limits with values that serve together, none where no pair was found: of ``items``, or one of each."""
-        for i, first in enumerate(items):
-            for second in items[i + 1 :] if others is None else others:
-                self._step(f"no plan; trying {first.key} with {second.key}")
-                loosest = second.value(second.count)
-                # what keeps a site on the ground gives way by as little as geometry asks
-                wide = first.value(first.count if others is None else first.first)
-                if not self._feasible(second.apply(first.apply(scenario, wide), loosest)):
-                    continue
-                one = wide
-                if others is None:
-                    one = first.value(self._nearest(second.apply(scenario, loosest), first))
-                here = first.apply(scenario, one)
-                between = self._served(here, second, self._nearest(here, second))
-                if between is not None:
-                    two = second.value(self._closer(here, second, *between))
-                    return (
-                        Bind(limit=first.key, value=first.now, serves=one),
-                        Bind(limit=second.key, value=second.now, serves=two),
-                    )
+    def pair(self, scenario: Scenario, items: Sequence[Loosening], *, blocked: bool) -> tuple[Bind, ...]:
+        """Two limits with values that serve together, none where no pair was found.
+
+        Args:
+            blocked: whether the first of them keeps a site on the ground; what comes second is then any other limit.
+        """
+        for number, first in enumerate(items):
+            # what keeps a site on the ground gives way by as little as geometry asks; else as far as it can
+            for steps in dict.fromkeys((first.first, first.count) if blocked else (first.count,)):
+                wide = first.apply(scenario, first.value(steps))
+                for second in loosenings(wide) if blocked else items[number + 1 :]:
+                    self._step(f"no plan; trying {first.key} with {second.key}")
+                    loosest = second.value(second.count)
+                    if self._feasible(second.apply(wide, loosest)):
+                        near = blocked and steps == first.first
+                        one = steps if near else self._nearest(second.apply(scenario, loosest), first)
+                        found = self._second(scenario, first, one, second)
+                        if found:
+                            return found
         return ()
+
+    def _second(self, scenario: Scenario, first: Loosening, steps: int, second: Loosening) -> tuple[Bind, ...]:
+        """With one limit so many steps looser, the value of another that serves; none where none does."""
+        one = first.value(steps)
+        here = first.apply(scenario, one)
+        between = self._served(here, second, self._nearest(here, second))
+        if between is None:
+            return ()
+        two = second.value(self._closer(here, second, *between))
+        return (
+            Bind(limit=first.key, value=first.now, serves=one),
+            Bind(limit=second.key, value=second.now, serves=two),
+        )
+
+    def several(self, scenario: Scenario, items: Sequence[Loosening]) -> tuple[Bind, ...]:
+        """The limits of which none may be kept, with values that serve together; none where all of them do not.
+
+        All are loosened; one after another is taken back where there is a plan without it (a deletion filter:
+        Chinneck and Dravnieks 1991), and those that are left are brought as near as they may.
+        """
+        steps = {item.key: item.count for item in items}
+
+        def with_steps(steps: dict[str, int]) -> Scenario:
+            looser = scenario
+            for item in items:
+                looser = item.apply(looser, item.value(steps[item.key])) if item.key in steps else looser
+            return looser
+
+        if not self.together(scenario, items):
+            return ()
+        for item in items:
+            self._step(f"no plan; trying all limits at their loosest but {item.key}")
+            others = {key: count for key, count in steps.items() if key != item.key}
+            if self._feasible(with_steps(others)):
+                steps = others
+        needed = [item for item in items if item.key in steps]
+        if not needed:
+            return ()
+        *before, last = needed
+        for item in before:
+            others = {key: count for key, count in steps.items() if key != item.key}
+            # a little beyond, for what a flight asks more: only the last is moved on where the flight breaks a limit
+            near = self._nearest(with_steps(others), item)
+            steps[item.key] = min(near + 1 + math.ceil(FURTHER[0] * near), item.count)
+        here = with_steps({item.key: steps[item.key] for item in before})
+        between = self._served(here, last, self._nearest(here, last))
+        if between is None:
+            return ()
+        steps[last.key] = self._closer(here, last, *between)
+        return tuple(Bind(limit=item.key, value=item.now, serves=item.value(steps[item.key])) for item in needed)
 
     def failed(self, items: Sequence[Loosening]) -> tuple[Bind, ...]:
         """Limits that bind, with no value that serves."""

@@ -11,7 +11,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from ...models.keys import LONGEST_S
+from ...models.opportunities import turn_s
 from ...models.scenario import LimitSpec, Pad, RingSpec, Scenario
+from ..problem.liftoff_windows import PASS_TURNS
 from ..problem.ring_phase import problems
 
 DEGREE = math.radians(1.0)
@@ -111,6 +113,10 @@ def long_enough(scenario: Scenario) -> float:
         parked = 0.0
         if way.parking_rate_rad_s is not None:
             parked = 2.0 * math.pi / abs(way.parking_rate_rad_s - problem.ring.rate_rad_s)
-        turnaround = scenario.pads[way.pad].turnaround_s
-        pads = max(pads, problem.launches * (turnaround + synodic) + way.after_s + parked)
+        site = scenario.pads[way.pad]
+        # a site that only passes through the plane waits for its pass, and for one from which a slot can be met
+        turn = 0.0 if way.place is None else turn_s(way.place)
+        passes = (problem.launches + PASS_TURNS) * turn if math.isfinite(turn) else 0.0
+        closed = sum(end - begin for begin, end in site.blackouts_s)
+        pads = max(pads, problem.launches * (site.turnaround_s + synodic) + passes + closed + way.after_s + parked)
     return min(start + pads + turns * period, LONGEST_S)

@@ -187,7 +187,8 @@ def grid(text: str, file: str, settings: Sequence[str], varied: Sequence[str]) -
         InputError: nothing, too much or the same key twice is varied, or a setting of a key that is varied too.
     """
     if not 1 <= len(varied) <= 2:
-        raise InputError(f"{len(varied)} quantities are varied: give --vary once or twice.")
+        said = "nothing is varied" if not varied else f"{len(varied)} quantities are varied"
+        raise InputError(f"{said}: name one or two, such as ring.altitude_km=400..2000:50.", where="--vary")
     made = tuple(vary(one) for one in varied)
     keys = [key for one in made for key in one.keys]
     twice = next((key for key in keys if keys.count(key) > 1), None)

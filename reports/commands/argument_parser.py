@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from ...models.errors import InputError
 from ..console import say
@@ -18,6 +18,16 @@ EXAMPLE = "example: "
 
 class Parser(argparse.ArgumentParser):
     """A parser whose mistakes are bad input like any other."""
+
+    def parse_args(  # type: ignore[override]
+        self, args: Sequence[str] | None = None, namespace: argparse.Namespace | None = None
+    ) -> argparse.Namespace:
+        """As argparse does; what is left over is said with the command that does not know it and its nearest option."""
+        found, left = self.parse_known_args(args, namespace)
+        if left:
+            known: Parser = getattr(found, "parser", self)
+            known.error(_left_over(left, [one for action in known._actions for one in action.option_strings]))
+        return found
 
     def error(self, message: str) -> None:  # type: ignore[override]
         raise InputError(f"{_with_near(message)}; see: {self.prog} --help", where="command line")
@@ -47,6 +57,23 @@ def _with_near(message: str) -> str:
     return f"{message}; did you mean {near[0]}?" if near else message
 
 
+def _left_over(left: Sequence[str], known: Sequence[str]) -> str:
+    """What is said of words that no option takes.
+
+    >>> _left_over(["--time-limt", "5"], ["--time-limit", "--json"])
+    'it has no option --time-limt; did you mean --time-limit?'
+    >>> _left_over(["12km"], ["--json"])
+    '12km is one word too many, which no option takes'
+    """
+    import difflib
+
+    option = next((word.partition("=")[0] for word in left if word.startswith("-")), None)
+    if option is None:
+        return f"{left[0]} is one word too many, which no option takes"
+    near = difflib.get_close_matches(option, known, n=1, cutoff=0.6)
+    return f"it has no option {option}" + (f"; did you mean {near[0]}?" if near else "")
+
+
 class Help(argparse.HelpFormatter):
     """Fills paragraphs, and breaks an example so that it can still be pasted into a shell."""
 
@@ -74,6 +101,6 @@ class Commands:
             epilog=f"{EXAMPLE}ringwright {name} {example}",
             formatter_class=Help,
         )
-        made.set_defaults(run=run)
+        made.set_defaults(run=run, parser=made)
         add_color(made)
         return made

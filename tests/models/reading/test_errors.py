@@ -105,7 +105,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "orbit-without-size": (24, "craft.Rust.orbit has no size", "add periapsis_km and apoapsis_km, or altitude_km"),
     "pad-without-insertion": (14, "launch has no insertion", "add insertion"),
     "pads-without-names": (14, "launch[0] has no name", "a different name"),
-    "plane-beyond-the-last": (28, "craft.Rust.orbit.plane = 2 is no plane of the ring", "which has 2, counted from 0"),
+    "plane-beyond-the-last": (28, "craft.Rust.orbit.plane = 2 is no plane of the ring", "its 2 are counted 0 to 1"),
     "plane-too-full": (8, "Rust and Jade are in plane 0, which has 1 slot", "raise ring.slots to 2"),
     "planes-over-the-equator": (9, "ring.planes = 2 would all be one", "give inclination_deg"),
     "propellant-without-masses": (27, 'goal.minimize = "propellant"', 'or minimize = "delta_v"'),
@@ -372,3 +372,21 @@ def test_a_stray_carriage_return_is_shown_with_its_line() -> None:
     with pytest.raises(InputError) as raised:
         parse_scenario("\rslots = 4\n", "ring.toml")
     assert str(raised.value).startswith("ring.toml, line 1: the file is not TOML here in 'slots = 4'")
+
+
+@pytest.mark.parametrize(
+    ("table", "value", "remedy"),
+    [
+        ("[limits]", "limits = 3", "write [limits] and its keys in the lines below"),
+        ("[[craft]]", "craft = [3]", "write [[craft]] and its keys in the lines below"),
+    ],
+)
+def test_a_value_in_place_of_a_table_is_met_with_how_a_table_is_written(table: str, value: str, remedy: str) -> None:
+    without = re.sub(rf"^{re.escape(table)}$.*?(?=^\[|\Z)", "", text("one-craft-mars"), flags=re.MULTILINE | re.DOTALL)
+    with pytest.raises(InputError, match=re.escape(remedy)):
+        parse_scenario(f"{value}\n{without}")
+
+
+def test_a_value_in_place_of_a_table_inside_another_is_met_with_braces() -> None:
+    with pytest.raises(InputError, match=re.escape("write orbit = { key = value, ... }")):
+        parse_scenario(text("one-craft-mars").replace("orbit = {", "orbit = 3 #"))

@@ -74,9 +74,97 @@ insertion = { periapsis_km = -400.0, apoapsis_km = 9000.0, altitude_km = 240.0 }
 name = "Kettle"
 """
 
+PASSES_SELDOM = """
+[body]
+name = "venus"
+[ring]
+altitude_km = 769
+slots = 2
+inclination_deg = 20.0
+[limits]
+revolutions_max = 3
+finish_within_d = 1.23
+[launch]
+latitude_deg = 0.0
+longitude_deg = 60
+insertion = { periapsis_km = 432.0, apoapsis_km = 769.0, altitude_km = 432.0 }
+[[craft]]
+name = "Kettle"
+"""
+"""A site that passes through the ring plane twice in eight months."""
+
+OUTSIDE_AND_LATE = """
+[body]
+name = "venus"
+[ring]
+altitude_km = 3236
+slots = 3
+inclination_deg = 35.0
+[limits]
+revolutions_max = 4
+finish_within_d = 4.06
+[launch]
+latitude_deg = -38.0
+longitude_deg = 35
+insertion = { periapsis_km = 432.0, apoapsis_km = 3236.0, altitude_km = 432.0 }
+plane_tolerance_deg = 10.8
+azimuth_from_deg = 165
+azimuth_to_deg = 189
+[[craft]]
+name = "Kettle"
+"""
+
+THREE_SHORT = """
+[body]
+name = "Brannoch"
+gm_km3_s2 = 600.0
+radius_km = 700.0
+sidereal_day_h = -11.389
+prime_meridian_deg = -50.769
+j2 = 0.001686
+[ring]
+altitude_km = 3057.0
+slots = 4
+inclination_deg = 155.26
+node_deg = 101.008
+slot0_deg = 103.932
+[limits]
+clearance_km = 10.0
+revolutions_max = 1
+finish_within_d = 5.22
+[launch]
+latitude_deg = 16.58
+longitude_deg = 173.06
+turnaround_h = 17.0
+insertion = { periapsis_km = 70.0, apoapsis_km = 3057.0, altitude_km = 368.7 }
+[[craft]]
+name = "Kettle"
+dry_mass_kg = 307.394
+isp_s = 272.794
+propellant_kg = 0.738
+[[craft]]
+name = "Ladle"
+dry_mass_kg = 266.854
+isp_s = 315.174
+propellant_kg = 3.982
+[[craft]]
+name = "Bowl"
+dry_mass_kg = 234.65
+isp_s = 228.534
+propellant_kg = 9.499
+"""
+
 
 @pytest.mark.parametrize(
-    "text", [NEVER_IN_THE_PLANE, pytest.param(FLIGHT_COSTS_MORE, marks=pytest.mark.soak), PAST_NORTH]
+    "text",
+    [
+        NEVER_IN_THE_PLANE,
+        pytest.param(FLIGHT_COSTS_MORE, marks=pytest.mark.soak),
+        PAST_NORTH,
+        PASSES_SELDOM,
+        OUTSIDE_AND_LATE,
+        THREE_SHORT,
+    ],
 )
 def test_what_is_named_serves_in_the_flight_too(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
     # however busy the machine, what would serve is found
@@ -101,6 +189,21 @@ def test_a_corridor_is_widened_past_north_and_not_wrapped() -> None:
     assert bind.limit == "launch.azimuth_to"
     assert bind.serves is not None
     assert math.degrees(bind.serves) > 416.2
+
+
+@pytest.mark.parametrize(
+    ("text", "keys"),
+    [
+        (PASSES_SELDOM, ["limits.finish_within"]),
+        (OUTSIDE_AND_LATE, ["launch.azimuth_from", "limits.finish_within"]),
+        (THREE_SHORT, ["craft.Kettle.propellant", "craft.Ladle.propellant", "craft.Bowl.propellant"]),
+    ],
+)
+def test_all_that_has_to_give_is_named_and_no_more(text: str, keys: list[str]) -> None:
+    why = make_plan(parse_scenario(text)).infeasible
+    assert why is not None
+    assert [bind.limit for bind in why.binds] == keys
+    assert why.together == (len(keys) > 1)
 
 
 @pytest.mark.parametrize(("now", "most"), [(0.123456, 2.0), (2.0, 0.5)])

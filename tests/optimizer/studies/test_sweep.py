@@ -62,7 +62,8 @@ def test_decimal_steps_are_exact() -> None:
 
 @pytest.mark.parametrize("varied", [(), (TIME, TIME), ("ring.slots=2,3", TIME, LINKED)])
 def test_one_or_two_quantities_are_varied(varied: tuple[str, ...]) -> None:
-    with pytest.raises(InputError):
+    said = {0: "nothing is varied", 2: "twice", 3: "3 quantities are varied: name one or two"}[len(varied)]
+    with pytest.raises(InputError, match=said):
         grid(ONE_OVER_QUILL, "one.toml", (), varied)
 
 

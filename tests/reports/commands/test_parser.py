@@ -45,3 +45,19 @@ def test_a_mistyped_command_is_met_with_the_nearest_one(
 def test_a_word_near_to_no_command_gets_no_advice(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["xyzzy"]) == 2
     assert "did you mean" not in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        (["slips", "one.toml", "--time-limt", "5"], "no option --time-limt; did you mean --time-limit?"),
+        (["slips", "one.toml", "3d"], "3d is one word too many"),
+    ],
+)
+def test_what_a_command_does_not_know_is_said_with_its_own_help(
+    typed: list[str], said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(typed) == 2
+    shown = capsys.readouterr().err
+    assert said in shown
+    assert "see: ringwright slips --help" in shown
