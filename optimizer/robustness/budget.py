@@ -149,8 +149,8 @@ def make_budget(outcome: Outcome, samples: int = 100_000, seed: int = 1, progres
         progress: called with the state of the work in words.
 
     Raises:
-        InputError: the scenario states no error; the plan has a craft that drifts; too many
-            samples for the memory; errors so large that a craft leaves or falls.
+        InputError: the scenario states no error; too many samples for the memory; errors so large that a craft leaves
+            or falls.
         OutOfTimeError: no time was left for a first block of flights of each craft.
     """
     scenario, plan = outcome.scenario, outcome.plans[0]
