@@ -27,8 +27,8 @@ _BY_LAW = (
     "craft on a carrier share its errors."
 )
 _BY_DRIFT = (
-    "Its months of waiting are followed by secular rates: the period of the waiting orbit is read and trimmed when the "
-    "craft has settled in it, and trimmed again each time that half of the wait is left, where the slot would be "
+    "Waits of more than a day are followed by secular rates: the period of the waiting orbit is read and trimmed when "
+    "the craft has settled in it, and trimmed again each time that half of the wait is left, where the slot would be "
     "missed; a lean of the plane is turned back at once where that is cheaper. It goes up at the moment planned."
 )
 

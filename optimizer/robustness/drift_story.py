@@ -37,7 +37,7 @@ BEFORE_TURNS = 0.6
 """The way up is looked at from so many turns before its first burn."""
 
 LEAST_TURNS = 15.0
-"""No trim comes later than so many turns, about a day, before that."""
+"""No trim comes later than so many turns, about a day, before that; shorter waits belong to one linear model."""
 
 STEP_RAD = 1e-5
 """Step of the differences in where the craft is, and how its plane lies, before the way up."""
@@ -207,6 +207,9 @@ def drift_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: flo
     body = scenario.body
     times = [item.start_s, *(burn.time_s for burn in item.impulses)]
     before = int(np.argmax(np.diff(times)))
+    if times[before + 1] - times[before] < LEAST_TURNS * ring.period_s:
+        # a wait so short is a part of the flight like any other
+        return linear_story_of(scenario, ring, part, match_s)
     down, up = item.impulses[:before], item.impulses[before:]
     since_s, state = item.start_s, np.concatenate([item.position, item.velocity])
     if down:

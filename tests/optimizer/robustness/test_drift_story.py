@@ -23,7 +23,8 @@ from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.robustness.budget import make_budget
 from ringwright.optimizer.robustness.drift_story import DriftStory, drift_story_of
-from ringwright.optimizer.robustness.flights_with_errors import exact_m_s
+from ringwright.optimizer.robustness.flights_with_errors import block, exact_m_s
+from ringwright.optimizer.robustness.linear import linear_story_of
 from ringwright.tests.tolerances import FIRST_ORDER_RAD, UNSEEN_M_S
 from ringwright.tests.worlds import TWO_PLANES
 
@@ -37,6 +38,8 @@ pointing_deg = 0.3
 burn_time_s = 0.5
 period_reading_s = 0.05
 """
+BOTH_M_S = 0.5
+"""What two sets of corrections may differ by, a quarter of what the errors ask for."""
 SHARE = 0.02
 """Linear models and secular rates against the flight, as a share of what the errors come to after the wait."""
 
@@ -143,3 +146,18 @@ def test_the_budget_of_a_drift() -> None:
         samples=8_000,
     )
     assert doubled.craft[0].delta_v_m_s[-1].value > budget.craft[0].delta_v_m_s[-1].value + 1.0
+
+
+def test_over_a_few_days_both_models_ask_for_the_same() -> None:
+    """The wait by secular rates and trims, against a linear model of the whole flight, where that still holds."""
+    outcome, _, _ = planned()
+    drifts = [one for plan in outcome.plans for one in plan.craft if one.route == "drift"]
+    part = min(drifts, key=lambda one: abs(one.in_slot_s - 2.7 * 86_400.0))
+    by_rates = drift_story_of(outcome.scenario, outcome.ring, part, 0.0)
+    whole = linear_story_of(outcome.scenario, outcome.ring, part, 0.0)
+    assert isinstance(by_rates, DriftStory)
+    most = [float(np.quantile(block(story, 1, 0, 0).delta_v_m_s, 0.99)) for story in (by_rates, whole)]
+    assert most[0] - part.delta_v_m_s > 3.0 * BOTH_M_S
+    assert most[0] == pytest.approx(most[1], abs=BOTH_M_S)
+    soonest = min(drifts, key=lambda one: one.in_slot_s)
+    assert not isinstance(drift_story_of(outcome.scenario, outcome.ring, soonest, 0.0), DriftStory)
