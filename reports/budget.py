@@ -28,6 +28,11 @@ _BY_LAW = (
     "ring's period is read and trimmed. Burns of an upper stage or a carrier have the errors of the craft's burns; "
     "craft on a carrier share its errors."
 )
+_BY_DRIFT = (
+    "Waits of more than a day are followed by secular rates: the period of the waiting orbit is read and trimmed when "
+    "the craft has settled in it, and trimmed again each time that half of the wait is left, where the slot would be "
+    "missed; a lean of the plane is turned back at once where that is cheaper. It goes up at the moment planned."
+)
 
 
 _LOADS = ("plan", "P50", "P90", "P99")
@@ -53,6 +58,9 @@ def budget_text(budget: Budget, width: int) -> str:
         if names:
             who = "" if len(names) == len(budget.craft) else f"{listed(names)}: "
             lines += paragraph(f"{who}{how}", width)
+    names = [part.craft for part in budget.plan.craft if part.route == "drift"]
+    if names:
+        lines += paragraph(f"{listed(names)} by nodal drift: {_BY_DRIFT[0].lower()}{_BY_DRIFT[1:]}", width)
     lines += [*heading("Delta-v, m/s", width), *table(_craft_table(budget), width)]
     sure = f"{plain(100.0 * CONFIDENCE, 0)} %"
     lines += paragraph(

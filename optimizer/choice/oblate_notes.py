@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from ...models.readouts import plain
+from ...models.readouts import listed, plain
+from ..limits.between_craft import allowed_s
 from ..outcome import Plan
 from ..problem.problem import Problem
 from ..routes.nodal_drift_start import node_rate_more
@@ -16,6 +17,9 @@ DAY_S = 86_400.0
 
 BEHIND_DEG = 0.05
 """Nodes that are off their place by less than this are not mentioned."""
+
+ORDER_LEAST = 3
+"""The order in which planes are reached is said where they are at least so many."""
 
 SHORT_SHARE = 2e-4
 """Share of the ring's radius by which an arrival may miss it without a note."""
@@ -67,6 +71,20 @@ def _nodes_left_behind(problem: Problem, plan: Plan) -> list[str]:
     ]
 
 
+def _order_of_drifts(problem: Problem, plan: Plan) -> list[str]:
+    """In which order craft that wait for their nodes reach their planes, and how far apart."""
+    drifts = sorted((part for part in plan.craft if part.route == "drift"), key=lambda part: part.in_slot_s)
+    if len({part.plane for part in drifts}) < ORDER_LEAST:
+        return []
+    order = [f"{part.plane} ({part.craft})" for part in drifts]
+    apart = [(late.in_slot_s - early.in_slot_s) / DAY_S for early, late in pairwise(drifts)]
+    even = "" if allowed_s(problem.scenario) > 0.0 else "; limits.between_craft spaces them more evenly where asked to"
+    return [
+        f"by nodal drift planes are reached in the order {listed(order)}, {plain(min(apart))} to {plain(max(apart))} d "
+        f"one after another{even}"
+    ]
+
+
 def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left: int) -> tuple[str, ...]:
     """What a reader must know about plans that were corrected by their flight, in words; nothing in two-body gravity.
 
@@ -96,6 +114,7 @@ def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left:
             f"liftoffs differ by up to {max(moved):.0f} s from the pass through the ring plane: over the oblate body "
             "orbits on the way drift at another rate, and so the planes agree when the craft is in its slot"
         )
+    said += _order_of_drifts(problem, first)
     said += _nodes_left_behind(problem, first)
     said += _tight_turnarounds(problem, plans)
     ring = problem.ring

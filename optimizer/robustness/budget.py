@@ -177,7 +177,7 @@ def make_budget(
         keeping: what keeping the ring takes, which is loaded on top (``keeping.keeping_with_trims``).
 
     Raises:
-        InputError: the scenario states no error; a craft drifts; too many samples; errors by which a craft falls.
+        InputError: the scenario states no error; too many samples; errors by which a craft falls.
         OutOfTimeError: no time was left for a first block of flights of each craft.
     """
     scenario, plan = outcome.scenario, outcome.plans[0]

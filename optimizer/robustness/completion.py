@@ -129,9 +129,6 @@ def completion(
         samples: rings.
         seed: of all random numbers; flights draw from the streams of the propellant budget.
         progress: called with the state of the work in words.
-
-    Raises:
-        InputError: a craft drifts, which is not covered where the scenario gives errors.
     """
     outcome = replace(outcome.at_phase_of(plan), plans=(plan,))
     scenario = outcome.scenario

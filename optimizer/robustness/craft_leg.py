@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from typing import Self
 
 from ...models import orbits
-from ...models.errors import InputError
 from ...models.insertions import Insertion
 from ...models.ring import Ring
 from ...models.scenario import INJECTION_ERRORS, Errors, Scenario
@@ -98,16 +97,6 @@ def errors_of(scenario: Scenario, part: CraftPlan) -> Errors:
 def has_closed_form(part: CraftPlan) -> bool:
     """Whether a craft goes by tangent burns at the ring that it pays itself."""
     return part.route in TANGENT and not any(burn.by_stage_m_s > 0.0 for burn in part.burns)
-
-
-def refuse_uncovered(scenario: Scenario, part: CraftPlan) -> None:
-    """Raise InputError for a craft on a way for which the budget has neither a closed form nor a linear model."""
-    if part.route == "drift":
-        raise InputError(
-            f"craft {part.craft!r} lets its orbit's node drift for long, in which errors grow beyond what the budget "
-            "covers: with limits.finish_within_d too short for the drift the plane is turned by a burn instead.",
-            where=scenario.source.where("limits.finish_within"),
-        )
 
 
 def trim_turns(scenario: Scenario, period_s: float, part: CraftPlan, waited_s: float) -> int:

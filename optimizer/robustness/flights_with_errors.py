@@ -6,15 +6,19 @@ Blocks of a fixed size, so that the same seed gives the same flights whatever th
 from __future__ import annotations
 
 import functools
+from collections.abc import Sequence
 
 import numpy as np
 
 from ...models.arrays import Array
 from ...models.errors import InputError
+from ...models.ring import Ring
 from ...models.scenario import Errors, Scenario
+from ..craft_plan import CarrierPlan, CraftPlan
 from ..outcome import Outcome
 from .closed_form import Flights, fly, normals_of
-from .craft_leg import Story, has_closed_form, refuse_uncovered, story_of
+from .craft_leg import Story, has_closed_form, story_of
+from .drift_story import drift_story_of
 from .linear import LinearStory, linear_story_of
 
 AnyStory = Story | LinearStory
@@ -27,21 +31,20 @@ CARRIERS = 1 << 29
 
 
 def stories(outcome: Outcome) -> tuple[AnyStory, ...]:
-    """What each craft that the best plan moves has before it.
-
-    Raises:
-        InputError: a craft flies a route that the budget does not cover.
-    """
+    """What each craft that the best plan moves has before it."""
     scenario, ring, plan = outcome.scenario, outcome.ring, outcome.plans[0]
-    for part in plan.craft:
-        refuse_uncovered(scenario, part)
     match_s = plan.hold.match_s if plan.hold is not None else 0.0
-    return tuple(
-        story_of(scenario, ring, part, match_s)
-        if has_closed_form(part)
-        else linear_story_of(scenario, ring, part, match_s, plan.carriers)
-        for part in plan.craft
-    )
+    return tuple(_story_of(scenario, ring, part, match_s, plan.carriers) for part in plan.craft)
+
+
+def _story_of(
+    scenario: Scenario, ring: Ring, part: CraftPlan, match_s: float, carriers: Sequence[CarrierPlan]
+) -> AnyStory:
+    if has_closed_form(part):
+        return story_of(scenario, ring, part, match_s)
+    if part.route == "drift":
+        return drift_story_of(scenario, ring, part, match_s)
+    return linear_story_of(scenario, ring, part, match_s, carriers)
 
 
 def refuse_without_errors(scenario: Scenario) -> None:

@@ -89,6 +89,20 @@ class LinearStory(CraftStory):
         return _Fly(self, normal).flights()
 
 
+def fly_linear(story: LinearStory, normal: Array, begun: Array, used_m_s: Array, too_low: NDArray[np.bool_]) -> Flights:
+    """Fly a craft many times whose flight has already begun.
+
+    Args:
+        normal: as many numbers as a story without a beginning takes.
+        begun: what its start does to the end, (7, flights), which is known.
+        used_m_s, too_low: what has been burned before, and whether it has been below the floor.
+    """
+    flying = _Fly(story, normal)
+    flying.used += used_m_s
+    flights = flying.flights(begun)
+    return flights._replace(too_low=flights.too_low | too_low)
+
+
 def linear_story_of(
     scenario: Scenario, ring: Ring, part: CraftPlan, match_s: float, carriers: Sequence[CarrierPlan] = ()
 ) -> LinearStory:
@@ -206,11 +220,13 @@ class _Fly:
         self.known = self.end
         self.burns = np.repeat(story.burns[:, :, np.newaxis], count, axis=2)
 
-    def flights(self) -> Flights:
+    def flights(self, begun: Array | None = None) -> Flights:
         story, errors, ring = self.story, self.errors, self.story.ring
         if story.launched:
             sigma = [getattr(errors, name) for name in INJECTION_ERRORS]
-            self.end = (story.insertion * sigma) @ self._take(5)
+            begun = (story.insertion * sigma) @ self._take(5)
+        if begun is not None:
+            self.end = begun
             self.known = self.end.copy()
             self._change(0)
         for index in range(len(story.burns)):

@@ -101,7 +101,7 @@ def weighed(
         progress: called with the state of the work in words.
 
     Raises:
-        InputError: there is nothing to weigh by, or a craft drifts and there are errors.
+        InputError: there is nothing to weigh by.
         OutOfTimeError: the search has ended.
     """
     refuse_unweighable(outcome.scenario)
@@ -145,7 +145,7 @@ def ranked(outcome: Outcome, progress: Progress = lambda _: None) -> Outcome:
     What was proved of the plan that was first stays a note. The front's points keep their plans under the new ranks.
 
     Raises:
-        InputError: there is nothing to weigh by, or a craft drifts and there are errors.
+        InputError: there is nothing to weigh by.
         OutOfTimeError: the search has ended.
     """
     by = outcome.scenario.weigh
@@ -230,7 +230,7 @@ def study(outcome: Outcome, samples: int = SAMPLES, seed: int = 1, progress: Pro
         progress: called with the state of the work in words.
 
     Raises:
-        InputError: there is nothing to weigh by, or a craft drifts and there are errors.
+        InputError: there is nothing to weigh by.
     """
     refuse_unweighable(outcome.scenario)
     risk = outcome.scenario.risk or Risk()

@@ -13,7 +13,12 @@ import numpy as np
 import pytest
 
 from ringwright.models.bodies import body
+from ringwright.models.flight.gravity import gravity_around
+from ringwright.models.flight.integrate import fly
+from ringwright.models.flight.nodal_returns import coast_by_returns
 from ringwright.models.oblateness import secular_rates
+from ringwright.optimizer.craft_plan import CraftPlan
+from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import nodal_drift
 from ringwright.optimizer.routes.route import Question
@@ -88,7 +93,28 @@ def test_all_six_are_in_their_planes_after_about_13_months() -> None:
         assert part.delta_v_m_s == pytest.approx(152.0, abs=6.0)
         assert math.degrees(abs(part.flown.slot_error_rad)) < 0.01
         assert math.degrees(part.flown.plane_error_rad) < 0.01
-    assert best.finish_s / DAY == pytest.approx(5.0 * STEP_D, abs=8.0)
-    assert best.finish_s / (DAY * 365.25 / 12.0) == pytest.approx(13.0, abs=0.5)
-    # second order moves the first craft's plane meanwhile, by 0.0023 deg a day: said, since 0.88 deg is not nothing
-    assert any("0.0023 deg a day more" in note and "0.88 deg off its place" in note for note in outcome.notes)
+    # plane and slot meet exactly some weeks apart: the least is the next one, and that of 388 days is hardly dearer
+    assert best.finish_s / DAY == pytest.approx(5.0 * STEP_D, rel=0.05)
+    soonest = min(
+        (plan for plan in outcome.plans if plan.delta_v_m_s < best.delta_v_m_s + 1.0), key=lambda plan: plan.finish_s
+    )
+    assert soonest.finish_s / DAY == pytest.approx(5.0 * STEP_D, abs=LAP_D)
+    assert soonest.finish_s / (DAY * 365.25 / 12.0) == pytest.approx(13.0, abs=0.5)
+    # what first order had left, 0.88 deg, is gone
+    assert not any("deg off its place" in note for note in outcome.notes)
+    first = min(best.craft, key=lambda part: part.in_slot_s)
+    assert abs(_node_off_deg(outcome, first, best.finish_s)) < 0.005
+
+
+def _node_off_deg(outcome: Outcome, part: CraftPlan, until_s: float) -> float:
+    """How far the node of a craft is off its place in the pattern by then, flown from its start on, mean of a turn."""
+    body, ring = outcome.scenario.body, outcome.ring
+    assert part.itinerary is not None
+    (flight,) = fly([part.itinerary], gravity_around(body), relative=1e-12)
+    state = np.repeat(np.asarray(flight.after[-1])[:, np.newaxis], 32, axis=1)
+    moments = until_s + np.linspace(0.0, ring.period_s, 32, endpoint=False)
+    there = coast_by_returns(body, state, moments - flight.settled_s, 1e-12)
+    pole = np.cross(there[:3], there[3:], axis=0)
+    nodes = np.unwrap(np.arctan2(pole[0], -pole[1]))
+    places = np.array([ring.node(float(moment), part.plane) for moment in moments])
+    return math.degrees(math.remainder(float(np.mean(nodes - places)), 2.0 * math.pi))
