@@ -67,9 +67,10 @@ soak_sweep := tests/optimizer/studies/test_sweep.py
 soak_figures := tests/reports/page/test_data.py tests/reports/figures/test_text_boxes.py tests/test_pictures.py
 soak_values := tests/reports/test_one_value.py
 soak_drift := tests/published/test_nodal_drift.py
-soak_forces := tests/independent/test_under_forces.py tests/published/test_forces.py tests/independent/test_full_flight.py tests/optimizer/robustness/test_hold_by_forces.py tests/independent/test_held.py
+soak_forces := tests/independent/test_under_forces.py tests/published/test_forces.py tests/independent/test_full_flight.py tests/optimizer/robustness/test_hold_by_forces.py
+soak_held := tests/independent/test_held.py
 FUZZ_PARTS := $(foreach n,1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20,fuzz-$(n))
-SOAK_PARTS := exhaustive properties relations windows cuts printed flights home table sweep figures values drift forces $(FUZZ_PARTS) compat
+SOAK_PARTS := exhaustive properties relations windows cuts printed flights home table sweep figures values drift forces held $(FUZZ_PARTS) compat
 PART ?= all
 
 soak: $(READY)

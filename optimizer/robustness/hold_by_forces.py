@@ -10,7 +10,7 @@ is beyond the tolerance, or down.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -88,7 +88,7 @@ def hold_by_forces(
     end = begin + min(max(LOOK_S, wanted_s), LOOK_MAX_S)
     track = follow(free, start, surfaces, begin, end)
     errors = _errors(track, ring, craft, ground)
-    first, leaves_s = _leaves(track.times_s, errors, tolerance_rad, track.down)
+    first, leaves_s = _leaves(free, track, surfaces, lambda part: _errors(part, ring, craft, ground), tolerance_rad)
     sunk = maintained and any(isinstance(term, Air) for term in field.terms)
     airless = AveragedForces.of(body, field, ring.radius_m, drag=False)
     kept = follow(airless, start, surfaces, begin, end) if sunk else track
@@ -240,19 +240,35 @@ def spacing(track: Track, ring: Ring, places: Sequence[tuple[int, int]]) -> Arra
     return np.asarray(apart - apart.mean(axis=1, keepdims=True))
 
 
-def _leaves(times: Array, errors: Array, tolerance: float, down: int | None) -> tuple[int | None, float]:
-    """Who is outside the tolerance first and when, between two times in proportion; (None, inf) where no craft is."""
-    outside = np.abs(errors) > tolerance
-    late = np.flatnonzero(outside.any(axis=1))
+def _leaves(
+    forces: AveragedForces, track: Track, surfaces: Surfaces, errors_of: Callable[[Track], Array], tolerance: float
+) -> tuple[int | None, float]:
+    """Who is outside the tolerance first and when, (None, inf) where no craft is.
+
+    Errors grow with the square of time or as swings do, and a step may be days long: the step in which the edge is
+    crossed is taken again, as far as the edge.
+    """
+    from scipy.optimize import brentq
+
+    times, errors = track.times_s, errors_of(track)
+    late = np.flatnonzero((np.abs(errors) > tolerance).any(axis=1))
     if late.size == 0:
-        return (None, math.inf) if down is None else (down, float(times[-1]))
+        return (None, math.inf) if track.down is None else (track.down, float(times[-1]))
     row = int(late[0])
     if row == 0:
         return int(np.argmax(np.abs(errors[0]))), float(times[0])
-    before, after = np.abs(errors[row - 1]), np.abs(errors[row])
-    share = np.where(outside[row], (tolerance - before) / np.where(outside[row], after - before, 1.0), np.inf)
-    first = int(np.argmin(share))
-    return first, float(times[row - 1] + share[first] * (times[row] - times[row - 1]))
+    before, after = float(times[row - 1]), float(times[row])
+
+    def sizes(time_s: float) -> Array:
+        part = follow(forces, track.at(row - 1), surfaces, before, time_s)
+        return np.asarray(np.abs(errors_of(part)[-1]))
+
+    def beyond(time_s: float) -> float:
+        return float(np.max(sizes(time_s))) - tolerance
+
+    # a step that ends within rounding of the edge when it is taken again has its end for the moment
+    crossed = after if beyond(after) <= 0.0 or beyond(before) >= 0.0 else float(brentq(beyond, before, after, xtol=1.0))
+    return int(np.argmax(sizes(crossed))), crossed
 
 
 def _while_round(track: Track) -> int:

@@ -198,8 +198,10 @@ def leaves(
         That moment, s from the start, infinite for none; times (m,) and errors in the spacing (m, n), rad.
     """
     drag, light = (np.array([getattr(one, key) for one in craft]) for key in ("drag", "light"))
-    from_s = begin - 0.5 * WINDOW * turn
-    times = np.asarray(from_s + turn / SAMPLES * np.arange(math.ceil((end - from_s) / turn) * SAMPLES), np.float64)
+    from_s = begin - 0.5 * WINDOW * turn  # half a window before the first moment, and as much past the last
+    times = np.asarray(
+        from_s + turn / SAMPLES * np.arange(math.ceil((end + begin - 2.0 * from_s) / turn) * SAMPLES), np.float64
+    )
     at = np.stack([_brought(world, one, from_s) for one in craft], axis=1)
     places = _flown(world, at, drag, light, times)
     first = places[:, :, [0]]

@@ -73,6 +73,18 @@ def test_unlike_drag_parts_them_and_is_made_up_for() -> None:
     assert held.make_up_m_s_year == pytest.approx(0.5 * 2e-14 * GM / RADIUS * 0.02 * year_s, rel=FIRST_ORDER_REL)
 
 
+def test_an_edge_that_is_crossed_within_one_step() -> None:
+    """The same law where a day is enough: the error grows with the square of time, a straight line would be early."""
+    air = Air(
+        layers=(AirLayer(altitude_m=690e3, density_kg_m3=8e-11, scale_height_m=1e7),), radius_m=1.21e6, spin_rad_s=0.0
+    )
+    held = _held(Field(near=PointMass(gm=GM), terms=(air,)), (Surface(drag_m2_kg=0.02), Surface(drag_m2_kg=0.01)))
+    bend = 1.5 * 8e-11 * GM / RADIUS**2 * 0.01
+    leaves = math.sqrt(2.0 * math.radians(0.5) / (0.5 * bend)) - 0.5 * window_s(RING)
+    assert held.leaves_s < held.times_s[1] - held.begin_s
+    assert held.leaves_s == pytest.approx(leaves, rel=FIRST_ORDER_REL)
+
+
 @pytest.mark.soak
 def test_sunlight_with_its_shadow_as_it_is_flown() -> None:
     """Two craft on which sunlight pushes unlike, 45 days on: spacing by the averages against a direct flight."""
