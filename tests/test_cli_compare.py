@@ -14,25 +14,14 @@ import pytest
 from ringwright.cli import main
 from ringwright.reports.commands.progress import Progress
 from ringwright.tests.tolerances import FOUR_DECIMALS
+from ringwright.tests.worlds import QUILL_TURNING, REED, ring
 
-SMALL = """
+SMALL = f"""
 title = "One over Quill"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-sidereal_day_h = 30.0
-[ring]
-altitude_km = 2500.0
-slots = 2
-slot0_deg = 0.0
-[limits]
+{QUILL_TURNING}{ring(2500.0, 2)}[limits]
 revolutions_max = 2
 finish_within_h = 40
-[[craft]]
-name = "Reed"
-orbit = { altitude_km = 2500.0, angle_deg = 100.0 }
-"""
+{REED}"""
 
 
 @pytest.fixture

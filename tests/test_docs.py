@@ -7,6 +7,7 @@ import ast
 import doctest
 import json
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -28,6 +29,19 @@ def _commands() -> dict[str, argparse.ArgumentParser]:
     raise AssertionError("the parser has no commands")
 
 
+@pytest.fixture
+def printed(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., str]:
+    """What a command prints at 80 columns, run where the README says."""
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.chdir(ROOT)
+
+    def run(*arguments: str) -> str:
+        assert main(arguments) == 0
+        return capsys.readouterr().out
+
+    return run
+
+
 @pytest.mark.parametrize("name", sorted(_commands()))
 def test_every_command_and_option_is_documented(name: str) -> None:
     assert f"ringwright {name}" in README
@@ -37,69 +51,44 @@ def test_every_command_and_option_is_documented(name: str) -> None:
                 assert option in README, f"README does not name {option} of {name}"
 
 
-def test_the_output_shown_is_the_output_printed(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_output_shown_is_the_output_printed(printed: Callable[..., str]) -> None:
     shown = re.search(r"```text\n(Four over the equator\n.*?)```", README, flags=re.DOTALL)
     assert shown is not None
-    monkeypatch.setenv("COLUMNS", "80")
-    monkeypatch.chdir(ROOT)
-    assert main(["plan", "scenarios/four-over-the-equator.toml"]) == 0
-    printed = capsys.readouterr().out
+    text = printed("plan", "scenarios/four-over-the-equator.toml")
     for block in re.split(r"\n\[\.\.\.\]\n", shown.group(1).rstrip("\n")):
-        assert block.strip("\n") in printed
+        assert block.strip("\n") in text
 
 
-def test_the_budget_shown_is_the_budget_printed(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_budget_shown_is_the_budget_printed(printed: Callable[..., str]) -> None:
     shown = re.search(r"\$ ringwright budget (\S+)\n(.*?)```", README, flags=re.DOTALL)
     assert shown is not None
-    monkeypatch.setenv("COLUMNS", "80")
-    monkeypatch.chdir(ROOT)
-    assert main(["budget", shown.group(1)]) == 0
-    printed = capsys.readouterr().out
+    text = printed("budget", shown.group(1))
     for block in re.split(r"\n\[\.\.\.\]\n", shown.group(2).rstrip("\n")):
-        assert block.strip("\n").removesuffix("\n[...]") in printed
+        assert block.strip("\n").removesuffix("\n[...]") in text
 
 
-def test_the_slips_shown_are_the_slips_printed(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_slips_shown_are_the_slips_printed(printed: Callable[..., str]) -> None:
     shown = re.search(r"\$ ringwright slips (\S+) --craft (\S+)\n(.*?)\n\[\.\.\.\]\n```", README, flags=re.DOTALL)
     assert shown is not None
-    monkeypatch.setenv("COLUMNS", "80")
-    monkeypatch.chdir(ROOT)
-    assert main(["slips", shown.group(1), "--craft", shown.group(2)]) == 0
-    assert shown.group(3) in capsys.readouterr().out
+    assert shown.group(3) in printed("slips", shown.group(1), "--craft", shown.group(2))
 
 
-def test_the_ring_spread_again_is_what_is_printed(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_ring_spread_again_is_what_is_printed(printed: Callable[..., str]) -> None:
     shown = re.search(r"\$ ringwright respace ([^\n]*)\n(.*?)\n\[\.\.\.\]\n```", README, flags=re.DOTALL)
     assert shown is not None
-    monkeypatch.setenv("COLUMNS", "80")
-    monkeypatch.chdir(ROOT)
-    assert main(["respace", *shown.group(1).split()]) == 0
-    assert shown.group(2) in capsys.readouterr().out
+    assert shown.group(2) in printed("respace", *shown.group(1).split())
 
 
-def test_the_story_is_what_its_commands_print(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_story_is_what_its_commands_print(printed: Callable[..., str]) -> None:
     story = README.split("## One flight, from plan to hold", 1)[1].split("\n## ", 1)[0]
-    monkeypatch.setenv("COLUMNS", "80")
-    monkeypatch.chdir(ROOT)
     shown = re.findall(
         r"```console\n\$ ringwright (plan|budget|sheet|replan) ([^\n]*)\n(.*?)\n```", story, flags=re.DOTALL
     )
     assert [command for command, _, _ in shown] == ["plan", "budget", "sheet", "replan", "sheet", "plan"]
-    for command, options, text in shown:
-        assert main([command, *options.split()]) == 0
-        printed = capsys.readouterr().out
-        for block in re.split(r"\n?\[\.\.\.\]\n?", text):
-            assert block.strip("\n") in printed
+    for command, options, said in shown:
+        text = printed(command, *options.split())
+        for block in re.split(r"\n?\[\.\.\.\]\n?", said):
+            assert block.strip("\n") in text
 
 
 def test_the_file_of_observations_shown_comes_to_the_same_as_the_options(

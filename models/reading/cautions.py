@@ -39,8 +39,7 @@ def warnings(scenario: Scenario) -> tuple[str, ...]:
 def _near_neighbors(scenario: Scenario) -> list[str]:
     """A pattern of planes whose own craft come nearer to one another, where planes cross, than craft in place may."""
     ring, limit_m = scenario.ring, scenario.limits.separation_m
-    # a pattern that there is not is refused by consistency.py, which can say where it stands
-    if ring.planes == 1 or limit_m <= 0.0 or not 0 <= ring.phasing < ring.planes:
+    if ring.planes == 1 or limit_m <= 0.0:
         return []
     # needs NumPy, which a file of one plane is read without
     from ..patterns import Pattern, nearest_neighbor

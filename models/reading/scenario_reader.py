@@ -76,7 +76,8 @@ def parse_scenario(text: str, file: str = "scenario", settings: Sequence[str] = 
     scenario = _scenario(root)
     check(scenario, root)
     check_forces(scenario, root)
-    return scenario
+    # of values that go together
+    return replace(scenario, warnings=(*scenario.warnings, *warnings(scenario)))
 
 
 def _scenario(root: Table) -> Scenario:
@@ -93,7 +94,7 @@ def _scenario(root: Table) -> Scenario:
     goal.note_defaults("first_service", "front_step")
     root.note_defaults("forces", "risk")
     minimize, weigh = _aim(goal)
-    scenario = Scenario(
+    return Scenario(
         title=root.text_or("title"),
         body=body,
         ring=ring,
@@ -111,8 +112,8 @@ def _scenario(root: Table) -> Scenario:
         forces=force_spec(root.table("forces")),
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
+        warnings=tuple(said),
     )
-    return replace(scenario, warnings=(*said, *warnings(scenario)))
 
 
 def _one(root: Table, name: str) -> Table:

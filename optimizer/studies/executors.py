@@ -51,6 +51,8 @@ def local_executor(workers: int | None = None) -> Iterator[Executor]:
     try:
         yield executor
     except BaseException:
+        # before the workers go: an executor that finds them gone first takes that for a fault
+        executor.shutdown(wait=False, cancel_futures=True)
         for child in set(active_children()) - before:
             child.terminate()
         raise

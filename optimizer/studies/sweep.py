@@ -287,19 +287,16 @@ def sweep(
     except BrokenExecutor:
         lost += waiting[len(futures) :]
     number = len(points) - len(waiting)
-    try:
-        for future in as_completed(futures):
-            try:
-                row = future.result()
-            except BrokenExecutor:
-                lost.append(futures[future])
-                continue
-            number += 1
-            yield row
-            progress(f"{number} of {len(points)} points")
-    finally:
-        for future in futures:
-            future.cancel()
+    # points not begun are dropped with the executor: it alone may cancel them, or its own thread stumbles over one
+    for future in as_completed(futures):
+        try:
+            row = future.result()
+        except BrokenExecutor:
+            lost.append(futures[future])
+            continue
+        number += 1
+        yield row
+        progress(f"{number} of {len(points)} points")
     if lost:
         gone = frozenset(lost)
         raise WorkersLostError(tuple(point for point in waiting if point in gone))

@@ -17,25 +17,15 @@ from concurrent.futures import ProcessPoolExecutor
 from ringwright.models.deadline import Deadline, within
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.plan import make_plan
+from ringwright.tests.worlds import PAD_UNDER_THE_RING
 
 LIMIT_S = 60.0
 """As long as a command searches where nothing else is asked for."""
 
-PAD = """
+PAD = f"""
 [body]
 name = "earth"
-[ring]
-altitude_km = 20000.0
-slots = {count}
-slot0_deg = 0.0
-[limits]
-revolutions_max = 12
-[launch]
-latitude_deg = 0.0
-longitude_deg = 0.0
-turnaround_h = 20.0
-insertion = {{ periapsis_km = -300.0, apoapsis_km = 20000.0, altitude_km = 200.0 }}
-"""
+{PAD_UNDER_THE_RING}"""
 
 
 def scenario_text(count: int, kinds: int) -> str:

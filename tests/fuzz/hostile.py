@@ -11,20 +11,11 @@ from typing import Any
 from ringwright.models.keys import TABLES
 from ringwright.scenarios import bundled, text
 from ringwright.tests.independent.scenario_maker import make, varied, write_toml
+from ringwright.tests.worlds import QUILL_WITH_AIR, ring, slope
 
-SMALL = """
+SMALL = f"""
 title = "Two over Quill"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-atmosphere_top_km = 50.0
-sidereal_day_h = 30.0
-[ring]
-altitude_km = 2500.0
-slots = 2
-slot0_deg = 0.0
-[limits]
+{QUILL_WITH_AIR}{ring(2500.0, 2)}[limits]
 revolutions_max = 3
 finish_within_d = 4.0
 [[craft]]
@@ -32,31 +23,18 @@ name = "Reed"
 dry_mass_kg = 100.0
 propellant_kg = 60.0
 isp_s = 250.0
-orbit = { altitude_km = 2500.0, angle_deg = 100.0 }
+orbit = {{ altitude_km = 2500.0, angle_deg = 100.0 }}
 """
-PAD = """
+PAD = f"""
 title = "One from a pad on Quill"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-atmosphere_top_km = 50.0
-sidereal_day_h = 30.0
-[ring]
-altitude_km = 1500.0
-slots = 3
-slot0_deg = 0.0
-[limits]
+{QUILL_WITH_AIR}{ring(1500.0, 3)}[limits]
 revolutions_max = 2
 finish_within_d = 3.0
 [launch]
 latitude_deg = 0.0
 longitude_deg = 10.0
 turnaround_h = 9.0
-ascent_min = 8.0
-downrange_deg = 14.0
-insertion = { periapsis_km = -200.0, apoapsis_km = 1500.0, altitude_km = 120.0 }
-[[craft]]
+{slope(1500.0)}[[craft]]
 name = "Rush"
 """
 SEEN = """

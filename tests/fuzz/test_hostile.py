@@ -20,8 +20,9 @@ import pytest
 
 import ringwright
 from ringwright.reports.commands.planned import INTERRUPTED
+from ringwright.scenarios import text
 from ringwright.tests.fuzz import running
-from ringwright.tests.fuzz.hostile import Case, case
+from ringwright.tests.fuzz.hostile import SMALL, STATE, Case, case
 from ringwright.tests.fuzz.running import tried
 
 DEFAULT = range(240)
@@ -29,6 +30,29 @@ DEFAULT = range(240)
 
 BATCHES = 6
 """Tests that the numbers of the default tier are spread over."""
+
+TOO_LITTLE = """
+[body]
+name = "ceres"
+[ring]
+altitude_km = 212
+slots = 1
+slot0_deg = 0
+inclination_deg = 177.0
+[limits]
+revolutions_max = 1
+finish_within_d = 1.08
+[launch]
+latitude_deg = 0.0
+longitude_deg = 150
+insertion = { periapsis_km = -96.4, apoapsis_km = 212.0, altitude_km = 14.0 }
+[[craft]]
+name = "Thimble"
+dry_mass_kg = 100.0
+propellant_kg = 40.0
+isp_s = 300.0
+"""
+"""The plan that comes nearest to the limits falls to the ground."""
 
 CAMPAIGN = int(os.environ.get("RINGWRIGHT_FUZZ_COUNT", "20000"))
 PARTS = 20
@@ -139,10 +163,34 @@ def _parts() -> list[tuple[int, int]]:
     return [(part, PARTS) for part in range(1, PARTS + 1)]
 
 
-@pytest.mark.parametrize("number", [5135, 7685, 18179])
-def test_inputs_that_a_campaign_found_end_well(number: int, tmp_path: Path) -> None:
-    """A carriage return in a line, a whole number of thousands of digits in a list, a nearest plan that cannot fly."""
-    assert faults(range(number, number + 1), tmp_path, remedies=True) == []
+FOUND = {
+    "a carriage return in a line": Case(
+        files={"one.toml": SMALL, "seen.toml": "\r" + STATE.lstrip()},
+        arguments=("replan", "one.toml", "--observed", "seen.toml", "--json", "-"),
+        kind="spoiled sight",
+    ),
+    "a whole number of thousands of digits in a list": Case(
+        files={"one.toml": text("shared-ride").replace("craft = [", "craft = [0b" + 20_000 * "1" + ", ", 1)},
+        arguments=("check", "one.toml"),
+        kind="spoiled scenario",
+    ),
+    "a phasing that the planes do not have, in planes that are all one": Case(
+        files={"one.toml": SMALL.replace("slots = 2", "slots = 2\nplanes = 2\nphasing = 66")},
+        arguments=("check", "one.toml"),
+        kind="spoiled scenario",
+    ),
+    "a nearest plan that cannot fly": Case(
+        files={"one.toml": TOO_LITTLE},
+        arguments=("plan", "one.toml", "--json", "-"),
+        kind="ordinary launch",
+    ),
+}
+"""Inputs that a campaign found to end badly once."""
+
+
+@pytest.mark.parametrize("name", FOUND)
+def test_inputs_that_a_campaign_found_end_well(name: str, tmp_path: Path) -> None:
+    assert tried(FOUND[name], tmp_path, remedies=True) == []
 
 
 @pytest.mark.soak

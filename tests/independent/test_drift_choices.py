@@ -16,6 +16,7 @@ import pytest
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import nodal_drift
 from ringwright.optimizer.routes.route import Question
+from ringwright.tests.worlds import TWO_PLANES
 
 from ..planned import scenario_of
 
@@ -24,24 +25,7 @@ DAY = 86_400.0
 TIME_SHARE, TIME_D = 0.03, 1.3
 """Finishes are sampled 1.8 in a hundred apart, second order moves a drift by 1 in a hundred, slots come by daily."""
 COST_M_S = 2.0
-TEXT = """
-title = "Two planes"
-[body]
-name = "earth"
-[ring]
-altitude_km = {ring}
-slots = 1
-planes = 2
-spread_deg = {spread}
-inclination_deg = {lean}
-slot0_deg = 40.0
-[limits]
-clearance_km = 250.0
-finish_within_d = 200.0
-[[craft]]
-name = "Alder"
-orbit = {{ altitude_km = {start}, plane = 1, angle_deg = 47.0 }}
-"""
+TEXT = TWO_PLANES.replace("{days}", "200.0")
 
 
 def speed(radius: float, semi: float) -> float:

@@ -18,6 +18,7 @@ from ..independent.plan_checker import check
 from ..independent.scenario_maker import Draft, make, write_toml
 from ..independent.small_reader import Case, read_case
 from ..planned import planned
+from ..worlds import TESSALY
 
 WINDOW_S = 36.0 * 3600.0
 SAME_M_S = 1e-5
@@ -101,13 +102,7 @@ def test_a_window_of_36_hours_on_a_grid_of_10_seconds() -> None:
     """Four alike craft over Tessaly, fully searched."""
     draft: Draft = {
         "title": "four over Tessaly",
-        "body": {
-            "name": "Tessaly",
-            "gm_km3_s2": 9120.5,
-            "radius_km": 1210.0,
-            "atmosphere_top_km": 62.0,
-            "sidereal_day_h": 19.5,
-        },
+        "body": {**TESSALY},
         "ring": {"altitude_km": 1400.0, "slots": 4, "slot0_deg": 30.0},
         "limits": {
             "clearance_km": 20.0,

@@ -23,53 +23,34 @@ from ringwright.optimizer.routes.route import Question
 from ringwright.optimizer.studies.strategies import compare_strategies
 from ringwright.reports.result import result_text
 from ringwright.reports.terminal import plan_text
+from ringwright.tests.worlds import PAD_UNDER_THE_RING, QUILL_TURNING, ring
 
 READING_S = 1.0
 """By how much the clock of these tests goes on each time that it is read."""
 
-TWO = """
+TWO = f"""
 title = "Two over Quill, free-form too"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-sidereal_day_h = 30.0
-[ring]
-altitude_km = 2500.0
-slots = 3
-slot0_deg = 0.0
-[limits]
+{QUILL_TURNING}{ring(2500.0, 3)}[limits]
 revolutions_max = 3
 finish_within_h = 30
 [goal]
 front_step_h = 12.0
 [[craft]]
 name = "Reed"
-orbit = { altitude_km = 2500.0, angle_deg = 100.0 }
+orbit = {{ altitude_km = 2500.0, angle_deg = 100.0 }}
 [[craft]]
 name = "Sedge"
-orbit = { periapsis_km = 900.0, apoapsis_km = 2500.0, angle_deg = 20.0, at = "apoapsis" }
+orbit = {{ periapsis_km = 900.0, apoapsis_km = 2500.0, angle_deg = 20.0, at = "apoapsis" }}
 """
 
-MANY = """
+MANY = f"""
 title = "Many kettles from one pad"
 [body]
 name = "Quill"
 gm_km3_s2 = 398600.0
 radius_km = 6378.0
 sidereal_day_h = 23.9
-[ring]
-altitude_km = 20000.0
-slots = {count}
-slot0_deg = 0.0
-[limits]
-revolutions_max = 12
-[launch]
-latitude_deg = 0.0
-longitude_deg = 0.0
-turnaround_h = 20.0
-insertion = {{ periapsis_km = -300.0, apoapsis_km = 20000.0, altitude_km = 200.0 }}
-"""
+{PAD_UNDER_THE_RING}"""
 
 
 def _many(count: int) -> Scenario:

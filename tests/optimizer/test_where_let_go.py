@@ -13,6 +13,7 @@ from ringwright.models.readouts import plain
 from ringwright.optimizer.outcome import Outcome
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
+from ringwright.tests.worlds import ELLORY, ring
 
 from ..planned import outcome_of
 from ..tolerances import SCREEN_M_S, UNSEEN_M_S
@@ -24,19 +25,9 @@ ROUNDED_KM, ROUNDED_KG = 0.05, 0.02
 
 GM, BODY_KM, RING_KM = 42000.0, 3400.0, 6000.0
 
-RING = """
+RING = f"""
 title = "A choice of insertions"
-[body]
-name = "Ellory"
-gm_km3_s2 = 42000.0
-radius_km = 3400.0
-atmosphere_top_km = 80.0
-sidereal_day_h = 24.0
-[ring]
-altitude_km = 6000.0
-slots = 3
-slot0_deg = 10.0
-[limits]
+{ELLORY}{ring(6000.0, 3, 10.0)}[limits]
 clearance_km = 40.0
 finish_within_d = 12.0
 revolutions_max = 6
@@ -45,7 +36,7 @@ name = "Flat Rock"
 latitude_deg = 0.0
 longitude_deg = 20.0
 turnaround_d = 1.5
-insertion = {insertion}
+insertion = {{insertion}}
 [[craft]]
 name = "Fen"
 dry_mass_kg = 200.0

@@ -11,40 +11,11 @@ import pytest
 
 from ringwright.cli import main
 from ringwright.models.readouts import span
+from ringwright.tests.worlds import FLAT_ROCK, heavy
 
-RING = """
+RING = f"""
 title = "Ring at risk"
-[body]
-name = "Ellory"
-gm_km3_s2 = 42000.0
-radius_km = 3400.0
-atmosphere_top_km = 80.0
-sidereal_day_h = 24.0
-[ring]
-altitude_km = 6000.0
-slots = 3
-slot0_deg = 10.0
-[limits]
-clearance_km = 40.0
-finish_within_d = 30.0
-revolutions_max = 6
-[launch]
-name = "Flat Rock"
-latitude_deg = 0.0
-longitude_deg = 20.0
-turnaround_d = 5.0
-insertion = { periapsis_km = 150.0, apoapsis_km = 6000.0, altitude_km = 150.0 }
-[[craft]]
-name = "Fen"
-dry_mass_kg = 200.0
-propellant_kg = 120.0
-isp_s = 300.0
-[[craft]]
-name = "Moor"
-dry_mass_kg = 200.0
-propellant_kg = 120.0
-isp_s = 300.0
-[errors]
+{FLAT_ROCK}{heavy("Fen", 120.0)}{heavy("Moor", 120.0)}[errors]
 burn_share = 0.01
 [risk]
 slip_share = 0.4

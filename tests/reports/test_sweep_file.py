@@ -23,28 +23,13 @@ from ringwright.optimizer.studies.sweep import Grid, Row, WorkersLostError, grid
 from ringwright.reports.sweep import table_csv, text_row
 from ringwright.reports.sweep_file import SweepFile
 from ringwright.tests.reports.ended_workers import end_always, end_once
+from ringwright.tests.worlds import ONE_OVER_QUILL
 
-TEXT = """
-title = "One over Quill"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-[ring]
-altitude_km = 2500.0
-slots = 2
-slot0_deg = 0.0
-[limits]
-revolutions_max = 2
-[[craft]]
-name = "Reed"
-orbit = { altitude_km = 2500.0, angle_deg = 100.0 }
-"""
 HOURS = "limits.finish_within_h=20,30,40,50"
 
 
 def over() -> Grid:
-    return grid(TEXT, "one.toml", (), (HOURS,))
+    return grid(ONE_OVER_QUILL, "one.toml", (), (HOURS,))
 
 
 def row(value: str) -> Row:
@@ -76,7 +61,7 @@ def test_a_file_that_is_no_sweep_stays_as_it_is(
     content: bytes, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     scenario, notes = tmp_path / "one.toml", tmp_path / "notes.txt"
-    scenario.write_text(TEXT, encoding="utf-8")
+    scenario.write_text(ONE_OVER_QUILL, encoding="utf-8")
     notes.write_bytes(content)
     assert main(["sweep", str(scenario), "--vary", HOURS, "--csv", str(notes)]) == 2
     assert "name another file" in capsys.readouterr().err
@@ -139,7 +124,7 @@ class Points(tuple[tuple[str, ...], ...]):
 def test_going_on_from_a_large_grid_goes_through_it_a_few_times(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    large = grid(TEXT, "one.toml", (), ("limits.finish_within_h=1..20000:1",))
+    large = grid(ONE_OVER_QUILL, "one.toml", (), ("limits.finish_within_h=1..20000:1",))
     hashed = 0
 
     class Value(str):
@@ -184,7 +169,7 @@ def test_workers_that_end_again_and_again_are_given_up_in_a_sentence(
     monkeypatch.setattr("ringwright.optimizer.studies.sweep.plan_point", end_always)
     monkeypatch.setattr("ringwright.optimizer.studies.sweep.REPLACED_MAX", 0)
     scenario = tmp_path / "one.toml"
-    scenario.write_text(TEXT, encoding="utf-8")
+    scenario.write_text(ONE_OVER_QUILL, encoding="utf-8")
     with pytest.raises(WorkersLostError):
         list(sweep_through(over(), partial(local_executor, 1)))
     assert main(["sweep", str(scenario), "--vary", HOURS, "--workers", "1", "--csv", str(tmp_path / "a.csv")]) == 1
@@ -220,7 +205,7 @@ def alive(number: int) -> bool:
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGKILL])
 def test_the_workers_end_with_the_sweep(how: signal.Signals, tmp_path: Path) -> None:
     scenario, rows = tmp_path / "one.toml", tmp_path / "rows.csv"
-    scenario.write_text(TEXT, encoding="utf-8")
+    scenario.write_text(ONE_OVER_QUILL, encoding="utf-8")
     command = [sys.executable, "-m", "ringwright", "sweep", str(scenario), "--workers", "1"]
     vary = "limits.finish_within_h=20..20000:1"
     running = subprocess.Popen(
@@ -236,6 +221,6 @@ def test_the_workers_end_with_the_sweep(how: signal.Signals, tmp_path: Path) -> 
         assert running.returncode == 130
         assert b"ended by SIGTERM after" in said
         assert said.count(b"\n") == 1
-    with SweepFile(rows, grid(TEXT, str(scenario), (), (vary,))) as file:
+    with SweepFile(rows, grid(ONE_OVER_QUILL, str(scenario), (), (vary,))) as file:
         assert file.rows
-        assert table_csv(grid(TEXT, str(scenario), (), (vary,)), file.rows).count("\n") == len(file.rows) + 1
+        assert table_csv(grid(ONE_OVER_QUILL, str(scenario), (), (vary,)), file.rows).count("\n") == len(file.rows) + 1

@@ -12,17 +12,12 @@ from ringwright.tests.tolerances import TWO_DECIMALS
 from ...independent.plan_checker import check
 from ...independent.scenario_maker import Draft, write_toml
 from ...planned import planned
+from ...worlds import TESSALY
 
 MASSES = {"dry_mass_kg": 300.0, "propellant_kg": 260.0, "isp_s": 310.0}
 DRAFT: Draft = {
     "title": "two pads over Tessaly",
-    "body": {
-        "name": "Tessaly",
-        "gm_km3_s2": 9120.5,
-        "radius_km": 1210.0,
-        "atmosphere_top_km": 62.0,
-        "sidereal_day_h": 19.5,
-    },
+    "body": {**TESSALY},
     "ring": {"altitude_km": 1400.0, "slots": 4, "slot0_deg": 30.0},
     "limits": {"clearance_km": 20.0, "revolutions_max": 4, "separation_km": 0.0},
     "launch": [

@@ -20,6 +20,7 @@ from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.tests.independent.enumeration import G0, from_ground, from_space
 from ringwright.tests.independent.small_reader import Case, Craft, read_case
+from ringwright.tests.worlds import SMALL_RING, slope
 
 F = npt.NDArray[np.float64]
 COST_TOLERANCE = 2e-5
@@ -27,25 +28,8 @@ COST_TOLERANCE = 2e-5
 TIME_TOLERANCE_S = 1e-2
 """A point must be sooner than the next by this much to count as one: the walk's own step."""
 
-HEAD = """
-title = "Small ring over Quill"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-sidereal_day_h = 30.0
-[ring]
-altitude_km = 2500.0
-slots = {slots}
-slot0_deg = 12.0
-[limits]
-revolutions_max = {revolutions}
-finish_within_h = {hours}
-separation_km = 0.0
-clearance_km = 60.0
-apoapsis_max_km = 9000.0
-[goal]
-first_service = {neighbors}
+HEAD = f"""{SMALL_RING}[goal]
+first_service = {{neighbors}}
 """
 UNLIKE = (
     '[[craft]]\nname = "Reed"\ndry_mass_kg = 90.0\npropellant_kg = 80.0\nisp_s = 240.0\n'
@@ -158,16 +142,13 @@ def test_service_of_craft_that_stay_is_there_from_the_beginning() -> None:
     assert [point.first_service_s for point in front.points] == [0.0]
 
 
-PAD = """
+PAD = f"""
 [launch]
 latitude_deg = 0.0
 longitude_deg = 10.0
 ready_h = 1.0
 turnaround_h = 5.0
-ascent_min = 8.0
-downrange_deg = 14.0
-insertion = { periapsis_km = -200.0, apoapsis_km = 2500.0, altitude_km = 120.0 }
-[[craft]]
+{slope(2500.0)}[[craft]]
 name = "Teal"
 [[craft]]
 name = "Whisk"

@@ -25,20 +25,11 @@ from ringwright.optimizer.problem.options import Options, join
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes.route import Question
 from ringwright.reports.result import result_text
+from ringwright.tests.worlds import QUILL_WITH_AIR, ring, slope
 
-RING = """
+RING = f"""
 title = "Two over Quill"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-atmosphere_top_km = 50.0
-sidereal_day_h = 30.0
-[ring]
-altitude_km = 1500.0
-slots = 4
-slot0_deg = 0.0
-"""
+{QUILL_WITH_AIR}{ring(1500.0, 4)}"""
 REED = """
 [[craft]]
 name = "Reed"
@@ -56,15 +47,12 @@ slot = 2
 name = "Sedge"
 slot = 3
 """
-PAD = """
+PAD = f"""
 [launch]
 latitude_deg = 0.0
 longitude_deg = 10.0
 turnaround_h = 9.0
-ascent_min = 8.0
-downrange_deg = 14.0
-insertion = { periapsis_km = -200.0, apoapsis_km = 1500.0, altitude_km = 120.0 }
-[[craft]]
+{slope(1500.0)}[[craft]]
 name = "Rush"
 [[craft]]
 name = "Teasel"

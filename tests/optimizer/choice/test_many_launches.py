@@ -18,22 +18,12 @@ from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.schedule.lexicographic import solve_lexicographic
 from ringwright.tests.tolerances import FLOAT
+from ringwright.tests.worlds import PAD_UNDER_THE_RING
 
-LANTERNS = """
+LANTERNS = f"""
 [body]
 name = "earth"
-[ring]
-altitude_km = 20000.0
-slots = {count}
-slot0_deg = 0.0
-[limits]
-revolutions_max = 12
-[launch]
-latitude_deg = 0.0
-longitude_deg = 0.0
-turnaround_h = 20.0
-insertion = {{ periapsis_km = -300.0, apoapsis_km = 20000.0, altitude_km = 200.0 }}
-"""
+{PAD_UNDER_THE_RING}"""
 
 
 def _lanterns(count: int, *, unlike: bool = False) -> Problem:

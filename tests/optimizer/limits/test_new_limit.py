@@ -21,27 +21,21 @@ from ringwright.reports.result import result_text
 from ringwright.reports.result_schema import result_schema
 from ringwright.reports.terminal import plan_text
 from ringwright.tests.tolerances import WRITTEN_M_S
+from ringwright.tests.worlds import SALTMARSH
 
 from ...planned import scenario_of
 from . import largest_burn
 
-ONE = """
-title = "Small burns only"
-[body]
-name = "Saltmarsh"
-gm_km3_s2 = 42000.0
-radius_km = 3000.0
-[ring]
-altitude_km = 3000.0
-slots = 4
-slot0_deg = 0.0
-[limits]
+ONE = (
+    f'\ntitle = "Small burns only"\n{SALTMARSH}'
+    + """[limits]
 finish_within_d = {days}
 {more}
 [[craft]]
 name = "Curlew"
 orbit = {{ altitude_km = 3000.0, angle_deg = 20.0 }}
 """
+)
 ROUNDING_M_S = 0.05
 """What serves is proposed to a tenth of a meter a second."""
 

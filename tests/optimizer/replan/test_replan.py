@@ -39,23 +39,14 @@ from ringwright.tests.tolerances import (
     SECOND_S,
     SIX_DECIMALS,
 )
+from ringwright.tests.worlds import ELLORY, heavy, ring
 
 from ...planned import outcome_of, scenario_of
 from ..routes.test_carrier import world
 
-ROUND = """
+ROUND = f"""
 title = "Round world"
-[body]
-name = "Ellory"
-gm_km3_s2 = 42000.0
-radius_km = 3400.0
-atmosphere_top_km = 80.0
-sidereal_day_h = 24.0
-[ring]
-altitude_km = 6000.0
-slots = 4
-slot0_deg = 0.0
-[[ring.occupied]]
+{ELLORY}{ring(6000.0, 4)}[[ring.occupied]]
 name = "Moor"
 slot = 0
 [limits]
@@ -65,18 +56,9 @@ latitude_deg = 0.0
 longitude_deg = 0.0
 turnaround_h = 30.0
 ready_h = 4.0
-insertion = { periapsis_km = -100.0, apoapsis_km = 6000.0, altitude_km = 120.0 }
-[[craft]]
-name = "Heath"
-dry_mass_kg = 200.0
-propellant_kg = 250.0
-isp_s = 300.0
-[[craft]]
-name = "Fen"
-dry_mass_kg = 200.0
-propellant_kg = 250.0
-isp_s = 300.0
-orbit = { periapsis_km = 5000.0, apoapsis_km = 6000.0, angle_deg = 140.0, at = "apoapsis" }
+insertion = {{ periapsis_km = -100.0, apoapsis_km = 6000.0, altitude_km = 120.0 }}
+{heavy("Heath", 250.0)}{heavy("Fen", 250.0)}\
+orbit = {{ periapsis_km = 5000.0, apoapsis_km = 6000.0, angle_deg = 140.0, at = "apoapsis" }}
 """
 SPEED_M_S = 0.01
 """What a plan gone on with may cost more: readings carry the flight's own error, below a millimeter a second."""

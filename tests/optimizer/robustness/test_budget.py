@@ -25,20 +25,15 @@ from ringwright.optimizer.robustness.craft_leg import Story
 from ringwright.optimizer.robustness.flights_with_errors import BLOCK, block, exact_m_s, stories
 from ringwright.reports.budget import budget_json, budget_text
 from ringwright.tests.tolerances import FIRST_ORDER_REL, FLOAT_M_S, ROADS_REL, SUMMED_M_S, TWO_FIRST_ORDER_REL
+from ringwright.tests.worlds import ELLORY
 
 from ...planned import outcome_of, scenario_of
 
 Array = NDArray[np.float64]
 
-WORLD = """
-title = "Round world"
-[body]
-name = "Ellory"
-gm_km3_s2 = 42000.0
-radius_km = 3400.0
-atmosphere_top_km = 80.0
-sidereal_day_h = 24.0
-[ring]
+WORLD = (
+    f'\ntitle = "Round world"\n{ELLORY}'
+    + """[ring]
 altitude_km = 6000.0
 slots = 3
 slot0_deg = {slot0}
@@ -65,6 +60,7 @@ isp_s = 300.0
 minimize = "finish"
 {errors}
 """
+)
 SOME = """[errors]
 periapsis_km = 8.0
 apoapsis_km = 10.0

@@ -22,6 +22,7 @@ from ringwright.optimizer.robustness.budget import make_budget
 from ringwright.optimizer.robustness.completion import RARE, Chances, chances, completion
 from ringwright.optimizer.robustness.weighing import ranked, study, weighed
 from ringwright.tests.tolerances import SCREEN_M_S, SECOND_S
+from ringwright.tests.worlds import FLAT_ROCK, heavy
 
 from ...planned import bundled_outcome, outcome_of, scenario_of
 
@@ -31,41 +32,10 @@ SPREAD = 4.0 * 0.5 / math.sqrt(SAMPLES)
 
 DAY = 86400.0
 
-RING = """
-title = "Round world"
-[body]
-name = "Ellory"
-gm_km3_s2 = 42000.0
-radius_km = 3400.0
-atmosphere_top_km = 80.0
-sidereal_day_h = 24.0
-[ring]
-altitude_km = 6000.0
-slots = 3
-slot0_deg = 10.0
-[limits]
-clearance_km = 40.0
-finish_within_d = 30.0
-revolutions_max = 6
-[launch]
-name = "Flat Rock"
-latitude_deg = 0.0
-longitude_deg = 20.0
-turnaround_d = 5.0
-insertion = { periapsis_km = 150.0, apoapsis_km = 6000.0, altitude_km = 150.0 }
-"""
-CRAFT = """
-[[craft]]
-name = "{name}"
-dry_mass_kg = 200.0
-propellant_kg = {kg}
-isp_s = 300.0
-"""
-
 
 @lru_cache
 def planned(names: tuple[str, ...], kg: float = 120.0) -> Outcome:
-    return outcome_of(scenario_of(RING + "".join(CRAFT.format(name=name, kg=kg) for name in names)))
+    return outcome_of(scenario_of(FLAT_ROCK + "".join(heavy(name, kg) for name in names)))
 
 
 def at_risk(outcome: Outcome, risk: Risk, errors: Errors | None = None) -> Outcome:

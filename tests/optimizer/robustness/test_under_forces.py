@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -13,6 +15,7 @@ from ringwright.models.flight.smooth_mean import window
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.outcome import Front, Outcome
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.robustness import hold_by_forces
 from ringwright.optimizer.robustness import under_forces as module
 from ringwright.optimizer.robustness.under_forces import under_forces
 from ringwright.reports.figures import drawings
@@ -20,8 +23,6 @@ from ringwright.reports.figures.style import paper
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
 from ringwright.tests.tolerances import EXACT, FIRST_ORDER_REL, MILLISECOND_S, SLOT_DEG, WRITTEN_RAD
-
-from ...planned import outcome_of
 
 RING = """
 epoch = 2031-05-01T00:00:00Z
@@ -53,8 +54,17 @@ area_m2 = 0.5
 """
 
 
+@pytest.fixture(scope="module", autouse=True)
+def _looks_ahead_less() -> Iterator[None]:
+    """The years after the plan are for ``test_hold_by_forces.py``; they would take most of the time here."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(hold_by_forces, "LOOK_S", 0.25 * hold_by_forces.YEAR_S)
+        yield
+
+
+@cache
 def _planned(forces: str, area: float = 0.5, ring: str = "") -> Outcome:
-    return outcome_of(parse_scenario(RING.format(forces=forces, area=area, ring=ring)))
+    return make_plan(parse_scenario(RING.format(forces=forces, area=area, ring=ring)))
 
 
 NONE = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = false\nsunlight = false"
@@ -130,7 +140,7 @@ def test_drag_parts_craft_of_unlike_surface() -> None:
     text = text.replace("angle_deg = 55 }", "angle_deg = 100 }").replace("area_m2", "stay = true\narea_m2")
     text = text.replace("slot0_deg = 55\n", "")
     text += '[[craft]]\nname = "Fern"\norbit = { altitude_km = 400, angle_deg = 230 }\n'
-    outcome = outcome_of(parse_scenario(text))
+    outcome = make_plan(parse_scenario(text))
     under = outcome.under
     assert under is not None
     earth = bodies.body("earth")

@@ -20,21 +20,14 @@ from ringwright.reports.result_schema import result_schema
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.sheet.text import sheet_text
 from ringwright.reports.terminal import plan_text
+from ringwright.tests.worlds import SALTMARSH
 
 from ...planned import scenario_of
 from . import waiting_circle
 
-PAIR = """
-title = "One revolution at most"
-[body]
-name = "Saltmarsh"
-gm_km3_s2 = 42000.0
-radius_km = 3000.0
-[ring]
-altitude_km = 3000.0
-slots = 4
-slot0_deg = 0.0
-[limits]
+PAIR = (
+    f'\ntitle = "One revolution at most"\n{SALTMARSH}'
+    + """[limits]
 revolutions_max = 1
 finish_within_d = 6.0
 clearance_km = 50.0
@@ -45,6 +38,7 @@ orbit = { altitude_km = 3000.0, angle_deg = 0.0 }
 name = "Curlew"
 orbit = { altitude_km = 3000.0, angle_deg = 20.0 }
 """
+)
 SLOT_DEG = 1e-4
 """How well a flight of impulses in the planner's own gravity meets its slot: rounding over a week."""
 ALIKE_M_S = 1e-3

@@ -25,27 +25,11 @@ from ringwright.optimizer.routes.nodal_drift_burns import Waits
 from ringwright.optimizer.routes.nodal_drift_start import node_rate_more
 from ringwright.optimizer.routes.route import Question
 from ringwright.tests.tolerances import HOUR_S, TWO_FIRST_ORDER_REL, UNSEEN_M_S
+from ringwright.tests.worlds import TWO_PLANES
 
 from ...planned import scenario_of
 
-TEXT = """
-title = "Two planes"
-[body]
-name = "earth"
-[ring]
-altitude_km = {ring}
-slots = 1
-planes = 2
-spread_deg = 40.0
-inclination_deg = {lean}
-slot0_deg = 40.0
-[limits]
-clearance_km = 250.0
-finish_within_d = 150.0
-[[craft]]
-name = "Alder"
-orbit = {{ altitude_km = {start}, plane = 1, angle_deg = 47.0 }}
-"""
+TEXT = TWO_PLANES.replace("{days}", "150.0").replace("{spread}", "40.0")
 POLES, LOWER = TEXT.format(ring=1000.0, start=1000.0, lean=82.0), TEXT.format(ring=900.0, start=550.0, lean=66.0)
 NEARLY = LOWER.replace("altitude_km = 550.0,", 'periapsis_km = 541.0, apoapsis_km = 559.0, at = "apoapsis",')
 OFF_DEG = 0.01

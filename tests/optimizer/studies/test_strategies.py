@@ -12,30 +12,14 @@ from ringwright.optimizer.studies.strategies import Entry, compare_scenarios, co
 from ringwright.tests.independent.enumeration import Option, from_ground, from_space
 from ringwright.tests.independent.small_reader import Case, read_case
 from ringwright.tests.tolerances import THREE_DECIMALS
+from ringwright.tests.worlds import SMALL_RING
 
 COST_TOLERANCE = 2e-5
 """m/s: what the exact program may leave between a plan and the best one."""
 FLOWN_TOLERANCE = 1e-4
 """m/s: what the flown burns may differ from the planned ones."""
 
-WORLD = """
-title = "Small ring over Quill"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-sidereal_day_h = 30.0
-[ring]
-altitude_km = 2500.0
-slots = 4
-slot0_deg = 12.0
-[limits]
-revolutions_max = 5
-finish_within_h = 40.0
-separation_km = 0.0
-clearance_km = 60.0
-apoapsis_max_km = 9000.0
-"""
+WORLD = SMALL_RING.format(slots=4, revolutions=5, hours=40.0)
 SPACE = """
 [[craft]]
 name = "Reed"

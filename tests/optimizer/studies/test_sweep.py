@@ -17,23 +17,8 @@ from ringwright.optimizer.studies.sweep import Grid, Row, grid, plan_point, sett
 from ringwright.reports.sweep import in_order, table_csv, text_row
 from ringwright.reports.sweep_file import SweepFile
 from ringwright.tests.tolerances import MILLISECOND_S, WRITTEN_M_S
+from ringwright.tests.worlds import ONE_OVER_QUILL
 
-TEXT = """
-title = "One over Quill"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-[ring]
-altitude_km = 2500.0
-slots = 2
-slot0_deg = 0.0
-[limits]
-revolutions_max = 2
-[[craft]]
-name = "Reed"
-orbit = { altitude_km = 2500.0, angle_deg = 100.0 }
-"""
 LINKED = "ring.altitude_km,craft.Reed.orbit.altitude_km=-2000,1000,2500"
 TIME = "limits.finish_within_h=1,40"
 
@@ -78,12 +63,12 @@ def test_decimal_steps_are_exact() -> None:
 @pytest.mark.parametrize("varied", [(), (TIME, TIME), ("ring.slots=2,3", TIME, LINKED)])
 def test_one_or_two_quantities_are_varied(varied: tuple[str, ...]) -> None:
     with pytest.raises(InputError):
-        grid(TEXT, "one.toml", (), varied)
+        grid(ONE_OVER_QUILL, "one.toml", (), varied)
 
 
 @pytest.fixture(scope="module")
 def over() -> Grid:
-    return grid(TEXT, "one.toml", (), (LINKED, TIME))
+    return grid(ONE_OVER_QUILL, "one.toml", (), (LINKED, TIME))
 
 
 @pytest.fixture(scope="module")
@@ -98,7 +83,7 @@ def test_each_row_is_what_planning_the_point_gives(over: Grid, rows: list[Row]) 
         if row.values[0] == "-2000":
             assert "inside the body" in row.refused
             continue
-        outcome = make_plan(parse_scenario(TEXT, "one.toml", settings_of(over, row.values)))
+        outcome = make_plan(parse_scenario(ONE_OVER_QUILL, "one.toml", settings_of(over, row.values)))
         if row.values[1] == "1":
             assert outcome.plans == ()
             assert row.delta_v_m_s is None
@@ -135,9 +120,9 @@ def test_a_second_run_plans_only_what_is_missing(over: Grid, rows: list[Row], tm
 @pytest.mark.parametrize(
     ("other", "words"),
     [
-        (lambda: grid(TEXT.replace("5200", "5300"), "one.toml", (), (LINKED, TIME)), "another scenario"),
-        (lambda: grid(TEXT, "one.toml", ("ring.slots=3",), (LINKED, TIME)), "another scenario"),
-        (lambda: grid(TEXT, "one.toml", (), ("ring.slots=2,3", TIME)), "columns"),
+        (lambda: grid(ONE_OVER_QUILL.replace("5200", "5300"), "one.toml", (), (LINKED, TIME)), "another scenario"),
+        (lambda: grid(ONE_OVER_QUILL, "one.toml", ("ring.slots=3",), (LINKED, TIME)), "another scenario"),
+        (lambda: grid(ONE_OVER_QUILL, "one.toml", (), ("ring.slots=2,3", TIME)), "columns"),
     ],
 )
 def test_rows_of_another_sweep_are_never_mixed_in(
@@ -177,7 +162,7 @@ def test_a_killed_worker_of_a_cluster_loses_nothing(tmp_path: Path, monkeypatch:
 
     from ringwright.optimizer.studies.executors import cluster_executor
 
-    over = grid(TEXT, "one.toml", (), (f"limits.finish_within_h={','.join(str(20 + i) for i in range(12))}",))
+    over = grid(ONE_OVER_QUILL, "one.toml", (), (f"limits.finish_within_h={','.join(str(20 + i) for i in range(12))}",))
     monkeypatch.setattr("ringwright.optimizer.studies.sweep.plan_point", partial(leave_first, str(tmp_path / "killed")))
     with (
         distributed.LocalCluster(

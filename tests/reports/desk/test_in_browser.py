@@ -54,13 +54,6 @@ def home() -> Iterator[Any]:
 
 
 @pytest.fixture(scope="module")
-def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    place = tmp_path_factory.mktemp("desk") / "two.toml"
-    place.write_text(SMALL, encoding="utf-8")
-    return place
-
-
-@pytest.fixture(scope="module")
 def running(file: Path) -> Iterator[Served]:
     with served(file) as one:
         yield one

@@ -15,13 +15,6 @@ from ringwright.tests.reports.desk.running import SMALL, Served, served
 
 
 @pytest.fixture(scope="module")
-def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    place = tmp_path_factory.mktemp("desk") / "two.toml"
-    place.write_text(SMALL, encoding="utf-8")
-    return place
-
-
-@pytest.fixture(scope="module")
 def desk(file: Path) -> Iterator[Served]:
     with served(file) as running:
         yield running
