@@ -301,7 +301,8 @@ class Craft:
     """One craft. ``orbit`` is None while it waits on the ground.
 
     Masses and specific impulse are all given or all None; without them propellant is not counted.
-    ``ready_s`` is the earliest burn in space, or the delivery to the pad. ``stay`` keeps a craft where it is.
+    ``ready_s`` is the earliest burn in space, or the delivery to the pad. ``stay`` keeps a craft where it is;
+    with ``may_move`` it is in the ring and may be left there, within the tolerance, or take another slot.
     ``pads`` names the launch sites that may launch it, none of them: any. ``errors`` are those of its burns and
     readings, where they are not the scenario's. ``carrier`` names the carrier that may take it up.
     ``burns_max`` is how often its engine may be lit, ``burn_least_m_s`` the smallest burn that it can do,
@@ -326,6 +327,7 @@ class Craft:
     ready_s: float = number_by_default("craft", "ready")
     pads: tuple[str, ...] = ()
     stay: bool = flag_by_default("craft", "stay")
+    may_move: bool = False
     area_m2: float | None = None
     drag_coefficient: float = number_by_default("craft", "drag_coefficient")
     reflectivity: float = number_by_default("craft", "reflectivity")

@@ -42,7 +42,8 @@ def slips_text(slips: Slips, width: int) -> str:
     lines += paragraph(
         "Best plans by the goal over the catalogue, not flown; what went up before a slip keeps its slot. Spares are "
         f"like the craft that they replace and are launched no sooner than {span(slips.spare_after_s)} later, without "
-        "regard to the latest finish; delta-v is that of all craft, the launchers' and carriers' left out.",
+        "regard to the latest finish; delta-v is that of all craft, the launchers' and carriers' left out. For an even "
+        "ring craft that stay move, too.",
         width,
     )
     lines += ["", *paragraph(CAUTION, width)]
@@ -87,7 +88,10 @@ def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
     else:
         lines.append(f"{name} {where}:")
         lines.append(f"- leave the gap: {_price(loss.gap)}")
-    lines.append(f"- spread the others evenly: {loss.why_not_spread or _price(loss.spread, since_of(loss))}")
+    even = f"the ring of {slips.scenario.ring.slots - 1} evenly again costs " if loss.spread is not None else ""
+    lines.append(
+        f"- spread the others evenly: {loss.why_not_spread or even + _price(loss.spread, since_of(loss), ' in all')}"
+    )
     lines.append(f"- wait for a spare: {_price(loss.spare, since_of(loss))}")
     return lines
 
@@ -97,11 +101,11 @@ def since_of(loss: Loss) -> float:
     return loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
 
 
-def _price(price: Price | None, since_s: float = 0.0) -> str:
+def _price(price: Price | None, since_s: float = 0.0, said: str = "") -> str:
     if price is None:
         return "no plan keeps the limits."
     after = f"done {span(price.finish_s - since_s)} later" if since_s else f"done after {span(price.finish_s)}"
-    return f"{plain(price.delta_v_m_s)} m/s, {after}."
+    return f"{plain(price.delta_v_m_s)} m/s{said}, {after}."
 
 
 def slips_json(slips: Slips) -> str:

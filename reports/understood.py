@@ -304,6 +304,8 @@ def _craft_item(scenario: Scenario, craft: Craft) -> str:
         parts.append(f"launched from {' or '.join(craft.pads)} only")
     if craft.stay:
         parts.append("stays where it is")
+    if craft.may_move:
+        parts.append("stays where it is, or takes another slot where that serves the goal")
     if craft.ready_s:
         what = "first burn" if craft.orbit else "at the pad"
         parts.append(f"{what} after {duration(craft.ready_s, scenario.body)} at the earliest")

@@ -117,7 +117,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "single-craft-table": (19, "craft holds one table for each item", "[[craft]]"),
     "slot-beyond-the-last": (28, "ring.occupied.Jade.slot = 3", "counted 0 to 2"),
     "some-masses": (21, "has dry_mass_kg and isp_s but no propellant", "together, or none of them"),
-    "stay-as-text": (25, 'craft.Rust.stay = "yes"', "true or false, without quotes"),
+    "stay-as-text": (25, 'craft.Rust.stay = "yes"', 'should be "may move", true or false'),
     "stay-off-the-ring": (25, "craft.Rust.stay = true", "an orbit at 9 000 km"),
     "stay-on-the-ground": (21, "craft.Teal.stay = true", "give it an orbit, or launch it"),
     "text-as-number": (1, "title = 7", '"7" in quotes'),
