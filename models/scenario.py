@@ -112,6 +112,7 @@ class RingSpec:
     ``with_drag`` says whether its slots keep their altitude against drag, or sink as all craft do. ``longitude_rad`` is
     where slot 0 stays over the ground, None for a ring that turns against it. ``pattern_rad`` is how far each slot of a
     plane is ahead of its slot 0, empty where they are equally spaced.
+    ``leave_free`` are slots of each plane that are not filled now.
     """
 
     radius_m: float
@@ -129,6 +130,7 @@ class RingSpec:
     with_drag: WithDrag = _WITH_DRAG
     longitude_rad: float | None = None
     pattern_rad: tuple[float, ...] = ()
+    leave_free: tuple[int, ...] = ()
     occupied: tuple[Occupied, ...] = ()
 
 

@@ -63,6 +63,7 @@ def respaced(
         scenario.ring,
         slots=slots,
         pattern_rad=uneven(pattern_rad),
+        leave_free=(),
         slot0_rad=None,
         occupied=(),
         planes=ring.planes,

@@ -250,7 +250,7 @@ def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
         return None, "slots that stay over the ground are where they are"
     if ring.slots < 2:
         return None, "no craft is left"
-    fewer = replace(ring, slots=ring.slots - 1, pattern_rad=(), slot0_rad=None, occupied=())
+    fewer = replace(ring, slots=ring.slots - 1, pattern_rad=(), leave_free=(), slot0_rad=None, occupied=())
     return replace(scenario, ring=fewer, craft=_all_moving(scenario), minimize=_aim(scenario)), ""
 
 
