@@ -92,7 +92,7 @@ pictures: browser
 	$(BIN)/python tests/pictures.py
 	$(BIN)/python tests/moving_page.py
 
-BENCHMARKS := catalogue_speed schedule_sizes many_launches front_times freeform_times start_up budget_speed page_speed
+BENCHMARKS := catalogue_speed schedule_sizes many_launches front_times respace_speed freeform_times start_up budget_speed page_speed
 
 bench: $(READY)
 	for name in $(BENCHMARKS); do $(BIN)/python tests/benchmarks/$$name.py && echo || exit 1; done

@@ -112,6 +112,7 @@ class RingSpec:
     ``with_drag`` says whether its slots keep their altitude against drag, or sink as all craft do. ``longitude_rad`` is
     where slot 0 stays over the ground, None for a ring that turns against it. ``pattern_rad`` is how far each slot of a
     plane is ahead of its slot 0, empty where they are equally spaced.
+    ``leave_free`` are slots of each plane that are not filled now.
     """
 
     radius_m: float
@@ -129,6 +130,7 @@ class RingSpec:
     with_drag: WithDrag = _WITH_DRAG
     longitude_rad: float | None = None
     pattern_rad: tuple[float, ...] = ()
+    leave_free: tuple[int, ...] = ()
     occupied: tuple[Occupied, ...] = ()
 
 
@@ -301,7 +303,8 @@ class Craft:
     """One craft. ``orbit`` is None while it waits on the ground.
 
     Masses and specific impulse are all given or all None; without them propellant is not counted.
-    ``ready_s`` is the earliest burn in space, or the delivery to the pad. ``stay`` keeps a craft where it is.
+    ``ready_s`` is the earliest burn in space, or the delivery to the pad. ``stay`` keeps a craft where it is;
+    with ``may_move`` it is in the ring and may be left there, within the tolerance, or take another slot.
     ``pads`` names the launch sites that may launch it, none of them: any. ``errors`` are those of its burns and
     readings, where they are not the scenario's. ``carrier`` names the carrier that may take it up.
     ``burns_max`` is how often its engine may be lit, ``burn_least_m_s`` the smallest burn that it can do,
@@ -326,6 +329,7 @@ class Craft:
     ready_s: float = number_by_default("craft", "ready")
     pads: tuple[str, ...] = ()
     stay: bool = flag_by_default("craft", "stay")
+    may_move: bool = False
     area_m2: float | None = None
     drag_coefficient: float = number_by_default("craft", "drag_coefficient")
     reflectivity: float = number_by_default("craft", "reflectivity")

@@ -49,7 +49,9 @@ def respaced_text(file: str, settings: Sequence[str], made: Scenario, after_s: f
 
 def _ring(table: dict[str, Any], made: Scenario) -> dict[str, Any]:
     spec = made.ring
-    left = _without("ring", table, ("slots", "pattern", "slot0", "occupied", "planes", "phasing", "spread", "node"))
+    left = _without(
+        "ring", table, ("slots", "pattern", "leave_free", "slot0", "occupied", "planes", "phasing", "spread", "node")
+    )
     if spec.pattern_rad:
         left["slots_deg"] = [round(math.degrees(one), ANGLE_DIGITS) for one in spec.pattern_rad]
     else:

@@ -49,7 +49,8 @@ def slips_text(slips: Slips, width: int) -> str:
     lines += paragraph(
         "Best plans by the goal over the catalogue, not flown; what went up before a slip keeps its slot. Spares are "
         f"like the craft that they replace and are launched no sooner than {span(slips.spare_after_s)} later, without "
-        "regard to the latest finish; delta-v is that of all craft, the launchers' and carriers' left out.",
+        "regard to the latest finish; delta-v is that of all craft, the launchers' and carriers' left out. For an even "
+        "ring craft that stay move, too.",
         width,
     )
     lines += ["", *paragraph(CAUTION, width)]
@@ -104,7 +105,9 @@ def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
     else:
         lines.append(f"{name} {where}:")
         lines.append(f"- leave the gap: {_price(loss, 'gap')}")
-    lines.append(f"- spread the others evenly: {loss.why_not_spread or _price(loss, 'spread')}")
+    even = f"the ring of {slips.scenario.ring.slots - 1} evenly again costs " if loss.spread is not None else ""
+    spread = loss.why_not_spread or even + _price(loss, "spread", " in all")
+    lines.append(f"- spread the others evenly: {spread}")
     lines.append(f"- wait for a spare: {loss.why_no_spare or _price(loss, 'spare')}")
     return lines
 
@@ -114,7 +117,7 @@ def since_of(loss: Loss) -> float:
     return loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
 
 
-def _price(loss: Loss, which: Literal["gap", "spread", "spare"]) -> str:
+def _price(loss: Loss, which: Literal["gap", "spread", "spare"], said: str = "") -> str:
     price: Price | None = getattr(loss, which)
     if which in loss.unreached:
         return f"{NOT_REACHED}."
@@ -122,7 +125,7 @@ def _price(loss: Loss, which: Literal["gap", "spread", "spare"]) -> str:
         return "no plan keeps the limits."
     since_s = since_of(loss)
     after = f"done {span(price.finish_s - since_s)} later" if since_s else f"done after {span(price.finish_s)}"
-    return f"{_delta_v(price)} m/s, {after}."
+    return f"{_delta_v(price)} m/s{said}, {after}."
 
 
 def slips_json(slips: Slips) -> str:

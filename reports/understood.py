@@ -167,6 +167,8 @@ def _ring_items(scenario: Scenario) -> list[str]:
         f"Mean period {clock(made.period_s)} at {plain(made.speed_m_s)} m/s.",
         f"In place means within {brief(math.degrees(ring.tolerance_rad))} deg of the slot; plans aim at the slot.",
     ]
+    if ring.leave_free:
+        items.append(f"Not filled now, in each plane: slot {listed([str(slot) for slot in ring.leave_free])}.")
     if ring.longitude_rad is not None:
         ahead = [float(made.ahead(slot)) for slot in range(ring.slots)]
         over = [math.degrees(ring.longitude_rad + one) % 360.0 for one in ahead]
@@ -304,6 +306,8 @@ def _craft_item(scenario: Scenario, craft: Craft) -> str:
         parts.append(f"launched from {' or '.join(craft.pads)} only")
     if craft.stay:
         parts.append("stays where it is")
+    if craft.may_move:
+        parts.append("stays where it is, or takes another slot where that serves the goal")
     if craft.ready_s:
         what = "first burn" if craft.orbit else "at the pad"
         parts.append(f"{what} after {duration(craft.ready_s, scenario.body)} at the earliest")

@@ -136,7 +136,7 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
                 f"{no_more(able * (1.0 - 1e-6))} m/s would be accepted.",
                 "reserve",
             )
-    if craft.orbit is None and craft.stay:
+    if craft.orbit is None and (craft.stay or craft.may_move):
         raise table.error(
             f"{table.quote('stay')}, but {craft.name} is on the ground: give it an orbit, or launch it.", "stay"
         )
@@ -151,7 +151,7 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
         planes = scenario.ring.planes
         raise inside.error(f"{inside.quote('plane')} is no plane of the ring: {planes_accepted(planes)}.", "plane")
     if (
-        craft.stay
+        (craft.stay or craft.may_move)
         and craft.orbit
         and not (craft.orbit.circular and on_ring(craft.orbit.apoapsis_m, scenario.ring.radius_m))
     ):

@@ -264,6 +264,7 @@ def _craft(table: Table, body: Body, errors: Errors | None) -> Craft:
     table.note_defaults("load" if "propellant" not in table else "", "thrust" if "dry_mass" not in table else "", *bare)
     return Craft(
         **table.given(Craft),
+        may_move=table.text("stay") is not None,
         errors=errors_of(table.table("errors"), errors),
         orbit=None if inside is None else _orbit(inside, body),
     )

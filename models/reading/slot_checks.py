@@ -31,14 +31,15 @@ def check_occupied(scenario: Scenario, root: Table) -> None:
 def check_slots(scenario: Scenario, root: Table) -> None:
     """Raise InputError where slots are too few, or one would hold two craft."""
     ring = scenario.ring
-    places = ring.slots * ring.planes
+    _check_left(scenario, root)
+    places = (ring.slots - len(ring.leave_free)) * ring.planes
     wanted = len(ring.occupied) + len(scenario.craft)
     table = root.tables["ring"][0]
     if wanted > places:
         taken = f", {len(ring.occupied)} of them occupied" if ring.occupied else ""
         raise table.error(
             f"{len(scenario.craft)} craft are to find a slot, but the ring has {places}{taken}: "
-            f"{_more(table, math.ceil(wanted / ring.planes))}, or take craft out.",
+            f"{_more(table, math.ceil(wanted / ring.planes) + len(ring.leave_free))}, or take craft out.",
             _key(table),
         )
     for plane in range(ring.planes):
@@ -65,6 +66,34 @@ def check_slots(scenario: Scenario, root: Table) -> None:
                 "of them another place, or take it out."
             )
         taken_by[plane, slot] = who
+
+
+def _check_left(scenario: Scenario, root: Table) -> None:
+    """Raise InputError where slots that are left free are none, given twice, taken, or cannot be known apart."""
+    ring, table = scenario.ring, root.tables["ring"][0]
+    if not ring.leave_free:
+        return
+    quote = table.quote("leave_free")
+    beyond = [slot for slot in ring.leave_free if slot >= ring.slots]
+    if beyond:
+        raise table.error(
+            f"{quote} names slot {beyond[0]}, but the {ring.slots} slots are counted 0 to {ring.slots - 1}.",
+            "leave_free",
+        )
+    if len(set(ring.leave_free)) < len(ring.leave_free):
+        raise table.error(f"{quote} names a slot twice: name each once.", "leave_free")
+    placed = any(one.slot is not None and one.angle_rad is not None for one in ring.occupied)
+    if ring.slot0_rad is None and not placed:
+        raise table.error(
+            f"{quote} needs to know which slot is which, but ring.slot0_deg is free: give slot0_deg, or list the slots "
+            "that are to be filled in slots_deg and take leave_free out.",
+            "leave_free",
+        )
+    for who, _, slot, holder in _places_taken(scenario, root):
+        if slot in ring.leave_free:
+            raise holder.error(
+                f"{who} is in slot {slot}, which {quote} leaves free: take the slot out there, or move {who}."
+            )
 
 
 def _may_change_plane(scenario: Scenario, craft: Craft) -> bool:

@@ -121,7 +121,7 @@ def _texts(table: Table, key: Key, value: object) -> tuple[str, ...]:
 def _several(table: Table, key: Key, unit: str, value: object) -> tuple[float, ...]:
     quote = table.quote(key.name)
     if not isinstance(value, list):
-        raise table.error(f"{quote} should be a list: write {key.spelled}_{unit} = [0, ...].", key.name)
+        raise table.error(f"{quote} should be a list: write {key.spelled}{unit and '_'}{unit} = [0, ...].", key.name)
     if not value:
         raise table.error(f"{quote} is an empty list: fill it or leave it out.", key.name)
     if len(value) > SEVERAL_MAX:

@@ -40,7 +40,9 @@ def neighbor_groups(ring: Ring, neighbors: int) -> tuple[frozenset[int], ...]:
 
 def kept_slots(problem: Problem) -> frozenset[int]:
     """Slots that craft hold which stay."""
-    return frozenset(range(problem.ring.slots * problem.ring.planes)) - frozenset(problem.free_slots)
+    return (
+        frozenset(range(problem.ring.slots * problem.ring.planes)) - frozenset(problem.free_slots) - problem.left_free
+    )
 
 
 def served_s(ring: Ring, in_place_s: Mapping[int, float], neighbors: int) -> float:

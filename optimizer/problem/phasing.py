@@ -23,6 +23,9 @@ from ...models.ring import Ring
 F = NDArray[np.float64]
 I = NDArray[np.int64]  # noqa: E741 - the integer twin of F
 
+CELLS = 50_000
+"""So many pairs of winding and lead are looked at together: what a cache of the processor holds."""
+
 LEVEL_RAD = 1e-9
 """A slot closer than this needs no phasing: a few centimeters, far below what anything can fly."""
 
@@ -96,14 +99,16 @@ class Touch:
         return abs(self.ring.speed_m_s - self.arrival_speed_m_s)
 
     def windings(self) -> tuple[tuple[int, int], ...]:
-        """Every (k, m) that can fit for some lead in (-pi, pi]."""
+        """Every (k, m) that can fit for some lead in (-pi, pi], by k and then by m."""
+        return tuple(zip(*(column.tolist() for column in self._winding_columns()), strict=True))
+
+    def _winding_columns(self) -> tuple[I, I]:
+        """The same as columns k and m."""
         low, high = self.ratio_low * (1.0 - LIMIT_SLACK), self.ratio_high * (1.0 + LIMIT_SLACK)
-        return tuple(
-            (k, m)
-            for k in range(1, self.revolutions_max + 1)
-            for m in range(self.ring_revolutions_max + 1)
-            if m + 0.5 >= low * k and m - 0.5 <= high * k
-        )
+        k = np.arange(1, self.revolutions_max + 1)[:, np.newaxis]
+        m = np.arange(self.ring_revolutions_max + 1)
+        row, column = np.nonzero((m + 0.5 >= low * k) & (m - 0.5 <= high * k))
+        return row + 1, column
 
     def windings_count(self) -> int:
         """How many there are."""
@@ -141,6 +146,11 @@ class Among:
             return False
         return self.revolutions is None or k in self.revolutions
 
+    def mask(self, k: I, m: I) -> NDArray[np.bool_]:
+        """The same for columns of both."""
+        asked = np.ones(k.size, dtype=bool) if self.revolutions is None else np.isin(k, list(self.revolutions))
+        return asked & (self.level | (k > 0) | (m > 0))
+
     def up_to(self, most: int) -> I:
         """The numbers of revolutions that are wanted, from 1 to the most, ascending."""
         every = np.arange(1, most + 1)
@@ -166,15 +176,22 @@ def every_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasin
     """
     rows, ks, ms, ratios = [], [], [], []
     turn = lead / (2.0 * np.pi)
-    for k, m in touch.windings():
-        if wanted is not None and not wanted(k, m):
-            continue
-        ratio = (m - turn) / k
-        (hit,) = np.nonzero(_fits(touch, ratio, ratio * k * touch.ring.period_s))
+    every_k, every_m = touch._winding_columns()
+    if isinstance(wanted, Among):
+        asked = wanted.mask(every_k, every_m)
+        every_k, every_m = every_k[asked], every_m[asked]
+    elif wanted is not None:
+        asked = np.array([wanted(*one) for one in zip(every_k.tolist(), every_m.tolist(), strict=True)], dtype=bool)
+        every_k, every_m = every_k[asked], every_m[asked]
+    step = max(CELLS // max(lead.size, 1), 1)
+    for first in range(0, every_k.size, step):
+        k, m = every_k[first : first + step], every_m[first : first + step]
+        ratio = (m[:, np.newaxis] - turn) / k[:, np.newaxis]
+        winding, hit = np.nonzero(_fits(touch, ratio, ratio * k[:, np.newaxis] * touch.ring.period_s))
         rows.append(hit)
-        ks.append(np.full(hit.size, k))
-        ms.append(np.full(hit.size, m))
-        ratios.append(ratio[hit])
+        ks.append(k[winding])
+        ms.append(m[winding])
+        ratios.append(ratio[winding, hit])
     if wanted is None or wanted(0, 0):
         (hit,) = np.nonzero(np.abs(lead) <= LEVEL_RAD)
         rows.append(hit)

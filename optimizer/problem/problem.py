@@ -105,6 +105,12 @@ class Problem:
         return np.array([k.slot // self.ring.slots for k in self.kept], dtype=np.int64)
 
     @property
+    def left_free(self) -> frozenset[int]:
+        """Slots that are not filled now, counted through the planes."""
+        ring = self.ring
+        return frozenset(p * ring.slots + s for p in range(ring.planes) for s in self.scenario.ring.leave_free)
+
+    @property
     def phase_given(self) -> bool:
         """Whether the scenario says where the ring stands, so that no rule has to."""
         spec = self.scenario.ring

@@ -12,6 +12,7 @@ from ...models import frames, launch
 from ...models.craft import delta_v_allowed
 from ...models.errors import InputError
 from ...models.opportunities import liftoffs, open_to, turn_s
+from ...models.readouts import listed
 from ...models.ring import Ring
 from ...models.ring_as_given import ring_as_given
 from ...models.scenario import Craft, Scenario
@@ -207,7 +208,11 @@ def _problem(
     ways: tuple[launch.Ascent, ...],
 ) -> Problem:
     kept, notes = _kept(scenario, ring, staying)
-    free = tuple(s for s in range(ring.planes * ring.slots) if s not in {k.slot for k in kept})
+    taken, left = {k.slot for k in kept}, scenario.ring.leave_free
+    free = tuple(s for s in range(ring.planes * ring.slots) if s not in taken and s % ring.slots not in left)
+    if left:
+        each = " of each plane" if ring.planes > 1 else ""
+        notes.append(f"left free for later{each}: slot{'s' if len(left) > 1 else ''} {listed([str(s) for s in left])}")
     groups: dict[Craft, list[str]] = {}
     for craft in scenario.craft:
         if not craft.stay:

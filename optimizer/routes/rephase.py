@@ -14,7 +14,7 @@ from ...models.memory import need
 from ..limits.screening import passes_kept, within_limits
 from ..problem.in_space import Standing
 from ..problem.options import F, I, Option, Options, join, undominated
-from ..problem.phasing import LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
+from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 from ..problem.problem import CraftClass, Problem
 from ..trajectory.course import Course
 from ..trajectory.differential_correction import IN_PLANE, Unknown
@@ -41,6 +41,7 @@ class Phasing:
         floor_m, ceiling_m: radii that its own orbit has to keep to for it to stay there.
         wanted: which (k, m) are wanted; None for all.
         passes: how many touches it may let by before its first burn; None for all of `passes_of`.
+        left_rad: how far off a slot it may be left where it is.
         prune: whether for each slot and number of passes only what no other (k, m) beats in delta-v and time is made.
     """
 
@@ -52,6 +53,7 @@ class Phasing:
     ceiling_m: float
     wanted: Wanted | None = None
     passes: range | None = None
+    left_rad: float = 0.0
     prune: bool = False
 
 
@@ -102,6 +104,7 @@ def phasing_options(
                 floor_m=problem.scenario.floor_m,
                 ceiling_m=limits.apoapsis_max_m,
                 passes=several[begin : begin + by],
+                left_rad=_left_rad(problem, group),
                 prune=lean,
             )
             options = within_limits(problem, moved(_block(question, group, some)), limits.finish_within_s)
@@ -111,6 +114,12 @@ def phasing_options(
                 kept = [found.take(undominated(found))]
         parts += kept
     return join(parts)
+
+
+def _left_rad(problem: Problem, group: CraftClass) -> float:
+    """How far off a slot a craft of a class may be left: by the tolerance where it may stay and slots have a place."""
+    placed = problem.phase_given or bool(problem.kept)
+    return problem.scenario.ring.tolerance_rad if group.craft.may_move and placed else 0.0
 
 
 def _costs_by_winding_alone(problem: Problem, group: CraftClass) -> bool:
@@ -148,6 +157,7 @@ def phased(asked: Phasing) -> Options:
     burn: F = np.asarray(start.first_s + let_by * start.period_s, dtype=np.float64)
     lead = frames.wrap(ring.phase(burn, slots) - start.angle_rad - let_by * start.advance_rad)
     chosen = (best_phasing if asked.prune else every_phasing)(touch, lead, asked.wanted)
+    chosen = _with_left(asked, chosen, lead)
     # of options alike in cost and time the one that starts soonest comes first, and is kept
     soonest = np.argsort(let_by[chosen.row], kind="stable")
     chosen = Phasings(**{name: column[soonest] for name, column in vars(chosen).items()})
@@ -171,6 +181,16 @@ def phased(asked: Phasing) -> Options:
     )
     waits_s = options.finish_s - options.touch_s
     return options.take(waits_s <= touch.wait_within_s * (1.0 + LIMIT_SLACK))
+
+
+def _with_left(asked: Phasing, chosen: Phasings, lead: F) -> Phasings:
+    """The choices, and to stay where it is for a craft that may: near to a slot, not quite in it."""
+    (near,) = np.nonzero((np.abs(lead) > LEVEL_RAD) & (np.abs(lead) <= asked.left_rad))
+    if not near.size or (asked.wanted is not None and not asked.wanted(0, 0)):
+        return chosen
+    still = every_phasing(asked.touch, np.zeros(near.size), lambda k, m: (k, m) == (0, 0))
+    rows = {**vars(still), "row": near[still.row]}
+    return Phasings(**{name: np.concatenate([column, rows[name]]) for name, column in vars(chosen).items()})
 
 
 def passes_of(touch: Touch, start: Standing, floor_m: float, ceiling_m: float) -> range:

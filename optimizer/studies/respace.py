@@ -63,6 +63,7 @@ def respaced(
         scenario.ring,
         slots=slots,
         pattern_rad=uneven(pattern_rad),
+        leave_free=(),
         slot0_rad=None,
         occupied=(),
         planes=ring.planes,
@@ -70,18 +71,33 @@ def respaced(
         spread_rad=ring.spread_rad,
         node_rad=ring.node_rad,
     )
-    return replace(scenario, ring=spec, craft=tuple(_moving(one) for one in places), pads=(), carriers=())
+    return replace(scenario, ring=spec, craft=tuple(moving(one) for one in places), pads=(), carriers=())
 
 
-def _moving(place: Place) -> Craft:
+def moving(place: Place) -> Craft:
+    """A craft that is up, as one that may move from where it is."""
     return replace(
-        place.craft, orbit=place.orbit, ready_s=place.ready_s, stay=False, load="full", pads=(), carrier=None
+        place.craft,
+        orbit=place.orbit,
+        ready_s=place.ready_s,
+        stay=False,
+        may_move=False,
+        load="full",
+        pads=(),
+        carrier=None,
     )
 
 
 def on_the_ring(ring: Ring, angle_rad: float, at_s: float, plane: int = 0) -> Orbit:
     """The ring's own circle, with the argument of latitude at which a craft is at a time."""
     return Orbit(periapsis_m=ring.radius_m, apoapsis_m=ring.radius_m, angle_rad=angle_rad, at_s=at_s, plane=plane)
+
+
+def loosened(scenario: Scenario, at_s: float = 0.0) -> tuple[Place, ...]:
+    """The craft that stay, as craft that may move from where they are at a time; the scenario says where slots are."""
+    problem = problems(scenario)[0]
+    moved = _staying(scenario, problem.ring, problem.kept, at_s)
+    return tuple(replace(one, orbit=replace(one.orbit, at_s=at_s), ready_s=at_s) for one in moved)
 
 
 def standing_now(scenario: Scenario, lost: Sequence[str] = ()) -> Standing:

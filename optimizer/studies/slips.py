@@ -2,8 +2,9 @@
 
 Every answer is a new plan, best by the scenario's goal over the catalogue (flown for its liftoff only): all that
 is still to be launched may take other slots and moments, except that a slip changes nothing for what has gone up
-before. After a loss the ring is either spread evenly over those that are left, or its gap waits for a spare. Each
-question gets its part of the time that is left; one that no answer was found for in it is marked as not reached.
+before. After a loss the ring is either spread evenly over those that are left, craft that stay among them, or its gap
+waits for a spare. Each question gets its part of the time that is left; one that no answer was found for in it is
+marked as not reached.
 """
 
 from __future__ import annotations
@@ -12,11 +13,11 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from ...models.scenario import Occupied, RingSpec, Scenario
+from ...models.scenario import Aim, Craft, Occupied, RingSpec, Scenario
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from .questions import NONE_LEFT, Found, Price, Questions
-from .respace import Place, on_the_ring, respaced
+from .respace import Place, loosened, moving, on_the_ring, respaced
 
 Progress = Callable[[str], None]
 
@@ -47,7 +48,7 @@ class Loss:
         in_orbit: dead in its slot after all craft are in place; else on the pad.
         gap: the rest of the plan with its slot left empty; in orbit nothing is left to do.
         spread: the ring re-spaced for those that are left, from the beginning (on the pad) or from the last arrival
-            (in orbit); None where no plan keeps the limits, or craft that stay are in the way.
+            (in orbit), craft that stay moved, too; None where no plan keeps the limits, or for another reason.
         spare: another craft like it, launched no sooner than ``spare_after_s`` after it was, whatever the latest
             finish; None where no plan keeps the other limits.
         why_not_spread, why_no_spare: in words, where there is a reason other than the limits.
@@ -243,11 +244,24 @@ def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
     ring = scenario.ring
     if ring.planes > 1:
         return None, "a pattern of several planes is not re-spaced for one craft less"
-    if ring.occupied or any(craft.stay for craft in scenario.craft):
-        return None, "craft that stay fix the slots, so the rest cannot be re-spaced"
+    if ring.longitude_rad is not None:
+        return None, "slots that stay over the ground are where they are"
     if ring.slots < 2:
         return None, "no craft is left"
-    return replace(scenario, ring=replace(ring, slots=ring.slots - 1, pattern_rad=(), slot0_rad=None)), ""
+    fewer = replace(ring, slots=ring.slots - 1, pattern_rad=(), leave_free=(), slot0_rad=None, occupied=())
+    return replace(scenario, ring=fewer, craft=_all_moving(scenario), minimize=_aim(scenario)), ""
+
+
+def _all_moving(scenario: Scenario) -> tuple[Craft, ...]:
+    """The craft of a scenario, and those that are in its ring, those that stay as craft that may move."""
+    stays = tuple(moving(place) for place in loosened(scenario))
+    return (*stays, *(one for one in scenario.craft if not one.stay))
+
+
+def _aim(scenario: Scenario) -> Aim:
+    """The goal; delta-v in place of propellant where craft that stay have no masses."""
+    bare = scenario.ring.occupied or any(one.stay and one.dry_mass_kg is None for one in scenario.craft)
+    return "delta_v" if bare and scenario.minimize == "propellant" else scenario.minimize
 
 
 def _loss(*, in_orbit: bool, gap: Found, spread: Found, spare: Found, why: str, alone: str = "") -> Loss:
@@ -287,7 +301,7 @@ def _in_orbit(
     """After the last arrival: all other craft in their slots, with what propellant the plan leaves."""
     ring, now = outcome.ring, plan.finish_s
     parts = {p.craft: p for p in plan.craft}
-    there = []
+    there = list(loosened(scenario, now))
     for one in scenario.craft:
         if one.name == part.craft or one.stay:
             continue

@@ -267,7 +267,7 @@ def _craft(table: Mapping[str, Any], body_radius: float) -> Craft:
         reserve=quantity(table, "reserve", "speed", 0.0),
         ready=quantity(table, "ready", "time", 0.0),
         pads=tuple(table.get("pads", ())),
-        stay=bool(table.get("stay", False)),
+        stay=table.get("stay", False) is True,
         orbit=orbit,
     )
 

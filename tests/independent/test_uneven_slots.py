@@ -258,3 +258,20 @@ def test_a_ring_respaced_into_a_pattern(tmp_path: Path) -> None:
     assert ended
     for one in ended:
         assert one.miss_deg < OFF_DEG, one
+
+
+@pytest.mark.parametrize("goal", ["delta_v", "finish"])
+def test_slots_left_free_stay_free(goal: str) -> None:
+    """No order over the slots that may be filled is better, and none of the others is filled."""
+    text = _space([0.0, 30.0, 140.0, 250.0], [20.0, 150.0], goal=goal, slot0="0.0", more="leave_free = [1, 2]")
+    case, result = read_case(text), planned(text)
+    table = Phase(case, 0.0).choices
+    of = 1 if goal == "finish" else 0
+    best = [[min((one[of] for one in row[slot]), default=math.inf) for slot in (0, 3)] for row in table]
+    join = max if goal == "finish" else sum
+    least = min(join((best[0][0], best[1][1])), join((best[0][1], best[1][0])))
+    plan = result["plans"][0]
+    assert plan["finish_s" if goal == "finish" else "delta_v_m_s"] <= least + DIGIT[goal]
+    for one in result["plans"]:
+        assert sorted(part["slot"] for part in one["craft"]) == [0, 3]
+    assert any("left free for later" in note for note in result["notes"])

@@ -115,15 +115,23 @@ def test_a_spare_takes_the_place_of_a_craft_lost_on_the_pad() -> None:
         assert on_pad.spread is not None
 
 
-def test_craft_that_stay_keep_the_ring_as_it_is() -> None:
+def test_craft_that_stay_move_for_an_even_ring() -> None:
+    """As if the scenario had them as craft in space, where they are, beside those that are still to be launched."""
     ring = 'slot0_deg = 40.0\n[[ring.occupied]]\nname = "Campion"\nslot = 2'
-    launches = slips_of(world(names=TWO, launch=LAUNCHED, ring=ring, low_km=-300.0)).launches
+    text = world(names=TWO, launch=LAUNCHED, ring=ring, low_km=-300.0, limits="finish_within_d = 9.0", slots=4)
+    launches = slips_of(text).launches
     assert launches
+    there = '[[craft]]\nname = "Campion"\norbit = { altitude_km = 2400.0, angle_deg = 220.0 }\n'
     for launch in launches:
-        assert launch.losses
-        for loss in launch.losses:
-            assert loss.spread is None
-            assert "craft that stay" in loss.why_not_spread
+        on_pad, in_orbit = launch.losses
+        left = tuple(name for name in TWO if name != launch.name)
+        loose = world(names=left, launch=LAUNCHED, low_km=-300.0, limits="finish_within_d = 9.0", slots=3) + there
+        assert on_pad.spread is not None
+        least = planned(loose)["plans"][0]
+        assert on_pad.spread.delta_v_m_s == pytest.approx(least["delta_v_m_s"], abs=UNSEEN_M_S)
+        # two craft at the places of two slots of four are to be in two of three
+        assert in_orbit.spread is not None
+        assert in_orbit.spread.delta_v_m_s > 0.0
 
 
 @pytest.mark.parametrize("room", [questions_module, decisions_module])
