@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 from ..models.arrays import Array
+from ..models.flight.averaged import MeanOrbits
 from ..models.force_choice import Chosen
 from ..models.ring import Ring
 from ..models.synchronous import StableLongitude
@@ -50,6 +52,7 @@ class ForcedHold:
         trims: of all craft, in order of time.
         trim_m_s_year, make_up_m_s_year: the most that one craft trims, and makes up for drag, m/s a year.
         eccentricity: the largest that any orbit reaches.
+        start: mean orbits of all craft at ``begin_s``.
         stable: the longitudes that are stable, for a ring fixed to the ground under an uneven field.
     """
 
@@ -69,7 +72,32 @@ class ForcedHold:
     trim_m_s_year: float
     make_up_m_s_year: float
     eccentricity: float
+    start: MeanOrbits
     stable: tuple[StableLongitude, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeftAlone:
+    """How long an orbit lasts in which nobody burns any more: an estimate (see ``robustness/left_alone.py``).
+
+    Args:
+        what: the ring, a phasing orbit, a carrier's drop orbit, or where the launcher's last stage is left.
+        who: craft that are in it, or the carrier, or the craft that the stage brought up.
+        periapsis_m, apoapsis_m: radii.
+        lasts_s: until it meets the air, or the ground where there is none; infinite where it had not by ``looked_s``.
+        looked_s: how far it was followed.
+        eccentricity: the largest that it had until then.
+        forces: names of what it was followed under.
+    """
+
+    what: Literal["ring", "phasing", "carrier", "stage"]
+    who: tuple[str, ...]
+    periapsis_m: float
+    apoapsis_m: float
+    lasts_s: float
+    looked_s: float
+    eccentricity: float
+    forces: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,6 +9,7 @@ from typing import Any
 from ..models.readouts import plain
 from ..optimizer.robustness.budget import SHARES, Budget, CraftBudget
 from ..optimizer.robustness.quantiles import CONFIDENCE, Quantile
+from .disposal import disposal_lines, disposal_of
 from .files import write_answer
 from .flown_words import gravity_of
 from .layout import Cells, figures, heading, paragraph, table, words
@@ -64,6 +65,7 @@ def budget_text(budget: Budget, width: int) -> str:
     if any(one.load_kg for one in budget.craft):
         lines += [*heading("Propellant to load, kg", width), *table(_load_table(budget), width)]
         lines += paragraph(_loads_text(budget), width, indent="  ")
+    lines += disposal_lines(budget, width)
     lines += _drivers_text(budget, width)
     if budget.as_zero:
         lines += paragraph(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width, indent="  ")
@@ -217,6 +219,7 @@ def _values(budget: Budget) -> dict[str, Any]:
         "total_m_s": [_quantile(q) for q in budget.total_m_s],
         "one_load_kg": None if budget.one_load_kg is None else [_quantile(q) for q in budget.one_load_kg],
         "one_load_planned_kg": budget.one_load_planned_kg,
+        **disposal_of(budget),
         "drivers": [exact(one, "source", "alone_m_s", "left_out_m_s") for one in budget.drivers],
         "driver_samples": budget.ranking_samples,
         "samples_asked": budget.asked,

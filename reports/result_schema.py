@@ -14,7 +14,9 @@ OBJECTS = {
     "result": "format=text title=text epoch=text? body=body ring=ring model=model proof=proof? kept=[kept] "
     "front=[point] front_note=text? front_resolution_m_s=number? plans=[plan] infeasible=infeasible? "
     "notes=[text] warnings=[text] fronts=fronts~ unfinished=text~ "
-    "rejected=[plan]~ weighed=[risk]~ let_go=[let_go]~",
+    "rejected=[plan]~ weighed=[risk]~ let_go=[let_go]~ left_alone=[left_alone]~",
+    "left_alone": "what=text who=[text] periapsis_km=number apoapsis_km=number lasts_s=number? followed_s=number "
+    "eccentricity_reached=number forces=[text]",
     "let_go": "pad=text insertion=text periapsis_km=number apoapsis_km=number payload_kg=number? delta_v_m_s=number? "
     "finish_s=number?",
     "risk": "plan=count load_p99_m_s=number? load_p99_kg=number? finish_p50_s=number? finish_p90_s=number? "

@@ -19,6 +19,7 @@ from .first_to_act import first_to_act
 from .flown_words import flown_text, model_text
 from .hold import hold_lines
 from .layout import Cells, figures, heading, paragraph, table, words
+from .left_alone import left_alone_lines
 from .let_go import let_go_lines
 from .limits import limit_amount, limit_key, limit_words, outcome_as_written
 from .no_plan import infeasible_text
@@ -65,6 +66,7 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         *first_to_act(outcome, first, width),
         *hold_lines(outcome, first, width),
         *force_lines(outcome, width),
+        *left_alone_lines(outcome, first, width),
         *remark_lines(outcome, width),
         "",
         *paragraph(CAUTION, width),

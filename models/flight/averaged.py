@@ -25,7 +25,7 @@ from ..scenario import Body
 from .drag import Air
 from .forces import Field, Surfaces, Term
 from .harmonics import UnevenField
-from .point_masses import PointPull
+from .point_masses import turning_rad_s
 from .shadow_work import shadow_work
 from .sunlight import Sunlight
 from .zonals import Zonals
@@ -113,6 +113,12 @@ class MeanOrbits:
     def some(self, chosen: NDArray[np.bool_]) -> MeanOrbits:
         """Those of some craft."""
         return MeanOrbits(**{name: value[..., chosen] for name, value in vars(self).items()})
+
+    @staticmethod
+    def together(several: Sequence[MeanOrbits]) -> MeanOrbits:
+        """Several side by side."""
+        names = vars(several[0])
+        return MeanOrbits(**{name: np.concatenate([vars(one)[name] for one in several], axis=-1) for name in names})
 
     @property
     def periapsis_m(self) -> Array:
@@ -302,16 +308,6 @@ def in_step(body: Body, rate_rad_s: float, order: int) -> int:
         if rounds and abs(turns * spin - rounds * rate_rad_s) * SLOWEST_SWING_S < 2.0 * math.pi:
             return turns
     return 0
-
-
-def turning_rad_s(term: Term) -> float:
-    """How fast the pattern of a pull turns, rad/s; 0 where it is no body's pull."""
-    if not isinstance(term, PointPull):
-        return 0.0
-    hour = 3600.0
-    there = term.path.position(np.array([0.0, hour]))
-    sizes = np.linalg.norm(there, axis=0)
-    return float(math.acos(min(1.0, float(there[:, 0] @ there[:, 1]) / float(sizes[0] * sizes[1])))) / hour
 
 
 def _dot(one: Array, other: Array) -> Array:

@@ -19,16 +19,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..arrays import Array
 from ..deadline import poll
 from ..errors import FlightError
 from ..frames import plane_axes
 from ..scenario import Body
-from .averaged import AveragedForces, MeanOrbits, stepped, turning_rad_s
+from .averaged import AveragedForces, MeanOrbits, stepped
 from .drag import Air
 from .forces import Surfaces, Term
-from .point_masses import PointPull
+from .point_masses import PointPull, turning_rad_s
 from .zonals import Zonals
 
 DAY_S = 86_400.0
@@ -39,6 +40,9 @@ LOOK_S = 200.0 * YEAR_S
 
 STEPS_MAX = 400
 """Most steps: with the Sun, the Moon and a bulge that turns the periapsis these are some ten years or more."""
+
+AIR_STEPS_MAX = 1000
+"""The same for each orbit that the air alone decides on: some hundred bring it down."""
 
 BEND = 0.35
 """Most radians that a pattern turns in a step."""
@@ -164,13 +168,13 @@ def deciding(body: Body, terms: Sequence[Term], orbits: MeanOrbits) -> tuple[str
     return (*named, *(one.name for one in terms if isinstance(one, Air) or (pulled and isinstance(one, PointPull))))
 
 
-def _alike(orbits: MeanOrbits, chosen: Array) -> list[Array]:
+def _alike(orbits: MeanOrbits, chosen: NDArray[np.bool_]) -> list[NDArray[np.bool_]]:
     """Those chosen, in groups of about the same shape: nearly circles ask for fewer points a turn than others."""
     oval = np.linalg.norm(orbits.eccentricity, axis=0) > 0.1
     return [group for group in (chosen & ~oval, chosen & oval) if np.any(group)]
 
 
-def _pulled(body: Body, terms: Sequence[Term], orbits: MeanOrbits) -> Array:
+def _pulled(body: Body, terms: Sequence[Term], orbits: MeanOrbits) -> NDArray[np.bool_]:
     """Whether other bodies may move the periapsis of orbits so far that they count, (n,).
 
     With k = 3/4 GM' / (d^3 n) the eccentricity e changes by up to 5/2 k e sqrt(1 - e^2) a second, for as long as
@@ -230,13 +234,14 @@ def _followed(
     done: list[Lasting | None] = [None] * count
     left, here, elapsed, steps = np.arange(count), start, 0.0, 0
     largest = np.linalg.norm(start.eccentricity, axis=0)
+    most = STEPS_MAX if any(not isinstance(one, Air) for one in forces.terms) else AIR_STEPS_MAX * count
     while left.size:
         poll()
         size = np.linalg.norm(here.eccentricity, axis=0)
         largest[left] = np.fmax(largest[left], size)
         # written so that an orbit that is none any more is down, too
         low = ~(here.periapsis_m > forces.floor_m)
-        over = elapsed >= look_s or steps >= STEPS_MAX
+        over = elapsed >= look_s or steps >= most
         for k in np.flatnonzero(low | over):
             lasts = elapsed if low[k] else math.inf
             done[left[k]] = Lasting(seconds=lasts, looked_s=elapsed, eccentricity=float(largest[left[k]]))

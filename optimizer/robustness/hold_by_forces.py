@@ -82,14 +82,13 @@ def hold_by_forces(
     begin = from_s + 0.5 * window_s(ring)
     surfaces = Surfaces.of([one.surface for one in craft])
     start = _mean_orbits(ring, body, craft, from_s)
-    free = AveragedForces.of(body, field, ring.radius_m)
+    free, airless = (AveragedForces.of(body, field, ring.radius_m, drag=drag) for drag in (True, False))
     start = _with_flown_rates(start, free, surfaces, ring, craft, from_s)
     end = begin + min(max(LOOK_S, wanted_s), LOOK_MAX_S)
     track = follow(free, start, surfaces, begin, end)
     errors = _errors(track, ring, craft, ground)
     first, leaves_s = _leaves(track.times_s, errors, tolerance_rad, track.down)
     sunk = maintained and any(isinstance(term, Air) for term in field.terms)
-    airless = AveragedForces.of(body, field, ring.radius_m, drag=False)
     kept = follow(airless, start, surfaces, begin, end) if sunk else track
     uneven = None if ground is None else uneven_part(field)
     times, left, trims = _upkeep(kept, ring, craft, BAND_SHARE * tolerance_rad)
@@ -112,6 +111,7 @@ def hold_by_forces(
         trim_m_s_year=_worst(trims, craft, times) if times.size > 1 else 0.0,
         make_up_m_s_year=float(np.max(_drag_m_s2(free, start, surfaces))) * YEAR_S if sunk else 0.0,
         eccentricity=float(np.max(np.linalg.norm(track.rows[:, 1:4], axis=1))),
+        start=start,
         stable=() if uneven is None else stable_longitudes(uneven, ring.radius_m),
     )
 

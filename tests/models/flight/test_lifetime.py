@@ -97,6 +97,7 @@ def test_a_short_life_is_that_of_a_direct_flight(j2: float, off: float) -> None:
     ahead = np.array([-math.sin(0.5), math.cos(0.5) * math.cos(tilt), math.cos(0.5) * math.sin(tilt)])
     state = np.concatenate([low_m * first, math.sqrt(GM * (2.0 / low_m - 1.0 / a)) * ahead])
     flown = solve_ivp(rate, (0.0, 60.0 * DAY_S), state, events=down, rtol=1e-6, atol=1.0, method="DOP853")
+    assert flown.t_events is not None
     assert flown.t_events[0].size
     found = _lasts(body, low_m, high_m, 50.0)
     assert found == pytest.approx(float(flown.t_events[0][0]), rel=off)
