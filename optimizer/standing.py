@@ -52,6 +52,8 @@ class ForcedHold:
         trims: of all craft, in order of time.
         trim_m_s_year, make_up_m_s_year: the most that one craft trims, and makes up for drag, m/s a year.
         eccentricity: the largest that any orbit reaches.
+        oval_s, low_s: when the first orbit is too oval for the tolerance, and when its periapsis is below the lowest
+            radius allowed, s after ``begin_s``; infinite where that does not happen.
         start: mean orbits of all craft at ``begin_s``.
         stable: the longitudes that are stable, for a ring fixed to the ground under an uneven field.
     """
@@ -72,6 +74,8 @@ class ForcedHold:
     trim_m_s_year: float
     make_up_m_s_year: float
     eccentricity: float
+    oval_s: float
+    low_s: float
     start: MeanOrbits
     stable: tuple[StableLongitude, ...] = ()
 

@@ -64,6 +64,8 @@ def hold_by_forces_of(under: UnderForces) -> dict[str, Any]:
             "from_s": round(hold.begin_s, 3),
             "looked_ahead_s": round(hold.looked_s, 3),
             "eccentricity_reached": round(hold.eccentricity, 6),
+            "too_oval_s": round(hold.oval_s, 3) if math.isfinite(hold.oval_s) else None,
+            "too_low_s": round(hold.low_s, 3) if math.isfinite(hold.low_s) else None,
             "dead_band_deg": round(math.degrees(hold.band_rad), 6),
             "trim_m_s_year": round(hold.trim_m_s_year, 6),
             "drag_make_up_m_s_year": round(hold.make_up_m_s_year, 6),

@@ -41,14 +41,15 @@ LOOK_S = 200.0 * YEAR_S
 STEPS_MAX = 400
 """Most steps: with the Sun, the Moon and a bulge that turns the periapsis these are some ten years or more."""
 
-AIR_STEPS_MAX = 1000
-"""The same for each orbit that the air alone decides on: some hundred bring it down."""
+AIR_STEPS_MAX = 10_000
+"""The same where the air alone decides: some hundred bring each orbit down."""
 
 BEND = 0.35
 """Most radians that a pattern turns in a step."""
 
-ROUND_S = 60.0 * DAY_S
-"""A body that comes round faster is averaged over its own orbit."""
+ROUND_S, SLOW = 60.0 * DAY_S, 0.02
+"""A body that comes round faster than in so long is averaged over its own orbit, unless it goes round at more than this
+share of the rate of the craft: what swings with its turns then adds up, too."""
 
 AROUND = 8
 """Places over which it is averaged."""
@@ -81,7 +82,7 @@ class Lasting:
 
 
 @dataclass(frozen=True)
-class _AllAround:
+class AllAround:
     """A pull averaged over its own orbit, at places of one turn about the present moment."""
 
     pull: PointPull
@@ -182,21 +183,29 @@ def _pulled(body: Body, terms: Sequence[Term], orbits: MeanOrbits) -> NDArray[np
     """
     e, a = np.linalg.norm(orbits.eccentricity, axis=0), orbits.semi_major_m
     n, share = np.sqrt(body.gm / a**3), np.sqrt(1.0 - e * e)
-    k = np.zeros_like(a)
-    for one in terms:
-        if isinstance(one, PointPull):
-            k += 0.75 * one.gm / float(np.linalg.norm(one.path.position(np.array([0.0])))) ** 3 / n
+    k = _stretch_rad_s(body, terms, a)
     turning = 1.5 * n * abs(body.j2) * ((body.j2_radius_m or body.radius_m) / (a * share * share)) ** 2
     swing = a * 2.5 * k * np.maximum(e, SEED) * share / np.maximum(turning, 1e-300)
     airless = not any(isinstance(one, Air) for one in terms)
     return np.asarray((k > 0.0) & ((swing > SWING_M) | (5.0 * k > turning) | airless))
 
 
+def _stretch_rad_s(body: Body, terms: Sequence[Term], a: Array) -> Array:
+    """k of all other bodies together, where they are at the epoch, (n,)."""
+    k = np.zeros_like(a)
+    for one in terms:
+        if isinstance(one, PointPull):
+            k += (
+                0.75 * one.gm / float(np.linalg.norm(one.path.position(np.array([0.0])))) ** 3 * np.sqrt(a**3 / body.gm)
+            )
+    return k
+
+
 def _forces(body: Body, terms: Sequence[Term], orbits: MeanOrbits, *, pulled: bool) -> AveragedForces:
     """What orbits of about the same shape are followed under."""
     floor_m = body.radius_m + body.atmosphere_top_m
     airs = tuple(one for one in terms if isinstance(one, Air))
-    pulls = tuple(_smooth(one) for one in terms if pulled and isinstance(one, PointPull))
+    pulls = tuple(_smooth(one, orbits, body.gm) for one in terms if pulled and isinstance(one, PointPull))
     degree = max((one.degree for one in body.harmonics), default=2)
     zonals = Zonals.of(body if pulled else replace(body, j2=0.0, harmonics=()), degree if pulled else 2)
     e, a = np.linalg.norm(orbits.eccentricity, axis=0), orbits.semi_major_m
@@ -204,6 +213,8 @@ def _forces(body: Body, terms: Sequence[Term], orbits: MeanOrbits, *, pulled: bo
     turning = 3.0 * math.sqrt(body.gm / lowest**3) * abs(body.j2) * (body.j2_radius_m / lowest) ** 2
     turning = max(turning, 0.0) if pulled else 0.0
     paces = [turning, *(turning_rad_s(one) for one in pulls if isinstance(one, PointPull))]
+    if pulled:
+        paces.append(5.0 * float(np.max(_stretch_rad_s(body, terms, a))))
     scale = min((layer.scale_height_m for air in airs for layer in air.layers), default=math.inf)
     # so many that the dip into the air at the periapsis is as wide as the points are apart
     points = max(48, math.ceil(7.0 * math.sqrt(float(np.max(a * e)) / scale)))
@@ -220,10 +231,10 @@ def _forces(body: Body, terms: Sequence[Term], orbits: MeanOrbits, *, pulled: bo
     )
 
 
-def _smooth(one: PointPull) -> Term:
-    rate = turning_rad_s(one)
+def _smooth(one: PointPull, orbits: MeanOrbits, gm: float) -> Term:
+    rate, slowest = turning_rad_s(one), math.sqrt(gm / float(np.max(orbits.semi_major_m)) ** 3)
     turn_s = 2.0 * math.pi / rate if rate > 0.0 else math.inf
-    return _AllAround(one, turn_s) if turn_s < ROUND_S else one
+    return AllAround(one, turn_s) if turn_s < ROUND_S and rate < SLOW * slowest else one
 
 
 def _followed(
@@ -234,7 +245,7 @@ def _followed(
     done: list[Lasting | None] = [None] * count
     left, here, elapsed, steps = np.arange(count), start, 0.0, 0
     largest = np.linalg.norm(start.eccentricity, axis=0)
-    most = STEPS_MAX if any(not isinstance(one, Air) for one in forces.terms) else AIR_STEPS_MAX * count
+    most = _most_steps(forces)
     while left.size:
         poll()
         size = np.linalg.norm(here.eccentricity, axis=0)
@@ -251,6 +262,13 @@ def _followed(
         here, step = _step(forces, here, surfaces, from_s + elapsed, look_s - elapsed)
         elapsed, steps = elapsed + step, steps + 1
     return [one for one in done if one is not None]
+
+
+def _most_steps(forces: AveragedForces) -> int:
+    """Most steps, by what a step takes."""
+    if all(isinstance(one, Air) for one in forces.terms):
+        return AIR_STEPS_MAX
+    return STEPS_MAX * (1 if any(isinstance(one, AllAround) for one in forces.terms) else 3)
 
 
 def _step(

@@ -124,6 +124,7 @@ def _held(
             tolerance_rad=spec.tolerance_rad,
             wanted_s=spec.hold_for_s,
             maintained=spec.with_drag == "maintained",
+            floor_m=scenario.floor_m,
             ground=None if spec.longitude_rad is None else scenario.body.prime_meridian_rad,
         )
     except FlightError:

@@ -103,24 +103,24 @@ def test_a_short_life_is_that_of_a_direct_flight(j2: float, off: float) -> None:
     assert found == pytest.approx(float(flown.t_events[0][0]), rel=off)
 
 
-def test_a_circle_under_a_strong_pull_grows_long_and_strikes_the_ground() -> None:
+@pytest.mark.parametrize(("inclination_deg", "most"), [(35.0, 0.0), (45.0, 1.0 / 6.0), (60.0, 7.0 / 12.0), (80.0, 1.0)])
+def test_a_circle_under_a_strong_pull_grows_long_and_strikes_the_ground(inclination_deg: float, most: float) -> None:
     """Lidov 1962, Kozai 1962: beyond 39.2 deg circles do not stay round; with k = 3/4 GM' / (d^3 n) the eccentricity
-    grows as e^(k sqrt(2 (5 sin^2 i - 2)) t), and up to sqrt(1 - 5/3 cos^2 i)."""
-    body = Body(name="Vell", gm=4.9e12, radius_m=1.737e6)
+    grows as e^(k sqrt(2 (5 sin^2 i - 2)) t), and up to sqrt(1 - 5/3 cos^2 i), 0.975 at 80 deg."""
+    body = Body(name="Vell", gm=4.9e12, radius_m=1.0e6)
     distance_m, pull_gm = 3.844e8, 3.986e14
     turn_s = 2.0 * math.pi * math.sqrt(distance_m**3 / pull_gm)
     pull = PointPull(name="Oss", gm=pull_gm, path=Circle(radius_m=distance_m, rate_rad_s=2.0 * math.pi / turn_s))
-    radius_m = 1.1e7
-    surfaces = Surfaces.of([Surface()])
+    radius_m, tilt = 5.0e6, math.radians(inclination_deg)
     k = 0.75 * pull_gm / distance_m**3 / math.sqrt(body.gm / radius_m**3)
-    for inclination_deg, most in ((35.0, 0.01), (45.0, math.sqrt(1.0 - 5.0 / 3.0 * 0.5)), (60.0, None)):
-        tilt = math.radians(inclination_deg)
-        orbit = circles(np.array([radius_m]), np.array([tilt]), np.zeros(1))
-        found = lasting(body, (pull,), orbit, surfaces, 0.0, 12.0 * YEAR_S)[0]
-        if most is None:
-            grows = k * math.sqrt(2.0 * (5.0 * math.sin(tilt) ** 2 - 2.0))
-            # from a thousandth to about one, and not before
-            assert 0.7 * math.log(1000.0) / grows < found.seconds < 2.5 * math.log(1000.0) / grows
-        else:
-            assert found.seconds == math.inf
-            assert found.eccentricity == pytest.approx(most, rel=SAMPLED_REL) or found.eccentricity < most
+    orbit = circles(np.array([radius_m]), np.array([tilt]), np.zeros(1))
+    found = lasting(body, (pull,), orbit, Surfaces.of([Surface()]), 0.0, 20.0 * YEAR_S)[0]
+    if most == 1.0:
+        folds = math.log(1000.0) / (k * math.sqrt(2.0 * (5.0 * math.sin(tilt) ** 2 - 2.0)))
+        # from a thousandth to about one: the part that fades takes its time, and growth ends more slowly
+        assert 0.8 * folds < found.seconds < 1.5 * folds
+    elif most:
+        assert found.seconds == math.inf
+        assert found.eccentricity == pytest.approx(math.sqrt(most), rel=SAMPLED_REL)
+    else:
+        assert found.eccentricity < 0.01
