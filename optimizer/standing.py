@@ -81,6 +81,23 @@ class ForcedHold:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Frozen:
+    """An orbit of the ring's size and plane that keeps its shape under the zonal harmonics.
+
+    Args:
+        eccentricity: of it.
+        ahead: whether its periapsis is a quarter of a turn ahead of the node, or behind it.
+        moves, circle_grows: how far its eccentricity and that of a circle move within ``over_s``, followed.
+    """
+
+    eccentricity: float
+    ahead: bool
+    moves: float
+    circle_grows: float
+    over_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class LeftAlone:
     """How long an orbit lasts in which nobody burns any more: an estimate (see ``robustness/left_alone.py``).
 
@@ -118,6 +135,7 @@ class UnderForces:
         corrected: whether the plan's burns are those for these forces.
         missed: craft whose correction did not reach its aim.
         added_m_s: what the correction adds to the plan's delta-v.
+        frozen: the orbit that keeps its shape where circles do not; None where there is none.
     """
 
     chosen: Chosen
@@ -130,6 +148,7 @@ class UnderForces:
     corrected: bool = False
     missed: tuple[str, ...] = ()
     added_m_s: float = 0.0
+    frozen: Frozen | None = None
 
     @property
     def worst_rad(self) -> float:

@@ -81,7 +81,9 @@ def force_lines(outcome: Outcome, width: int) -> list[str]:
     """Lines for the screen; none without ``[forces]``."""
     if outcome.under is None:
         return []
-    said = " ".join(one for one in (_flown_with(outcome.under), *_found(outcome, outcome.under)) if one)
+    said = " ".join(
+        one for one in (_flown_with(outcome.under), *_found(outcome, outcome.under), _frozen(outcome.under)) if one
+    )
     return [*heading("Under further forces", width), *paragraph(said, width, indent="  ")]
 
 
@@ -95,6 +97,19 @@ def chosen_items(scenario: Scenario) -> list[str]:
 def _flown_with(under: UnderForces) -> str:
     done = "corrected for and flown again" if under.corrected else "flown again"
     return f"Plan 1, made for the {under.chosen.flown[0]} alone, {done} with: {_chosen_words(under.chosen)}"
+
+
+def _frozen(under: UnderForces) -> str:
+    """The orbit that keeps its shape where circles do not; empty without one."""
+    found = under.frozen
+    if found is None:
+        return ""
+    return (
+        f"To keep the shape of its orbits, give them an eccentricity of {plain(found.eccentricity, 5)} with the "
+        f"periapsis 90 deg {'ahead of' if found.ahead else 'behind'} the node (frozen by J2 and J3, to first order): "
+        f"followed by the zonal harmonics alone for {plain(found.over_s / 86_400.0, 0)} days, it moves by "
+        f"{plain(found.moves, 5)}, where that of a circle grows to {plain(found.circle_grows, 5)}."
+    )
 
 
 def _correction(outcome: Outcome, under: UnderForces) -> str:
