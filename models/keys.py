@@ -29,6 +29,7 @@ Kind = Literal[
     "impulse",
     "area",
     "density",
+    "span",
     "ratio",
     "count",
     "text",

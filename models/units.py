@@ -13,6 +13,7 @@ UNITS: Mapping[str, Mapping[str, float]] = {
     "length": {"m": 1.0, "km": 1e3},
     "angle": {"deg": math.pi / 180.0, "rad": 1.0},
     "time": {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0},
+    "span": {"d": 86400.0, "years": 365.25 * 86400.0},
     "instant": {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0},
     "mass": {"kg": 1.0},
     "speed": {"m_s": 1.0, "km_s": 1e3},

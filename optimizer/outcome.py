@@ -14,7 +14,7 @@ from ..models.ring import Ring
 from ..models.scenario import Scenario
 from .craft_plan import CarrierPlan, CraftPlan
 from .rendezvous.time_price import TimePrice
-from .standing import Keeping, UnderForces
+from .standing import Keeping, LeftAlone, UnderForces
 
 FrontName = Literal["delta_v", "worst_delta_v", "propellant", "first_service"]
 
@@ -292,8 +292,9 @@ class Outcome:
     craft in space, where that was asked for. ``rejected`` are the plans that come nearest to keeping their limits,
     where none does; each says what it breaks. ``under`` is what a second flight of plan 1 under
     the scenario's further forces found, where it names any. ``weighed`` is the risk of each plan, by rank, where the
-    goal weighs them by it. ``let_go`` are the best plans with one insertion for all launches of a site, where that
-    leaves a range.
+    goal weighs them by it. ``left_alone`` is how long orbits last that nobody burns in any more, where the scenario has
+    ``[forces]`` or ``[disposal]``. ``let_go`` are the best plans with one insertion for all launches of a site, where
+    that leaves a range.
     """
 
     scenario: Scenario
@@ -312,6 +313,7 @@ class Outcome:
     rejected: tuple[Plan, ...] = ()
     weighed: tuple[PlanRisk, ...] = ()
     let_go: tuple[LetGo, ...] = ()
+    left_alone: tuple[LeftAlone, ...] = ()
 
     def ring_of(self, plan: Plan) -> Ring:
         """The ring at the phase of one of its plans."""

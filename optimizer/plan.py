@@ -31,6 +31,7 @@ from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
 from .problem.problem import Problem, kept_errors
 from .problem.ring_phase import problems
 from .robustness.keeping import keeping_of
+from .robustness.left_alone import left_alone
 from .robustness.under_forces import under_forces
 from .robustness.weighing import ranked, refuse_unweighable
 from .where_let_go import chooses, with_ranges
@@ -87,9 +88,13 @@ def make_plan(
             found = plan(scenario)
         if not brief:
             found = _weighed(found, progress)
-        if scenario.forces is None or brief or not found.plans:
+        if brief or not found.plans:
             return found
-        return _with_keeping(_under_forces(found, progress))
+        if scenario.forces is not None:
+            found = _under_forces(found, progress)
+        if scenario.forces is not None or scenario.disposal is not None:
+            found = _left_alone(found, progress)
+        return _with_keeping(found)
 
 
 def _with_keeping(found: Outcome) -> Outcome:
@@ -133,6 +138,18 @@ def _under_forces(found: Outcome, progress: Progress) -> Outcome:
     if abs(under.added_m_s) >= 0.05:
         notes = (*notes, f"corrected for further forces, too, plan 1 costs {plan.delta_v_m_s:.1f} m/s")
     return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under, notes=notes)
+
+
+def _left_alone(found: Outcome, progress: Progress) -> Outcome:
+    """The outcome with how long the orbits of plan 1 last without another burn."""
+    progress("how long orbits last that are left alone")
+    plan = found.plans[0]
+    try:
+        with deadline.flying():
+            return replace(found, left_alone=left_alone(found.at_phase_of(plan), plan))
+    except ENDED:
+        missing = [found.unfinished] if found.unfinished else []
+        return replace(found, unfinished="; ".join([*missing, "how long orbits last was not worked out"]))
 
 
 def serves(scenario: Scenario) -> bool:

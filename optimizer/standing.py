@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 from ..models.arrays import Array
+from ..models.flight.averaged import MeanOrbits
 from ..models.force_choice import Chosen
 from ..models.ring import Ring
 from ..models.synchronous import StableLongitude
@@ -50,6 +52,9 @@ class ForcedHold:
         trims: of all craft, in order of time.
         trim_m_s_year, make_up_m_s_year: the most that one craft trims, and makes up for drag, m/s a year.
         eccentricity: the largest that any orbit reaches.
+        oval_s, low_s: when the first orbit is too oval for the tolerance, and when its periapsis is below the lowest
+            radius allowed, s after ``begin_s``; infinite where that does not happen.
+        start: mean orbits of all craft at ``begin_s``.
         stable: the longitudes that are stable, for a ring fixed to the ground under an uneven field.
     """
 
@@ -69,6 +74,9 @@ class ForcedHold:
     trim_m_s_year: float
     make_up_m_s_year: float
     eccentricity: float
+    oval_s: float
+    low_s: float
+    start: MeanOrbits
     stable: tuple[StableLongitude, ...] = ()
 
 
@@ -146,6 +154,47 @@ class Keeping:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Frozen:
+    """An orbit of the ring's size and plane that keeps its shape under the zonal harmonics.
+
+    Args:
+        eccentricity: of it.
+        ahead: whether its periapsis is a quarter of a turn ahead of the node, or behind it.
+        moves, circle_grows: how far its eccentricity and that of a circle move within ``over_s``, followed.
+    """
+
+    eccentricity: float
+    ahead: bool
+    moves: float
+    circle_grows: float
+    over_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeftAlone:
+    """How long an orbit lasts in which nobody burns any more: an estimate (see ``robustness/left_alone.py``).
+
+    Args:
+        what: the ring, a phasing orbit, a carrier's drop orbit, or where the launcher's last stage is left.
+        who: craft that are in it, or the carrier, or the craft that the stage brought up.
+        periapsis_m, apoapsis_m: radii.
+        lasts_s: until it meets the air, or the ground where there is none; infinite where it had not by ``looked_s``.
+        looked_s: how far it was followed.
+        eccentricity: the largest that it had until then.
+        forces: names of what it was followed under.
+    """
+
+    what: Literal["ring", "phasing", "carrier", "stage"]
+    who: tuple[str, ...]
+    periapsis_m: float
+    apoapsis_m: float
+    lasts_s: float
+    looked_s: float
+    eccentricity: float
+    forces: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class UnderForces:
     """What came of the second flight.
 
@@ -159,6 +208,7 @@ class UnderForces:
         corrected: whether the plan's burns are those for these forces.
         missed: craft whose correction did not reach its aim.
         added_m_s: what the correction adds to the plan's delta-v.
+        frozen: the orbit that keeps its shape where circles do not; None where there is none.
     """
 
     chosen: Chosen
@@ -171,6 +221,7 @@ class UnderForces:
     corrected: bool = False
     missed: tuple[str, ...] = ()
     added_m_s: float = 0.0
+    frozen: Frozen | None = None
 
     @property
     def worst_rad(self) -> float:

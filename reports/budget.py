@@ -10,6 +10,7 @@ from ..models.readouts import plain
 from ..optimizer.outcome import Outcome
 from ..optimizer.robustness.budget import SHARES, Budget, CraftBudget
 from ..optimizer.robustness.quantiles import CONFIDENCE, Quantile
+from .disposal import disposal_lines, disposal_of
 from .files import write_answer
 from .flown_words import gravity_of
 from .keeping import keeping_answer, keeping_lines, keeping_values
@@ -75,6 +76,7 @@ def budget_text(budget: Budget, width: int) -> str:
         lines += [*heading("Propellant to load, kg", width), *table(_load_table(budget), width)]
         lines += paragraph(_loads_text(budget), width, indent="  ")
     lines += keeping_lines(budget, width)
+    lines += disposal_lines(budget, width)
     lines += _drivers_text(budget, width)
     if budget.as_zero:
         lines += paragraph(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width, indent="  ")
@@ -238,6 +240,7 @@ def _values(budget: Budget) -> dict[str, Any]:
         "one_load_kg": None if budget.one_load_kg is None else [_quantile(q) for q in budget.one_load_kg],
         "one_load_planned_kg": budget.one_load_planned_kg,
         **({} if budget.keeping is None else {"keeping": keeping_values(budget)}),
+        **disposal_of(budget),
         "drivers": [exact(one, "source", "alone_m_s", "left_out_m_s") for one in budget.drivers],
         "driver_samples": budget.ranking_samples,
         "samples_asked": budget.asked,

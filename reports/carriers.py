@@ -7,6 +7,7 @@ from ..optimizer.craft_plan import CarrierPlan
 from ..optimizer.outcome import Outcome, Plan
 from .burn_table import burn_table
 from .layout import figures, heading, paragraph, table, words
+from .left_alone import lasts_text
 from .wording import listed
 
 
@@ -30,6 +31,9 @@ def carrier_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
         lines += _drops(outcome, plan, carrier, width)
         lines += paragraph(_orbit(outcome, carrier), width, indent="  ")
         lines += paragraph(duty_text(outcome, carrier), width, indent="  ")
+        lasts = next((one for one in outcome.left_alone if one.what == "carrier" and carrier.carrier in one.who), None)
+        if lasts is not None and plan.rank == 1:
+            lines += paragraph(f"An estimate, see Left alone. {lasts_text(outcome, lasts)}", width, indent="  ")
     return lines
 
 

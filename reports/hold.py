@@ -57,8 +57,12 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
     air = ", drag by a steady atmosphere" if "drag" in outcome.under.chosen.flown else ""
     said.append(f"Mean orbits, followed by averaged equations from the rates flown{air}.")
     if hold.eccentricity > OVAL:
+        swings = f"; the angle swings by more than the tolerance in a turn after {years_text(hold.oval_s)}"
+        low = f"; the periapsis is below the lowest altitude allowed after {years_text(hold.low_s)}"
         said.append(
-            f"The orbits do not stay circles: their eccentricity comes to {plain(hold.eccentricity, 2)} by then."
+            f"The orbits do not stay circles, so that THIS IS NO RING FOR LONG: their eccentricity comes to "
+            f"{plain(hold.eccentricity, 2)} by then{swings if math.isfinite(hold.oval_s) else ''}"
+            f"{low if math.isfinite(hold.low_s) else ''}."
         )
     if hold.lost is not None and not hold.down:
         said.append(f"{hold.lost} comes down first, after {years_text(hold.looked_s)} without burns.")

@@ -14,7 +14,9 @@ OBJECTS = {
     "result": "format=text title=text epoch=text? body=body ring=ring model=model proof=proof? kept=[kept] "
     "front=[point] front_note=text? front_resolution_m_s=number? plans=[plan] infeasible=infeasible? "
     "notes=[text] warnings=[text] fronts=fronts~ unfinished=text~ "
-    "rejected=[plan]~ weighed=[risk]~ let_go=[let_go]~",
+    "rejected=[plan]~ weighed=[risk]~ let_go=[let_go]~ left_alone=[left_alone]~",
+    "left_alone": "what=text who=[text] periapsis_km=number apoapsis_km=number lasts_s=number? followed_s=number "
+    "eccentricity_reached=number forces=[text]",
     "let_go": "pad=text insertion=text periapsis_km=number apoapsis_km=number payload_kg=number? delta_v_m_s=number? "
     "finish_s=number?",
     "risk": "plan=count load_p99_m_s=number? load_p99_kg=number? finish_p50_s=number? finish_p90_s=number? "
@@ -44,9 +46,12 @@ OBJECTS = {
     "kept_up": "craft=text from_s=number drag_m_s_year=number east_west_m_s_year=number north_south_m_s_year=number",
     "broken": "craft=text limit=text value=number allowed=number",
     "margin": "limit=text value=number allowed=number sense=text craft=text",
-    "hold": "first_to_leave=text holds_s=number? holds_with_doubt_s=number? by_periods_s=number? missing_force=text? "
-    "missing_force_estimate_s=number? no_figure=text? first_to_leave_period_error_s=number period_known_to_s=number? "
-    "wanted_s=number period_match_s=number trim_m_s_year=number?",
+    "hold": "first_to_leave=text? holds_s=number? holds_with_doubt_s=number?~ by_periods_s=number?~ "
+    "missing_force=text?~ missing_force_estimate_s=number?~ no_figure=text?~ first_to_leave_period_error_s=number~ "
+    "period_known_to_s=number?~ wanted_s=number~ period_match_s=number~ trim_m_s_year=number? forces=[text]~ "
+    "comes_down=text?~ from_s=number~ looked_ahead_s=number~ eccentricity_reached=number~ too_oval_s=number?~ "
+    "too_low_s=number?~ dead_band_deg=number~ drag_make_up_m_s_year=number~ trims=[trim]~",
+    "trim": "craft=text time_s=number along_m_s=number",
     "craft": "craft=text plane=count slot=count route=text side=text revolutions=count ring_revolutions=whole "
     "passes=count lead_deg=number pad=text? carrier=text? insertion=text? insertion_speed_m_s=number? launch_s=number? "
     "azimuth_deg=number~ flight_azimuth_deg=number~ direction=text~ tilt_deg=number~ tilt_at=text?~ "

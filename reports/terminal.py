@@ -20,6 +20,7 @@ from .flown_words import flown_text, model_text
 from .hold import hold_lines
 from .keeping import plan_keeping_lines
 from .layout import Cells, figures, heading, paragraph, table, words
+from .left_alone import left_alone_lines
 from .let_go import let_go_lines
 from .limits import limit_amount, limit_key, limit_words, outcome_as_written
 from .no_plan import infeasible_text
@@ -67,6 +68,7 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         *hold_lines(outcome, first, width),
         *force_lines(outcome, width),
         *plan_keeping_lines(outcome, first, width),
+        *left_alone_lines(outcome, first, width),
         *remark_lines(outcome, width),
         "",
         *paragraph(CAUTION, width),

@@ -64,6 +64,8 @@ def hold_by_forces_of(under: UnderForces) -> dict[str, Any]:
             "from_s": round(hold.begin_s, 3),
             "looked_ahead_s": round(hold.looked_s, 3),
             "eccentricity_reached": round(hold.eccentricity, 6),
+            "too_oval_s": round(hold.oval_s, 3) if math.isfinite(hold.oval_s) else None,
+            "too_low_s": round(hold.low_s, 3) if math.isfinite(hold.low_s) else None,
             "dead_band_deg": round(math.degrees(hold.band_rad), 6),
             "trim_m_s_year": round(hold.trim_m_s_year, 6),
             "drag_make_up_m_s_year": round(hold.make_up_m_s_year, 6),
@@ -79,7 +81,9 @@ def force_lines(outcome: Outcome, width: int) -> list[str]:
     """Lines for the screen; none without ``[forces]``."""
     if outcome.under is None:
         return []
-    said = " ".join(one for one in (_flown_with(outcome.under), *_found(outcome, outcome.under)) if one)
+    said = " ".join(
+        one for one in (_flown_with(outcome.under), *_found(outcome, outcome.under), _frozen(outcome.under)) if one
+    )
     return [*heading("Under further forces", width), *paragraph(said, width, indent="  ")]
 
 
@@ -93,6 +97,19 @@ def chosen_items(scenario: Scenario) -> list[str]:
 def _flown_with(under: UnderForces) -> str:
     done = "corrected for and flown again" if under.corrected else "flown again"
     return f"Plan 1, made for the {under.chosen.flown[0]} alone, {done} with: {_chosen_words(under.chosen)}"
+
+
+def _frozen(under: UnderForces) -> str:
+    """The orbit that keeps its shape where circles do not; empty without one."""
+    found = under.frozen
+    if found is None:
+        return ""
+    return (
+        f"To keep the shape of its orbits, give them an eccentricity of {plain(found.eccentricity, 5)} with the "
+        f"periapsis 90 deg {'ahead of' if found.ahead else 'behind'} the node (frozen by J2 and J3, to first order): "
+        f"followed by the zonal harmonics alone for {plain(found.over_s / 86_400.0, 0)} days, it moves by "
+        f"{plain(found.moves, 5)}, where that of a circle grows to {plain(found.circle_grows, 5)}."
+    )
 
 
 def _correction(outcome: Outcome, under: UnderForces) -> str:

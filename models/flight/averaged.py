@@ -17,6 +17,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..arrays import Array
 from ..deadline import poll
@@ -24,7 +25,7 @@ from ..scenario import Body
 from .drag import Air
 from .forces import Field, Surfaces, Term
 from .harmonics import UnevenField
-from .point_masses import PointPull
+from .point_masses import turning_rad_s
 from .shadow_work import shadow_work
 from .sunlight import Sunlight
 from .zonals import Zonals
@@ -109,6 +110,16 @@ class MeanOrbits:
         there = np.cos(self.longitude_rad) * self.origin + np.sin(self.longitude_rad) * ahead
         return np.arctan2(_dot(there, axes[1].T), _dot(there, axes[0].T))
 
+    def some(self, chosen: NDArray[np.bool_]) -> MeanOrbits:
+        """Those of some craft."""
+        return MeanOrbits(**{name: value[..., chosen] for name, value in vars(self).items()})
+
+    @staticmethod
+    def together(several: Sequence[MeanOrbits]) -> MeanOrbits:
+        """Several side by side."""
+        names = vars(several[0])
+        return MeanOrbits(**{name: np.concatenate([vars(one)[name] for one in several], axis=-1) for name in names})
+
     @property
     def periapsis_m(self) -> Array:
         """Radius of the periapsis, (n,)."""
@@ -145,6 +156,7 @@ class AveragedForces:
         terms: the others.
         step_s: longest step.
         floor_m: radius at which a craft is down.
+        points: over which a turn is averaged.
     """
 
     gm: float
@@ -154,6 +166,7 @@ class AveragedForces:
     terms: tuple[Term, ...]
     step_s: float
     floor_m: float
+    points: int = POINTS
 
     @staticmethod
     def of(body: Body, field: Field, radius_m: float, *, drag: bool = True) -> AveragedForces:
@@ -166,7 +179,7 @@ class AveragedForces:
         turns = 0 if uneven is None else in_step(body, rate, max(one.order for one in uneven.coefficients))
         degree = 2 if uneven is None or turns else uneven.degree
         precession = 3.0 * rate * abs(body.j2) * (body.j2_radius_m / radius_m) ** 2
-        pace = max([precession, *(_pace(term) for term in terms)])
+        pace = max([precession, *(turning_rad_s(term) for term in terms)])
         return AveragedForces(
             gm=body.gm,
             zonals=Zonals.of(body, degree),
@@ -183,7 +196,7 @@ class AveragedForces:
         e = orbits.eccentricity
         n = np.sqrt(self.gm / a**3)
         root = np.sqrt(1.0 - _dot(e, e))
-        path = _Path.of(orbits, n, root, self.turns, beside=self.ground is not None)
+        path = _Path.of(orbits, n, root, self.points, self.turns, beside=self.ground is not None)
         force = self._force(path, orbits, n, time_s, surfaces)
         r, v = path.position, path.velocity
         torque = _cross(r, force)
@@ -248,14 +261,14 @@ class _Path:
     place: Callable[[Array], Array]
 
     @staticmethod
-    def of(orbits: MeanOrbits, n: Array, root: Array, turns: int, *, beside: bool) -> _Path:
+    def of(orbits: MeanOrbits, n: Array, root: Array, points: int, turns: int, *, beside: bool) -> _Path:
         a, q = orbits.semi_major_m, orbits.origin
         s = _cross(orbits.pole, q)
         x, y = _dot(orbits.eccentricity, q), _dot(orbits.eccentricity, s)
-        count = POINTS * turns
+        count = points * turns
         # about the present longitude, where it matters over which ground that is
         begin = orbits.longitude_rad - math.pi * turns if beside else np.zeros_like(a)
-        around = begin + (2.0 * math.pi / POINTS) * (np.arange(count) + 0.5)[:, np.newaxis]
+        around = begin + (2.0 * math.pi / points) * (np.arange(count) + 0.5)[:, np.newaxis]
         cos, sin = np.cos(around), np.sin(around)
         share = 1.0 / (1.0 + root)
         distance = 1.0 - x * cos - y * sin
@@ -295,16 +308,6 @@ def in_step(body: Body, rate_rad_s: float, order: int) -> int:
         if rounds and abs(turns * spin - rounds * rate_rad_s) * SLOWEST_SWING_S < 2.0 * math.pi:
             return turns
     return 0
-
-
-def _pace(term: Term) -> float:
-    """How fast the pattern of a pull turns, rad/s; 0 where it is no body's pull."""
-    if not isinstance(term, PointPull):
-        return 0.0
-    hour = 3600.0
-    there = term.path.position(np.array([0.0, hour]))
-    sizes = np.linalg.norm(there, axis=0)
-    return float(math.acos(min(1.0, float(there[:, 0] @ there[:, 1]) / float(sizes[0] * sizes[1])))) / hour
 
 
 def _dot(one: Array, other: Array) -> Array:
@@ -367,7 +370,7 @@ def follow(forces: AveragedForces, start: MeanOrbits, surfaces: Surfaces, from_s
         if np.any(sinking > 0.0):
             room = np.maximum(SINK_SHARE * height, SINK_LEAST_M)
             step = min(step, float(np.min(room[sinking > 0.0] / sinking[sinking > 0.0])))
-        here = _stepped(forces, here, surfaces, now, way * step, first)
+        here = stepped(forces, here, surfaces, now, way * step, first)
         now += way * step
         times.append(now)
         rows.append(here.packed())
@@ -378,9 +381,10 @@ def follow(forces: AveragedForces, start: MeanOrbits, surfaces: Surfaces, from_s
     return Track(times_s=np.array(times), rows=np.array(rows), start=start, down=down)
 
 
-def _stepped(
+def stepped(
     forces: AveragedForces, here: MeanOrbits, surfaces: Surfaces, now: float, step: float, first: Array
 ) -> MeanOrbits:
+    """Mean orbits a step of Runge and Kutta of fourth order later, from the rates at its beginning."""
     rows = here.packed()
     second = forces.rates(here.unpacked(rows + 0.5 * step * first), now + 0.5 * step, surfaces)
     third = forces.rates(here.unpacked(rows + 0.5 * step * second), now + 0.5 * step, surfaces)

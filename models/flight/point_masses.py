@@ -7,13 +7,14 @@ f(q) = q (3 + 3 q + q^2) / (1 + (1 + q)^(3/2)), which loses no digits where s is
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .forces import Surfaces
+from .forces import Surfaces, Term
 
 Array = NDArray[np.float64]
 
@@ -41,3 +42,13 @@ class PointPull:
         away = position - there
         cube = np.einsum("ij,ij->j", away, away) ** 1.5
         return np.asarray(-self.gm / cube * (position + f * there))
+
+
+def turning_rad_s(term: Term) -> float:
+    """How fast the pattern of a pull turns, rad/s; 0 where it is no body's pull."""
+    if not isinstance(term, PointPull):
+        return 0.0
+    hour = 3600.0
+    there = term.path.position(np.array([0.0, hour]))
+    sizes = np.linalg.norm(there, axis=0)
+    return float(math.acos(min(1.0, float(there[:, 0] @ there[:, 1]) / float(sizes[0] * sizes[1])))) / hour

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import math
+
+from .. import bodies
 from ..readouts import brief, plain
+from ..round_orbits import SEED, grown_after_s, growth_rad_s, round_up_to_rad
 from ..scenario import Scenario, on_ring
 
 HILL_SHARE = 1.0 / 3.0
 """Up to this share of the Hill radius a two-body plan is worth something (common practice, no source)."""
 
+
+DAY_S = 86_400.0
 
 UNSAID_M = 50.0
 """An apsis this near to the ring is what a file's rounding leaves; one farther off is said to be moved onto it."""
@@ -29,11 +35,39 @@ def warnings(scenario: Scenario) -> tuple[str, ...]:
             f"third of its Hill radius ({plain(body.hill_radius_m / 1e3, 0)} km): other bodies, which plans leave out, "
             "pull noticeably there."
         )
+    found += _not_round(scenario)
     found += _laid_on_ring(scenario)
     found += _near_neighbors(scenario)
     if scenario.pads and all(craft.orbit is not None for craft in scenario.craft):
         found.append("There is a [launch], but every craft is in space already: nothing is launched.")
     return tuple(found)
+
+
+def _not_round(scenario: Scenario) -> list[str]:
+    """A ring whose circles the pull of another body stretches within the time that it is to hold."""
+    body, ring = scenario.body, scenario.ring
+    others = [bodies.Neighbor(name=one.name, gm=one.gm, distance_m=one.radius_m) for one in scenario.pulls]
+    if body.name.lower() in bodies.body_names():
+        others += bodies.neighbors(body.name)
+    others = [one for one in others if one.distance_m > ring.radius_m]
+    grows = growth_rad_s(body, ring.radius_m, ring.inclination_rad, others)
+    spoilt_s = grown_after_s(grows, 0.5 * ring.tolerance_rad)
+    if spoilt_s > ring.hold_for_s:
+        return []
+    strongest = max(others, key=lambda one: one.gm / one.distance_m**3).name
+    article = "the " if strongest in ("Sun", "Earth", "Moon") else ""
+    most = math.sqrt(max(1.0 - 5.0 / 3.0 * math.cos(ring.inclination_rad) ** 2, 0.0))
+    bound = math.degrees(round_up_to_rad(body, ring.radius_m, ring.inclination_rad, others))
+    side = "above" if ring.inclination_rad > 0.5 * math.pi else "below"
+    tilt = plain(math.degrees(ring.inclination_rad), 1)
+    fold, spoilt = plain(1.0 / grows / DAY_S, 0), plain(spoilt_s / DAY_S, 0)
+    return [
+        f"This is no ring for long: under the pull of {article}{strongest} circles at {tilt} deg do not stay round "
+        f"here: their eccentricity comes to about {plain(most, 2)}. One of {SEED} grows {math.e:.1f} times in {fold} "
+        f"days, and after about {spoilt} days the angle swings by more than the tolerance in each turn: an estimate by "
+        "a closed form (Lidov 1962, Kozai 1962), good to a factor of two. At this altitude circles stay round "
+        f"{side} about {plain(bound, 0)} deg."
+    ]
 
 
 def _near_neighbors(scenario: Scenario) -> list[str]:

@@ -20,7 +20,20 @@ from ..errors import InputError
 from ..keys import TABLES
 from ..readouts import brief, degrees
 from ..risk import Risk, Weigh
-from ..scenario import OWN_LIMITS, Aim, Body, Craft, Errors, LimitSpec, Occupied, Orbit, RingSpec, Scenario, Source
+from ..scenario import (
+    OWN_LIMITS,
+    Aim,
+    Body,
+    Craft,
+    Disposal,
+    Errors,
+    LimitSpec,
+    Occupied,
+    Orbit,
+    RingSpec,
+    Scenario,
+    Source,
+)
 from .cautions import warnings
 from .consistency import check
 from .document import Origin, Table
@@ -92,7 +105,7 @@ def _scenario(root: Table) -> Scenario:
     limits = _limits(_one(root, "limits"), body)
     goal = _one(root, "goal")
     goal.note_defaults("first_service", "front_step")
-    root.note_defaults("forces", "risk")
+    root.note_defaults("forces", "risk", "disposal")
     minimize, weigh = _aim(goal)
     return Scenario(
         title=root.text_or("title"),
@@ -110,6 +123,7 @@ def _scenario(root: Table) -> Scenario:
         risk=_risk(root.table("risk")),
         weigh=weigh,
         forces=force_spec(root.table("forces")),
+        disposal=_disposal(root.table("disposal")),
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
         warnings=tuple(said),
@@ -245,6 +259,10 @@ def _risk(table: Table | None) -> Risk | None:
         return None
     table.note_defaults()
     return Risk(**table.given(Risk))
+
+
+def _disposal(table: Table | None) -> Disposal | None:
+    return None if table is None else Disposal(within_s=table.number_or("within", 0.0))
 
 
 def _limits(table: Table, body: Body) -> LimitSpec:

@@ -28,6 +28,7 @@ KIND_WORDS = {
     "impulse": "a specific impulse",
     "area": "an area",
     "density": "a density",
+    "span": "a span of time",
     "ratio": "a number",
     "count": "a whole number",
     "text": "text in quotes",

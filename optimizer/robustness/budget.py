@@ -22,6 +22,7 @@ from ...models.errors import InputError
 from ...models.scenario import INJECTION_ERRORS, Craft, Errors, Scenario
 from ..outcome import Outcome, Plan
 from ..standing import CraftKeeping, Keeping
+from .disposal import CraftDisposal, disposals
 from .flights_with_errors import BLOCK, AnyStory, block, nothing_said, stories
 from .keeping import kept_load_kg, load_kg
 from .linear import LinearStory
@@ -112,7 +113,8 @@ class Budget:
     masses. ``as_zero`` names the sources that were taken as exact, ``drivers`` the others, the largest first.
     ``samples_m_s`` are what was burned, shape (craft, samples). Where time ran out ``samples`` are fewer than
     ``asked``, and ``drivers`` fewer than the ``sources`` that are given. ``keeping`` is what keeping the ring takes on
-    top of all that, None without further forces.
+    top of all that, None without further forces. ``disposal`` is what each craft burns in the end, where the scenario
+    asks, ``disposal_kg`` the propellant for that besides the load for the last of `SHARES`; None without masses.
     """
 
     outcome: Outcome
@@ -130,6 +132,8 @@ class Budget:
     as_zero: tuple[str, ...]
     samples_m_s: Array
     keeping: Keeping | None = None
+    disposal: tuple[CraftDisposal, ...] = ()
+    disposal_kg: tuple[float | None, ...] = ()
 
     def kept_kg(self, one: CraftBudget, *, reserve: bool = True) -> float | None:
         """Propellant of a craft for its largest quantile and for keeping, kg; None without masses or further forces."""
@@ -156,6 +160,8 @@ class Budget:
             said.append(f"only {self.samples:,} of {self.asked:,} flights of each craft were run".replace(",", " "))
         if len(self.drivers) < self.sources:
             said.append(f"what drives the budget is known of {len(self.drivers)} of {self.sources} sources of error")
+        if self.outcome.scenario.disposal is not None and not self.disposal:
+            said.append("what the disposal takes was not worked out")
         return "; ".join(said)
 
 
@@ -200,6 +206,9 @@ def make_budget(
         progress("what drives the budget")
         ranked = min(done, RANKING_SAMPLES)
         drivers = _drivers(listed, given, ranked, seed)
+        disposal: tuple[CraftDisposal, ...] = ()
+        with suppress(OutOfTimeError):
+            disposal = disposals(outcome)
     craft = [_craft_budget(scenario, *one) for one in zip(listed, used, flights, strict=True)]
     loads = _one_load(scenario, listed, used)
     return Budget(
@@ -218,7 +227,16 @@ def make_budget(
         as_zero=_as_zero(listed, given),
         samples_m_s=used,
         keeping=keeping,
+        disposal=disposal,
+        disposal_kg=tuple(_in_the_end(scenario, one, craft) for one in disposal),
     )
+
+
+def _in_the_end(scenario: Scenario, one: CraftDisposal, craft: Sequence[CraftBudget]) -> float | None:
+    """Propellant for a disposal besides what is loaded for 99 of 100 flights; None without masses."""
+    p99 = next(budget.delta_v_m_s[-1].value for budget in craft if budget.craft == one.craft)
+    both, alone = (load_kg(_named(scenario, one.craft), p99 + more) for more in (one.delta_v_m_s, 0.0))
+    return None if both is None or alone is None else float(both - alone)
 
 
 class _Counts(NamedTuple):

@@ -66,6 +66,7 @@ def hold_by_forces(
     wanted_s: float,
     maintained: bool = True,
     ground: float | None = None,
+    floor_m: float = 0.0,
 ) -> ForcedHold:
     """Follow craft from the window that begins at a moment.
 
@@ -73,7 +74,7 @@ def hold_by_forces(
         ring: as the slots are under the forces, there (`reference.slots_under`).
         craft: at least one; each flight reaches the window's end.
         wanted_s: how long the ring is to hold; it is followed for that and ten years at least.
-        maintained: whether drag is made up for in the upkeep, or craft sink together.
+        floor_m: lowest radius allowed; maintained: whether drag is made up for in the upkeep, or craft sink together.
         ground: angle of the prime meridian from the x axis at the epoch, for a ring whose slots keep their longitudes:
             craft then leave those, and no common shift is taken off.
 
@@ -82,15 +83,13 @@ def hold_by_forces(
     """
     begin = from_s + 0.5 * window_s(ring)
     surfaces = Surfaces.of([one.surface for one in craft])
-    start = _mean_orbits(ring, body, craft, from_s)
-    free = AveragedForces.of(body, field, ring.radius_m)
-    start = _with_flown_rates(start, free, surfaces, ring, craft, from_s)
+    free, airless = (AveragedForces.of(body, field, ring.radius_m, drag=drag) for drag in (True, False))
+    start = _with_flown_rates(_mean_orbits(ring, body, craft, from_s), free, surfaces, ring, craft, from_s)
     end = begin + min(max(LOOK_S, wanted_s), LOOK_MAX_S)
     track = follow(free, start, surfaces, begin, end)
     errors = _errors(track, ring, craft, ground)
     first, leaves_s = _leaves(free, track, surfaces, lambda part: _errors(part, ring, craft, ground), tolerance_rad)
     sunk = maintained and any(isinstance(term, Air) for term in field.terms)
-    airless = AveragedForces.of(body, field, ring.radius_m, drag=False)
     kept = follow(airless, start, surfaces, begin, end) if sunk else track
     uneven = None if ground is None else uneven_part(field)
     times, left, trims = _upkeep(kept, ring, craft, BAND_SHARE * tolerance_rad)
@@ -112,9 +111,20 @@ def hold_by_forces(
         trims=trims,
         trim_m_s_year=_yearly(ring, craft, times, trims, uneven, ground),
         make_up_m_s_year=max(_make_up_m_s2(field, ring, surfaces)) * YEAR_S if sunk else 0.0,
-        eccentricity=float(np.max(np.linalg.norm(track.rows[:, 1:4], axis=1))),
+        **_shape(track, begin, tolerance_rad, floor_m),
+        start=start,
         stable=() if uneven is None else stable_longitudes(uneven, ring.radius_m),
     )
+
+
+def _shape(track: Track, begin_s: float, tolerance_rad: float, floor_m: float) -> dict[str, float]:
+    """The largest eccentricity, and when the first orbit is too oval for the tolerance (the angle swings by 2 e either
+    way in a turn) or its periapsis too low."""
+    e = np.linalg.norm(track.rows[:, 1:4], axis=1)
+    low = np.min(track.rows[:, 0] * (1.0 - e), axis=1) < floor_m
+    oval = np.max(2.0 * e, axis=1) > tolerance_rad
+    after = [float(track.times_s[np.argmax(one)]) - begin_s if np.any(one) else math.inf for one in (oval, low)]
+    return {"eccentricity": float(np.max(e)), "oval_s": after[0], "low_s": after[1]}
 
 
 def _errors(track: Track, ring: Ring, craft: Sequence[InRing], ground: float | None) -> Array:

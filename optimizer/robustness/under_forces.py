@@ -30,6 +30,7 @@ from ...models.surroundings import Surface
 from ..outcome import Kept, Outcome, Plan
 from ..standing import ForcedHold, Standing, UnderForces
 from .corrected_for_forces import END_MARGIN, ForForces, correct_for_forces, rebuilt, settled_s
+from .frozen import frozen
 from .hold_by_forces import InRing, hold_by_forces
 
 MOST_TURNS = 4000.0
@@ -78,6 +79,7 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
         corrected=bool(found) and not lost,
         missed=tuple(one.part.craft for one in found if not one.met),
         added_m_s=made.delta_v_m_s - plan.delta_v_m_s,
+        frozen=frozen(scenario.body, slots) if chosen.degree > 2 else None,
     )
 
 
@@ -124,6 +126,7 @@ def _held(
             tolerance_rad=spec.tolerance_rad,
             wanted_s=spec.hold_for_s,
             maintained=spec.with_drag == "maintained",
+            floor_m=scenario.floor_m,
             ground=None if spec.longitude_rad is None else scenario.body.prime_meridian_rad,
         )
     except FlightError:

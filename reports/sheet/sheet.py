@@ -23,8 +23,9 @@ from ...optimizer.robustness.missed_burn import Missed, missed
 from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from ..burn_table import burn_words
 from ..hold import forced_hold, forced_text, missing_text, trim_text
+from ..left_alone import lasts_text
 from ..remarks import CAUTION
-from ..wording import capital, count, small, way_text
+from ..wording import capital, count, listed, small, way_text
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -365,6 +366,12 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
             remarks.append(f"Look again before then: {missing_text(outcome, plan.hold)}.")
         if forced is None and plan.hold.craft == part.craft:
             remarks += [one for one in (trim_text(outcome, plan.hold),) if one]
+    lasts = next((one for one in outcome.left_alone if one.what == "ring" and part.craft in one.who), None)
+    if lasts is not None and plan.rank == 1:
+        remarks.append(
+            f"Left alone, an estimate by {listed(list(lasts.forces)) or 'no force known here'}: "
+            f"{lasts_text(outcome, lasts)} Its disposal is for the operator."
+        )
     return Block(
         heading="After",
         steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),

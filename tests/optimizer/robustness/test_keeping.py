@@ -147,6 +147,9 @@ def _hold(trims: tuple[Trim, ...], until_s: float) -> ForcedHold:
         trim_m_s_year=0.0,
         make_up_m_s_year=0.0,
         eccentricity=0.0,
+        oval_s=math.inf,
+        low_s=math.inf,
+        start=MeanOrbits(rows=np.zeros((2, 6))),
     )
 
 
