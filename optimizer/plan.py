@@ -36,6 +36,9 @@ from .where_let_go import chooses, with_ranges
 
 Progress = Callable[[str], None]
 
+FORCES_SHARE = 0.5
+"""Of the time to search: what is left for correcting plan 1 for further forces, where a scenario has them."""
+
 PHASE_FRONT_SHARE, ALTERNATIVES_SHARE, FLIGHTS_SHARE = 0.5, 0.5, 0.6
 """Of the time that is left: what the front over all phases of the ring may take, the search for plans of another kind,
 and the flights of all plans before only the best one is listed."""
@@ -79,16 +82,16 @@ def make_plan(
         if scenario.weigh is not None:
             refuse_unweighable(scenario)
         plan = partial(_planned, progress=progress, fronts=fronts, price=price, brief=brief)
-        if chooses(scenario) and not brief:
-            briefly = partial(_planned, progress=lambda _: None, fronts=False, price=False, brief=True)
-            found = with_ranges(scenario, plan, briefly, progress)
-        else:
-            found = plan(scenario)
-        if not brief:
-            found = _weighed(found, progress)
-        if scenario.forces is None or brief or not found.plans:
-            return found
-        return _under_forces(found, progress)
+        further = scenario.forces is not None and not brief
+        with deadline.searching(deadline.share(1.0 - FORCES_SHARE if further else 1.0)):
+            if chooses(scenario) and not brief:
+                briefly = partial(_planned, progress=lambda _: None, fronts=False, price=False, brief=True)
+                found = with_ranges(scenario, plan, briefly, progress)
+            else:
+                found = plan(scenario)
+            if not brief:
+                found = _weighed(found, progress)
+        return _under_forces(found, progress) if further and found.plans else found
 
 
 def _weighed(found: Outcome, progress: Progress) -> Outcome:
