@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
-from ringwright.tests.tolerances import CLOCK_S
+from ringwright.tests.tolerances import CLOCK_S, MILLISECOND_S
 
 from .held_flight import WINDOW, Craft, World, around, leaves
 from .oblate_flight import Oblate
@@ -66,7 +66,7 @@ def fly_under_forces(text: str, result: Mapping[str, Any]) -> list[Stood]:
     world = _world(data, forces)
     turn, middle = plan["craft"][0]["flown"]["span_s"] / WINDOW, plan["hold"]["from_s"] + CLOCK_S
     _, times, off = leaves(world, craft, turn, middle, middle + 0.6 * WINDOW * turn, math.pi)
-    assert abs(times[0] - middle) < 1.0
+    assert abs(times[0] - middle) < MILLISECOND_S
     return [
         Stood(item["craft"], math.degrees(float(angle)), item["flown"]["mean_slot_error_deg"])
         for item, angle in zip(plan["craft"], off[0], strict=True)

@@ -75,7 +75,7 @@ def fly_printed(text: str, result: Mapping[str, Any]) -> list[Ended]:
     flights: dict[_Key, Begun] = {}
     named: list[tuple[int, Mapping[str, Any], _Key]] = []
     for plan in result["plans"]:
-        if plan["rank"] == 1 and "forces" in result["model"]:
+        if plan["rank"] == 1 and "[forces]" in text:
             continue
         carriers = {bus["carrier"]: bus for bus in plan.get("carriers", [])}
         for item in plan["craft"]:
