@@ -272,7 +272,7 @@ def _in_step(gm: float, spin: float, j2: float, j2_radius: float) -> float:
     radius = (gm / spin**2) ** (1.0 / 3.0)
     for _ in range(20):
         radius = (gm / spin**2 * (1.0 + 1.5 * j2 * (j2_radius / radius) ** 2)) ** (1.0 / 3.0)
-    return radius
+    return float(radius)
 
 
 def read_case(
