@@ -268,13 +268,6 @@ class Pad:
         return max((self.payload_to(one) for one in self.insertions), default=self.payload_kg)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Disposal:
-    """What is to become of craft in the end: down, or out of the way, ``within_s`` of the end of their service."""
-
-    within_s: float
-
-
 NEARLY = 0.002
 """Eccentricity up to which an orbit counts as nearly a circle: what it does to burns is some meters a second."""
 
@@ -367,7 +360,8 @@ class Scenario:
     ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
     ``errors`` and ``risk`` are None where nothing is said about them. ``weigh`` is what the listed plans are weighed
     by, after they were planned by ``minimize``; None for nothing. ``forces`` is None where none beyond the body's bulge
-    are flown; ``pulls`` are the bodies that pull in a world of one's own. ``disposal`` may be None.
+    are flown; ``pulls`` are the bodies that pull in a world of one's own. Craft are to be down, or out of
+    the way, ``disposal_within_s`` after the end of their service; None where nothing is asked.
     """
 
     title: str
@@ -381,7 +375,7 @@ class Scenario:
     minimize: Aim = _AIM
     forces: ForceSpec | None = None
     pulls: tuple[Puller, ...] = ()
-    disposal: Disposal | None = None
+    disposal_within_s: float | None = None
     first_service: int | None = None
     front_step_s: float | None = None
     errors: Errors | None = None

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import replace
 from functools import partial
 
 from ..models import deadline
 from ..models.deadline import ENDED, Clock
 from ..models.errors import InputError
 from ..models.scenario import Aim, Scenario
+from .additions import by_risk, with_all
 from .catalogue.floors import floor
 from .catalogue.free_form import dearest_price
 from .choice import front as front_walk
@@ -30,13 +30,13 @@ from .listing import Listed, at_one_phase, broken_in_flight, listed, of_phase, r
 from .outcome import AimFront, CraftPrice, Infeasible, Outcome, Plan, Proof
 from .problem.problem import Problem, kept_errors
 from .problem.ring_phase import problems
-from .robustness.keeping import keeping_of
-from .robustness.left_alone import left_alone
-from .robustness.under_forces import under_forces
-from .robustness.weighing import ranked, refuse_unweighable
+from .robustness.weighing import refuse_unweighable
 from .where_let_go import chooses, with_ranges
 
 Progress = Callable[[str], None]
+
+FORCES_SHARE = 0.5
+"""Of the time to search: what is left for correcting plan 1 for further forces, where a scenario has them."""
 
 PHASE_FRONT_SHARE, ALTERNATIVES_SHARE, FLIGHTS_SHARE = 0.5, 0.5, 0.6
 """Of the time that is left: what the front over all phases of the ring may take, the search for plans of another kind,
@@ -81,75 +81,16 @@ def make_plan(
         if scenario.weigh is not None:
             refuse_unweighable(scenario)
         plan = partial(_planned, progress=progress, fronts=fronts, price=price, brief=brief)
-        if chooses(scenario) and not brief:
-            briefly = partial(_planned, progress=lambda _: None, fronts=False, price=False, brief=True)
-            found = with_ranges(scenario, plan, briefly, progress)
-        else:
-            found = plan(scenario)
-        if not brief:
-            found = _weighed(found, progress)
-        if brief or not found.plans:
-            return found
-        if scenario.forces is not None:
-            found = _under_forces(found, progress)
-        if scenario.forces is not None or scenario.disposal is not None:
-            found = _left_alone(found, progress)
-        return _with_keeping(found)
-
-
-def _with_keeping(found: Outcome) -> Outcome:
-    """The outcome with what keeping the ring takes by each of its plans."""
-    with deadline.undisturbed():
-        kept = keeping_of(found.scenario, found.ring, found.plans, found.kept)
-    plans = tuple(replace(one, keeping=own) for one, own in zip(found.plans, kept, strict=True))
-    return replace(found, plans=plans)
-
-
-def _weighed(found: Outcome, progress: Progress) -> Outcome:
-    """The outcome with its plans ranked by their risk, where the goal weighs them by it."""
-    try:
-        with deadline.flying():
-            return ranked(found, progress)
-    except ENDED:
-        missing = [found.unfinished] if found.unfinished else []
-        return replace(found, unfinished="; ".join([*missing, "plans were not weighed by their risk"]))
-
-
-def _under_forces(found: Outcome, progress: Progress) -> Outcome:
-    """The outcome with plan 1 corrected for the scenario's further forces and flown under them."""
-    progress("correcting plan 1 for further forces")
-    try:
-        with deadline.flying():
-            made = under_forces(found.at_phase_of(found.plans[0]), found.plans[0])
-    except ENDED:
-        missing = [found.unfinished] if found.unfinished else []
-        return replace(found, unfinished="; ".join([*missing, "plan 1 was not flown under further forces"]))
-    if made is None:
-        return found
-    plan, under = made
-    front = found.front
-    if front is not None:
-        points = tuple(
-            replace(point, delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s) if point.plan == plan.rank else point
-            for point in front.points
-        )
-        front = replace(front, points=points)
-    notes = found.notes
-    if abs(under.added_m_s) >= 0.05:
-        notes = (*notes, f"corrected for further forces, too, plan 1 costs {plan.delta_v_m_s:.1f} m/s")
-    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under, notes=notes)
-
-
-def _left_alone(found: Outcome, progress: Progress) -> Outcome:
-    """The outcome with how long the orbits of plan 1 last without another burn."""
-    progress("how long orbits last that are left alone")
-    plan = found.plans[0]
-    try:
-        with deadline.flying():
-            return replace(found, left_alone=left_alone(found.at_phase_of(plan), plan))
-    except ENDED:
-        missing = [found.unfinished] if found.unfinished else []
-        return replace(found, unfinished="; ".join([*missing, "how long orbits last was not worked out"]))
+        further = scenario.forces is not None and not brief
+        with deadline.searching(deadline.share(1.0 - FORCES_SHARE if further else 1.0)):
+            if chooses(scenario) and not brief:
+                briefly = partial(_planned, progress=lambda _: None, fronts=False, price=False, brief=True)
+                found = with_ranges(scenario, plan, briefly, progress)
+            else:
+                found = plan(scenario)
+            if not brief:
+                found = by_risk(found, progress)
+        return found if brief or not found.plans else with_all(found, progress)
 
 
 def serves(scenario: Scenario) -> bool:

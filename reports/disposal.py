@@ -16,7 +16,7 @@ from .wording import listed
 def disposal_lines(budget: Budget, width: int) -> list[str]:
     """Lines of the budget; none where the scenario does not ask."""
     scenario = budget.outcome.scenario
-    if scenario.disposal is None or not budget.disposal:
+    if scenario.disposal_within_s is None or not budget.disposal:
         return []
     columns = [
         words("craft", [one.craft for one in budget.disposal]),
@@ -54,8 +54,8 @@ def _way(budget: Budget, one: CraftDisposal) -> str:
 
 
 def _within_s(budget: Budget) -> float:
-    asked = budget.outcome.scenario.disposal
-    return math.inf if asked is None else asked.within_s
+    asked = budget.outcome.scenario.disposal_within_s
+    return math.inf if asked is None else asked
 
 
 def _assumed(budget: Budget) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 from ..models.flight.smooth_mean import TURNS
@@ -20,21 +21,26 @@ LEAST_DEG_YEAR = 0.001
 
 
 def forces_of(outcome: Outcome) -> dict[str, Any]:
-    """``model.forces``: what the second flight was flown with and what was left out; nothing without ``[forces]``."""
-    under = outcome.under
-    if under is None:
-        return {}
+    """``model.forces``: what plan 1 was flown with, and what was left out by how much it could move a slot."""
+    chosen = _flown(outcome)
     left_out = [
         {"force": one.name, "estimate_deg_year": float(f"{math.degrees(one.shift_rad_year):.3g}")}
-        for one in under.chosen.left_out
+        for one in chosen.left_out
     ]
     return {
         "forces": {
-            "flown": list(under.chosen.flown),
+            "flown": list(chosen.flown),
             "left_out": left_out,
-            "higher_degrees_may_matter": under.chosen.field_ends,
+            "higher_degrees_may_matter": chosen.field_ends,
         }
     }
+
+
+def _flown(outcome: Outcome) -> Chosen:
+    """The forces that plan 1 was flown under: those of ``[forces]``, or its bulge alone."""
+    if outcome.under is not None:
+        return outcome.under.chosen
+    return chosen_forces(replace(outcome.scenario, forces=None))
 
 
 def standing_of(under: UnderForces | None, craft: str) -> dict[str, Any]:
@@ -78,9 +84,9 @@ def hold_by_forces_of(under: UnderForces) -> dict[str, Any]:
 
 
 def force_lines(outcome: Outcome, width: int) -> list[str]:
-    """Lines for the screen; none without ``[forces]``."""
+    """Lines for the screen: what was flown, and what was left out."""
     if outcome.under is None:
-        return []
+        return [*heading("Further forces", width), *paragraph(_left_out(outcome), width, indent="  ")]
     said = " ".join(
         one for one in (_flown_with(outcome.under), *_found(outcome, outcome.under), _frozen(outcome.under)) if one
     )
@@ -92,6 +98,17 @@ def chosen_items(scenario: Scenario) -> list[str]:
     if scenario.forces is None:
         return []
     return [f"Plan 1 will be corrected for and flown with: {_chosen_words(chosen_forces(scenario))}"]
+
+
+def _left_out(outcome: Outcome) -> str:
+    """What a plan for the bulge alone leaves out, and what to add."""
+    chosen = _flown(outcome)
+    if not chosen.left_out:
+        return f"Flown with: {', '.join(chosen.flown)}; no other force is known here."
+    words = f"Flown with: {_chosen_words(chosen)}"
+    if outcome.scenario.forces is None:
+        words += " To correct plan 1 for those that matter, add [forces] to the scenario."
+    return words
 
 
 def _flown_with(under: UnderForces) -> str:

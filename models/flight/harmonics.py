@@ -1,8 +1,8 @@
 """The uneven field of a body: zonal, tesseral and sectoral harmonics, in Cartesian coordinates.
 
-V + iW = (Re / r)^(n+1) P_nm(sin lat) e^(i m lon), and its gradient, by Cunningham (Montenbruck and Gill, Satellite
-Orbits, 2000, section 3.2.4 and 3.2.5), in complex numbers. P_nm e^(i m lon) is the m-th power of (x + iy) / r times the
-m-th derivative of the Legendre polynomial P_n at z / r: all degrees and orders come from three rows of powers.
+V + iW = (Re / r)^(n+1) P_nm(sin lat) e^(i m lon) and its gradient by Cunningham (Montenbruck and Gill, Satellite
+Orbits, 2000, section 3.2.4 and 3.2.5), in complex numbers. P_nm e^(i m lon) is the m-th power of (x + iy) / r times
+the m-th derivative of the Legendre polynomial P_n at z / r: all degrees and orders come from three rows of powers.
 
 The body turns evenly about the pole of the epoch: what its pole moves (the Moon's by half a degree a year) is left out.
 """

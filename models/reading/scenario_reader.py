@@ -25,7 +25,6 @@ from ..scenario import (
     Aim,
     Body,
     Craft,
-    Disposal,
     Errors,
     LimitSpec,
     Occupied,
@@ -123,7 +122,7 @@ def _scenario(root: Table) -> Scenario:
         risk=_risk(root.table("risk")),
         weigh=weigh,
         forces=force_spec(root.table("forces")),
-        disposal=_disposal(root.table("disposal")),
+        disposal_within_s=_disposal(root.table("disposal")),
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
         warnings=tuple(said),
@@ -261,8 +260,8 @@ def _risk(table: Table | None) -> Risk | None:
     return Risk(**table.given(Risk))
 
 
-def _disposal(table: Table | None) -> Disposal | None:
-    return None if table is None else Disposal(within_s=table.number_or("within", 0.0))
+def _disposal(table: Table | None) -> float | None:
+    return None if table is None else table.number_or("within", 0.0)
 
 
 def _limits(table: Table, body: Body) -> LimitSpec:

@@ -160,7 +160,7 @@ class Budget:
             said.append(f"only {self.samples:,} of {self.asked:,} flights of each craft were run".replace(",", " "))
         if len(self.drivers) < self.sources:
             said.append(f"what drives the budget is known of {len(self.drivers)} of {self.sources} sources of error")
-        if self.outcome.scenario.disposal is not None and not self.disposal:
+        if self.outcome.scenario.disposal_within_s is not None and not self.disposal:
             said.append("what the disposal takes was not worked out")
         return "; ".join(said)
 
@@ -192,12 +192,7 @@ def make_budget(
     given = [one for one in SOURCES if any(getattr(s.errors, name) for s in listed for name in one[1])]
     if not given:
         raise nothing_said(scenario)
-    if samples * len(listed) > MOST_VALUES:
-        raise InputError(
-            f"{samples} samples of {len(listed)} craft are more than this version keeps in memory: "
-            f"at most {MOST_VALUES // len(listed)} samples would be accepted.",
-            where="command line",
-        )
+    _refuse_too_many(samples, len(listed))
     used = np.empty((len(listed), samples))
     with deadline.flying():
         with deadline.searching(deadline.share(SAMPLING_SHARE)):
@@ -230,6 +225,15 @@ def make_budget(
         disposal=disposal,
         disposal_kg=tuple(_in_the_end(scenario, one, craft) for one in disposal),
     )
+
+
+def _refuse_too_many(samples: int, craft: int) -> None:
+    if samples * craft > MOST_VALUES:
+        raise InputError(
+            f"{samples} samples of {craft} craft are more than this version keeps in memory: "
+            f"at most {MOST_VALUES // craft} samples would be accepted.",
+            where="command line",
+        )
 
 
 def _in_the_end(scenario: Scenario, one: CraftDisposal, craft: Sequence[CraftBudget]) -> float | None:

@@ -64,7 +64,7 @@ class CraftDisposal:
 def disposals(outcome: Outcome) -> tuple[CraftDisposal, ...]:
     """What each craft that is moved burns in the end; empty where the scenario does not ask."""
     scenario = outcome.scenario
-    if scenario.disposal is None:
+    if scenario.disposal_within_s is None:
         return ()
     made: dict[Surface, CraftDisposal] = {}
     moved = {part.craft for part in outcome.plans[0].craft}
@@ -74,7 +74,7 @@ def disposals(outcome: Outcome) -> tuple[CraftDisposal, ...]:
             own = made.get(craft.surface)
             if own is None:
                 alone = next((one for one in outcome.left_alone if one.what == "ring" and craft.name in one.who), None)
-                own = _disposal(scenario, outcome, craft.surface, scenario.disposal.within_s, alone)
+                own = _disposal(scenario, outcome, craft.surface, scenario.disposal_within_s, alone)
             made[craft.surface] = own
             found.append(replace(own, craft=craft.name))
     return tuple(found)

@@ -50,10 +50,9 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
     if scenario.forces is None or not (plan.craft or outcome.kept):
         return None
     chosen = chosen_forces(scenario)
-    span_s = window_s(ring)
     at_s = settled_s(plan, scenario, ring)
     if at_s * (len(plan.craft) + len(outcome.kept)) > MOST_TURNS * ring.period_s:
-        return plan, UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=span_s)
+        return plan, UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=window_s(ring))
     slots = ring
     if scenario.ring.longitude_rad is None:
         slots = slots_under(ring, scenario.body, chosen.field, at_s, _sinking(scenario))
@@ -61,7 +60,7 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
     if chosen.field.terms and not plan.carriers:
         found = correct_for_forces(plan, scenario, ring, slots, chosen.field, at_s)
     # the craft's own turns may be a little longer than the ring's
-    asked = _asked(outcome, plan, found, at_s + span_s + END_MARGIN * ring.period_s)
+    asked = _asked(outcome, plan, found, at_s + window_s(ring) + END_MARGIN * ring.period_s)
     flights = fly_each([one.item for one in asked], chosen.field, [one.model for one in asked], relative=RELATIVE)
     standing, shift = _standing(asked, flights, slots, at_s, scenario.body.radius_m)
     lost = any(one.spacing_rad is None for one in standing)
@@ -73,7 +72,7 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
         craft=standing,
         common_shift_rad=shift,
         at_s=at_s,
-        span_s=span_s,
+        span_s=window_s(slots),
         slots=slots,
         hold=None if lost or len(asked) < 2 else _held(scenario, chosen, slots, asked, flights, at_s),
         corrected=bool(found) and not lost,

@@ -289,7 +289,6 @@ class _Work:
         return np.array([_WEIGHTS[name] * value for name in self.case.targets for value in parts[name]])
 
     def miss_of(self, found: _Found | None) -> float:
-        """Size of the residual, infinite for a point that cannot be flown."""
         return math.inf if found is None else float(np.linalg.norm(self.residual(found.measured)))
 
     def at(self, x: Array) -> Itinerary | None:
@@ -336,22 +335,17 @@ class _Work:
         return points
 
     def gainable(self, gap: Array | None = None) -> float:
-        """How much of a miss the unknowns can take away, by the slope: the rest is out of their reach.
-
-        Args:
-            gap: weighted misses; the present ones without.
-        """
+        """How much of a miss (the present one) the unknowns can take away, by the slope: the rest is out of reach."""
         assert self.jacobian is not None
         u, s, _ = np.linalg.svd(self.jacobian, full_matrices=False)
         return float(np.linalg.norm(u.T[s > 1e-9 * s[0]] @ (self.gap if gap is None else gap)))
 
     def serves(self, found: _Found | None) -> bool:
         """Whether a step did what it could: little is left of the miss, or of the part of it that was in reach."""
-        if found is None:
+        left = self.miss_of(found) / self.miss
+        if found is None or left >= 1.0:
             return False
-        gap = self.residual(found.measured)
-        left = float(np.linalg.norm(gap)) / self.miss
-        return left <= _GOOD or (left < 1.0 and self.gainable(gap) <= _GOOD * self.gainable())
+        return left <= _GOOD or self.gainable(self.residual(found.measured)) <= _GOOD * self.gainable()
 
     def advance(self, points: Sequence[Array], results: Sequence[_Found | None]) -> None:
         """Take the best candidate if it is better; a slope that served badly is renewed once before giving up.
@@ -362,10 +356,8 @@ class _Work:
         best = min((self.miss_of(found), k) for k, found in enumerate(results))
         self.rounds += 1
         gain = best[0] / self.miss
-        found = results[best[1]]
-        served = self.serves(found)
-        if gain < 1.0:
-            assert found is not None
+        found, served = results[best[1]], self.serves(results[best[1]])
+        if gain < 1.0 and found is not None:
             step, gap = points[best[1]] - self.x, self.gap
             self.stand(points[best[1]], found)
             self.jacobian = self.jacobian + np.outer(self.gap - gap - self.jacobian @ step, step) / (step @ step)

@@ -77,7 +77,11 @@ KEYS = {field.key: field for field in FIELDS}
 
 
 def fields_of(scenario: Scenario, settings: dict[str, str]) -> list[dict[str, Any]]:
-    """Every field with its value, ready for JSON; ``changed`` where the value is not the file's."""
+    """Every field with its value, ready for JSON; ``changed`` where the value is not the file's.
+
+    A ring that stays over the ground has no choice of altitude.
+    """
+    fixed = {"ring.altitude_km"} if scenario.ring.longitude_rad is not None else set()
     return [
         {
             "key": field.key,
@@ -88,6 +92,7 @@ def fields_of(scenario: Scenario, settings: dict[str, str]) -> list[dict[str, An
             "changed": field.key in settings,
         }
         for field in FIELDS
+        if field.key not in fixed
     ]
 
 

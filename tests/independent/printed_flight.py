@@ -49,7 +49,7 @@ class Ended:
 
 
 @dataclass(frozen=True)
-class _Begun:
+class Begun:
     """One flight as printed: where it starts, and the burns."""
 
     start: float
@@ -65,20 +65,25 @@ def _fold(angle: float) -> float:
 
 
 def fly_printed(text: str, result: Mapping[str, Any]) -> list[Ended]:
-    """Fly every craft of every plan; craft that are flown alike in several plans are flown once."""
+    """Fly every craft of every plan; craft that are flown alike in several plans are flown once.
+
+    A plan that was corrected for further forces than the bulge is left out: see `forced_flight.py`.
+    """
     case = read_case(text, body=result["body"])
     body = Oblate(case.gm, case.j2, case.j2_radius)
     craft = {one.name: one for one in case.craft}
-    flights: dict[_Key, _Begun] = {}
+    flights: dict[_Key, Begun] = {}
     named: list[tuple[int, Mapping[str, Any], _Key]] = []
     for plan in result["plans"]:
+        if plan["rank"] == 1 and "[forces]" in text:
+            continue
         carriers = {bus["carrier"]: bus for bus in plan.get("carriers", [])}
         for item in plan["craft"]:
             carried = carriers[item["carrier"]]["burns"] if item["carrier"] else ()
-            begun = _begin(case, body, craft[item["craft"]], item, carried)
+            flight = begun(case, body, craft[item["craft"]], item, carried)
             slot0 = float(plan.get("slot0_deg", result["ring"]["slot0_deg"]))
-            key = (begun.start, begun.state.tobytes(), begun.burns, begun.plane, begun.slot, begun.in_slot, slot0)
-            flights[key] = begun
+            key = (flight.start, flight.state.tobytes(), flight.burns, flight.plane, flight.slot, flight.in_slot, slot0)
+            flights[key] = flight
             named.append((plan["rank"], item, key))
     landed = _land(case, body, [key[-1] for key in flights], list(flights.values()))
     ends = dict(zip(flights, landed, strict=True))
@@ -99,7 +104,8 @@ _Key = tuple[float, bytes, tuple[tuple[float, float, float, float], ...], int, i
 """What makes a flight and where it is to end; the last is where slot 0 stands at the epoch, deg."""
 
 
-def _begin(case: Case, body: Oblate, craft: Craft, item: Mapping[str, Any], carried: Any) -> _Begun:
+def begun(case: Case, body: Oblate, craft: Craft, item: Mapping[str, Any], carried: Any) -> Begun:
+    """The flight of a craft of a plan, ``carried`` being the burns of its carrier."""
     if craft.orbit is None:
         pad = next(pad for pad in case.pads if pad.name == item["pad"] or len(case.pads) == 1)
         way = next((way for way in pad.insertions if way.name == item["insertion"]), pad.insertions[0])
@@ -110,7 +116,7 @@ def _begin(case: Case, body: Oblate, craft: Craft, item: Mapping[str, Any], carr
         (burn["time_s"], burn["radial_m_s"], burn["along_m_s"], burn["cross_m_s"])
         for burn in (*carried, *item["burns"])
     )
-    return _Begun(start, state, burns, float(item["in_slot_s"]), int(item["plane"]), int(item["slot"]))
+    return Begun(start, state, burns, float(item["in_slot_s"]), int(item["plane"]), int(item["slot"]))
 
 
 def _inserted(case: Case, body: Oblate, pad: Pad, way: Insertion, item: Mapping[str, Any]) -> tuple[float, Array]:
@@ -155,7 +161,7 @@ def _in_space(case: Case, body: Oblate, craft: Craft) -> tuple[float, Array]:
     return orbit.at_time, np.concatenate([tilted(r, case.inclination, node), tilted(v, case.inclination, node)])
 
 
-def _land(case: Case, body: Oblate, slot0_deg: list[float], flights: list[_Begun]) -> list[tuple[float, float]]:
+def _land(case: Case, body: Oblate, slot0_deg: list[float], flights: list[Begun]) -> list[tuple[float, float]]:
     """How far ahead of its slot each is over the first ring turn after its last burn, and off the plane, deg."""
     states = np.array([one.state for one in flights])
     now = np.array([one.start for one in flights])

@@ -272,6 +272,14 @@ def _craft(table: Mapping[str, Any], body_radius: float) -> Craft:
     )
 
 
+def _in_step(gm: float, spin: float, j2: float, j2_radius: float) -> float:
+    """Radius at which a craft over the equator of an oblate body turns with it (Vallado 2013, section 8.6.1)."""
+    radius = (gm / spin**2) ** (1.0 / 3.0)
+    for _ in range(20):
+        radius = (gm / spin**2 * (1.0 + 1.5 * j2 * (j2_radius / radius) ** 2)) ** (1.0 / 3.0)
+    return float(radius)
+
+
 def read_case(
     text: str,
     body: Mapping[str, float] | None = None,
@@ -314,8 +322,16 @@ def read_case(
         altitude = _optional(ring, "altitude", "length")
         if altitude is not None:
             radius = body_radius + altitude
+        elif "longitude_deg" in ring:
+            radius = _in_step(
+                gm, spin, float(world.get("j2", 0.0)), quantity(world, "j2_radius", "length", body_radius)
+            )
         else:
             radius = (gm * (quantity(ring, "period", "time") / (2.0 * math.pi)) ** 2) ** (1.0 / 3.0)
+    prime = quantity(world, "prime_meridian", "angle", meridian if meridian is not None else 0.0)
+    slot0 = None if ring.get("slot0_deg", "free") == "free" else quantity(ring, "slot0", "angle")
+    if "longitude_deg" in ring:
+        slot0 = prime + math.radians(ring["longitude_deg"])
     limits = data.get("limits", {})
     ceiling = _optional(limits, "apoapsis_max", "length")
     launch = data.get("launch", [])
@@ -326,7 +342,7 @@ def read_case(
         body_radius=body_radius,
         top=top,
         spin=spin,
-        meridian=quantity(world, "prime_meridian", "angle", meridian if meridian is not None else 0.0),
+        meridian=prime,
         radius=radius,
         slots=len(ring["slots_deg"]) if "slots_deg" in ring else int(ring["slots"]),
         places=tuple(math.radians(one) for one in ring.get("slots_deg", ())),
@@ -336,7 +352,7 @@ def read_case(
         tilt_tolerance=quantity(ring, "tilt_tolerance", "angle", 0.0),
         inclination=quantity(ring, "inclination", "angle", 0.0),
         node=quantity(ring, "node", "angle", 0.0),
-        slot0=None if ring.get("slot0_deg", "free") == "free" else quantity(ring, "slot0", "angle"),
+        slot0=slot0,
         tolerance=quantity(ring, "tolerance", "angle", math.radians(0.5)),
         occupied=tuple(
             Occupied(

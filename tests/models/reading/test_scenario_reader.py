@@ -54,15 +54,18 @@ def test_bundled_scenarios_are_those_on_disk() -> None:
         "daily-window",
         "four-over-the-equator",
         "low-mars",
+        "low-ring-in-thin-air",
         "one-astray",
         "one-craft-mars",
+        "over-the-plains",
+        "round-the-moon",
         "shared-ride",
         "slow-drift",
         "thick-air",
         "three-planes",
     ]
     with pytest.raises(InputError, match="did you mean thick-air"):
-        text("thin-air")
+        text("thik-air")
 
 
 EVERYTHING = """title = "Everything"

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from ringwright.models.flight.averaged import MeanOrbits
 from ringwright.models.force_choice import chosen_forces
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Scenario
@@ -149,7 +150,7 @@ def _hold(trims: tuple[Trim, ...], until_s: float) -> ForcedHold:
         eccentricity=0.0,
         oval_s=math.inf,
         low_s=math.inf,
-        start=MeanOrbits(rows=np.zeros((2, 6))),
+        start=MeanOrbits.of([np.array([[1.0, 0.0, 0.0, 0.0, 1.0, 0.0]])] * 2, np.ones(1), 1.0),
     )
 
 

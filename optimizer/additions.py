@@ -1,0 +1,75 @@
+"""What is said of plans once they are there: their risk, further forces, what keeping takes, how long orbits last."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from ..models import deadline
+from ..models.deadline import ENDED
+from .outcome import Outcome
+from .robustness.keeping import keeping_of
+from .robustness.left_alone import left_alone
+from .robustness.under_forces import under_forces
+from .robustness.weighing import ranked
+
+Progress = Callable[[str], None]
+
+
+def with_all(found: Outcome, progress: Progress) -> Outcome:
+    """An outcome that has plans with all that its scenario asks for beyond them; what time cut off is said in it."""
+    scenario = found.scenario
+    if scenario.forces is not None:
+        found = _under_forces(found, progress)
+    if scenario.forces is not None or scenario.disposal_within_s is not None:
+        found = _left_alone(found, progress)
+    with deadline.undisturbed():
+        kept = keeping_of(scenario, found.ring, found.plans, found.kept)
+    return replace(found, plans=tuple(replace(one, keeping=own) for one, own in zip(found.plans, kept, strict=True)))
+
+
+def by_risk(found: Outcome, progress: Progress) -> Outcome:
+    """The outcome with its plans ranked by their risk, where the goal weighs them by it."""
+    try:
+        with deadline.flying():
+            return ranked(found, progress)
+    except ENDED:
+        missing = [found.unfinished] if found.unfinished else []
+        return replace(found, unfinished="; ".join([*missing, "plans were not weighed by their risk"]))
+
+
+def _under_forces(found: Outcome, progress: Progress) -> Outcome:
+    """The outcome with plan 1 corrected for the scenario's further forces and flown under them."""
+    progress("correcting plan 1 for further forces")
+    try:
+        with deadline.flying():
+            made = under_forces(found.at_phase_of(found.plans[0]), found.plans[0])
+    except ENDED:
+        missing = [found.unfinished] if found.unfinished else []
+        return replace(found, unfinished="; ".join([*missing, "plan 1 was not flown under further forces"]))
+    if made is None:
+        return found
+    plan, under = made
+    front = found.front
+    if front is not None:
+        points = tuple(
+            replace(point, delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s) if point.plan == plan.rank else point
+            for point in front.points
+        )
+        front = replace(front, points=points)
+    notes = found.notes
+    if abs(under.added_m_s) >= 0.05:
+        notes = (*notes, f"corrected for further forces, too, plan 1 costs {plan.delta_v_m_s:.1f} m/s")
+    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under, notes=notes)
+
+
+def _left_alone(found: Outcome, progress: Progress) -> Outcome:
+    """The outcome with how long the orbits of plan 1 last without another burn."""
+    progress("how long orbits last that are left alone")
+    plan = found.plans[0]
+    try:
+        with deadline.flying():
+            return replace(found, left_alone=left_alone(found.at_phase_of(plan), plan))
+    except ENDED:
+        missing = [found.unfinished] if found.unfinished else []
+        return replace(found, unfinished="; ".join([*missing, "how long orbits last was not worked out"]))
