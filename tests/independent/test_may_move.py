@@ -107,7 +107,9 @@ def test_who_stays_is_said_where_it_is_and_flown() -> None:
     text = _text((10.3, 99.8, 190.2), (40.0,), slots=4, goal="delta_v", body='name = "earth"', lean=53.0)
     result = planned(text)
     assert result["plans"]
-    for one in fly_printed(text, result):
+    ended = fly_printed(text, result)
+    assert ended
+    for one in ended:
         assert one.miss_deg < OFF_DEG, one
     off = {part["craft"]: part["flown"]["slot_error_deg"] for part in result["plans"][0]["craft"]}
     still = [part["craft"] for part in result["plans"][0]["craft"] if not part["burns"]]
