@@ -19,6 +19,9 @@ from .wording import capital, listed, small
 OVAL = 0.02
 """Eccentricity from which on it is said that orbits do not stay circles: the angle then swings by 2 deg in a turn."""
 
+NO_RING = 0.1
+"""From which on the ring is called none: the angle then swings by 11 deg either way."""
+
 SHOWN = 4
 """Most trims that are listed on the screen; all are in the result."""
 
@@ -57,11 +60,12 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
     air = ", drag by a steady atmosphere" if "drag" in outcome.under.chosen.flown else ""
     said.append(f"Mean orbits, followed by averaged equations from the rates flown{air}.")
     if hold.eccentricity > OVAL:
+        short = hold.eccentricity > NO_RING or math.isfinite(hold.low_s)
         swings = f"; the angle swings by more than the tolerance in a turn after {years_text(hold.oval_s)}"
         low = f"; the periapsis is below the lowest altitude allowed after {years_text(hold.low_s)}"
         said.append(
-            f"The orbits do not stay circles, so that THIS IS NO RING FOR LONG: their eccentricity comes to "
-            f"{plain(hold.eccentricity, 2)} by then{swings if math.isfinite(hold.oval_s) else ''}"
+            f"The orbits do not stay circles{', so that THIS IS NO RING FOR LONG' if short else ''}: their "
+            f"eccentricity comes to {plain(hold.eccentricity, 2)} by then{swings if math.isfinite(hold.oval_s) else ''}"
             f"{low if math.isfinite(hold.low_s) else ''}."
         )
     if hold.lost is not None and not hold.down:

@@ -25,9 +25,11 @@ def left_alone_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
     lines = heading("Left alone", width)
     lines += paragraph(_assumed(outcome), width, indent="  ")
     phasing = [one for one in outcome.left_alone if one.what == "phasing"]
-    for one in outcome.left_alone:
-        if one not in phasing[SHOWN:]:
-            lines += paragraph(f"- {lasts_text(outcome, one)}", width, indent="  ", hang="    ")
+    shown = [one for one in outcome.left_alone if one not in phasing[SHOWN:]]
+    endings = dict.fromkeys((one.what, _how_long(outcome, one)) for one in shown)
+    for ending in endings:
+        alike = [one for one in shown if (one.what, _how_long(outcome, one)) == ending]
+        lines += paragraph(f"- {lasts_text(outcome, *alike)}", width, indent="  ", hang="    ")
     if len(phasing) > SHOWN:
         lines += paragraph(
             f"- {len(phasing) - SHOWN} more phasing orbits are in the JSON.", width, indent="  ", hang="    "
@@ -35,21 +37,24 @@ def left_alone_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
     return lines
 
 
-def lasts_text(outcome: Outcome, one: LeftAlone) -> str:
-    """How long one orbit lasts, in a sentence."""
+def lasts_text(outcome: Outcome, *alike: LeftAlone) -> str:
+    """How long orbits of one kind last that last alike, in a sentence."""
+    what, several = alike[0].what, len(alike) > 1
+    if what == "ring":
+        whole = len({_how_long(outcome, one) for one in outcome.left_alone if one.what == "ring"}) == 1
+        who = listed([name for one in alike for name in one.who])
+        named = "the ring's orbit" if whole else f"the ring's orbit ({who})"
+    else:
+        kind = {"phasing": "the phasing orbit", "carrier": "the carrier", "stage": "the launcher's last stage"}[what]
+        of = "" if what == "carrier" else " of"
+        named = f"{kind}{'s' if several else ''}{of} {listed([_where(outcome, one) for one in alike])}"
+    return f"{capital(named)}: {_how_long(outcome, alike[0])}."
+
+
+def _where(outcome: Outcome, one: LeftAlone) -> str:
     radius_m = outcome.scenario.body.radius_m
     low, high = ((end - radius_m) * 1e-3 for end in (one.periapsis_m, one.apoapsis_m))
-    who = listed(list(one.who))
-    named = {
-        "ring": "the ring's orbit",
-        "phasing": f"the phasing orbit of {who} ({plain(low, 0)} to {plain(high, 0)} km)",
-        "carrier": f"the carrier {who} ({plain(low, 0)} to {plain(high, 0)} km)",
-        "stage": f"the launcher's last stage of {who} ({plain(low, 0)} to {plain(high, 0)} km)",
-    }[one.what]
-    several = len({two.lasts_s for two in outcome.left_alone if two.what == "ring"}) > 1
-    if one.what == "ring" and several:
-        named += f" ({who})"
-    return f"{capital(named)}: {_how_long(outcome, one)}."
+    return f"{listed(list(one.who))} ({plain(low, 0)} to {plain(high, 0)} km)"
 
 
 def _how_long(outcome: Outcome, one: LeftAlone) -> str:
