@@ -107,7 +107,10 @@ def _left_out(outcome: Outcome) -> str:
         return f"Flown with: {', '.join(chosen.flown)}; no other force is known here."
     words = f"Flown with: {_chosen_words(chosen)}"
     if outcome.scenario.forces is None:
-        words += " To correct plan 1 for those that matter, add [forces] to the scenario."
+        words += (
+            " That is how far each could move a craft; only what differs between craft spoils the spacing. To correct "
+            "plan 1 for those that matter, add [forces] to the scenario."
+        )
     return words
 
 
