@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -42,7 +43,7 @@ def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:
     axes.axhline(0.0, color=QUIET, linewidth=0.6, zorder=1)
     few = len(hold.names) <= _NAMED
     end = _drawn_s(hold) / unit_s
-    named: list[tuple[float, float]] = []
+    named: list[tuple[str, str, float, float]] = []
     for k, name in enumerate(hold.names):
         shown = few or name == hold.craft
         color = ink(k) if few else (INK if shown else QUIET)
@@ -53,19 +54,23 @@ def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:
         if shown:
             last = _last_shown(bare[since <= max(end, float(since[0]))], _ROOM * tolerance)
             place = float(since[last]), float(np.clip(bare[last], -_LABELED * tolerance, _LABELED * tolerance))
-            named.append(_apart(place, named, end, tolerance))
-            axes.annotate(
-                name,
-                named[-1],
-                xytext=(4, 0),
-                textcoords="offset points",
-                fontsize=type_points(9),
-                color=color,
-                va="center",
-                path_effects=rim(),
-                annotation_clip=False,
-                zorder=5,
-            )
+            named.append((name, color, *place))
+    for (name, color, *_), (x, y, side) in zip(
+        named, names_apart([one[2:] for one in named], end, tolerance), strict=True
+    ):
+        axes.annotate(
+            name,
+            (x, y),
+            xytext=(4 if side == "left" else -12, 0),
+            textcoords="offset points",
+            fontsize=type_points(9),
+            color=color,
+            ha=side,
+            va="center",
+            path_effects=rim(),
+            annotation_clip=False,
+            zorder=5,
+        )
     axes.set_xlim(0.0, max(end, 1e-3))
     axes.set_ylim(-_ROOM * tolerance, _ROOM * tolerance)
     axes.set_xlabel(f"{unit} from the end of the plan")
@@ -83,16 +88,53 @@ def _drawn_s(hold: ForcedHold) -> float:
     return min(whole, most[_TRIMS] - hold.begin_s) if len(most) > _TRIMS else whole
 
 
-def _apart(
-    place: tuple[float, float], others: list[tuple[float, float]], width: float, tolerance: float
-) -> tuple[float, float]:
-    """A place for a name that is on none of the others, toward the middle."""
-    x, y = place
+def names_apart(
+    ends: list[tuple[float, float]], width: float, tolerance: float
+) -> list[tuple[float, float, Literal["left", "right"]]]:
+    """Places for names at the ends of lines, none on another, in the order of the lines; which side of each is there.
+
+    Of several lines that leave the picture near one another the first has its name before it, the others behind the
+    last, one above the other.
+
+    Args:
+        ends: time in units of the picture and error in deg at which each line ends.
+        width: end of the time axis; tolerance: deg.
+
+    Returns:
+        For each name its time, its error, and whether it begins ("left") or ends ("right") there.
+    """
     high, wide = _APART[0] * tolerance, _APART[1] * width
-    step = -math.copysign(high, y)
-    while any(abs(x - a) < wide and abs(y - b) < 0.99 * high for a, b in others):
-        y += step
-    return x, y
+    found: list[tuple[float, float, Literal["left", "right"]]] = [(x, y, "left") for x, y in ends]
+    order = sorted(range(len(ends)), key=lambda i: (ends[i][0] < width - wide, ends[i][1] > 0.0, ends[i][0]))
+    leaving = [i for i in order if ends[i][0] < width - wide]
+    for group in _groups(leaving, lambda i, j: ends[j][0] - ends[i][0] < wide and ends[i][1] * ends[j][1] > 0.0):
+        for place, i in enumerate(reversed(group)):
+            x, y = ends[group[-1]]
+            found[i] = (x, y - math.copysign(place * high, y), "left")
+        if len(group) > 1:
+            found[group[0]] = (*ends[group[0]], "right")
+    staying = sorted((i for i in order if i not in leaving), key=lambda i: ends[i][1])
+    heights = [ends[i][1] for i in staying]
+    for _ in range(4 * len(staying)):
+        # names that are too near are spread about their middle, until none is
+        for group in _groups(list(range(len(staying))), lambda i, j: heights[j] - heights[i] < 0.99 * high):
+            middle = math.fsum(heights[i] for i in group) / len(group)
+            for place, i in enumerate(group):
+                heights[i] = middle + (place - 0.5 * (len(group) - 1)) * high
+    for i, y in zip(staying, heights, strict=True):
+        found[i] = (ends[i][0], y, "left")
+    return found
+
+
+def _groups(ordered: list[int], near: Callable[[int, int], bool]) -> list[list[int]]:
+    """What is next to one another and near, in groups."""
+    groups: list[list[int]] = []
+    for one in ordered:
+        if groups and near(groups[-1][-1], one):
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    return groups
 
 
 def _last_shown(bare: Array, room: float) -> int:
