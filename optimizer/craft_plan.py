@@ -8,8 +8,9 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from ..models.burns import FiniteThrust
-from ..models.flight.flown import Itinerary, Leg
+from ..models.flight.flown import Flight, Itinerary, Leg
 from ..models.flight.slot_error import Measured
+from ..models.kepler import apsides
 from ..models.launch import TiltAt
 
 Side = Literal["below", "above", "level"]
@@ -219,16 +220,27 @@ class CarrierPlan:
     itinerary: Itinerary = field(repr=False, compare=False)
 
 
-def lowest_periapsis(legs: Sequence[Leg]) -> float | None:
+NEAR_M = 1.0
+"""So near a periapsis a flight begins or ends there."""
+
+
+def lowest_periapsis(legs: Sequence[Leg], of: Flight | None = None) -> float | None:
     """Radius of the lowest periapsis that a craft flies through before its last burn, None where there is none, m.
 
-    On the way to the first burn it counts where the craft turns from falling to climbing, but not where it begins: a
-    craft that is let go at its periapsis does not fly through it. From then on the lowest point of each leg counts,
-    its ends among them, so that a burn on an apsis, where the turn may lie a moment before or behind it, does not
-    decide. Small changes of a flight then change the radius a little, and not which arc it is of.
+    On the way to the first burn it counts where the craft turns from falling to climbing, and where an orbit that it
+    had before begins or ends there at its periapsis; a craft that a launcher lets go at its periapsis does not fly
+    through it. From then on the lowest point of each leg counts, its ends among them, so that a burn on an apsis, where
+    the turn may lie a moment before or behind it, does not decide. Small changes of a flight then change the radius a
+    little, and not which arc it is of.
+
+    Args:
+        of: the flight of a craft that begins on an orbit that it had before, None where it was launched into it.
     """
     before = legs[:-1]
     passed = [leg.periapsis_m for leg in before[:1] if leg.periapsis_m is not None]
+    if of is not None:
+        periapsis, _ = apsides(of.itinerary.position, of.itinerary.velocity, of.gravity.gm)
+        passed += [leg.lowest_m for leg in before[:1] if abs(leg.lowest_m - float(periapsis)) < NEAR_M]
     return min([*passed, *(leg.lowest_m for leg in before[1:])], default=None)
 
 

@@ -60,7 +60,7 @@ def craft_plan_of(
         ring_arrival_s=one.touch_s,
         in_slot_s=finish,
         phasing_period_s=_phasing_period(what, one, flight, corrected=corrected),
-        lowest_periapsis_m=_lowest_periapsis(what, legs, corrected),
+        lowest_periapsis_m=_lowest_periapsis(what, flight, legs, corrected=corrected, launched=way is not None),
         must_burn=what.must_burn,
         delta_v_m_s=spent,
         propellant_kg=None if left is None or loaded is None else loaded - left,
@@ -166,14 +166,16 @@ def _heading(problem: Problem, way: Ascent, liftoff_s: float, moved_s: float) ->
     )
 
 
-def _lowest_periapsis(what: Course, legs: tuple[Leg, ...], corrected: bool) -> float | None:
+def _lowest_periapsis(
+    what: Course, flight: Flight, legs: tuple[Leg, ...], *, corrected: bool, launched: bool
+) -> float | None:
     """Lowest periapsis flown through before the last burn: as planned where the flight has nothing to add to it.
 
     See `lowest_periapsis` for what counts.
     """
     if what.periapsis_m is None or not corrected:
         return what.periapsis_m
-    flown = lowest_periapsis(legs)
+    flown = lowest_periapsis(legs, None if launched else flight)
     if flown is None:
         return what.periapsis_m
     # what a craft flew through aboard its carrier is not counted as its flight

@@ -104,7 +104,7 @@ def part_of(ring: Ring, one: OffPlan, flight: Flight, seen: Measured, seats: Sea
         revolutions=revolutions_of(ring, one, finish),
         ring_revolutions=part.ring_revolutions + revolutions_of(ring, one, finish) - part.revolutions,
         in_slot_s=finish,
-        lowest_periapsis_m=lowest_periapsis(legs),
+        lowest_periapsis_m=lowest_periapsis(legs, flight),
         must_burn=part.must_burn and behind == 0,
         delta_v_m_s=math.fsum(burn.own_m_s for burn in burns),
         propellant_kg=None if left is None or loaded is None else loaded - left,

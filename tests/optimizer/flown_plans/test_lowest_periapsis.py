@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from ringwright.models.flight.integrate import Impulse, Itinerary, Leg, PointMass, fly
+from ringwright.models.flight.integrate import Flight, Impulse, Itinerary, Leg, PointMass, fly
 from ringwright.optimizer.craft_plan import lowest_periapsis
 from ringwright.tests.tolerances import METER_M
 
@@ -26,7 +26,7 @@ def _half(low_m: float, high_m: float) -> float:
     return math.pi * math.sqrt((0.5 * (low_m + high_m)) ** 3 / GM)
 
 
-def _legs(radial_m_s: float, phasing_m: float, turns: int) -> tuple[Leg, ...]:
+def _flight(radial_m_s: float, phasing_m: float, turns: int) -> Flight:
     """From a periapsis up to the ring, so many turns of a phasing orbit with its other apsis there, then the ring."""
     arrived_s = _half(LOW_M, RADIUS_M)
     left_s = arrived_s + 2.0 * turns * _half(*sorted((phasing_m, RADIUS_M)))
@@ -43,7 +43,7 @@ def _legs(radial_m_s: float, phasing_m: float, turns: int) -> tuple[Leg, ...]:
         end_s=left_s + 1000.0,
     )
     [flight] = fly([start], PointMass(gm=GM))
-    return flight.legs()
+    return flight
 
 
 @pytest.mark.parametrize("turns", [1, 3])
@@ -51,8 +51,12 @@ def _legs(radial_m_s: float, phasing_m: float, turns: int) -> tuple[Leg, ...]:
 def test_rounding_does_not_choose_the_arc(phasing_m: float, turns: int) -> None:
     """A craft let go at its periapsis; burns at the periapsis of an orbit above the ring, and at the apoapsis of one
     below it."""
-    found = [lowest_periapsis(_legs(radial, phasing_m, turns)) for radial in NOISE_M_S]
+    flights = [_flight(radial, phasing_m, turns) for radial in NOISE_M_S]
+    found = [lowest_periapsis(flight.legs()) for flight in flights]
     assert found == pytest.approx([min(phasing_m, RADIUS_M)] * len(NOISE_M_S), abs=METER_M)
+    # an orbit that it had before has its periapsis there
+    found = [lowest_periapsis(flight.legs(), flight) for flight in flights]
+    assert found == pytest.approx([LOW_M] * len(NOISE_M_S), abs=METER_M)
 
 
 def test_a_turn_on_the_way_to_the_first_burn_counts() -> None:
