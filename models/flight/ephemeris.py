@@ -154,13 +154,13 @@ def _series(center: str, target: str) -> Callable[[Array], Array] | None:
     if (center, target) == ("earth", "moon"):
         return moon_from_earth
     if (center, target) == ("moon", "earth"):
-        return lambda days: -moon_from_earth(days)
+        return earth_from_moon
     if target != "sun":
         return None
     if center == "earth":
         return sun_from_earth
     if center == "moon":
-        return lambda days: sun_from_earth(days) - moon_from_earth(days)
+        return sun_from_moon
     planet = center if center in PLANETS else bodies.primary(center)[0]
     return functools.partial(sun_from_planet, planet) if planet in PLANETS else None
 
@@ -170,6 +170,16 @@ def moon_from_earth(days: Array) -> Array:
     import erfa
 
     return np.asarray(erfa.moon98(J2000_JD, days)["p"]) * bodies.ASTRONOMICAL_UNIT_M
+
+
+def earth_from_moon(days: Array) -> Array:
+    """The Earth from the Moon on the ICRF, m, (n, 3), at days of terrestrial time from J2000."""
+    return -moon_from_earth(days)
+
+
+def sun_from_moon(days: Array) -> Array:
+    """The Sun from the Moon on the ICRF, m, (n, 3), at days of terrestrial time from J2000."""
+    return sun_from_earth(days) - moon_from_earth(days)
 
 
 def sun_from_earth(days: Array) -> Array:
