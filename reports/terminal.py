@@ -83,8 +83,8 @@ def _body_name(scenario: Scenario) -> str:
 
 def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
     scenario, ring = outcome.scenario, outcome.ring
-    spaced = ", not equally spaced," if ring.pattern_rad else ""
-    places = count(ring.slots, "slot") + spaced + (f" in each of {ring.planes} planes" if ring.planes > 1 else "")
+    several = f" in each of {ring.planes} planes" if ring.planes > 1 else ""
+    places = count(ring.slots, "slot") + several + (", not equally spaced" if ring.pattern_rad else "")
     altitude_km = (ring.radius_m - scenario.body.radius_m) * 1e-3
     lines = paragraph(scenario.title, width)
     lines += paragraph(
