@@ -22,7 +22,7 @@ from .choice.objectives import Chosen
 from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
 from .choice.phase_front import PhaseFront, phase_front
-from .choice.ring_phase import BROKEN_IN_FLIGHT, Laid, best_phase, is_decided
+from .choice.ring_phase import BROKEN_IN_FLIGHT, CHOSEN, Laid, best_phase, is_decided
 from .choice.selection import Selection
 from .choice.ties import printed
 from .choice.tilt_price import tilt_price
@@ -144,7 +144,7 @@ def _planned(scenario: Scenario, progress: Progress, *, fronts: bool, price: boo
         front=found.front,
         plans=found.plans,
         infeasible=None,
-        phase_rule=problem.phase_rule,
+        phase_rule=problem.phase_rule if laid.phases is None or problem.phase_given else CHOSEN,
         notes=(
             *problem.notes,
             *_left_out(selection),
