@@ -86,10 +86,12 @@ def _answer(outcome: Outcome, first: Plan, width: int) -> list[str]:
     several = f" in each of {ring.planes} planes" if ring.planes > 1 else ""
     places = count(ring.slots, "slot") + several + (", not equally spaced" if ring.pattern_rad else "")
     altitude_km = (ring.radius_m - scenario.body.radius_m) * 1e-3
+    # under further forces it is another one, which is said there
+    by = "" if outcome.under is None or outcome.under.slots is None else " by the bulge alone"
     lines = paragraph(scenario.title, width)
     lines += paragraph(
         f"Ring of {places}, {plain(altitude_km, 0 if altitude_km == round(altitude_km) else 1)} km above "
-        f"{_body_name(scenario)}, mean period {clock(ring.period_s)}.",
+        f"{_body_name(scenario)}, mean period {clock(ring.period_s)}{by}.",
         width,
     )
     lines.append("")

@@ -64,8 +64,9 @@ def draw_turning_view(outcome: Outcome, plan: Plan | None = None, plane: int | N
         index = plan.craft.index(path.part)
         _draw_path(axes, ring, path, index, offset, stretch, first=path.part.craft not in begun)
         begun |= {path.part.craft} if path.phasing else set()
+    counted: list[tuple[float, float]] = []
     for part, arcs in ways:
-        _count_returns(axes, ring, part, arcs, ink(plan.craft.index(part)), stretch, turn)
+        _count_returns(axes, ring, part, arcs, ink(plan.craft.index(part)), stretch, turn, counted)
     name_slots(axes, outcome, plan, plane, at_s=0.0, radii=radii, turn_rad=turn)
     return figure
 
@@ -158,9 +159,19 @@ def _point_along(axes: Axes, path: Array, color: str) -> None:
 
 
 def _count_returns(
-    axes: Axes, ring: Ring, part: CraftPlan, arcs: list[Arc], color: str, stretch: float, turn: float
+    axes: Axes,
+    ring: Ring,
+    part: CraftPlan,
+    arcs: list[Arc],
+    color: str,
+    stretch: float,
+    turn: float,
+    counted: list[tuple[float, float]],
 ) -> None:
-    """Number the moments at which the craft comes back to the ring on its way."""
+    """Number the moments at which the craft comes back to the ring on its way.
+
+    Where another craft's number stands on the usual side, one of those ``counted``, it goes on the other.
+    """
     if part.phasing_period_s is None or part.route == "timed" or not part.burns:
         return
     phasing = [arc for arc in arcs if arc.stage == "phasing"]
@@ -183,7 +194,9 @@ def _count_returns(
         near = min(math.hypot(x - math.cos(angle), y - math.sin(angle)) for angle in slots)
         if part.revolutions <= 6 and ring.slots <= 8 and near > clear:
             size = math.hypot(x, y)
-            side = 1.0 if part.side == "below" else -1.0
+            taken = any(math.hypot(x - a, y - b) < 0.5 * clear for a, b in counted)
+            side = 1.0 if (part.side == "below") != taken else -1.0
+            counted.append((x, y))
             axes.annotate(
                 f"{number_}",
                 (x, y),

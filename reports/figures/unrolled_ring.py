@@ -33,7 +33,7 @@ MARGINS = (0.85, 0.3, 0.62)
 """Left, right and bottom of the picture, inches, with letters of a report."""
 
 LEAST_POINTS = 5.0
-"""Names of slots are no smaller than that, though they then overlap where slots are very near."""
+"""Names of uneven slots are no smaller than that, though they then overlap where slots are very near."""
 
 LETTER = 0.075
 """Width of a letter of a label, inches."""
@@ -121,7 +121,8 @@ def _across_inches() -> float:
 
 def _name_size(ring: Ring) -> float:
     """Size of the names of slots, points: smaller where they stand closer than letters are high."""
-    return min(type_points(9), max(0.75 * 72.0 * _across_inches() * ring.nearest_rad / TURN_RAD, LEAST_POINTS))
+    least = LEAST_POINTS if ring.pattern_rad else 0.0
+    return min(type_points(9), max(0.75 * 72.0 * _across_inches() * ring.nearest_rad / TURN_RAD, least))
 
 
 def _shrink(figure: Figure, axes: Axes, below: float, above: float) -> None:
