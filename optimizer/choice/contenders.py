@@ -32,7 +32,8 @@ def contenders(
 ) -> tuple[tuple[Chosen, ...], float]:
     """Plans beside the catalogue's best that may be better once flown, all flown; what all others come to at least.
 
-    It ends where no other can be better by as much as is printed. The second value is -inf where it ended before that.
+    It ends where no other can be better by as much as is printed, or as good and sooner. The second value is -inf where
+    it ended before the former is known.
 
     Of what was not flown it is taken that it costs no less against the catalogue than what was flown of its kind; where
     nothing was, than what goes up the same way, else than any other. For a goal of the earliest finish none is
@@ -49,25 +50,30 @@ def contenders(
 
 
 def _cheaper(selection: Selection, aim: Aim, progress: Callable[[str], None]) -> tuple[tuple[Chosen, ...], float]:
-    """Chosen with flown costs, flown, and chosen again, until all that is chosen was flown before."""
+    """Chosen with flown costs, flown, and chosen again, until no other can be better."""
     flyer = selection.flyer
     found: list[Chosen] = []
+    others_from = -math.inf
     for _ in range(ROUNDS_MAX):
         if selection.left_s() <= 0.0:
-            return tuple(found), -math.inf
+            break
         progress("plans that the flight could make best")
         known = flyer.costed
         try:
             other = selection.best((aim, "finish"), as_flown=True, ties="none")
         except OutOfTimeError:
-            return tuple(found), -math.inf
+            break
         if other is None or flyer.names(other.options) <= known:
             return tuple(found), math.inf
         found.append(other)
         least = min(value(plan, aim) for plan in flyer.kept)
         if other.solved.values[0] >= least - digit(aim):
-            return tuple(found), other.solved.values[0]
-    return tuple(found), -math.inf
+            others_from = other.solved.values[0]
+            # of plans that print alike in the aim the soonest is wanted
+            alike = [plan.finish_s for plan in flyer.kept if printed(aim, value(plan, aim)) == printed(aim, least)]
+            if other.finish_s >= min(alike):
+                break
+    return tuple(found), others_from
 
 
 def value(plan: Plan, aim: Aim) -> float:
