@@ -10,7 +10,7 @@ Inclinations count from the body's equator, from which the orbit of a planet see
 
 Under J2 and J3 alone an eccentricity of -J3 / (2 J2) (Re / a) sin i with the periapsis a quarter of a turn ahead of the
 node stays as it is: a frozen orbit (Cutting, Born and Frautnick 1978, J. Astronaut. Sci. 26, 315; Vallado 2013, section
-11.4). At 63.4 deg the bulge does not turn the periapsis, and there is none.
+11.4; both from memory). At 63.4 deg the bulge does not turn the periapsis, and there is none.
 """
 
 from __future__ import annotations

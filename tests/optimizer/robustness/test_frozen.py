@@ -26,7 +26,7 @@ def _ring(radius_m: float, inclination_deg: float) -> Ring:
 def test_a_frozen_orbit_is_calmer_than_a_circle() -> None:
     found = frozen(bodies.body("earth"), _ring(7.168e6, 98.5))
     assert found is not None
-    # Cutting and others 1978: about 0.001, the periapsis at 90 deg
+    # Cutting and others 1978 (from memory): about 0.001, the periapsis at 90 deg
     assert found.eccentricity == pytest.approx(1e-3, rel=ESTIMATED_REL)
     assert found.ahead
     assert found.moves < CALMER * found.circle_grows
