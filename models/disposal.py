@@ -16,7 +16,7 @@ PUSHED_M_FOR_M2_KG = 1e6
 """The raise, and what is added to it for sunlight, m for each m^2/kg of Cr A / m."""
 
 LATITUDE_RAD = math.radians(15.0)
-"""Inclination up to which a synchronous orbit lies in the region that is kept free (IADC guidelines, section 3.3, from memory)."""
+"""Inclination up to which a synchronous orbit lies in the region kept free (IADC guidelines, 3.3, from memory)."""
 
 SHARE = 1e-3
 """Turns alike to this share of the day count as synchronous."""

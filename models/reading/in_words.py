@@ -27,6 +27,6 @@ def planes_accepted(count: int) -> str:
     """The numbers of the planes that a ring has.
 
     >>> planes_accepted(1), planes_accepted(3)
-    ('it has one, plane 0', 'its 3 are counted 0 to 2')
+    ('it has one, plane 0', 'it has 3, counted 0 to 2')
     """
-    return "it has one, plane 0" if count == 1 else f"its {count} are counted 0 to {count - 1}"
+    return "it has one, plane 0" if count == 1 else f"it has {count}, counted 0 to {count - 1}"

@@ -20,8 +20,7 @@ def check_occupied(scenario: Scenario, root: Table) -> None:
     for one, item in zip(ring.occupied, root.tables["ring"][0].tables.get("occupied", ()), strict=True):
         if one.slot is not None and one.slot >= ring.slots:
             raise item.error(
-                f"{item.quote('slot')} is no slot of the ring: its {ring.slots} slots are counted 0 to "
-                f"{ring.slots - 1}.",
+                f"{item.quote('slot')} is no slot of the ring: one of 0 to {ring.slots - 1} would be accepted.",
                 "slot",
             )
         if one.plane >= ring.planes:
@@ -77,7 +76,7 @@ def _check_left(scenario: Scenario, root: Table) -> None:
     beyond = [slot for slot in ring.leave_free if slot >= ring.slots]
     if beyond:
         raise table.error(
-            f"{quote} names slot {beyond[0]}, but the {ring.slots} slots are counted 0 to {ring.slots - 1}.",
+            f"{quote} names slot {beyond[0]}: of 0 to {ring.slots - 1} any would be accepted.",
             "leave_free",
         )
     if len(set(ring.leave_free)) < len(ring.leave_free):

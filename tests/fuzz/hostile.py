@@ -219,7 +219,9 @@ def spoil(source: str, chance: random.Random) -> str:
         elif what == 5 and isinstance(where, dict):
             where[chance.choice(KEYS)] = nasty(chance) if chance.random() < 0.5 else where[key]
         elif what == 6 and isinstance(where[key], int | float) and not isinstance(where[key], bool):
-            where[key] = where[key] * chance.choice((-1, 0.1, 0.5, 0.99, 1.01, 2, 10, 1e3, 1e6, 1e-6))
+            by = chance.choice((-1, 0.1, 0.5, 0.99, 1.01, 2, 10, 1e3, 1e6, 1e-6))
+            # whole numbers of hundreds of digits stay as they are
+            where[key] = where[key] * by if abs(where[key]) < 1e300 else where[key]
         elif isinstance(where, list):
             where.extend([where[key]] * chance.choice((1, 2, 600)))
     written = document(tree)

@@ -36,7 +36,7 @@ STILL = Surfaces.of([Surface()])
 
 
 def test_circles_stay_round_up_to_39_deg() -> None:
-    """Lidov 1962, Kozai 1962 (from memory): sin^2 i = 2/5, 39.2 deg; the bulge keeps circles round at higher inclinations."""
+    """Lidov 1962 (from memory): sin^2 i = 2/5, 39.2 deg; the bulge keeps circles round at higher inclinations."""
     assert math.degrees(CRITICAL_RAD) == pytest.approx(39.2, abs=TENTH_DEG)
     bare = Body(name="Vell", gm=MOON.gm, radius_m=MOON.radius_m)
     assert round_up_to_rad(bare, 1.2e7, 1.2, [EARTH]) == pytest.approx(CRITICAL_RAD, abs=FLOAT_RAD)
@@ -68,7 +68,7 @@ def test_eccentricity_grows_as_by_the_closed_form(inclination_deg: float) -> Non
 
 
 def test_a_frozen_orbit_stays_as_it_is() -> None:
-    """Cutting and others 1978; Vallado 2013, section 11.4 (both from memory): about 0.001 for the Earth; under J2 and J3."""
+    """Cutting et al. 1978; Vallado 2013, 11.4 (from memory): about 0.001 for the Earth; under J2 and J3."""
     earth = bodies.body("earth")
     radius_m, tilt = 7.168e6, math.radians(98.5)
     frozen = frozen_eccentricity(earth, radius_m, tilt)

@@ -105,7 +105,7 @@ def test_a_short_life_is_that_of_a_direct_flight(j2: float, off: float) -> None:
 
 @pytest.mark.parametrize(("inclination_deg", "most"), [(35.0, 0.0), (45.0, 1.0 / 6.0), (60.0, 7.0 / 12.0), (80.0, 1.0)])
 def test_a_circle_under_a_strong_pull_grows_long_and_strikes_the_ground(inclination_deg: float, most: float) -> None:
-    """Lidov 1962, Kozai 1962 (from memory): beyond 39.2 deg circles do not stay round; with k = 3/4 GM' / (d^3 n) the eccentricity
+    """Lidov 1962 (from memory): beyond 39.2 deg circles do not stay round; with k = 3/4 GM' / (d^3 n) the eccentricity
     grows as e^(k sqrt(2 (5 sin^2 i - 2)) t), and up to sqrt(1 - 5/3 cos^2 i), 0.975 at 80 deg."""
     body = Body(name="Vell", gm=4.9e12, radius_m=1.0e6)
     distance_m, pull_gm = 3.844e8, 3.986e14
