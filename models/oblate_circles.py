@@ -17,7 +17,7 @@ from .flight.flown import Itinerary
 from .flight.gravity import gravity_around
 from .flight.integrate import fly, measure
 from .flight.slot_error import Measured
-from .oblateness import ring_rates, ring_state
+from .oblateness import circle_rates, ring_rates, ring_state
 from .ring import Ring
 from .scenario import Body
 
@@ -28,6 +28,30 @@ NODES = 9
 """Radii that are flown; between them the small rest is a polynomial."""
 
 RELATIVE = 1e-12
+
+
+def as_ring(
+    body: Body, radius_m: float, inclination_rad: float, node_rad: float, angle_rad: float, time_s: float
+) -> Ring:
+    """A circle as a ring with one slot, by secular rates.
+
+    Args:
+        body: with its bulge.
+        radius_m: mean radius.
+        node_rad, angle_rad: node and argument of latitude of the slot, at ``time_s``.
+        time_s: from the epoch.
+    """
+    rate, node_rate = (float(one) for one in circle_rates(body, radius_m, inclination_rad))
+    return Ring(
+        radius_m=radius_m,
+        slots=1,
+        rate_rad_s=rate,
+        slot0_rad=angle_rad - rate * time_s,
+        gm=body.gm,
+        inclination_rad=inclination_rad,
+        node_rad=node_rad - node_rate * time_s,
+        node_rate_rad_s=node_rate,
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -34,8 +34,7 @@ def by_risk(found: Outcome, progress: Progress) -> Outcome:
         with deadline.flying():
             return ranked(found, progress)
     except ENDED:
-        missing = [found.unfinished] if found.unfinished else []
-        return replace(found, unfinished="; ".join([*missing, "plans were not weighed by their risk"]))
+        return _without(found, "plans were not weighed by their risk")
 
 
 def _under_forces(found: Outcome, progress: Progress) -> Outcome:
@@ -45,8 +44,7 @@ def _under_forces(found: Outcome, progress: Progress) -> Outcome:
         with deadline.flying():
             made = under_forces(found.at_phase_of(found.plans[0]), found.plans[0])
     except ENDED:
-        missing = [found.unfinished] if found.unfinished else []
-        return replace(found, unfinished="; ".join([*missing, "plan 1 was not flown under further forces"]))
+        return _without(found, "plan 1 was not flown under further forces")
     if made is None:
         return found
     plan, under = made
@@ -71,5 +69,9 @@ def _left_alone(found: Outcome, progress: Progress) -> Outcome:
         with deadline.flying():
             return replace(found, left_alone=left_alone(found.at_phase_of(plan), plan))
     except ENDED:
-        missing = [found.unfinished] if found.unfinished else []
-        return replace(found, unfinished="; ".join([*missing, "how long orbits last was not worked out"]))
+        return _without(found, "how long orbits last was not worked out")
+
+
+def _without(found: Outcome, what: str) -> Outcome:
+    """The outcome with what time cut off added to what is missing."""
+    return replace(found, unfinished="; ".join([*([found.unfinished] if found.unfinished else []), what]))

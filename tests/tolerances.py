@@ -217,7 +217,7 @@ METERS_TO_M_S = 0.02
 TWO_REACHED_RAD = 2e-7
 """A smoothed mean over many turns, of two ends."""
 AND_BACK_RAD = 1e-5
-"""Months of averaged drift and back again: the steps are chosen anew on the way back."""
+"""Months of averaged drift and back again: the steps are chosen again on the way back."""
 SHADOW_REL = 3e-4
 """A sum over steps of a turn with an edge of the shadow between two of them."""
 SLOPE_OF_REL = 1e-7

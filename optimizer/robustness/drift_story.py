@@ -23,8 +23,8 @@ from ...models.flight.flown import Flight, Itinerary
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import Impulse, fly, measure
 from ...models.flight.nodal_returns import coast_by_returns
-from ...models.oblate_circles import RELATIVE
-from ...models.oblateness import circle_rates, secular_rates
+from ...models.oblate_circles import RELATIVE, as_ring
+from ...models.oblateness import secular_rates
 from ...models.planes import turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import Body, Scenario
@@ -238,18 +238,8 @@ def _circle(body: Body, state: Array, time_s: float) -> Ring:
     item = Itinerary(start_s=0.0, position=state[:3], velocity=state[3:], end_s=1.05 * turn)
     (flight,) = fly([item], gravity_around(body), relative=RELATIVE)
     radius = float(np.linalg.norm(flight.states(np.linspace(0.0, turn, 65)[:-1])[:, :3], axis=1).mean())
-    rate, node_rate = (float(one) for one in circle_rates(body, radius, inclination))
     angle = float(frames.latitude_argument(state[:3], inclination, node))
-    return Ring(
-        radius_m=radius,
-        slots=1,
-        rate_rad_s=rate,
-        slot0_rad=angle - rate * time_s,
-        gm=body.gm,
-        inclination_rad=inclination,
-        node_rad=node - node_rate * time_s,
-        node_rate_rad_s=node_rate,
-    )
+    return as_ring(body, radius, inclination, node, angle, time_s)
 
 
 def _misses(flight: Flight, circle: Ring, from_s: float) -> Array:

@@ -15,8 +15,8 @@ import numpy as np
 
 from ...models.errors import FlightError
 from ...models.flight.integrate import Impulse, Itinerary, fly_each, measure
-from ...models.oblate_circles import RELATIVE, TURNS, drift_between, offsets
-from ...models.oblateness import circle_rates, ring_state
+from ...models.oblate_circles import RELATIVE, TURNS, as_ring, drift_between, offsets
+from ...models.oblateness import ring_state
 from ...models.ring import Ring
 from ..problem.option_key import FlightKey
 from ..problem.problem import Problem
@@ -233,22 +233,5 @@ def circle_of(one: Drift) -> Ring:
     extra = swept(drifting.body, drifting.ring, start.radius_m, ways.waiting_m, half)
     node = start.node_rad + start.node_rate_rad_s * ways.held_s + node_rate * half
     angle = float((table.begin_angle_rad + math.pi + extra)[0])
-    return _as_ring(drifting.ring, drifting, one.waiting_m, float(ways.lean_rad[0]), angle, float(node[0]), there)
-
-
-def _as_ring(
-    ring: Ring, drifting: Drifting, radius_m: float, lean_rad: float, angle_rad: float, node_rad: float, time_s: float
-) -> Ring:
-    """A circle as a ring with one slot, which is at an angle at a time."""
-    lean = ring.inclination_rad + lean_rad
-    rate, node_rate = (float(part) for part in circle_rates(drifting.body, np.array(radius_m), np.array(lean)))
-    return Ring(
-        radius_m=radius_m,
-        slots=1,
-        rate_rad_s=rate,
-        slot0_rad=angle_rad - rate * time_s,
-        gm=ring.gm,
-        inclination_rad=lean,
-        node_rad=node_rad - node_rate * time_s,
-        node_rate_rad_s=node_rate,
-    )
+    inclination = drifting.ring.inclination_rad + float(ways.lean_rad[0])
+    return as_ring(drifting.body, one.waiting_m, inclination, float(node[0]), angle, there)

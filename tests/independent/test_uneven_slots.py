@@ -159,7 +159,7 @@ def test_craft_that_stay_place_the_slots(off: tuple[float, float, float]) -> Non
 
 
 def test_flown_from_what_is_printed_in_two_planes() -> None:
-    """Over the Earth with its bulge, four craft in two planes, each plane with the pattern of its own slot 0."""
+    """Over the Earth with its bulge, four craft in two planes; in each the pattern counts from its slot 0."""
     text = _space(
         [0.0, 30.0, 140.0, 250.0],
         [10.0, 100.0, 170.0, 255.0],
