@@ -16,11 +16,10 @@ from .flight.sky import field, sky
 from .missing_forces import Pull, density_of, drag_shift_rad_s2, light_pull, tide, uneven_pull
 from .scenario import Scenario
 from .surroundings import Choice, ForceSpec
+from .units import YEAR_S
 
 AUTO_SHARE = 0.1
 """Share of the tolerance that a force left out may use up."""
-
-YEAR_S = 365.25 * 86_400.0
 
 
 @dataclass(frozen=True, kw_only=True)

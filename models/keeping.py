@@ -24,8 +24,7 @@ from .reference import LEAST_LEAN
 from .ring import Ring
 from .scenario import Body
 from .synchronous import drift_rad_s2
-
-YEAR_S = 365.25 * 86_400.0
+from .units import YEAR_S
 
 POINTS = 72
 """Points of a turn at which drag is taken: on a circle it changes by the turning of the air alone."""

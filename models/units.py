@@ -25,6 +25,9 @@ UNITS: Mapping[str, Mapping[str, float]] = {
 }
 """For each kind of quantity, the suffixes that a key may end in and the factor to SI. ``impulse``: specific impulse."""
 
+DAY_S, YEAR_S = 86_400.0, 365.25 * 86_400.0
+"""A day, and a Julian year, in seconds."""
+
 TWO_PI = 2.0 * math.pi
 """A turn in radians."""
 

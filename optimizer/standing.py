@@ -11,6 +11,7 @@ from ..models.flight.averaged import MeanOrbits
 from ..models.force_choice import Chosen
 from ..models.ring import Ring
 from ..models.synchronous import StableLongitude
+from ..models.units import YEAR_S
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,7 +143,7 @@ class Keeping:
 
     def years(self, one: CraftKeeping) -> float:
         """How long a craft is kept, in years of 365.25 days."""
-        return (self.done_s + self.hold_s - one.from_s) / (365.25 * 86_400.0)
+        return (self.done_s + self.hold_s - one.from_s) / YEAR_S
 
     def steady_of_m_s(self, one: CraftKeeping) -> float:
         """What keeping a craft takes in all, m/s, without trims of its rate."""

@@ -9,8 +9,9 @@ from ..models.bodies import body_origins
 from ..models.missing_forces import DRAG
 from ..models.readouts import clock, plain, span
 from ..models.surroundings import AREA_M2_KG
+from ..models.units import YEAR_S
 from ..optimizer.outcome import Hold, Outcome, Plan
-from ..optimizer.robustness.hold import YEAR_S, trim_m_s
+from ..optimizer.robustness.hold import trim_m_s
 from ..optimizer.standing import ForcedHold
 from .flown_words import GRAVITY_WORDS, gravity_of
 from .layout import heading, paragraph

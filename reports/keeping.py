@@ -7,9 +7,9 @@ from collections.abc import Callable
 from typing import Any
 
 from ..models.readouts import plain, span
+from ..models.units import YEAR_S
 from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.robustness.budget import Budget, CraftBudget
-from ..optimizer.robustness.hold import YEAR_S
 from ..optimizer.standing import CraftKeeping, Keeping
 from .hold import years_text
 from .layout import Cells, figures, heading, paragraph, table, words

@@ -6,9 +6,9 @@ import math
 from typing import Any
 
 from ..models.bodies import body_names, body_origins
-from ..models.flight.lifetime import YEAR_S
 from ..models.readouts import plain
 from ..models.surroundings import AREA_M2_KG
+from ..models.units import YEAR_S
 from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.standing import LeftAlone
 from .layout import heading, paragraph

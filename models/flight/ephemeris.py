@@ -25,11 +25,11 @@ from numpy.typing import NDArray
 
 from .. import bodies
 from ..surroundings import Puller
+from ..units import DAY_S
 
 Array = NDArray[np.float64]
 
 J2000_JD = 2_451_545.0
-DAY_S = 86_400.0
 PLANETS = ("mercury", "venus", "earth", "mars", "jupiter", "saturn", "uranus", "neptune")
 """In the order of plan94; its third is the Earth with the Moon."""
 

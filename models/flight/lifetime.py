@@ -26,14 +26,12 @@ from ..deadline import poll
 from ..errors import FlightError
 from ..frames import plane_axes
 from ..scenario import Body
+from ..units import DAY_S, YEAR_S
 from .averaged import AveragedForces, MeanOrbits, stepped
 from .drag import Air
 from .forces import Surfaces, Term
 from .point_masses import PointPull, turning_rad_s
 from .zonals import Zonals
-
-DAY_S = 86_400.0
-YEAR_S = 365.25 * DAY_S
 
 LOOK_S = 200.0 * YEAR_S
 """How far ahead an orbit is followed at most."""

@@ -8,12 +8,11 @@ from .. import bodies
 from ..readouts import brief, plain
 from ..round_orbits import SEED, grown_after_s, growth_rad_s, round_up_to_rad
 from ..scenario import Scenario, on_ring
+from ..units import DAY_S
 
 HILL_SHARE = 1.0 / 3.0
 """Up to this share of the Hill radius a two-body plan is worth something (common practice, no source)."""
 
-
-DAY_S = 86_400.0
 
 UNSAID_M = 50.0
 """An apsis this near to the ring is what a file's rounding leaves; one farther off is said to be moved onto it."""

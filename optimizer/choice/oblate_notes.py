@@ -7,13 +7,12 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from ...models.readouts import listed, plain
+from ...models.units import DAY_S
 from ..limits.between_craft import allowed_s
 from ..outcome import Plan
 from ..problem.problem import Problem
 from ..routes.nodal_drift_start import node_rate_more
 from .objectives import Chosen
-
-DAY_S = 86_400.0
 
 BEHIND_DEG = 0.05
 """Nodes that are off their place by less than this are not mentioned."""

@@ -18,6 +18,7 @@ from ...models.ring import Ring
 from ...models.round_orbits import bulge_rad_s, frozen_eccentricity
 from ...models.scenario import Body
 from ...models.surroundings import Surface
+from ...models.units import DAY_S, YEAR_S
 from ..standing import Frozen
 
 LEAST, MOST = 1e-4, 0.02
@@ -26,8 +27,7 @@ LEAST, MOST = 1e-4, 0.02
 CALMER = 0.5
 """It must move by less than this share of what a circle does."""
 
-DAY_S = 86_400.0
-LONGEST_S = 3.0 * 365.25 * DAY_S
+LONGEST_S = 3.0 * YEAR_S
 
 
 def frozen(body: Body, ring: Ring) -> Frozen | None:

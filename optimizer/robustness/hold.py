@@ -18,10 +18,9 @@ from ...models import frames
 from ...models.missing_forces import Pull, drag_unknown, known, pulls
 from ...models.ring import Ring
 from ...models.scenario import Scenario
+from ...models.units import YEAR_S
 from ..craft_plan import CraftPlan
 from ..outcome import Hold, Kept
-
-YEAR_S = 365.25 * 86_400.0
 
 PHASING_SHARE = 2.0
 """Craft that start together and phase with burns of a share x of the circular speed drift apart by about this many x

@@ -30,10 +30,10 @@ from ...models.ring import Ring
 from ...models.scenario import Body
 from ...models.surroundings import Surface
 from ...models.synchronous import drift_rad_s2, stable_longitudes, uneven_part
+from ...models.units import YEAR_S
 from ..standing import ForcedHold, Trim
 from .trims import east_west, schedule, yearly_m_s
 
-YEAR_S = 365.25 * 86_400.0
 LOOK_S = 10.0 * YEAR_S
 """How far ahead the ring is followed at least."""
 LOOK_MAX_S = 50.0 * YEAR_S

@@ -23,7 +23,6 @@ from ...models.flight.gravity import gravity_around
 from ...models.flight.sky import sky
 from ...models.force_choice import chosen_forces
 from ...models.keeping import (
-    YEAR_S,
     drag_m_s2,
     east_west_m_s2,
     north_south_m_s_year,
@@ -34,6 +33,7 @@ from ...models.ring import Ring
 from ...models.scenario import Craft, Scenario
 from ...models.surroundings import ForceSpec, Surface
 from ...models.synchronous import uneven_part
+from ...models.units import YEAR_S
 from ..outcome import Kept, Outcome, Plan
 from ..standing import CraftKeeping, ForcedHold, Keeping
 from .under_forces import under_forces

@@ -14,6 +14,7 @@ import numpy as np
 
 from ...models.arrays import Array
 from ...models.ring import Ring
+from ...models.units import YEAR_S
 from ..standing import Trim
 
 POINTS_A_CYCLE = 24
@@ -68,7 +69,7 @@ def schedule(
 
 def yearly_m_s(trims: tuple[Trim, ...], over_s: float) -> float:
     """Sum of the burns of some trims, m/s in a year of 365.25 days, over the time that they cover."""
-    return math.fsum(abs(one.along_m_s) for one in trims) * 365.25 * 86_400.0 / over_s
+    return math.fsum(abs(one.along_m_s) for one in trims) * YEAR_S / over_s
 
 
 def east_west(

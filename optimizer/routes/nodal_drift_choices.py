@@ -16,6 +16,7 @@ import numpy as np
 from ...models import planes
 from ...models.oblateness import circle_rates
 from ...models.orbits import speed
+from ...models.units import YEAR_S
 from ..problem.options import F, I
 from ..problem.problem import Problem
 from .nodal_drift_timetable import (
@@ -58,7 +59,7 @@ RISES = 150
 """Waiting orbits from which a craft rises into its own plane."""
 
 
-LONGEST_S = 2.0 * 365.25 * 86_400.0
+LONGEST_S = 2.0 * YEAR_S
 """Longest drift that is examined, whatever the limits."""
 
 

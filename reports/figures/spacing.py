@@ -10,6 +10,7 @@ import numpy as np
 
 from ...models.arrays import Array
 from ...models.readouts import plain
+from ...models.units import DAY_S, YEAR_S
 from ...optimizer.outcome import Outcome
 from ...optimizer.standing import ForcedHold
 from ..wording import listed
@@ -18,8 +19,6 @@ from .style import INK, QUIET, SHADE, inches, ink, rim, sheet, type_points
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-DAY_S = 86_400.0
-YEAR_S = 365.25 * DAY_S
 _ROOM = 1.5  # height of the picture over the tolerance: what has left is of no more interest
 _LABELED = 1.38  # names stand below the edge
 _TRIMS = 12  # of the craft with most trims no more are drawn, so that each can be seen

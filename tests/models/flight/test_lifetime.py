@@ -12,11 +12,12 @@ from scipy.special import ive
 from ringwright.models.flight.drag import Air
 from ringwright.models.flight.ephemeris import Circle
 from ringwright.models.flight.forces import Surfaces
-from ringwright.models.flight.lifetime import DAY_S, YEAR_S, circles, deciding, lasting
+from ringwright.models.flight.lifetime import circles, deciding, lasting
 from ringwright.models.flight.point_masses import PointPull
 from ringwright.models.flight.zonals import Zonals
 from ringwright.models.scenario import Body
 from ringwright.models.surroundings import AirLayer, Surface
+from ringwright.models.units import DAY_S, YEAR_S
 from ringwright.tests.tolerances import ESTIMATED_REL, FIRST_ORDER_REL, SAMPLED_REL, THREE_FIRST_ORDER_REL
 
 GM, RADIUS_M, TOP_M = 3.986e14, 6.378e6, 1.2e5

@@ -20,7 +20,8 @@ from ringwright.models.frames import in_plane_state
 from ringwright.models.reading.scenario_reader import read_scenario
 from ringwright.models.ring import Ring
 from ringwright.models.scenario import Body
-from ringwright.optimizer.robustness.hold import PHASING_SHARE, YEAR_S, Drift, rate_of, trim_m_s
+from ringwright.models.units import YEAR_S
+from ringwright.optimizer.robustness.hold import PHASING_SHARE, Drift, rate_of, trim_m_s
 from ringwright.reports.hold import hold_text
 from ringwright.reports.result import result
 from ringwright.tests.tolerances import FLOWN_REL, MILLISECOND_S, TRIMMED_REL

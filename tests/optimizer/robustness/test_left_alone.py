@@ -7,8 +7,8 @@ import math
 import pytest
 
 from ringwright.models.disposal import lowering_m_s, raise_m, raising_m_s
-from ringwright.models.flight.lifetime import YEAR_S
 from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.models.units import YEAR_S
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.robustness.budget import make_budget
 from ringwright.optimizer.robustness.disposal import disposals

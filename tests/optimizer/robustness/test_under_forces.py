@@ -13,6 +13,7 @@ import pytest
 from ringwright.models import bodies
 from ringwright.models.flight.smooth_mean import window
 from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.models.units import YEAR_S
 from ringwright.optimizer.outcome import Front, Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness import hold_by_forces
@@ -58,7 +59,7 @@ area_m2 = 0.5
 def _looks_ahead_less() -> Iterator[None]:
     """The years after the plan are for ``test_hold_by_forces.py``; they would take most of the time here."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(hold_by_forces, "LOOK_S", 0.25 * hold_by_forces.YEAR_S)
+        patch.setattr(hold_by_forces, "LOOK_S", 0.25 * YEAR_S)
         yield
 
 
