@@ -22,10 +22,10 @@ from ...optimizer.robustness.hold import trim_m_s
 from ...optimizer.robustness.missed_burn import Missed, missed
 from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from ..burn_table import burn_words
-from ..hold import forced_hold, forced_text, missing_text, trim_text
-from ..left_alone import lasts_text
+from ..hold import forced_hold, forced_text, missing_text, own_trims_text, trim_text
+from ..left_alone import ring_lasts_text
 from ..remarks import CAUTION
-from ..wording import capital, count, listed, small, way_text
+from ..wording import capital, count, small, way_text
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -360,6 +360,7 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
         )
         if forced is not None:
             remarks += [forced_text(outcome, forced)] if forced.craft == part.craft else []
+            remarks += [one for one in (own_trims_text(outcome, forced, part.craft),) if one]
         elif plan.hold.refused:
             remarks.append(f"No figure for how long that holds: {plan.hold.refused}.")
         elif plan.hold.missing_s < plan.hold.wanted_s:
@@ -368,10 +369,7 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
             remarks += [one for one in (trim_text(outcome, plan.hold),) if one]
     lasts = next((one for one in outcome.left_alone if one.what == "ring" and part.craft in one.who), None)
     if lasts is not None and plan.rank == 1:
-        remarks.append(
-            f"Left alone, an estimate by {listed(list(lasts.forces)) or 'no force known here'}: "
-            f"{lasts_text(outcome, lasts)} Its disposal is for the operator."
-        )
+        remarks.append(f"{ring_lasts_text(outcome, lasts)} Its disposal is for the operator.")
     return Block(
         heading="After",
         steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),
