@@ -324,8 +324,8 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
         )
     if found.kind == "other plane":
         return (
-            "If it is missed: replan. Its plane is not yet that of its slot, and what another chance costs hangs on where "
-            "the planes cross and how they drift."
+            "If it is missed: replan. Its plane is not yet that of its slot, and what another chance costs depends on "
+            "where the planes cross and how they drift."
         )
     epoch = outcome.scenario.epoch
     if found.kind == "replan":
