@@ -24,11 +24,14 @@ from ..problem.problem import Problem
 from ..trajectory.course import NO_BURN_M_S, Carried, CarrierKey, Course
 from ..trajectory.differential_correction import IN_PLANE, Case, Target, Unknown, correct_each
 from . import direct, parking_orbit
-from .carrier_loads import Drops
+from .carrier_loads import Drops, turn_s
 from .route import row_of
 
 AFTER_TURNS = 1.05
 """Turns of its orbit for which a carrier is flown after the last pass that matters."""
+
+THERE = 1e-4
+"""A slot this near to the touching point as planned, in slots, is there; a carrier that comes elsewhere brings none."""
 
 ALIGNED = 1e-6
 """Passes that are this close to a whole number of slots apart, in slots, bring slots to the touching point."""
@@ -116,7 +119,7 @@ def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _St
     touch = float(options.touch_s[row])
     one = row_of(options, row)
     rides = not _dips(problem, speed) and abs(speed - ring.speed_m_s) > 1e-9
-    period = float(orbits.period(ring.gm, orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed)))
+    period = turn_s(ring, speed)
     passes = max(min(ring.slots - 1, _carrier_passes(problem, options, row)), 1) if rides else 0
     # the lead at pass 0, and the slot that is there on the last pass
     plane, slot = divmod(int(options.slot[row]), ring.slots)
@@ -127,7 +130,10 @@ def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _St
     if ring.pattern_rad and passes:
         last = _last_there(ring, place + turned * dropped_on, turned, passes)
         finds, passes = last > 0, last or passes
-    there = plane * ring.slots + int(ring.nearest(place - turned * (passes - dropped_on)))
+    reached = place - turned * (passes - dropped_on)
+    near = int(ring.nearest(reached))
+    finds = finds and abs(float(wrap(reached - ring.ahead(near)))) < ring.spacing_rad * THERE
+    there = plane * ring.slots + near
     own = replace(
         one,
         slot=np.array([there]),
@@ -176,7 +182,7 @@ def _carrier_passes(problem: Problem, options: Options, row: int) -> int:
 def _aligned(problem: Problem, speed_m_s: float) -> bool:
     """Whether the passes of a carrier bring slot after slot to the touching point."""
     ring = problem.ring
-    period = float(orbits.period(ring.gm, orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s)))
+    period = turn_s(ring, speed_m_s)
     if ring.pattern_rad:
         turned = ring.rate_rad_s * period * np.arange(1, PASSES + 1)
         place = ring.ahead(np.arange(ring.slots))[:, None] - turned

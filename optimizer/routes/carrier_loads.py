@@ -19,6 +19,7 @@ from ...models import frames, launch, orbits
 from ...models.carriers import carrier_orbits
 from ...models.deadline import poll
 from ...models.memory import need
+from ...models.ring import Ring
 from ...models.scenario import UpperStage
 from ...models.upper_stage import paid_by_stage
 from ..problem.detail import Detail
@@ -163,6 +164,12 @@ def speeds(touch: Touch, way: launch.Ascent, able_m_s: float) -> list[tuple[floa
     return found if way.entry_delta_v_m_s <= able_m_s + 1e-9 else []
 
 
+def turn_s(ring: Ring, speed_m_s: float) -> float:
+    """Period of an orbit with that speed at the ring, s: the share of the ring's own that it has with two bodies."""
+    semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s))
+    return float((semi / ring.radius_m) ** 1.5 * ring.period_s)
+
+
 def options(load: Load, liftoff_s: F) -> Options:
     """Bundles for each liftoff: one row for each craft on board, each in a separate slot; ``liftoff_s`` (n,)."""
     parts: list[Options] = []
@@ -205,7 +212,7 @@ def _rows(load: Load, liftoff_s: F) -> list[tuple[Options, I]]:
             group=((wait * len(entries) + number) * liftoff_s.size + liftoff)[able],
             lead_rad={slot: own[able] for slot, own in lead.items()},
             speed_m_s=speed,
-            period_s=float(orbits.period(ring.gm, semi)),
+            period_s=turn_s(ring, speed),
             other_m=2.0 * semi - ring.radius_m,
             passes=np.arange(most + 1 if comes_round else 1),
         )
