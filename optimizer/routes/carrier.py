@@ -14,6 +14,7 @@ import numpy as np
 from ...models.launch import Ascent
 from ...models.opportunities import liftoffs, open_to
 from ...models.sites import EDGE_KG, open_at
+from ..limits import between_drops
 from ..limits.screening import passes_kept, safe
 from ..problem.close_approaches import last_passes
 from ..problem.liftoff_times import Ends, turning_moments, with_turnarounds
@@ -76,6 +77,7 @@ def _from_pad(
                 last_passes=lambda rows, slots: last_passes(
                     rows, problem.ring, problem.arrival_speed(rows), slots, separation
                 ),
+                apart_s=between_drops.apart_s(problem, aboard.carrier),
                 stage=site.upper_stage,
             )
             found.append(options(load, moments))

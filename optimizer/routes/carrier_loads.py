@@ -79,6 +79,7 @@ class Load:
         finish_s: latest finish.
         keeps: which rows keep the other limits (floor, ceiling, craft in place); asked before bundles are made.
         last_passes: when each row last passes each of some slots too closely, (n, slots), -inf for never.
+        apart_s: least time between drops.
         prune: whether phasing that another beats in delta-v and time is left out.
         stage: the launcher's, where it pays the carrier's first burns.
     """
@@ -90,6 +91,7 @@ class Load:
     finish_s: float
     keeps: Keeps
     last_passes: LastPasses
+    apart_s: float = 0.0
     prune: bool = True
     stage: UpperStage | None = None
 
@@ -180,7 +182,9 @@ def options(load: Load, liftoff_s: F) -> Options:
         need(each * times.size * CHOICE_BYTES)
         for rows, group in _rows(load, times):
             order = np.lexsort((rows.delta_v_m_s, rows.finish_s, group))
-            parts.append(bundles(rows.take(order), group[order], load.aboard, load.slots, load.last_passes))
+            parts.append(
+                bundles(rows.take(order), group[order], load.aboard, load.slots, load.last_passes, load.apart_s)
+            )
     return join(parts)
 
 
@@ -233,7 +237,9 @@ def _rows(load: Load, liftoff_s: F) -> list[tuple[Options, I]]:
 
 
 def _of_use(load: Load, rows: Options, group: I) -> I:
-    """The rows of use among those that keep what is asked of their path."""
+    """The rows of use among those that keep what is asked of their path; of each pass, where drops are apart."""
+    if load.apart_s > 0.0:
+        group = group * (load.aboard.carrier.passes_max + 1) + rows.passes
     return unbeaten_that_keep(
         len(rows),
         lambda own: of_use(rows.slot[own], rows.delta_v_m_s[own], group[own]),
