@@ -30,7 +30,8 @@ from .route import CourseOf, Finite, Question, Route, row_of
 
 NOTE = (
     "liftoffs of carriers are tried where a slot is at the place of arrival, at the first moment possible, and a "
-    "turnaround from these; for craft that phase by themselves a better moment may lie in between"
+    "turnaround from these; for craft that phase by themselves a better moment may lie in between; orbits to drop "
+    "from are those that bring slots to that place, every pass or every second or third"
 )
 
 IN_PLACE = Ends(any_k=(), wait_turns=math.inf, revolutions_max=0, grid=False)

@@ -131,9 +131,10 @@ def _passed_in_place(rows: Options, members: I, last_passes: LastPasses) -> Mask
     """Mask of loads in which a craft in its slot is passed by one that is still under way; the drop is no meeting."""
     finish, slot = rows.finish_s[members], rows.slot[members]
     load, mover, sitter = np.nonzero(finish[:, None, :] + DROP_S < finish[:, :, None])
-    pairs = np.stack([members[load, mover], slot[load, sitter]])
     # a pair of row and slot is in many loads
-    (row, other), back = np.unique(pairs, axis=1, return_inverse=True)
+    most = int(rows.slot.max(initial=0)) + 1
+    pairs, back = np.unique(members[load, mover] * most + slot[load, sitter], return_inverse=True)
+    row, other = np.divmod(pairs, most)
     passed_s = last_passes(rows.take(row), other)[back.reshape(-1)]
     hit = np.zeros(len(members), dtype=bool)
     hit[load[finish[load, sitter] + DROP_S < passed_s]] = True
