@@ -20,14 +20,14 @@ from ...models.deadline import poll
 from ...models.sites import EDGE_S, can_lift, may_launch
 from ..limits.between_craft import allowed_s
 from ..limits.screening import within_limits
-from ..problem.options import F, I, Options, join
+from ..problem.options import I, Options, join
 from ..problem.problem import CraftClass, Problem
 from ..trajectory.course import Course
 from . import nodal_drift_choices as choices
 from .nodal_drift_burns import Waits, burns_of
 from .nodal_drift_flight import drift_courses
 from .nodal_drift_launched import Launch, launches, start_at
-from .nodal_drift_timetable import Drifting, Room, Ways, drifting_from, drifting_of, speed_changes
+from .nodal_drift_timetable import Drifting, Room, Ways, drifting_from, drifting_of
 from .route import CourseOf, Finite, Question, Route, row_of
 
 ALIKE = 0.018
@@ -209,16 +209,6 @@ def _columns(asked: _Asked, ways: Ways, held: bool) -> Options:
             time_s=np.stack([table.down_s, table.in_waiting_s, table.leave_s, table.arrive_s], axis=1),
         )
     )
-
-
-def hohmann(gm: float, one_m: F | float, other_m: F | float) -> F:
-    """Both burns of a Hohmann transfer between circles, m/s (Vallado 2013, section 6.3).
-
-    >>> round(float(hohmann(3.986004415e14, 6569481.37, 42159485.65)), 1)
-    3935.2
-    """
-    first, last = speed_changes(gm, one_m, other_m)
-    return np.asarray(np.abs(first) + np.abs(last))
 
 
 def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course | None:

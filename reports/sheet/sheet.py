@@ -328,6 +328,11 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
         return (
             "IF IT IS MISSED: the orbit falls below the lowest altitude allowed before it comes back. No second chance."
         )
+    if found.kind == "other plane":
+        return (
+            "If it is missed: replan. Its plane is not yet that of its slot, and what another chance costs depends on "
+            "where the planes cross and how they drift."
+        )
     epoch = outcome.scenario.epoch
     if found.kind == "replan":
         when = "" if math.isnan(found.next_s) else f" (the ring is touched again at {instant(epoch, found.next_s)})"
