@@ -10,6 +10,7 @@ flight corrects what the rates leave (`nodal_drift_flight.py`).
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -17,6 +18,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models.deadline import poll
+from ...models.ring import Ring
+from ...models.scenario import Body
 from ...models.sites import EDGE_S, can_lift, may_launch
 from ..limits.between_craft import allowed_s
 from ..limits.screening import within_limits
@@ -26,7 +29,8 @@ from ..trajectory.course import Course
 from . import nodal_drift_choices as choices
 from .nodal_drift_burns import Waits, burns_of
 from .nodal_drift_flight import drift_courses
-from .nodal_drift_launched import Launch, launches, start_at
+from .nodal_drift_launched import LIFTOFFS_MAX, Launch, launches, start_at
+from .nodal_drift_start import Start
 from .nodal_drift_timetable import Drifting, Room, Ways, drifting_from, drifting_of
 from .route import CourseOf, Finite, Question, Route, row_of
 
@@ -69,29 +73,42 @@ def columns(question: Question) -> Options:
 
 def _launched(question: Question) -> Iterator[Options]:
     """Options of craft on the ground that drift from their parking orbits into planes they were not launched into."""
-    problem, room = question.problem, choices.room_of(question.problem)
-    slots = np.array([slot for slot in problem.free_slots if _wanted(question, slot)], dtype=np.int64)
-    for launch in launches(problem) if slots.size else ():
+    problem, restriction, room = question.problem, question.restriction, choices.room_of(question.problem)
+    free = np.array(problem.free_slots, dtype=np.int64)
+    wanted = np.array([slot for slot in problem.free_slots if _wanted(question, slot)], dtype=np.int64)
+    for launch, planes in launches(problem) if wanted.size else ():
         poll()
         way, site = problem.ways[launch.way], problem.scenario.pads[launch.pad]
-        if question.restriction.ways is not None and launch.way not in question.restriction.ways:
+        if restriction.ways is not None and launch.way not in restriction.ways:
             continue
-        asked = _Asked(
-            craft_class=0,
-            drifting=drifting_from(problem, start_at(problem, way, launch.liftoff_s), room),
-            own=slots[:0],
-            others=slots[slots // problem.ring.slots != way.plane],
-            room=room,
-            later_too=False,
-            launch=launch,
-        )
-        options = _options(asked)
+        slots = tuple(free[np.isin(free // problem.ring.slots, planes)].tolist())
+        start = start_at(problem, way, launch.liftoff_s)
+        options = _from_parking(problem.scenario.body, problem.ring, start, room, slots, launch)
+        options = options.take(np.isin(options.slot, wanted))
         for index, group in enumerate(problem.classes):
             ready = group.craft.ready_s <= launch.liftoff_s + EDGE_S
             if group.start is None and ready and may_launch(site, group.craft):
                 light = can_lift(site.payload_to(way.insertion), group.craft, options.delta_v_m_s)
                 own = replace(options.take(light), craft_class=np.full(np.count_nonzero(light), index))
                 yield within_limits(problem, own, problem.scenario.limits.finish_within_s)
+
+
+@functools.lru_cache(maxsize=4 * LIFTOFFS_MAX)
+def _from_parking(body: Body, ring: Ring, start: Start, room: Room, slots: tuple[int, ...], launch: Launch) -> Options:
+    """Options of one launch, not yet those of a class; asked for again under each restriction."""
+    others = np.array(slots, dtype=np.int64)
+    drifting = drifting_from(body, ring, start, room)
+    return _options(
+        _Asked(
+            craft_class=0,
+            drifting=drifting,
+            own=others[:0],
+            others=others,
+            room=room,
+            later_too=False,
+            launch=launch,
+        )
+    )
 
 
 def _asked(question: Question, index: int) -> list[_Asked]:
@@ -225,7 +242,8 @@ def _note(problem: Problem, options: Options) -> str:
     if not len(options):
         return ""
     launched = (
-        "; a launched craft drifts from the first passes of its site after each turnaround only"
+        "; a launched craft drifts from the first passes of its site after each turnaround only, and in a "
+        "large ring only into planes that no launch reaches"
         if np.any(options.way >= 0)
         else ""
     )

@@ -76,7 +76,7 @@ def _drift(problem: Problem, options: Options, row: int, name: FlightKey, ways: 
     if options.way[row] >= 0:
         way, liftoff_s = problem.ways[options.way[row]], float(options.liftoff_s[row])
         state = inserted(problem, way, liftoff_s, 0.0, liftoff_s + way.insertion_after_s)
-        launched = drifting_from(problem, start_at(problem, way, liftoff_s), room)
+        launched = drifting_from(problem.scenario.body, ring, start_at(problem, way, liftoff_s), room)
         return Drift(name, slot, plane, launched, *state, ways, held, launched=True)
     drifting, orbit = drifting_of(problem, group, room), group.craft.orbit
     if orbit is None or drifting is None:

@@ -27,6 +27,9 @@ from .nodal_drift_start import Start, parked
 LIFTOFFS_MAX = 48
 """Most liftoffs of a site from which drifts are looked for."""
 
+PAIRS_MAX = 240
+"""Most pairs of a liftoff and a slot from which and into which drifts are looked for: some seconds."""
+
 PLACES = 6
 """Insertions whose arguments of latitude agree to so many places of a radian are flown as one."""
 
@@ -40,21 +43,29 @@ class Launch:
     liftoff_s: float
 
 
-def launches(problem: Problem) -> list[Launch]:
-    """The launches from which drifts are looked for, in order of liftoff at each pad."""
+def launches(problem: Problem) -> list[tuple[Launch, list[int]]]:
+    """The launches from which drifts are looked for, in order of liftoff at each pad, each with the planes drifted to.
+
+    All others, unless these are too many: then only planes that no site passes through while it is open, and no more
+    launches than may be.
+    """
     if problem.ring.planes < 2 or not problem.launches:
         return []
     spans = windows(problem)
-    found: list[Launch] = []
+    ways = {index: way for index, way in enumerate(problem.ways) if _parks(problem, way)}
+    passes = {index: _passes(problem, way, *spans[way.pad]) for index, way in ways.items()}
+    chosen: list[Launch] = []
     for pad, site in enumerate(problem.scenario.pads):
-        passes = {
-            index: _passes(problem, way, *spans[pad])
-            for index, way in enumerate(problem.ways)
-            if way.pad == pad and _parks(problem, way)
-        }
-        wanted = _first_of_each(problem, passes, spans[pad][0], site.turnaround_s)
-        found += [Launch(way=index, pad=pad, liftoff_s=time) for time, index in wanted]
-    return found
+        here = {index: times for index, times in passes.items() if ways[index].pad == pad}
+        wanted = _first_of_each(problem, here, spans[pad][0], site.turnaround_s)
+        chosen += [Launch(way=index, pad=pad, liftoff_s=time) for time, index in wanted]
+    each = len(problem.free_slots) / problem.ring.planes
+    planes = list(range(problem.ring.planes))
+    if len(chosen) * (len(planes) - 1) * each > PAIRS_MAX:
+        reached = {ways[index].plane for index, times in passes.items() if times.size}
+        planes = [plane for plane in planes if plane not in reached]
+        chosen = chosen[: max(int(PAIRS_MAX / max(len(planes) * each, 1.0)), 1)] if planes else []
+    return [(one, [plane for plane in planes if plane != ways[one.way].plane]) for one in chosen]
 
 
 def start_at(problem: Problem, way: Ascent, liftoff_s: float) -> Start:

@@ -226,12 +226,11 @@ def drifting_of(problem: Problem, group: CraftClass, room: Room) -> Drifting | N
     if group.start is None or orbit is None:
         return None
     start = start_of(body, ring, orbit, group.craft.ready_s, group.start.on_ring)
-    return None if start is None else drifting_from(problem, start, room)
+    return None if start is None else drifting_from(body, ring, start, room)
 
 
-def drifting_from(problem: Problem, start: Start, room: Room) -> Drifting:
+def drifting_from(body: Body, ring: Ring, start: Start, room: Room) -> Drifting:
     """What drifts from a start go by."""
-    body, ring = problem.scenario.body, problem.ring
     least, most = min(room.floor_m, ring.radius_m, start.radius_m), max(room.ceiling_m, ring.radius_m, start.radius_m)
     return Drifting(body=body, ring=ring, start=start, seen=pace(body, ring.inclination_rad, least, most))
 
