@@ -104,7 +104,7 @@ def _before(outcome: Outcome, part: CraftPlan) -> Block:
     epoch = outcome.scenario.epoch
     steps = []
     if part.launch_s is not None:
-        steps.append(f"Liftoff from {part.pad} at {instant(epoch, part.launch_s, 1)}{_azimuths(part)}.")
+        steps.append(f"Liftoff from {part.pad} at {instant(epoch, part.launch_s, 1)}{_azimuths(part)}{_into(part)}.")
         if part.insertion_s is not None:
             speed = "" if part.insertion_speed_m_s is None else f", {plain(part.insertion_speed_m_s)} m/s inertial"
             after = clock(part.insertion_s - part.launch_s)
@@ -120,6 +120,12 @@ def _azimuths(part: CraftPlan) -> str:
         return ""
     ground = "" if part.heading is None else f", {plain(math.degrees(part.heading.flight_azimuth_rad), 3)} over ground"
     return f", on azimuth {plain(math.degrees(part.azimuth_rad), 3)} deg inertial{ground}"
+
+
+def _into(part: CraftPlan) -> str:
+    """The plane launched into, where the craft drifts from there into another one."""
+    other = part.heading is not None and part.heading.plane != part.plane
+    return f", into plane {part.heading.plane} of the ring" if part.heading is not None and other else ""
 
 
 def _direction(burn: Burn) -> str:
@@ -321,6 +327,11 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
     if found.kind == "re-entry":
         return (
             "IF IT IS MISSED: the orbit falls below the lowest altitude allowed before it comes back. No second chance."
+        )
+    if found.kind == "other plane":
+        return (
+            "If it is missed: replan. Its plane is not yet that of its slot, and what another chance costs depends on "
+            "where the planes cross and how they drift."
         )
     epoch = outcome.scenario.epoch
     if found.kind == "replan":
