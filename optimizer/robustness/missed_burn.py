@@ -19,7 +19,10 @@ from ...models.scenario import Scenario
 from ..craft_plan import CraftPlan
 from ..problem.phasing import Touch, best_phasing
 
-Kind = Literal["again", "re-entry", "replan"]
+Kind = Literal["again", "re-entry", "other plane", "replan"]
+
+TURNED_M_S = 1.0
+"""A plane that is off by what this turns, beyond the tilt that may stay, is not the slot's yet."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,8 +30,9 @@ class Missed:
     """What becomes of one missed burn.
 
     Args:
-        kind: ``again``: there is a next chance; ``re-entry``: the orbit falls below the floor first; ``replan``: no
-            phasing orbit begins there (free-form flights, parking orbits, a limit in the way).
+        kind: ``again``: there is a next chance; ``re-entry``: the orbit falls below the floor first; ``other plane``:
+            the craft's plane is still to be turned, or to drift, into that of its slot; ``replan``: no phasing orbit
+            begins there (free-form flights, parking orbits, a limit in the way).
         next_s: when the next chance comes.
         lead_rad: how far the slot is ahead then, in (-pi, pi].
         in_slot_s: when the craft is in its slot by the cheapest way from there.
@@ -51,6 +55,8 @@ def missed(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> Misse
         return Missed(kind="re-entry")
     if shown.periapsis_m < scenario.floor_m * (1.0 - 1e-6) and not _on_ring(shown.periapsis_m, ring):
         return Missed(kind="re-entry")
+    if _off_plane_m_s(scenario, ring, part, index) > TURNED_M_S:
+        return Missed(kind="other plane")
     # the touch: an apsis of the present orbit on the ring, as near as oblateness leaves it
     if part.free_form is not None or not _on_ring(radius, ring) or not math.isfinite(shown.period_s):
         return Missed(kind="replan")
@@ -81,6 +87,15 @@ def missed(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> Misse
         in_slot_s=time_s + float(chosen.wait_s[best]),
         more_m_s=float(cost[best]) - rest,
     )
+
+
+def _off_plane_m_s(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> float:
+    """What turning the craft's plane into that of its slot takes on a circle, beyond the tilt that may stay, m/s."""
+    state, time_s = np.array(part.before_burns[index]), part.burns[index].time_s
+    pole = np.cross(state[:3], state[3:])
+    of_slot = frames.plane_axes(ring.inclination_rad, ring.node(time_s, part.plane))[2]
+    tilt = math.atan2(float(np.linalg.norm(np.cross(pole, of_slot))), float(pole @ of_slot))
+    return max(0.0, tilt - scenario.ring.tilt_tolerance_rad) * ring.speed_m_s
 
 
 NEAR_SHARE = 5e-3
