@@ -27,7 +27,7 @@ SAMPLES, FRESH, WORST, ROUNDS = 2500, 15_000, 1500, 5
 KEPT = 0.75
 """Rows with rates below this share are dropped between rounds."""
 TRIES = 400
-LEAST_TURNS = (1.0, 1.5, 3.0)
+LEAST_TURNS = (1.0, 3.0)
 SMALLEST, RATIO, LARGEST = 0.006, 1.6, 0.52
 SEEDS = (0, 1)
 BOXES = 2_000_000

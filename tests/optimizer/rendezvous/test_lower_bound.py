@@ -160,7 +160,7 @@ def test_no_random_flight_is_cheaper(legs: list[tuple[float, float, float, int, 
     assert made.cost >= least_of_any_flight(made.angle - made.time, time / TURN) - EXACT
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(legs=st.lists(LEG, min_size=1, max_size=3), spare=st.floats(0.1, 3.0))
 def test_no_random_flight_leaves_the_domain(legs: list[tuple[float, float, float, int, bool]], spare: float) -> None:
     made = walk([(a, b, 0.0, turns, across) for a, b, _, turns, across in legs])
