@@ -1,4 +1,4 @@
-"""What is said of plans once they are there: their risk, further forces, what keeping takes, how long orbits last."""
+"""What is said of plans once they are there: risk, what no flight can beat, further forces, keeping, lifetimes."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from ..models import deadline
 from ..models.deadline import ENDED
+from .least_possible import least_possible
 from .outcome import Outcome
 from .robustness.keeping import keeping_of
 from .robustness.left_alone import left_alone
@@ -25,6 +26,7 @@ def with_all(found: Outcome, progress: Progress) -> Outcome:
         found = _left_alone(found, progress)
     with deadline.undisturbed():
         kept = keeping_of(scenario, found.ring, found.plans, found.kept)
+        found = replace(found, least_possible=least_possible(found))
     return replace(found, plans=tuple(replace(one, keeping=own) for one, own in zip(found.plans, kept, strict=True)))
 
 

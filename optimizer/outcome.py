@@ -242,6 +242,28 @@ class CraftPrice:
 
 
 @dataclass(frozen=True, kw_only=True)
+class CraftLeast:
+    """What no flight of any kind can beat on the way of one craft into its slot, m/s; 0 where nothing is proved."""
+
+    craft: str
+    slot: int
+    least_m_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class LeastPossible:
+    """What no flight of any kind can beat that is done at ``by_s``, in the field of a point mass, proved.
+
+    ``total_m_s`` is for the whole ring, with each craft in any of the open slots at the phase of plan 1; None where
+    that is not known.
+    """
+
+    by_s: float
+    craft: tuple[CraftLeast, ...]
+    total_m_s: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class LetGo:
     """The best plan where all launches of a site are let go at one insertion out of a range.
 
@@ -294,7 +316,7 @@ class Outcome:
     the scenario's further forces found, where it names any. ``weighed`` is the risk of each plan, by rank, where the
     goal weighs them by it. ``left_alone`` is how long orbits last that nobody burns in any more, where the scenario has
     ``[forces]`` or ``[disposal]``. ``let_go`` are the best plans with one insertion for all launches of a site, where
-    that leaves a range.
+    that leaves a range. ``least_possible`` is what no flight can beat, for plan 1; None where that is not known.
     """
 
     scenario: Scenario
@@ -314,6 +336,7 @@ class Outcome:
     weighed: tuple[PlanRisk, ...] = ()
     let_go: tuple[LetGo, ...] = ()
     left_alone: tuple[LeftAlone, ...] = ()
+    least_possible: LeastPossible | None = None
 
     def ring_of(self, plan: Plan) -> Ring:
         """The ring at the phase of one of its plans."""

@@ -30,6 +30,7 @@ from ..optimizer.outcome import (
 from ..optimizer.standing import UnderForces
 from .flown_words import burn_model_of, gravity_of
 from .keeping import plan_keeping_values
+from .least_possible import least_possible_of
 from .left_alone import left_alone_of
 from .let_go import let_go_values
 from .limits import limit_key, limit_value, outcome_as_written, serving_value
@@ -92,6 +93,7 @@ def result(outcome: Outcome) -> dict[str, Any]:
         **({"fronts": fronts(outcome.fronts)} if outcome.fronts else {}),
         **({"let_go": [let_go_values(row, body.radius_m) for row in outcome.let_go]} if outcome.let_go else {}),
         **left_alone_of(outcome),
+        **least_possible_of(outcome),
         **({"weighed": [risk_values(one) for one in outcome.weighed]} if outcome.weighed else {}),
         **({"unfinished": outcome.unfinished} if outcome.unfinished else {}),
     }

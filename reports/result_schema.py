@@ -14,7 +14,10 @@ OBJECTS = {
     "result": "format=text title=text epoch=text? body=body ring=ring model=model proof=proof? kept=[kept] "
     "front=[point] front_note=text? front_resolution_m_s=number? plans=[plan] infeasible=infeasible? "
     "notes=[text] warnings=[text] fronts=fronts~ unfinished=text~ "
-    "rejected=[plan]~ weighed=[risk]~ let_go=[let_go]~ left_alone=[left_alone]~",
+    "rejected=[plan]~ weighed=[risk]~ let_go=[let_go]~ left_alone=[left_alone]~ "
+    "least_possible=least_possible~",
+    "least_possible": "by_s=number craft=[craft_least] total_m_s=number?",
+    "craft_least": "craft=text slot=count least_m_s=number delta_v_m_s=number",
     "left_alone": "what=text who=[text] periapsis_km=number apoapsis_km=number lasts_s=number? followed_s=number "
     "eccentricity_reached=number forces=[text]",
     "let_go": "pad=text insertion=text periapsis_km=number apoapsis_km=number payload_kg=number? delta_v_m_s=number? "

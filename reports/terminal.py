@@ -20,6 +20,7 @@ from .flown_words import flown_text, model_text
 from .hold import hold_lines
 from .keeping import plan_keeping_lines
 from .layout import Cells, figures, heading, paragraph, table, words
+from .least_possible import least_possible_text
 from .left_alone import left_alone_lines
 from .let_go import let_go_lines
 from .limits import limit_amount, limit_key, limit_words, outcome_as_written
@@ -158,6 +159,8 @@ def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = heading("Proof and flight", width)
     if outcome.proof is not None:
         lines += paragraph(proof_text(outcome.proof), width, indent="  ")
+    least = least_possible_text(outcome, first)
+    lines += paragraph(least, width, indent="  ") if least else []
     lines += paragraph(f"{model_text(outcome, first)} {flown_text(outcome, first)}", width, indent="  ")
     return lines
 
