@@ -177,7 +177,7 @@ def density_kg_m3(name: str, altitude_m: float) -> float | None:
 
     Below the lowest layer, where no ring can be, its law is carried on downward; above the highest, upward.
 
-    >>> density_kg_m3("earth", 400e3), density_kg_m3("venus", 400e3)
+    >>> density_kg_m3("earth", 400e3), density_kg_m3("jupiter", 400e3)
     (3.725e-12, None)
     """
     layers = bodies.air(name)

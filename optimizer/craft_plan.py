@@ -93,7 +93,7 @@ class LaunchHeading:
     ``flight_azimuth_rad`` is over the turning ground, for a level insertion. ``ascending``: whether the ring's motion
     beside the site leads north. ``tilt_rad`` is the angle between launch plane and ring plane for a liftoff not moved;
     ``tilt_at`` what becomes of it. ``moved_s`` is how much later than over a round body the craft lifts off, so
-    that planes which drift apart meanwhile agree at the end.
+    that planes which drift apart meanwhile agree at the end. ``plane`` is the one launched into.
     """
 
     flight_azimuth_rad: float
@@ -101,6 +101,7 @@ class LaunchHeading:
     tilt_rad: float
     tilt_at: TiltAt
     moved_s: float = 0.0
+    plane: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -223,9 +223,3 @@ class UnderForces:
     missed: tuple[str, ...] = ()
     added_m_s: float = 0.0
     frozen: Frozen | None = None
-
-    @property
-    def worst_rad(self) -> float:
-        """Largest error in the spacing; infinite where a craft did not come through."""
-        sizes = [math.inf if one.spacing_rad is None else abs(one.spacing_rad) for one in self.craft]
-        return max(sizes, default=0.0)

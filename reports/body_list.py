@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ..models.bodies import body, body_names, body_origins
 from ..models.readouts import brief, plain
+from ..models.surroundings import AirLayer
 from .layout import paragraph
 
 _PREFACE = (
@@ -51,12 +52,24 @@ def body_table(name: str, width: int = 80) -> list[str]:
     ):
         lines += _comment(comment, width) if comment else []
         lines.append(f"{key} = {_number(value)}")
+    if one.air:
+        lines += _comment(f"density of the air, layer by layer: {origins.air}", width)
+        lines += ["atmosphere = [", *(f"  {_layer(layer)}," for layer in one.air), "]"]
     lines += _comment(
         f"synchronous radius {brief(_synchronous_km(one.gm, one.sidereal_day_s), 6)} km; Hill radius "
         f"{plain(one.hill_radius_m / 1e3, 0)} km ({origins.orbit})",
         width,
     )
     return lines
+
+
+def _layer(layer: AirLayer) -> str:
+    values = {
+        "altitude_km": layer.altitude_m / 1e3,
+        "density_kg_m3": layer.density_kg_m3,
+        "scale_height_km": layer.scale_height_m / 1e3,
+    }
+    return f"{{{', '.join(f'{key} = {_number(value)}' for key, value in values.items())}}}"
 
 
 def _comment(text: str, width: int) -> list[str]:

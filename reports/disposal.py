@@ -50,7 +50,10 @@ def _way(budget: Budget, one: CraftDisposal) -> str:
         return f"periapsis lowered to {to_km} km: down after about {about(one.lasts_s)}"
     if one.way == "raise":
         return f"raised to a circle at {to_km} km"
-    return f"periapsis on the ground: no other burn was found that brings it down within {about(within_s)}"
+    if budget.outcome.scenario.body.air:
+        return f"periapsis on the ground: no other burn was found that brings it down within {about(within_s)}"
+    top_m = budget.outcome.scenario.body.atmosphere_top_m
+    return f"periapsis on the ground: {'there is no air' if top_m == 0.0 else 'no density of its air is known'}"
 
 
 def _within_s(budget: Budget) -> float:

@@ -12,7 +12,7 @@ from ..models.surroundings import AREA_M2_KG
 from ..models.units import YEAR_S
 from ..optimizer.outcome import Hold, Outcome, Plan
 from ..optimizer.robustness.hold import trim_m_s
-from ..optimizer.standing import ForcedHold
+from ..optimizer.standing import ForcedHold, Trim
 from .flown_words import GRAVITY_WORDS, gravity_of
 from .layout import heading, paragraph
 from .wording import capital, listed, small
@@ -92,11 +92,7 @@ def _upkeep(outcome: Outcome, hold: ForcedHold) -> str:
     years = (float(hold.kept_times_s[-1]) - hold.begin_s) / YEAR_S if hold.kept_times_s.size > 1 else 0.0
     said = []
     if hold.trims and years > 0.0:
-        shown = [
-            f"{one.craft} {plain(1000.0 * abs(one.along_m_s), 2)} mm/s {'forward' if one.along_m_s > 0.0 else 'back'} "
-            f"{_when(outcome, one.time_s)}"
-            for one in hold.trims[:SHOWN]
-        ]
+        shown = [f"{one.craft} {_trim_words(outcome, one)}" for one in hold.trims[:SHOWN]]
         more = f" and {len(hold.trims) - SHOWN} more" if len(hold.trims) > SHOWN else ""
         said.append(
             f"Trims by this forecast keep every craft within {plain(math.degrees(hold.band_rad), 2)} deg of its slot"
@@ -110,6 +106,21 @@ def _upkeep(outcome: Outcome, hold: ForcedHold) -> str:
             f"To keep its altitude against drag{held} a craft burns {small(hold.make_up_m_s_year)} m/s a year at most."
         )
     return " ".join(said)
+
+
+def own_trims_text(outcome: Outcome, hold: ForcedHold, craft: str) -> str:
+    """The trims of one craft by the forecast; empty where it has none."""
+    own = [one for one in hold.trims if one.craft == craft]
+    if not own:
+        return ""
+    more = f"; and {len(own) - SHOWN} more, all in the JSON" if len(own) > SHOWN else ""
+    shown = "; ".join(_trim_words(outcome, one) for one in own[:SHOWN])
+    return f"Its trims by the forecast, along the track: {shown}{more}. Replan each from what is read before it."
+
+
+def _trim_words(outcome: Outcome, trim: Trim) -> str:
+    way = "forward" if trim.along_m_s > 0.0 else "back"
+    return f"{plain(1000.0 * abs(trim.along_m_s), 2)} mm/s {way} {_when(outcome, trim.time_s)}"
 
 
 def _when(outcome: Outcome, time_s: float) -> str:

@@ -51,6 +51,12 @@ def lasts_text(outcome: Outcome, *alike: LeftAlone) -> str:
     return f"{capital(named)}: {_how_long(outcome, alike[0])}."
 
 
+def ring_lasts_text(outcome: Outcome, one: LeftAlone) -> str:
+    """How long the orbit of one craft in the ring lasts, and by which forces, in a sentence."""
+    by = listed(list(one.forces)) or "no force known here"
+    return f"The ring's orbit left alone: {_how_long(outcome, one)} (an estimate by {by})."
+
+
 def _where(outcome: Outcome, one: LeftAlone) -> str:
     radius_m = outcome.scenario.body.radius_m
     low, high = ((end - radius_m) * 1e-3 for end in (one.periapsis_m, one.apoapsis_m))

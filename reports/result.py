@@ -327,6 +327,7 @@ def _heading(part: CraftPlan) -> dict[str, Any]:
         "tilt_deg": degrees(heading.tilt_rad),
         "tilt_at": heading.tilt_at if heading.tilt_rad else None,
         "liftoff_moved_s": number(heading.moved_s, "s"),
+        **({} if heading.plane == part.plane else {"launch_plane": heading.plane}),
     }
 
 

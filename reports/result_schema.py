@@ -55,7 +55,7 @@ OBJECTS = {
     "craft": "craft=text plane=count slot=count route=text side=text revolutions=count ring_revolutions=whole "
     "passes=count lead_deg=number pad=text? carrier=text? insertion=text? insertion_speed_m_s=number? launch_s=number? "
     "azimuth_deg=number~ flight_azimuth_deg=number~ direction=text~ tilt_deg=number~ tilt_at=text?~ "
-    "liftoff_moved_s=number~ insertion_position_km=[number]~ "
+    "liftoff_moved_s=number~ launch_plane=count~ insertion_position_km=[number]~ "
     "insertion_velocity_m_s=[number]~ insertion_s=number? parking_wait_s=number ring_arrival_s=number in_slot_s=number "
     "phasing_period_s=number? lowest_periapsis_km=number? must_burn=flag closest_km=number? closest_to=text? "
     "delta_v_m_s=number propellant_kg=number? propellant_left_kg=number? flown=flown burns=[burn] free_form=free_form~",

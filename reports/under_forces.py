@@ -24,8 +24,7 @@ def forces_of(outcome: Outcome) -> dict[str, Any]:
     """``model.forces``: what plan 1 was flown with, and what was left out by how much it could move a slot."""
     chosen = _flown(outcome)
     left_out = [
-        {"force": one.name, "estimate_deg_year": float(f"{math.degrees(one.shift_rad_year):.3g}")}
-        for one in chosen.left_out
+        {"force": one.name, "estimate_deg_year": _rounded(math.degrees(one.shift_rad_year))} for one in chosen.left_out
     ]
     return {
         "forces": {
@@ -34,6 +33,15 @@ def forces_of(outcome: Outcome) -> dict[str, Any]:
             "higher_degrees_may_matter": chosen.field_ends,
         }
     }
+
+
+def _rounded(estimate_deg: float) -> float:
+    """Three digits of an estimate, and nothing where it is beyond all notice.
+
+    >>> _rounded(0.0123456), _rounded(4e-103)
+    (0.0123, 0.0)
+    """
+    return round(float(f"{estimate_deg:.3g}"), 12)
 
 
 def _flown(outcome: Outcome) -> Chosen:

@@ -92,7 +92,9 @@ def way_text(part: CraftPlan) -> str:
     if part.turned_s is not None:
         before.append(f"turns into plane {part.plane}")
     if part.route == "drift" or part.parking_wait_s > 0.0:
-        where = "the parking orbit" if part.pad is not None else "its orbit" if waits_at_home(part) else "another orbit"
+        home = "its orbit" if part.pad is None else "the parking orbit"
+        parks = part.pad is not None and part.route != "drift"
+        where = home if parks or waits_at_home(part) else "another orbit"
         why = " until plane and slot are met" if part.route == "drift" else ""
         before.append(f"waits {span(part.parking_wait_s)} in {where}{why}")
     if part.carrier is not None:
@@ -132,12 +134,14 @@ def _phasing_text(part: CraftPlan) -> str:
 def heading_text(part: CraftPlan) -> str:
     """Say on which heading a craft is launched, and what becomes of a tilt; empty for a site always in the plane.
 
-    The azimuth is the one over the ground.
+    The azimuth is the one over the ground. The plane launched into is named where the slot is in another one.
     """
     heading = part.heading
     if heading is None:
         return ""
     text = f"on azimuth {plain(math.degrees(heading.flight_azimuth_rad))} deg"
+    if heading.plane != part.plane:
+        text += f" into plane {heading.plane}"
     if heading.tilt_rad > 0.0:
         text += f", tilted {plain(math.degrees(heading.tilt_rad), 2)} deg, {_TILT_WORDS[heading.tilt_at]}"
     return text

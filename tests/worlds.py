@@ -117,3 +117,41 @@ name = "Alder"
 orbit = {{ altitude_km = {start}, plane = 1, angle_deg = 47.0 }}
 """
 """To be filled in: ring and start in km, spread and lean in degrees, days."""
+
+THREE_BY_DRIFT = """
+title = "Three planes from one window"
+[body]
+name = "earth"
+[ring]
+altitude_km = 1100.0
+slots = 1
+planes = 3
+spread_deg = {spread}
+inclination_deg = 52.0
+node_deg = {node}
+slot0_deg = 0.0
+[limits]
+clearance_km = 250.0
+finish_within_d = {days}
+[[launch]]
+name = "Skerry Point"
+latitude_deg = 31.0
+longitude_deg = -48.0
+azimuth_from_deg = 20.0
+azimuth_to_deg = 90.0
+ready_h = 7.8
+until_h = 55.5
+turnaround_h = 20.0
+ascent_min = 9.5
+downrange_deg = 19.0
+blackout = [{{ from_h = 8.1, until_h = 31.5 }}, {{ from_h = 31.8, until_h = 55.2 }}]
+insertion = {{ periapsis_km = 480.0, apoapsis_km = 480.0, altitude_km = 480.0 }}
+[[craft]]
+name = "Rowan"
+[[craft]]
+name = "Aspen"
+[[craft]]
+name = "Linden"
+"""
+"""To be filled in: spread, and node as 45 less a third of it, in degrees; days. On three mornings the site is open at
+the pass of plane 1 alone."""

@@ -145,14 +145,15 @@ class Cuts:
     def _pool(self, made: Catalogue, place: Place) -> Options:
         """Every option of a craft class into a slot, at that liftoff where it is launched."""
         index, slot, liftoff_s = place
-        if liftoff_s is None:
-            if self._space is None or self._space[0] is not made:
-                self._space = (made, join(from_space(Question(problem=made.problem, restriction=made.restriction))))
-            found = self._space[1]
-        else:
+        if self._space is None or self._space[0] is not made:
+            self._space = (made, join(from_space(Question(problem=made.problem, restriction=made.restriction))))
+        found = self._space[1]
+        if liftoff_s is not None:
             pads = sorted({way.pad for way in made.problem.ways})
             moment = np.array([liftoff_s])
-            found = join([from_pad(made.problem, pad, moment, made.restriction, prune=False)[0] for pad in pads])
+            at_pass = found.take(np.abs(found.liftoff_s - liftoff_s) < 1e-6)
+            launched = [from_pad(made.problem, pad, moment, made.restriction, prune=False)[0] for pad in pads]
+            found = join([*launched, at_pass])
         own = found.take((found.craft_class == index) & (found.slot == slot) & (found.bundle < 0))
         return own if made.wanted is None else own.take(made.wanted(own))
 

@@ -9,7 +9,7 @@ from ...models import frames
 from ...models.azimuth import azimuth_of_least_tilt
 from ...models.burns import FiniteThrust
 from ...models.craft import mass_at_start
-from ...models.flight.integrate import Flight, Leg
+from ...models.flight.integrate import Flight, Itinerary, Leg
 from ...models.launch import Ascent
 from ...models.opportunities import flight_azimuth, tilt
 from ...models.scenario import Craft
@@ -37,7 +37,8 @@ def craft_plan_of(
     flown = [flight] if what.earlier is None else [what.earlier, flight]
     # over an oblate body the burns are no longer those planned
     corrected = key in flights.first_guess_rad
-    stage = None if way is None or one.bundle >= 0 else problem.scenario.pads[way.pad].upper_stage
+    staged = way is not None and one.bundle < 0 and what.full is None
+    stage = None if way is None or not staged else problem.scenario.pads[way.pad].upper_stage
     burns = burns_of(craft, flown, None if corrected else one.delta_v_m_s, stage)
     spent = math.fsum(b.own_m_s for b in burns)
     finish = flights.finish(problem, options, row)
@@ -79,16 +80,16 @@ def craft_plan_of(
         engine=flight.burns if isinstance(flight.burns, FiniteThrust) else None,
     )
     by = None if what.carried is None else flights.carried[what.carried.name]
-    return part if way is None else _launched(problem, part, one, way, what, flight if by is None else by.flight, by)
+    begun = (flight.itinerary if what.full is None else what.full) if by is None else by.flight.itinerary
+    return part if way is None else _launched(problem, part, one, way, what, begun, by)
 
 
 def _launched(
-    problem: Problem, part: CraftPlan, one: Option, way: Ascent, what: Course, begun: Flight, by: Carried | None
+    problem: Problem, part: CraftPlan, one: Option, way: Ascent, what: Course, start: Itinerary, by: Carried | None
 ) -> CraftPlan:
-    """A craft's part with how it got up: by itself, or ``by`` a carrier, whose flight is then ``begun``."""
+    """A craft's part with how it got up: by itself, or ``by`` a carrier; ``start`` is what was flown from insertion."""
     # over an oblate body the flight may have moved the liftoff, and all that follows from it
     moved = what.moved_s(way, one.liftoff_s)
-    start = begun.itinerary
     inserted = (*map(float, start.position), *map(float, start.velocity))
     craft = next(c for c in problem.scenario.craft if c.name == part.craft)
     return replace(
@@ -163,6 +164,7 @@ def _heading(problem: Problem, way: Ascent, liftoff_s: float, moved_s: float) ->
         tilt_rad=float(tilt(way, liftoff_s)),
         tilt_at=way.tilt_at,
         moved_s=moved_s,
+        plane=way.plane,
     )
 
 

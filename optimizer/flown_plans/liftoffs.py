@@ -196,11 +196,14 @@ class Liftoffs:
         return self.foreseen(options)[0]
 
     def _by_way(self, options: Options) -> list[tuple[int, Bool]]:
-        """The rows of each way that liftoffs are moved on; a carrier lifts off at the pass itself."""
+        """The rows of each way that liftoffs are moved on; carriers and drifts lift off at the pass itself."""
         if not self.move:
             return []
+        moved = options.bundle < 0
+        for rows, table in options.detailed():
+            moved[rows] &= not table.at_pass
         masks = [
-            (index, (options.way == index) & (options.bundle < 0))
+            (index, (options.way == index) & moved)
             for index, way in enumerate(self.problem.ways)
             if way.place is not None
         ]

@@ -23,12 +23,13 @@ class Detail:
     """Columns of one route, all of length n. A route that needs any derives from this.
 
     ``impulsive``: its burns are flown as impulses whatever the engine. ``by_touches``: between burns it touches the
-    ring once in each revolution and is elsewhere away from it; where not, ``passes`` answers who is met. Rows differ by
-    the first column, to so many ``places``.
+    ring once in each revolution and is elsewhere away from it; where not, ``passes`` answers who is met. ``at_pass``: a
+    launch lifts off at its pass, and no flight moves that. Rows differ by the first column, to so many ``places``.
     """
 
     impulsive: ClassVar[bool] = False
     by_touches: ClassVar[bool] = True
+    at_pass: ClassVar[bool] = False
     places: ClassVar[int] = 6
 
     @property

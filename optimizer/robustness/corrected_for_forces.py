@@ -42,6 +42,9 @@ tenth of that a turn. What is left of the eccentricity is out of reach of burns 
 SAME_M_S = 1e-4
 """Trims smaller than this in all are not planned."""
 
+READ_M_S = 5e-4
+"""A first trim below this cannot be read off a sheet; it is made with the second if the slot is met all the same."""
+
 END_MARGIN = 1.25
 """Turns of the ring beyond the window that are flown, since the ring's turns may be longer under the forces."""
 
@@ -151,9 +154,30 @@ def _taken(part: CraftPlan, case: Case, result: Corrected | None) -> ForForces:
         slot, drift = result.last.misses(case.ring)[:2].tolist()
         met = abs(slot) <= MET_SLOT_RAD and abs(drift) <= MET_DRIFT_RAD
         new = result.itinerary.impulses
-        if not added or math.fsum(burn.delta_v_m_s for burn in new[-2:]) >= SAME_M_S:
-            return ForForces(part=part, itinerary=result.itinerary, met=met, trimmed=added > 0)
+        if not added:
+            return ForForces(part=part, itinerary=result.itinerary, met=met)
+        if math.fsum(burn.delta_v_m_s for burn in new[-2:]) >= SAME_M_S:
+            trims = _as_one(new[-2], new[-1], case.ring) if met else new[-2:]
+            return ForForces(
+                part=part, itinerary=replace(result.itinerary, impulses=(*new[:-2], *trims)), met=met, trimmed=True
+            )
     return ForForces(part=part, itinerary=replace(case.itinerary, impulses=burned), met=met)
+
+
+def _as_one(first: Impulse, second: Impulse, ring: Ring) -> tuple[Impulse, ...]:
+    """Two trims along the ring, or both in the second where the first is next to nothing.
+
+    The slot is missed then by what the first would have gained on the way: 3 dv t / R, to first order (Clohessy and
+    Wiltshire 1960); the rate is the same.
+
+    >>> ring = Ring(radius_m=4e6, slots=3, rate_rad_s=3e-4, slot0_rad=0.0, gm=5e12)
+    >>> _as_one(Impulse(0.0, 0.0, 1e-5), Impulse(1e5, 0.002, 3e-5), ring)
+    (Impulse(time_s=100000.0, radial_m_s=0.002, along_m_s=4e-05, cross_m_s=0.0),)
+    """
+    missed_rad = 3.0 * abs(first.along_m_s) * (second.time_s - first.time_s) / ring.radius_m
+    if first.delta_v_m_s >= READ_M_S or missed_rad > MET_SLOT_RAD:
+        return first, second
+    return (second._replace(along_m_s=first.along_m_s + second.along_m_s),)
 
 
 def rebuilt(

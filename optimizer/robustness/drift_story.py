@@ -6,7 +6,8 @@ again (`linear.py`), with whose corrections the craft arrives. On the way the pl
 has settled, and again each time that half of the wait is left, the period of the waiting orbit is trimmed where the
 craft would be more than half its tolerance off when it is to go up; and a lean of the plane is turned back at once
 where that is cheaper than to turn at the end what it has grown to. The moment of going up stays as planned. A craft
-that waits in its own orbit, which is taken as given, has only its way up before it.
+in space that waits in its own orbit, which is taken as given, has only its way up before it; a launched one begins with
+what its launcher is off by, in the parking orbit too.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ import numpy as np
 
 from ...models import frames
 from ...models.arrays import Array
-from ...models.dispersions import burn_error_vectors
+from ...models.dispersions import burn_error_vectors, let_go_off
 from ...models.flight.flown import Flight, Itinerary
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import Impulse, fly, measure
@@ -27,10 +28,11 @@ from ...models.oblate_circles import RELATIVE, as_ring
 from ...models.oblateness import secular_rates
 from ...models.planes import turn_delta_v
 from ...models.ring import Ring
-from ...models.scenario import Body, Scenario
+from ...models.scenario import INJECTION_ERRORS, Body, Scenario
 from ..craft_plan import CraftPlan
 from .closed_form import HALF, Flights
-from .linear import TARGETS, LinearStory, fly_linear, linear_story_of
+from .craft_leg import errors_of
+from .linear import STEPS, TARGETS, LinearStory, fly_linear, linear_story_of
 from .sensitivity import STEP_M_S, STEP_S
 
 BEFORE_TURNS = 0.6
@@ -58,6 +60,7 @@ class Wait:
         burns: into it, outward, along, cross, m/s, (n, 3).
         law: what each m/s of each burn does to the rows, (6, n, 3).
         late: what each second does by which a burn is late, (6, n).
+        insertion: what each of `INJECTION_ERRORS` does to them, (6, 5); (6, 0) for a craft that no launcher lets go.
     """
 
     lasts_s: float
@@ -71,6 +74,7 @@ class Wait:
     burns: Array
     law: Array
     late: Array
+    insertion: Array
 
     @property
     def trims(self) -> int:
@@ -106,7 +110,8 @@ class DriftStory(LinearStory):
     @property
     def normals(self) -> int:
         """How many standard normal numbers one flight of this craft takes."""
-        return super().normals + 4 * len(self.wait.burns) + 1 + 3 * self.wait.trims + 3
+        wait = self.wait
+        return super().normals + int(wait.insertion.shape[1]) + 4 * len(wait.burns) + 1 + 3 * wait.trims + 3
 
     def fly(self, normal: Array) -> Flights:
         """Fly the craft many times; ``normal`` independent standard normal numbers, shape (`normals`, flights)."""
@@ -134,7 +139,9 @@ class _Waiting:
     def until_up(self) -> Array:
         """What is off shortly before the way up, (6, flights)."""
         wait, errors = self.wait, self.errors
-        rows = np.zeros((TARGETS, self.used.size))
+        count = wait.insertion.shape[1]
+        sigma = np.array([getattr(errors, name) for name in INJECTION_ERRORS[:count]])
+        rows: Array = (wait.insertion * sigma) @ self._take(count)
         for index, burn in enumerate(wait.burns):
             wanted = np.repeat(burn[:, np.newaxis], self.used.size, axis=1)
             error = burn_error_vectors(errors, wanted, self._take(3))
@@ -220,12 +227,16 @@ def drift_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: flo
     begun_s = max(up[0].time_s - BEFORE_TURNS * circle.period_s, since_s + 1.0)
     near = coast_by_returns(body, state[:, np.newaxis], np.array([begun_s - since_s]), RELATIVE)[:, 0]
     last = Itinerary.through_turn(begun_s, near[:3], near[3:], up, ring)
-    rising = linear_story_of(scenario, ring, replace(part, itinerary=last, burns=part.burns[before:]), match_s)
-    if not down:
+    launched = part.pad is not None
+    # whatever let it go did so before the wait
+    risen = replace(part, itinerary=last, burns=part.burns[before:], pad=None)
+    rising = linear_story_of(scenario, ring, risen, match_s)
+    if not down and not launched:
         return rising
     given = {one.name: getattr(rising, one.name) for one in fields(LinearStory)}
-    arriving = _arriving(body, ring, part, last)
-    return DriftStory(**given, wait=_wait_of(body, item, down, circle, begun_s - since_s), arriving=arriving)
+    wait = _wait_of(body, item, down, circle, begun_s - since_s, launched=launched)
+    given["errors"] = errors_of(scenario, part)
+    return DriftStory(**given, wait=wait, arriving=_arriving(body, ring, part, last))
 
 
 def _circle(body: Body, state: Array, time_s: float) -> Ring:
@@ -252,18 +263,23 @@ def _off(ends: Array) -> Array:
     return np.asarray(off)
 
 
-def _wait_of(body: Body, item: Itinerary, down: tuple[Impulse, ...], circle: Ring, lasts_s: float) -> Wait:
-    """The waiting orbit, and the law of the burns into it."""
-    asked = [item]
+def _wait_of(
+    body: Body, item: Itinerary, down: tuple[Impulse, ...], circle: Ring, lasts_s: float, *, launched: bool
+) -> Wait:
+    """The waiting orbit, and the law of the launcher and of the burns into it."""
+    asked = [replace(item, impulses=down)]
     for index, burn in enumerate(down):
         moved = [Impulse(burn.time_s, *(np.array(burn[1:]) + STEP_M_S * axis)) for axis in np.eye(3)]
         moved.append(burn._replace(time_s=burn.time_s + STEP_S))
         asked += [replace(item, impulses=(*down[:index], one, *down[index + 1 :])) for one in moved]
-    asked[0] = replace(item, impulses=down)
-    settled_s = down[-1].time_s + 2.0 * STEP_S
+    if launched:
+        asked += _let_go(asked[0], body.gm)
+    settled_s = max([item.start_s, *(burn.time_s for burn in down)]) + 2.0 * STEP_S
     end_s = settled_s + 1.4 * circle.period_s
     flights = fly([replace(one, end_s=end_s) for one in asked], gravity_around(body), relative=RELATIVE)
-    off = _off(np.stack([_misses(flight, circle, settled_s) for flight in flights])).reshape(len(down), 4, TARGETS)
+    every = _off(np.stack([_misses(flight, circle, settled_s) for flight in flights]))
+    off, of_launch = every[: 4 * len(down)].reshape(len(down), 4, TARGETS), every[4 * len(down) :]
+    steps = np.array([STEPS[name] for name in INJECTION_ERRORS[: len(of_launch)]])
     rates = secular_rates(body, circle.radius_m, 0.0, circle.inclination_rad)
     lowest = min(leg.lowest_m for leg in flights[0].legs())
     return Wait(
@@ -278,7 +294,20 @@ def _wait_of(body: Body, item: Itinerary, down: tuple[Impulse, ...], circle: Rin
         burns=np.array([burn[1:] for burn in down]),
         law=np.moveaxis(off[:, :3] / STEP_M_S, 2, 0),
         late=(off[:, 3] / STEP_S).T,
+        insertion=of_launch.T / steps,
     )
+
+
+def _let_go(item: Itinerary, gm: float) -> list[Itinerary]:
+    """The flight with the launcher off its mark by each of `INJECTION_ERRORS`."""
+    found = []
+    for name in INJECTION_ERRORS[:4]:
+        position, velocity = let_go_off(item.position, item.velocity, gm, **{name: STEPS[name]})
+        found.append(replace(item, position=position, velocity=velocity))
+    start_s = item.start_s + STEPS["insertion_time_s"]
+    # no burn comes before the craft is let go
+    burns = tuple(burn._replace(time_s=max(burn.time_s, start_s)) for burn in item.impulses)
+    return [*found, replace(item, start_s=start_s, impulses=burns)]
 
 
 def _arriving(body: Body, ring: Ring, part: CraftPlan, up: Itinerary) -> Array:

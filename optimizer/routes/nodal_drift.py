@@ -1,29 +1,37 @@
 """By nodal drift: another plane of the ring for the price of another waiting orbit, and of months.
 
 Over an oblate body the node of a lower orbit drifts faster than the ring's, and that of an orbit of another inclination
-by another rate. A craft on a circle, the ring or any other, waits there or goes to a waiting orbit by a Hohmann
-transfer, waits until its node has met that of the plane it wants, or nearly, and goes up to its slot by another. What
-waiting orbits are looked at: `nodal_drift_choices.py`; when burns come: `nodal_drift_timetable.py`; what they are:
-`nodal_drift_burns.py`. The flight corrects what the rates leave (`nodal_drift_flight.py`).
+by another rate. A craft on a circle, the ring or any other, its parking orbit too, waits there or goes to a waiting
+orbit by a Hohmann transfer, waits until its node has met that of the plane it wants, or nearly, and goes up to its slot
+by another. What waiting orbits are looked at: `nodal_drift_choices.py`; where launched craft begin:
+`nodal_drift_launched.py`; when burns come: `nodal_drift_timetable.py`; what they are: `nodal_drift_burns.py`. The
+flight corrects what the rates leave (`nodal_drift_flight.py`).
 """
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ...models.deadline import poll
+from ...models.ring import Ring
+from ...models.scenario import Body
+from ...models.sites import EDGE_S, can_lift, may_launch
 from ..limits.between_craft import allowed_s
 from ..limits.screening import within_limits
-from ..problem.options import F, I, Options, join
+from ..problem.options import I, Options, join
 from ..problem.problem import CraftClass, Problem
 from ..trajectory.course import Course
 from . import nodal_drift_choices as choices
 from .nodal_drift_burns import Waits, burns_of
 from .nodal_drift_flight import drift_courses
-from .nodal_drift_timetable import Drifting, Room, Ways, drifting_of, speed_changes
+from .nodal_drift_launched import LIFTOFFS_MAX, Launch, launches, start_at
+from .nodal_drift_start import Start
+from .nodal_drift_timetable import Drifting, Room, Ways, drifting_from, drifting_of
 from .route import CourseOf, Finite, Question, Route, row_of
 
 ALIKE = 0.018
@@ -40,7 +48,7 @@ DEARER = 1.3
 
 @dataclass(frozen=True, kw_only=True)
 class _Asked:
-    """A craft that may drift: whose options they are, where from, which slots, within what."""
+    """A craft that may drift: whose options they are, where from, which slots, within what; by which launch, if any."""
 
     craft_class: int
     drifting: Drifting
@@ -48,17 +56,58 @@ class _Asked:
     others: I
     room: Room
     later_too: bool
+    launch: Launch | None = None
 
 
 def columns(question: Question) -> Options:
-    """Options of craft in space that drift into another plane, or from another circle up into their own."""
+    """Options of craft that drift into another plane, or, of those in space, from another circle up into their own."""
     problem = question.problem
-    return join(
-        [
-            within_limits(problem, _options(asked), problem.scenario.limits.finish_within_s)
-            for index in range(len(problem.classes))
-            for asked in _asked(question, index)
-        ]
+    latest_s = problem.scenario.limits.finish_within_s
+    parts = [
+        within_limits(problem, _options(asked), latest_s)
+        for index in range(len(problem.classes))
+        for asked in _asked(question, index)
+    ]
+    return join([*parts, *_launched(question)])
+
+
+def _launched(question: Question) -> Iterator[Options]:
+    """Options of craft on the ground that drift from their parking orbits into planes they were not launched into."""
+    problem, restriction, room = question.problem, question.restriction, choices.room_of(question.problem)
+    free = np.array(problem.free_slots, dtype=np.int64)
+    wanted = np.array([slot for slot in problem.free_slots if _wanted(question, slot)], dtype=np.int64)
+    for launch, planes in launches(problem) if wanted.size else ():
+        poll()
+        way, site = problem.ways[launch.way], problem.scenario.pads[launch.pad]
+        if restriction.ways is not None and launch.way not in restriction.ways:
+            continue
+        slots = tuple(free[np.isin(free // problem.ring.slots, planes)].tolist())
+        start = start_at(problem, way, launch.liftoff_s)
+        options = _from_parking(problem.scenario.body, problem.ring, start, room, slots, launch)
+        options = options.take(np.isin(options.slot, wanted))
+        for index, group in enumerate(problem.classes):
+            ready = group.craft.ready_s <= launch.liftoff_s + EDGE_S
+            if group.start is None and ready and may_launch(site, group.craft):
+                light = can_lift(site.payload_to(way.insertion), group.craft, options.delta_v_m_s)
+                own = replace(options.take(light), craft_class=np.full(np.count_nonzero(light), index))
+                yield within_limits(problem, own, problem.scenario.limits.finish_within_s)
+
+
+@functools.lru_cache(maxsize=4 * LIFTOFFS_MAX)
+def _from_parking(body: Body, ring: Ring, start: Start, room: Room, slots: tuple[int, ...], launch: Launch) -> Options:
+    """Options of one launch, not yet those of a class; asked for again under each restriction."""
+    others = np.array(slots, dtype=np.int64)
+    drifting = drifting_from(body, ring, start, room)
+    return _options(
+        _Asked(
+            craft_class=0,
+            drifting=drifting,
+            own=others[:0],
+            others=others,
+            room=room,
+            later_too=False,
+            launch=launch,
+        )
     )
 
 
@@ -147,9 +196,13 @@ def _columns(asked: _Asked, ways: Ways, held: bool) -> Options:
     size = burns_of(drifting, ways, table).size_m_s
     whole = np.zeros(n, dtype=np.int64)
     begun = np.full(n, start.time_s) if start.on_ring else table.arrive_s
+    launch = asked.launch
     options = Options(
         craft_class=np.full(n, asked.craft_class),
         slot=ways.slot,
+        pad=np.full(n, -1 if launch is None else launch.pad),
+        way=np.full(n, -1 if launch is None else launch.way),
+        liftoff_s=np.full(n, math.nan if launch is None else launch.liftoff_s),
         parking_wait_s=ways.held_s if held else ways.wait_s,
         revolutions=whole,
         ring_revolutions=whole,
@@ -175,16 +228,6 @@ def _columns(asked: _Asked, ways: Ways, held: bool) -> Options:
     )
 
 
-def hohmann(gm: float, one_m: F | float, other_m: F | float) -> F:
-    """Both burns of a Hohmann transfer between circles, m/s (Vallado 2013, section 6.3).
-
-    >>> round(float(hohmann(3.986004415e14, 6569481.37, 42159485.65)), 1)
-    3935.2
-    """
-    first, last = speed_changes(gm, one_m, other_m)
-    return np.asarray(np.abs(first) + np.abs(last))
-
-
 def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course | None:
     """Down, the wait, and up, corrected by their flight."""
     return together(problem, [row_of(options, row)], lambda _options, _row: finite)(options, row)
@@ -198,9 +241,15 @@ def together(problem: Problem, chosen: Sequence[Options], finite: Finite) -> Cou
 def _note(problem: Problem, options: Options) -> str:
     if not len(options):
         return ""
+    launched = (
+        "; a launched craft drifts from the first passes of its site after each turnaround only, and in a "
+        "large ring only into planes that no launch reaches"
+        if np.any(options.way >= 0)
+        else ""
+    )
     return (
         "a nodal drift waits in one circular orbit, besides that in which the craft begins, for as long as it "
-        "takes until the nodes first meet; burns turn a part of the plane where that pays"
+        "takes until the nodes first meet; burns turn a part of the plane where that pays" + launched
     )
 
 

@@ -81,6 +81,7 @@ class Waits(Detail):
     """
 
     impulsive: ClassVar[bool] = True
+    at_pass: ClassVar[bool] = True
 
     waiting_m: F
     lean_rad: F

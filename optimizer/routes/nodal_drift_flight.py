@@ -25,14 +25,12 @@ from ..problem.options import Options
 from ..problem.problem import Problem
 from ..trajectory.course import Course
 from ..trajectory.differential_correction import Case, Unknown, correct_each
-from ..trajectory.start_state import state_in_space
+from ..trajectory.start_state import inserted, state_in_space
 from .nodal_drift_burns import Waits
 from .nodal_drift_choices import room_of
+from .nodal_drift_launched import start_at
 from .nodal_drift_readings import BEFORE_TURNS, Drift, before_up, circle_of, impulses_of, seen_above, seen_below
-from .nodal_drift_timetable import (
-    Ways,
-    drifting_of,
-)
+from .nodal_drift_timetable import Ways, drifting_from, drifting_of
 from .route import CourseOf
 
 DOWN = (Unknown(0, "along"), Unknown(-1, "radial"), Unknown(-1, "along"))
@@ -73,15 +71,18 @@ def drift_courses(problem: Problem, chosen: Sequence[Options]) -> CourseOf:
 
 
 def _drift(problem: Problem, options: Options, row: int, name: FlightKey, ways: Ways, held: bool) -> Drift:
-    ring, group = problem.ring, problem.classes[options.craft_class[row]]
-    orbit = group.craft.orbit
-    drifting = drifting_of(problem, group, room_of(problem))
+    ring, group, room = problem.ring, problem.classes[options.craft_class[row]], room_of(problem)
+    plane, slot = divmod(int(options.slot[row]), ring.slots)
+    if options.way[row] >= 0:
+        way, liftoff_s = problem.ways[options.way[row]], float(options.liftoff_s[row])
+        state = inserted(problem, way, liftoff_s, 0.0, liftoff_s + way.insertion_after_s)
+        launched = drifting_from(problem.scenario.body, ring, start_at(problem, way, liftoff_s), room)
+        return Drift(name, slot, plane, launched, *state, ways, held, launched=True)
+    drifting, orbit = drifting_of(problem, group, room), group.craft.orbit
     if orbit is None or drifting is None:
         raise ValueError("a drift begins on a circle over an oblate body")
-    start = drifting.start
-    position, velocity = state_in_space(problem, orbit, start.on_ring, start.time_s)
-    plane, slot = divmod(int(options.slot[row]), ring.slots)
-    return Drift(name, slot, plane, drifting, position, velocity, ways, held)
+    state = state_in_space(problem, orbit, drifting.start.on_ring, drifting.start.time_s)
+    return Drift(name, slot, plane, drifting, *state, ways, held, launched=False)
 
 
 def _begun(problem: Problem, down: Sequence[tuple[Drift, Itinerary]]) -> list[tuple[Drift, Flight | None]]:
@@ -205,7 +206,7 @@ def _course(problem: Problem, one: Drift, begun: Flight | None, up: Itinerary, m
     waits = (None, 0) if one.held else (1, 2)
     return Course(
         itinerary=up,
-        insertion_s=None,
+        insertion_s=start.time_s if one.launched else None,
         screened_from_s=start.time_s,
         periapsis_m=min(one.waiting_m, ring.radius_m, start.radius_m),
         must_burn=False,

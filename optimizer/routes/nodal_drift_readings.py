@@ -41,7 +41,7 @@ BEFORE_TURNS = 0.6
 
 
 class Drift(NamedTuple):
-    """One drift: whose, into which slot of which plane; how it goes by what is known of it so far."""
+    """One drift: whose, into which slot of which plane; how it goes by what is known so far; whether from a launch."""
 
     name: FlightKey
     slot: int
@@ -51,6 +51,7 @@ class Drift(NamedTuple):
     velocity: np.ndarray
     ways: Ways
     held: bool
+    launched: bool
 
     @property
     def table(self) -> Timetable:

@@ -1,4 +1,4 @@
-"""Where a craft in space may begin to drift, and how its own orbit goes: read off a flight of some turns.
+"""Where a craft may begin to drift, and how its own orbit goes: read off a flight of some turns.
 
 An orbit as given is the osculating one of a moment. Its mean plane leans from that by up to 3/4 J2 (Re / r)^2 sin i
 cos i (Kozai 1959), a hundredth of a degree in low orbits, and its mean radius is another one, too.
@@ -17,7 +17,7 @@ from ...models.flight.flown import Itinerary
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import fly, measure
 from ...models.oblate_circles import RELATIVE, TURNS, circle, drift_between, offsets, pace
-from ...models.oblateness import EQUATORIAL_SINE
+from ...models.oblateness import EQUATORIAL_SINE, ring_state
 from ...models.ring import Ring
 from ...models.scenario import Body, Orbit
 
@@ -79,14 +79,32 @@ def node_rate_more(body: Body, ring: Ring) -> float:
 
 def _flown(body: Body, ring: Ring, orbit: Orbit, time_s: float) -> Start:
     """A craft off the ring, as it is seen over `TURNS` turns."""
-    position, velocity = coast.state_as_given(body, ring, orbit, time_s)
-    given = circle(body, ring.inclination_rad, 0.5 * (orbit.periapsis_m + orbit.apoapsis_m))
+    state = coast.state_as_given(body, ring, orbit, time_s)
+    radius = 0.5 * (orbit.periapsis_m + orbit.apoapsis_m)
+    # measured angles count from a node that is near the craft's
+    node_rate = circle(body, ring.inclination_rad, radius).node_rate_rad_s
+    return _seen(
+        body, ring, state, radius, time_s, ring.node(orbit.at_s, orbit.plane) + node_rate * (time_s - orbit.at_s)
+    )
+
+
+@functools.lru_cache(maxsize=64)
+def parked(body: Body, ring: Ring, radius_m: float, angle_rad: float) -> Start:
+    """A craft on a circle of the ring's inclination whose node is at 0 at time 0, when it is at an angle from it."""
+    state = ring_state(body, radius_m, angle_rad, ring.inclination_rad, 0.0)
+    return _seen(body, ring, state, radius_m, 0.0, 0.0)
+
+
+def _seen(
+    body: Body, ring: Ring, state: tuple[np.ndarray, np.ndarray], radius_m: float, time_s: float, node0_rad: float
+) -> Start:
+    """A craft off the ring by its state at a time, as it is seen over `TURNS` turns; its node is near ``node0_rad``."""
+    position, velocity = state
+    given = circle(body, ring.inclination_rad, radius_m)
     lasts = TURNS * given.period_s
     item = Itinerary(start_s=0.0, position=position, velocity=velocity, end_s=lasts + 1.25 * given.period_s)
     (flight,) = fly([item], gravity_around(body), relative=RELATIVE)
-    # measured angles count from a node that is near the craft's
-    node0 = ring.node(orbit.at_s, orbit.plane) + given.node_rate_rad_s * (time_s - orbit.at_s)
-    frame = _with_node(given, node0)
+    frame = _with_node(given, node0_rad)
     early, late = measure(flight, frame, 0, 0, 0.0), measure(flight, frame, 0, 0, lasts)
     angle, node = offsets(frame, early)
     rate, node_rate = drift_between(frame, early, late, lasts)
@@ -94,7 +112,7 @@ def _flown(body: Body, ring: Ring, orbit: Orbit, time_s: float) -> Start:
         time_s=time_s,
         radius_m=given.radius_m + early.radius_error_m,
         angle_rad=angle,
-        node_rad=node0 + node,
+        node_rad=node0_rad + node,
         rate_rad_s=given.rate_rad_s + rate,
         node_rate_rad_s=given.node_rate_rad_s + node_rate,
         lean_rad=-early.plane_tilt_rad[1],

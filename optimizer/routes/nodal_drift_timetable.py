@@ -221,13 +221,16 @@ def _node(ring: Ring, time_s: F, plane: I) -> F:
 
 
 def drifting_of(problem: Problem, group: CraftClass, room: Room) -> Drifting | None:
-    """What drifts of a class of craft go by; None where it cannot drift."""
+    """What drifts of a class of craft in space go by; None where it cannot drift."""
     body, ring, orbit = problem.scenario.body, problem.ring, group.craft.orbit
     if group.start is None or orbit is None:
         return None
     start = start_of(body, ring, orbit, group.craft.ready_s, group.start.on_ring)
-    if start is None:
-        return None
+    return None if start is None else drifting_from(body, ring, start, room)
+
+
+def drifting_from(body: Body, ring: Ring, start: Start, room: Room) -> Drifting:
+    """What drifts from a start go by."""
     least, most = min(room.floor_m, ring.radius_m, start.radius_m), max(room.ceiling_m, ring.radius_m, start.radius_m)
     return Drifting(body=body, ring=ring, start=start, seen=pace(body, ring.inclination_rad, least, most))
 

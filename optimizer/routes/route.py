@@ -84,7 +84,8 @@ class Route:
     Args:
         name: as files and restrictions have it; two routes of one name differ by their place only.
         words: what a craft does, and how, as in ("go", "straight to the ring").
-        begins: what it is asked for: all options of craft in space, options liftoff by liftoff, or carriers' loads.
+        begins: what it is asked for: all options of craft in space (a drift also those of launched craft), options
+            liftoff by liftoff, or carriers' loads.
         columns: the options, dominated ones too where the route says so; unmarked.
         course: what is flown for one of them: problem, options, row, whether burns take time.
         together: courses of several plans worked out at once, where that saves flights; None: one after another.

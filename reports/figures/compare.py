@@ -142,9 +142,10 @@ def _draw_line(axes: Axes, name: FrontName, entries: Sequence[Entry], owners: li
     if name == "delta_v" and first.plan is not None:
         ring: dict[str, Any] = {"markersize": 8, "markerfacecolor": "none", "markeredgecolor": color}
         axes.plot([first.plan.finish_s], [first.plan.delta_v_m_s], "o", zorder=5, **ring)
-    # the fastest corner is where lines of different kind are furthest apart; the free one ends below all others
-    at = -1 if free else 0
-    return Label(at=(x[at], y[at]), text=listed([entries[i].name for i in owners]), color=color, needed=True)
+    # the fastest corner is where lines of different kind are furthest apart; the free one ends below all others, and is
+    # named along its end, where least meets it
+    at = (0.5 * (x[-1] + axes.get_xlim()[1]), y[-1]) if free else (x[0], y[0])
+    return Label(at=at, text=listed([entries[i].name for i in owners]), color=color, needed=True)
 
 
 def _outline(front: AimFront) -> tuple[list[float], list[float]]:

@@ -244,7 +244,9 @@ def _doing(part: CraftPlan) -> list[str]:
         return [f"free-form, {len(part.burns)} burns"]
     if part.side == "level" or part.phasing_period_s is None:
         waits = part.parking_wait_s > 0.0
-        where = "parking orbit" if part.pad is not None else "own orbit" if waits_at_home(part) else "waiting orbit"
+        home = "own orbit" if part.pad is None else "parking orbit"
+        parks = part.pad is not None and part.route != "drift"
+        where = home if parks or waits_at_home(part) else "waiting orbit"
         where += ", its node drifting," if part.route == "drift" else ""
         long = f"{where} for {span(part.parking_wait_s)}, arrives in place"
         return [*([long, where.rstrip(",")] if waits else []), "arrives in place"]

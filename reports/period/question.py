@@ -10,9 +10,11 @@ from dataclasses import dataclass
 from ...models.bodies import body as built_in_body
 from ...models.errors import InputError
 from ...models.frames import wrap
+from ...models.keys import find_key
 from ...models.orbits import semi_major
 from ...models.readouts import brief, clock, plain
 from ...models.scenario import Body, on_ring
+from ...models.units import from_si, printed_unit
 from ...optimizer.period import Question, shortest_period_s
 from ..typed import RING, apsides, quantity
 
@@ -119,8 +121,23 @@ def _body(arguments: argparse.Namespace) -> tuple[Body, bool]:
     if len(own) < 2:
         lacking = "--radius 6378km" if own == ["--gm"] else "--gm 398600km3/s2"
         raise InputError(f"{own[0]} needs {lacking.split()[0]} beside it: add {lacking}, for example.", where=own[0])
-    gm, radius_m = positive(arguments.gm, "gm", "--gm"), positive(arguments.radius, "length", "--radius")
+    gm = _as_in_a_file(arguments.gm, "gm_km3_s2", "--gm")
+    radius_m = _as_in_a_file(arguments.radius, "radius_km", "--radius")
     return Body(name=OWN_WORLD, gm=gm, radius_m=radius_m, source="the command line"), False
+
+
+def _as_in_a_file(typed: str, spelled: str, option: str) -> float:
+    """A quantity of the body within the range that it has in a scenario, SI units. Raises InputError."""
+    found = find_key("body", spelled)
+    assert found is not None
+    key, unit = found
+    value = positive(typed, key.kind, option)
+    if not key.least <= value <= key.most:
+        low, high = (brief(from_si(end, key.kind, unit), 10) for end in (key.least, key.most))
+        accepted = f"at least {low}" if value < key.least else f"at most {high}"
+        size = "small" if value < key.least else "large"
+        raise InputError(f"{typed} is too {size}: {accepted} {printed_unit(unit)} would be accepted.", where=option)
+    return value
 
 
 def _ring(arguments: argparse.Namespace, body: Body) -> tuple[float | None, float]:

@@ -22,10 +22,10 @@ from ...optimizer.robustness.hold import trim_m_s
 from ...optimizer.robustness.missed_burn import Missed, missed
 from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from ..burn_table import burn_words
-from ..hold import forced_hold, forced_text, missing_text, trim_text
-from ..left_alone import lasts_text
+from ..hold import forced_hold, forced_text, missing_text, own_trims_text, trim_text
+from ..left_alone import ring_lasts_text
 from ..remarks import CAUTION
-from ..wording import capital, count, listed, small, way_text
+from ..wording import capital, count, small, way_text
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,7 +104,7 @@ def _before(outcome: Outcome, part: CraftPlan) -> Block:
     epoch = outcome.scenario.epoch
     steps = []
     if part.launch_s is not None:
-        steps.append(f"Liftoff from {part.pad} at {instant(epoch, part.launch_s, 1)}{_azimuths(part)}.")
+        steps.append(f"Liftoff from {part.pad} at {instant(epoch, part.launch_s, 1)}{_azimuths(part)}{_into(part)}.")
         if part.insertion_s is not None:
             speed = "" if part.insertion_speed_m_s is None else f", {plain(part.insertion_speed_m_s)} m/s inertial"
             after = clock(part.insertion_s - part.launch_s)
@@ -120,6 +120,12 @@ def _azimuths(part: CraftPlan) -> str:
         return ""
     ground = "" if part.heading is None else f", {plain(math.degrees(part.heading.flight_azimuth_rad), 3)} over ground"
     return f", on azimuth {plain(math.degrees(part.azimuth_rad), 3)} deg inertial{ground}"
+
+
+def _into(part: CraftPlan) -> str:
+    """The plane launched into, where the craft drifts from there into another one."""
+    other = part.heading is not None and part.heading.plane != part.plane
+    return f", into plane {part.heading.plane} of the ring" if part.heading is not None and other else ""
 
 
 def _direction(burn: Burn) -> str:
@@ -322,6 +328,11 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
         return (
             "IF IT IS MISSED: the orbit falls below the lowest altitude allowed before it comes back. No second chance."
         )
+    if found.kind == "other plane":
+        return (
+            "If it is missed: replan. Its plane is not yet that of its slot, and what another chance costs depends on "
+            "where the planes cross and how they drift."
+        )
     epoch = outcome.scenario.epoch
     if found.kind == "replan":
         when = "" if math.isnan(found.next_s) else f" (the ring is touched again at {instant(epoch, found.next_s)})"
@@ -360,6 +371,7 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
         )
         if forced is not None:
             remarks += [forced_text(outcome, forced)] if forced.craft == part.craft else []
+            remarks += [one for one in (own_trims_text(outcome, forced, part.craft),) if one]
         elif plan.hold.refused:
             remarks.append(f"No figure for how long that holds: {plan.hold.refused}.")
         elif plan.hold.missing_s < plan.hold.wanted_s:
@@ -368,10 +380,7 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
             remarks += [one for one in (trim_text(outcome, plan.hold),) if one]
     lasts = next((one for one in outcome.left_alone if one.what == "ring" and part.craft in one.who), None)
     if lasts is not None and plan.rank == 1:
-        remarks.append(
-            f"Left alone, an estimate by {listed(list(lasts.forces)) or 'no force known here'}: "
-            f"{lasts_text(outcome, lasts)} Its disposal is for the operator."
-        )
+        remarks.append(f"{ring_lasts_text(outcome, lasts)} Its disposal is for the operator.")
     return Block(
         heading="After",
         steps=(f"Look again one turn later, at {instant(epoch, look_s)}; trim at the next pass if it is off.",),

@@ -12,6 +12,7 @@ import hashlib
 import json
 import os
 import random
+import re
 import sys
 import tempfile
 from pathlib import Path
@@ -176,6 +177,11 @@ FOUND = {
     ),
     "a phasing that the planes do not have, in planes that are all one": Case(
         files={"one.toml": SMALL.replace("slots = 2", "slots = 2\nplanes = 2\nphasing = 66")},
+        arguments=("check", "one.toml"),
+        kind="spoiled scenario",
+    ),
+    "a body that pulls by next to nothing": Case(
+        files={"one.toml": re.sub(r"(?m)^gm_km3_s2 = .*$", "gm_km3_s2 = 5e-324", text("thick-air"))},
         arguments=("check", "one.toml"),
         kind="spoiled scenario",
     ),

@@ -198,7 +198,9 @@ def leaves(
         That moment, s from the start, infinite for none; times (m,) and errors in the spacing (m, n), rad.
     """
     drag, light = (np.array([getattr(one, key) for one in craft]) for key in ("drag", "light"))
-    from_s = begin - 0.5 * WINDOW * turn  # half a window before the first moment, and as much past the last
+    burned = max((burn[0] for one in craft for burn in one.burns), default=-math.inf)
+    # half a window before the first moment, but no burn within, and as much past the last
+    from_s = max(begin - 0.5 * WINDOW * turn, burned)
     times = np.asarray(
         from_s + turn / SAMPLES * np.arange(math.ceil((end + begin - 2.0 * from_s) / turn) * SAMPLES), np.float64
     )

@@ -1,9 +1,6 @@
-"""The nodal drifts of the catalogue against an exhaustive search by plain loops, which knows nothing of slots.
+"""The nodal drifts of the catalogue against an exhaustive search by plain loops (`drift_search.py`).
 
-Circles, first order in the second zonal harmonic (Vallado 2013, equation 9-37), four burns each of which may turn the
-plane (section 6.5, law of cosines). The search tries waiting radii, inclinations and nodes left to burns, shares each
-turn between the two burns of a transfer on a grid, and takes the shortest wait that meets the node. The catalogue has
-to meet a slot as well, and real rates; for that it gets a stated allowance of time.
+The catalogue has to meet a slot as well, and real rates; for that it gets a stated allowance of time.
 """
 
 from __future__ import annotations
@@ -19,53 +16,12 @@ from ringwright.optimizer.routes.route import Question
 from ringwright.tests.worlds import TWO_PLANES
 
 from ..planned import scenario_of
+from .drift_search import DAY, cheapest_within
 
-GM, RE, J2 = 3.986004418e14, 6378136.3, 1.082626174e-3
-DAY = 86_400.0
 TIME_SHARE, TIME_D = 0.03, 1.3
 """Finishes are sampled 1.8 in a hundred apart, second order moves a drift by 1 in a hundred, slots come by daily."""
 COST_M_S = 2.0
 TEXT = TWO_PLANES.replace("{days}", "200.0")
-
-
-def speed(radius: float, semi: float) -> float:
-    """By the vis-viva equation."""
-    return math.sqrt(GM * (2.0 / radius - 1.0 / semi))
-
-
-def node_rate(radius: float, lean: float) -> float:
-    """Of a circle, rad/s."""
-    return -1.5 * J2 * (RE / radius) ** 2 * math.sqrt(GM / radius**3) * math.cos(lean)
-
-
-def transfer(one: float, other: float, turn: float) -> float:
-    """Both burns between two circles that turn the plane, shared on a grid, m/s."""
-    semi = 0.5 * (one + other)
-    pairs = ((speed(one, one), speed(one, semi)), (speed(other, semi), speed(other, other)))
-    least = math.inf
-    for share in np.linspace(0.0, 1.0, 41 if turn > 0.0 else 1):
-        total = 0.0
-        for (a, b), part in zip(pairs, (share, 1.0 - share), strict=True):
-            total += math.sqrt(a * a + b * b - 2.0 * a * b * math.cos(part * turn))
-        least = min(least, total)
-    return least
-
-
-def cheapest_within(days: float, ring: float, start: float, lean: float, behind: float, leans: np.ndarray) -> float:
-    """The least delta-v with which the node falls behind by an angle in so many days."""
-    least = math.inf
-    for waiting in np.linspace(6378e3 + 260e3, 1.3 * ring, 90):
-        for more in leans:
-            for left in np.radians([0.0, 0.3, 0.6, 1.0, 2.0]):
-                closing = node_rate(ring, lean) - node_rate(waiting, lean + more)
-                if closing <= 0.0 or (behind - left) / closing > days * DAY:
-                    continue
-                tilt = math.acos(
-                    min(1.0, math.cos(lean) * math.cos(lean + more)
-                    + math.sin(lean) * math.sin(lean + more) * math.cos(left))
-                )  # fmt: skip
-                least = min(least, transfer(start, waiting, abs(more)) + transfer(waiting, ring, tilt))
-    return least
 
 
 @pytest.mark.parametrize(

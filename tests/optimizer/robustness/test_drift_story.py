@@ -13,20 +13,22 @@ from functools import cache
 import numpy as np
 import pytest
 
+from ringwright.models.dispersions import let_go_off
 from ringwright.models.flight.flown import Itinerary
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import fly, measure
 from ringwright.models.flight.nodal_returns import coast_by_returns
 from ringwright.models.frames import from_local
-from ringwright.models.scenario import Errors
+from ringwright.models.scenario import INJECTION_ERRORS, Errors
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness.budget import make_budget
 from ringwright.optimizer.robustness.drift_story import DriftStory, drift_story_of
 from ringwright.optimizer.robustness.flights_with_errors import block, exact_m_s
 from ringwright.optimizer.robustness.linear import linear_story_of
 from ringwright.tests.tolerances import FIRST_ORDER_RAD, UNSEEN_M_S
-from ringwright.tests.worlds import TWO_PLANES
+from ringwright.tests.worlds import THREE_BY_DRIFT, TWO_PLANES
 
 from ...planned import outcome_of, scenario_of
 
@@ -161,3 +163,50 @@ def test_over_a_few_days_both_models_ask_for_the_same() -> None:
     assert most[0] == pytest.approx(most[1], abs=BOTH_M_S)
     soonest = min(drifts, key=lambda one: one.in_slot_s)
     assert not isinstance(drift_story_of(outcome.scenario, outcome.ring, soonest, 0.0), DriftStory)
+
+
+@cache
+def launched() -> tuple[Outcome, CraftPlan, DriftStory]:
+    """A craft that its launcher lets go in the parking orbit, from which it goes to another orbit to wait."""
+    text = THREE_BY_DRIFT.format(spread=75.0, node=20.0, days=170.0) + "[errors]\nperiapsis_km = 2.0\nnode_deg = 0.02\n"
+    outcome = make_plan(scenario_of(text), brief=True)
+    part = next(one for one in outcome.plans[0].craft if one.route == "drift" and one.plane == 0)
+    story = drift_story_of(outcome.scenario, outcome.ring, part, 0.0)
+    assert isinstance(story, DriftStory)
+    return outcome, part, story
+
+
+@pytest.mark.parametrize(("name", "by"), [("periapsis_m", 40.0), ("inclination_rad", 1e-4), ("node_rad", 1e-3)])
+def test_what_the_launcher_is_off_by_leads_where_weeks_of_flight_lead(name: str, by: float) -> None:
+    outcome, part, story = launched()
+    wait, body, item = story.wait, outcome.scenario.body, part.itinerary
+    assert item is not None
+    rows = (wait.insertion[:, INJECTION_ERRORS.index(name)] * by)[:, np.newaxis]
+    said = (story.arriving @ wait.grown(rows, wait.lasts_s))[:6, 0]
+    ends = []
+    for off in (0.0, by):
+        position, velocity = let_go_off(item.position, item.velocity, body.gm, **{name: off})
+        down = replace(item, position=position, velocity=velocity, impulses=item.impulses[:2])
+        down = replace(down, end_s=down.impulses[-1].time_s + 1.0)
+        (flight,) = fly([down], gravity_around(body), relative=1e-12)
+        state = coast_by_returns(body, np.asarray(flight.after[-1])[:, np.newaxis], np.array([wait.lasts_s]), 1e-12)[
+            :, 0
+        ]
+        begun_s = flight.settled_s + wait.lasts_s
+        up = Itinerary.through_turn(begun_s, state[:3], state[3:], item.impulses[2:], outcome.ring)
+        (flight,) = fly([up], gravity_around(body), relative=1e-12)
+        ends.append(measure(flight, outcome.ring, part.plane, part.slot).misses(outcome.ring))
+    found = ends[1] - ends[0]
+    assert np.max(np.abs(found)) > 1e-4
+    for rows_of in ([0], [4, 5]):
+        assert np.linalg.norm(said[rows_of] - found[rows_of]) < SHARE * np.linalg.norm(found[rows_of]) + 2e-5
+
+
+def test_errors_of_the_launcher_count_once_and_before_the_wait() -> None:
+    _, part, story = launched()
+    assert story.wait.insertion.shape == (6, 5)
+    assert not story.launched
+    assert exact_m_s(story) == pytest.approx(part.delta_v_m_s, abs=UNSEEN_M_S)
+    flown = block(story, 1, 0, 0).delta_v_m_s
+    quiet = block(story.with_errors(Errors()), 1, 0, 0).delta_v_m_s
+    assert float(np.median(flown)) > float(np.median(quiet)) + 0.1

@@ -23,6 +23,7 @@ from ringwright.optimizer.standing import CraftKeeping, ForcedHold, Keeping, Tri
 from ringwright.optimizer.studies.sweep import grid, plan_point, settings_of
 from ringwright.reports.budget import budget_json, budget_text
 from ringwright.reports.figures.sweep import draw_sweep
+from ringwright.reports.hold import own_trims_text
 from ringwright.reports.keeping import plan_keeping_lines
 from ringwright.reports.result import result
 from ringwright.reports.result_schema import result_schema
@@ -163,6 +164,17 @@ def test_trims_count_until_the_hold_is_over(bare: Outcome) -> None:
     assert found == {"Teal": 0.75, "Sage": 0.0}
     # a forecast that ends before says nothing
     assert {one.trims_m_s for one in with_trims(steady, _hold(trims, YEAR_S)).craft} == {None}
+
+
+def test_the_sheet_of_a_craft_has_its_own_trims(bare: Outcome) -> None:
+    days = tuple(Trim(craft="Teal", time_s=86_400.0 * day, along_m_s=-0.002 * day) for day in range(1, 7))
+    hold = _hold((*days, Trim(craft="Sage", time_s=1.0e6, along_m_s=0.5)), YEAR_S)
+    said = own_trims_text(bare, hold, "Teal")
+    assert said.count("mm/s back") == 4
+    assert "6.00 mm/s back" in said
+    assert "and 2 more" in said
+    assert "500.00 mm/s forward" in own_trims_text(bare, hold, "Sage")
+    assert own_trims_text(bare, _hold((), YEAR_S), "Teal") == ""
 
 
 @pytest.mark.parametrize("tank", [40.0, 12.0])

@@ -144,3 +144,19 @@ def test_a_missed_last_burn_comes_back_after_one_phasing_period() -> None:
     off = 2.0 * math.pi * part.phasing_period_s / outcome.ring.period_s
     assert math.cos(found.lead_rad - off) == pytest.approx(1.0, abs=FLOAT_RAD)
     assert found.more_m_s >= -1e-6
+
+
+def test_a_craft_in_another_plane_gets_no_advice_for_its_own() -> None:
+    """What a touch a turn later costs leaves out the turn of the plane, so it is not said."""
+    text = (
+        TEXT.format(j2="j2 = 0.0")
+        .replace("slots = 2", "slots = 1\ninclination_deg = 30\nplanes = 2\nspread_deg = 8")
+        .replace("slot = 1", "plane = 1\nslot = 0")
+        .replace("angle_deg = 310.0", "angle_deg = 310.0, plane = 1")
+    )
+    outcome = outcome_of(scenario_of(text))
+    part = outcome.plans[0].craft[0]
+    turned = [burn.cross_m_s for burn in part.burns]
+    assert sum(map(abs, turned)) > 1.0
+    first = next(k for k, cross in enumerate(turned) if abs(cross) > 1.0)
+    assert missed(outcome.scenario, outcome.ring, part, first).kind == "other plane"

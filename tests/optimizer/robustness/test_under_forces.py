@@ -85,7 +85,9 @@ def test_plan_1_is_corrected_and_the_others_stay(plain: Outcome) -> None:
     assert under is not None
     assert under.corrected
     assert under.missed == ()
-    assert under.worst_rad < math.radians(SLOT_DEG)
+    errors = [one.spacing_rad for one in under.craft]
+    assert errors
+    assert all(error is not None and abs(error) < math.radians(SLOT_DEG) for error in errors)
     assert abs(under.common_shift_rad) < math.radians(SLOT_DEG)
     said, bare = result(outcome), result(plain)
     assert said["model"]["forces"]["flown"][:2] == ["bulge", "degree 4"]
@@ -179,7 +181,6 @@ def test_a_craft_that_comes_down_is_told() -> None:
     assert under is not None
     lost = [one.craft for one in under.craft if one.spacing_rad is None]
     assert "Teal" in lost
-    assert math.isinf(under.worst_rad)
     text = " ".join(plan_text(outcome).split())
     assert "Teal" in text
     assert "DO NOT FLY PLAN 1 AS IT IS" in text

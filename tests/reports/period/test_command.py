@@ -413,6 +413,8 @@ BAD = [
     (WORKED.replace("--around earth", "--gm 398600km3/s2"), "--gm needs --radius"),
     (WORKED.replace("--around earth", "--radius 6378km"), "--radius needs --gm"),
     (WORKED.replace("--around earth", "--gm 0km3/s2 --radius 6378km"), "not above zero"),
+    (WORKED.replace("--around earth", "--gm 5e-324km3/s2 --radius 6378km"), "too small: at least 1e-15 km^3/s^2"),
+    (WORKED.replace("--around earth", "--gm 398600km3/s2 --radius 1e99km"), "at most 10 000 000 000 km would"),
     (WORKED.replace("--around earth", "--gm 398600km --radius 6378km"), "not a unit of gravitational parameter"),
     (WORKED + " --ring-period 5:00:00", "give --ring or --ring-period"),
     (WORKED.replace("--ring 10000km", ""), "add --ring 10000km, or --ring-period"),

@@ -1,0 +1,154 @@
+"""Launched craft whose nodes drift: a whole plan against an exhaustive search, and flown from what is printed.
+
+The search finds the passes of the site on a grid of seconds, takes every liftoff for every craft and every plane for
+every liftoff, and prices each by the plain loops of `drift_search.py`.
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+import math
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+
+from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.plan import make_plan
+from ringwright.reports.result import result_text
+from ringwright.reports.sheet.sheet import sheets
+from ringwright.reports.sheet.text import sheet_text
+from ringwright.reports.terminal import plan_text
+from ringwright.tests.worlds import THREE_BY_DRIFT
+
+from ..planned import planned, scenario_of
+from .drift_search import DAY, cheapest_within, transfer
+from .printed_flight import fly_printed
+from .small_reader import Case, Pad, read_case
+
+OFF_DEG = 0.01
+"""A slot, and a plane, may be off by this much."""
+TIME_D = 1.3
+"""What a slot and real rates may take longer than a node by first order."""
+COST_M_S = 3.0
+"""Of each craft: what the grids leave, and circles that are entered with a radial part over an oblate body."""
+STEP_S = 20.0
+
+
+def text_of(spread_deg: float, days: float) -> str:
+    """Three planes so far apart, of which the site passes through the middle one while it is open."""
+    return THREE_BY_DRIFT.format(spread=spread_deg, node=45.0 - spread_deg / 3.0, days=days)
+
+
+NEAR, FAR = text_of(9.0, 12.0), text_of(75.0, 170.0)
+
+
+@cache
+def best(text: str) -> tuple[Outcome, dict[str, Any]]:
+    """The best plan alone, and the result that prints it."""
+    outcome = make_plan(scenario_of(text), brief=True)
+    result: dict[str, Any] = json.loads(result_text(outcome))
+    return outcome, result
+
+
+def passes(case: Case, pad: Pad) -> list[tuple[float, int]]:
+    """When a site is open and passes through a plane on the way north, and which, by a change of sign on a grid."""
+    found = []
+    for plane in range(case.planes):
+        node = case.node_of(plane)
+        times = np.arange(pad.ready, pad.until, STEP_S)
+        site = np.array([case.site_direction(pad, time) for time in times.tolist()])
+        level = node + node_rate_of(case) * times
+        normal = np.stack([np.sin(level), -np.cos(level)], axis=1) * math.sin(case.inclination)
+        height = np.sum(site[:, :2] * normal, axis=1) + site[:, 2] * math.cos(case.inclination)
+        along = site[:, 0] * np.cos(level) + site[:, 1] * np.sin(level)
+        (at,) = np.nonzero((height[1:] * height[:-1] <= 0.0) & (along[1:] > 0.0))
+        open_at = [t for t in times[at].tolist() if all(not start < t < end for start, end in pad.blackouts)]
+        found += [(time, plane) for time in open_at]
+    return sorted(found)
+
+
+def node_rate_of(case: Case) -> float:
+    """Of the ring, to first order."""
+    strength = -1.5 * case.j2 * (case.j2_radius / case.radius) ** 2
+    return strength * math.sqrt(case.gm / case.radius**3) * math.cos(case.inclination)
+
+
+def least_of_all(case: Case, days: float) -> float:
+    """The least total over all choices of liftoffs and planes, every craft in its plane within so many days."""
+    (pad,) = case.pads
+    start, leans = pad.insertions[0].radius, np.radians([-2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0])
+    tried = passes(case, pad)
+    assert tried
+
+    @cache
+    def price(since: float, behind: float) -> float:
+        if behind == 0.0:
+            return transfer(start, case.radius, 0.0)
+        return cheapest_within(days - since / DAY, case.radius, start, case.inclination, behind, leans)
+
+    least = math.inf
+    for chosen in itertools.combinations(tried, len(case.craft)):
+        if any(late[0] - early[0] < pad.turnaround for early, late in itertools.pairwise(chosen)):
+            continue
+        for order in itertools.permutations(range(case.planes)):
+            behind = [
+                round((case.node_of(at) - case.node_of(to)) % (2.0 * math.pi), 9)
+                for (_, at), to in zip(chosen, order, strict=True)
+            ]
+            least = min(least, sum(price(round(time, -4), by) for (time, _), by in zip(chosen, behind, strict=True)))
+    return least
+
+
+@pytest.mark.parametrize("spread_deg", [75.0, pytest.param(15.0, marks=pytest.mark.soak)])
+def test_no_choice_of_liftoffs_planes_and_waits_is_cheaper(spread_deg: float) -> None:
+    days = {15.0: 45.0, 75.0: 170.0}[spread_deg]
+    text = text_of(spread_deg, days)
+    _, result = best(text)
+    (plan, *_) = result["plans"]
+    case = read_case(text, body=result["body"])
+    assert plan["delta_v_m_s"] <= least_of_all(case, days - TIME_D) + COST_M_S * len(case.craft)
+    assert plan["delta_v_m_s"] >= least_of_all(case, 1.05 * days + 3.0) - COST_M_S * len(case.craft)
+
+
+def test_a_launched_drift_flown_from_what_is_printed() -> None:
+    flown(NEAR, best(NEAR)[1])
+
+
+@pytest.mark.soak
+def test_months_of_launched_drifts_flown_from_what_is_printed() -> None:
+    """Every plan of the front."""
+    flown(FAR, planned(FAR))
+
+
+def flown(text: str, result: dict[str, Any]) -> None:
+    """Fly every plan, and see that slots and planes are met."""
+    items = [item for plan in result["plans"] for item in plan["craft"]]
+    drifts = [item for item in items if item["route"] == "drift"]
+    assert {item["plane"] for item in drifts} >= {0, 2}
+    assert all(item["launch_plane"] == 1 and item["liftoff_moved_s"] == 0.0 for item in drifts)
+    ended = fly_printed(text, result)
+    assert len(ended) == len(items)
+    assert max(abs(one.slot_error_deg) for one in ended) < OFF_DEG
+    assert max(one.off_plane_deg for one in ended) < OFF_DEG
+
+
+def test_without_a_bulge_nothing_drifts_and_no_launch_leads_there() -> None:
+    round_body = NEAR.replace('name = "earth"', 'name = "earth"\nj2 = 0.0')
+    assert not best(round_body)[1]["plans"]
+
+
+def test_screen_and_sheet_name_the_plane_launched_into_and_the_wait() -> None:
+    outcome, result = best(NEAR)
+    (plan, *_) = result["plans"]
+    sheet = {one.craft: " ".join(sheet_text(one, 400).split()) for one in sheets(outcome, outcome.plans[0])}
+    screen = " ".join(plan_text(outcome, 120).split())
+    for item in plan["craft"]:
+        drifts = item["route"] == "drift"
+        assert ("into plane 1 of the ring" in sheet[item["craft"]]) is drifts
+        assert ("until plane and slot are met" in sheet[item["craft"]]) is drifts
+        assert sheet[item["craft"]].count("[ ] Burn at") == len(item["burns"])
+    assert "into plane 1" in screen
+    assert "drifts from the first passes of its site" in screen
