@@ -148,7 +148,12 @@ class Selection:
     def cut_off(self, plans: Sequence[Chosen]) -> list[Chosen]:
         """Fly plans in one batch, and cut off those that break a limit in the flight; which they are."""
         self.flyer.fly([chosen.options for chosen in plans])
-        return [chosen for chosen in plans if self.cuts.cut(self.made, chosen.options)]
+        found = []
+        for chosen in plans:
+            deadline.poll()
+            if self.cuts.cut(self.made, chosen.options):
+                found.append(chosen)
+        return found
 
     def nearest(self, aims: Sequence[Order]) -> Chosen | None:
         """The plan that oversteps its limits by the least, of what was flown; where none keeps them."""

@@ -16,6 +16,7 @@ import numpy as np
 
 from ...models import frames
 from ...models.burns import BurnModel
+from ...models.deadline import poll
 from ...models.errors import FlightError
 from ...models.flight.integrate import Flight, Leg, Measured, closest_of_each, comes_back, fly_each, measure
 from ...models.flight.stepping import RELATIVE_TOLERANCE
@@ -218,6 +219,7 @@ def fly_all(problem: Problem, chosen: Sequence[Options], corrections: Correction
     measured: dict[FlightKey, Measured] = {}
     legs: dict[FlightKey, tuple[Leg, ...]] = {}
     for (name, what), flight in zip(courses.items(), flown, strict=True):
+        poll()
         seen = None if flight is None else _measured(problem, flight, slots[name])
         if flight is None or seen is None:
             continue

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ...models.burns import BurnModel, Impulsive
+from ...models.deadline import poll
 from ...models.errors import FlightError
 from ...models.flight.integrate import Flight, Gravity, Impulse, Itinerary, Measured, fly_each, measure
 from ...models.flight.smooth_mean import measure_smoothly
@@ -101,6 +102,7 @@ class Case:
 
     def measured(self, flight: Flight) -> Measured:
         """A flight against the slot; raises FlightError where it does not come round."""
+        poll()
         if self.from_s is None:
             return measure(flight, self.ring, self.plane, self.slot)
         return measure_smoothly(flight, self.ring, self.plane, self.slot, self.from_s)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tracemalloc
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.scenario import Scenario
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.catalogue.floors import floor
+from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.options import Options, undominated
 from ringwright.optimizer.problem.problem import Problem
@@ -262,3 +264,24 @@ def test_many_launches_are_proved_by_what_no_plan_gets_below() -> None:
     # nothing listed is below what one launch comes to at the least
     assert made.options.finish_s.min() >= problem.ways[0].after_s
     assert made.options.delta_v_m_s.min() >= least - 1e-6
+
+
+def test_each_flight_and_each_plan_of_a_batch_asks_for_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Measuring flights and putting plans together from them takes seconds where they last months."""
+    asked = {"flight": 0, "plan": 0}
+
+    def counting(what: str) -> Callable[[], None]:
+        def ask() -> None:
+            asked[what] += 1
+
+        return ask
+
+    monkeypatch.setattr("ringwright.optimizer.flown_plans.flights.poll", counting("flight"))
+    selection = Selection(catalogue(problems(parse_scenario(TWO))[0]))
+    chosen = [selection.best((aim,), flown=False) for aim in ("delta_v", "finish")]
+    plans = [one for one in chosen if one is not None]
+    assert len(plans) == 2
+    monkeypatch.setattr("ringwright.optimizer.choice.selection.deadline.poll", counting("plan"))
+    selection.cut_off(plans)
+    assert asked["flight"] == len(selection.flyer.flights.flights) > 0
+    assert asked["plan"] >= len(plans)
