@@ -6,8 +6,9 @@ vector and the pole as of Milankovitch: Rosengren and Scheeres, Celest. Mech. Dy
 is singular on circles, over the equator or for orbits that go backwards.
 
 What swings faster than a turn of a body in the sky is averaged out: the field enters by its zonal part alone, unless
-the ring keeps step with the turning of the body (`Pace.turns`). Squares of forces are left out; what they do to the
-mean rate of a craft is put in by the caller, who measures that rate by a flight (`MeanOrbits.sped`).
+the ring keeps step with the turning of the body (`in_step`) or the body turns slowly (`slow_ground.py`). Squares of
+forces are left out; what they do to the mean rate of a craft is put in by the caller, who measures that rate by a
+flight (`MeanOrbits.sped`).
 """
 
 from __future__ import annotations
@@ -150,9 +151,10 @@ class AveragedForces:
     Args:
         gm: of the body.
         zonals: its field without longitudes.
-        ground: its whole uneven field beyond the bulge, where the ring keeps step with it; then ``zonals`` is the
-            bulge alone.
+        ground: its whole uneven field beyond the bulge, where the ring keeps step with it or the body turns slowly
+            (`slow_ground.py`); then ``zonals`` is the bulge alone.
         turns: turns of the ring over which the field is averaged then.
+        still: whether the ground stands still while a turn is averaged.
         terms: the others.
         step_s: longest step.
         floor_m: radius at which a craft is down.
@@ -167,6 +169,7 @@ class AveragedForces:
     step_s: float
     floor_m: float
     points: int = POINTS
+    still: bool = False
 
     @staticmethod
     def of(body: Body, field: Field, radius_m: float, *, drag: bool = True) -> AveragedForces:
@@ -242,7 +245,8 @@ class AveragedForces:
         for term in self.terms:
             found += term.acceleration(now, place, motion, spread)
         if self.ground is not None:
-            times = (time_s + (path.longitude - orbits.longitude_rad) / n).ravel()
+            ahead = np.zeros_like(path.longitude) if self.still else (path.longitude - orbits.longitude_rad) / n
+            times = (time_s + ahead).ravel()
             found += self.ground.acceleration(times, place, motion, spread)
         return found.reshape(shape)
 

@@ -23,6 +23,7 @@ from ...models.flight.drag import Air
 from ...models.flight.flown import Flight
 from ...models.flight.forces import Field, Surfaces
 from ...models.flight.harmonics import UnevenField
+from ...models.flight.slow_ground import REACH_S, NearAndFar, follow_both
 from ...models.flight.smooth_mean import measure_smoothly, window, window_s
 from ...models.keeping import drag_m_s2, east_west_m_s2
 from ...models.reference import LEAST_LEAN
@@ -83,14 +84,14 @@ def hold_by_forces(
     """
     begin = from_s + 0.5 * window_s(ring)
     surfaces = Surfaces.of([one.surface for one in craft])
-    free, airless = (AveragedForces.of(body, field, ring.radius_m, drag=drag) for drag in (True, False))
-    start = _with_flown_rates(_mean_orbits(ring, body, craft, from_s), free, surfaces, ring, craft, from_s)
+    free, airless = (NearAndFar.of(body, field, ring.radius_m, drag=drag) for drag in (True, False))
+    start = _with_flown_rates(_mean_orbits(ring, body, craft, from_s), free.near, surfaces, ring, craft, from_s)
     end = begin + min(max(LOOK_S, wanted_s), LOOK_MAX_S)
-    track = follow(free, start, surfaces, begin, end)
+    track = follow_both(free, start, surfaces, begin, end)
     errors = _errors(track, ring, craft, ground)
     first, leaves_s = _leaves(free, track, surfaces, lambda part: _errors(part, ring, craft, ground), tolerance_rad)
     sunk = maintained and any(isinstance(term, Air) for term in field.terms)
-    kept = follow(airless, start, surfaces, begin, end) if sunk else track
+    kept = follow_both(airless, start, surfaces, begin, end) if sunk else track
     uneven = None if ground is None else uneven_part(field)
     times, left, trims = _upkeep(kept, ring, craft, BAND_SHARE * tolerance_rad)
     if uneven is not None and ground is not None:
@@ -251,7 +252,7 @@ def spacing(track: Track, ring: Ring, places: Sequence[tuple[int, int]]) -> Arra
 
 
 def _leaves(
-    forces: AveragedForces, track: Track, surfaces: Surfaces, errors_of: Callable[[Track], Array], tolerance: float
+    forces: NearAndFar, track: Track, surfaces: Surfaces, errors_of: Callable[[Track], Array], tolerance: float
 ) -> tuple[int | None, float]:
     """Who is outside the tolerance first and when, (None, inf) where no craft is.
 
@@ -268,9 +269,10 @@ def _leaves(
     if row == 0:
         return int(np.argmax(np.abs(errors[0]))), float(times[0])
     before, after = float(times[row - 1]), float(times[row])
+    by = forces.near if before < float(times[0]) + REACH_S else forces.far
 
     def sizes(time_s: float) -> Array:
-        part = follow(forces, track.at(row - 1), surfaces, before, time_s)
+        part = follow(by, track.at(row - 1), surfaces, before, time_s)
         return np.asarray(np.abs(errors_of(part)[-1]))
 
     def beyond(time_s: float) -> float:

@@ -1,7 +1,7 @@
 """Flies what a result prints of plan 1 under the forces that it names, with forces and steps of `held_flight.py`.
 
 Reads the scenario's text and the JSON result only. Craft are compared where the hold begins, by means over eight turns:
-their spacing, with what all do together taken off.
+their spacing, with what all do together taken off, and over fixed longitudes how far each is off its own.
 """
 
 from __future__ import annotations
@@ -13,9 +13,11 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
+import numpy as np
+
 from ringwright.tests.tolerances import CLOCK_S, MILLISECOND_S
 
-from .held_flight import WINDOW, Craft, World, around, leaves
+from .held_flight import WINDOW, Craft, World, around, leaves, off_longitudes
 from .oblate_flight import Oblate
 from .printed_flight import begun
 from .small_reader import read_case
@@ -29,16 +31,19 @@ DRAG_COEFFICIENT, REFLECTIVITY = 2.2, 1.3
 
 @dataclass(frozen=True)
 class Stood:
-    """A craft of plan 1 where the hold begins: its error in the spacing and as it was said, deg."""
+    """A craft of plan 1 where the hold begins: its error in the spacing and as it was said, and how far it is east of
+    its longitude and as that was said, deg; 0 for a ring that keeps none."""
 
     craft: str
     spacing_deg: float
     said_deg: float
+    east_deg: float
+    said_east_deg: float
 
     @property
     def miss_deg(self) -> float:
         """By how much the result is wrong about it."""
-        return abs(self.spacing_deg - self.said_deg)
+        return max(abs(self.spacing_deg - self.said_deg), abs(self.east_deg - self.said_east_deg))
 
 
 def fly_under_forces(text: str, result: Mapping[str, Any]) -> list[Stood]:
@@ -67,9 +72,22 @@ def fly_under_forces(text: str, result: Mapping[str, Any]) -> list[Stood]:
     turn, middle = plan["craft"][0]["flown"]["span_s"] / WINDOW, plan["hold"]["from_s"] + CLOCK_S
     _, times, off = leaves(world, craft, turn, middle, middle + 0.6 * WINDOW * turn, math.pi)
     assert abs(times[0] - middle) < MILLISECOND_S
+    east = said_east = np.zeros(len(craft))
+    if "longitude_deg" in data["ring"]:
+        first = math.radians(data["ring"]["longitude_deg"])
+        wanted = np.array([first + one.slot_angle for one in craft])
+        east = np.degrees(off_longitudes(world, craft, wanted, turn, middle))
+        said = [item["flown"] for item in plan["craft"]]
+        said_east = np.array([one["mean_slot_error_deg"] + one["common_shift_deg"] for one in said])
     return [
-        Stood(item["craft"], math.degrees(float(angle)), item["flown"]["mean_slot_error_deg"])
-        for item, angle in zip(plan["craft"], off[0], strict=True)
+        Stood(
+            craft=item["craft"],
+            spacing_deg=math.degrees(float(off[0, k])),
+            said_deg=item["flown"]["mean_slot_error_deg"],
+            east_deg=float(east[k]),
+            said_east_deg=float(said_east[k]),
+        )
+        for k, item in enumerate(plan["craft"])
     ]
 
 

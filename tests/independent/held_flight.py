@@ -8,6 +8,7 @@ the data file, sunlight with the shadow of a point Sun, at whose edges the integ
 from __future__ import annotations
 
 import math
+import tomllib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -184,6 +185,35 @@ def _over(size: float, meridian: float, spin: float) -> Where:
     return lambda t: size * np.array([math.cos(meridian + spin * t), math.sin(meridian + spin * t), 0.0])
 
 
+def made_up(text: str) -> World:
+    """A world of a scenario's own, as its text gives it in kilometers, hours, days and degrees."""
+    given = tomllib.loads(text)
+    body = given["body"]
+    radius = body["radius_km"] * 1e3
+    air = body["atmosphere"]
+    others: list[tuple[float, Where]] = []
+    for one in given["pull"]:
+        orbit = one["orbit"]
+        lean, node = (math.radians(orbit.get(key, 0.0)) for key in ("inclination_deg", "node_deg"))
+        begin, rate = math.radians(orbit["angle_deg"]), 2.0 * math.pi / (orbit["period_d"] * DAY_S)
+        others.append((one["gm_km3_s2"] * 1e9, _circle(orbit["radius_km"] * 1e3, begin, rate, lean, node)))
+    return World(
+        gm=body["gm_km3_s2"] * 1e9,
+        radius=radius,
+        terms=[(2, 0, -body["j2"], 0.0, radius), (2, 2, body["c22"], 0.0, radius)],
+        meridian=math.radians(body["prime_meridian_deg"]),
+        spin=2.0 * math.pi / (body["sidereal_day_h"] * 3600.0),
+        others=others,
+        layers=[(air["altitude_km"] * 1e3, air["density_kg_m3"], air["scale_height_km"] * 1e3)],
+    )
+
+
+def _circle(size: float, begin: float, rate: float, lean: float, node: float) -> Where:
+    first = np.array([math.cos(node), math.sin(node), 0.0])
+    second = np.array([-math.sin(node) * math.cos(lean), math.cos(node) * math.cos(lean), math.sin(lean)])
+    return lambda t: size * (math.cos(begin + rate * t) * first + math.sin(begin + rate * t) * second)
+
+
 def leaves(
     world: World, craft: Sequence[Craft], turn: float, begin: float, end: float, tolerance: float
 ) -> tuple[float, Array, Array]:
@@ -197,15 +227,7 @@ def leaves(
     Returns:
         That moment, s from the start, infinite for none; times (m,) and errors in the spacing (m, n), rad.
     """
-    drag, light = (np.array([getattr(one, key) for one in craft]) for key in ("drag", "light"))
-    burned = max((burn[0] for one in craft for burn in one.burns), default=-math.inf)
-    # half a window before the first moment, but no burn within, and as much past the last
-    from_s = max(begin - 0.5 * WINDOW * turn, burned)
-    times = np.asarray(
-        from_s + turn / SAMPLES * np.arange(math.ceil((end + begin - 2.0 * from_s) / turn) * SAMPLES), np.float64
-    )
-    at = np.stack([_brought(world, one, from_s) for one in craft], axis=1)
-    places = _flown(world, at, drag, light, times)
+    times, places = together(world, craft, turn, begin, end)
     first = places[:, :, [0]]
     poles = np.cross(places[:, :3], places[:, 3:], axis=1)
     poles /= np.linalg.norm(poles, axis=1, keepdims=True)
@@ -221,9 +243,34 @@ def leaves(
     off = np.unwrap(np.remainder(gap - wanted + math.pi, 2.0 * math.pi) - math.pi, axis=0)
     off = np.apply_along_axis(_smoothed, 0, off)
     off -= off.mean(axis=1, keepdims=True)
-    middle = times[WINDOW * SAMPLES // 2 :][: len(off)]
+    middle = _middles(times, len(off))
     late = np.flatnonzero(np.abs(off).max(axis=1) > tolerance)
     return (float(middle[late[0]]) if late.size else math.inf), np.asarray(middle), np.asarray(off, np.float64)
+
+
+def together(world: World, craft: Sequence[Craft], turn: float, begin: float, end: float) -> tuple[Array, Array]:
+    """Times (m,), half a window before a moment and as much past another, and states of craft then, (m, 6, n)."""
+    drag, light = (np.array([getattr(one, key) for one in craft]) for key in ("drag", "light"))
+    burned = max((burn[0] for one in craft for burn in one.burns), default=-math.inf)
+    # half a window before the first moment, but no burn within, and as much past the last
+    from_s = max(begin - 0.5 * WINDOW * turn, burned)
+    times = np.asarray(
+        from_s + turn / SAMPLES * np.arange(math.ceil((end + begin - 2.0 * from_s) / turn) * SAMPLES), np.float64
+    )
+    at = np.stack([_brought(world, one, from_s) for one in craft], axis=1)
+    return times, _flown(world, at, drag, light, times)
+
+
+def off_longitudes(world: World, craft: Sequence[Craft], wanted: Array, turn: float, begin: float) -> Array:
+    """How far craft are east of longitudes, rad (n,), by their smooth mean about a moment, seen from the poles."""
+    times, places = together(world, craft, turn, begin, begin + 0.6 * WINDOW * turn)
+    angle = np.arctan2(places[:, 1], places[:, 0]) - (world.meridian + world.spin * times)[:, np.newaxis]
+    off = np.unwrap(np.remainder(angle - wanted + math.pi, 2.0 * math.pi) - math.pi, axis=0)
+    return np.apply_along_axis(_smoothed, 0, off)[0]  # type: ignore[no-any-return]
+
+
+def _middles(times: Array, count: int) -> Array:
+    return times[WINDOW * SAMPLES // 2 :][:count]
 
 
 def _smoothed(values: Array) -> Array:
