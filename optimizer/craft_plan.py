@@ -196,7 +196,8 @@ class CarrierPlan:
     where it drops all craft at once. ``lowest_m`` is the lowest radius that it flies through after insertion while it
     has craft on board. ``periapsis_safe``: whether the orbit it is left in clears the floor.
     ``meets_s`` is its first later pass that finds a filled slot, None where none of the next ones does: what becomes of
-    its operator decides that, before that moment.
+    its operator decides that, before that moment. ``parks_in`` is the plane in which it lets all craft go at its
+    insertion, to drift from there; None for one that drops them where it touches the ring.
     """
 
     carrier: str
@@ -218,6 +219,7 @@ class CarrierPlan:
     periapsis_safe: bool
     meets_s: float | None
     meets: str | None
+    parks_in: int | None = None
     itinerary: Itinerary = field(repr=False, compare=False)
 
 

@@ -40,11 +40,12 @@ SETTLED: tuple[Target, ...] = ("period", "eccentricity")
 def carrier_key(options: Options, row: int) -> CarrierKey:
     """What distinguishes the flight of one carrier from another's: way, liftoff, wait and speed in its drop orbit."""
     one = options.one(row)
+    liftoff_s = round(one.liftoff_s, 6)
+    if not isinstance(options.tables.get(one.route), Drops):
+        # it lets go at its insertion, and waits are those of the craft
+        return CarrierKey(way=one.way, liftoff_s=liftoff_s, parking_wait_s=0.0, speed_m_s=0.0)
     return CarrierKey(
-        way=one.way,
-        liftoff_s=round(one.liftoff_s, 6),
-        parking_wait_s=round(one.parking_wait_s, 6),
-        speed_m_s=one.own[0],
+        way=one.way, liftoff_s=liftoff_s, parking_wait_s=round(one.parking_wait_s, 6), speed_m_s=one.own[0]
     )
 
 

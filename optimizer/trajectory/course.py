@@ -34,6 +34,7 @@ class Carried:
         first_pass_s: when it first touches the ring, as flown.
         pass_every_s: from pass to pass; 0 where it does not come round.
         must_burn: whether its orbit dips below the floor, so that craft must burn at once.
+        parks: whether it lets all craft go at its insertion, and comes to no touch of the ring.
     """
 
     name: CarrierKey
@@ -42,6 +43,7 @@ class Carried:
     first_pass_s: float
     pass_every_s: float
     must_burn: bool
+    parks: bool = False
 
     def pass_s(self, number: int) -> float:
         """Moment of a pass, the first touch being number 0."""
