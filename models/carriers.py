@@ -2,11 +2,12 @@
 
 If the carrier's period is p / N of the ring's (N slots), the ring turns by p / N of a turn between passes, so the slot
 at the touching point steps back by p each time. Drops on all passes meet different slots until all are served exactly
-if p and N have no common divisor. Where slots are not equally spaced, periods are looked at that bring some slot to the
-touching point after another, those first that bring most. Two-body, impulsive, in the ring plane. Each craft makes its
-own burn into the ring as it is dropped; the carrier pays only for entering its orbit. From below, with the apoapsis on
-the ring, a carrier saves nothing: what the craft no longer pays, the carrier did. (Kepler's third law and the residue
-classes of whole numbers; common practice, no source.)
+if p and N have no common divisor. Nearer to the ring than any of those are orbits of period p / (q N), which bring a
+slot there on every q-th pass: from them craft pay less, and take longer. Where slots are not equally spaced, periods
+are looked at that bring some slot to the touching point after another, those first that bring most. Two-body,
+impulsive, in the ring plane. Each craft makes its own burn into the ring as it is dropped; the carrier pays only for
+entering its orbit. From below, with the apoapsis on the ring, a carrier saves nothing: what the craft no longer pays,
+the carrier did. (Kepler's third law and the residue classes of whole numbers; common practice, no source.)
 """
 
 from __future__ import annotations
@@ -22,8 +23,14 @@ from .arrays import Array
 from .errors import InputError
 from .ring import TURN_RAD, Ring
 
+SPACED_MAX = 10
+"""Most craft on one carrier whose drops are a stated time apart: their loads are found by sets of slots."""
+
 PASSES = 12
 """So many passes after the first are looked at for slots that come to the touching point."""
+
+SKIPS_MAX = 3
+"""With equally spaced slots near the ring also periods are listed that bring one there on every so many passes only."""
 
 SEVERAL_SLOTS_MAX = 12
 """With no more slots than this also periods are listed that bring a slot there only after several passes."""
@@ -40,8 +47,8 @@ class CarrierOrbits:
     """Every carrier orbit within the limits, as columns of one shape (n,), the shortest first.
 
     Args:
-        ratio: its period as a share of the ring's, p / N with equally spaced slots; below 1 the carrier is inside the
-            ring (periapsis below, apoapsis on it), beyond it outside.
+        ratio: its period as a share of the ring's, p / N or p / (q N) with equally spaced slots; below 1 the carrier
+            is inside the ring (periapsis below, apoapsis on it), beyond it outside.
         entry_delta_v_m_s: the carrier's burn from its arrival into this orbit.
     """
 
@@ -69,10 +76,7 @@ def carrier_orbits(ring: Ring, *, arrival_speed_m_s: float, floor_m: float, ceil
         raise InputError("carrier orbits above the ring need a ceiling, or there is no end.")
     longest = float(orbits.period(ring.gm, 0.5 * (ring.radius_m + max(ring.radius_m, ceiling_m))))
     most = longest / ring.period_s * (1.0 + 1e-12)
-    if ring.pattern_rad:
-        ratio = _uneven(ring, most)
-    else:
-        ratio = np.arange(1, 1 + math.floor(ring.slots * most), dtype=np.float64) / ring.slots
+    ratio = _uneven(ring, most) if ring.pattern_rad else _even(ring.slots, most)
     other = 2.0 * orbits.semi_major(ring.gm, ratio * ring.period_s) - ring.radius_m
     fits = np.where(ratio < 1.0, other >= floor_m, (other <= ceiling_m) & (ring.radius_m >= floor_m))
     fits &= (ratio != 1.0) & (other > 0.0)
@@ -80,6 +84,17 @@ def carrier_orbits(ring: Ring, *, arrival_speed_m_s: float, floor_m: float, ceil
         fits[fits] = _serve_most(ring, ratio[fits])
     speed = orbits.speed(ring.gm, ring.radius_m, 0.5 * (ring.radius_m + other[fits]))
     return CarrierOrbits(ratio=ratio[fits], entry_delta_v_m_s=np.abs(speed - arrival_speed_m_s))
+
+
+def _even(slots: int, most: float) -> Array:
+    """Shares of the ring's period, up to ``most``: p / N, and p / (q N) between the two of those next to the ring."""
+    found = [np.arange(1, 1 + math.floor(slots * most), dtype=np.float64) / slots]
+    for passes in range(2, SKIPS_MAX + 1):
+        parts = np.arange(1 - passes, passes)
+        parts = parts[np.gcd(parts, passes) == 1]
+        ratio = 1.0 + parts / (passes * slots)
+        found.append(ratio[ratio <= most])
+    return np.sort(np.concatenate(found))
 
 
 def _uneven(ring: Ring, most: float) -> Array:

@@ -210,8 +210,8 @@ class Carrier:
         craft: names of those on board; it flies with all of them, or not at all.
         delta_v_m_s: what it can burn with all of them on board.
         mass_kg: its own, counted against what a launcher can lift.
-        passes_max: most passes through the ring after the first touch until the last craft is dropped.
-        lasts_s: how long after the insertion it can drop craft.
+        passes_max, lasts_s: it drops craft on so many passes after the first touch, and so long after the insertion.
+        between_drops_s: least time between two drops; 0 where craft may leave together.
         pads: launch sites that may launch it, none of them: any.
     """
 
@@ -221,6 +221,7 @@ class Carrier:
     mass_kg: float = number_by_default("carrier", "mass")
     passes_max: int = count_by_default("carrier", "passes_max")
     lasts_s: float = number_by_default("carrier", "lasts")
+    between_drops_s: float = number_by_default("carrier", "between_drops")
     pads: tuple[str, ...] = ()
 
 
@@ -233,8 +234,7 @@ class Pad:
         ready_s, until_s: earliest and latest liftoff.
         blackouts_s: spans without a liftoff, each from and until; their ends are allowed.
         turnaround_s: least time between liftoffs.
-        corridor_rad: flight azimuths over the turning ground that are allowed, clockwise from one to the other; None
-            for any.
+        corridor_rad: flight azimuths over the turning ground from one clockwise to the other; None for any.
         payload_kg: greatest mass at the insertion.
         plane_tolerance_rad: how far the site may be from the ring plane at liftoff.
         ascent_s, downrange_rad: from liftoff to insertion, in time and as an inertial angle.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from ..carriers import SPACED_MAX
 from ..readouts import no_less
 from ..scenario import Carrier, Scenario, on_ring
 from .document import Table
@@ -15,6 +16,7 @@ def check_carriers(scenario: Scenario, root: Table) -> None:
     taken: dict[str, str] = {}
     for carrier, table in zip(scenario.carriers, root.tables.get("carrier", ()), strict=True):
         _check_craft(scenario, carrier, table, taken)
+        _check_drops(carrier, table)
         _check_pads(scenario, carrier, table, root)
         taken.update(dict.fromkeys(carrier.craft, carrier.name))
 
@@ -59,6 +61,17 @@ def _parks(scenario: Scenario) -> bool:
     insertions = [insertion for pad in scenario.pads for insertion in pad.insertions]
     circles = [one for one in insertions if one.circular and not on_ring(one.apoapsis_m, scenario.ring.radius_m)]
     return bool(circles) and scenario.body.j2 != 0.0 and scenario.ring.planes > 1
+
+
+def _check_drops(carrier: Carrier, table: Table) -> None:
+    """Raise InputError where drops are a time apart, but more craft are aboard than such loads are found for."""
+    count = len(carrier.craft)
+    if carrier.between_drops_s > 0.0 and count > SPACED_MAX:
+        raise table.error(
+            f"{table.quote('between_drops')} sets the {count} drops of {carrier.name!r} a time apart, which is planned "
+            f"for {SPACED_MAX} craft on one carrier at most: name no more craft in 'craft', or take the key out.",
+            "between_drops",
+        )
 
 
 def _check_pads(scenario: Scenario, carrier: Carrier, table: Table, root: Table) -> None:

@@ -18,7 +18,7 @@ from ...models import deadline
 from ...models.deadline import ENDED
 from ..catalogue.catalogue import catalogue
 from .objectives import Chosen
-from .phase_bounds import Least, PhaseBounds
+from .phase_bounds import Least
 from .ring_phase import TOLERANCE, Laid, at
 from .selection import Selection
 from .ties import printed, prints_until, sooner_in_print
@@ -77,23 +77,32 @@ def phase_front(laid: Laid, progress: Progress = lambda _: None) -> PhaseFront:
                 break
             progress(f"front: {len(found)} points")
             least = bounds.least("delta_v", TOLERANCE["delta_v"], finish_s=until)
-            found[until] = (least, _planned(bounds, least, until))
+            found[until] = (least, _planned(laid, least, until))
     except ENDED:
         late = True
     points = [point for _, (_, point) in sorted(found.items()) if point is not None]
     return PhaseFront(points=tuple(points), late=late)
 
 
-def _planned(bounds: PhaseBounds, least: Least, until_s: float) -> PhasePoint | None:
+def _planned(laid: Laid, least: Least, until_s: float) -> PhasePoint | None:
     """The best plan at the phase that a bound names."""
     deadline.poll()
     if not math.isfinite(least.value):
         return None
-    selection = Selection(catalogue(at(bounds.problem, least.phase_rad)))
+    selection = _selection(laid, least.phase_rad)
     chosen = selection.best(("delta_v", "finish"), finish_s=until_s, ties="none")
     if chosen is None:
         return None
     return PhasePoint(selection=selection, chosen=chosen, until_s=until_s, least_m_s=least.bound)
+
+
+def _selection(laid: Laid, phase_rad: float) -> Selection:
+    """What there is to choose from at a phase, with what was flown where plans were made there already."""
+    problem = at(laid.selection.made.problem, phase_rad)
+    for one in laid.examined:
+        if one.made.problem.ring.slot0_rad == problem.ring.slot0_rad:
+            return one
+    return Selection(catalogue(problem))
 
 
 def _next(found: dict[float, tuple[Least, PhasePoint | None]]) -> float | None:

@@ -27,6 +27,7 @@ from ..problem.problem import Problem
 from ..problem.restriction import NO_RESTRICTION, Restriction
 from ..routes import rephase
 from ..routes.route import Question
+from .cuts import WORK_MAX_TURNS
 from .objectives import Chosen, Order, total, worth
 from .phase_bounds import Least, PhaseBounds
 from .selection import Selection
@@ -76,6 +77,8 @@ class Laid:
         late: what was left out because time ran out, in words.
         phases: what is known about other phases; None where the scenario gives the phase, or craft that stay do.
         bounds: the bounds that this is by; None where nothing is bounded.
+        examined: what plans were chosen from at the phases that were looked at, with what was flown there; only where
+            something is bounded.
     """
 
     selection: Selection
@@ -83,6 +86,7 @@ class Laid:
     late: str
     phases: PhaseProof | None = None
     bounds: PhaseBounds | None = field(default=None, repr=False)
+    examined: tuple[Selection, ...] = field(default=(), repr=False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,7 +106,7 @@ class _Search:
     ) -> None:
         self.aim, self.progress, self.restriction, self.first, self.count = aim, progress, restriction, first, count
         self.found: list[_Examined] = []
-        self.at_first: Selection | None = None
+        self.selections: list[Selection] = []
         self.late = self.tried = 0
 
     def examine(self, problem: Problem, *, flown: bool = True) -> None:
@@ -115,7 +119,7 @@ class _Search:
                 with deadline.searching(deadline.share(FREE_FORM_SHARE)):
                     problem = with_free_form(problem, rephase.columns(Question(problem=problem)), self.progress)
             selection = Selection(catalogue(problem, self.restriction))
-            self.at_first = self.at_first or selection
+            self.selections.append(selection)
             best = selection.best((*self.first, self.aim), flown=flown)
         except ENDED:
             self.late += 1
@@ -130,18 +134,30 @@ class _Search:
         value = total(selection.made, best.options, self.aim)
         return _Examined(rank=rank, value=value, selection=selection, best=best, flown=flown)
 
-    def settle(self) -> None:
-        """Fly the best, and the next one where that breaks a limit, until the best of all keeps its limits."""
+    def settle(self, bound: float) -> None:
+        """Fly the best, and the next one where that breaks a limit, until the best of all keeps its limits.
+
+        Once a plan that was flown comes to the bound, others can be better only by the next aims: for these no more
+        is flown than for one phase.
+        """
+        spare_turns = math.inf
         while self.best is not None and not self.best.flown:
             one = self.best
             self.found.remove(one)
+            if spare_turns <= 0.0:
+                self.late += 1
+                continue
+            before = one.selection.flyer.work_turns
             try:
                 best = one.selection.best((*self.first, self.aim))
             except ENDED:
                 self.late += 1
-                continue
+                best = None
             if best is not None:
                 self.found.append(self._as_examined(one.selection, best, flown=True))
+            spare_turns -= one.selection.flyer.work_turns - before
+            if self.within(bound):
+                spare_turns = min(spare_turns, WORK_MAX_TURNS)
 
     def within(self, bound: float) -> bool:
         """Whether the best that was flown comes to the bound, as far as is printed."""
@@ -197,7 +213,7 @@ def best_phase(
         alone = problem.launches and not problem.aboard and problem.scenario.front_step_s is None
         if alone and not search.within(bound):
             _around(search, problem, bound)
-    search.settle()
+    search.settle(bound)
     return _laid(search, choices, bound, bounds if covered else None)
 
 
@@ -278,15 +294,17 @@ def _laid(search: _Search, choices: tuple[Problem, ...], bound: float | None, bo
             else "the search did not finish"
         )
     if best is None:
-        if search.at_first is not None and search.at_first.cuts.spent:
+        first = search.selections[0] if search.selections else None
+        if first is not None and first.cuts.spent:
             said = BROKEN_IN_FLIGHT
-        return Laid(selection=search.at_first or Selection(_nothing_listed(choices[0])), best=None, late=said)
+        return Laid(selection=first or Selection(_nothing_listed(choices[0])), best=None, late=said)
     phases = None
     if bound is not None:
         proved = search.within(bound) and best.best.proved
         phases = PhaseProof(proved=proved, bound=bound, tried=len(search.found))
         said = "" if best.best.proved else said
-    return Laid(selection=best.selection, best=best.best, late=said, phases=phases, bounds=bounds)
+    examined = () if bounds is None else tuple(search.selections)
+    return Laid(selection=best.selection, best=best.best, late=said, phases=phases, bounds=bounds, examined=examined)
 
 
 def _nothing_listed(problem: Problem) -> Catalogue:

@@ -6,6 +6,7 @@ from ...models.scenario import Scenario
 from . import (
     apoapsis_max,
     between_craft,
+    between_drops,
     carrier_delta_v,
     clearance,
     finish_within,
@@ -33,6 +34,7 @@ LIMITS: tuple[Limit, ...] = (
     tilt_tolerance.LIMIT,
     propellant.LIMIT,
     carrier_delta_v.LIMIT,
+    between_drops.LIMIT,
 )
 
 

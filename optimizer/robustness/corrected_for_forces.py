@@ -157,7 +157,7 @@ def _taken(part: CraftPlan, case: Case, result: Corrected | None) -> ForForces:
         if not added:
             return ForForces(part=part, itinerary=result.itinerary, met=met)
         if math.fsum(burn.delta_v_m_s for burn in new[-2:]) >= SAME_M_S:
-            trims = _as_one(*new[-2:], case.ring) if met else new[-2:]
+            trims = _as_one(new[-2], new[-1], case.ring) if met else new[-2:]
             return ForForces(
                 part=part, itinerary=replace(result.itinerary, impulses=(*new[:-2], *trims)), met=met, trimmed=True
             )

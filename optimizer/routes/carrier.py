@@ -14,6 +14,7 @@ import numpy as np
 from ...models.launch import Ascent
 from ...models.opportunities import liftoffs, open_to
 from ...models.sites import EDGE_KG, open_at
+from ..limits import between_drops
 from ..limits.screening import passes_kept, safe
 from ..problem.close_approaches import last_passes
 from ..problem.liftoff_times import Ends, turning_moments, with_turnarounds
@@ -29,7 +30,8 @@ from .route import CourseOf, Finite, Question, Route, row_of
 
 NOTE = (
     "liftoffs of carriers are tried where a slot is at the place of arrival, at the first moment possible, and a "
-    "turnaround from these; for craft that phase by themselves a better moment may lie in between"
+    "turnaround from these; for craft that phase by themselves a better moment may lie in between; orbits to drop "
+    "from are those that bring slots to that place, every pass or every second or third"
 )
 
 IN_PLACE = Ends(any_k=(), wait_turns=math.inf, revolutions_max=0, grid=False)
@@ -76,6 +78,7 @@ def _from_pad(
                 last_passes=lambda rows, slots: last_passes(
                     rows, problem.ring, problem.arrival_speed(rows), slots, separation
                 ),
+                apart_s=between_drops.apart_s(problem, aboard.carrier),
                 stage=site.upper_stage,
             )
             found.append(options(load, moments))

@@ -2,7 +2,8 @@
 
 For one liftoff, parking wait and carrier orbit the craft choose independently of one another, so under every latest
 finish the cheapest plan takes the cheapest option for each slot: the bundles made here are those, for every finish that
-makes a difference. Unlike craft are matched so that who can pay less pays less.
+makes a difference. Unlike craft are matched so that who can pay less pays less. Where drops are a time apart they do
+depend on one another (`carrier_spaced.py`).
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from ...models.memory import need
 from ..problem.detail import Mask
 from ..problem.options import F, I, Options, empty
 from ..problem.problem import Aboard
+from .carrier_spaced import spaced_members
 
 SUBSETS_MAX = 64
 """Most ways to pick the slots that one carrier fills; where there are more, only runs of neighboring slots are."""
@@ -72,23 +74,21 @@ def of_use(slot: I, cost: F, group: I) -> I:
     return np.sort(order[kept])
 
 
-def bundles(rows: Options, group: I, aboard: Aboard, slots: I, last_passes: LastPasses) -> Options:
+def bundles(
+    rows: Options, group: I, aboard: Aboard, slots: I, last_passes: LastPasses, apart_s: float = 0.0
+) -> Options:
     """Whole loads from the options of single craft: for each group and each finish that makes a difference.
 
-    Rows are sorted by group, finish and delta-v, without those that are of no use.
+    Rows are sorted by group, finish and delta-v, without those that are of no use; drops are ``apart_s`` apart.
     """
     size = aboard.craft_class.size
     if not len(rows) or size > slots.size:
         return empty()
-    need(len(rows) * slots.size * BEST_BYTES)
-    best = _best_so_far(rows, group, slots)
-    found = []
-    for chosen in subsets(slots.size, size):
-        poll()
-        # only what goes into one of these slots makes a difference to them
-        (own,) = np.nonzero(np.isin(rows.slot, slots[chosen]))
-        index = best[own[:, None], chosen]
-        found.append(index[np.all(index >= 0, axis=1)])
+    picks = subsets(slots.size, size)
+    if apart_s > 0.0 and size > 1:
+        found = spaced_members(rows, group, slots, picks, apart_s)
+    else:
+        found = _members(rows, group, slots, picks)
     members = np.concatenate(found)
     subset = np.repeat(np.arange(len(found)), [len(part) for part in found])
     spent = rows.delta_v_m_s[members]
@@ -113,13 +113,28 @@ def bundles(rows: Options, group: I, aboard: Aboard, slots: I, last_passes: Last
     )
 
 
+def _members(rows: Options, group: I, slots: I, picks: list[list[int]]) -> list[I]:
+    """Rows that make whole loads, for each pick of slots, (loads, size): craft choose independently of one another."""
+    need(len(rows) * slots.size * BEST_BYTES)
+    best = _best_so_far(rows, group, slots)
+    found = []
+    for chosen in picks:
+        poll()
+        # only what goes into one of these slots makes a difference to them
+        (own,) = np.nonzero(np.isin(rows.slot, slots[chosen]))
+        index = best[own[:, None], chosen]
+        found.append(index[np.all(index >= 0, axis=1)])
+    return found
+
+
 def _passed_in_place(rows: Options, members: I, last_passes: LastPasses) -> Mask:
     """Mask of loads in which a craft in its slot is passed by one that is still under way; the drop is no meeting."""
     finish, slot = rows.finish_s[members], rows.slot[members]
     load, mover, sitter = np.nonzero(finish[:, None, :] + DROP_S < finish[:, :, None])
-    pairs = np.stack([members[load, mover], slot[load, sitter]])
     # a pair of row and slot is in many loads
-    (row, other), back = np.unique(pairs, axis=1, return_inverse=True)
+    most = int(rows.slot.max(initial=0)) + 1
+    pairs, back = np.unique(members[load, mover] * most + slot[load, sitter], return_inverse=True)
+    row, other = np.divmod(pairs, most)
     passed_s = last_passes(rows.take(row), other)[back.reshape(-1)]
     hit = np.zeros(len(members), dtype=bool)
     hit[load[finish[load, sitter] + DROP_S < passed_s]] = True

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models import orbits
-from ...models.carriers import PASSES
+from ...models.carriers import PASSES, SKIPS_MAX
 from ...models.flight.integrate import Impulse, Itinerary, fly_each
 from ...models.frames import wrap
 from ...models.oblateness import apsis_lag
@@ -24,11 +24,14 @@ from ..problem.problem import Problem
 from ..trajectory.course import NO_BURN_M_S, Carried, CarrierKey, Course
 from ..trajectory.differential_correction import IN_PLANE, Case, Target, Unknown, correct_each
 from . import direct, parking_orbit
-from .carrier_loads import Drops
+from .carrier_loads import Drops, turn_s
 from .route import row_of
 
 AFTER_TURNS = 1.05
 """Turns of its orbit for which a carrier is flown after the last pass that matters."""
+
+THERE = 1e-4
+"""A slot this near to the touching point as planned, in slots, is there; a carrier that comes elsewhere brings none."""
 
 ALIGNED = 1e-6
 """Passes that are this close to a whole number of slots apart, in slots, bring slots to the touching point."""
@@ -117,17 +120,15 @@ def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _St
     touch = float(options.touch_s[row])
     one = row_of(options, row)
     rides = not _dips(problem, speed) and abs(speed - ring.speed_m_s) > 1e-9
-    period = float(orbits.period(ring.gm, orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed)))
-    passes = max(min(ring.slots - 1, _carrier_passes(problem, options, row)), 1) if rides else 0
+    period = turn_s(ring, speed)
+    most = _carrier_passes(problem, options, row)
     # the lead at pass 0, and the slot that is there on the last pass
     plane, slot = divmod(int(options.slot[row]), ring.slots)
     now, turned = float(options.lead_rad[row]), ring.rate_rad_s * period
     dropped_on = int(options.passes[row])
     place = float(ring.ahead(slot)) - now
-    finds = True
-    if ring.pattern_rad and passes:
-        last = _last_there(ring, place + turned * dropped_on, turned, passes)
-        finds, passes = last > 0, last or passes
+    last = _last_there(ring, place + turned * dropped_on, turned, max(most, 1)) if rides else 0
+    passes = last or (max(min(ring.slots - 1, most), 1) if rides else 0)
     there = plane * ring.slots + int(ring.nearest(place - turned * (passes - dropped_on)))
     own = replace(
         one,
@@ -143,19 +144,22 @@ def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _St
         route=np.array([UNNAMED]),
         tables=NO_TABLES,
     )
-    return _StandIn(options=own, speed_m_s=speed, finds=finds)
+    return _StandIn(options=own, speed_m_s=speed, finds=last > 0)
 
 
 def _last_there(ring: Ring, first_rad: float, turned_rad: float, most: int) -> int:
-    """The last pass, up to so many, on which a slot is at the touching point; 0 where none ever is.
+    """The last pass of a round, up to so many, on which a slot is at the touching point; 0 where none ever is.
 
     Args:
         first_rad: how far the touching point is ahead of slot 0 on the first pass.
         turned_rad: what the ring turns by from pass to pass.
     """
+    if ring.pattern_rad:
+        most = min(most, ring.slots - 1)
     place: F = first_rad - turned_rad * np.arange(1, most + 1, dtype=np.float64)
-    near = np.abs(wrap(place - ring.ahead(ring.nearest(place)))) < ring.spacing_rad * ALIGNED
-    return int(np.flatnonzero(near)[-1]) + 1 if near.any() else 0
+    near = np.abs(wrap(place - ring.ahead(ring.nearest(place)))) < ring.spacing_rad * THERE
+    there = np.flatnonzero(near)[: ring.slots - 1]
+    return int(there[-1]) + 1 if there.size else 0
 
 
 def _stand_in_course(problem: Problem, one: _StandIn) -> Course:
@@ -177,15 +181,15 @@ def _carrier_passes(problem: Problem, options: Options, row: int) -> int:
 def _aligned(problem: Problem, speed_m_s: float) -> bool:
     """Whether the passes of a carrier bring slot after slot to the touching point."""
     ring = problem.ring
-    period = float(orbits.period(ring.gm, orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s)))
+    period = turn_s(ring, speed_m_s)
     if ring.pattern_rad:
         turned = ring.rate_rad_s * period * np.arange(1, PASSES + 1)
         place = ring.ahead(np.arange(ring.slots))[:, None] - turned
         slot = ring.nearest(place)
         near = np.abs(wrap(place - ring.ahead(slot))) < ring.spacing_rad * ALIGNED
         return bool(np.any(near & (slot != np.arange(ring.slots)[:, None])))
-    steps = period / ring.period_s * ring.slots
-    return abs(steps - round(steps)) < ALIGNED
+    steps = period / ring.period_s * ring.slots * np.arange(1, SKIPS_MAX + 1)
+    return bool(np.any(np.abs(steps - np.round(steps)) < ALIGNED))
 
 
 def _dips(problem: Problem, speed_m_s: float) -> bool:

@@ -19,6 +19,7 @@ from ...models import frames, launch, orbits
 from ...models.carriers import carrier_orbits
 from ...models.deadline import poll
 from ...models.memory import need
+from ...models.ring import Ring
 from ...models.scenario import UpperStage
 from ...models.upper_stage import paid_by_stage
 from ..problem.detail import Detail
@@ -78,6 +79,7 @@ class Load:
         finish_s: latest finish.
         keeps: which rows keep the other limits (floor, ceiling, craft in place); asked before bundles are made.
         last_passes: when each row last passes each of some slots too closely, (n, slots), -inf for never.
+        apart_s: least time between drops.
         prune: whether phasing that another beats in delta-v and time is left out.
         stage: the launcher's, where it pays the carrier's first burns.
     """
@@ -89,6 +91,7 @@ class Load:
     finish_s: float
     keeps: Keeps
     last_passes: LastPasses
+    apart_s: float = 0.0
     prune: bool = True
     stage: UpperStage | None = None
 
@@ -163,6 +166,12 @@ def speeds(touch: Touch, way: launch.Ascent, able_m_s: float) -> list[tuple[floa
     return found if way.entry_delta_v_m_s <= able_m_s + 1e-9 else []
 
 
+def turn_s(ring: Ring, speed_m_s: float) -> float:
+    """Period of an orbit with that speed at the ring, s: the share of the ring's own that it has with two bodies."""
+    semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s))
+    return float((semi / ring.radius_m) ** 1.5 * ring.period_s)
+
+
 def options(load: Load, liftoff_s: F) -> Options:
     """Bundles for each liftoff: one row for each craft on board, each in a separate slot; ``liftoff_s`` (n,)."""
     parts: list[Options] = []
@@ -173,7 +182,9 @@ def options(load: Load, liftoff_s: F) -> Options:
         need(each * times.size * CHOICE_BYTES)
         for rows, group in _rows(load, times):
             order = np.lexsort((rows.delta_v_m_s, rows.finish_s, group))
-            parts.append(bundles(rows.take(order), group[order], load.aboard, load.slots, load.last_passes))
+            parts.append(
+                bundles(rows.take(order), group[order], load.aboard, load.slots, load.last_passes, load.apart_s)
+            )
     return join(parts)
 
 
@@ -205,7 +216,7 @@ def _rows(load: Load, liftoff_s: F) -> list[tuple[Options, I]]:
             group=((wait * len(entries) + number) * liftoff_s.size + liftoff)[able],
             lead_rad={slot: own[able] for slot, own in lead.items()},
             speed_m_s=speed,
-            period_s=float(orbits.period(ring.gm, semi)),
+            period_s=turn_s(ring, speed),
             other_m=2.0 * semi - ring.radius_m,
             passes=np.arange(most + 1 if comes_round else 1),
         )
@@ -226,7 +237,9 @@ def _rows(load: Load, liftoff_s: F) -> list[tuple[Options, I]]:
 
 
 def _of_use(load: Load, rows: Options, group: I) -> I:
-    """The rows of use among those that keep what is asked of their path."""
+    """The rows of use among those that keep what is asked of their path; of each pass, where drops are apart."""
+    if load.apart_s > 0.0:
+        group = group * (load.aboard.carrier.passes_max + 1) + rows.passes
     return unbeaten_that_keep(
         len(rows),
         lambda own: of_use(rows.slot[own], rows.delta_v_m_s[own], group[own]),

@@ -60,7 +60,8 @@ def _may_carry(problem: Problem, aboard: Aboard, launch: Launch) -> bool:
     """Whether a carrier may be launched so, with all that is aboard."""
     site, way = problem.scenario.pads[launch.pad], problem.ways[launch.way]
     mass = aboard.carrier.mass_kg + sum(problem.classes[i].craft.lightest_kg for i in aboard.craft_class.tolist())
-    allowed = not aboard.carrier.pads or site.name in aboard.carrier.pads
+    # all leave it at one moment
+    allowed = aboard.carrier.between_drops_s <= 0.0 and (not aboard.carrier.pads or site.name in aboard.carrier.pads)
     ready = aboard.ready_s <= launch.liftoff_s + EDGE_S
     return allowed and ready and mass <= site.payload_to(way.insertion) + EDGE_KG
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -16,7 +17,8 @@ from ringwright.models.scenario import Aim
 from ringwright.optimizer.catalogue.catalogue import catalogue
 from ringwright.optimizer.choice.objectives import total
 from ringwright.optimizer.choice.phase_bounds import PhaseBounds
-from ringwright.optimizer.choice.ring_phase import TOLERANCE, at, best_phase
+from ringwright.optimizer.choice.phase_front import phase_front
+from ringwright.optimizer.choice.ring_phase import TOLERANCE, _Search, at, best_phase
 from ringwright.optimizer.choice.selection import Selection
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.restriction import NO_RESTRICTION, Restriction
@@ -155,3 +157,42 @@ def test_twenty_four_craft_are_proved_over_all_phases() -> None:
     assert laid.phases is not None
     assert laid.phases.proved
     assert laid.best.delta_v_m_s <= laid.phases.bound + 0.1
+
+
+def test_what_was_flown_at_a_phase_is_not_flown_again_for_the_front() -> None:
+    laid = best_phase((_problem("round, two-body", ellipse=False),), "delta_v", lambda _: None)
+    points = phase_front(laid).points
+    phases = {one.made.problem.ring.slot0_rad: one for one in laid.examined}
+    shared = [point for point in points if point.selection.made.problem.ring.slot0_rad in phases]
+    assert shared
+    assert all(point.selection is phases[point.selection.made.problem.ring.slot0_rad] for point in shared)
+
+
+class _Flown:
+    """A phase whose plan takes a number of turns to be flown; it may keep no limits."""
+
+    def __init__(self, finish_s: float, turns: float, *, keeps: bool) -> None:
+        self.finish_s, self.turns, self.keeps = finish_s, turns, keeps
+        self.flyer = SimpleNamespace(work_turns=0.0)
+
+    def best(self, aims: object) -> SimpleNamespace | None:
+        self.flyer.work_turns += self.turns
+        return SimpleNamespace() if self.keeps else None
+
+
+def test_phases_that_could_only_be_sooner_are_not_flown_for_ever(monkeypatch: pytest.MonkeyPatch) -> None:
+    search = _Search("delta_v", lambda _: None, NO_RESTRICTION, (), 6)
+
+    def examined(selection: _Flown, best: object, *, flown: bool) -> SimpleNamespace:
+        return SimpleNamespace(rank=(100.0, selection.finish_s), value=100.0, selection=selection, flown=flown)
+
+    monkeypatch.setattr(search, "_as_examined", examined)
+    # one that keeps the limits later than it seemed, and five that seem to be sooner and break limits
+    phases = [_Flown(1.0, 600.0, keeps=True), *(_Flown(2.0 + i, 1500.0, keeps=False) for i in range(5))]
+    search.found = [examined(one, None, flown=False) for one in phases]  # type: ignore[misc]
+    phases[0].finish_s = 9.0
+    search.settle(100.0)
+    assert search.best is not None
+    assert search.best.flown
+    assert [one.flyer.work_turns > 0.0 for one in phases] == [True, True, True, False, False, False]
+    assert search.late == 3

@@ -1,0 +1,254 @@
+"""At which pass each craft leaves its carrier, into which slot and by how many revolutions: every choice tried.
+
+Plain loops, two bodies, from memory: Kepler's third law and the vis-viva equation (Vallado, Fundamentals of
+Astrodynamics and Applications, 4th ed., sections 1.3 and 2.3). That craft leave a carrier one after another: common
+practice, no source.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from ringwright.cli import main
+from ringwright.models.errors import InputError
+from ringwright.tests.tolerances import CENTISECOND_S, FOUR_DECIMALS
+
+from ..planned import planned, scenario_of
+from .printed_flight import fly_printed
+
+GM, BODY, RING, LOW = 9.1205e12, 1.21e6, 3.61e6, 1.71e6
+TURN = math.tau * math.sqrt(RING**3 / GM)
+CIRCLE = math.sqrt(GM / RING)
+FLOOR = BODY + 102e3
+SEMI = 0.5 * (LOW + RING)
+TOUCH_S = 540.0 + math.pi * math.sqrt(SEMI**3 / GM)
+"""Ascent, and half a turn up to the ring."""
+TOUCH_DEG = -38.0 + 18.0 + 180.0
+PASSES, REVOLUTIONS = 6, 3
+OFF_DEG = 0.01
+LEVEL_RAD = 1e-8
+
+
+@dataclass(frozen=True)
+class Trip:
+    """One way of one craft into one slot: the pass it leaves at, when, what it pays and when it is there."""
+
+    number: int
+    left_s: float
+    cost: float
+    there_s: float
+
+
+def text(count: int, slots: int, able: float, apart_h: float = 0.0, passes: int = PASSES, ahead: float = 0.0) -> str:
+    """A world with a site on its equator and one launch, at the epoch; slot 0 is ahead on arrival, deg."""
+    names = [f"Bead {number}" for number in range(count)]
+    listed = ", ".join(f'"{name}"' for name in names)
+    craft = "".join(f'[[craft]]\nname = "{name}"\n' for name in names)
+    return f"""
+title = "One after another"
+[body]
+name = "Tessaly"
+gm_km3_s2 = 9120.5
+radius_km = 1210.0
+atmosphere_top_km = 62.0
+sidereal_day_h = 19.5
+[ring]
+altitude_km = 2400.0
+slots = {slots}
+slot0_deg = {TOUCH_DEG + ahead - 360.0 * TOUCH_S / TURN!r}
+[limits]
+clearance_km = 40.0
+revolutions_max = {REVOLUTIONS}
+separation_km = 0.0
+[launch]
+latitude_deg = 0.0
+longitude_deg = -38.0
+ascent_min = 9.0
+downrange_deg = 18.0
+until_h = 0.0
+turnaround_h = 50.0
+insertion = {{ periapsis_km = 500.0, apoapsis_km = 2400.0 }}
+[[carrier]]
+name = "Thread"
+craft = [{listed}]
+delta_v_m_s = {able!r}
+passes_max = {passes}
+between_drops_h = {apart_h!r}
+{craft}
+"""
+
+
+def at_ring(period: float) -> float:
+    """Speed at the ring of an orbit that touches it."""
+    return math.sqrt(GM * (2.0 / RING - 1.0 / semi_of(period)))
+
+
+def semi_of(period: float) -> float:
+    """Semi-major axis."""
+    return float((GM * (period / math.tau) ** 2) ** (1.0 / 3.0))
+
+
+def trips(slots: int, speed: float, period: float, slot: int, ahead: float) -> list[Trip]:
+    """Every trip into a slot from a carrier orbit, slot 0 being ahead at the first touch, deg."""
+    found = []
+    for number in range(PASSES + 1):
+        left = TOUCH_S + number * period
+        lead = math.remainder(math.tau * (slot / slots + ahead / 360.0 + number * period / TURN), math.tau)
+        if abs(lead) < LEVEL_RAD:
+            found.append(Trip(number, left, abs(CIRCLE - speed), left))
+            lead = 0.0
+        for k, m in itertools.product(range(1, REVOLUTIONS + 1), range(12)):
+            own = (m - lead / math.tau) / k * TURN
+            if own <= 0.0 or abs(own / TURN - 1.0) < 1e-9 or 2.0 * semi_of(own) - RING < FLOOR:
+                continue
+            mid = at_ring(own)
+            found.append(Trip(number, left, abs(mid - speed) + abs(CIRCLE - mid), left + k * own))
+    return found
+
+
+def least(rows: list[list[Trip]], count: int, until: float, apart: float) -> float:
+    """The least sum of craft in separate slots, done until then, any two drops so far apart."""
+    best: dict[tuple[int, int], Trip] = {}
+    for slot, listed in enumerate(rows):
+        for one in listed:
+            key = (slot, one.number)
+            if one.there_s <= until + 1e-6 and (key not in best or one.cost < best[key].cost):
+                best[key] = one
+    left_s = {one.number: one.left_s for one in best.values()}
+
+    @cache
+    def onward(number: int, used: frozenset[int], last: int) -> float:
+        if len(used) == count:
+            return 0.0
+        if number > PASSES:
+            return math.inf
+        found = onward(number + 1, used, last)
+        if number in left_s and (last < 0 or left_s[number] - left_s[last] >= apart - 1e-6):
+            for slot in range(len(rows)):
+                if slot not in used and (slot, number) in best:
+                    more = onward(number if apart == 0.0 else number + 1, used | {slot}, number)
+                    found = min(found, best[slot, number].cost + more)
+        return found
+
+    return onward(0, frozenset(), -1)
+
+
+def front(count: int, slots: int, able: float, apart: float, ahead: float) -> list[tuple[float, float]]:
+    """Finishes and least sums, of every orbit that the carrier can get to."""
+    arrival = math.sqrt(GM * (2.0 / RING - 1.0 / SEMI))
+    orbits = [(arrival, math.tau * math.sqrt(SEMI**3 / GM))]
+    shares = {p / slots for p in range(1, 2 * slots + 1) if p != slots}
+    # between the two next to the ring also those that bring a slot on every second or third pass
+    shares |= {1.0 + part / (2 * slots) for part in (-1, 1)} | {1.0 + part / (3 * slots) for part in (-2, -1, 1, 2)}
+    for share in shares:
+        period = share * TURN
+        if 2.0 * semi_of(period) - RING >= FLOOR and abs(at_ring(period) - arrival) <= able:
+            orbits.append((at_ring(period), period))
+    points: list[tuple[float, float]] = []
+    for speed, period in orbits:
+        rows = [trips(slots, speed, period, slot, ahead) for slot in range(slots)]
+        ends = sorted({round(one.there_s, 6) for listed in rows for one in listed})
+        points += [(until, least(rows, count, until, apart)) for until in ends]
+    found: list[tuple[float, float]] = []
+    for until, total in sorted(points):
+        if total < math.inf and (not found or total < found[-1][1] - 1e-6):
+            found.append((until, total))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("count", "slots", "able", "apart", "ahead"),
+    [
+        (3, 4, 400.0, 0.0, 0.0),
+        (4, 5, 0.0, 0.0, 0.0),
+        (3, 4, 400.0, 0.1 * TURN, 30.0),
+        (3, 4, 400.0, 1.3 * TURN, 20.0),
+        (3, 3, 900.0, 0.9 * TURN, 50.0),
+        (2, 3, 0.0, 1.7 * TURN, -40.0),
+        (4, 4, 150.0, 0.5 * TURN, 45.0),
+        (3, 5, 100.0, 1.0 * TURN, 10.0),
+    ],
+)
+def test_no_choice_of_passes_slots_and_revolutions_is_better(
+    count: int, slots: int, able: float, apart: float, ahead: float
+) -> None:
+    found = planned(text(count, slots, able, apart / 3600.0, ahead=ahead))
+    shown = [(point["finish_s"], point["delta_v_m_s"]) for point in found["front"]]
+    expected = front(count, slots, able, apart, ahead)
+    assert len(shown) == len(expected) > 0
+    for (finish, total), (until, sum_m_s) in zip(shown, expected, strict=True):
+        assert total == pytest.approx(sum_m_s, abs=FOUR_DECIMALS)
+        assert finish == pytest.approx(until, abs=CENTISECOND_S)
+    gaps = [
+        late["time_s"] - early["time_s"]
+        for plan in found["plans"]
+        for bus in plan.get("carriers", [])
+        for early, late in itertools.pairwise(bus["drops"])
+    ]
+    assert min(gaps) >= apart - CENTISECOND_S
+
+
+def test_leaving_at_several_passes_is_cheaper_than_all_at_one() -> None:
+    """One revolution is allowed: who is dropped far from its slot has to hurry there, unless it rides on."""
+    several, together = (
+        planned(text(4, 4, 400.0, passes=passes, ahead=45.0).replace("revolutions_max = 3", "revolutions_max = 1"))
+        for passes in (PASSES, 0)
+    )
+    touches = [
+        [drop["touch"] for drop in one["plans"][0]["carriers"][0]["drops"]] if one["plans"] else []
+        for one in (several, together)
+    ]
+    assert len(set(touches[0])) == 4
+    assert set(touches[1]) == {1}
+    assert several["plans"][0]["delta_v_m_s"] < 0.6 * together["plans"][0]["delta_v_m_s"]
+
+
+@pytest.mark.parametrize(
+    ("able", "apart_h", "touches"),
+    [(215.0, 0.0, [1, 2, 3, 4]), (215.0, 4.0, [1, 3, 5, 7]), (250.0, 4.0, [1, 3, 5, 7])],
+)
+def test_flown_from_what_is_printed_over_the_bulge(able: float, apart_h: float, touches: list[int]) -> None:
+    """Who is dropped as its slot comes by needs no phasing, though the ring's period is not that of two bodies."""
+    scenario = text(4, 5, able, apart_h, passes=9).replace("radius_km = 1210.0", "radius_km = 1210.0\nj2 = 0.002")
+    scenario = re.sub("slot0_deg = .*", 'slot0_deg = "free"', scenario)
+    found = planned(scenario)
+    [bus] = found["plans"][0]["carriers"]
+    assert [drop["touch"] for drop in bus["drops"]] == touches
+    craft = found["plans"][0]["craft"]
+    assert any(part["side"] == "level" and part["passes"] > 1 for part in craft)
+    if able == 215.0:
+        assert all(part["side"] == "level" for part in craft)
+    ended = fly_printed(scenario, found)
+    assert ended
+    for one in ended:
+        assert one.miss_deg < OFF_DEG, one
+        assert abs(one.off_plane_deg - one.said_off_plane_deg) < OFF_DEG, one
+
+
+def test_screen_and_sheet_say_at_which_pass_each_leaves(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file, scenario = tmp_path / "thread.toml", text(3, 4, 400.0, 1.0)
+    file.write_text(scenario, encoding="utf-8")
+    assert main(["plan", str(file)]) == 0
+    assert "between drops of the carrier" in " ".join(capsys.readouterr().out.split())
+    assert main(["sheet", str(file)]) == 0
+    sheets = " ".join(capsys.readouterr().out.split())
+    [bus] = planned(scenario)["plans"][0]["carriers"]
+    assert len({drop["touch"] for drop in bus["drops"]}) == 3
+    for part in planned(scenario)["plans"][0]["craft"]:
+        assert f"touch {part['passes'] + 1} of the ring" in sheets
+    for drop in bus["drops"]:
+        assert drop["touch"] - 1 == next(
+            part["passes"] for part in planned(scenario)["plans"][0]["craft"] if part["craft"] == drop["craft"]
+        )
+
+
+def test_more_craft_than_such_loads_are_found_for_are_refused() -> None:
+    with pytest.raises(InputError, match=r"11 drops of 'Thread' a time apart.*10 craft on one carrier at most"):
+        scenario_of(text(11, 12, 400.0, 1.0))
