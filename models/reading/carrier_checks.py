@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-from ..carriers import SPACED_MAX
 from ..readouts import no_less
 from ..scenario import Carrier, Scenario, on_ring
 from .document import Table
@@ -65,8 +64,13 @@ def _parks(scenario: Scenario) -> bool:
 
 def _check_drops(carrier: Carrier, table: Table) -> None:
     """Raise InputError where drops are a time apart, but more craft are aboard than such loads are found for."""
+    if carrier.between_drops_s <= 0.0:
+        return
+    # loaded where it is asked for: it takes numpy along
+    from ..carriers import SPACED_MAX
+
     count = len(carrier.craft)
-    if carrier.between_drops_s > 0.0 and count > SPACED_MAX:
+    if count > SPACED_MAX:
         raise table.error(
             f"{table.quote('between_drops')} sets the {count} drops of {carrier.name!r} a time apart, which is planned "
             f"for {SPACED_MAX} craft on one carrier at most: name no more craft in 'craft', or take the key out.",
