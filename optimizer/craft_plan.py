@@ -207,7 +207,9 @@ class CarrierPlan:
     pass, 0 where it drops all craft at once. ``then`` is the one it changes into, if it does. ``lowest_m`` is the
     lowest radius that it flies through after insertion while it has craft on board. ``periapsis_safe``: whether the
     orbit it is left in clears the floor. ``meets_s`` is its first later pass that finds a filled slot, None where none
-    of the next ones does: what becomes of its operator decides that, before that moment.
+    of the next ones does: what becomes of its operator decides that, before that moment. ``parks_in`` is the
+    plane in which it lets all craft go at its insertion, to drift from there; None for one that drops them where it
+    touches the ring.
     """
 
     carrier: str
@@ -230,6 +232,7 @@ class CarrierPlan:
     meets_s: float | None
     meets: str | None
     then: NextOrbit | None = None
+    parks_in: int | None = None
     itinerary: Itinerary = field(repr=False, compare=False)
 
 

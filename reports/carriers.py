@@ -40,9 +40,14 @@ def carrier_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
 def _launch(outcome: Outcome, carrier: CarrierPlan) -> str:
     epoch = outcome.scenario.epoch
     by = f" ({carrier.insertion})" if carrier.insertion else ""
+    where = (
+        f"at the ring at {instant(epoch, carrier.first_pass_s)}"
+        if carrier.parks_in is None
+        else f"lets all craft go there, in the parking orbit in plane {carrier.parks_in}"
+    )
     return (
         f"Liftoff from {carrier.pad} at {instant(epoch, carrier.launch_s)}, insertion at "
-        f"{instant(epoch, carrier.insertion_s)}{by}; at the ring at {instant(epoch, carrier.first_pass_s)}. "
+        f"{instant(epoch, carrier.insertion_s)}{by}; {where}. "
         f"Burns {plain(carrier.delta_v_m_s)} m/s of the {plain(carrier.allowed_m_s)} m/s that it carries, not counted "
         "in the sums of the craft."
     )
@@ -52,8 +57,9 @@ def _drops(outcome: Outcome, plan: Plan, carrier: CarrierPlan, width: int) -> li
     by_name = {part.craft: part for part in plan.craft}
     parts, several = [by_name[drop.craft] for drop in carrier.drops], outcome.ring.planes > 1
     slots = [f"{part.plane}, {part.slot}" if several else str(part.slot) for part in parts]
+    touches = figures("touch", cells=[str(drop.number + 1) for drop in carrier.drops])
     filled = [
-        figures("touch", cells=[str(drop.number + 1) for drop in carrier.drops]),
+        *([] if carrier.parks_in is not None else [touches]),
         words("drop at", [instant(outcome.scenario.epoch, drop.time_s, 1) for drop in carrier.drops], wraps=True),
         words("craft", [drop.craft for drop in carrier.drops]),
         figures("plane, slot" if several else "slot", cells=slots),
@@ -94,6 +100,8 @@ def duty_text(outcome: Outcome, carrier: CarrierPlan) -> str:
             "next pass of the ring unless it burns: where it comes down is for the operator to decide and to answer "
             "for."
         )
+    if carrier.parks_in is not None:
+        return "Open: what becomes of the carrier. It stays in the parking orbit: its disposal is for the operator."
     what = "Open: what becomes of the carrier. Left alone it keeps touching the ring"
     if carrier.meets_s is None:
         return f"{what}, though in the passes examined it meets no filled slot; its disposal is for the operator."

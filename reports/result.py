@@ -209,7 +209,8 @@ def _next_orbit(scenario: Scenario, orbit: NextOrbit) -> dict[str, Any]:
 def _carrier(scenario: Scenario, carrier: CarrierPlan) -> dict[str, Any]:
     return {
         **named(carrier, "carrier", "pad", "insertion", "launch_s", "insertion_s", "parking_wait_s"),
-        "first_touch_s": number(carrier.first_pass_s, "s"),
+        "first_touch_s": None if carrier.parks_in is not None else number(carrier.first_pass_s, "s"),
+        **({} if carrier.parks_in is None else {"parks_in_plane": carrier.parks_in}),
         "touch_every_s": number(carrier.pass_every_s, "s"),
         **named(carrier, "period_s"),
         "periapsis_km": _altitude(scenario, carrier.periapsis_m),
@@ -220,7 +221,11 @@ def _carrier(scenario: Scenario, carrier: CarrierPlan) -> dict[str, Any]:
         "delta_v_allowed_m_s": number(carrier.allowed_m_s, "m_s"),
         "burns": [_burn(scenario, burn) for burn in carrier.burns],
         "drops": [
-            {"craft": drop.craft, "touch": drop.number + 1, "time_s": number(drop.time_s, "s")}
+            {
+                "craft": drop.craft,
+                "touch": drop.number + 1 if carrier.parks_in is None else 0,
+                "time_s": number(drop.time_s, "s"),
+            }
             for drop in carrier.drops
         ],
         "open_duty": {

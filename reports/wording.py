@@ -88,7 +88,8 @@ def way_text(part: CraftPlan) -> str:
     """Say in words which way a craft takes to its slot, once it is at the ring."""
     before = []
     if part.carrier is not None:
-        before.append(f"rides on {part.carrier}")
+        drifts = part.route == "drift"
+        before.append(f"rides on {part.carrier}" + (", is let go in the parking orbit" if drifts else ""))
     if part.turned_s is not None:
         before.append(f"turns into plane {part.plane}")
     if part.route == "drift" or part.parking_wait_s > 0.0:
@@ -97,7 +98,7 @@ def way_text(part: CraftPlan) -> str:
         where = home if parks or waits_at_home(part) else "another orbit"
         why = " until plane and slot are met" if part.route == "drift" else ""
         before.append(f"waits {span(part.parking_wait_s)} in {where}{why}")
-    if part.carrier is not None:
+    if part.carrier is not None and part.route != "drift":
         before.append(f"is dropped at touch {part.passes + 1} of the ring")
     elif part.passes:
         before.append(f"passes the ring {count(part.passes, 'time')} before its first burn")

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import math
 
-from ..carriers import SPACED_MAX
 from ..readouts import no_less
-from ..scenario import Carrier, Scenario
+from ..scenario import Carrier, Scenario, on_ring
 from .document import Table
 from .launch_checks import quoted_payload
 
@@ -39,18 +38,39 @@ def _check_craft(scenario: Scenario, carrier: Carrier, table: Table, taken: dict
                 "one carrier.",
                 "craft",
             )
-    if len(carrier.craft) > scenario.ring.slots:
+    ring, parks = scenario.ring, _parks(scenario)
+    most = ring.slots * (ring.planes if parks else 1)
+    if len(carrier.craft) > most:
+        other = ring.planes > 1 and not parks
         raise table.error(
-            f"{table.quote('craft')} puts {len(carrier.craft)} craft on one carrier, which flies in one plane, but a "
-            f"plane has {scenario.ring.slots} slots: name no more than that.",
+            f"{table.quote('craft')} puts {len(carrier.craft)} craft on one carrier, which flies in one plane, but "
+            + (f"the ring has {most} slots" if parks else f"a plane has {most} slots")
+            + ": name no more than that"
+            + (
+                ", or let them drift to others, which takes a circular insertion off the ring and a j2."
+                if other
+                else "."
+            ),
             "craft",
         )
 
 
+def _parks(scenario: Scenario) -> bool:
+    """Whether a carrier may let craft go on a circle off the ring, over a body whose bulge turns their planes."""
+    insertions = [insertion for pad in scenario.pads for insertion in pad.insertions]
+    circles = [one for one in insertions if one.circular and not on_ring(one.apoapsis_m, scenario.ring.radius_m)]
+    return bool(circles) and scenario.body.j2 != 0.0 and scenario.ring.planes > 1
+
+
 def _check_drops(carrier: Carrier, table: Table) -> None:
     """Raise InputError where drops are a time apart, but more craft are aboard than such loads are found for."""
+    if carrier.between_drops_s <= 0.0:
+        return
+    # loaded where it is asked for: it takes numpy along
+    from ..carriers import SPACED_MAX
+
     count = len(carrier.craft)
-    if carrier.between_drops_s > 0.0 and count > SPACED_MAX:
+    if count > SPACED_MAX:
         raise table.error(
             f"{table.quote('between_drops')} sets the {count} drops of {carrier.name!r} a time apart, which is planned "
             f"for {SPACED_MAX} craft on one carrier at most: name no more craft in 'craft', or take the key out.",

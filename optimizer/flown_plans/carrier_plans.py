@@ -65,7 +65,7 @@ def _plan(
         insertion=way.insertion.name,
         launch_s=float(options.liftoff_s[row]) + (by.moved_s if way.place is not None else 0.0),
         insertion_s=by.flight.itinerary.start_s,
-        parking_wait_s=float(options.parking_wait_s[row]),
+        parking_wait_s=0.0 if by.parks else float(options.parking_wait_s[row]),
         first_pass_s=by.first_pass_s,
         pass_every_s=by.pass_every_s,
         period_s=shown.period_s,
@@ -79,6 +79,7 @@ def _plan(
         periapsis_safe=not by.must_burn,
         meets_s=meets_s,
         meets=meets,
+        parks_in=way.plane if by.parks else None,
         itinerary=by.flight.itinerary,
         then=_next_orbit(problem, by, drops[-1].number),
     )

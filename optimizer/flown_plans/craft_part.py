@@ -99,7 +99,7 @@ def _launched(
         insertion=way.insertion.name,
         insertion_speed_m_s=math.dist(inserted[3:], (0.0, 0.0, 0.0)),
         launch_s=one.liftoff_s + moved,
-        ring_arrival_s=one.touch_s + moved if by is None else by.first_pass_s,
+        ring_arrival_s=one.touch_s + moved if by is None or by.parks else by.first_pass_s,
         azimuth_rad=_azimuth(problem, way, one.liftoff_s),
         insertion_state=inserted,
         heading=_heading(problem, way, one.liftoff_s, moved),

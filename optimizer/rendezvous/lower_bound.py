@@ -12,8 +12,8 @@ turns counts. A lead beyond the table costs at least what the largest rate of st
 Out of the plane: measured in a frame that turns about the radius alone (Hansen's ideal frame), the orbit follows the
 same equations whatever the burns across the plane do, and its pole moves by r / h per unit of impulse. When the pole is
 back, the frame has turned by the area that the pole went round, which for a path of length P is at most
-2 pi - sqrt(4 pi^2 - P^2) (isoperimetric inequality of the sphere; Osserman 1978, Bull. AMS 84:1182). So the flight is
-one in the plane for a lead that differs by no more than that.
+2 pi - sqrt(4 pi^2 - P^2) (isoperimetric inequality of the sphere; Osserman 1978, Bull. AMS 84:1182, from memory). So
+the flight is one in the plane for a lead that differs by no more than that.
 """
 
 from __future__ import annotations

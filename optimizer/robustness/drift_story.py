@@ -13,13 +13,14 @@ what its launcher is off by, in the parking orbit too.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from ...models import frames
 from ...models.arrays import Array
-from ...models.dispersions import burn_error_vectors, let_go_off
+from ...models.dispersions import burn_error_vectors
 from ...models.flight.flown import Flight, Itinerary
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import Impulse, fly, measure
@@ -29,10 +30,10 @@ from ...models.oblateness import secular_rates
 from ...models.planes import turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import INJECTION_ERRORS, Body, Scenario
-from ..craft_plan import CraftPlan
+from ..craft_plan import CarrierPlan, CraftPlan
 from .closed_form import HALF, Flights
 from .craft_leg import errors_of
-from .linear import STEPS, TARGETS, LinearStory, fly_linear, linear_story_of
+from .linear import STEPS, TARGETS, LinearStory, fly_linear, linear_story_of, off_the_mark
 from .sensitivity import STEP_M_S, STEP_S
 
 BEFORE_TURNS = 0.6
@@ -112,6 +113,11 @@ class DriftStory(LinearStory):
         """How many standard normal numbers one flight of this craft takes."""
         wait = self.wait
         return super().normals + int(wait.insertion.shape[1]) + 4 * len(wait.burns) + 1 + 3 * wait.trims + 3
+
+    @property
+    def shared(self) -> int:
+        """How many of them come first and are those of all craft on its carrier: what its launcher is off by."""
+        return 0 if self.company is None else int(self.wait.insertion.shape[1])
 
     def fly(self, normal: Array) -> Flights:
         """Fly the craft many times; ``normal`` independent standard normal numbers, shape (`normals`, flights)."""
@@ -196,7 +202,9 @@ class _Waiting:
         return np.where(tilt > self.story.tilt_tolerance_rad, turn_delta_v(self.wait.speed_m_s, tilt), 0.0)
 
 
-def drift_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: float) -> LinearStory:
+def drift_story_of(
+    scenario: Scenario, ring: Ring, part: CraftPlan, match_s: float, carriers: Sequence[CarrierPlan] = ()
+) -> LinearStory:
     """The story of a craft that waits for its node to drift.
 
     Args:
@@ -204,6 +212,7 @@ def drift_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: flo
         ring: with its slots.
         part: what the craft does by the plan; its burns are taken as impulses.
         match_s: how well its period must match the ring's.
+        carriers: of the plan, where one of them lets it go: craft of one share its launcher's errors.
 
     Raises:
         FlightError: a flight a little off does not come round.
@@ -216,7 +225,7 @@ def drift_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: flo
     before = int(np.argmax(np.diff(times)))
     if times[before + 1] - times[before] < LEAST_TURNS * ring.period_s:
         # a wait so short is a part of the flight like any other
-        return linear_story_of(scenario, ring, part, match_s)
+        return linear_story_of(scenario, ring, part, match_s, carriers)
     down, up = item.impulses[:before], item.impulses[before:]
     since_s, state = item.start_s, np.concatenate([item.position, item.velocity])
     if down:
@@ -236,6 +245,7 @@ def drift_story_of(scenario: Scenario, ring: Ring, part: CraftPlan, match_s: flo
     given = {one.name: getattr(rising, one.name) for one in fields(LinearStory)}
     wait = _wait_of(body, item, down, circle, begun_s - since_s, launched=launched)
     given["errors"] = errors_of(scenario, part)
+    given["company"] = next((number for number, one in enumerate(carriers) if one.carrier == part.carrier), None)
     return DriftStory(**given, wait=wait, arriving=_arriving(body, ring, part, last))
 
 
@@ -273,7 +283,7 @@ def _wait_of(
         moved.append(burn._replace(time_s=burn.time_s + STEP_S))
         asked += [replace(item, impulses=(*down[:index], one, *down[index + 1 :])) for one in moved]
     if launched:
-        asked += _let_go(asked[0], body.gm)
+        asked += off_the_mark(asked[0], body.gm)
     settled_s = max([item.start_s, *(burn.time_s for burn in down)]) + 2.0 * STEP_S
     end_s = settled_s + 1.4 * circle.period_s
     flights = fly([replace(one, end_s=end_s) for one in asked], gravity_around(body), relative=RELATIVE)
@@ -296,18 +306,6 @@ def _wait_of(
         late=(off[:, 3] / STEP_S).T,
         insertion=of_launch.T / steps,
     )
-
-
-def _let_go(item: Itinerary, gm: float) -> list[Itinerary]:
-    """The flight with the launcher off its mark by each of `INJECTION_ERRORS`."""
-    found = []
-    for name in INJECTION_ERRORS[:4]:
-        position, velocity = let_go_off(item.position, item.velocity, gm, **{name: STEPS[name]})
-        found.append(replace(item, position=position, velocity=velocity))
-    start_s = item.start_s + STEPS["insertion_time_s"]
-    # no burn comes before the craft is let go
-    burns = tuple(burn._replace(time_s=max(burn.time_s, start_s)) for burn in item.impulses)
-    return [*found, replace(item, start_s=start_s, impulses=burns)]
 
 
 def _arriving(body: Body, ring: Ring, part: CraftPlan, up: Itinerary) -> Array:

@@ -43,7 +43,7 @@ def _story_of(
     if has_closed_form(part):
         return story_of(scenario, ring, part, match_s)
     if part.route == "drift":
-        return drift_story_of(scenario, ring, part, match_s)
+        return drift_story_of(scenario, ring, part, match_s, carriers)
     return linear_story_of(scenario, ring, part, match_s, carriers)
 
 

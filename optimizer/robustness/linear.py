@@ -173,13 +173,21 @@ def _a_little_off(scenario: Scenario, ring: Ring, item: Itinerary, *, launched: 
             # what is burned in the same pass is as late
             later = (other._replace(time_s=max(other.time_s, one.time_s)) for other in burns[index + 1 :])
             asked.append(replace(item, impulses=(*burns[:index], one, *later)))
-    for name in INJECTION_ERRORS[:4] if launched else ():
-        position, velocity = let_go_off(item.position, item.velocity, ring.gm, **{name: STEPS[name]})
-        asked.append(replace(item, position=position, velocity=velocity))
-    if launched:
-        asked.append(replace(item, start_s=item.start_s + STEPS["insertion_time_s"]))
+    asked += off_the_mark(item, ring.gm) if launched else []
     end = max(item.end_s, burns[-1].time_s + STEP_S + TURN_MARGIN * ring.period_s)
     return fly([replace(one, end_s=end) for one in asked], gravity_around(scenario.body))
+
+
+def off_the_mark(item: Itinerary, gm: float) -> list[Itinerary]:
+    """The flight with the launcher a step off by each of `INJECTION_ERRORS`."""
+    found = []
+    for name in INJECTION_ERRORS[:4]:
+        position, velocity = let_go_off(item.position, item.velocity, gm, **{name: STEPS[name]})
+        found.append(replace(item, position=position, velocity=velocity))
+    start_s = item.start_s + STEPS["insertion_time_s"]
+    # no burn comes before the craft is let go
+    burns = tuple(burn._replace(time_s=max(burn.time_s, start_s)) for burn in item.impulses)
+    return [*found, replace(item, start_s=start_s, impulses=burns)]
 
 
 def _with_carrier(item: Itinerary, carrier: Itinerary) -> tuple[Itinerary, tuple[Impulse, ...]]:

@@ -37,10 +37,16 @@ SETTLED: tuple[Target, ...] = ("period", "eccentricity")
 def carrier_key(options: Options, row: int) -> CarrierKey:
     """What distinguishes the flight of one carrier from another's: way, liftoff, wait and its drop orbits."""
     one = options.one(row)
+    liftoff_s = round(one.liftoff_s, 6)
+    if not isinstance(options.tables.get(one.route), Drops):
+        # it lets go at its insertion, and waits are those of the craft
+        return CarrierKey(
+            way=one.way, liftoff_s=liftoff_s, parking_wait_s=0.0, speed_m_s=0.0, then_m_s=0.0, changes_on=0
+        )
     _, first_m_s, then_m_s, changes_on = one.own
     return CarrierKey(
         way=one.way,
-        liftoff_s=round(one.liftoff_s, 6),
+        liftoff_s=liftoff_s,
         parking_wait_s=round(one.parking_wait_s, 6),
         speed_m_s=first_m_s,
         then_m_s=then_m_s,

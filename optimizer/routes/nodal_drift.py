@@ -73,18 +73,16 @@ def columns(question: Question) -> Options:
 
 def _launched(question: Question) -> Iterator[Options]:
     """Options of craft on the ground that drift from their parking orbits into planes they were not launched into."""
-    problem, restriction, room = question.problem, question.restriction, choices.room_of(question.problem)
+    problem, restriction = question.problem, question.restriction
     free = np.array(problem.free_slots, dtype=np.int64)
-    wanted = np.array([slot for slot in problem.free_slots if _wanted(question, slot)], dtype=np.int64)
-    for launch, planes in launches(problem) if wanted.size else ():
+    asked = np.array([slot for slot in problem.free_slots if wanted(question, slot)], dtype=np.int64)
+    for launch, planes in launches(problem) if asked.size else ():
         poll()
         way, site = problem.ways[launch.way], problem.scenario.pads[launch.pad]
         if restriction.ways is not None and launch.way not in restriction.ways:
             continue
-        slots = tuple(free[np.isin(free // problem.ring.slots, planes)].tolist())
-        start = start_at(problem, way, launch.liftoff_s)
-        options = _from_parking(problem.scenario.body, problem.ring, start, room, slots, launch)
-        options = options.take(np.isin(options.slot, wanted))
+        options = from_parking(problem, launch, free[np.isin(free // problem.ring.slots, planes)])
+        options = options.take(np.isin(options.slot, asked))
         for index, group in enumerate(problem.classes):
             ready = group.craft.ready_s <= launch.liftoff_s + EDGE_S
             if group.start is None and ready and may_launch(site, group.craft):
@@ -93,16 +91,28 @@ def _launched(question: Question) -> Iterator[Options]:
                 yield within_limits(problem, own, problem.scenario.limits.finish_within_s)
 
 
+def from_parking(problem: Problem, launch: Launch, slots: I) -> Options:
+    """Options of one launch into some slots, not yet those of a class; of the plane launched into, too."""
+    start = start_at(problem, problem.ways[launch.way], launch.liftoff_s)
+    own = slots // problem.ring.slots == problem.ways[launch.way].plane
+    each = (tuple(slots[own].tolist()), tuple(slots[~own].tolist()))
+    return _from_parking(problem.scenario.body, problem.ring, start, choices.room_of(problem), each, launch)
+
+
+Slots = tuple[int, ...]
+
+
 @functools.lru_cache(maxsize=4 * LIFTOFFS_MAX)
-def _from_parking(body: Body, ring: Ring, start: Start, room: Room, slots: tuple[int, ...], launch: Launch) -> Options:
-    """Options of one launch, not yet those of a class; asked for again under each restriction."""
-    others = np.array(slots, dtype=np.int64)
-    drifting = drifting_from(body, ring, start, room)
+def _from_parking(
+    body: Body, ring: Ring, start: Start, room: Room, slots: tuple[Slots, Slots], launch: Launch
+) -> Options:
+    """The same; asked for again under each restriction. Slots of the own plane come first."""
+    own, others = (np.array(some, dtype=np.int64) for some in slots)
     return _options(
         _Asked(
             craft_class=0,
-            drifting=drifting,
-            own=others[:0],
+            drifting=drifting_from(body, ring, start, room),
+            own=own,
             others=others,
             room=room,
             later_too=False,
@@ -117,7 +127,7 @@ def _asked(question: Question, index: int) -> list[_Asked]:
     ring, orbit = problem.ring, group.craft.orbit
     if orbit is None or group.start is None or (ring.planes < 2 and group.start.on_ring):
         return []
-    slots = np.array([slot for slot in problem.free_slots if _wanted(question, slot)], dtype=np.int64)
+    slots = np.array([slot for slot in problem.free_slots if wanted(question, slot)], dtype=np.int64)
     room = choices.room_of(problem)
     drifting = drifting_of(problem, group, room) if slots.size else None
     if drifting is None:
@@ -138,7 +148,7 @@ def _may_rise(problem: Problem, group: CraftClass) -> bool:
     return problem.oblate and off and orbit is not None and orbit.nearly_circular
 
 
-def _wanted(question: Question, slot: int) -> bool:
+def wanted(question: Question, slot: int) -> bool:
     """Whether a restriction leaves drifts into a slot."""
     restriction = question.restriction
     unwanted = restriction.routes is not None and ROUTE.name not in restriction.routes

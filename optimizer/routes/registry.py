@@ -18,6 +18,7 @@ from . import (
     direct,
     free_form,
     nodal_drift,
+    nodal_drift_carried,
     parking_orbit,
     plane_crossing,
     rephase,
@@ -34,6 +35,7 @@ ROUTES: tuple[Route, ...] = (
     direct.ROUTE,
     parking_orbit.ROUTE,
     carrier.ROUTE,
+    nodal_drift_carried.ROUTE,
 )
 
 

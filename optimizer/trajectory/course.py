@@ -40,6 +40,7 @@ class Carried:
         pass_every_s: from pass to pass; 0 where it does not come round.
         must_burn: whether its orbit dips below the floor, so that craft must burn at once.
         then_every_s: from pass to pass once it has changed its orbit, if it does.
+        parks: whether it lets all craft go at its insertion, and comes to no touch of the ring.
     """
 
     name: CarrierKey
@@ -49,6 +50,7 @@ class Carried:
     pass_every_s: float
     must_burn: bool
     then_every_s: float = 0.0
+    parks: bool = False
 
     def pass_s(self, number: int) -> float:
         """Moment of a pass, the first touch being number 0."""

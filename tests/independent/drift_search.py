@@ -43,11 +43,16 @@ def cheapest_within(days: float, ring: float, start: float, lean: float, behind:
     turn."""
     least = math.inf
     for waiting in np.linspace(6378e3 + 260e3, 1.3 * ring, 90):
-        for more in leans:
+        flat = transfer(start, waiting, 0.0) + transfer(waiting, ring, 0.0)
+        # a turn costs something on top
+        for more in leans if flat < least else ():
             closing = node_rate(ring, lean) - node_rate(waiting, lean + more)
             way = behind if closing > 0.0 else 2.0 * math.pi - behind
             for left in np.radians([0.0, 0.3, 0.6, 1.0, 2.0]):
                 if closing == 0.0 or (way - left) / abs(closing) > days * DAY:
+                    continue
+                if left == 0.0 and more == 0.0:
+                    least = min(least, flat)
                     continue
                 tilt = math.acos(
                     min(1.0, math.cos(lean) * math.cos(lean + more)

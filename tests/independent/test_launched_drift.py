@@ -12,18 +12,24 @@ import math
 from functools import cache
 from typing import Any
 
+import jsonschema
 import numpy as np
 import pytest
 
+from ringwright.models.errors import InputError
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.robustness.drift_story import DriftStory
+from ringwright.optimizer.robustness.flights_with_errors import stories
+from ringwright.optimizer.robustness.linear import LinearStory
 from ringwright.reports.result import result_text
+from ringwright.reports.result_schema import result_schema
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.sheet.text import sheet_text
 from ringwright.reports.terminal import plan_text
 from ringwright.tests.worlds import THREE_BY_DRIFT
 
-from ..planned import planned, scenario_of
+from ..planned import scenario_of
 from .drift_search import DAY, cheapest_within, transfer
 from .printed_flight import fly_printed
 from .small_reader import Case, Pad, read_case
@@ -35,6 +41,12 @@ TIME_D = 1.3
 COST_M_S = 3.0
 """Of each craft: what the grids leave, and circles that are entered with a radial part over an oblate body."""
 STEP_S = 20.0
+CARRIER = """[[carrier]]
+name = "Barrow"
+craft = ["Rowan", "Aspen", "Linden"]
+delta_v_m_s = 0.0
+lasts_d = 2.0
+"""
 
 
 def text_of(spread_deg: float, days: float) -> str:
@@ -42,7 +54,7 @@ def text_of(spread_deg: float, days: float) -> str:
     return THREE_BY_DRIFT.format(spread=spread_deg, node=45.0 - spread_deg / 3.0, days=days)
 
 
-NEAR, FAR = text_of(9.0, 12.0), text_of(75.0, 170.0)
+NEAR, FAR = text_of(9.0, 6.0), text_of(75.0, 170.0)
 
 
 @cache
@@ -76,8 +88,11 @@ def node_rate_of(case: Case) -> float:
     return strength * math.sqrt(case.gm / case.radius**3) * math.cos(case.inclination)
 
 
-def least_of_all(case: Case, days: float) -> float:
-    """The least total over all choices of liftoffs and planes, every craft in its plane within so many days."""
+def least_of_all(case: Case, days: float, *, together: bool = False) -> float:
+    """The least total over all choices of liftoffs and planes, every craft in its plane within so many days.
+
+    ``together``: all on one launch.
+    """
     (pad,) = case.pads
     start, leans = pad.insertions[0].radius, np.radians([-2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0])
     tried = passes(case, pad)
@@ -90,8 +105,9 @@ def least_of_all(case: Case, days: float) -> float:
         return cheapest_within(days - since / DAY, case.radius, start, case.inclination, behind, leans)
 
     least = math.inf
-    for chosen in itertools.combinations(tried, len(case.craft)):
-        if any(late[0] - early[0] < pad.turnaround for early, late in itertools.pairwise(chosen)):
+    size = len(case.craft)
+    for chosen in [(one,) * size for one in tried] if together else itertools.combinations(tried, size):
+        if not together and any(late[0] - early[0] < pad.turnaround for early, late in itertools.pairwise(chosen)):
             continue
         for order in itertools.permutations(range(case.planes)):
             behind = [
@@ -119,8 +135,7 @@ def test_a_launched_drift_flown_from_what_is_printed() -> None:
 
 @pytest.mark.soak
 def test_months_of_launched_drifts_flown_from_what_is_printed() -> None:
-    """Every plan of the front."""
-    flown(FAR, planned(FAR))
+    flown(FAR, best(FAR)[1])
 
 
 def flown(text: str, result: dict[str, Any]) -> None:
@@ -152,3 +167,44 @@ def test_screen_and_sheet_name_the_plane_launched_into_and_the_wait() -> None:
         assert sheet[item["craft"]].count("[ ] Burn at") == len(item["burns"])
     assert "into plane 1" in screen
     assert "drifts from the first passes of its site" in screen
+
+
+CARRIED = NEAR.replace('[[craft]]\nname = "Rowan"', CARRIER + '[[craft]]\nname = "Rowan"')
+
+
+def test_craft_let_go_together_in_a_parking_orbit_drift_apart() -> None:
+    """All on one launch: flown from what is printed, and no dearer than the search from its one pass."""
+    outcome, result = best(CARRIED)
+    (plan, *_) = result["plans"]
+    (carrier,) = plan["carriers"]
+    assert carrier["parks_in_plane"] == 1
+    assert carrier["first_touch_s"] is None
+    assert {item["carrier"] for item in plan["craft"]} == {"Barrow"}
+    assert {item["plane"] for item in plan["craft"]} == {0, 1, 2}
+    assert {drop["time_s"] for drop in carrier["drops"]} == {carrier["insertion_s"]}
+    assert carrier["burns"] == []
+    ended = fly_printed(CARRIED, result)
+    assert max(abs(one.slot_error_deg) for one in ended) < OFF_DEG
+    assert max(one.off_plane_deg for one in ended) < OFF_DEG
+    jsonschema.validate(result, result_schema())
+    screen = " ".join(plan_text(outcome, 120).split())
+    assert "lets all craft go there, in the parking orbit in plane 1" in screen
+    assert "rides on Barrow, is let go in the parking orbit" in screen
+    case = read_case(CARRIED, body=result["body"])
+    assert plan["delta_v_m_s"] <= least_of_all(case, 6.0 - TIME_D, together=True) + COST_M_S * len(case.craft)
+
+
+def test_craft_on_one_carrier_share_the_errors_of_its_launcher() -> None:
+    text = CARRIED + "[errors]\nnode_deg = 0.05\n"
+    outcome, _ = best(text)
+    told = [one for one in stories(outcome) if isinstance(one, LinearStory)]
+    assert any(isinstance(one, DriftStory) for one in told)
+    assert [(one.company, one.shared) for one in told] == [(0, 5)] * 3
+
+
+def test_more_craft_than_a_plane_has_slots_are_refused_where_they_cannot_drift() -> None:
+    with pytest.raises(InputError, match=r"a plane has 1 slots: name no more than that, or let them drift to others"):
+        scenario_of(CARRIED.replace('name = "earth"', 'name = "earth"\nj2 = 0.0'))
+    four = CARRIED.replace('"Linden"]', '"Linden", "Hazel"]') + '[[craft]]\nname = "Hazel"\n'
+    with pytest.raises(InputError, match=r"the ring has 3 slots: name no more than that\."):
+        scenario_of(four)

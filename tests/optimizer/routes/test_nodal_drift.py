@@ -40,7 +40,7 @@ PRICE_M_S = 7.0
 @cache
 def options_of(text: str) -> tuple[Problem, Options]:
     (problem,) = problems(scenario_of(text))
-    (place,) = registry.places("drift")
+    place, *_ = registry.places("drift")
     return problem, registry.columns(place, Question(problem=problem))
 
 
@@ -83,7 +83,7 @@ def test_some_of_these_wait_in_another_inclination() -> None:
 def test_a_wait_at_home_meets_plane_and_slot_too() -> None:
     """Each lap on the slot about the moment at which the nodes meet is a way up."""
     problem, _ = options_of(LOWER)
-    (place,) = registry.places("drift")
+    place, *_ = registry.places("drift")
     held = nodal_drift.held_options(Question(problem=problem), 0).of_route(place)
     other = held.take(held.slot == 0)
     some = other.take(np.argsort(other.delta_v_m_s)[:2])
