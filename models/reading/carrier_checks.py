@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 
-from ..carriers import SPACED_MAX
 from ..readouts import no_less
 from ..scenario import Carrier, Scenario
 from .document import Table
 from .launch_checks import quoted_payload
+
+SPACED_MAX = 10
+"""Most craft on one carrier whose drops are a stated time apart: their loads are found by sets of slots."""
 
 
 def check_carriers(scenario: Scenario, root: Table) -> None:
