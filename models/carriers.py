@@ -23,9 +23,6 @@ from .arrays import Array
 from .errors import InputError
 from .ring import TURN_RAD, Ring
 
-SPACED_MAX = 10
-"""Most craft on one carrier whose drops are a stated time apart: their loads are found by sets of slots."""
-
 PASSES = 12
 """So many passes after the first are looked at for slots that come to the touching point."""
 

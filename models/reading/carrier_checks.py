@@ -9,6 +9,9 @@ from ..scenario import Carrier, Scenario, on_ring
 from .document import Table
 from .launch_checks import quoted_payload
 
+SPACED_MAX = 10
+"""Most craft on one carrier whose drops are a stated time apart: their loads are found by sets of slots."""
+
 
 def check_carriers(scenario: Scenario, root: Table) -> None:
     """Raise InputError for the first carrier whose craft or launch sites contradict the rest of the scenario."""

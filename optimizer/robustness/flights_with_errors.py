@@ -6,7 +6,7 @@ Blocks of a fixed size, so that the same seed gives the same flights whatever th
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from ...models.errors import InputError
 from ...models.ring import Ring
 from ...models.scenario import Errors, Scenario
 from ..craft_plan import CarrierPlan, CraftPlan
-from ..outcome import Outcome
+from ..outcome import Outcome, Plan
 from .closed_form import Flights, fly, normals_of
 from .craft_leg import Story, has_closed_form, story_of
 from .drift_story import drift_story_of
@@ -32,9 +32,28 @@ CARRIERS = 1 << 29
 
 def stories(outcome: Outcome) -> tuple[AnyStory, ...]:
     """What each craft that the best plan moves has before it."""
-    scenario, ring, plan = outcome.scenario, outcome.ring, outcome.plans[0]
-    match_s = plan.hold.match_s if plan.hold is not None else 0.0
-    return tuple(_story_of(scenario, ring, part, match_s, plan.carriers) for part in plan.craft)
+    return tuple(story_in(outcome, part) for part in outcome.plans[0].craft)
+
+
+def story_in(outcome: Outcome, part: CraftPlan) -> AnyStory:
+    """What one craft of the best plan has before it."""
+    plan = outcome.plans[0]
+    return _story_of(outcome.scenario, outcome.ring, part, _match_s(plan), plan.carriers)
+
+
+def same_story(outcome: Outcome, part: CraftPlan) -> Hashable | None:
+    """Craft for which this is equal have the same story in plans of one scenario; None where nothing says so."""
+    item = part.itinerary
+    if item is None or part.carrier is not None:
+        return None
+    flown = (item.start_s, item.position.tobytes(), item.velocity.tobytes(), item.impulses, part.burns)
+    what = (part.craft, part.route, part.plane, part.slot, part.passes, part.revolutions)
+    begun = (part.pad, part.insertion, part.launch_s)
+    return (what, begun, flown, _match_s(outcome.plans[0]), outcome.ring)
+
+
+def _match_s(plan: Plan) -> float:
+    return plan.hold.match_s if plan.hold is not None else 0.0
 
 
 def _story_of(

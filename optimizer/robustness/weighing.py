@@ -6,7 +6,7 @@ Weighing is over the plans that were listed, one by one: it proves nothing about
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
@@ -21,7 +21,7 @@ from ..choice.alternatives import relabeled
 from ..outcome import Front, Outcome, Plan, PlanRisk
 from .budget import SHARES
 from .completion import Completion, completion, has_errors
-from .flights_with_errors import BLOCK, AnyStory, block, refuse_without_errors, stories
+from .flights_with_errors import BLOCK, AnyStory, block, refuse_without_errors, same_story, story_in
 from .quantiles import Quantile, quantiles
 
 Progress = Callable[[str], None]
@@ -109,23 +109,30 @@ def weighed(
 
 
 def _each(outcome: Outcome, samples: int, seed: int, progress: Progress) -> Iterator[WeighedPlan]:
+    known: dict[Hashable, float] = {}
     for plan in outcome.plans:
         poll()
         progress(f"weighing plan {plan.rank} of {len(outcome.plans)}")
         alone = replace(outcome.at_phase_of(plan), plans=(plan,))
-        speed, mass = _load(alone, samples, seed) if has_errors(outcome.scenario) else (None, None)
+        speed, mass = _load(alone, samples, seed, known) if has_errors(outcome.scenario) else (None, None)
         done = completion(alone, plan, samples, seed)
         yield WeighedPlan(plan=plan, load_m_s=speed, load_kg=mass, completion=done)
 
 
-def _load(outcome: Outcome, samples: int, seed: int) -> tuple[float, float | None]:
+def _load(outcome: Outcome, samples: int, seed: int, known: dict[Hashable, float]) -> tuple[float, float | None]:
+    """What is to be loaded by the only plan, in all; ``known`` is added to: what craft need that fly the same."""
     speeds: list[float] = []
     masses: list[float] | None = []
     craft = {one.name: one for one in outcome.scenario.craft}
-    for index, story in enumerate(stories(outcome)):
-        speed = _most(story, samples, seed, index)
+    for index, part in enumerate(outcome.plans[0].craft):
+        poll()
+        same = same_story(outcome, part)
+        if same is None or (index, same) not in known:
+            speed = _most(story_in(outcome, part), samples, seed, index)
+            known[index, same] = speed
+        speed = known[index, same]
         speeds.append(speed)
-        one = craft[story.craft]
+        one = craft[part.craft]
         if one.dry_mass_kg is None or one.isp_s is None:
             masses = None
         elif masses is not None:

@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
 
 from ringwright.cli import main
 from ringwright.models.readouts import span
+from ringwright.optimizer.craft_plan import CraftPlan
+from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.robustness import weighing
+from ringwright.optimizer.robustness.flights_with_errors import story_in
 from ringwright.tests.worlds import FLAT_ROCK, heavy
+
+from ..planned import outcome_of, scenario_of
 
 RING = f"""
 title = "Ring at risk"
@@ -73,3 +81,24 @@ def test_nothing_to_weigh_by(scenario: str, capsys: pytest.CaptureFixture[str]) 
     bare = ["--set", "risk.slip_share=0", "--set", "risk.loss_share=0"]
     assert main(["risk", scenario, *bare, "--set", "errors.burn_share=0", "--set", 'goal.minimize="load_p99"']) == 2
     assert "add [errors]" in " ".join(capsys.readouterr().err.split())
+
+
+def test_a_plan_weighs_the_same_beside_others(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What craft need that fly the same in several plans is worked out once, and is what it is for each plan alone."""
+    outcome = outcome_of(scenario_of(RING))
+    again = replace(outcome.plans[0], rank=len(outcome.plans) + 1)
+    outcome = replace(outcome, plans=(*outcome.plans, again))
+    asked: list[str] = []
+
+    def counted(of: Outcome, part: CraftPlan) -> Any:
+        asked.append(part.craft)
+        return story_in(of, part)
+
+    monkeypatch.setattr(weighing, "story_in", counted)
+    together = weighing.weighed(outcome, samples=500)
+    assert len(together) > 2
+    assert len(asked) <= sum(len(plan.craft) for plan in outcome.plans[:-1])
+    for plan, found in zip(outcome.plans, together, strict=True):
+        [alone] = weighing.weighed(replace(outcome, plans=(plan,)), samples=500)
+        assert alone.load_m_s == found.load_m_s
+        assert alone.load_kg == found.load_kg
