@@ -69,9 +69,6 @@ def _check_drops(carrier: Carrier, table: Table) -> None:
     """Raise InputError where drops are a time apart, but more craft are aboard than such loads are found for."""
     if carrier.between_drops_s <= 0.0:
         return
-    # loaded where it is asked for: it takes numpy along
-    from ..carriers import SPACED_MAX
-
     count = len(carrier.craft)
     if count > SPACED_MAX:
         raise table.error(
