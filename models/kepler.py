@@ -20,6 +20,9 @@ from .errors import FlightError
 # anomaly loses digits near the parabola
 NEAR_PARABOLIC = 1e-4
 
+NEARLY_ROUND = 0.2
+"""Eccentricity below which two terms of the series start Kepler's equation."""
+
 
 class Universal(NamedTuple):
     """Universal functions of an arc: anomaly ``chi`` and ``u1`` to ``u3`` at it, for GM = 1 (Battin 1999, sec. 4.5)."""
@@ -76,7 +79,8 @@ def propagate(position: Array, velocity: Array, time_s: Array | float, gm: float
     """
     root = math.sqrt(gm)
     arc = _fly_rows(position, velocity, time_s, root)
-    return np.moveaxis(arc.end, 0, -1), np.moveaxis(arc.end_speed, 0, -1) * root
+    behind = (*range(1, arc.end.ndim), 0)
+    return arc.end.transpose(behind), arc.end_speed.transpose(behind) * root
 
 
 def _fly_rows(position: Array, velocity: Array, time_s: Array | float, root: float) -> Arc:
@@ -84,10 +88,10 @@ def _fly_rows(position: Array, velocity: Array, time_s: Array | float, root: flo
     position, velocity = np.asarray(position, dtype=np.float64), np.asarray(velocity, dtype=np.float64)
     time = np.asarray(time_s, dtype=np.float64) * root
     shape = np.broadcast_shapes(position.shape[:-1], velocity.shape[:-1], time.shape)
-    size = position.shape[-1:]
+    size, ahead = position.shape[-1:], (len(shape), *range(len(shape)))
     return fly(
-        np.ascontiguousarray(np.moveaxis(np.broadcast_to(position, shape + size), -1, 0)),
-        np.ascontiguousarray(np.moveaxis(np.broadcast_to(velocity, shape + size) / root, -1, 0)),
+        np.ascontiguousarray(np.broadcast_to(position, shape + size).transpose(ahead)),
+        np.ascontiguousarray((np.broadcast_to(velocity, shape + size) / root).transpose(ahead)),
         np.broadcast_to(time, shape),
     )
 
@@ -208,7 +212,7 @@ def eccentric_anomaly(mean: Array, eccentricity: Array) -> Array:
     """Solve Kepler's equation M = E - e sin E for mean anomalies in [-pi, pi], rad, and e in [0, 1).
 
     Start and fourth-order correction after Danby (1992), *Fundamentals of Celestial Mechanics*, 2nd ed., eqs. 6.6.7
-    to 6.6.9.
+    to 6.6.9; where all are nearly round the start is the first terms of the series in e, so that one correction does.
 
     Raises:
         FlightError: no convergence.
@@ -216,7 +220,11 @@ def eccentric_anomaly(mean: Array, eccentricity: Array) -> Array:
     >>> round(float(eccentric_anomaly(np.array([1.0]), np.array([0.5]))[0]), 9)
     1.498701134
     """
-    anomaly = mean + 0.85 * eccentricity * np.sign(mean)
+    if eccentricity.max(initial=0.0) < NEARLY_ROUND:
+        first = eccentricity * np.sin(mean)
+        anomaly = mean + first * (1.0 + eccentricity * np.cos(mean))
+    else:
+        anomaly = mean + 0.85 * eccentricity * np.sign(mean)
     for _ in range(12):
         sine, cosine = np.sin(anomaly), np.cos(anomaly)
         e_sin, e_cos = eccentricity * sine, eccentricity * cosine

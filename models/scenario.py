@@ -208,10 +208,9 @@ class Carrier:
 
     Args:
         craft: names of those on board; it flies with all of them, or not at all.
-        delta_v_m_s: what it can burn with all of them on board.
-        mass_kg: its own, counted against what a launcher can lift.
+        delta_v_m_s, mass_kg: what it can burn with all of them on board; its own mass, which its launcher lifts, too.
         passes_max, lasts_s: it drops craft on so many passes after the first touch, and so long after the insertion.
-        between_drops_s: least time between two drops; 0 where craft may leave together.
+        between_drops_s, changes_max: least time between drops, 0 for any; most changes of its orbit between them.
         pads: launch sites that may launch it, none of them: any.
     """
 
@@ -222,6 +221,7 @@ class Carrier:
     passes_max: int = count_by_default("carrier", "passes_max")
     lasts_s: float = number_by_default("carrier", "lasts")
     between_drops_s: float = number_by_default("carrier", "between_drops")
+    changes_max: int = count_by_default("carrier", "changes_max")
     pads: tuple[str, ...] = ()
 
 

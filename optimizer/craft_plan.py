@@ -189,14 +189,25 @@ class Drop:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NextOrbit:
+    """The orbit that a carrier changes into on a pass (0: the first touch), its apsides as radii."""
+
+    number: int
+    pass_every_s: float
+    period_s: float
+    periapsis_m: float
+    apoapsis_m: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class CarrierPlan:
     """What one carrier flies: its own burns, as flown, and whom it drops when.
 
-    ``period_s`` and the apsides (radii) are those of the orbit it drops from; ``pass_every_s`` from pass to pass, 0
-    where it drops all craft at once. ``lowest_m`` is the lowest radius that it flies through after insertion while it
-    has craft on board. ``periapsis_safe``: whether the orbit it is left in clears the floor.
-    ``meets_s`` is its first later pass that finds a filled slot, None where none of the next ones does: what becomes of
-    its operator decides that, before that moment.
+    ``period_s`` and the apsides (radii) are those of the orbit it drops from first; ``pass_every_s`` from pass to
+    pass, 0 where it drops all craft at once. ``then`` is the one it changes into, if it does. ``lowest_m`` is the
+    lowest radius that it flies through after insertion while it has craft on board. ``periapsis_safe``: whether the
+    orbit it is left in clears the floor. ``meets_s`` is its first later pass that finds a filled slot, None where none
+    of the next ones does: what becomes of its operator decides that, before that moment.
     """
 
     carrier: str
@@ -218,6 +229,7 @@ class CarrierPlan:
     periapsis_safe: bool
     meets_s: float | None
     meets: str | None
+    then: NextOrbit | None = None
     itinerary: Itinerary = field(repr=False, compare=False)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from dataclasses import replace
 from functools import partial
 
 from ..models import deadline
@@ -18,6 +19,7 @@ from .choice import front as front_walk
 from .choice.alternatives import Alternative, alternatives
 from .choice.contenders import differs, value
 from .choice.infeasible import diagnose
+from .choice.nearest_plans import values_that_serve
 from .choice.objectives import Chosen
 from .choice.oblate_notes import notes_on_flight
 from .choice.other_fronts import UNITS, other_fronts
@@ -219,6 +221,11 @@ def _no_plan(selection: Selection, late: str, progress: Progress, *, brief: bool
             near = rejected(selection, scenario.minimize)
     if near and (not late or late == BROKEN_IN_FLIGHT):
         infeasible, unfinished = broken_in_flight(near, all_flown=not late), ""
+        if late:
+            progress("no plan; trying the limits that the nearest plans break")
+            with suppress(*ENDED):
+                binds = values_that_serve(scenario, near, serves)
+                infeasible = replace(infeasible, binds=binds, together=len(binds) > 1)
     elif late:
         proof = _undecided(selection)
         unfinished = f"{late}; no plan was found before that, and none was proved impossible"

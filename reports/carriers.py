@@ -66,7 +66,15 @@ def _orbit(outcome: Outcome, carrier: CarrierPlan) -> str:
     radius_m = outcome.scenario.body.radius_m
     low, high = ((r - radius_m) * 1e-3 for r in (carrier.periapsis_m, carrier.apoapsis_m))
     shown = f"Drop orbit: {plain(low)} km to {plain(high)} km, period {clock(carrier.period_s)}"
-    return f"{shown}, a touch every {clock(carrier.pass_every_s)}." if carrier.pass_every_s else f"{shown}."
+    shown = f"{shown}, a touch every {clock(carrier.pass_every_s)}." if carrier.pass_every_s else f"{shown}."
+    if carrier.then is None:
+        return shown
+    low, high = ((r - radius_m) * 1e-3 for r in (carrier.then.periapsis_m, carrier.then.apoapsis_m))
+    return (
+        f"{shown} From touch {carrier.then.number + 1} on: {plain(low)} km to {plain(high)} km, period "
+        f"{clock(carrier.then.period_s)}, a touch every {clock(carrier.then.pass_every_s)}; who leaves on that touch "
+        "leaves after the burn."
+    )
 
 
 def duty_text(outcome: Outcome, carrier: CarrierPlan) -> str:

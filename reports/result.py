@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..models.scenario import Scenario
-from ..optimizer.craft_plan import Burn, CarrierPlan, CraftPlan
+from ..optimizer.craft_plan import Burn, CarrierPlan, CraftPlan, NextOrbit
 from ..optimizer.outcome import (
     AimFront,
     Bind,
@@ -194,6 +194,16 @@ def _plan(scenario: Scenario, plan: Plan, under: UnderForces | None = None) -> d
     }
 
 
+def _next_orbit(scenario: Scenario, orbit: NextOrbit) -> dict[str, Any]:
+    return {
+        "from_touch": orbit.number + 1,
+        "touch_every_s": number(orbit.pass_every_s, "s"),
+        **named(orbit, "period_s"),
+        "periapsis_km": _altitude(scenario, orbit.periapsis_m),
+        "apoapsis_km": _altitude(scenario, orbit.apoapsis_m),
+    }
+
+
 def _carrier(scenario: Scenario, carrier: CarrierPlan) -> dict[str, Any]:
     return {
         **named(carrier, "carrier", "pad", "insertion", "launch_s", "insertion_s", "parking_wait_s"),
@@ -202,6 +212,7 @@ def _carrier(scenario: Scenario, carrier: CarrierPlan) -> dict[str, Any]:
         **named(carrier, "period_s"),
         "periapsis_km": _altitude(scenario, carrier.periapsis_m),
         "apoapsis_km": _altitude(scenario, carrier.apoapsis_m),
+        **({} if carrier.then is None else {"then": _next_orbit(scenario, carrier.then)}),
         "lowest_km": _altitude(scenario, carrier.lowest_m),
         "delta_v_m_s": number(carrier.delta_v_m_s, "m_s"),
         "delta_v_allowed_m_s": number(carrier.allowed_m_s, "m_s"),

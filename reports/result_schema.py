@@ -67,8 +67,10 @@ OBJECTS = {
     "propellant_after_kg=number?",
     "free_form": "primer_excess=number linear_estimate_m_s=number estimate_model=text family=text",
     "carrier": "carrier=text pad=text insertion=text launch_s=number insertion_s=number parking_wait_s=number "
-    "first_touch_s=number touch_every_s=number period_s=number periapsis_km=number apoapsis_km=number lowest_km=number "
-    "delta_v_m_s=number delta_v_allowed_m_s=number burns=[burn] drops=[drop] open_duty=open_duty",
+    "first_touch_s=number touch_every_s=number period_s=number periapsis_km=number apoapsis_km=number "
+    "then=next_orbit~ lowest_km=number delta_v_m_s=number delta_v_allowed_m_s=number burns=[burn] drops=[drop] "
+    "open_duty=open_duty",
+    "next_orbit": "from_touch=count touch_every_s=number period_s=number periapsis_km=number apoapsis_km=number",
     "drop": "craft=text touch=count time_s=number",
     "open_duty": "what=text re_enters=flag meets_s=number? meets=text?",
     "infeasible": "limit=text? value=number? serves=number? binds=[bind] together=flag reason=text?",

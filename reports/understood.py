@@ -276,6 +276,8 @@ def _carrier_items(scenario: Scenario) -> list[str]:
             f"burns up to {brief(carrier.delta_v_m_s)} m/s",
         ]
         said.append(f"drops within {carrier.passes_max} passes of the ring after the first touch")
+        if carrier.changes_max:
+            said.append("may change its orbit once between drops")
         if carrier.between_drops_s > 0.0:
             said.append(f"drops are at least {duration(carrier.between_drops_s, scenario.body)} apart")
         if math.isfinite(carrier.lasts_s):

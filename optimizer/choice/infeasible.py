@@ -265,7 +265,10 @@ class _Search:
             # what keeps a site on the ground gives way by as little as geometry asks; else as far as it can
             for steps in dict.fromkeys((first.first, first.count) if blocked else (first.count,)):
                 wide = first.apply(scenario, first.value(steps))
-                for second in loosenings(wide) if blocked else items[number + 1 :]:
+                still = blocked_sites(wide) if blocked else None
+                others = loosenings(wide) if blocked else items[number + 1 :]
+                # where the site may not launch yet, what else keeps it on the ground comes first
+                for second in others if still is None else still.items:
                     self._step(f"no plan; trying {first.key} with {second.key}")
                     loosest = second.value(second.count)
                     if self._feasible(second.apply(wide, loosest)):

@@ -137,10 +137,10 @@ class _Search:
     def settle(self, bound: float) -> None:
         """Fly the best, and the next one where that breaks a limit, until the best of all keeps its limits.
 
-        Once a plan that was flown comes to the bound, others can be better only by the next aims: for these no more
-        is flown than for one phase.
+        For all phases after the first no more is flown than for two; once a plan that was flown comes to the bound,
+        others can be better only by the next aims: for these no more than for one.
         """
-        spare_turns = math.inf
+        spare_turns = 2.0 * WORK_MAX_TURNS
         while self.best is not None and not self.best.flown:
             one = self.best
             self.found.remove(one)

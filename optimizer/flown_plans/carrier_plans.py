@@ -10,7 +10,7 @@ import numpy as np
 from ...models import frames
 from ...models.flight.flown import readout
 from ...models.scenario import Craft
-from ..craft_plan import CarrierPlan, Drop
+from ..craft_plan import CarrierPlan, Drop, NextOrbit
 from ..problem.options import Options
 from ..problem.problem import Problem
 from ..routes.carrier_flight import carrier_key
@@ -54,7 +54,8 @@ def _plan(
     )
     burns = burns_of(Craft(name=carrier.name), [by.flight], 0.0, problem.scenario.pads[way.pad].upper_stage)
     last = drops[-1].time_s
-    shown = readout(by.flight.states(drops[0].time_s)[0], problem.ring.gm)
+    first = drops[0] if not by.name.changes_on or drops[0].number < by.name.changes_on else None
+    shown = readout(by.flight.states(first.time_s if first else by.first_pass_s)[0], problem.ring.gm)
     meets_s, meets = _meets(problem, options, load, by)
     legs = [leg for leg in by.flight.legs() if leg.start_s < last]
     lowest = min((leg.lowest_m for leg in legs if leg.lowest_s <= last), default=problem.ring.radius_m)
@@ -79,6 +80,22 @@ def _plan(
         meets_s=meets_s,
         meets=meets,
         itinerary=by.flight.itinerary,
+        then=_next_orbit(problem, by, drops[-1].number),
+    )
+
+
+def _next_orbit(problem: Problem, by: Carried, last: int) -> NextOrbit | None:
+    """The orbit that a carrier changes into before its last drop; None where it keeps to one."""
+    number = by.name.changes_on
+    if not number or last < number:
+        return None
+    shown = readout(by.flight.states(by.pass_s(number))[0], problem.ring.gm)
+    return NextOrbit(
+        number=number,
+        pass_every_s=by.then_every_s,
+        period_s=shown.period_s,
+        periapsis_m=shown.periapsis_m,
+        apoapsis_m=shown.apoapsis_m,
     )
 
 
@@ -99,7 +116,7 @@ def _meets(
     there.update({k.slot: k.name for k in problem.kept})
     slots = np.array([s for s in there if s // ring.slots == plane])
     numbers = last + 1 + np.arange(ROUNDS_AHEAD * ring.slots)
-    times = np.asarray(by.first_pass_s + numbers * by.pass_every_s, dtype=np.float64)
+    times = np.array([by.pass_s(number) for number in numbers.tolist()])
     apart = np.abs(frames.wrap(ring.phase(times[:, None], slots[None, :]) - here)) * ring.radius_m
     near = apart <= max(problem.scenario.limits.separation_m, 1.0)
     hit = np.flatnonzero(near.any(axis=1))

@@ -55,16 +55,18 @@ class Loosening:
     @property
     def first(self) -> int:
         """Steps to the first value that may serve."""
-        if self.least is None:
-            return 1
-        away = self._sign * (self.least / (self.step * self.unit) - self._base)
-        return min(max(math.ceil(away - 1e-9), 1), self.count)
+        return 1 if self.least is None else self.steps_to(self.least)
 
     @property
     def count(self) -> int:
         """Steps to the loosest value."""
         away = abs(self.most / (self.step * self.unit) - self._base)
         return max(math.floor(away + 1e-9) if self._sign > 0 else math.ceil(away - 1e-9), 1)
+
+    def steps_to(self, value: float) -> int:
+        """Steps to the first value that allows another, SI; to the loosest at most."""
+        away = self._sign * (value / (self.step * self.unit) - self._base)
+        return min(max(math.ceil(away - 1e-9), 1), self.count)
 
     def value(self, steps: int) -> float:
         """The value so many steps looser, as it is read back from what is printed, SI."""

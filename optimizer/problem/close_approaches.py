@@ -61,13 +61,19 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: Mask) -
     begun, by_touches = options.way < 0, _by_touches(options)
     found = []
     period = options.phasing_s / np.maximum(options.revolutions, 1)
-    passing = np.where(options.passes > 0, (options.burn_s - options.touch_s) / np.maximum(options.passes, 1), 0.0)
+    before, rode_m_s = _rode(options, arrival_speed_m_s)
+    rode_s = (2.0 - (rode_m_s / ring.speed_m_s) ** 2) ** -1.5 * ring.period_s
+    after = options.passes - before
+    change_s = options.touch_s + before * np.where(before > 0, rode_s, 0.0)
+    passing = np.where(after > 0, (options.burn_s - change_s) / np.maximum(after, 1), 0.0)
     for i in range(int(options.passes.max(initial=0))):
         live = (options.passes > i) & by_touches
-        time = np.where(live, options.touch_s + i * passing, np.nan)
+        time = np.where(i < before, options.touch_s + i * rode_s, change_s + (i - before) * passing)
+        time = np.where(live, time, np.nan)
         lead = options.lead_rad + ring.rate_rad_s * (time - options.burn_s)
-        speed = np.where(live, arrival_speed_m_s, np.nan)
-        arriving = np.where(begun & (time <= EPOCH_S), np.nan, speed)
+        speed = np.where(live, np.where(i < before, rode_m_s, arrival_speed_m_s), np.nan)
+        arriving = np.where((i == before) & (i > 0), rode_m_s, speed)
+        arriving = np.where((begun & (time <= EPOCH_S)) | ~live, np.nan, arriving)
         first = live & (i == 0)
         found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=speed, first=first))
     for i in range(int(options.revolutions.max(initial=0))):
@@ -80,9 +86,20 @@ def touches(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: Mask) -
             arriving = np.where(
                 on_ring | (begun & (time <= EPOCH_S)), np.nan, np.where(live, arrival_speed_m_s, np.nan)
             )
+            arriving = np.where(live & (before > 0) & (after == 0), rode_m_s, arriving)
         first = live & (options.passes == 0) & (i == 0)
         found.append(Touches(time_s=time, lead_rad=lead, arriving_m_s=arriving, leaving_m_s=leaving, first=first))
     return found
+
+
+def _rode(options: Options, speed_m_s: F) -> tuple[I, F]:
+    """Passes of each in another orbit before the one that it first burns from, and its speed at the ring there."""
+    before, rode_m_s = np.zeros(len(options), dtype=np.int64), speed_m_s.copy()
+    for rows, table in options.detailed():
+        rode = table.rode()
+        if rode is not None:
+            before[rows], rode_m_s[rows] = rode
+    return before, np.where(before > 0, rode_m_s, 0.0)
 
 
 def _by_touches(options: Options) -> Mask:

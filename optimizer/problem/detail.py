@@ -63,6 +63,10 @@ class Detail:
         """Speed on the orbit from which each first burns at the ring, (n,); None where it is the craft's own."""
         return None
 
+    def rode(self) -> tuple[NDArray[np.int64], F] | None:
+        """Passes in another orbit before that, and the speed at the ring there, (n,); None where there is none."""
+        return None
+
     def burns(self, problem: Problem, options: Options, size_m_s: F, time_s: F) -> tuple[F, F]:
         """Sizes and times of the burns, (n, burns), from those of plain phasing; nan where there is none."""
         return size_m_s, time_s

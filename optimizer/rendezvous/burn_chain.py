@@ -243,7 +243,7 @@ def sweep(chain: Chain, on_miss: Array, on_last: Array, loads: list[Load | None]
             out[:, index] = _along(arc.start, arc.start_speed, arc.start_radius, load.on_start, load.on_start_speed)
         out[:, index] -= dot(position, chain.burns[index])
         first = last + 1 + index * size
-        out[:, first : first + size] = np.moveaxis(velocity, 0, 1)
+        out[:, first : first + size] = velocity.swapaxes(0, 1)
     return out
 
 

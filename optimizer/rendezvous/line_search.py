@@ -19,7 +19,7 @@ SHIFTS = 25  # bisections for the trust region's multiplier
 
 def norm(rows: Array) -> Array:
     """Length of each row."""
-    return np.asarray(np.sqrt((rows**2).sum(axis=1)))
+    return np.asarray(np.sqrt(np.einsum("ij,ij->i", rows, rows)))
 
 
 def within_reach(pull: Array, steepness: Array, reach: Array) -> Array:

@@ -12,6 +12,9 @@ Units: ring radius 1, GM 1. Relative states are (outward, along the arc, cross) 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -72,6 +75,26 @@ def linear_estimate(state: Array, allowed: Array) -> Array:
     costate: Array = np.linalg.solve(np.swapaxes(spread, 1, 2), best)[:, :, 0].astype(np.float64)
     value: Array = size * (need * costate).sum(axis=1) / np.maximum(_longest(allowed, used, costate), 1e-300)
     return value
+
+
+@dataclass(frozen=True, kw_only=True)
+class LinearEstimates:
+    """What the linearized model says of one start and slot for several times; worked out when it is first read.
+
+    Args:
+        offset: relative state at the start, (6,), in ring radii and circular speeds.
+        allowed: times, (B,), in radians of ring motion.
+        speed_m_s: circular speed.
+    """
+
+    offset: Array
+    allowed: Array
+    speed_m_s: float
+
+    @cached_property
+    def each_m_s(self) -> Array:
+        """Estimates, (B,)."""
+        return linear_estimate(self.offset, self.allowed) * self.speed_m_s
 
 
 def _primers(allowed: Array, used: NDArray[np.int64], count: int) -> Array:

@@ -30,10 +30,12 @@ from .interior_point import SAME, Polished, polish
 from .question import Guess, Question
 from .tangent_guesses import tangents
 
-# from a first guess; from a guess of two burns; from a flight that is nearly one; and to the last digit
+# from a first guess; from a guess of two burns; from a flight that is nearly one; from one at another time; and to the
+# last digit
 ROUGH = Schedule(iterations=40, barrier_end=1e-5)
 PAIRS = Schedule(iterations=20, barrier_end=1e-5)
 AGAIN = Schedule(iterations=30, barrier=1e-3, barrier_end=1e-5, burn=1e-2, circle=1e-3, margin=1e-4)
+NEIGHBORS = Schedule(iterations=24, barrier=3e-3, barrier_end=1e-5)
 FINE = Schedule(iterations=16, barrier=1e-5, barrier_end=1e-9, burn=1e-3, circle=1e-5, circle_end=1e-7, margin=1e-7)
 ARRIVED = 1e-9  # distance from the slot, ring radii, within which a flight has arrived
 KEPT = 1e-7  # breach of a radius limit, ring radii, that counts as none
@@ -45,6 +47,7 @@ ROUNDS = 3  # of adding burns
 BINDS = 1e-3  # multiplier of a radius limit, circular speeds for each ring radius, from which it binds
 CHALLENGE = 1e-4  # share by which a first guess must be cheaper than a flight found to be tried against it
 NEARLY, FEW = 1.3, 6  # the same for guesses that arrive roughly, and how many of them are tried
+AT_FIRST = 10  # guesses of four burns polished for a question: the best flight was never seen to come of the eighth
 SPARE, PARTED = 0.3, (0.45, 0.7)  # time to spare, rad of ring motion, for burns to be parted, and by what share of it
 SWEEPS = 2  # passes over all times from their neighbors' flights
 ANCHOR_EVERY, ANCHORS_LEAST = 6, 6  # of the allowed times that are solved from first guesses
@@ -67,7 +70,8 @@ def solve(questions: Questions, burns_max: int) -> Bests:
     if burns_max >= 3:
         _improve(questions, best, _guessed(questions, anchors, via_points), ROUGH)
     if burns_max >= 4:
-        _improve(questions, best, _guessed(questions, anchors, guesses), ROUGH)
+        rough = _cheapest(questions, _guessed(questions, anchors, guesses), AT_FIRST)
+        _improve(questions, best, rough, ROUGH)
         _improve(questions, best, _guessed(questions, anchors, along_limit), AGAIN)
         _improve(questions, best, _parted(questions, best), ROUGH)
     for _ in range(ROUNDS):
@@ -76,13 +80,13 @@ def solve(questions: Questions, burns_max: int) -> Bests:
     if count > len(anchors):
         tried: Tried = {}
         for _ in range(SWEEPS):
-            _improve(questions, best, _from_neighbors(questions, best, tried), ROUGH)
+            _improve(questions, best, _from_neighbors(questions, best, tried), NEIGHBORS)
         rest = [index for index in range(count) if index not in anchors]
         better = _improve(questions, best, _challengers(questions, best, rest, burns_max), ROUGH)
         if burns_max >= 4:
             better |= _improve(questions, best, _parted(questions, best), ROUGH, rivals=False)
         if better:
-            _improve(questions, best, _from_neighbors(questions, best, tried), ROUGH)
+            _improve(questions, best, _from_neighbors(questions, best, tried), NEIGHBORS)
     for times in questions.by_start:
         for index in times[1:]:
             earlier, one = best[index - 1], best[index]
@@ -132,15 +136,23 @@ def _challengers(questions: Questions, best: Bests, indices: list[int], burns_ma
         found = tangents(question) + lambert_arcs(question)
         bar = bars[index] * (1.0 - CHALLENGE)
         drafts += [draft_of(guess, index, questions.cases.size) for guess in found if guess.cost < bar]
+    below = {index: bar * NEARLY for index, bar in bars.items()}
+    return drafts + _cheapest(questions, rough, FEW, below)
+
+
+def _cheapest(
+    questions: Questions, drafts: list[Draft], most: int, below: dict[int, float] | None = None
+) -> list[Draft]:
+    """Those drafts of each question that cost least as they stand, up to a number, and less than a bar of each."""
     ranked: dict[int, list[tuple[float, int]]] = {}
-    for burns in sorted({draft.burns for draft in rough}):
-        chosen = [i for i, draft in enumerate(rough) if draft.burns == burns]
-        cases = questions.cases.take(np.array([rough[i].question for i in chosen]))
-        cost = fly_chain(cases, np.stack([rough[i].unknowns for i in chosen], axis=1), burns).cost
+    for burns in sorted({draft.burns for draft in drafts}):
+        chosen = [i for i, draft in enumerate(drafts) if draft.burns == burns]
+        cases = questions.cases.take(np.array([drafts[i].question for i in chosen]))
+        cost = fly_chain(cases, np.stack([drafts[i].unknowns for i in chosen], axis=1), burns).cost
         for i, each in zip(chosen, cost.tolist(), strict=True):
-            if each < bars[rough[i].question] * NEARLY:
-                ranked.setdefault(rough[i].question, []).append((each, i))
-    return drafts + [rough[i] for few in ranked.values() for _, i in sorted(few)[:FEW]]
+            if below is None or each < below[drafts[i].question]:
+                ranked.setdefault(drafts[i].question, []).append((each, i))
+    return [drafts[i] for few in ranked.values() for _, i in sorted(few)[:most]]
 
 
 def _parted(questions: Questions, best: Bests) -> list[Draft]:

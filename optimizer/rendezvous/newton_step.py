@@ -60,7 +60,7 @@ def slopes_of(batch: Batch, here: Flown, limits: Limits) -> Slopes:
     rows = np.concatenate([np.broadcast_to(limits.linear[:, :, None], (*limits.linear.shape, count)), of_bounds])
     unit = np.ones((count, len(batch.unknowns)))
     unit[:, limits.burns :] = batch.scale[:, None]
-    first, arrival, closing = (np.moveaxis(part, -1, 0) * unit[:, None] for part in (rows, of_miss, of_last))
+    first, arrival, closing = (part.transpose(2, 0, 1) * unit[:, None] for part in (rows, of_miss, of_last))
     return Slopes(unit, first, arrival, closing, of_last)
 
 

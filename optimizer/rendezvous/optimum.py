@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TypedDict, Unpack
 
@@ -22,7 +22,7 @@ from ...models.errors import InputError
 from ...models.kepler import fly
 from .burn_chain import Cases, fly_chain
 from .candidates import Best, Questions, peaks_of, side_by_side
-from .linear_estimate import linear_estimate, relative_state
+from .linear_estimate import LinearEstimates, relative_state
 from .multistart import solve
 from .question import Question
 from .tangent_guesses import tangents
@@ -68,8 +68,7 @@ class FreeformSolution:
         primer_excess: how much the primer vector exceeds one, 0 at best: to first order the share of a small extra
             burn that it would save, at the place where it saves most. Where a flight follows a radius limit closely it
             says too much: another burn would meet the limit again.
-        linear_estimate_m_s: least delta-v of the motion linearized about the slot, no bound (see
-            ``linear_estimate.py``): the true least cost may lie below it, the more the larger lead and burns are.
+        estimates, asked: of the linearized model, None with nothing to do, and which of them is of this time.
         family: the kind of first guess that it came from.
         residual: of the conditions of a local optimum, relative to the cost.
     """
@@ -80,10 +79,16 @@ class FreeformSolution:
     lowest_periapsis_m: float | None
     highest_apoapsis_m: float | None
     lowest_m: float
-    linear_estimate_m_s: float
     primer_excess: float
     family: str
     residual: float
+    estimates: LinearEstimates | None = field(default=None, repr=False, compare=False)
+    asked: int = field(default=0, repr=False, compare=False)
+
+    @property
+    def linear_estimate_m_s(self) -> float:
+        """Least delta-v of the motion linearized about the slot, no bound (see ``linear_estimate.py``)."""
+        return 0.0 if self.estimates is None else float(self.estimates.each_m_s[self.asked])
 
 
 class _Needed(TypedDict):
@@ -194,10 +199,11 @@ def least_delta_v_of_each(
         questions = side_by_side([posed[number].questions for number in numbers])
         best = solve(questions, burns_max)
         for number, times_of in zip(numbers, questions.by_start, strict=True):
-            estimate = linear_estimate(offsets[number], posed[number].questions.cases.allowed)
+            own = posed[number]
+            linear = LinearEstimates(offset=offsets[number], allowed=own.questions.cases.allowed, speed_m_s=own.speed)
             # where a shorter flight serves a longer time too, what is proved is still about the longer time
             found[number] = tuple(
-                None if (made := best[index]) is None else _solution(made, posed[number], i, float(estimate[i]))
+                None if (made := best[index]) is None else _solution(made, own, i, linear)
                 for i, index in enumerate(times_of)
             )
     return tuple(found)
@@ -227,7 +233,6 @@ def _nothing_to_do(start: State) -> FreeformSolution:
         lowest_periapsis_m=None,
         highest_apoapsis_m=None,
         lowest_m=radius,
-        linear_estimate_m_s=0.0,
         primer_excess=0.0,
         family="in the slot",
         residual=0.0,
@@ -350,7 +355,7 @@ def _latest_departure(position: Array, velocity: Array, allowed: float, floor: f
     return low
 
 
-def _solution(best: Best, posed: _Posed, index: int, estimate: float) -> FreeformSolution:
+def _solution(best: Best, posed: _Posed, index: int, estimates: LinearEstimates) -> FreeformSolution:
     cases = posed.questions.cases.take(np.array([index]))
     chain = fly_chain(cases, best.unknowns[:, None], best.burns)
     burns = []
@@ -383,10 +388,11 @@ def _solution(best: Best, posed: _Posed, index: int, estimate: float) -> Freefor
         lowest_periapsis_m=min(periapses) * posed.length if periapses else None,
         highest_apoapsis_m=max(apoapses) * posed.length if apoapses else None,
         lowest_m=min(float(e.radius[0]) for e in low) * posed.length,
-        linear_estimate_m_s=estimate * posed.speed,
         primer_excess=max(0.0, peaks_of(best, cases, chain)[0].length - 1.0),
         family=best.family,
         residual=float(best.result.error[0]),
+        estimates=estimates,
+        asked=index,
     )
 
 

@@ -24,20 +24,25 @@ def tangents(question: Question, keep: int = 4) -> list[Guess]:
         circular = np.array([-position[1], position[0]])
         first_wait = (angle - question.slot_angle - time) % TURN
         waits = first_wait + TURN * np.arange(int(max(0.0, question.allowed - time - first_wait) / TURN) + 1)
-        for wait in waits[(waits > 0.1) & (waits <= question.allowed - time)]:
-            for turns in range(1, int(wait / TURN * 2.5) + 2):
-                inverse = (TURN * turns / wait) ** (2.0 / 3.0)
-                other = 2.0 / inverse - 1.0
-                keeps = question.floor <= other <= question.ceiling
-                if other < question.floor - 0.05 or other > question.ceiling + 0.05 or other < 0.05:
-                    continue
-                fan = np.linspace(0.0, 1.0, 9)[:, None]
-                heading = (1.0 - fan) * velocity / np.hypot(*velocity) + fan * circular
-                flown = np.sqrt(2.0 - inverse) * heading / np.hypot(*heading.T)[:, None]
-                costs = np.hypot(*(flown - velocity).T) + np.hypot(*(circular - flown).T)
-                best = int(np.argmin(costs))
-                kick = (flown[best] - velocity)[None]
-                found.append(Guess("tangent orbit", np.array([time, time + wait]), kick, float(costs[best]), keeps))
+        waits = waits[(waits > 0.1) & (waits <= question.allowed - time)]
+        most = (waits / TURN * 2.5).astype(np.int64) + 1
+        wait = np.repeat(waits, most)
+        turns = np.arange(most.sum()) - np.repeat(np.cumsum(most) - most, most) + 1
+        inverse = (TURN * turns / wait) ** (2.0 / 3.0)
+        other = 2.0 / inverse - 1.0
+        near = (other >= max(question.floor - 0.05, 0.05)) & (other <= question.ceiling + 0.05)
+        wait, inverse, other = wait[near], inverse[near], other[near]
+        fan = np.linspace(0.0, 1.0, 9)[:, None]
+        heading = (1.0 - fan) * velocity / np.hypot(*velocity) + fan * circular
+        heading = heading / np.hypot(*heading.T)[:, None]
+        # (orbits, directions, 2)
+        flown = np.sqrt(2.0 - inverse)[:, None, None] * heading
+        costs = np.linalg.norm(flown - velocity, axis=-1) + np.linalg.norm(circular - flown, axis=-1)
+        best = np.argmin(costs, axis=1)
+        keeps = (question.floor <= other) & (other <= question.ceiling)
+        for i in np.argsort(costs[np.arange(len(wait)), best], kind="stable")[:keep]:
+            times, kick = np.array([time, time + wait[i]]), (flown[i, best[i]] - velocity)[None]
+            found.append(Guess("tangent orbit", times, kick, float(costs[i, best[i]]), bool(keeps[i])))
     return sorted(found, key=lambda guess: guess.cost)[:keep]
 
 

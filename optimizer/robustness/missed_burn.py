@@ -14,6 +14,7 @@ import numpy as np
 
 from ...models import frames
 from ...models.flight.flown import readout
+from ...models.oblateness import ring_state
 from ...models.ring import Ring
 from ...models.scenario import Scenario
 from ..craft_plan import CraftPlan
@@ -21,8 +22,12 @@ from ..problem.phasing import Touch, best_phasing
 
 Kind = Literal["again", "re-entry", "other plane", "replan"]
 
+TWO_BODY_SHARE = 0.03
+"""Share of the burns by which two bodies and an oblate one may differ in low orbits: less is no difference."""
+
 TURNED_M_S = 1.0
-"""A plane that is off by what this turns, beyond the tilt that may stay, is not the slot's yet."""
+"""A plane that is off by what this turns, and that share of the burns, beyond the tilt that may stay, is not the slot's
+yet."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,7 +41,7 @@ class Missed:
         next_s: when the next chance comes.
         lead_rad: how far the slot is ahead then, in (-pi, pi].
         in_slot_s: when the craft is in its slot by the cheapest way from there.
-        more_m_s: what that costs more than the burns that were still to come.
+        more_m_s: what that costs more than the burns that were still to come; 0 where two bodies cannot say.
     """
 
     kind: Kind
@@ -55,7 +60,8 @@ def missed(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> Misse
         return Missed(kind="re-entry")
     if shown.periapsis_m < scenario.floor_m * (1.0 - 1e-6) and not _on_ring(shown.periapsis_m, ring):
         return Missed(kind="re-entry")
-    if _off_plane_m_s(scenario, ring, part, index) > TURNED_M_S:
+    rest = math.fsum(burn.own_m_s for burn in part.burns[index:])
+    if _off_plane_m_s(scenario, ring, part, index) > max(TURNED_M_S, TWO_BODY_SHARE * rest):
         return Missed(kind="other plane")
     # the touch: an apsis of the present orbit on the ring, as near as oblateness leaves it
     if part.free_form is not None or not _on_ring(radius, ring) or not math.isfinite(shown.period_s):
@@ -79,21 +85,24 @@ def missed(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> Misse
         return Missed(kind="replan", next_s=time_s, lead_rad=lead)
     cost = np.where(within, chosen.cost_m_s, np.inf)
     best = int(np.lexsort((chosen.wait_s, np.round(cost, 3)))[0])
-    rest = math.fsum(burn.own_m_s for burn in part.burns[index:])
+    more = float(cost[best]) - rest
     return Missed(
         kind="again",
         next_s=time_s,
         lead_rad=lead,
         in_slot_s=time_s + float(chosen.wait_s[best]),
-        more_m_s=float(cost[best]) - rest,
+        more_m_s=more if abs(more) > TWO_BODY_SHARE * rest else 0.0,
     )
 
 
 def _off_plane_m_s(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> float:
     """What turning the craft's plane into that of its slot takes on a circle, beyond the tilt that may stay, m/s."""
     state, time_s = np.array(part.before_burns[index]), part.burns[index].time_s
+    node, lean = ring.node(time_s, part.plane), ring.inclination_rad
+    # planes wobble about their means as they go round, and those of slots do so alike
+    there = frames.latitude_argument(state[:3], lean, node)
+    of_slot = np.cross(*ring_state(scenario.body, float(np.linalg.norm(state[:3])), there, lean, node))
     pole = np.cross(state[:3], state[3:])
-    of_slot = frames.plane_axes(ring.inclination_rad, ring.node(time_s, part.plane))[2]
     tilt = math.atan2(float(np.linalg.norm(np.cross(pole, of_slot))), float(pole @ of_slot))
     return max(0.0, tilt - scenario.ring.tilt_tolerance_rad) * ring.speed_m_s
 

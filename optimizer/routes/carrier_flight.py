@@ -18,20 +18,14 @@ from ...models.carriers import PASSES, SKIPS_MAX
 from ...models.flight.integrate import Impulse, Itinerary, fly_each
 from ...models.frames import wrap
 from ...models.oblateness import apsis_lag
-from ...models.ring import Ring
-from ..problem.options import NO_TABLES, UNNAMED, F, Options
+from ..problem.options import NO_TABLES, UNNAMED, Options
 from ..problem.problem import Problem
 from ..trajectory.course import NO_BURN_M_S, Carried, CarrierKey, Course
 from ..trajectory.differential_correction import IN_PLANE, Case, Target, Unknown, correct_each
 from . import direct, parking_orbit
-from .carrier_loads import Drops, turn_s
+from .carrier_change import AFTER_TURNS, change_orbits, last_there, level_parts
+from .carrier_drop_orbits import Drops, turn_s
 from .route import row_of
-
-AFTER_TURNS = 1.05
-"""Turns of its orbit for which a carrier is flown after the last pass that matters."""
-
-THERE = 1e-4
-"""A slot this near to the touching point as planned, in slots, is there; a carrier that comes elsewhere brings none."""
 
 ALIGNED = 1e-6
 """Passes that are this close to a whole number of slots apart, in slots, bring slots to the touching point."""
@@ -41,13 +35,16 @@ SETTLED: tuple[Target, ...] = ("period", "eccentricity")
 
 
 def carrier_key(options: Options, row: int) -> CarrierKey:
-    """What distinguishes the flight of one carrier from another's: way, liftoff, wait and speed in its drop orbit."""
+    """What distinguishes the flight of one carrier from another's: way, liftoff, wait and its drop orbits."""
     one = options.one(row)
+    _, first_m_s, then_m_s, changes_on = one.own
     return CarrierKey(
         way=one.way,
         liftoff_s=round(one.liftoff_s, 6),
         parking_wait_s=round(one.parking_wait_s, 6),
-        speed_m_s=one.own[0],
+        speed_m_s=first_m_s,
+        then_m_s=then_m_s,
+        changes_on=int(changes_on),
     )
 
 
@@ -62,7 +59,7 @@ def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey
         for rows, table in options.detailed():
             if not isinstance(table, Drops):
                 continue
-            for row, speed in zip(rows.tolist(), table.speed_m_s.tolist(), strict=True):
+            for row, speed in zip(rows.tolist(), table.first_m_s.tolist(), strict=True):
                 name = carrier_key(options, row)
                 if name not in stand_ins:
                     stand_ins[name] = _stand_in(problem, options, row, speed)
@@ -76,7 +73,8 @@ def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey
     for name, what in courses.items():
         one, own = stand_ins[name], what.itinerary.impulses[:-1]
         touch, every = _passes(problem, what, one)
-        end = touch + (last[name] + AFTER_TURNS) * (every or 0.5 * problem.ring.period_s)
+        passes = name.changes_on or last[name]
+        end = touch + (passes + AFTER_TURNS) * (every or 0.5 * problem.ring.period_s)
         planned[name] = (replace(what.itinerary, impulses=own, end_s=end), touch, every)
     flights = fly_each([item for item, _, _ in planned.values()], problem.gravity)
     found = {}
@@ -93,18 +91,20 @@ def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey
             pass_every_s=every,
             must_burn=_dips(problem, one.speed_m_s),
         )
-    return found
+    return change_orbits(problem, found, {name: one.place_rad for name, one in stand_ins.items()}, last)
 
 
 @dataclass(frozen=True, kw_only=True)
 class _StandIn:
     """A carrier as a craft (one option) that phases in its orbit, of that speed at the ring, and enters the ring.
 
-    ``finds`` says whether a slot is there on its last pass.
+    ``finds`` says whether a slot is there on its last pass; ``place_rad`` is how far ahead of slot 0 of its plane
+    the touching point is on its first.
     """
 
     options: Options
     speed_m_s: float
+    place_rad: float
     finds: bool = True
 
     @property
@@ -124,11 +124,10 @@ def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _St
     # the lead at pass 0, and the slot that is there on the last pass
     plane, slot = divmod(int(options.slot[row]), ring.slots)
     now, turned = float(options.lead_rad[row]), ring.rate_rad_s * period
-    dropped_on = int(options.passes[row])
-    place = float(ring.ahead(slot)) - now
-    last = _last_there(ring, place + turned * dropped_on, turned, max(most, 1)) if rides else 0
+    place = float(ring.ahead(slot)) - now + ring.rate_rad_s * float(options.burn_s[row] - options.touch_s[row])
+    last = last_there(ring, place, turned, max(most, 1)) if rides else 0
     passes = last or (max(min(ring.slots - 1, most), 1) if rides else 0)
-    there = plane * ring.slots + int(ring.nearest(place - turned * (passes - dropped_on)))
+    there = plane * ring.slots + int(ring.nearest(place - turned * passes))
     own = replace(
         one,
         slot=np.array([there]),
@@ -143,22 +142,7 @@ def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _St
         route=np.array([UNNAMED]),
         tables=NO_TABLES,
     )
-    return _StandIn(options=own, speed_m_s=speed, finds=last > 0)
-
-
-def _last_there(ring: Ring, first_rad: float, turned_rad: float, most: int) -> int:
-    """The last pass of a round, up to so many, on which a slot is at the touching point; 0 where none ever is.
-
-    Args:
-        first_rad: how far the touching point is ahead of slot 0 on the first pass.
-        turned_rad: what the ring turns by from pass to pass.
-    """
-    if ring.pattern_rad:
-        most = min(most, ring.slots - 1)
-    place: F = first_rad - turned_rad * np.arange(1, most + 1, dtype=np.float64)
-    near = np.abs(wrap(place - ring.ahead(ring.nearest(place)))) < ring.spacing_rad * THERE
-    there = np.flatnonzero(near)[: ring.slots - 1]
-    return int(there[-1]) + 1 if there.size else 0
+    return _StandIn(options=own, speed_m_s=speed, place_rad=place, finds=last > 0)
 
 
 def _stand_in_course(problem: Problem, one: _StandIn) -> Course:
@@ -253,7 +237,7 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
     drop = carried.pass_s(int(options.passes[row]))
     state = carried.flight.states(drop)[0]
     speed, revolutions = float(options.speed_m_s[row]), int(options.revolutions[row])
-    radial, along = _level_parts(state)
+    radial, along = level_parts(state)
     wanted = ring.speed_m_s if revolutions == 0 else speed
     impulses = [Impulse(drop, -radial, wanted - along)]
     unknowns: tuple[Unknown, ...] = (Unknown(0, "radial"), Unknown(0, "along"))
@@ -287,11 +271,3 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
 
 def _other(problem: Problem, speed_m_s: float) -> float:
     return float(orbits.other_apsis(problem.ring.gm, problem.ring.radius_m, speed_m_s))
-
-
-def _level_parts(state: np.ndarray) -> tuple[float, float]:
-    """Parts of a velocity: outward, and level towards the motion, m/s."""
-    position, velocity = state[:3], state[3:]
-    up = position / np.linalg.norm(position)
-    radial = float(velocity @ up)
-    return radial, math.sqrt(max(float(velocity @ velocity) - radial * radial, 0.0))

@@ -1,7 +1,6 @@
 """What craft may do that a carrier drops, and what the carrier may: every pass, every slot.
 
-On arrival at the ring the carrier stays in the orbit it came by, or burns into one whose period is p / N of the ring's,
-which brings another slot to the touching point on every pass (``models/carriers.py``). A craft dropped on some pass
+In which orbits the carrier comes round is in `carrier_drop_orbits.py`. A craft dropped on some pass
 makes its own burns from then on: one, if its slot is there, or two around k revolutions of a phasing orbit. What it
 pays counts from the carrier's speed; what the carrier pays is the carrier's.
 """
@@ -9,28 +8,24 @@ pays counts from the carrier's speed; what the carrier pays is the carrier's.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...models import frames, launch, orbits
-from ...models.carriers import carrier_orbits
 from ...models.deadline import poll
 from ...models.memory import need
-from ...models.ring import Ring
 from ...models.scenario import UpperStage
 from ...models.upper_stage import paid_by_stage
-from ..problem.detail import Detail
 from ..problem.options import F, I, Options, join
 from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 from ..problem.problem import Aboard
 from .carrier_bundles import CHOICE_BYTES, LastPasses, bundles, of_use, unbeaten_that_keep
-
-STEPS_BEYOND = 2
-"""Carrier orbits above the ring are examined up to this many times the ring's period, where no ceiling says less."""
-
+from .carrier_drop_orbits import DropOrbits, Drops, Leg, drop_orbits, turn_s
 
 BLOCK_LIFTOFFS = 64
 """Most liftoffs worked on together."""
@@ -38,25 +33,7 @@ BLOCK_LIFTOFFS = 64
 BLOCK_CHOICES = 1 << 22
 """Most choices (liftoff, wait, carrier orbit, pass, slot, turns) worked on together, unless one liftoff has more."""
 
-ALIKE_M_S = 1e-8
-"""Speeds this close are one."""
-
-
 Keeps = Callable[[Options], NDArray[np.bool_]]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Drops(Detail):
-    """Speed at the ring of the orbit from which the carrier drops each craft, m/s.
-
-    ``touch_s`` of an option is then the carrier's, ``passes`` are its passes from then on, ``burn_s`` is the drop.
-    """
-
-    speed_m_s: F
-
-    def arrival_speed_m_s(self) -> F:
-        """See `Detail`."""
-        return self.speed_m_s
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,79 +82,68 @@ class Load:
         """How it arrives."""
         return self.asked[0].touch
 
-    @property
-    def speeds(self) -> list[tuple[float, bool]]:
-        """See `speeds`, as far as carrier and upper stage can pay together."""
-        able_m_s = self.aboard.carrier.delta_v_m_s + (0.0 if self.stage is None else self.stage.delta_v_m_s)
-        return speeds(self.touch, self.way, able_m_s)
+    @cached_property
+    def drop_orbits(self) -> list[DropOrbits]:
+        """See `drop_orbits`, as far as carrier and upper stage can pay together."""
+        carrier = self.aboard.carrier
+        able_m_s = carrier.delta_v_m_s + (0.0 if self.stage is None else self.stage.delta_v_m_s)
+        return drop_orbits(self.touch, self.way, able_m_s, carrier.passes_max, carrier.changes_max > 0)
 
-    def own_m_s(self, waited_s: F, speed_m_s: float) -> F:
-        """What the carrier itself pays to get into a drop orbit after each wait in the parking orbit."""
+    def own_m_s(self, waited_s: F, by: DropOrbits) -> F:
+        """What the carrier itself pays to get into its drop orbits after each wait in the parking orbit."""
         way, stage = self.way, self.stage
-        sizes = np.array([way.entry_delta_v_m_s, abs(speed_m_s - way.arrival_speed_m_s)])
+        sizes = np.array([way.entry_delta_v_m_s, *by.burns_m_s(way.arrival_speed_m_s)])
         if stage is None:
             return np.full(waited_s.size, sizes.sum())
-        after = np.stack([waited_s, waited_s + way.after_s - way.insertion_after_s], axis=-1)
+        arrived = waited_s + way.after_s - way.insertion_after_s
+        after = np.stack([waited_s, arrived, arrived + by.changes_on * turn_s(self.touch.ring, by.first_m_s)], axis=-1)
         return np.asarray(sizes.sum() - paid_by_stage(stage, np.broadcast_to(sizes, after.shape), after).sum(axis=-1))
 
 
 @dataclass(frozen=True, kw_only=True)
-class Round:
-    """Arrivals of a carrier, and the orbit in which it comes round from there.
+class Arrivals:
+    """Arrivals of a carrier at the ring.
 
     Args:
-        liftoff_s, waited_s: of each arrival, with its wait in the parking orbit, (n,).
-        group: number of each, which rows that may be in one load share, (n,).
+        liftoff_s, waited_s: of each, with its wait in the parking orbit, (n,).
         lead_rad: of each slot on arrival, by slot, (n,) each.
-        speed_m_s, period_s, other_m: at the ring, and other apsis, of the orbit that it comes round in.
-        passes: those on which it may drop.
     """
 
     liftoff_s: F
     waited_s: F
-    group: I
     lead_rad: dict[int, F]
-    speed_m_s: float
-    period_s: float
-    other_m: float
-    passes: I
 
 
-def speeds(touch: Touch, way: launch.Ascent, able_m_s: float) -> list[tuple[float, bool]]:
-    """Speeds at the ring of the orbits that a carrier may drop from, and whether it can come round in each.
+@dataclass(frozen=True, kw_only=True)
+class Visits:
+    """Passes on which a carrier may drop craft from orbits of one speed at the ring, as columns, (n,).
 
-    The orbit it arrived by comes first: it costs nothing. Then those that bring slot after slot, the cheapest first,
-    as far as ``able_m_s`` goes, from the insertion on.
+    Args:
+        speed_m_s: that speed.
+        arrival: number of the arrival.
+        by: number of the orbits that the carrier takes, in ``load.drop_orbits``.
+        passes, after_s, before: see `Leg`.
     """
-    ring = touch.ring
-    arrival = way.arrival_speed_m_s
-    other = float(orbits.other_apsis(ring.gm, ring.radius_m, arrival))
-    safe = touch.floor_m <= other * (1.0 + LIMIT_SLACK) and other <= touch.ceiling_m * (1.0 + LIMIT_SLACK)
-    level = abs(arrival - ring.speed_m_s) < ALIKE_M_S
-    found = [(arrival, safe and not level)]
-    ceiling = min(touch.ceiling_m, 2.0 * ring.radius_m * STEPS_BEYOND ** (2.0 / 3.0) - ring.radius_m)
-    drops = carrier_orbits(replace(ring, planes=1), arrival_speed_m_s=arrival, floor_m=touch.floor_m, ceiling_m=ceiling)
-    kept = drops.entry_delta_v_m_s + way.entry_delta_v_m_s <= able_m_s + 1e-9
-    order = np.argsort(drops.entry_delta_v_m_s[kept], kind="stable")
-    for ratio in drops.ratio[kept][order].tolist():
-        speed = float(touch.speed(np.array(ratio)))
-        if abs(speed - arrival) > 1e-6:
-            found.append((speed, True))
-    return found if way.entry_delta_v_m_s <= able_m_s + 1e-9 else []
 
+    speed_m_s: float
+    arrival: I
+    by: I
+    passes: I
+    after_s: F
+    before: I
 
-def turn_s(ring: Ring, speed_m_s: float) -> float:
-    """Period of an orbit with that speed at the ring, s: the share of the ring's own that it has with two bodies."""
-    semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s))
-    return float((semi / ring.radius_m) ** 1.5 * ring.period_s)
+    def take(self, rows: I) -> Self:
+        """Some of them."""
+        columns = {name: getattr(self, name)[rows] for name in ("arrival", "by", "passes", "after_s", "before")}
+        return replace(self, **columns)
 
 
 def options(load: Load, liftoff_s: F) -> Options:
     """Bundles for each liftoff: one row for each craft on board, each in a separate slot; ``liftoff_s`` (n,)."""
     parts: list[Options] = []
-    each, drop_orbits = _choices(load), len(load.speeds)
-    block = min(max(BLOCK_CHOICES // max(each * drop_orbits, 1), 1), BLOCK_LIFTOFFS)
-    for first in range(0, liftoff_s.size if drop_orbits else 0, block):
+    each, ways = _choices(load), len(load.drop_orbits)
+    block = min(max(BLOCK_CHOICES // max(each * ways, 1), 1), BLOCK_LIFTOFFS)
+    for first in range(0, liftoff_s.size if ways else 0, block):
         times = liftoff_s[first : first + block]
         need(each * times.size * CHOICE_BYTES)
         for rows, group in _rows(load, times):
@@ -199,31 +165,19 @@ def _rows(load: Load, liftoff_s: F) -> list[tuple[Options, I]]:
     """Options of one craft dropped by the carrier within the limits that are of use, with the group (liftoff, wait,
     carrier orbit) of each: among all of them, and among those that are dropped at their slots."""
     found: list[list[tuple[Options, I]]] = [[], []]
-    way, ring, most, entries = load.way, load.touch.ring, load.aboard.carrier.passes_max, load.speeds
+    way, ring = load.way, load.touch.ring
     lead0 = {slot: launch.lead_on_arrival(ring, way, liftoff_s, np.array(slot)) for slot in load.slots.tolist()}
     waits = _waits(load.touch, way, lead0)
     waited = np.concatenate(waits)
     gain = (way.parking_rate_rad_s or ring.rate_rad_s) - ring.rate_rad_s
     lead = {slot: np.tile(own, len(waits)) - gain * waited for slot, own in lead0.items()}
-    wait, liftoff = np.divmod(np.arange(waited.size), liftoff_s.size)
-    for number, (speed, comes_round) in enumerate(entries):
-        able = load.own_m_s(waited, speed) <= load.aboard.carrier.delta_v_m_s + 1e-9
-        able &= liftoff_s[liftoff] >= load.aboard.ready_s - 1e-6
-        semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed))
-        turn = Round(
-            liftoff_s=liftoff_s[liftoff[able]],
-            waited_s=waited[able],
-            group=((wait * len(entries) + number) * liftoff_s.size + liftoff)[able],
-            lead_rad={slot: own[able] for slot, own in lead.items()},
-            speed_m_s=speed,
-            period_s=turn_s(ring, speed),
-            other_m=2.0 * semi - ring.radius_m,
-            passes=np.arange(most + 1 if comes_round else 1),
-        )
+    able = liftoff_s[np.arange(waited.size) % liftoff_s.size] >= load.aboard.ready_s - 1e-6
+    arrivals = Arrivals(liftoff_s=np.tile(liftoff_s, len(waits)), waited_s=waited, lead_rad=lead)
+    for visits in _visits(load, waited, able):
         parts, groups = [], []
         for each in load.asked:
             poll()
-            made, group = _drops(load, each, turn)
+            made, group = _drops(load, each, arrivals, visits)
             parts.append(made)
             groups.append(group)
         rows, group = join(parts), np.concatenate(groups)
@@ -234,6 +188,25 @@ def _rows(load: Load, liftoff_s: F) -> list[tuple[Options, I]]:
             use = own[_of_use(load, rows.take(own), group[own])]
             family.append((rows.take(use), group[use]))
     return [(join([rows for rows, _ in family]), np.concatenate([group for _, group in family])) for family in found]
+
+
+def _visits(load: Load, waited_s: F, able: NDArray[np.bool_]) -> Iterator[Visits]:
+    """The passes on which it may drop, by the speed of its orbit there, for arrivals after each wait."""
+    legs: dict[float, list[tuple[int, Leg, I]]] = {}
+    for number, by in enumerate(load.drop_orbits):
+        (arrival,) = np.nonzero(able & (load.own_m_s(waited_s, by) <= load.aboard.carrier.delta_v_m_s + 1e-9))
+        for leg in by.legs(load.touch.ring, load.aboard.carrier.passes_max):
+            legs.setdefault(leg.speed_m_s, []).append((number, leg, arrival))
+    for speed, several in legs.items():
+        counts = [arrival.size * leg.passes.size for _, leg, arrival in several]
+        yield Visits(
+            speed_m_s=speed,
+            arrival=np.concatenate([np.repeat(arrival, leg.passes.size) for _, leg, arrival in several]),
+            by=np.repeat([number for number, _, _ in several], counts),
+            passes=np.concatenate([np.tile(leg.passes, arrival.size) for _, leg, arrival in several]),
+            after_s=np.concatenate([np.tile(leg.after_s, arrival.size) for _, leg, arrival in several]),
+            before=np.repeat([leg.before for _, leg, _ in several], counts),
+        )
 
 
 def _of_use(load: Load, rows: Options, group: I) -> I:
@@ -261,52 +234,64 @@ def _waits(touch: Touch, way: launch.Ascent, lead0: dict[int, F]) -> list[F]:
     return [none, *waits]
 
 
-def _drops(load: Load, each: Asked, turn: Round) -> tuple[Options, I]:
+def _drops(load: Load, each: Asked, arrivals: Arrivals, visits: Visits) -> tuple[Options, I]:
     """Drops on every pass into every slot that are in time and that some craft aboard can pay, and their groups."""
-    way, ring, passes = load.way, each.touch.ring, turn.passes
-    slots = np.array(each.slots)
-    arrived = turn.liftoff_s + turn.waited_s + way.after_s
-    dropped = arrived[:, None] + passes * turn.period_s
-    lasts_s = turn.liftoff_s + way.insertion_after_s + load.aboard.carrier.lasts_s
-    open_ = dropped <= np.minimum(load.finish_s, lasts_s)[:, None] + 1e-6
-    open_ &= dropped - arrived[:, None] <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
-    time, slot, number = np.nonzero(np.broadcast_to(open_[:, None], (arrived.size, slots.size, passes.size)))
-    at_touch = np.stack([turn.lead_rad[slot] for slot in each.slots], axis=1)
-    turned = np.remainder(passes * (turn.period_s / ring.period_s), 1.0) * 2.0 * math.pi
-    lead = frames.wrap(at_touch[time, slot] + turned[number])
+    way, ring, slots = load.way, each.touch.ring, np.array(each.slots)
+    arrived = arrivals.liftoff_s + arrivals.waited_s + way.after_s
+    lasts_s = arrivals.liftoff_s + way.insertion_after_s + load.aboard.carrier.lasts_s
+    open_ = arrived[visits.arrival] + visits.after_s <= np.minimum(load.finish_s, lasts_s)[visits.arrival] + 1e-6
+    open_ &= visits.after_s <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
+    visits = visits.take(np.flatnonzero(open_))
+    dropped = arrived[visits.arrival] + visits.after_s
+    visit, slot = np.divmod(np.arange(dropped.size * slots.size), slots.size)
+    at_touch = np.stack([arrivals.lead_rad[slot] for slot in each.slots], axis=1)
+    turned = np.remainder(visits.after_s / ring.period_s, 1.0) * 2.0 * math.pi
+    lead = frames.wrap(at_touch[visits.arrival[visit], slot] + turned[visit])
     lead[np.abs(lead) < 4.0 * LEVEL_RAD] = 0.0
-    left_s = load.finish_s + 1e-6 - dropped.min(initial=math.inf, where=open_)
+    left_s = load.finish_s + 1e-6 - dropped.min(initial=math.inf)
     touch = replace(
-        each.touch, arrival_speed_m_s=turn.speed_m_s, wait_within_s=min(each.touch.wait_within_s, max(left_s, 0.0))
+        each.touch, arrival_speed_m_s=visits.speed_m_s, wait_within_s=min(each.touch.wait_within_s, max(left_s, 0.0))
     )
     chosen: Phasings = (best_phasing if load.prune else every_phasing)(touch, lead, each.wanted)
-    time, slot, number = time[chosen.row], slot[chosen.row], number[chosen.row]
-    arrival, drop = arrived[time], dropped[time, number]
-    other = orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
-    n = chosen.row.size
-    rides = passes[number] > 0
-    within = drop + chosen.wait_s - arrival <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
+    visit, slot = visit[chosen.row], slot[chosen.row]
+    drop, arrival = dropped[visit], visits.arrival[visit]
+    within = drop + chosen.wait_s - arrived[arrival] <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
     within &= drop + chosen.wait_s <= load.finish_s + 1e-6
     within &= chosen.cost_m_s <= load.aboard.allowed_m_s.max(initial=0.0) + 1e-9
-    low = np.minimum(np.minimum(other, ring.radius_m), np.where(rides, turn.other_m, ring.radius_m))
+    own, other = visits.take(visit), orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
+    lowest, highest = np.array([by.apsides_m(ring) for by in load.drop_orbits]).T[:, own.by]
+    rides = own.passes > 0
+    low = np.minimum(np.minimum(other, ring.radius_m), np.where(rides, lowest, ring.radius_m))
     made = Options(
-        craft_class=np.full(n, int(load.aboard.craft_class[0])),
+        craft_class=np.full(visit.size, int(load.aboard.craft_class[0])),
         slot=slots[slot],
-        pad=np.full(n, way.pad),
-        way=np.full(n, load.way_index),
-        liftoff_s=turn.liftoff_s[time],
-        parking_wait_s=turn.waited_s[time],
-        passes=passes[number],
+        pad=np.full(visit.size, way.pad),
+        way=np.full(visit.size, load.way_index),
+        liftoff_s=arrivals.liftoff_s[arrival],
+        parking_wait_s=arrivals.waited_s[arrival],
+        passes=own.passes,
         revolutions=chosen.revolutions,
         ring_revolutions=chosen.ring_revolutions,
-        touch_s=arrival,
+        touch_s=arrived[arrival],
         burn_s=drop,
         finish_s=drop + chosen.wait_s,
         lead_rad=lead[chosen.row],
         speed_m_s=chosen.speed_m_s,
         delta_v_m_s=chosen.cost_m_s,
         lowest_m=np.minimum(low, way.insertion.radius_m),
-        highest_m=np.maximum(np.maximum(other, ring.radius_m), np.where(rides, turn.other_m, 0.0)),
-        bundle=np.zeros(n, dtype=np.int64),
-    ).with_table(Drops(speed_m_s=np.full(n, turn.speed_m_s)))
-    return made.take(within), turn.group[time[within]]
+        highest_m=np.maximum(np.maximum(other, ring.radius_m), np.where(rides, highest, 0.0)),
+        bundle=np.zeros(visit.size, dtype=np.int64),
+    ).with_table(_table(load, own))
+    group = arrival * len(load.drop_orbits) + own.by
+    return made.take(within), group[within]
+
+
+def _table(load: Load, visits: Visits) -> Drops:
+    by = load.drop_orbits
+    return Drops(
+        speed_m_s=np.full(visits.by.size, visits.speed_m_s),
+        first_m_s=np.array([one.first_m_s for one in by])[visits.by],
+        then_m_s=np.array([one.then_m_s for one in by])[visits.by],
+        changes_on=np.array([one.changes_on for one in by])[visits.by],
+        before=visits.before,
+    )

@@ -15,12 +15,17 @@ NO_BURN_M_S = 1e-9
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class CarrierKey:
-    """What distinguishes the flight of one carrier from another's: way, liftoff, wait and speed in its drop orbit."""
+    """What distinguishes the flight of one carrier from another's: way, liftoff, wait and its drop orbits.
+
+    ``speed_m_s`` at the ring in the first of these, ``then_m_s`` in the last, which it enters on pass ``changes_on``.
+    """
 
     way: int
     liftoff_s: float
     parking_wait_s: float
     speed_m_s: float
+    then_m_s: float
+    changes_on: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,6 +39,7 @@ class Carried:
         first_pass_s: when it first touches the ring, as flown.
         pass_every_s: from pass to pass; 0 where it does not come round.
         must_burn: whether its orbit dips below the floor, so that craft must burn at once.
+        then_every_s: from pass to pass once it has changed its orbit, if it does.
     """
 
     name: CarrierKey
@@ -42,10 +48,12 @@ class Carried:
     first_pass_s: float
     pass_every_s: float
     must_burn: bool
+    then_every_s: float = 0.0
 
     def pass_s(self, number: int) -> float:
         """Moment of a pass, the first touch being number 0."""
-        return self.first_pass_s + number * self.pass_every_s
+        before = min(number, self.name.changes_on) if self.name.changes_on else number
+        return self.first_pass_s + before * self.pass_every_s + (number - before) * self.then_every_s
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -395,6 +395,12 @@ def _at_phase_of(result: Mapping[str, Any], plan: Mapping[str, Any]) -> Mapping[
     return {**result, "ring": {**result["ring"], "slot0_deg": plan["slot0_deg"]}}
 
 
+def _until_dropped(bus: Mapping[str, Any], craft: str) -> list[Mapping[str, Any]]:
+    """The burns of a carrier that a craft is still aboard for."""
+    [dropped] = [float(drop["time_s"]) for drop in bus["drops"] if drop["craft"] == craft]
+    return [burn for burn in bus["burns"] if float(burn["time_s"]) <= dropped + TIME_S]
+
+
 def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any], met: Met) -> list[str]:
     result = _at_phase_of(result, plan)
     found: list[str] = []
@@ -419,13 +425,13 @@ def _plan(case: Case, result: Mapping[str, Any], plan: Mapping[str, Any], met: M
         taken[place] = item["craft"]
     limits += _liftoffs(case, items)
     flights = []
-    own = {bus["carrier"]: bus["burns"] for bus in plan.get("carriers", [])}
+    own = {bus["carrier"]: bus for bus in plan.get("carriers", [])}
     for item in items:
         craft = movers.get(item["craft"])
         if craft is None:
             continue
         if item["carrier"] is not None:
-            item = {**item, "carried_by": own[item["carrier"]]}
+            item = {**item, "carried_by": _until_dropped(own[item["carrier"]], item["craft"])}
         flight, words, broken = _one_craft(case, result, craft, item)
         found += words
         limits += broken

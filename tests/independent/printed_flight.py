@@ -79,7 +79,7 @@ def fly_printed(text: str, result: Mapping[str, Any]) -> list[Ended]:
             continue
         carriers = {bus["carrier"]: bus for bus in plan.get("carriers", [])}
         for item in plan["craft"]:
-            carried = carriers[item["carrier"]]["burns"] if item["carrier"] else ()
+            carried = carried_by(carriers[item["carrier"]], item["craft"]) if item["carrier"] else []
             flight = begun(case, body, craft[item["craft"]], item, carried)
             slot0 = float(plan.get("slot0_deg", result["ring"]["slot0_deg"]))
             key = (flight.start, flight.state.tobytes(), flight.burns, flight.plane, flight.slot, flight.in_slot, slot0)
@@ -102,6 +102,12 @@ def fly_printed(text: str, result: Mapping[str, Any]) -> list[Ended]:
 
 _Key = tuple[float, bytes, tuple[tuple[float, float, float, float], ...], int, int, float, float]
 """What makes a flight and where it is to end; the last is where slot 0 stands at the epoch, deg."""
+
+
+def carried_by(bus: Mapping[str, Any], craft: str) -> list[Mapping[str, Any]]:
+    """The burns of a carrier that a craft is still aboard for: who is dropped on a pass leaves after the burn there."""
+    [dropped] = [float(drop["time_s"]) for drop in bus["drops"] if drop["craft"] == craft]
+    return [burn for burn in bus["burns"] if float(burn["time_s"]) <= dropped + SUMMED_S]
 
 
 def begun(case: Case, body: Oblate, craft: Craft, item: Mapping[str, Any], carried: Any) -> Begun:

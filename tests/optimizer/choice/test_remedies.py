@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import pytest
 
 from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.optimizer.choice.nearest_plans import values_that_serve
 from ringwright.optimizer.limits.loosening import DEGREE, Loosening
+from ringwright.optimizer.outcome import Broken, Plan
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.limits import limit_key, serving_value
 from ringwright.tests.tolerances import EXACT, FLOAT
@@ -54,6 +59,32 @@ ready_h = 16.855712713193622
 orbit = { periapsis_km = 50266.91333050891, apoapsis_km = 204753.9752776554, angle_deg = -134.11320840374808, \
 at = "apoapsis", at_h = 166.2458709388207 }
 """
+
+FAR_AND_FACING_AWAY = """
+[body]
+name = "venus"
+[ring]
+altitude_km = 2788
+slots = 4
+inclination_deg = 33.7
+[limits]
+revolutions_max = 3
+finish_within_d = 3.5
+[launch]
+latitude_deg = -36.7
+longitude_deg = -89
+insertion = { periapsis_km = -1210.2, apoapsis_km = 2788, altitude_km = 432 }
+azimuth_from_deg = 236
+azimuth_to_deg = 386
+[[craft]]
+name = "Kettle"
+dry_mass_kg = 100
+propellant_kg = 300
+isp_s = 300
+[goal]
+minimize = "finish"
+"""
+"""The site never is in the plane, and where it may be far from it, no azimuth leads there."""
 
 PAST_NORTH = """
 [body]
@@ -163,6 +194,7 @@ propellant_kg = 9.499
         PAST_NORTH,
         PASSES_SELDOM,
         OUTSIDE_AND_LATE,
+        FAR_AND_FACING_AWAY,
         THREE_SHORT,
     ],
 )
@@ -196,6 +228,7 @@ def test_a_corridor_is_widened_past_north_and_not_wrapped() -> None:
     [
         (PASSES_SELDOM, ["limits.finish_within"]),
         (OUTSIDE_AND_LATE, ["launch.azimuth_from", "limits.finish_within"]),
+        (FAR_AND_FACING_AWAY, ["launch.plane_tolerance", "launch.azimuth_to"]),
         (THREE_SHORT, ["craft.Kettle.propellant", "craft.Ladle.propellant", "craft.Bowl.propellant"]),
     ],
 )
@@ -204,6 +237,21 @@ def test_all_that_has_to_give_is_named_and_no_more(text: str, keys: list[str]) -
     assert why is not None
     assert [bind.limit for bind in why.binds] == keys
     assert why.together == (len(keys) > 1)
+
+
+@pytest.mark.parametrize(("least_deg", "named_deg"), [(0.02, 0.03), (0.035, 0.04), (0.05, None)])
+def test_what_the_nearest_plan_breaks_is_named_where_it_was_tried(least_deg: float, named_deg: float | None) -> None:
+    """Where not every plan was flown what the nearest one breaks may still give way, tried as it is printed."""
+    scenario = parse_scenario(PASSES_SELDOM)
+    broken = Broken(craft="Kettle", limit="ring.tilt_tolerance", value=0.0241 * DEGREE, allowed=0.0)
+    plan = cast(Plan, SimpleNamespace(broken=(broken,)))
+    found = values_that_serve(scenario, [plan], lambda one: one.ring.tilt_tolerance_rad >= least_deg * DEGREE)
+    named = [] if named_deg is None else [named_deg * DEGREE]
+    assert [bind.limit for bind in found] == ["ring.tilt_tolerance"] * len(named)
+    assert [bind.serves for bind in found] == pytest.approx(named)
+    # what no value loosens is not named
+    ground = cast(Plan, SimpleNamespace(broken=(broken, replace(broken, limit="body.surface"))))
+    assert not values_that_serve(scenario, [ground], lambda _: True)
 
 
 @pytest.mark.parametrize(("now", "most"), [(0.123456, 2.0), (2.0, 0.5)])
