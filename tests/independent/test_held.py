@@ -50,12 +50,14 @@ class Case(NamedTuple):
 RINGS = {
     "400 km over the Earth": Case("earth", 0.2, "altitude_km = 400.0", 51.0, 4, (1.0, 1.4)),
     "700 km over the Earth": Case("earth", 0.1, "altitude_km = 700.0", 98.0, 3, (1.0, 4.0)),
+    "1 200 km over the Earth": Case("earth", 0.005, "altitude_km = 1200.0", 70.0, 5, (1.0, 6.0)),
     "synchronous": Case("earth", 0.1, "radius_km = 42164.17", 0.0, 6, (1.0, 1.0)),
     "20 000 km over the Earth": Case("earth", 0.02, "altitude_km = 20000.0", 55.0, 3, (1.0, 2.0)),
     "300 km over the Moon": Case("moon", 0.01, "altitude_km = 300.0", 30.0, 3, (1.0, 8.0)),
     "2 000 km over the Moon": Case("moon", 0.01, "altitude_km = 2000.0", 40.0, 4, (1.0, 20.0)),
     "400 km over Mars": Case("mars", 0.01, "altitude_km = 400.0", 60.0, 3, (1.0, 8.0)),
     "synchronous over Mars": Case("mars", 2.0, "radius_km = 20427.7", 0.0, 4, (1.0, 1.0)),
+    "1 400 km over Titan": Case("titan", 0.01, "altitude_km = 1400.0", 30.0, 3, (1.0, 4.0)),
     "a world of its own": Case("", 0.01, "altitude_km = 900.0", 25.0, 3, (1.0, 8.0)),
 }
 
