@@ -219,14 +219,14 @@ def leaves(
     )
     wanted = np.array([one.slot_angle - craft[0].slot_angle for one in craft])
     off = np.unwrap(np.remainder(gap - wanted + math.pi, 2.0 * math.pi) - math.pi, axis=0)
-    off = np.apply_along_axis(_smoothed, 0, off)
+    off = np.apply_along_axis(smoothed, 0, off)
     off -= off.mean(axis=1, keepdims=True)
     middle = times[WINDOW * SAMPLES // 2 :][: len(off)]
     late = np.flatnonzero(np.abs(off).max(axis=1) > tolerance)
     return (float(middle[late[0]]) if late.size else math.inf), np.asarray(middle), np.asarray(off, np.float64)
 
 
-def _smoothed(values: Array) -> Array:
+def smoothed(values: Array) -> Array:
     x = (2.0 * np.arange(WINDOW * SAMPLES + 1) / (WINDOW * SAMPLES)) - 1.0
     weights = np.cos(0.5 * math.pi * x) ** 4
     return np.convolve(values, weights / weights.sum(), "valid")
