@@ -1,4 +1,5 @@
-"""Which forces are flown: each is sized against the tolerance of the ring over the time that it is to hold.
+"""Which forces are flown: each is sized against the tolerance of the ring over the time of the
+plan and, where anybody asked for it, the time that the ring is to hold.
 
 Sizes are estimates by order of magnitude (see ``missing_forces.py``); "auto" takes a force where it could move a craft
 against the others by more than a tenth of the tolerance in that time.
@@ -24,10 +25,13 @@ AUTO_SHARE = 0.1
 
 @dataclass(frozen=True, kw_only=True)
 class LeftOut:
-    """A force that is not flown: its name, and the angle that it could move a craft by in a year, rad, an estimate."""
+    """A force that is not flown: its name, the angle that it could move a craft by in a year, rad, and when it could
+    use up the tolerance, s. Both are estimates.
+    """
 
     name: str
     shift_rad_year: float
+    spoils_s: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,28 +53,29 @@ class Chosen:
     field_ends: bool = False
 
 
-def chosen_forces(scenario: Scenario) -> Chosen:
-    """What a scenario's ``[forces]`` come to; without that table the body's bulge alone is flown."""
-    spec = scenario.forces
+def chosen_forces(scenario: Scenario, plan_s: float = 0.0) -> Chosen:
+    """What a scenario's ``[forces]`` come to for a plan that lasts so long."""
+    spec, ring = scenario.forces, scenario.ring
+    over_s = max(plan_s, ring.hold_for_s if ring.hold_wanted else 0.0)
     body, above = scenario.body, sky(scenario)
     sizes = {key: _size(scenario, key, term) for key, term in above.terms.items()}
-    degree = 0 if spec is None else _degree(scenario, spec)
+    degree = 0 if spec is None else _degree(scenario, spec, over_s)
     flown = ["bulge" if body.j2 != 0.0 else "point mass", *([f"degree {degree}"] if degree else [])]
     terms: list[Term] = []
     left_out = _degrees_left_out(scenario, degree)
     for key, term in above.terms.items():
-        choice: Choice = False if spec is None else getattr(spec, key, "auto")
-        if choice is True or (choice == "auto" and _matters(scenario, sizes[key])):
+        choice: Choice = False if spec is None else getattr(spec, key, spec.pulls)
+        if choice is True or (choice == "auto" and _matters(scenario, sizes[key], over_s)):
             terms.append(term)
             flown.append(term.name)
         else:
-            left_out.append(LeftOut(name=term.name, shift_rad_year=_yearly(scenario, sizes[key])))
+            left_out.append(_left_out(scenario, term.name, [sizes[key]]))
     return Chosen(
         field=field(body, degree, tuple(terms)),
         flown=tuple(flown),
         left_out=tuple(left_out),
         degree=degree,
-        field_ends=degree > 0 and _matters(scenario, _uneven(scenario, 0)[-1]),
+        field_ends=degree > 0 and _matters(scenario, _uneven(scenario, 0)[-1], over_s),
     )
 
 
@@ -78,9 +83,8 @@ def _rate(scenario: Scenario) -> float:
     return math.sqrt(scenario.body.gm / scenario.ring.radius_m**3)
 
 
-def _matters(scenario: Scenario, pull: Pull) -> bool:
-    spec = scenario.ring
-    return pull.shift_rad(spec.hold_for_s, _rate(scenario)) > AUTO_SHARE * spec.tolerance_rad
+def _matters(scenario: Scenario, pull: Pull, over_s: float) -> bool:
+    return pull.shift_rad(over_s, _rate(scenario)) > AUTO_SHARE * scenario.ring.tolerance_rad
 
 
 def _yearly(scenario: Scenario, pull: Pull) -> float:
@@ -120,10 +124,20 @@ def _degrees_left_out(scenario: Scenario, above: int) -> list[LeftOut]:
         return []
     names = [pull.name for pull in pulls]
     name = names[0] if len(names) == 1 else f"{names[0]} to {names[-1].removeprefix('degree ')}"
-    return [LeftOut(name=name, shift_rad_year=math.hypot(*(_yearly(scenario, pull) for pull in pulls)))]
+    return [_left_out(scenario, name, pulls)]
 
 
-def _degree(scenario: Scenario, spec: ForceSpec) -> int:
+def _left_out(scenario: Scenario, name: str, pulls: list[Pull]) -> LeftOut:
+    """Several forces as one."""
+    rate, tolerance = _rate(scenario), scenario.ring.tolerance_rad
+    return LeftOut(
+        name=name,
+        shift_rad_year=math.hypot(*(_yearly(scenario, pull) for pull in pulls)),
+        spoils_s=min(pull.spoils_s(rate, tolerance) for pull in pulls),
+    )
+
+
+def _degree(scenario: Scenario, spec: ForceSpec, over_s: float) -> int:
     """The degree asked for; with "auto" the highest that matters."""
     if spec.degree != "auto":
         return spec.degree
@@ -132,6 +146,6 @@ def _degree(scenario: Scenario, spec: ForceSpec) -> int:
         for degree, pull in zip(
             sorted({one.degree for one in scenario.body.harmonics}), _uneven(scenario, 0), strict=True
         )
-        if _matters(scenario, pull)
+        if _matters(scenario, pull, over_s)
     ]
     return max(mattering, default=0)

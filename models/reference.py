@@ -9,9 +9,10 @@ inclination the slots under the forces differ from those of ``ring.py``. So with
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
-from .flight.flown import NO_SURFACE, Itinerary
+from .flight.flown import NO_SURFACE, Flight, Itinerary
 from .flight.forces import Field
 from .flight.integrate import fly
 from .flight.slot_error import Measured
@@ -56,10 +57,22 @@ def slots_under(ring: Ring, body: Body, field: Field, from_s: float, surface: Su
     Raises:
         FlightError: the reference comes down or cannot be followed.
     """
+    return slots_and_flights(ring, body, field, from_s, surface)[0]
+
+
+def slots_and_flights(
+    ring: Ring,
+    body: Body,
+    field: Field,
+    from_s: float,
+    surface: Surface = NO_SURFACE,
+    others: Sequence[Itinerary] = (),
+) -> tuple[Ring, tuple[Flight, ...]]:
+    """The same, and flights of others under the field that are stepped with the reference."""
     if not field.terms:
-        return ring
+        return ring, fly(others, field, relative=RELATIVE)
     nominal = reference(ring, body, from_s + window_s(ring), surface)
-    [under] = fly([nominal], field, relative=RELATIVE)
+    under, *beside = fly([nominal, *others], field, relative=RELATIVE)
     [bare] = fly([nominal], field.near, relative=RELATIVE)
     middle = from_s + 0.5 * window_s(ring)
     seen, plain = (measure_smoothly(flight, ring, 0, 0, from_s) for flight in (under, bare))
@@ -68,7 +81,7 @@ def slots_under(ring: Ring, body: Body, field: Field, from_s: float, surface: Su
     seen = measure_smoothly(under, turned, 0, 0, from_s)
     rate = 2.0 * math.pi / (2.0 * math.pi / turned.rate_rad_s + seen.period_error_s - plain.period_error_s)
     now = float(turned.phase(middle, 0)) + seen.slot_error_rad - plain.slot_error_rad
-    return replace(turned, rate_rad_s=rate, slot0_rad=now - rate * middle)
+    return replace(turned, rate_rad_s=rate, slot0_rad=now - rate * middle), tuple(beside)
 
 
 def _turned(ring: Ring, seen: Measured, plain: Measured, middle_s: float) -> Ring:

@@ -108,7 +108,8 @@ class Occupied:
 class RingSpec:
     """The ring that is wanted. ``slot0_rad`` is None where the file says "free".
 
-    ``hold_for_s`` is how long it is to keep its spacing, ``period_known_to_s`` how well periods are known in flight.
+    ``hold_for_s`` is how long it is to keep its spacing, ``hold_wanted`` whether that was asked for, so that forces are
+    weighed over it; ``period_known_to_s`` how well periods are known in flight.
     ``with_drag`` says whether its slots keep their altitude against drag, or sink as all craft do. ``longitude_rad`` is
     where slot 0 stays over the ground, None for a ring that turns against it. ``pattern_rad`` is how far each slot of a
     plane is ahead of its slot 0, empty where they are equally spaced.
@@ -126,6 +127,7 @@ class RingSpec:
     tolerance_rad: float = number_by_default("ring", "tolerance")
     tilt_tolerance_rad: float = number_by_default("ring", "tilt_tolerance")
     hold_for_s: float = number_by_default("ring", "hold_for")
+    hold_wanted: bool = False
     period_known_to_s: float | None = None
     with_drag: WithDrag = _WITH_DRAG
     longitude_rad: float | None = None
@@ -309,8 +311,8 @@ class Craft:
     readings, where they are not the scenario's. ``carrier`` names the carrier that may take it up.
     ``burns_max`` is how often its engine may be lit, ``burn_least_m_s`` the smallest burn that it can do,
     ``between_burns_s`` the least time from cut-off to ignition. ``tank_kg`` is what it began with, where that was more
-    than ``propellant_kg``. ``left_with`` names craft that it started together with before the epoch, and that it has
-    not been outside the separation of yet. ``area_m2`` and the two coefficients count where air and light are flown.
+    than ``propellant_kg``. ``left_with`` names craft that it started with before the epoch and is not yet clear of.
+    ``area_m2`` and the two coefficients count where air and light are flown.
     """
 
     name: str
@@ -359,9 +361,9 @@ class Scenario:
     ``first_service`` is how many neighboring slots must be filled for the first service, None where it is not asked.
     ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
     ``errors`` and ``risk`` are None where nothing is said about them. ``weigh`` is what the listed plans are weighed
-    by, after they were planned by ``minimize``; None for nothing. ``forces`` is None where none beyond the body's bulge
-    are flown; ``pulls`` are the bodies that pull in a world of one's own. Craft are to be down, or out of
-    the way, ``disposal_within_s`` after the end of their service; None where nothing is asked.
+    by, after they were planned by ``minimize``; None for nothing. ``forces`` is None where the body's bulge alone is
+    flown; ``pulls`` are the bodies that pull in a world of one's own. Craft are to be down, or out of the way,
+    ``disposal_within_s`` after the end of their service; None where nothing is asked.
     """
 
     title: str
@@ -373,7 +375,7 @@ class Scenario:
     carriers: tuple[Carrier, ...] = ()
     epoch: datetime | None = None
     minimize: Aim = _AIM
-    forces: ForceSpec | None = None
+    forces: ForceSpec | None = field(default_factory=ForceSpec)
     pulls: tuple[Puller, ...] = ()
     disposal_within_s: float | None = None
     first_service: int | None = None
@@ -390,9 +392,7 @@ class Scenario:
         return self.body.radius_m + self.body.atmosphere_top_m + self.limits.clearance_m
 
 
-ON_RING_M = 1000.0
-ON_RING_SHARE = 1e-4
-"""An apsis is on the ring within 1 km, or within this share of the radius where that is more."""
+ON_RING_M, ON_RING_SHARE = 1000.0, 1e-4  # an apsis is on the ring within 1 km, or this share of the radius
 
 
 def on_ring(radius_m: float, ring_radius_m: float) -> bool:

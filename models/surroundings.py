@@ -60,7 +60,8 @@ class Puller:
 class ForceSpec:
     """Which forces are flown beyond the body's bulge: each where it matters ("auto"), in any case, or not at all.
 
-    ``degree`` is the highest degree and order of the field; 0 for the bulge alone.
+    ``degree`` is the highest degree and order of the field; 0 for the bulge alone. ``pulls`` is for the bodies of a
+    world of one's own.
     """
 
     degree: int | Literal["auto"] = "auto"
@@ -69,6 +70,7 @@ class ForceSpec:
     parent: Choice = "auto"
     drag: Choice = "auto"
     sunlight: Choice = "auto"
+    pulls: Choice = "auto"
     density_factor: float = number_by_default("forces", "density_factor")
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from ..models import deadline
 from ..models.deadline import ENDED
+from ..models.errors import FlightError
 from .least_possible import least_possible
 from .outcome import Outcome
 from .robustness.keeping import keeping_of
@@ -22,7 +23,7 @@ def with_all(found: Outcome, progress: Progress) -> Outcome:
     scenario = found.scenario
     if scenario.forces is not None:
         found = _under_forces(found, progress)
-    if scenario.forces is not None or scenario.disposal_within_s is not None:
+    if (scenario.forces is not None and scenario.ring.hold_wanted) or scenario.disposal_within_s is not None:
         found = _left_alone(found, progress)
     with deadline.undisturbed():
         kept = keeping_of(scenario, found.ring, found.plans, found.kept)
@@ -47,6 +48,8 @@ def _under_forces(found: Outcome, progress: Progress) -> Outcome:
             made = under_forces(found.at_phase_of(found.plans[0]), found.plans[0])
     except ENDED:
         return _without(found, "plan 1 was not flown under further forces")
+    except FlightError:
+        return _without(found, "under further forces a craft of plan 1 cannot be followed: it comes down or leaves")
     if made is None:
         return found
     plan, under = made
@@ -60,7 +63,7 @@ def _under_forces(found: Outcome, progress: Progress) -> Outcome:
     notes = found.notes
     if abs(under.added_m_s) >= 0.05:
         notes = (*notes, f"corrected for further forces, too, plan 1 costs {plan.delta_v_m_s:.1f} m/s")
-    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under, notes=notes)
+    return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under, notes=notes, made=found.plans[0])
 
 
 def _left_alone(found: Outcome, progress: Progress) -> Outcome:

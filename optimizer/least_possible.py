@@ -25,7 +25,7 @@ def least_possible(found: Outcome) -> LeastPossible | None:
     from .rendezvous.lower_bound import least_of_any_flight  # its table is read only where it is asked for
 
     scenario = found.scenario
-    if scenario.body.j2 != 0.0 or scenario.forces is not None or found.ring.planes > 1 or not found.plans:
+    if scenario.body.j2 != 0.0 or found.under is not None or found.ring.planes > 1 or not found.plans:
         return None
     plan = found.plans[0]
     ring = found.ring_of(plan)

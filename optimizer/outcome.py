@@ -310,13 +310,14 @@ class Outcome:
     """The whole answer. ``plans`` are ranked by the scenario's goal, every front point among them.
 
     ``fronts`` are the other fronts, where they were asked for. ``unfinished`` says in words what is missing because
-    time ran out or somebody stopped the search; empty where nothing is. ``price`` is what time is worth to the dearest
-    craft in space, where that was asked for. ``rejected`` are the plans that come nearest to keeping their limits,
-    where none does; each says what it breaks. ``under`` is what a second flight of plan 1 under
-    the scenario's further forces found, where it names any. ``weighed`` is the risk of each plan, by rank, where the
-    goal weighs them by it. ``left_alone`` is how long orbits last that nobody burns in any more, where the scenario has
-    ``[forces]`` or ``[disposal]``. ``let_go`` are the best plans with one insertion for all launches of a site, where
-    that leaves a range. ``least_possible`` is what no flight can beat, for plan 1; None where that is not known.
+    time ran out or somebody stopped the search; empty where nothing is. ``price`` is what time is worth to the
+    dearest craft in space, where that was asked for. ``rejected`` are the plans that come nearest to keeping their
+    limits, where none does; each says what it breaks. ``under`` is what a second flight of plan 1 under further
+    forces found, where any matter, and ``made`` plan 1 as it was before it was corrected for them. ``weighed`` is
+    the risk of each plan, by rank, where the goal weighs them by it. ``left_alone`` is how long orbits last that
+    nobody burns in any more, where the scenario asks for a hold or has ``[disposal]``. ``let_go`` are the best
+    plans with one insertion for all launches of a site, where that leaves a range. ``least_possible`` is what no
+    flight can beat, for plan 1; None where that is not known.
     """
 
     scenario: Scenario
@@ -332,6 +333,7 @@ class Outcome:
     unfinished: str = ""
     price: CraftPrice | None = None
     under: UnderForces | None = None
+    made: Plan | None = None
     rejected: tuple[Plan, ...] = ()
     weighed: tuple[PlanRisk, ...] = ()
     let_go: tuple[LetGo, ...] = ()

@@ -83,7 +83,7 @@ def make_plan(
         if scenario.weigh is not None:
             refuse_unweighable(scenario)
         plan = partial(_planned, progress=progress, fronts=fronts, price=price, brief=brief)
-        further = scenario.forces is not None and not brief
+        further = scenario.forces is not None and scenario.ring.hold_wanted and not brief
         with deadline.searching(deadline.share(1.0 - FORCES_SHARE if further else 1.0)):
             if chooses(scenario) and not brief:
                 briefly = partial(_planned, progress=lambda _: None, fronts=False, price=False, brief=True)

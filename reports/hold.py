@@ -60,6 +60,9 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
         said = [f"Keeps {kept} for {years_text(hold.leaves_s)} {by}, within {tolerance}: {leaves}."]
     air = ", drag by a steady atmosphere" if "drag" in outcome.under.chosen.flown else ""
     said.append(f"Mean orbits, followed by averaged equations from the rates flown{air}.")
+    sooner = min(outcome.under.chosen.left_out, key=lambda one: one.spoils_s, default=None)
+    if sooner is not None and sooner.spoils_s < min(hold.leaves_s, hold.looked_s):
+        said.append(f"{capital(_missing_words(outcome, sooner.name, sooner.spoils_s))}: sooner than that.")
     if hold.eccentricity > OVAL:
         short = hold.eccentricity > NO_RING or math.isfinite(hold.low_s)
         swings = f"; the angle swings by more than the tolerance in a turn after {years_text(hold.oval_s)}"
@@ -173,15 +176,17 @@ def _figure(outcome: Outcome, hold: Hold) -> str:
 
 def missing_text(outcome: Outcome, hold: Hold) -> str:
     """The largest force left out and what it could do; empty where none is known here."""
-    if not hold.missing:
-        return ""
+    return _missing_words(outcome, hold.missing, hold.missing_s) if hold.missing else ""
+
+
+def _missing_words(outcome: Outcome, missing: str, missing_s: float) -> str:
     tolerance = f"{plain(math.degrees(outcome.scenario.ring.tolerance_rad), 2)} deg"
     of_air = ""
-    if hold.missing == DRAG:
+    if missing == DRAG:
         air = body_origins(outcome.scenario.body.name).air.partition(" (")[0]
         of_air = f" ({air}; {plain(1.0 / AREA_M2_KG, 0)} kg a square meter)"
     return (
-        f"{hold.missing}{of_air}, left out, could use up the {tolerance} in {_about(hold.missing_s)} (an estimate, "
+        f"{missing}{of_air}, left out, could use up the {tolerance} in {_about(missing_s)} (an estimate, "
         "good to a factor of three)"
     )
 

@@ -236,7 +236,7 @@ def _limit_text(row: TextRow) -> str:
 
 
 def _remarks(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
-    said = []
+    said = ["Plans of a sweep are made and flown by the pull of the body and its bulge alone."] if ready else []
     left = len(over.points) - len(ready)
     if left:
         said.append(f"{count(left, 'point')} of the grid are not planned yet.")

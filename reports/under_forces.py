@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from ..models.flight.smooth_mean import TURNS
-from ..models.force_choice import Chosen, chosen_forces
+from ..models.force_choice import AUTO_SHARE, Chosen, chosen_forces
 from ..models.readouts import clock, plain
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Outcome
@@ -15,6 +15,9 @@ from ..optimizer.robustness.under_forces import MOST_TURNS
 from ..optimizer.standing import UnderForces
 from .layout import heading, paragraph
 from .wording import listed, small
+
+LEAST_TILT_DEG = 0.01
+"""A tilt below this is none."""
 
 LEAST_DEG_YEAR = 0.001
 """A force left out that could do less in a year is not worth a figure."""
@@ -45,8 +48,8 @@ def _rounded(estimate_deg: float) -> float:
 
 
 def _flown(outcome: Outcome) -> Chosen:
-    """The forces that plan 1 was flown under: those of ``[forces]``, or its bulge alone."""
-    if outcome.under is not None:
+    """The forces that plan 1 was flown under: those that matter, or its bulge alone."""
+    if outcome.under is not None and outcome.under.craft:
         return outcome.under.chosen
     return chosen_forces(replace(outcome.scenario, forces=None))
 
@@ -95,6 +98,8 @@ def force_lines(outcome: Outcome, width: int) -> list[str]:
     """Lines for the screen: what was flown, and what was left out."""
     if outcome.under is None:
         return [*heading("Further forces", width), *paragraph(_left_out(outcome), width, indent="  ")]
+    if not outcome.under.craft:
+        return [*heading("Further forces", width), *paragraph(_too_long(outcome.under), width, indent="  ")]
     said = " ".join(
         one for one in (_flown_with(outcome.under), *_found(outcome, outcome.under), _frozen(outcome.under)) if one
     )
@@ -102,9 +107,15 @@ def force_lines(outcome: Outcome, width: int) -> list[str]:
 
 
 def chosen_items(scenario: Scenario) -> list[str]:
-    """What ``[forces]`` come to, for ``ringwright check``; nothing without that table."""
+    """What ``[forces]`` come to, for ``ringwright check``."""
     if scenario.forces is None:
-        return []
+        return ["Plans are made and flown by the body's bulge alone."]
+    if not scenario.ring.hold_wanted:
+        share = plain(100.0 * AUTO_SHARE, 0)
+        return [
+            f"Plan 1 will be corrected for and flown with each force that moves a slot by more than {share} % of the "
+            "tolerance in its time; a hold written as ring.hold_for would count, too."
+        ]
     return [f"Plan 1 will be corrected for and flown with: {_chosen_words(chosen_forces(scenario))}"]
 
 
@@ -114,12 +125,28 @@ def _left_out(outcome: Outcome) -> str:
     if not chosen.left_out:
         return f"Flown with: {', '.join(chosen.flown)}; no other force is known here."
     words = f"Flown with: {_chosen_words(chosen)}"
-    if outcome.scenario.forces is None:
+    words += " That is how far each could move a craft; only what differs between craft spoils the spacing."
+    scenario = outcome.scenario
+    if scenario.forces is None:
+        return f"{words} [forces] leaves them out."
+    if not chosen_forces(scenario, outcome.plans[0].finish_s).field.terms:
         words += (
-            " That is how far each could move a craft; only what differs between craft spoils the spacing. To correct "
-            "plan 1 for those that matter, add [forces] to the scenario."
+            f" None comes to {plain(100.0 * AUTO_SHARE, 0)} % of the tolerance in the time of plan 1; to have them "
+            "weighed over a hold, too, write ring.hold_for."
         )
     return words
+
+
+def _too_long(under: UnderForces) -> str:
+    """What is said of a plan that is not flown again."""
+    chosen = under.chosen
+    matter = listed(list(chosen.flown[1:]))
+    return (
+        f"NOT FLOWN WITH {matter.upper()}: plan 1 is made and flown for the {chosen.flown[0]} alone, since its craft "
+        f"fly more than {plain(MOST_TURNS, 0)} turns in all. In its time each of {matter} could move a craft by more "
+        f"than {plain(100.0 * AUTO_SHARE, 0)} % of the tolerance (estimates, good to a factor of three), and nothing "
+        "is corrected for them: replan on the way."
+    )
 
 
 def _flown_with(under: UnderForces) -> str:
@@ -170,9 +197,22 @@ def _chosen_words(chosen: Chosen) -> str:
     return f"{', '.join(chosen.flown)}{out}.{ends}"
 
 
+def _planes(outcome: Outcome) -> str:
+    """How far planes part under the forces; empty where that is next to nothing, or judged by its limit."""
+    parts = [part for plan in outcome.plans if plan.rank == 1 for part in plan.craft]
+    if outcome.scenario.ring.tilt_tolerance_rad > 0.0 or not parts:
+        return ""
+    worst = max(parts, key=lambda part: part.flown.plane_error_rad)
+    tilt = math.degrees(worst.flown.plane_error_rad)
+    if tilt < LEAST_TILT_DEG:
+        return ""
+    return (
+        f"These forces turn planes by up to {small(tilt)} deg against that of the ring ({worst.craft}): no burn is "
+        "planned against that, and as a tilt the plan is judged by the bulge alone."
+    )
+
+
 def _found(outcome: Outcome, under: UnderForces) -> list[str]:
-    if not under.craft:
-        return [f"It was not flown again: its craft fly more than {plain(MOST_TURNS, 0)} turns in all."]
     turns = f"means over {TURNS} turns"
     through = [one for one in under.craft if one.spacing_rad is not None]
     lost = [one.craft for one in under.craft if one.spacing_rad is None]
@@ -192,6 +232,7 @@ def _found(outcome: Outcome, under: UnderForces) -> list[str]:
         )
     else:
         said.append(f"At its end {through[0].craft} is {small(abs(shift))} deg {side} its slot, {turns}.")
+    said.append(_planes(outcome))
     tolerance = outcome.scenario.ring.tolerance_rad
     if any(abs(one.spacing_rad or 0.0) > tolerance for one in through):
         said.append(f"That is outside the tolerance of {plain(math.degrees(tolerance), 2)} deg.")

@@ -23,6 +23,9 @@ from ringwright.reports.result import result_text
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 FOLDER = "RINGWRIGHT_TEST_PLANS"
 """The variable that names the folder of the plans of one run."""
+BULGE_ALONE = "forces.further=false"
+"""A setting of a scenario: by this the commands plan that fly no further forces."""
+
 _KEPT: dict[str, Outcome] = {}
 
 

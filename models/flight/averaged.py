@@ -200,7 +200,7 @@ class AveragedForces:
         n = np.sqrt(self.gm / a**3)
         root = np.sqrt(1.0 - _dot(e, e))
         path = _Path.of(orbits, n, root, self.points, self.turns, beside=self.ground is not None)
-        force = self._force(path, orbits, n, time_s, surfaces)
+        force, light = self._force(path, orbits, n, time_s, surfaces)
         r, v = path.position, path.velocity
         torque = _cross(r, force)
         turning = path.mean(torque) / (np.sqrt(self.gm * a) * root)
@@ -210,7 +210,7 @@ class AveragedForces:
         shape_rate = shape_rate / self.gm
         apsis = _dot(w, _cross(e, shape_rate)) / (1.0 + root)
         outward = path.mean(np.einsum("ikn,ikn->kn", r, force)[np.newaxis])[0]
-        power = self._power(path, orbits, n, force, time_s, surfaces)
+        power = self._power(path, n, force - light, time_s, surfaces)
         return np.vstack(
             [
                 2.0 * a**2 / self.gm * power,
@@ -221,34 +221,34 @@ class AveragedForces:
             ]
         )
 
-    def _power(
-        self, path: _Path, orbits: MeanOrbits, n: Array, force: Array, time_s: float, surfaces: Surfaces
-    ) -> Array:
-        """Mean power of all forces, W/kg; that of light by the edges of the shadow."""
-        found = path.mean(np.einsum("ikn,ikn->kn", path.velocity, force)[np.newaxis])[0]
-        shape = path.position.shape
-        place, motion = path.position.reshape(3, -1), path.velocity.reshape(3, -1)
+    def _power(self, path: _Path, n: Array, dark: Array, time_s: float, surfaces: Surfaces) -> Array:
+        """Mean power of all forces, W/kg: of those in the dark, (3, k, n), and of light by the edges of the shadow."""
+        found = path.mean(np.einsum("ikn,ikn->kn", path.velocity, dark)[np.newaxis])[0]
         for term in self.terms:
             if isinstance(term, Sunlight):
-                spread = Surfaces(*(np.tile(one, shape[1]) for one in surfaces))
-                push = term.acceleration(np.array([time_s]), place, motion, spread).reshape(shape)
-                found -= path.mean(np.einsum("ikn,ikn->kn", path.velocity, push)[np.newaxis])[0]
                 found += shadow_work(term, time_s, path.place, surfaces) * n / (2.0 * math.pi)
         return np.asarray(found)
 
-    def _force(self, path: _Path, orbits: MeanOrbits, n: Array, time_s: float, surfaces: Surfaces) -> Array:
+    def _force(
+        self, path: _Path, orbits: MeanOrbits, n: Array, time_s: float, surfaces: Surfaces
+    ) -> tuple[Array, Array]:
+        """All forces, and that of light alone, (3, k, n)."""
         shape = path.position.shape
         place, motion = path.position.reshape(3, -1), path.velocity.reshape(3, -1)
         spread = Surfaces(*(np.tile(one, shape[1]) for one in surfaces))
         found = self.zonals.acceleration(place)
+        light: Array = np.zeros((3, 1, 1))
         now = np.array([time_s])
         for term in self.terms:
-            found += term.acceleration(now, place, motion, spread)
+            own = term.acceleration(now, place, motion, spread)
+            found += own
+            if isinstance(term, Sunlight):
+                light = own.reshape(shape)
         if self.ground is not None:
             ahead = np.zeros_like(path.longitude) if self.still else (path.longitude - orbits.longitude_rad) / n
             times = (time_s + ahead).ravel()
             found += self.ground.acceleration(times, place, motion, spread)
-        return found.reshape(shape)
+        return found.reshape(shape), light
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -54,9 +54,18 @@ class Track:
     granule_d: float
     axes: Array
     _made: dict[int, Array] = field(default_factory=dict, repr=False)
+    _last: list[tuple[Array, Array]] = field(default_factory=list, repr=False)
 
     def position(self, time_s: Array) -> Array:
-        """Position, m, (3, n), in the base frame, at seconds from the epoch."""
+        """Position, m, (3, n), in the base frame, at seconds from the epoch; not to be written to."""
+        # several forces ask for the same moment, one after another
+        if self._last and np.array_equal(self._last[0][0], time_s):
+            return self._last[0][1]
+        found = self._position(time_s)
+        self._last[:] = [(np.array(time_s), found)]
+        return found
+
+    def _position(self, time_s: Array) -> Array:
         spans = np.asarray(time_s) / (DAY_S * self.granule_d)
         which = np.floor(spans)
         x = 2.0 * (spans - which) - 1.0

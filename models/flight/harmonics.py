@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import functools
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,9 @@ from .forces import Surfaces
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
+
+FEW = 256
+"""Points up to which a library of linear algebra is quicker (measured)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +58,7 @@ class UnevenField:
             spin_rad_s=body.spin_rad_s,
         )
 
-    @property
+    @functools.cached_property
     def degree(self) -> int:
         """Highest degree in it."""
         return max(one.degree for one in self.coefficients)
@@ -66,15 +70,17 @@ class UnevenField:
 
     def acceleration(self, time_s: Array, position: Array, velocity: Array, surfaces: Surfaces) -> Array:
         """Acceleration, m/s^2, (3, n)."""
+        # few calls on what is small: flights under further forces spend most of their time here
+        x, y, z = position
         turn = np.exp(1j * (self.meridian_rad + self.spin_rad_s * time_s))
-        inverse = 1.0 / np.sqrt(np.einsum("ij,ij->j", position, position))
-        equatorial = (position[0] + 1j * position[1]) * turn.conj() * inverse
-        solids = self._solids(equatorial, position[2] * inverse, self.radius_m * inverse)
-        ahead, back, up = self._weights
-        # no matrix product: for so few points the threads of a linear algebra library cost far more than they save
-        across = (np.einsum("k,kn->n", ahead, solids) + np.einsum("k,kn->n", back, solids).conj()) * turn
-        strength = self.gm / self.radius_m**2
-        return np.stack([across.real, across.imag, -np.einsum("k,kn->n", up, solids).real]) * strength
+        inverse = 1.0 / np.sqrt(x * x + y * y + z * z)
+        solids = self._solids((x + 1j * y) * turn.conj() * inverse, z * inverse, self.radius_m * inverse)
+        ahead, back, up = _product(self._weights, solids)
+        across = (ahead + back.conj()) * turn
+        found = np.empty(position.shape)
+        found[0], found[1], found[2] = across.real, across.imag, -up.real
+        found *= self.gm / self.radius_m**2
+        return found
 
     def _solids(self, equatorial: Complex, polar: Array, ratio: Array) -> Complex:
         """V + iW up to one degree more than the field, (k, n), degree by degree, orders rising.
@@ -87,18 +93,20 @@ class UnevenField:
         top = self.degree + 1
         degrees, orders, slopes = _table(top)
         turned = np.empty((top + 1, polar.size), dtype=np.complex128)
-        heights, falls = np.empty((2, top + 1, polar.size))
-        turned[0], heights[0], falls[0] = 1.0, 1.0, ratio
-        turned[1:], heights[1:], falls[1:] = equatorial, polar, ratio
-        for powers in (turned, heights, falls):
-            np.multiply.accumulate(powers, axis=0, out=powers)
-        return np.asarray(np.einsum("kj,jn->kn", slopes, heights) * falls[degrees] * turned[orders])
+        powers = np.empty((2, top + 1, polar.size))
+        turned[0], powers[0, 0], powers[1, 0] = 1.0, 1.0, ratio
+        turned[1:], powers[0, 1:], powers[1, 1:] = equatorial, polar, ratio
+        np.multiply.accumulate(turned, axis=0, out=turned)
+        np.multiply.accumulate(powers, axis=1, out=powers)
+        found = _product(slopes, powers[0])
+        found *= powers[1].take(degrees, axis=0)
+        return np.asarray(found * turned.take(orders, axis=0))
 
     @functools.cached_property
-    def _weights(self) -> tuple[Complex, Complex, Complex]:
-        """What each V + iW contributes: across as it is, across conjugated, and along the pole."""
+    def _weights(self) -> Complex:
+        """What each V + iW contributes, (3, k): across as it is, across conjugated, and along the pole."""
         top = self.degree + 1
-        ahead, back, up = np.zeros((3, (top + 1) * (top + 2) // 2), dtype=np.complex128)
+        ahead, back, up = found = np.zeros((3, (top + 1) * (top + 2) // 2), dtype=np.complex128)
         for one in self.coefficients:
             n, m, c = one.degree, one.order, one.cosine - 1j * one.sine
             place = _first(n + 1) + m
@@ -108,7 +116,15 @@ class UnevenField:
             else:
                 ahead[place + 1] -= 0.5 * c
                 back[place - 1] += 0.5 * (n - m + 1) * (n - m + 2) * c
-        return ahead, back, up
+        return found
+
+
+def _product(one: NDArray[Any], other: NDArray[Any]) -> NDArray[Any]:
+    """Matrix product; for many columns without the threads of a linear algebra library, which then cost far more than
+    they save.
+    """
+    found: NDArray[Any] = one.dot(other) if other.shape[1] <= FEW else np.einsum("ij,jn->in", one, other)
+    return found
 
 
 def _first(degree: int) -> int:

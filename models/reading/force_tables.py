@@ -12,6 +12,9 @@ from .document import Table
 FIELD_AND_AIR = ("c22", "s22", "j3", "j4", "atmosphere")
 """Keys of the body that say nothing where they are absent."""
 
+_CHOICES = ("degree", "sun", "moon", "parent", "drag", "sunlight")
+"""Keys of ``[forces]`` that choose a force."""
+
 _OWN_HARMONICS = {"j3": (3, 0), "j4": (4, 0)}
 
 
@@ -44,11 +47,17 @@ def puller(table: Table) -> Puller:
 
 
 def force_spec(table: Table | None) -> ForceSpec | None:
-    """Which forces are flown; None without a table."""
+    """Which forces are flown; None for the bulge alone. Without a table each is where it matters."""
     if table is None:
-        return None
+        return ForceSpec()
     table.note_defaults()
-    return ForceSpec(**table.given(ForceSpec))
+    given = table.given(ForceSpec)
+    if table.flag("further"):
+        return ForceSpec(**given)
+    named = {key: value for key, value in given.items() if key in _CHOICES}
+    if not any(named.values()):
+        return None
+    return ForceSpec(**{**dict.fromkeys(_CHOICES, False), "pulls": False, "degree": 0, **given})
 
 
 def check_forces(scenario: Scenario, root: Table) -> None:
@@ -69,7 +78,7 @@ def check_forces(scenario: Scenario, root: Table) -> None:
     from ..flight.sky import sky
 
     above = sky(scenario)
-    for name in ("sun", "moon", "parent", "drag", "sunlight"):
+    for name in _CHOICES[1:]:
         if getattr(scenario.forces, name) is True and name not in above.terms:
             raise asked.error(f"{asked.quote(name)} cannot be flown: {above.unknown[name]}.", name)
     degree = scenario.forces.degree

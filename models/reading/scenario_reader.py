@@ -102,6 +102,8 @@ def _scenario(root: Table) -> Scenario:
     craft = tuple(replace(one, carrier=carried_by(one.name, carriers)) for one in craft)
     craft, said = with_messages(craft, root, body, ring)
     limits = _limits(_one(root, "limits"), body)
+    if root.table("forces") is not None:
+        ring = replace(ring, hold_wanted=True)
     goal = _one(root, "goal")
     goal.note_defaults("first_service", "front_step")
     root.note_defaults("forces", "risk", "disposal")
@@ -238,7 +240,7 @@ def _ring(table: Table, body: Body) -> RingSpec:
         given |= {"slots": pattern[0], "pattern_rad": pattern[1]}
     if ground is not None:
         given["slot0_rad"] = slot0
-    return RingSpec(**given, occupied=tuple(occupied))
+    return RingSpec(**given, hold_wanted="hold_for" in table, occupied=tuple(occupied))
 
 
 SOLVED_FOR: dict[str, Aim] = {"load_p99": "delta_v", "finish_p90": "finish"}

@@ -194,17 +194,27 @@ def rebuilt(
         for one, flight in zip(found, flights, strict=True)
     }
     craft = [new.get(part.craft, part) for part in plan.craft]
-    made = judged(scenario, craft, plan.carriers, moved=any(part.heading is not None for part in craft))
+    by_limits = craft if scenario.ring.tilt_tolerance_rad > 0.0 else _planes_as_made(plan, craft)
+    made = judged(scenario, by_limits, plan.carriers, moved=any(part.heading is not None for part in craft))
     return replace(
         plan,
         delta_v_m_s=made.delta_v_m_s,
         worst_delta_v_m_s=made.worst_delta_v_m_s,
         propellant_kg=made.propellant_kg,
         finish_s=made.finish_s,
-        craft=made.craft,
+        craft=tuple(craft),
         broken=made.broken,
         margins=made.margins,
     )
+
+
+def _planes_as_made(plan: Plan, craft: Sequence[CraftPlan]) -> list[CraftPlan]:
+    """The craft with the tilt of the plan as it was made.
+
+    No burn is planned against what further forces do to planes. Where no tilt is allowed, nobody gave room for that.
+    """
+    tilts = {part.craft: part.flown.plane_error_rad for part in plan.craft}
+    return [replace(one, flown=replace(one.flown, plane_error_rad=tilts[one.craft])) for one in craft]
 
 
 def _part(one: ForForces, scenario: Scenario, slots: Ring, plan: Plan, flight: Flight, from_s: float) -> CraftPlan:

@@ -36,7 +36,7 @@ from ..standing import ForcedHold, Trim
 from .trims import east_west, schedule, yearly_m_s
 
 LOOK_S = 10.0 * YEAR_S
-"""How far ahead the ring is followed at least."""
+"""How far ahead a ring that is to hold is followed at least."""
 LOOK_MAX_S = 50.0 * YEAR_S
 
 BAND_SHARE = 0.5
@@ -64,7 +64,7 @@ def hold_by_forces(
     from_s: float,
     *,
     tolerance_rad: float,
-    wanted_s: float,
+    look_s: float,
     maintained: bool = True,
     ground: float | None = None,
     floor_m: float = 0.0,
@@ -74,7 +74,7 @@ def hold_by_forces(
     Args:
         ring: as the slots are under the forces, there (`reference.slots_under`).
         craft: at least one; each flight reaches the window's end.
-        wanted_s: how long the ring is to hold; it is followed for that and ten years at least.
+        look_s: how far ahead the ring is followed, `LOOK_MAX_S` at most.
         floor_m: lowest radius allowed; maintained: whether drag is made up for in the upkeep, or craft sink together.
         ground: angle of the prime meridian from the x axis at the epoch, for a ring whose slots keep their longitudes:
             craft then leave those, and no common shift is taken off.
@@ -86,7 +86,7 @@ def hold_by_forces(
     surfaces = Surfaces.of([one.surface for one in craft])
     free, airless = (NearAndFar.of(body, field, ring.radius_m, drag=drag) for drag in (True, False))
     start = _with_flown_rates(_mean_orbits(ring, body, craft, from_s), free.near, surfaces, ring, craft, from_s)
-    end = begin + min(max(LOOK_S, wanted_s), LOOK_MAX_S)
+    end = begin + min(look_s, LOOK_MAX_S)
     track = follow_both(free, start, surfaces, begin, end)
     errors = _errors(track, ring, craft, ground)
     first, leaves_s = _leaves(free, track, surfaces, lambda part: _errors(part, ring, craft, ground), tolerance_rad)

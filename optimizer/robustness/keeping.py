@@ -42,7 +42,9 @@ from .under_forces import under_forces
 def keeping_of(
     scenario: Scenario, ring: Ring, plans: Sequence[Plan], kept: Sequence[Kept], field: Field | None = None
 ) -> tuple[Keeping | None, ...]:
-    """What keeping the ring takes by each of some plans, without trims of rates; None without ``[forces]``.
+    """What keeping the ring takes by each of some plans, without trims of rates.
+
+    None by the bulge alone, and where nobody asked for a hold.
 
     Args:
         scenario: forces, tolerances, how long the ring is to hold.
@@ -51,9 +53,9 @@ def keeping_of(
         kept: craft that stay.
         field: the forces, where they are chosen already.
     """
-    if scenario.forces is None or not plans:
+    if scenario.forces is None or not scenario.ring.hold_wanted or not plans:
         return (None,) * len(plans)
-    field = chosen_forces(scenario).field if field is None else field
+    field = chosen_forces(scenario, plans[0].finish_s).field if field is None else field
     drift = _pole_drift(scenario, ring, plans[0].finish_s)
     return tuple(_of_plan(scenario, ring, plan, kept, field, drift) for plan in plans)
 
@@ -138,9 +140,10 @@ def keeping_with_trims(outcome: Outcome, scenario: Scenario) -> Keeping | None:
         scenario: with its ``[forces]``, which the outcome may leave out.
 
     Returns:
-        None without ``[forces]``. Where the flight did not come through, or no time was left for it, trims are None.
+        None by the bulge alone, and where nobody asked for a hold. Where the flight did not come through, or no time
+        was left for it, trims are None.
     """
-    if scenario.forces is None:
+    if scenario.forces is None or not scenario.ring.hold_wanted:
         return None
     plan = outcome.plans[0]
     with deadline.undisturbed():

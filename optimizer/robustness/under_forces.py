@@ -21,17 +21,18 @@ from ...models.flight.flown import Flight, Itinerary
 from ...models.flight.integrate import fly_each
 from ...models.flight.smooth_mean import measure_smoothly, window_s
 from ...models.force_choice import Chosen, chosen_forces
-from ...models.frames import in_plane_state, wrap
-from ...models.oblateness import ring_state
-from ...models.reference import RELATIVE, slots_under
+from ...models.frames import wrap
+from ...models.readouts import listed
+from ...models.reference import RELATIVE
 from ...models.ring import Ring
 from ...models.scenario import Scenario
 from ...models.surroundings import Surface
-from ..outcome import Kept, Outcome, Plan
+from ..outcome import Outcome, Plan
 from ..standing import ForcedHold, Standing, UnderForces
 from .corrected_for_forces import END_MARGIN, ForForces, correct_for_forces, rebuilt, settled_s
 from .frozen import frozen
-from .hold_by_forces import InRing, hold_by_forces
+from .hold_by_forces import LOOK_S, InRing, hold_by_forces
+from .staying import slots_and_staying
 
 MOST_TURNS = 4000.0
 """A plan of more turns of the ring, summed over its craft, is not flown again: it would take minutes and 200 MB."""
@@ -43,25 +44,29 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
     Craft that a carrier brings up keep their burns, since where they are dropped would move as well.
 
     Returns:
-        The plan with its burns as corrected, and what became of it; None without ``[forces]``, and where no craft is in
-        the ring.
+        The plan with its burns as corrected, and what became of it; None by the bulge alone, where no craft is in the
+        ring, and where nobody asked for a hold and no force matters within the plan.
     """
     scenario, ring = outcome.scenario, outcome.ring
     if scenario.forces is None or not (plan.craft or outcome.kept):
         return None
-    chosen = chosen_forces(scenario)
+    chosen = chosen_forces(scenario, plan.finish_s)
+    if not (chosen.field.terms or scenario.ring.hold_wanted):
+        return None
     at_s = settled_s(plan, scenario, ring)
     if at_s * (len(plan.craft) + len(outcome.kept)) > MOST_TURNS * ring.period_s:
         return plan, UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=window_s(ring))
-    slots = ring
-    if scenario.ring.longitude_rad is None:
-        slots = slots_under(ring, scenario.body, chosen.field, at_s, _sinking(scenario))
+    end_s = at_s + window_s(ring) + END_MARGIN * ring.period_s
+    slots, staying = slots_and_staying(scenario, ring, outcome.kept, chosen.field, at_s, end_s, _sinking(scenario))
     found: tuple[ForForces, ...] = ()
     if chosen.field.terms and not plan.carriers:
         found = correct_for_forces(plan, scenario, ring, slots, chosen.field, at_s)
-    # the craft's own turns may be a little longer than the ring's
-    asked = _asked(outcome, plan, found, at_s + window_s(ring) + END_MARGIN * ring.period_s)
-    flights = fly_each([one.item for one in asked], chosen.field, [one.model for one in asked], relative=RELATIVE)
+    moving = _moving(scenario, plan, found, end_s)
+    flights = fly_each([one.item for one in moving], chosen.field, [one.model for one in moving], relative=RELATIVE)
+    asked = moving + [
+        _Asked(one.kept.craft, (one.kept.plane, one.kept.slot), one.itinerary, Impulsive()) for one in staying
+    ]
+    flights = (*flights, *(one.flight for one in staying))
     standing, shift = _standing(asked, flights, slots, at_s, scenario.body.radius_m)
     lost = any(one.spacing_rad is None for one in standing)
     made = plan
@@ -79,6 +84,52 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
         missed=tuple(one.part.craft for one in found if not one.met),
         added_m_s=made.delta_v_m_s - plan.delta_v_m_s,
         frozen=frozen(scenario.body, slots) if chosen.degree > 2 else None,
+    )
+
+
+def as_made(outcome: Outcome) -> Outcome:
+    """An outcome with plan 1 as it was before it was corrected for further forces, for what flies by the bulge alone.
+
+    Where that makes a difference its warnings say so.
+    """
+    made, given = outcome.made, outcome.scenario
+    if made is None:
+        return outcome
+    plans = tuple(made if plan.rank == made.rank else plan for plan in outcome.plans)
+    front = outcome.front
+    if front is not None:
+        points = tuple(
+            replace(point, delta_v_m_s=made.delta_v_m_s, finish_s=made.finish_s) if point.plan == made.rank else point
+            for point in front.points
+        )
+        front = replace(front, points=points)
+    return said_by_bulge(
+        replace(outcome, scenario=replace(given, forces=None), plans=plans, front=front, under=None, made=None), given
+    )
+
+
+def said_by_bulge(outcome: Outcome, given: Scenario, more: str = "") -> Outcome:
+    """An outcome planned by the bulge alone that says so in its warnings where further forces matter to its first plan.
+
+    Args:
+        given: the scenario as it was read.
+        more: a sentence on where these forces count all the same.
+    """
+    said = by_bulge_words(given, outcome.plans[0]) if outcome.plans else ""
+    if not said:
+        return outcome
+    scenario = outcome.scenario
+    return replace(outcome, scenario=replace(scenario, warnings=(*scenario.warnings, f"{said} {more}".strip())))
+
+
+def by_bulge_words(scenario: Scenario, plan: Plan) -> str:
+    """That a plan is by the bulge alone, where plan 1 would be corrected for further forces; else nothing."""
+    chosen = chosen_forces(scenario, plan.finish_s)
+    if not (plan.craft and chosen.field.terms):
+        return ""
+    return (
+        f"Planned and flown by the {chosen.flown[0]} alone; the command plan also corrects plan 1 for "
+        f"{listed(list(chosen.flown[1:]))}."
     )
 
 
@@ -123,7 +174,7 @@ def _held(
             craft,
             at_s,
             tolerance_rad=spec.tolerance_rad,
-            wanted_s=spec.hold_for_s,
+            look_s=max(LOOK_S, spec.hold_for_s) if spec.hold_wanted else spec.hold_for_s,
             maintained=spec.with_drag == "maintained",
             floor_m=scenario.floor_m,
             ground=None if spec.longitude_rad is None else scenario.body.prime_meridian_rad,
@@ -152,19 +203,15 @@ class _Asked(NamedTuple):
     model: BurnModel
 
 
-def _asked(outcome: Outcome, plan: Plan, found: Sequence[ForForces], end_s: float) -> list[_Asked]:
-    """Everybody in the ring: those that move, as corrected where they are, then those that stay."""
-    surfaces = {craft.name: craft.surface for craft in outcome.scenario.craft}
+def _moving(scenario: Scenario, plan: Plan, found: Sequence[ForForces], end_s: float) -> list[_Asked]:
+    """Those that move, as corrected where they are."""
+    surfaces = {craft.name: craft.surface for craft in scenario.craft}
     own = {one.part.craft: one.itinerary for one in found}
     asked = []
     for part in plan.craft:
         if part.itinerary is not None:
             item = replace(own.get(part.craft, part.itinerary), end_s=end_s, surface=surfaces[part.craft])
             asked.append(_Asked(part.craft, (part.plane, part.slot), item, part.engine or Impulsive()))
-    for one in outcome.kept:
-        item = _staying(outcome.scenario, outcome.ring, one, end_s)
-        item = replace(item, surface=surfaces.get(one.craft, item.surface))
-        asked.append(_Asked(one.craft, (one.plane, one.slot), item, Impulsive()))
     return asked
 
 
@@ -179,15 +226,3 @@ def _mean(
     except FlightError:
         return None
     return seen.slot_error_rad, seen.period_error_s
-
-
-def _staying(scenario: Scenario, ring: Ring, kept: Kept, end_s: float) -> Itinerary:
-    """A craft that stays, from its place at the epoch on."""
-    body = scenario.body
-    angle = float(ring.phase(0.0, kept.slot, kept.plane)) + kept.error_rad
-    node = ring.node(0.0, kept.plane)
-    if body.j2 != 0.0:
-        position, velocity = ring_state(body, ring.radius_m, angle, ring.inclination_rad, node)
-    else:
-        position, velocity = in_plane_state(ring.radius_m, angle, 0.0, ring.speed_m_s, ring.inclination_rad, node)
-    return Itinerary(start_s=0.0, position=position, velocity=velocity, end_s=end_s)

@@ -27,6 +27,7 @@ from ..problem.problem import kept_errors
 from ..problem.restriction import NO_RESTRICTION, Restriction
 from ..problem.ring_phase import problems
 from ..robustness.keeping import keeping_of
+from ..robustness.under_forces import by_bulge_words
 
 About = Literal["all", "side", "revolutions", "route", "liftoff", "scenario"]
 Progress = Callable[[str], None]
@@ -211,6 +212,7 @@ def judge(
     service = math.inf if neighbors is None else first_service_s(problem, chosen.options, neighbors)
     top = scenario.body.radius_m + scenario.body.atmosphere_top_m
     lowest = min((c.lowest_periapsis_m for c in plan.craft if c.lowest_periapsis_m is not None), default=None)
+    said = by_bulge_words(scenario, plan)
     with deadline.undisturbed():
         [keeping] = keeping_of(scenario, problem.ring, [plan], kept_errors(problem))
     return replace(
@@ -222,7 +224,7 @@ def judge(
         tightest=tightest(plan),
         fronts=fronts,
         unfinished="; ".join(missing),
-        notes=(*problem.notes, *selection.made.notes),
+        notes=(*problem.notes, *selection.made.notes, *([said] if said else [])),
     )
 
 

@@ -73,14 +73,9 @@ def scenario_of(arguments: argparse.Namespace) -> Scenario:
     return read_scenario(arguments.scenario, arguments.settings)
 
 
-BULGE_ALONE = "[forces] is left out here: this command plans and flies the body's bulge alone."
-
-
-def by_bulge_alone(scenario: Scenario, said: str = BULGE_ALONE) -> Scenario:
-    """The same without ``[forces]``, for commands that fly the body's bulge alone, which the warnings then say."""
-    if scenario.forces is None:
-        return scenario
-    return replace(scenario, forces=None, warnings=(*scenario.warnings, said))
+def by_bulge_alone(scenario: Scenario) -> Scenario:
+    """The same for commands that plan and fly by the body's bulge alone; `under_forces.said_by_bulge` names that."""
+    return replace(scenario, forces=None)
 
 
 def run_of(arguments: argparse.Namespace) -> Run:

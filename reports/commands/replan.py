@@ -47,15 +47,17 @@ def add_reading(parser: argparse.ArgumentParser) -> None:
 
 def replan(arguments: argparse.Namespace) -> int:
     """The best plan from here, against the plan as it was."""
-    scenario = by_bulge_alone(scenario_of(arguments))
+    given = scenario_of(arguments)
+    scenario = by_bulge_alone(given)
     from ...models.deadline import share
     from ...optimizer.replan.resumed_plan import go_on
+    from ...optimizer.robustness.under_forces import said_by_bulge
     from ..replan import replan_json, replan_text
     from ..replan_files import write_replan
 
     looks = _looks(arguments, scenario)
     with shown_progress(arguments) as progress, run_of(arguments) as run:
-        before = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
+        before = said_by_bulge(picked(arguments, scenario, run, progress, share(FIRST_SHARE)), given)
         try:
             done, here = go_on(before, looks, progress)
         except FlightError as fault:

@@ -25,6 +25,8 @@ from .planned import (
 from .planning import known_craft
 from .progress import shown_progress
 
+COUNTED = "They count here in what keeping the ring takes, and nowhere else."
+
 KEEPING_SHARE = 0.7
 """Of the time that is left: what the flight under further forces may take that says what trims keeping needs."""
 
@@ -72,15 +74,17 @@ def budget(arguments: argparse.Namespace) -> int:
     from ...models.deadline import ENDED, share
 
     given = scenario_of(arguments)
-    scenario = by_bulge_alone(given, "[forces] count here in what keeping the ring takes, and nowhere else.")
+    scenario = by_bulge_alone(given)
     from ...optimizer.robustness.budget import make_budget
     from ...optimizer.robustness.flights_with_errors import refuse_without_errors
     from ...optimizer.robustness.keeping import keeping_with_trims
+    from ...optimizer.robustness.under_forces import said_by_bulge
     from ..budget import budget_json, budget_text, nothing_flown, write_budget
 
     refuse_without_errors(scenario)
     with shown_progress(arguments) as progress, run_of(arguments) as run:
         outcome = picked(arguments, scenario, run, progress)
+        outcome = said_by_bulge(outcome, given, COUNTED if given.ring.hold_wanted else "")
         progress("what keeping the ring takes")
         with deadline.searching(share(KEEPING_SHARE)):
             kept = keeping_with_trims(outcome, given)
@@ -102,9 +106,11 @@ def budget(arguments: argparse.Namespace) -> int:
 
 def risk(arguments: argparse.Namespace) -> int:
     """Plans weighed by late and lost launches."""
-    scenario = by_bulge_alone(scenario_of(arguments))
+    given = scenario_of(arguments)
+    scenario = by_bulge_alone(given)
     from ...models.deadline import share
     from ...optimizer.plan import make_plan
+    from ...optimizer.robustness.under_forces import said_by_bulge
     from ...optimizer.robustness.weighing import refuse_unweighable, study
     from ..risk import risk_json, risk_text, write_risk
 
@@ -113,6 +119,7 @@ def risk(arguments: argparse.Namespace) -> int:
         outcome = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
         if not outcome.plans:
             raise NoPlanError(outcome, status_of(outcome, run))
+        outcome = said_by_bulge(outcome, given)
         found = study(outcome, arguments.samples, arguments.seed, progress)
     deliver(
         arguments,
@@ -127,8 +134,10 @@ def risk(arguments: argparse.Namespace) -> int:
 
 def slips(arguments: argparse.Namespace) -> int:
     """What late launches and lost craft cost."""
-    scenario = by_bulge_alone(scenario_of(arguments))
+    given = scenario_of(arguments)
+    scenario = by_bulge_alone(given)
     from ...models.deadline import share
+    from ...optimizer.robustness.under_forces import said_by_bulge
     from ...optimizer.studies.slips import make_slips
     from ..slips import slips_json, slips_text
     from ..typed import quantity
@@ -140,6 +149,7 @@ def slips(arguments: argparse.Namespace) -> int:
     known_craft(arguments.craft, [*(c.name for c in scenario.craft), *(c.name for c in scenario.carriers)])
     with shown_progress(arguments) as progress, run_of(arguments) as run:
         outcome = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
+        outcome = said_by_bulge(outcome, given)
         found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
     deliver(
         arguments,

@@ -105,6 +105,7 @@ def budget(planned: Planned | Given, *, samples: int = 100_000, seed: int = 1) -
     from ...optimizer.robustness.budget import make_budget
     from ...optimizer.robustness.flights_with_errors import refuse_without_errors
     from ...optimizer.robustness.keeping import keeping_with_trims
+    from ...optimizer.robustness.under_forces import as_made
 
     if not isinstance(planned, Planned):
         scenario = _read(planned)
@@ -113,7 +114,7 @@ def budget(planned: Planned | Given, *, samples: int = 100_000, seed: int = 1) -
     if not planned.feasible:
         raise InputError("there is no plan within the limits, so there is nothing to load for: see its text.")
     kept = keeping_with_trims(planned.outcome, planned.outcome.scenario)
-    return Budgeted(budget=make_budget(planned.outcome, samples, seed, keeping=kept))
+    return Budgeted(budget=make_budget(as_made(planned.outcome), samples, seed, keeping=kept))
 
 
 def replan(
@@ -144,6 +145,7 @@ def replan(
     from ...models.reading.observed import read_observed
     from ...optimizer.replan.cut_off import Reading, observed_at_cut_off
     from ...optimizer.replan.resumed_plan import go_on
+    from ...optimizer.robustness.under_forces import as_made
 
     files = [observed] if isinstance(observed, str | os.PathLike) else list(observed)
     looks: list[Callable[[Outcome], Observed]] = [
@@ -165,7 +167,7 @@ def replan(
         planned = plan(planned)
     if not planned.feasible:
         raise InputError("there is no plan within the limits to go on from: see its text.")
-    done, here = go_on(planned.outcome, looks)
+    done, here = go_on(as_made(planned.outcome), looks)
     return Replanned(done=done, after=None if here is None else Planned(outcome=here.outcome))
 
 

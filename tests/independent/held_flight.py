@@ -241,7 +241,7 @@ def leaves(
     )
     wanted = np.array([one.slot_angle - craft[0].slot_angle for one in craft])
     off = np.unwrap(np.remainder(gap - wanted + math.pi, 2.0 * math.pi) - math.pi, axis=0)
-    off = np.apply_along_axis(_smoothed, 0, off)
+    off = np.apply_along_axis(smoothed, 0, off)
     off -= off.mean(axis=1, keepdims=True)
     middle = _middles(times, len(off))
     late = np.flatnonzero(np.abs(off).max(axis=1) > tolerance)
@@ -266,14 +266,14 @@ def off_longitudes(world: World, craft: Sequence[Craft], wanted: Array, turn: fl
     times, places = together(world, craft, turn, begin, begin + 0.6 * WINDOW * turn)
     angle = np.arctan2(places[:, 1], places[:, 0]) - (world.meridian + world.spin * times)[:, np.newaxis]
     off = np.unwrap(np.remainder(angle - wanted + math.pi, 2.0 * math.pi) - math.pi, axis=0)
-    return np.apply_along_axis(_smoothed, 0, off)[0]  # type: ignore[no-any-return]
+    return np.apply_along_axis(smoothed, 0, off)[0]  # type: ignore[no-any-return]
 
 
 def _middles(times: Array, count: int) -> Array:
     return times[WINDOW * SAMPLES // 2 :][:count]
 
 
-def _smoothed(values: Array) -> Array:
+def smoothed(values: Array) -> Array:
     x = (2.0 * np.arange(WINDOW * SAMPLES + 1) / (WINDOW * SAMPLES)) - 1.0
     weights = np.cos(0.5 * math.pi * x) ** 4
     return np.convolve(values, weights / weights.sum(), "valid")

@@ -75,7 +75,7 @@ def fly_printed(text: str, result: Mapping[str, Any]) -> list[Ended]:
     flights: dict[_Key, Begun] = {}
     named: list[tuple[int, Mapping[str, Any], _Key]] = []
     for plan in result["plans"]:
-        if plan["rank"] == 1 and "[forces]" in text:
+        if plan["rank"] == 1 and len(result["model"]["forces"]["flown"]) > 1:
             continue
         carriers = {bus["carrier"]: bus for bus in plan.get("carriers", [])}
         for item in plan["craft"]:

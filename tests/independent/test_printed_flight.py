@@ -23,7 +23,7 @@ from .printed_flight import fly_printed
 from .scenario_maker import Draft, make, write_toml
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
-SLOW = {"slow-drift", "one-astray", "low-ring-in-thin-air", "over-the-plains", "round-the-moon"}
+SLOW = {"slow-drift", "one-astray", "daily-window", "low-ring-in-thin-air", "over-the-plains", "round-the-moon"}
 """Planned for most of a minute each, and flown for months; or flown under many forces."""
 SPACED_DEG = 0.02
 """What the spacing may be off under the forces that a plan was corrected for."""
@@ -38,12 +38,12 @@ def test_a_person_who_flies_what_is_printed_ends_where_it_says(name: str) -> Non
     text = (FOLDER / f"{name}.toml").read_text(encoding="utf-8")
     result = planned(text)
     assert result["plans"]
-    if "[forces]" in text:
+    if len(result["model"]["forces"]["flown"]) > 1:
         stood = max(fly_under_forces(text, result), key=lambda one: one.miss_deg)
-        assert stood.miss_deg < SPACED_DEG, stood
+        assert stood.miss_deg < OFF_DEG, stood
         assert abs(stood.spacing_deg) < SPACED_DEG, stood
     ended = fly_printed(text, result)
-    assert ended
+    assert ended or len(result["plans"]) == 1
     for item in (item for plan in result["plans"] for item in plan["craft"]):
         if item["route"] == "direct" and item["passes"] == 0 and item["burns"]:
             assert item["burns"][0]["time_s"] == pytest.approx(item["ring_arrival_s"], abs=MILLISECOND_S), item["craft"]

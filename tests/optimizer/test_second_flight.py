@@ -22,7 +22,8 @@ BUNDLED = sorted(path.name for path in FOLDER.glob("*.toml") if path.name not in
 def over_a_point_mass(text: str) -> str:
     """The scenario with the body's oblateness and further forces taken out."""
     text = re.sub(r"(?ms)^\[forces\].*?(?=^\[)", "", text)
-    return re.sub(r"(?m)^\[body\]\n", "[body]\nj2 = 0.0\n", text, count=1)
+    text = re.sub(r"(?m)^\[body\]\n", "[body]\nj2 = 0.0\n", text, count=1)
+    return f"{text}\n[forces]\nfurther = false\n"
 
 
 def judged(text: str) -> None:

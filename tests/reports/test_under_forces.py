@@ -28,4 +28,4 @@ def test_check_says_what_will_be_flown() -> None:
 
 
 def test_nothing_without_the_table() -> None:
-    assert "Further forces" not in understood(parse_scenario(RING))
+    assert "bulge alone" in understood(parse_scenario(RING, settings=["forces.further=false"]))

@@ -21,7 +21,7 @@ from ringwright.optimizer.replan.remaining_scenario import remaining
 from ringwright.optimizer.replan.replan import replan
 from ringwright.tests.tolerances import DIGIT_M_S, FLOWN_REL, GRAM_KG, METER_M, MOVED_S, SCREEN_M_S, WRITTEN_S
 
-from ...planned import bundled_outcome
+from ...planned import BULGE_ALONE, bundled_outcome
 from .test_repair import FOLDER
 
 SPEED_M_S = 0.01
@@ -32,7 +32,7 @@ READ_S = 665.0 * 60.0 + 20.0
 
 
 def _flint() -> Outcome:
-    return bundled_outcome("one-craft-mars")
+    return bundled_outcome("one-craft-mars", BULGE_ALONE)
 
 
 def _period_s(state: np.ndarray, gm: float) -> float:

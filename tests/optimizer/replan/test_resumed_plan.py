@@ -34,7 +34,7 @@ from ringwright.tests.tolerances import (
     WRITTEN_S,
 )
 
-from ...planned import bundled_outcome
+from ...planned import BULGE_ALONE, bundled_outcome
 from .test_repair import FOLDER, all_seen, flown_again, state_at
 
 SEEN = """now_h = 1.0
@@ -51,7 +51,7 @@ def nothing_seen(now_s: float) -> Observed:
 
 @pytest.mark.parametrize("seen", [False, True])
 def test_the_rest_of_a_plan_is_a_plan(seen: bool) -> None:
-    before = bundled_outcome("low-mars")
+    before = bundled_outcome("low-mars", BULGE_ALONE)
     old = before.plans[0]
     now = 3600.0
     done = replan(before, all_seen(before, now) if seen else nothing_seen(now))
@@ -82,7 +82,7 @@ def test_the_rest_of_a_plan_is_a_plan(seen: bool) -> None:
 
 
 def test_looks_one_after_another_come_to_the_same_as_the_plan() -> None:
-    before = bundled_outcome("low-mars")
+    before = bundled_outcome("low-mars", BULGE_ALONE)
     old = before.plans[0]
     last = max(burn.time_s for part in old.craft for burn in part.burns)
     times = [1200.0, 30_000.0, last - 1200.0]
@@ -102,7 +102,7 @@ def test_looks_one_after_another_come_to_the_same_as_the_plan() -> None:
 
 
 def test_a_look_sees_what_the_one_before_it_left() -> None:
-    before = bundled_outcome("one-craft-mars")
+    before = bundled_outcome("one-craft-mars", BULGE_ALONE)
     first = parse_observed(SEEN, before.scenario, before.ring)
     second = "now_h = 12.0\n"
     done, here = go_on(before, [lambda _: first, lambda now: parse_observed(second, now.scenario, now.ring)])
@@ -117,7 +117,7 @@ def test_a_look_sees_what_the_one_before_it_left() -> None:
 
 
 def test_looks_come_in_the_order_of_their_times() -> None:
-    before = bundled_outcome("one-craft-mars")
+    before = bundled_outcome("one-craft-mars", BULGE_ALONE)
     with pytest.raises(InputError, match="in the order of their times"):
         go_on(before, [lambda _: nothing_seen(7200.0), lambda _: nothing_seen(3600.0)])
 
@@ -145,7 +145,7 @@ def test_command_line_writes_the_plan_from_here(tmp_path: Path, capsys: pytest.C
 
 
 def test_a_replan_is_shown_where_what_it_leaves_was_not_reached(monkeypatch: pytest.MonkeyPatch) -> None:
-    before = bundled_outcome("one-craft-mars")
+    before = bundled_outcome("one-craft-mars", BULGE_ALONE)
     seen = parse_observed(SEEN, before.scenario, before.ring)
 
     def never(_: object) -> None:

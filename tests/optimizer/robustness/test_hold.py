@@ -26,7 +26,7 @@ from ringwright.reports.hold import hold_text
 from ringwright.reports.result import result
 from ringwright.tests.tolerances import FLOWN_REL, MILLISECOND_S, TRIMMED_REL
 
-from ...planned import outcome_of, scenario_of
+from ...planned import BULGE_ALONE, outcome_of, scenario_of
 
 SCENARIOS = Path(ringwright.__file__).parent / "scenarios"
 
@@ -52,6 +52,8 @@ slot = 0
 [[craft]]
 name = "Birch"
 orbit = {{ altitude_km = 10000.0, angle_deg = 90.0 }}
+[forces]
+further = false
 """
 
 
@@ -206,7 +208,7 @@ def test_close_above_unknown_air_no_figure_is_given() -> None:
 
 
 def test_no_claim_exceeds_the_estimate() -> None:
-    outcome = outcome_of(scenario_of(LUNAR))
+    outcome = outcome_of(replace(scenario_of(LUNAR), forces=None))
     assert outcome.plans
     for plan, hold_values in zip(outcome.plans, result(outcome)["plans"], strict=True):
         assert plan.hold is not None
@@ -216,8 +218,10 @@ def test_no_claim_exceeds_the_estimate() -> None:
 
 
 def test_the_craft_in_place_that_leaves_first_is_offered_its_trim() -> None:
-    """Flown with the trim that is printed, its period comes to the ring's."""
-    outcome = outcome_of(read_scenario(SCENARIOS / "low-mars.toml"))
+    """Flown with the trim that is printed, its period comes to the ring's; under further forces trims are planned."""
+    flown_on = outcome_of(read_scenario(SCENARIOS / "low-mars.toml")).plans[0]
+    assert all(part.burns for part in flown_on.craft)
+    outcome = outcome_of(read_scenario(SCENARIOS / "low-mars.toml", [BULGE_ALONE]))
     plan = outcome.plans[0]
     held = plan.hold
     assert held is not None

@@ -41,7 +41,7 @@ def _held(field: Field, surfaces: tuple[Surface, Surface], fast: float = 0.0) ->
         InRing(name=f"C{slot}", place=(0, slot), flight=flight, surface=surfaces[slot])
         for slot, flight in enumerate(fly(items, field))
     ]
-    return hold_by_forces(RING, WORLD, field, craft, 0.0, tolerance_rad=math.radians(0.5), wanted_s=DAY_S)
+    return hold_by_forces(RING, WORLD, field, craft, 0.0, tolerance_rad=math.radians(0.5), look_s=10 * 365.25 * DAY_S)
 
 
 def test_a_wrong_rate() -> None:
@@ -97,7 +97,7 @@ def test_sunlight_with_its_shadow_as_it_is_flown() -> None:
         [flight] = fly([item], field, relative=1e-11)
         craft.append(InRing(name=f"C{slot}", place=(0, slot), flight=flight, surface=surface))
     held, later = (
-        hold_by_forces(RING, WORLD, field, craft, begin, tolerance_rad=1.0, wanted_s=DAY_S)
+        hold_by_forces(RING, WORLD, field, craft, begin, tolerance_rad=1.0, look_s=10 * 365.25 * DAY_S)
         for begin in (0.0, 45.0 * DAY_S - window_s(RING))
     )
     row = int(np.searchsorted(held.times_s, later.begin_s))

@@ -83,7 +83,7 @@ def _low(ring: str = "", forces: str = AIR, tank: float = 40.0) -> Scenario:
 @pytest.fixture(scope="module")
 def bare() -> Outcome:
     """Planned for the bulge alone."""
-    return outcome_of(_low(forces=""))
+    return outcome_of(replace(_low(forces=""), forces=None))
 
 
 def _kept(outcome: Outcome, scenario: Scenario) -> Keeping:

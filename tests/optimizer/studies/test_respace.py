@@ -205,8 +205,11 @@ def test_a_plane_is_spread_as_a_ring_by_itself(tmp_path: Path, capsys: pytest.Ca
     assert "Planes 1 and 2 have lost craft" in " ".join(capsys.readouterr().out.split())
     entries = json.loads(place.read_text(encoding="utf-8"))["entries"]
     assert [one["name"] for one in entries] == ["plane 1", "plane 2"]
+    # side by side planes are planned by the bulge alone, which their notes say
+    alone = planned(ALONE.format(first=10.0 + 80.0, second=10.0 + 80.0 + 240.0) + "[forces]\nfurther = false\n")
     for one in entries:
-        assert one["delta_v_m_s"] == pytest.approx(wanted["plans"][0]["delta_v_m_s"], abs=UNSEEN_M_S)
+        assert one["delta_v_m_s"] == pytest.approx(alone["plans"][0]["delta_v_m_s"], abs=UNSEEN_M_S)
+        assert any("alone; the command plan" in note for note in one["notes"])
     assert read_scenario(tmp_path / "made-plane-2.toml").ring.slots == 2
 
 

@@ -37,7 +37,7 @@ from ringwright.tests.tolerances import (
     WRITTEN_S,
 )
 
-from ...planned import outcome_of
+from ...planned import BULGE_ALONE, outcome_of
 
 IN_PLANE_DEG, CORRECTED_PLANE_DEG = 1e-6, 2e-4
 """Over the equator nothing leaves the plane; elsewhere the corrector stops at 1e-6 rad, a plane weighed by 0.3."""
@@ -118,7 +118,7 @@ QUICK = ("low-mars.toml", "one-craft-mars.toml")
 
 @pytest.mark.parametrize("name", [n if n in QUICK else pytest.param(n, marks=pytest.mark.soak) for n in bundled()])
 def test_every_bundled_scenario_is_flown_within_its_tolerance(name: str) -> None:
-    outcome = outcome_of(_scenario(name))
+    outcome = outcome_of(_scenario(name, BULGE_ALONE))
     tolerance = outcome.scenario.ring.tolerance_rad
     if outcome.scenario.body.j2 != 0.0:
         assert gravity_of(outcome) == "j2"
@@ -145,7 +145,7 @@ def test_every_bundled_scenario_is_flown_within_its_tolerance(name: str) -> None
 
 @pytest.mark.parametrize("name", QUICK)
 def test_without_oblateness_nothing_is_corrected(name: str) -> None:
-    outcome = outcome_of(_scenario(name, "body.j2=0"))
+    outcome = outcome_of(_scenario(name, "body.j2=0", BULGE_ALONE))
     assert gravity_of(outcome) == "two-body"
     written = result(outcome)
     assert outcome.plans

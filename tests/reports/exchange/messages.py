@@ -78,6 +78,8 @@ revolutions_max = 2
 [[craft]]
 name = "Flint"
 orbit = { altitude_km = 9000, angle_deg = -60 }
+[forces]
+further = false
 """
 CARRIER = GROUND.replace("longitude_deg = -150\n", "longitude_deg = -150\nuntil_h = 0\nturnaround_h = 30\n").replace(
     '[[craft]]\nname = "Teal"\n',
