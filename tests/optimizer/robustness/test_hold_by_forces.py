@@ -58,6 +58,7 @@ def test_a_wrong_rate() -> None:
         assert abs(trim.along_m_s) == pytest.approx(0.5 * fast * RING.speed_m_s / 3.0, rel=FIRST_ORDER_REL)
 
 
+@pytest.mark.soak
 def test_unlike_drag_parts_them_and_is_made_up_for() -> None:
     """3/2 rho w^2 B / a each (Soop 1994, chapter 4); to keep the altitude costs rho v^2 B / 2 a second."""
     air = Air(

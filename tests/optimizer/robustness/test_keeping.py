@@ -177,7 +177,7 @@ def test_the_sheet_of_a_craft_has_its_own_trims(bare: Outcome) -> None:
     assert own_trims_text(bare, _hold((), YEAR_S), "Teal") == ""
 
 
-@pytest.mark.parametrize("tank", [40.0, 12.0])
+@pytest.mark.parametrize("tank", [40.0, pytest.param(12.0, marks=pytest.mark.soak)])
 def test_the_budget_has_insertion_keeping_and_both(tank: float) -> None:
     outcome = outcome_of(_low(forces="", tank=tank))
     kept = with_trims(_kept(outcome, _low(tank=tank)), _hold((), 10.0 * YEAR_S))
@@ -398,6 +398,7 @@ def test_a_plane_that_stays_in_its_band_takes_nothing() -> None:
     assert "Begun level it stays within 1.00 deg without a burn." in said
 
 
+@pytest.mark.soak
 def test_a_ring_that_keeps_itself_needs_no_table() -> None:
     together = 'with_drag = "together"'
     outcome = outcome_of(_low(together, forces=""))

@@ -138,6 +138,7 @@ def test_with_every_force_out_it_stands_as_it_was_flown() -> None:
     assert found.period_error_s == pytest.approx(last.flown.period_error_s, abs=MILLISECOND_S)
 
 
+@pytest.mark.soak
 def test_drag_parts_craft_of_unlike_surface() -> None:
     """At 400 km, two craft that stay, one with four times the area: they part by half the difference of their second
     derivatives, 3/2 rho w^2 Cd A / (m a) each (Soop 1994, chapter 4), times the mean square of the time."""
@@ -163,6 +164,7 @@ def test_drag_parts_craft_of_unlike_surface() -> None:
     assert sum(spacing.values()) == pytest.approx(0.0, abs=EXACT)
 
 
+@pytest.mark.soak
 def test_craft_that_stay_are_flown_too() -> None:
     ring = '[[ring.occupied]]\nname = "Fern"\nslot = 2\nangle_deg = 235.2'
     under = _planned(DRAG, ring=ring).under

@@ -108,6 +108,7 @@ def oblate() -> Outcome:
     return outcome_of(scenario_of(two.replace("slots = 2", "slots = 1") + NO_FURTHER_FORCES))
 
 
+@pytest.mark.soak
 def test_over_an_oblate_body_drift_is_cheaper_and_later_than_turning() -> None:
     routes: dict[str, list[tuple[float, float]]] = {"drift": [], "shift": []}
     for plan in oblate().plans:

@@ -14,6 +14,7 @@ from ringwright.models.reading.scenario_reader import parse_scenario, read_scena
 from ringwright.optimizer.studies.respace import spread_plane, standing_after, standing_now
 from ringwright.optimizer.studies.slips import make_slips
 from ringwright.reports.respaced_scenario import respaced_text, toml_of
+from ringwright.reports.result import result_text
 from ringwright.tests.tolerances import FLOAT_RAD, TENTH_S, UNSEEN_M_S
 
 from ...planned import SCENARIOS, outcome_of, planned, scenario_of
@@ -193,7 +194,8 @@ def test_a_plane_is_spread_as_a_ring_by_itself(tmp_path: Path, capsys: pytest.Ca
     assert main(["respace", str(file), "--lost", "C 2 1", "--json", str(place)]) == 0
     assert "Plane 2 is spread by itself" in " ".join(capsys.readouterr().out.split())
     result = json.loads(place.read_text(encoding="utf-8"))
-    wanted = planned(ALONE.format(first=10.0 + 80.0, second=10.0 + 80.0 + 240.0))
+    by_default = parse_scenario(ALONE.format(first=10.0 + 80.0, second=10.0 + 80.0 + 240.0))
+    wanted = json.loads(result_text(outcome_of(by_default)))
     assert result["plans"][0]["delta_v_m_s"] == pytest.approx(wanted["plans"][0]["delta_v_m_s"], abs=UNSEEN_M_S)
     assert result["plans"][0]["delta_v_m_s"] > 0.0
     assert [p["finish_s"] for p in result["plans"]] == pytest.approx(

@@ -28,7 +28,7 @@ from ringwright.tests.reports import sample
 from ...planned import outcome_of
 
 QUICK = (
-    ("daily-window", "report"),
+    ("atoll-on-the-equator", "report"),
     ("three-planes", "column"),
     ("thick-air", "slide"),
 )
