@@ -229,6 +229,7 @@ def test_no_choice_of_passes_slots_and_revolutions_is_better(
     assert min(gaps) >= apart - CENTISECOND_S
 
 
+@pytest.mark.soak
 @pytest.mark.parametrize(
     ("count", "slots", "able", "apart", "ahead"),
     [(3, 3, 330.0, 0.5 * TURN, 30.0), (2, 3, 330.0, 1.2 * TURN, 0.0), (2, 3, 350.0, 0.0, -15.0)],
@@ -248,6 +249,7 @@ def test_no_change_of_orbit_between_drops_is_better(
     assert any(all(until > finish or total > least + 1.0 for until, total in kept) for finish, least in expected)
 
 
+@pytest.mark.soak
 def test_a_change_of_orbit_is_flown_from_what_is_printed_over_the_bulge() -> None:
     scenario = text(3, 3, 330.0, 4.0, changes=1)
     scenario = scenario.replace("radius_km = 1210.0", "radius_km = 1210.0\nj2 = 0.002")

@@ -32,6 +32,7 @@ SLOW = {
     "low-ring-in-thin-air",
     "over-the-plains",
     "round-the-moon",
+    "shared-ride",
 }
 """Planned for most of a minute each, and flown for months; or flown under many forces."""
 SPACED_DEG = 0.02

@@ -158,6 +158,7 @@ def test_craft_that_stay_place_the_slots(off: tuple[float, float, float]) -> Non
     assert sorted(item["slot"] for item in result["kept"]) == [1, 3, 4]
 
 
+@pytest.mark.soak
 def test_flown_from_what_is_printed_in_two_planes() -> None:
     """Over the Earth with its bulge, four craft in two planes; in each the pattern counts from its slot 0."""
     text = _space(
@@ -215,6 +216,7 @@ delta_v_m_s = 900.0
 """
 
 
+@pytest.mark.soak
 def test_a_carrier_drops_craft_into_them(tmp_path: Path) -> None:
     """One launch for three craft: flown from what is printed, each ends in its slot, which nobody else has."""
     result = planned(CARRIED)
@@ -238,6 +240,7 @@ def test_drafts_are_uneven() -> None:
     assert parse_scenario(write_toml(_uneven(draft, 0))).ring.pattern_rad
 
 
+@pytest.mark.soak
 def test_a_ring_respaced_into_a_pattern(tmp_path: Path) -> None:
     """Of five that stay one is lost, the others take the places listed: no order and no phase is better."""
     held = "occupied = [" + ", ".join(f'{{ name = "S{k}", slot = {k} }}' for k in range(4)) + "]"

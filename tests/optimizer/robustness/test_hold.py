@@ -150,6 +150,7 @@ orbit = {{ altitude_km = {altitude}, angle_deg = 170.0 }}
 DAY_S = 86_400.0
 
 
+@pytest.mark.soak
 def test_a_lunar_ring_is_not_said_to_hold_for_a_century() -> None:
     """The Earth's pull spoils such a ring in some 40 to 60 days (flights of planned burns in fuller fields)."""
     outcome = outcome_of(scenario_of(LUNAR))
@@ -165,6 +166,7 @@ def test_a_lunar_ring_is_not_said_to_hold_for_a_century() -> None:
     assert "gravity with the body's oblateness (J2) alone" in text
 
 
+@pytest.mark.soak
 def test_a_ring_over_a_fixed_longitude_of_mars_is_given_days() -> None:
     outcome = outcome_of(scenario_of(SYNCHRONOUS))
     held = outcome.plans[0].hold

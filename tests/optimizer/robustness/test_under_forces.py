@@ -125,6 +125,7 @@ def test_a_craft_in_place_is_trimmed() -> None:
     assert sage.in_slot_s == sage.burns[-1].time_s
 
 
+@pytest.mark.soak
 def test_with_every_force_out_it_stands_as_it_was_flown() -> None:
     outcome = _planned(NONE)
     under = outcome.under
@@ -186,6 +187,7 @@ def test_a_craft_that_comes_down_is_told() -> None:
     assert part["flown"]["mean_slot_error_deg"] is None
 
 
+@pytest.mark.soak
 def test_a_plan_too_long_is_not_flown_again(monkeypatch: pytest.MonkeyPatch) -> None:
     outcome = _planned(NONE)
     monkeypatch.setattr(module, "MOST_TURNS", 1.0)

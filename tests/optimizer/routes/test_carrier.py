@@ -245,6 +245,7 @@ def test_front_of_one_carrier_is_that_of_every_choice_tried(delta_v: float, coun
         assert finish == pytest.approx(time_s, abs=CENTISECOND_S)
 
 
+@pytest.mark.soak
 def test_craft_in_place_are_not_passed_by_the_carrier() -> None:
     ring = 'slot0_deg = 0.0\n[[ring.occupied]]\nname = "Campion"\nslot = 1'
     found = planned(world(names=FOUR[:3], carriers=carrier(FOUR[:3], 400.0), ring=ring, launch="turnaround_h = 90.0"))

@@ -181,6 +181,7 @@ orbit = {{ altitude_km = 2400, angle_deg = {second} }}
 """
 
 
+@pytest.mark.soak
 def test_a_plane_is_spread_as_a_ring_by_itself(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Slot 0 of plane 2 of 3 x 3 with phasing 1 is 2/9 of a turn ahead, its node 240 deg (Walker 1984)."""
     held = [
