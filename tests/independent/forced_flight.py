@@ -2,8 +2,8 @@
 
 Reads the scenario's text and the JSON result only. Craft are compared where the hold begins, by means over eight turns,
 with a nominal craft that flies from slot 0 at the epoch without burns, drag and light, less what it is off the ring's
-own slot 0 where the bulge alone pulls. Over fixed longitudes how far each is off its own
-is compared, too.
+own slot 0 where the bulge alone pulls. Over fixed longitudes they are compared with one another, and each with its own
+longitude.
 """
 
 from __future__ import annotations
@@ -86,11 +86,16 @@ def fly_under_forces(text: str, result: Mapping[str, Any]) -> list[Stood]:
         east = np.degrees(off_longitudes(world, craft[1:], wanted, turn, middle))
         said = [item["flown"] for item in plan["craft"]]
         said_east = np.array([one["mean_slot_error_deg"] + one["common_shift_deg"] for one in said])
-    bare = _off_by_bulge(case, body, there, slot0, middle, turn)
+        # slots go round with the ground there, not as a craft that nobody burns in
+        spacing = np.degrees(off[0, 1:] - off[0, 1:].mean())
+    else:
+        bare = _off_by_bulge(case, body, there, slot0, middle, turn)
+        shift = np.array([item["flown"]["common_shift_deg"] for item in plan["craft"]])
+        spacing = np.degrees(off[0, 1:] - off[0, 0] + bare) - shift
     return [
         Stood(
             craft=item["craft"],
-            spacing_deg=math.degrees(float(off[0, k + 1] - off[0, 0]) + bare) - item["flown"]["common_shift_deg"],
+            spacing_deg=float(spacing[k]),
             said_deg=item["flown"]["mean_slot_error_deg"],
             east_deg=float(east[k]),
             said_east_deg=float(said_east[k]),

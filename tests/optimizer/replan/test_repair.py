@@ -30,7 +30,7 @@ from ringwright.optimizer.replan.replan import replan
 from ringwright.optimizer.trajectory.differential_correction import IMPULSIVE
 from ringwright.reports.replan import replan_json, replan_text
 
-from ...planned import as_read, bundled_outcome, outcome_of, scenario_of
+from ...planned import BULGE_ALONE, as_read, bundled_outcome, outcome_of, scenario_of
 from ..limits import largest_burn
 from ..routes.test_carrier import world
 
@@ -79,7 +79,8 @@ def moments(before: Outcome) -> list[float]:
     ],
 )
 def test_craft_read_where_the_plan_has_them_go_on_for_no_more(name: str) -> None:
-    before = bundled_outcome(name)
+    # it plans by the bulge alone
+    before = bundled_outcome(name, BULGE_ALONE)
     old = before.plans[0]
     times = moments(before)
     assert times
