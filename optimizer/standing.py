@@ -201,13 +201,15 @@ class UnderForces:
 
     Args:
         chosen: the forces flown and those left out.
-        craft: those that move, then those that stay; empty where the plan is too long to be flown again.
+        craft: those that move, then those that stay; empty where the plan is as it was made: too long to be flown
+            again, or ``breaks`` says why.
         common_shift_rad: by which all craft are elsewhere; 0 where none came through.
         at_s, span_s: beginning and length of the span over which the means were taken.
         slots: the ring as it is there under the forces; None where nothing was flown.
         hold: how long the spacing holds; None where a craft did not come through, or there is one craft only.
         corrected: whether the plan's burns are those for these forces.
         missed: craft whose correction did not reach its aim.
+        breaks: craft and limits that the plan would break if it were corrected, and keeps as it was made.
         added_m_s: what the correction adds to the plan's delta-v.
         frozen: the orbit that keeps its shape where circles do not; None where there is none.
     """
@@ -221,5 +223,6 @@ class UnderForces:
     hold: ForcedHold | None = None
     corrected: bool = False
     missed: tuple[str, ...] = ()
+    breaks: tuple[tuple[str, str], ...] = ()
     added_m_s: float = 0.0
     frozen: Frozen | None = None

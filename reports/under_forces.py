@@ -14,6 +14,7 @@ from ..optimizer.outcome import Outcome
 from ..optimizer.robustness.under_forces import MOST_TURNS
 from ..optimizer.standing import UnderForces
 from .layout import heading, paragraph
+from .limits import limit_key
 from .wording import listed, small
 
 LEAST_TILT_DEG = 0.01
@@ -141,11 +142,17 @@ def _too_long(under: UnderForces) -> str:
     """What is said of a plan that is not flown again."""
     chosen = under.chosen
     matter = listed(list(chosen.flown[1:]))
+    why = f"its craft fly more than {plain(MOST_TURNS, 0)} turns in all"
+    if under.breaks:
+        named = {
+            (limit_key(limit), "" if limit.startswith("craft.") else f" ({craft})") for craft, limit in under.breaks
+        }
+        why = f"corrected for more it would break {listed(sorted(key + who for key, who in named))}"
     return (
-        f"NOT FLOWN WITH {matter.upper()}: plan 1 is made and flown for the {chosen.flown[0]} alone, since its craft "
-        f"fly more than {plain(MOST_TURNS, 0)} turns in all. In its time each of {matter} could move a craft by more "
-        f"than {plain(100.0 * AUTO_SHARE, 0)} % of the tolerance (estimates, good to a factor of three), and nothing "
-        "is corrected for them: replan on the way."
+        f"NOT FLOWN WITH {matter.upper()}: plan 1 is made and flown for the {chosen.flown[0]} alone, since {why}. "
+        f"In its time, or in a hold that is asked for, each of {matter} could move a craft by more than "
+        f"{plain(100.0 * AUTO_SHARE, 0)} % of the tolerance (estimates, good to a factor of three), and nothing is "
+        "corrected for them: replan on the way."
     )
 
 

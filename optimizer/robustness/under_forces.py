@@ -72,6 +72,11 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
     made = plan
     if found and not lost:
         made = rebuilt(plan, scenario, slots, found, [f for f in flights if f is not None][: len(found)], at_s)
+    if made.broken and not plan.broken:
+        breaks = tuple((one.craft, one.limit) for one in made.broken)
+        return plan, UnderForces(
+            chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=window_s(ring), breaks=breaks
+        )
     return made, UnderForces(
         chosen=chosen,
         craft=standing,

@@ -25,6 +25,8 @@ from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
 from ringwright.tests.tolerances import EXACT, FIRST_ORDER_REL, MILLISECOND_S, SLOT_DEG, WRITTEN_RAD
 
+from ...planned import outcome_of, scenario_of
+
 RING = """
 epoch = 2031-05-01T00:00:00Z
 [body]
@@ -225,3 +227,37 @@ orbit = { altitude_km = 700, angle_deg = 0 }
     [one] = parse_scenario(text).pulls
     assert math.degrees(one.later(5.0 * 86_400.0).angle_rad) == pytest.approx(120.0)
     assert np.isclose(one.later(0.0).angle_rad, one.angle_rad)
+
+
+TIGHT = """
+[body]
+name = "mars"
+[ring]
+altitude_km = 1614
+slots = 2
+inclination_deg = 4.0
+[limits]
+revolutions_max = 4
+finish_within_d = 3.25
+[launch]
+latitude_deg = 0.0
+longitude_deg = 51
+insertion = { periapsis_km = 222.0, apoapsis_km = 1614.0, altitude_km = 222.0 }
+[[craft]]
+name = "Thimble"
+dry_mass_kg = 100.0
+propellant_kg = 8.9
+isp_s = 300.0
+"""
+
+
+def test_a_correction_that_would_break_a_limit_is_not_made() -> None:
+    outcome = outcome_of(parse_scenario(TIGHT))
+    assert outcome.under is not None
+    assert outcome.under.breaks
+    assert not outcome.under.corrected
+    assert not outcome.plans[0].broken
+    assert outcome.plans[0].delta_v_m_s == outcome_of(scenario_of(TIGHT)).plans[0].delta_v_m_s
+    text = " ".join(plan_text(outcome).split())
+    assert "since corrected for more it would break craft.Thimble.delta_v" in text
+    assert "NOT FLOWN WITH" in text
