@@ -1,5 +1,5 @@
-"""Which forces are flown: each is sized against the tolerance of the ring over the time of the
-plan and, where anybody asked for it, the time that the ring is to hold.
+"""Which forces are flown: each is sized against the tolerance of the ring over the time of the plan and, where it was
+asked for, the time that the ring is to hold.
 
 Sizes are estimates by order of magnitude (see ``missing_forces.py``); "auto" takes a force where it could move a craft
 against the others by more than a tenth of the tolerance in that time.

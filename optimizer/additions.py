@@ -53,13 +53,7 @@ def _under_forces(found: Outcome, progress: Progress) -> Outcome:
     if made is None:
         return found
     plan, under = made
-    front = found.front
-    if front is not None:
-        points = tuple(
-            replace(point, delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s) if point.plan == plan.rank else point
-            for point in front.points
-        )
-        front = replace(front, points=points)
+    front = None if found.front is None else found.front.with_flown(plan)
     notes = found.notes
     if abs(under.added_m_s) >= 0.05:
         notes = (*notes, f"corrected for further forces, too, plan 1 costs {plan.delta_v_m_s:.1f} m/s")

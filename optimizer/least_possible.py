@@ -35,7 +35,7 @@ def least_possible(found: Outcome) -> LeastPossible | None:
     bounds = np.zeros((len(parts), len(slots)))
     for row, part in enumerate(parts):
         turns = (plan.finish_s - ready[part.craft]) / ring.period_s
-        leads = part.lead_rad + ring.phase(0.0, slots) - float(ring.phase(0.0, np.array([part.slot]))[0])
+        leads = part.lead_rad + ring.phase(0.0, slots) - float(ring.phase(0.0, part.slot))
         bounds[row] = [ring.speed_m_s * least_of_any_flight(float(lead), turns) for lead in leads]
     own = [
         CraftLeast(craft=part.craft, slot=part.slot, least_m_s=float(bounds[row][slots == part.slot][0]))
@@ -67,7 +67,7 @@ def _all_move(found: Outcome, plan: Plan, parts: list[CraftPlan]) -> bool:
 
 
 def _whole_ring(bounds: Array) -> float | None:
-    """The least sum over all ways to give each craft a slot of its own; None where there are too few slots."""
+    """The least sum over all ways to give each craft one slot; None where there are too few slots."""
     from scipy.optimize import linear_sum_assignment
 
     if bounds.shape[0] > bounds.shape[1]:

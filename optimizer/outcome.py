@@ -130,6 +130,14 @@ class Front:
     resolution_m_s: float
     note: str = ""
 
+    def with_flown(self, plan: Plan) -> Front:
+        """The same with the point of a plan as that plan is flown now."""
+        points = tuple(
+            replace(point, delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s) if point.plan == plan.rank else point
+            for point in self.points
+        )
+        return replace(self, points=points)
+
 
 @dataclass(frozen=True, kw_only=True)
 class AimPoint:

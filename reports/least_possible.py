@@ -19,16 +19,16 @@ def least_possible_text(outcome: Outcome, plan: Plan) -> str:
     if least is None or plan is not outcome.plans[0]:
         return ""
     taken = {part.craft: part.delta_v_m_s for part in plan.craft}
-    told = [
+    bounds = [
         f"{one.craft} {_downward(one.least_m_s)} m/s (plan 1: {plain(taken[one.craft])})"
         for one in least.craft
         if one.least_m_s >= LEAST_SAID
     ]
-    if not told:
+    if not bounds:
         return ""
     text = (
         f"In point-mass gravity no flight of any kind that is in its slot by {span(least.by_s)}, when plan 1 is done, "
-        f"takes less than (proved): {', '.join(told)}."
+        f"takes less than (proved): {', '.join(bounds)}."
     )
     if least.total_m_s is not None and len(plan.craft) > 1:
         text += (

@@ -26,9 +26,6 @@ FOLDER = "RINGWRIGHT_TEST_PLANS"
 BULGE_ALONE = "forces.further=false"
 """A setting of a scenario: by this the commands plan that fly no further forces."""
 
-NO_FURTHER_FORCES = "\n[forces]\nfurther = false\n"
-"""The same as text at the end of a scenario."""
-
 _KEPT: dict[str, Outcome] = {}
 
 

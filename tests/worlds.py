@@ -24,6 +24,7 @@ TESSALY = {
     "sidereal_day_h": 19.5,
 }
 """As a table, for scenarios that are made of tables."""
+TESSALY_BODY = "[body]\n" + "".join(f"{key} = {value!r}\n" for key, value in TESSALY.items())
 SALTMARSH = """[body]
 name = "Saltmarsh"
 gm_km3_s2 = 42000.0

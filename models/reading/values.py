@@ -223,7 +223,7 @@ def _in_range(table: Table, key: Key, unit: str, value: float) -> float:
             key.name,
         )
     if math.isinf(value):
-        raise table.error(f"{table.quote(key.name)} {_range_words(key, unit, value)}", key.name)
+        raise table.error(f"{table.quote(key.name)} {range_words(key, unit, value)}", key.name)
     inside = key.least < value if key.above else key.least <= value
     # a bound that is itself converted from the unit must not fail by a rounding
     slack = 1e-12 * abs(value)
@@ -231,10 +231,11 @@ def _in_range(table: Table, key: Key, unit: str, value: float) -> float:
         return min(value, key.most)
     if not key.above and key.least - slack <= value <= key.most:
         return key.least
-    raise table.error(f"{table.quote(key.name)} {_range_words(key, unit, value)}", key.name)
+    raise table.error(f"{table.quote(key.name)} {range_words(key, unit, value)}", key.name)
 
 
-def _range_words(key: Key, unit: str, value: float) -> str:
+def range_words(key: Key, unit: str, value: float) -> str:
+    """Why a value out of a key's range is refused, and what would be accepted, in the unit that it was given in."""
     unit = unit or ("s" if key.kind in ("time", "instant") else "")
     low, high = (from_si(b, key.kind, unit) if unit else b for b in (key.least, key.most))
     printed = f" {printed_unit(unit)}" if unit else ""

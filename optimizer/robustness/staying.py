@@ -19,18 +19,16 @@ from ...models.flight.forces import Field
 from ...models.flight.integrate import fly, fly_each
 from ...models.flight.smooth_mean import measure_smoothly, window_s
 from ...models.flight.sunlight import Sunlight
-from ...models.frames import in_plane_state, wrap
+from ...models.frames import wrap
 from ...models.oblateness import ring_state
 from ...models.reference import RELATIVE, slots_and_flights
 from ...models.ring import Ring
 from ...models.scenario import Scenario
 from ...models.surroundings import Surface
 from ..outcome import Kept
+from .corrected_for_forces import MET_DRIFT_RAD, MET_SLOT_RAD
 
 ROUNDS = 3
-MET_RAD, MET_DRIFT_RAD = 2e-5, 2e-6
-"""What a craft may be off its place, and drift in a turn, that counts as there: a thousandth of a degree, and a tenth
-of that a turn."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -93,7 +91,7 @@ def _moved(scenario: Scenario, ring: Ring, slots: Ring, one: Stays, from_s: floa
         return one
     off = float(wrap(seen.slot_error_rad - one.kept.error_rad))
     drift = 2.0 * math.pi * seen.period_error_s / slots.period_s
-    if abs(off) <= MET_RAD and abs(drift) <= MET_DRIFT_RAD:
+    if abs(off) <= MET_SLOT_RAD and abs(drift) <= MET_DRIFT_RAD:
         return one
     faster = slots.rate_rad_s - 2.0 * math.pi / (slots.period_s + seen.period_error_s)
     middle = from_s + 0.5 * window_s(ring)
@@ -111,13 +109,8 @@ def _start(
     ahead_rad: float = 0.0,
     above_m: float = 0.0,
 ) -> Stays:
-    body = scenario.body
     angle = float(ring.phase(0.0, kept.slot, kept.plane)) + kept.error_rad + ahead_rad
     node, radius = ring.node(0.0, kept.plane), ring.radius_m + above_m
-    if body.j2 != 0.0:
-        position, velocity = ring_state(body, radius, angle, ring.inclination_rad, node)
-    else:
-        speed = ring.speed_m_s * math.sqrt(ring.radius_m / radius)
-        position, velocity = in_plane_state(radius, angle, 0.0, speed, ring.inclination_rad, node)
+    position, velocity = ring_state(scenario.body, radius, angle, ring.inclination_rad, node)
     item = Itinerary(start_s=0.0, position=position, velocity=velocity, end_s=end_s, surface=surface)
     return Stays(kept=kept, itinerary=item, ahead_rad=ahead_rad, above_m=above_m)

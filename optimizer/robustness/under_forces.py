@@ -54,8 +54,9 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
     if not (chosen.field.terms or scenario.ring.hold_wanted):
         return None
     at_s = settled_s(plan, scenario, ring)
+    as_it_is = UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=window_s(ring))
     if at_s * (len(plan.craft) + len(outcome.kept)) > MOST_TURNS * ring.period_s:
-        return plan, UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=window_s(ring))
+        return plan, as_it_is
     end_s = at_s + window_s(ring) + END_MARGIN * ring.period_s
     slots, staying = slots_and_staying(scenario, ring, outcome.kept, chosen.field, at_s, end_s, _sinking(scenario))
     found: tuple[ForForces, ...] = ()
@@ -73,10 +74,7 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
     if found and not lost:
         made = rebuilt(plan, scenario, slots, found, [f for f in flights if f is not None][: len(found)], at_s)
     if made.broken and not plan.broken:
-        breaks = tuple((one.craft, one.limit) for one in made.broken)
-        return plan, UnderForces(
-            chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=window_s(ring), breaks=breaks
-        )
+        return plan, replace(as_it_is, breaks=tuple((one.craft, one.limit) for one in made.broken))
     return made, UnderForces(
         chosen=chosen,
         craft=standing,
@@ -101,13 +99,7 @@ def as_made(outcome: Outcome) -> Outcome:
     if made is None:
         return outcome
     plans = tuple(made if plan.rank == made.rank else plan for plan in outcome.plans)
-    front = outcome.front
-    if front is not None:
-        points = tuple(
-            replace(point, delta_v_m_s=made.delta_v_m_s, finish_s=made.finish_s) if point.plan == made.rank else point
-            for point in front.points
-        )
-        front = replace(front, points=points)
+    front = None if outcome.front is None else outcome.front.with_flown(made)
     return said_by_bulge(
         replace(outcome, scenario=replace(given, forces=None), plans=plans, front=front, under=None, made=None), given
     )

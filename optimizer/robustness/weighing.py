@@ -127,10 +127,9 @@ def _load(outcome: Outcome, samples: int, seed: int, known: dict[Hashable, float
     for index, part in enumerate(outcome.plans[0].craft):
         poll()
         same = same_story(outcome, part)
-        if same is None or (index, same) not in known:
-            speed = _most(story_in(outcome, part), samples, seed, index)
-            known[index, same] = speed
-        speed = known[index, same]
+        speed = None if same is None else known.get((index, same))
+        if speed is None:
+            speed = known[index, same] = _most(story_in(outcome, part), samples, seed, index)
         speeds.append(speed)
         one = craft[part.craft]
         if one.dry_mass_kg is None or one.isp_s is None:

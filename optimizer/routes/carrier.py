@@ -48,6 +48,12 @@ def columns(question: Question) -> Options:
     return join(found)
 
 
+def lifted_kg(problem: Problem, aboard: Aboard) -> float:
+    """The least that a launcher lifts with a carrier: its own mass, and that of all aboard with empty tanks, kg."""
+    craft = math.fsum(problem.classes[i].craft.lightest_kg for i in aboard.craft_class.tolist())
+    return aboard.carrier.mass_kg + craft
+
+
 def _from_pad(
     problem: Problem,
     pad: int,
@@ -57,7 +63,7 @@ def _from_pad(
     restriction: Restriction,
 ) -> list[Options]:
     site = problem.scenario.pads[pad]
-    mass = aboard.carrier.mass_kg + sum(problem.classes[i].craft.lightest_kg for i in aboard.craft_class.tolist())
+    mass = lifted_kg(problem, aboard)
     if aboard.carrier.pads and site.name not in aboard.carrier.pads:
         return []
     found = []

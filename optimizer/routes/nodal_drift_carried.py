@@ -22,6 +22,7 @@ from ..problem.options import Options, join
 from ..problem.problem import Aboard, Problem
 from ..trajectory.course import Carried, CarrierKey, Course
 from . import nodal_drift
+from .carrier import lifted_kg
 from .carrier_bundles import bundles, of_use
 from .carrier_flight import carrier_key
 from .nodal_drift_launched import Launch, launches
@@ -59,11 +60,10 @@ def _loads(question: Question, aboard: Aboard, launch: Launch) -> Options:
 def _may_carry(problem: Problem, aboard: Aboard, launch: Launch) -> bool:
     """Whether a carrier may be launched so, with all that is aboard."""
     site, way = problem.scenario.pads[launch.pad], problem.ways[launch.way]
-    mass = aboard.carrier.mass_kg + sum(problem.classes[i].craft.lightest_kg for i in aboard.craft_class.tolist())
     # all leave it at one moment
     allowed = aboard.carrier.between_drops_s <= 0.0 and (not aboard.carrier.pads or site.name in aboard.carrier.pads)
     ready = aboard.ready_s <= launch.liftoff_s + EDGE_S
-    return allowed and ready and mass <= site.payload_to(way.insertion) + EDGE_KG
+    return allowed and ready and lifted_kg(problem, aboard) <= site.payload_to(way.insertion) + EDGE_KG
 
 
 def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course | None:

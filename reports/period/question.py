@@ -12,9 +12,9 @@ from ...models.errors import InputError
 from ...models.frames import wrap
 from ...models.keys import find_key
 from ...models.orbits import semi_major
+from ...models.reading.values import range_words
 from ...models.readouts import brief, clock, plain
 from ...models.scenario import Body, on_ring
-from ...models.units import from_si, printed_unit
 from ...optimizer.period import Question, shortest_period_s
 from ..typed import RING, apsides, quantity
 
@@ -133,10 +133,7 @@ def _as_in_a_file(typed: str, spelled: str, option: str) -> float:
     key, unit = found
     value = positive(typed, key.kind, option)
     if not key.least <= value <= key.most:
-        low, high = (brief(from_si(end, key.kind, unit), 10) for end in (key.least, key.most))
-        accepted = f"at least {low}" if value < key.least else f"at most {high}"
-        size = "small" if value < key.least else "large"
-        raise InputError(f"{typed} is too {size}: {accepted} {printed_unit(unit)} would be accepted.", where=option)
+        raise InputError(f"{typed} {range_words(key, unit, value)}", where=option)
     return value
 
 

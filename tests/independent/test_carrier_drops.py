@@ -19,6 +19,7 @@ import pytest
 from ringwright.cli import main
 from ringwright.models.errors import InputError
 from ringwright.tests.tolerances import CENTISECOND_S, FOUR_DECIMALS
+from ringwright.tests.worlds import TESSALY_BODY
 
 from ..planned import planned, scenario_of
 from .printed_flight import fly_printed
@@ -61,13 +62,7 @@ def text(
     craft = "".join(f'[[craft]]\nname = "{name}"\n' for name in names)
     return f"""
 title = "One after another"
-[body]
-name = "Tessaly"
-gm_km3_s2 = 9120.5
-radius_km = 1210.0
-atmosphere_top_km = 62.0
-sidereal_day_h = 19.5
-[ring]
+{TESSALY_BODY}[ring]
 altitude_km = 2400.0
 slots = {slots}
 slot0_deg = {TOUCH_DEG + ahead - 360.0 * TOUCH_S / TURN!r}

@@ -197,9 +197,9 @@ def test_craft_let_go_together_in_a_parking_orbit_drift_apart() -> None:
 def test_craft_on_one_carrier_share_the_errors_of_its_launcher() -> None:
     text = CARRIED + "[errors]\nnode_deg = 0.05\n"
     outcome, _ = best(text)
-    told = [one for one in stories(outcome) if isinstance(one, LinearStory)]
-    assert any(isinstance(one, DriftStory) for one in told)
-    assert [(one.company, one.shared) for one in told] == [(0, 5)] * 3
+    linear = [one for one in stories(outcome) if isinstance(one, LinearStory)]
+    assert any(isinstance(one, DriftStory) for one in linear)
+    assert [(one.company, one.shared) for one in linear] == [(0, 5)] * 3
 
 
 def test_more_craft_than_a_plane_has_slots_are_refused_where_they_cannot_drift() -> None:

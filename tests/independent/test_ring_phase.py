@@ -18,7 +18,7 @@ from ringwright.models.scenario import Scenario
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.plan import make_plan
 
-from ..planned import NO_FURTHER_FORCES, planned, scenario_of
+from ..planned import planned, scenario_of
 from .enumeration import from_space
 from .exhaustive import earliest_finish, lay_out, least_delta_v
 from .printed_flight import fly_printed
@@ -172,7 +172,6 @@ def test_each_plan_ends_in_its_slot_at_the_phase_printed_with_it(altitude: float
     text = BULGE.format(altitude=altitude, inclination=inclination, slots=3)
     for number, angle in enumerate((0.0, 60.0, 200.0)):
         text += LOOSE.format(number=number, altitude=altitude, angle=angle)
-    text += NO_FURTHER_FORCES
     result = planned(text)
     assert len({round(plan["slot0_deg"], 6) for plan in result["plans"]}) > 3
     ended = fly_printed(text, result)

@@ -14,7 +14,7 @@ from ringwright.reports.terminal import plan_text
 from ringwright.reports.understood import understood
 from ringwright.tests.tolerances import SLOT_DEG
 
-from ..planned import NO_FURTHER_FORCES, bundled_outcome, planned, scenario_of
+from ..planned import bundled_outcome, planned, scenario_of
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
 
@@ -24,7 +24,7 @@ NAMES = ("backwards-world", "daily-window", "three-planes")
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_plan_ends_in_its_slot_and_plane(name: str) -> None:
-    text = (FOLDER / f"{name}.toml").read_text(encoding="utf-8") + NO_FURTHER_FORCES
+    text = (FOLDER / f"{name}.toml").read_text(encoding="utf-8")
     allowed = math.degrees(scenario_of(text).ring.tilt_tolerance_rad)
     result = planned(text)
     assert result["plans"]

@@ -49,9 +49,6 @@ ascent_min = 9
 downrange_deg = 18
 insertion = { periapsis_km = 250, apoapsis_km = 700 }
 
-[forces]
-further = false
-
 [[craft]]
 name = "Candle"
 

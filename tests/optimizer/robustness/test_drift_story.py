@@ -30,7 +30,7 @@ from ringwright.optimizer.robustness.linear import linear_story_of
 from ringwright.tests.tolerances import FIRST_ORDER_RAD, UNSEEN_M_S
 from ringwright.tests.worlds import THREE_BY_DRIFT, TWO_PLANES
 
-from ...planned import NO_FURTHER_FORCES, outcome_of, scenario_of
+from ...planned import outcome_of, scenario_of
 
 TEXT = TWO_PLANES.format(ring=900.0, start=550.0, lean=66.0, spread=40.0, days=150.0)
 ERRORS = """
@@ -49,9 +49,7 @@ SHARE = 0.02
 @cache
 def planned() -> tuple[Outcome, CraftPlan, DriftStory]:
     """A craft that goes into another plane by a lower waiting orbit, and its story."""
-    outcome = outcome_of(
-        scenario_of(TEXT.replace("angle_deg = 47.0 }", "angle_deg = 47.0 }\n") + ERRORS + NO_FURTHER_FORCES)
-    )
+    outcome = outcome_of(scenario_of(TEXT.replace("angle_deg = 47.0 }", "angle_deg = 47.0 }\n") + ERRORS))
     # the longest wait of those that go down first
     drifts = [one for plan in outcome.plans for one in plan.craft if one.route == "drift" and one.plane == 0]
     gone = [one for one in drifts if one.burns[1].time_s < one.in_slot_s - one.parking_wait_s]

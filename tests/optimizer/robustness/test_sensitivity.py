@@ -17,7 +17,7 @@ from ringwright.optimizer.robustness.missed_burn import missed
 from ringwright.optimizer.robustness.sensitivity import itinerary_of, sensitivities
 from ringwright.tests.tolerances import FLOAT_RAD, FLOWN_REL, INTEGRATED, ROADS_REL, TWO_FIRST_ORDER_REL, WRITTEN_M_S
 
-from ...planned import NO_FURTHER_FORCES, outcome_of, scenario_of
+from ...planned import outcome_of, scenario_of
 
 ONE_PERCENT = 0.01
 TEXT = """
@@ -47,7 +47,7 @@ orbit = {{ altitude_km = 6000.0, angle_deg = 310.0 }}
 
 @lru_cache
 def planned(j2: str) -> tuple[Outcome, CraftPlan]:
-    outcome = outcome_of(scenario_of(TEXT.format(j2=j2) + NO_FURTHER_FORCES))
+    outcome = outcome_of(scenario_of(TEXT.format(j2=j2)))
     return outcome, outcome.plans[0].craft[0]
 
 
@@ -93,7 +93,7 @@ def test_other_steps_through_the_flight_agree(j2: str) -> None:
 def test_a_burn_that_takes_time_is_flown_a_little_long() -> None:
     """The same by flights put together here: lit as planned, cut off so much later, by a step ten times as wide."""
     text = TEXT.format(j2="j2 = 0.0").replace("isp_s = 280.0", "isp_s = 280.0\nthrust_n = 20.0")
-    outcome = outcome_of(scenario_of(text + NO_FURTHER_FORCES))
+    outcome = outcome_of(scenario_of(text))
     [part] = outcome.plans[0].craft
     ring, gravity = outcome.ring, gravity_around(outcome.scenario.body)
     assert isinstance(part.engine, FiniteThrust)
@@ -154,7 +154,7 @@ def test_a_craft_in_another_plane_gets_no_advice_for_its_own() -> None:
         .replace("slot = 1", "plane = 1\nslot = 0")
         .replace("angle_deg = 310.0", "angle_deg = 310.0, plane = 1")
     )
-    outcome = outcome_of(scenario_of(text + NO_FURTHER_FORCES))
+    outcome = outcome_of(scenario_of(text))
     part = outcome.plans[0].craft[0]
     turned = [burn.cross_m_s for burn in part.burns]
     assert sum(map(abs, turned)) > 1.0

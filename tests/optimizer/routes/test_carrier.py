@@ -32,6 +32,7 @@ from ringwright.tests.tolerances import (
     UNSEEN_M_S,
     WRITTEN_DEG,
 )
+from ringwright.tests.worlds import TESSALY_BODY
 
 from ...planned import planned, scenario_of
 
@@ -60,13 +61,7 @@ def world(
     craft = "".join(f'[[craft]]\nname = "{name}"\n{masses}\n' for name in names)
     return f"""
 title = "By carrier"
-[body]
-name = "Tessaly"
-gm_km3_s2 = 9120.5
-radius_km = 1210.0
-atmosphere_top_km = 62.0
-sidereal_day_h = 19.5
-[ring]
+{TESSALY_BODY}[ring]
 altitude_km = 2400.0
 slots = {slots}
 {ring}

@@ -26,7 +26,7 @@ from ringwright.optimizer.routes.plane_crossing import crossings
 from ringwright.tests.tolerances import FLOAT_RAD, PRINTED_DEG, SECOND_ORDER_FACTOR, SLOT_DEG, UNSEEN_M_S
 
 from ...independent.plan_checker import check
-from ...planned import NO_FURTHER_FORCES, outcome_of, planned, scenario_of
+from ...planned import outcome_of, planned, scenario_of
 
 TEXT = """
 title = "Two planes close together"
@@ -105,7 +105,7 @@ def test_over_a_point_mass_the_turn_costs_what_the_textbook_says_and_is_flown_ri
 def oblate() -> Outcome:
     """Of two craft and two slots, which have all the ways that three and four have."""
     two = TEXT.partition('[[craft]]\nname = "Elm"')[0]
-    return outcome_of(scenario_of(two.replace("slots = 2", "slots = 1") + NO_FURTHER_FORCES))
+    return outcome_of(scenario_of(two.replace("slots = 2", "slots = 1")))
 
 
 @pytest.mark.soak
