@@ -104,10 +104,10 @@ def missed(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> Misse
 
 
 def _a_turn_later(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> tuple[float, float]:
-    """When a craft that coasts past a burn is back where it was in its plane, and how far its slot is ahead then, flown.
+    """When a craft that coasts past a burn is back where it was in its plane, and how far its slot is ahead then.
 
-    Ahead of the craft's mean angle, which its mean over a revolution gives: from apsis to apsis what an eccentric orbit
-    swings to one side of it and to the other is alike.
+    Flown over the body with its bulge. The slot is ahead of the craft's mean angle, which its mean over a revolution
+    gives: from apsis to apsis what an eccentric orbit swings to one side of it and to the other is alike.
     """
     from scipy.optimize import brentq
 
@@ -122,7 +122,7 @@ def _a_turn_later(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -
         node = ring.node(0.0, part.plane) + ring.node_rate_rad_s * times_s
         along, ahead, _ = frames.plane_axes(ring.inclination_rad, node)
         seen = flight.states(times_s)[:, :3]
-        return np.arctan2(np.sum(seen * ahead, axis=1), np.sum(seen * along, axis=1))
+        return np.asarray(np.arctan2(np.sum(seen * ahead, axis=1), np.sum(seen * along, axis=1)))
 
     start = float(angle(np.array([from_s]))[0])
     back_s = brentq(
