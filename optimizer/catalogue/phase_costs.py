@@ -82,11 +82,13 @@ def bounds(
     plane, plane_most = _plane(problem, rows, near, far)
     cost = _together(rows, _in_plane(problem, rows, nearest), plane)
     finish = rows.burn_s + np.where(phases, np.maximum(least, 0.0) * period, 0.0)
+    inf = np.inf
+    if first_rad == last_rad:
+        return _at_one_phase(np.where(there, cost, inf), np.where(there, finish, inf))
     straight = there & phases & ~(rows.folded & (plane > 0.0))
     begin, end = _line(problem, rows, longest / parts, shortest / parts, cost, plane, straight)
     edge = np.where(longest > high + EDGE_TURNS, rows.wait_turns - high, rows.wait_turns - low) * TWO_PI
     whole = there & phases & (longest <= high + EDGE_TURNS) & (shortest >= low - EDGE_TURNS)
-    inf = np.inf
     return Bounds(
         cost_m_s=np.where(there, cost, inf),
         finish_s=np.where(there, finish, inf),
@@ -99,6 +101,20 @@ def bounds(
             inf,
         ),
         latest_s=np.where(whole, rows.burn_s + longest * period, inf),
+    )
+
+
+def _at_one_phase(cost: F, finish: F) -> Bounds:
+    """Of a single phase nothing is asked of the stretch around it."""
+    none = np.full(cost.size, np.inf)
+    return Bounds(
+        cost_m_s=cost,
+        finish_s=finish,
+        at_first_m_s=cost,
+        at_last_m_s=cost,
+        edge_rad=np.full(cost.size, np.nan),
+        most_m_s=none,
+        latest_s=none,
     )
 
 
