@@ -346,8 +346,9 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
     )
     lead = plain(abs(math.degrees(found.lead_rad)))
     return (
-        f"If it is missed: next chance at {instant(epoch, found.next_s)}, the slot {lead} "
-        f"deg {where} then; in the slot at {instant(epoch, found.in_slot_s)} {cost}. Replan before that burn."
+        f"If it is missed: back there at {instant(epoch, found.next_s)}, the slot {lead} deg {where} then. From there "
+        f"it is in its slot at about {instant(epoch, 60.0 * round(found.in_slot_s / 60.0))} {cost}, by phasing as the "
+        "catalogue plans it. Replan before that burn."
     )
 
 
