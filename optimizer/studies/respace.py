@@ -197,7 +197,7 @@ def spread_plane(
         InputError: no craft is left, or there are more of them than slots; a craft that is to stay is not on the ring.
     """
     ring, inside = now.ring, f" in plane {plane}" if now.ring.planes > 1 else ""
-    places = [replace(one, orbit=replace(one.orbit, plane=0)) for one in now.places if one.orbit.plane == plane]
+    alone, places = of_plane(ring, now.places, plane)
     if not places:
         raise InputError(
             f"no craft is left that is up{inside}: with at least one of them the ring can be spread.",
@@ -211,9 +211,14 @@ def spread_plane(
             where="--slots" if pattern_rad is None else "--slots-deg",
         )
     _able_to_stay(now, fixed)
-    alone = ring.of_plane(plane) if ring.planes > 1 else ring
     made = respaced(now.scenario, alone, places, len(places) if slots is None else slots, pattern_rad or (), fixed)
     return replace(made, title=f"{made.title or 'Ring'}, plane {plane}") if inside else made
+
+
+def of_plane(ring: Ring, places: Sequence[Place], plane: int) -> tuple[Ring, list[Place]]:
+    """One plane of a ring as a ring by itself, and the craft in it."""
+    inside = [replace(one, orbit=replace(one.orbit, plane=0)) for one in places if one.orbit.plane == plane]
+    return ring.of_plane(plane) if ring.planes > 1 else ring, inside
 
 
 def _able_to_stay(now: Standing, fixed: Sequence[str]) -> None:
