@@ -129,6 +129,7 @@ def test_the_plane_of_a_lost_craft_is_spread_by_itself() -> None:
     even = planned(in_space((0.0, 120.0), 2))["plans"][0]["delta_v_m_s"]
     assert even > 0.0
     found = make_slips(outcome, (), 10.0 * DAY_S)
+    assert found.launches
     for launch in found.launches:
         on_pad, in_orbit = launch.losses
         (other,) = (part for part in parts.values() if part.craft != launch.name)
