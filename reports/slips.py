@@ -19,6 +19,13 @@ NOT_REACHED, NOT_SEARCHED = "not reached", "*"
 """What stands for an answer that the search was ended before, and behind a plan that may not be the best."""
 
 
+PLANES = (
+    " Of several planes the one of the lost craft is spread by itself: where its slots then stand against those of the "
+    "others is free, and craft for other planes fly as planned."
+)
+"""What is said where the ring has several planes."""
+
+
 def slips_text(slips: Slips, width: int) -> str:
     """What a console shows, no line longer than ``width``; times from the scenario's epoch."""
     scenario, flown, named = slips.scenario, slips.flown, "As planned" if slips.rank == 1 else f"Plan {slips.rank}"
@@ -50,7 +57,7 @@ def slips_text(slips: Slips, width: int) -> str:
         "Best plans by the goal over the catalogue, not flown; what went up before a slip keeps its slot. Spares are "
         f"like the craft that they replace and are launched no sooner than {span(slips.spare_after_s)} later, without "
         "regard to the latest finish; delta-v is that of all craft, the launchers' and carriers' left out. For an even "
-        "ring craft that stay move, too.",
+        "ring craft that stay move, too." + (PLANES if scenario.ring.planes > 1 else ""),
         width,
     )
     lines += ["", *paragraph(CAUTION, width)]
@@ -105,9 +112,10 @@ def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
     else:
         lines.append(f"{name} {where}:")
         lines.append(f"- leave the gap: {_price(loss, 'gap')}")
-    even = f"the ring of {slips.scenario.ring.slots - 1} evenly again costs " if loss.spread is not None else ""
+    what = "ring" if slips.scenario.ring.planes == 1 else "plane"
+    even = f"the {what} of {slips.scenario.ring.slots - 1} evenly again costs " if loss.spread is not None else ""
     spread = loss.why_not_spread or even + _price(loss, "spread", " in all")
-    lines.append(f"- spread the others evenly: {spread}")
+    lines.append(f"- spread the others{' in its plane' if what == 'plane' else ''} evenly: {spread}")
     lines.append(f"- wait for a spare: {loss.why_no_spare or _price(loss, 'spare')}")
     return lines
 

@@ -265,6 +265,13 @@ def _respace(commands: Commands) -> None:
         "--lost", metavar="NAME", action="append", default=[], help="a craft that is gone; may be repeated"
     )
     made.add_argument(
+        "--fixed",
+        metavar="NAME",
+        action="append",
+        default=[],
+        help="a craft that stays where it is, the ring laid through it; may be repeated",
+    )
+    made.add_argument(
         "--plane", type=plane, metavar="K", help="the plane that is spread, counted from 0; default: each with a loss"
     )
     made.add_argument(

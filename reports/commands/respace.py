@@ -75,7 +75,7 @@ def respace(arguments: argparse.Namespace) -> int:
             _file(arguments, plane, planes): respaced_text(
                 arguments.scenario,
                 arguments.settings,
-                spread_plane(now, plane, arguments.slots, arguments.slots_deg),
+                spread_plane(now, plane, arguments.slots, arguments.slots_deg, arguments.fixed),
                 now.after_s,
             )
             for plane in planes
@@ -170,6 +170,7 @@ def _side_by_side(arguments: argparse.Namespace, entries: Sequence[Entry], plane
 def _typed(arguments: argparse.Namespace) -> list[str]:
     """Options that say what is asked, as typed."""
     words = [word for name in arguments.lost for word in ("--lost", name)]
+    words += [word for name in arguments.fixed for word in ("--fixed", name)]
     words += [] if arguments.slots is None else ["--slots", str(arguments.slots)]
     if arguments.slots_deg is not None:
         words += ["--slots-deg", ",".join(brief(math.degrees(one), 12) for one in arguments.slots_deg)]
