@@ -68,7 +68,7 @@ def given_state(
             if epoch is None
             else f"is about a body of the solar system, and {body.name} is a world of your own: give orbit"
         )
-        raise table.error(f"{table.quote(kind)}: an orbit message {why}.", kind)
+        raise table.refused(kind, f": an orbit message {why}.")
     path = Path(table.origin.file).parent / (table.text(kind) or "")
     message = read_message(path, "OPM" if kind == "opm" else "OEM")
     reader = _States(message, body, epoch)
