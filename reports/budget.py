@@ -14,7 +14,7 @@ from .disposal import disposal_lines, disposal_of
 from .files import write_answer
 from .flown_words import gravity_of
 from .keeping import keeping_answer, keeping_lines, keeping_values
-from .layout import Cells, figures, heading, paragraph, table, words
+from .layout import Cells, figures, heading, note, paragraph, table, words
 from .limits import limit_key, plan_as_written
 from .values import exact, json_text
 from .wording import listed
@@ -50,7 +50,7 @@ def budget_text(budget: Budget, width: int) -> str:
             width,
         )
     lines += paragraph(
-        f"{_grouped(budget.samples)} flights of each craft of plan {budget.plan.rank} with random errors "
+        f"{plain(budget.samples, 0)} flights of each craft of plan {budget.plan.rank} with random errors "
         f"(seed {budget.seed}), each corrected as a planner would, at the least delta-v whatever the goal of the plan.",
         width,
     )
@@ -64,22 +64,21 @@ def budget_text(budget: Budget, width: int) -> str:
         lines += paragraph(f"{listed(names)} by nodal drift: {_BY_DRIFT[0].lower()}{_BY_DRIFT[1:]}", width)
     lines += [*heading("Delta-v, m/s", width), *table(_craft_table(budget), width)]
     sure = f"{plain(100.0 * CONFIDENCE, 0)} %"
-    lines += paragraph(
+    lines += note(
         f"P99 is what 99 in 100 flights do not exceed, with bounds that hold with {sure} confidence each, by order "
         "statistics alone; the reserve is the upper bound less the plan.",
         width,
-        indent="  ",
     )
     for text in _warnings(budget):
-        lines += paragraph(text, width, indent="  ")
+        lines += note(text, width)
     if any(one.load_kg for one in budget.craft):
         lines += [*heading("Propellant to load, kg", width), *table(_load_table(budget), width)]
-        lines += paragraph(_loads_text(budget), width, indent="  ")
+        lines += note(_loads_text(budget), width)
     lines += keeping_lines(budget, width)
     lines += disposal_lines(budget, width)
     lines += _drivers_text(budget, width)
     if budget.as_zero:
-        lines += paragraph(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width, indent="  ")
+        lines += note(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width)
     if budget.unfinished:
         said = f"The search ended early: {budget.unfinished}. --time-limit SECONDS allows more."
         lines += ["", *paragraph(said, width)]
@@ -100,11 +99,10 @@ def _drivers_text(budget: Budget, width: int) -> list[str]:
     """What drives the budget; nothing where no time was left to work it out."""
     if not budget.drivers:
         return []
-    said = paragraph(
-        f"P99 less the plan, summed over the craft, from {_grouped(budget.ranking_samples)} flights of each: with one "
+    said = note(
+        f"P99 less the plan, summed over the craft, from {plain(budget.ranking_samples, 0)} flights of each: with one "
         "source alone, and how much less without it. They do not add up.",
         width,
-        indent="  ",
     )
     return [*heading("What drives it", width), *table(_driver_table(budget), width), *said]
 
@@ -216,10 +214,6 @@ def _warnings(budget: Budget) -> list[str]:
 
 def _percent(share: float) -> str:
     return f"{plain(100.0 * share, 1)} %" if share >= 0.0005 else "less than 0.1 %"
-
-
-def _grouped(number: int) -> str:
-    return f"{number:,}".replace(",", " ")
 
 
 def budget_json(budget: Budget) -> str:

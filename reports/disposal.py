@@ -8,7 +8,7 @@ from typing import Any
 from ..models.readouts import plain
 from ..optimizer.robustness.budget import Budget
 from ..optimizer.robustness.disposal import CraftDisposal
-from .layout import figures, heading, paragraph, table, words
+from .layout import figures, heading, note, table, words
 from .left_alone import about, air_text
 from .wording import listed
 
@@ -26,17 +26,16 @@ def disposal_lines(budget: Budget, width: int) -> list[str]:
     if any(kg is not None for kg in budget.disposal_kg):
         columns.append(figures("kg more", cells=["" if kg is None else plain(kg, 2) for kg in budget.disposal_kg]))
     lines = [*heading("Disposal", width), *table(columns, width)]
-    lines += paragraph(_assumed(budget), width, indent="  ")
+    lines += note(_assumed(budget), width)
     by_name = {craft.craft: craft for craft in budget.craft}
     for one in budget.disposal:
         craft = by_name[one.craft]
         needed = craft.delta_v_m_s[-1].value + one.delta_v_m_s
         if needed > craft.available_m_s:
-            lines += paragraph(
+            lines += note(
                 f"{one.craft} DOES NOT HOLD ENOUGH: P99 and disposal come to {plain(needed)} m/s of its "
                 f"{plain(craft.available_m_s)} m/s.",
                 width,
-                indent="  ",
             )
     return lines
 

@@ -14,7 +14,7 @@ from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from .burn_table import burn_table
 from .flown_words import gravity_of
-from .layout import heading, paragraph, shell_lines
+from .layout import heading, note, shell_lines
 from .wording import small
 
 
@@ -39,15 +39,13 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
             if part.insertion_speed_m_s is not None:
                 text += f" with {plain(part.insertion_speed_m_s)} m/s, which the launcher gives"
         text += f", aboard {part.carrier}" if part.carrier is not None else ""
-        lines += paragraph(f"{text}.", width, indent="  ")
+        lines += note(f"{text}.", width)
     lines += burn_table(outcome, part.burns, width) if part.burns else []
     for remark in _exactness(outcome, part):
-        lines += paragraph(remark, width, indent="  ")
+        lines += note(remark, width)
     command = after_burn_command(outcome, part)
     if command:
-        lines += paragraph(
-            "After the first burn, to see where its period at cut-off (for PERIOD) leads:", width, indent="  "
-        )
+        lines += note("After the first burn, to see where its period at cut-off (for PERIOD) leads:", width)
         lines += shell_lines(command, width, indent="    ")
     return lines
 

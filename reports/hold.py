@@ -14,7 +14,7 @@ from ..optimizer.outcome import Hold, Outcome, Plan
 from ..optimizer.robustness.hold import trim_m_s
 from ..optimizer.standing import ForcedHold, Trim
 from .flown_words import GRAVITY_WORDS, gravity_of
-from .layout import heading, paragraph
+from .layout import heading, note
 from .wording import capital, listed, small
 
 OVAL = 0.02
@@ -34,10 +34,10 @@ def hold_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
     """Lines on how long the ring holds, and how well periods must match; none where no craft is in it."""
     forced = forced_hold(outcome, plan)
     if forced is not None:
-        return [*heading("Keeps its spacing", width), *paragraph(forced_text(outcome, forced), width, indent="  ")]
+        return [*heading("Keeps its spacing", width), *note(forced_text(outcome, forced), width)]
     if plan.hold is None or (outcome.under is not None and outcome.under.corrected and plan.rank == 1):
         return []
-    return [*heading("Keeps its spacing", width), *paragraph(hold_text(outcome, plan.hold), width, indent="  ")]
+    return [*heading("Keeps its spacing", width), *note(hold_text(outcome, plan.hold), width)]
 
 
 def forced_hold(outcome: Outcome, plan: Plan) -> ForcedHold | None:

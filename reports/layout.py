@@ -70,6 +70,11 @@ def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = Non
     return [line.replace(_NO_BREAK, " ") for line in lines]
 
 
+def note(text: str, width: int) -> list[str]:
+    """Fill a paragraph of a section, indented below its heading."""
+    return paragraph(text, width, indent="  ")
+
+
 def _whole(text: str, room: int) -> str:
     """The text with its quantities held together by no-break spaces, as far as they fit into the room.
 

@@ -11,7 +11,7 @@ from ..models.surroundings import AREA_M2_KG
 from ..models.units import YEAR_S
 from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.standing import LeftAlone
-from .layout import heading, paragraph
+from .layout import heading, note, paragraph
 from .wording import capital, listed
 
 SHOWN = 6
@@ -23,7 +23,7 @@ def left_alone_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
     if not outcome.left_alone or plan.rank != 1:
         return []
     lines = heading("Left alone", width)
-    lines += paragraph(_assumed(outcome), width, indent="  ")
+    lines += note(_assumed(outcome), width)
     phasing = [one for one in outcome.left_alone if one.what == "phasing"]
     shown = [one for one in outcome.left_alone if one not in phasing[SHOWN:]]
     endings = dict.fromkeys((one.what, _how_long(outcome, one)) for one in shown)

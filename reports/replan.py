@@ -9,7 +9,7 @@ from typing import Any
 from ..models.readouts import clock, instant, plain, span
 from ..optimizer.replan.answer import NOTHING, CraftChange, Decision, Replan
 from .burn_table import burn_table
-from .layout import Cells, figures, heading, paragraph, table, words
+from .layout import Cells, figures, heading, note, paragraph, table, words
 from .limits import limit_key, outcome_as_written
 from .no_plan import infeasible_text
 from .result import result
@@ -36,16 +36,12 @@ def replan_text(done: Replan, width: int) -> str:
     lines += _states(done, width)
     if done.changes:
         lines += [*heading("What to fly", width), *table(_table(done), width)]
-        lines += paragraph(
-            "Times from the epoch; spent: until now; rest: from now on; was: the rest of the old plan.",
-            width,
-            indent="  ",
+        lines += note(
+            "Times from the epoch; spent: until now; rest: from now on; was: the rest of the old plan.", width
         )
     broken = () if done.outcome is None else outcome_as_written(done.outcome).plans[0].broken
     for limit in broken:
-        lines += paragraph(
-            f"!!! {limit.craft} BREAKS {limit_key(limit.limit)}. DO NOT FLY IT AS IT IS. !!!", width, indent="  "
-        )
+        lines += note(f"!!! {limit.craft} BREAKS {limit_key(limit.limit)}. DO NOT FLY IT AS IT IS. !!!", width)
     lines += [f"  {line}" for text in _over_wait(done) for line in paragraph(text, width - 2)]
     lines += _burns_to_come(done, width)
     if done.decisions:

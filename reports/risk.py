@@ -14,7 +14,7 @@ from ..optimizer.outcome import Outcome, Plan, PlanRisk
 from ..optimizer.robustness.completion import SHARES, Completion
 from ..optimizer.robustness.weighing import RiskStudy
 from .files import write_answer
-from .layout import Cells, figures, heading, paragraph, table
+from .layout import Cells, figures, heading, note, paragraph, table
 from .values import json_text
 
 ROWS_SHOWN = 12
@@ -32,7 +32,7 @@ def risk_lines(outcome: Outcome, width: int) -> list[str]:
     if not outcome.weighed:
         return []
     lines = [*heading("Weighed by risk", width), *_table(outcome, outcome.weighed, width)]
-    return [*lines, *paragraph(_launches(outcome.scenario), width, indent="  ")]
+    return [*lines, *note(_launches(outcome.scenario), width)]
 
 
 def risk_text(study: RiskStudy, width: int) -> str:
@@ -42,8 +42,7 @@ def risk_text(study: RiskStudy, width: int) -> str:
     answer = _answer(risks[0], first.finish_s) if risks else _planned(first)
     lines = [outcome.scenario.title, *paragraph(answer, width), ""]
     lines += paragraph(_launches(outcome.scenario), width)
-    number = f"{study.samples:,}".replace(",", " ")
-    lines += paragraph(f"{number} rings of each plan (seed {study.seed}). {HOW}", width)
+    lines += paragraph(f"{plain(study.samples, 0)} rings of each plan (seed {study.seed}). {HOW}", width)
     if risks:
         lines += [*heading("Plans by their risk", width), *_table(outcome, risks, width)]
     if study.unfinished:
@@ -51,11 +50,10 @@ def risk_text(study: RiskStudy, width: int) -> str:
         lines += ["", *paragraph(said, width)]
     if study.spares:
         lines += [*heading(f"What spares are worth to plan {first.rank}", width), *_spares(study, width)]
-        lines += paragraph(
+        lines += note(
             "A spare goes up in place of a lost craft, a turnaround later; without one the craft built in its place "
             "is launched after all others.",
             width,
-            indent="  ",
         )
     lines += [
         "",
@@ -122,7 +120,7 @@ def _table(outcome: Outcome, risks: Sequence[PlanRisk], width: int) -> list[str]
     ]
     lines = table(filled, width)
     if len(risks) > ROWS_SHOWN:
-        lines += paragraph(f"and {len(risks) - ROWS_SHOWN} more in the file (--json PATH).", width, indent="  ")
+        lines += note(f"and {len(risks) - ROWS_SHOWN} more in the file (--json PATH).", width)
     return lines
 
 

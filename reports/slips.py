@@ -8,7 +8,7 @@ from typing import Any, Literal
 from ..models.readouts import instant, plain, span
 from ..optimizer.studies.questions import Price
 from ..optimizer.studies.slips import Launch, Loss, Slip, Slips
-from .layout import Cells, figures, heading, paragraph, table, words
+from .layout import Cells, figures, heading, note, paragraph, table, words
 from .remarks import CAUTION
 from .values import json_text
 from .wording import goal_text
@@ -34,9 +34,7 @@ def slips_text(slips: Slips, width: int) -> str:
         lines += heading(launch.name, width)
         if launch.planned_s is not None:
             riding = "" if launch.craft == (launch.name,) else f" with {', '.join(launch.craft)}"
-            lines += paragraph(
-                f"Liftoff{riding} planned for {instant(scenario.epoch, launch.planned_s)}.", width, indent="  "
-            )
+            lines += note(f"Liftoff{riding} planned for {instant(scenario.epoch, launch.planned_s)}.", width)
         if launch.slips:
             lines += table(_slipped(slips, launch), width)
         for name, loss in zip(_owners(launch), launch.losses, strict=True):

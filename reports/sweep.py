@@ -14,7 +14,7 @@ from ..optimizer.outcome import Infeasible
 from ..optimizer.studies.strategies import room_share
 from ..optimizer.studies.sweep import Grid, Row
 from .files import write_answer
-from .layout import Cells, figures, heading, paragraph, table, words
+from .layout import Cells, figures, heading, note, paragraph, table, words
 from .limits import limit_key, limit_words, serving_value
 from .remarks import CAUTION
 from .safe_text import csv_cell
@@ -220,7 +220,7 @@ def _kept_lines(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
     if weighed:
         text += " The load is the least that is enough, with the reserve; kg above is what the plan burns as loaded."
         text += " Drag counts in m/s at the mass that craft start with, in kg by its force."
-    return [*heading("With keeping", width), *table(filled, width), *paragraph(text, width, indent="  ")]
+    return [*heading("With keeping", width), *table(filled, width), *note(text, width)]
 
 
 def _limit_text(row: TextRow) -> str:

@@ -28,10 +28,10 @@ def draw_budget(budget: Budget) -> Figure:
     extra = budget.samples_m_s - np.array([[one.planned_m_s] for one in craft])
     right = 1.25 * max(one.delta_v_m_s[-1].value - one.planned_m_s for one in craft)
     left = min(0.0, float(np.min(extra)))
-    flights = f"{budget.samples:,}".replace(",", " ")
     below = (
-        f"Beyond the plan's own burns: {flights} flights of each craft with random errors and the corrections that "
-        "follow from them. Ticks: what 50, 90 and 99 in 100 flights do not exceed. Heights compare within a lane only."
+        f"Beyond the plan's own burns: {plain(budget.samples, 0)} flights of each craft with random errors and the "
+        "corrections that follow from them. Ticks: what 50, 90 and 99 in 100 flights do not exceed. Heights compare "
+        "within a lane only."
     )
     title = f"{budget.outcome.scenario.title}: what errors cost"
     figure, axes = sheet(8.4, 0.35 + _LANE_IN * lanes, title, below, margins=(1.35, 0.45, 0.55))

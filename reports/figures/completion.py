@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...models.arrays import Array
+from ...models.readouts import plain
 from ...optimizer.robustness.completion import Completion
 from ...optimizer.robustness.weighing import RiskStudy, WeighedPlan
 from ..wording import count
@@ -37,10 +38,9 @@ def draw_completion(study: RiskStudy) -> Figure:
     if study.spares:
         rank = study.plans[0].plan.rank
         panels.append((f"plan {rank} with spares", [_with_spares(n, done) for n, done in study.spares]))
-    rings = f"{study.samples:,}".replace(",", " ")
     below = (
-        f"Share of {rings} rings in which the last craft is in its slot by then; launches slip and are lost, and "
-        "flights differ from the plan, as the scenario says. Dots: done as planned."
+        f"Share of {plain(study.samples, 0)} rings in which the last craft is in its slot by then; launches slip and "
+        "are lost, and flights differ from the plan, as the scenario says. Dots: done as planned."
     )
     high = len(panels) * _PICTURE + (len(panels) - 1) * _BETWEEN
     title = f"{study.outcome.scenario.title}: by when the ring is done"

@@ -17,7 +17,7 @@ from ...models.frames import wrap
 from ...models.readouts import clock, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_S, Periods, Question, drift, fitting, free_rows, reached, shortest_period_s
-from ..layout import figures, heading, paragraph, table, words
+from ..layout import figures, heading, note, paragraph, table, words
 from ..remarks import CAUTION
 from ..wording import count, small
 from .question import OWN_WORLD, Asked, lead_rad, positive, revolutions_max, tolerance_rad
@@ -142,16 +142,13 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
         ),
     ]
     lines = [*heading("The options, by time", width), *table(filled, width)]
-    lines += paragraph(
-        "Slot as the mean of the first turn after the later burn, which is made as planned.", width, indent="  "
-    )
+    lines += note("Slot as the mean of the first turn after the later burn, which is made as planned.", width)
     hidden = len(rows) - len(shown)
     if hidden:
-        lines += paragraph(
+        lines += note(
             f"{count(hidden, 'more option fits', 'more options fit')}, at the same times with a period farther from "
             "the ring's, or later: --all lists them.",
             width,
-            indent="  ",
         )
     return lines
 
@@ -183,22 +180,21 @@ def _reached(asked: Asked, width: int) -> list[str]:
     course = drift(here, asked.got_s)
     if course.revolutions.size:
         lines += drift_table(asked, course, width)
-        lines += paragraph(AT_THE_TOUCH, width, indent="  ")
+        lines += note(AT_THE_TOUCH, width)
         lines += stay_lines(asked, course, True, width)
     else:
-        lines += paragraph("Not even one revolution of it ends within the limits.", width, indent="  ")
+        lines += note("Not even one revolution of it ends within the limits.", width)
     stops = fitting(here)
     ahead = np.flatnonzero(other_stops(asked, here, stops) & free_rows(here, stops))
     if not ahead.size:
-        return [*lines, *paragraph("No stop on the way back to the ring's period fits.", width, indent="  ")]
+        return [*lines, *note("No stop on the way back to the ring's period fits.", width)]
     first = int(ahead[0])
     turns = count(int(stops.revolutions[first]), "revolution")
     when = f"{turns}, in the slot after {span(float(stops.wait_s[first]))}" if stops.revolutions[first] else "at once"
     return [
         *lines,
-        *paragraph(
+        *note(
             f"The soonest stop on the way back to the ring's period: {clock(float(stops.period_s[first]))} ({when}).",
             width,
-            indent="  ",
         ),
     ]

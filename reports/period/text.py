@@ -14,7 +14,7 @@ from ...models.reading.cautions import HILL_SHARE
 from ...models.readouts import brief, clock, plain, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_M_S, TIE_S, Periods, Serving, binding, fitting, free_rows, within_radii
-from ..layout import figures, paragraph, table, words
+from ..layout import figures, note, paragraph, table, words
 from ..remarks import CAUTION
 from ..wording import count, small
 from .question import Asked
@@ -245,11 +245,10 @@ def _tables(asked: Asked, rows: Periods, width: int) -> list[str]:
         lines += _table(asked, rows, others, "Other options, by time", width, "") if others else []
     hidden = len(rows) - len(shown)
     if hidden:
-        lines += paragraph(
+        lines += note(
             f"{count(hidden, 'more option fits', 'more options fit')}, dearer than another at the same time or later: "
             "--all lists them.",
             width,
-            indent="  ",
         )
     return lines + _far(asked, rows, shown, width)
 
@@ -275,7 +274,7 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
     }
     whole = ["turns", "side", "period", "apsis", "now", "later", "total", "after", "slope", "mark"]
     marks = "; ".join(_MARKS[name] for name in _MARKS if name in filled["mark"].cells)
-    remarks = [line for text in (f"{marks}.", remark) if len(text) > 1 for line in paragraph(text, width, indent="  ")]
+    remarks = [line for text in (f"{marks}.", remark) if len(text) > 1 for line in note(text, width)]
     lines = ["", *underlined(title)]
     if fits([filled[name] for name in whole], width):
         lines += [*table([filled[name] for name in whole], width), *remarks]
@@ -292,11 +291,10 @@ def _far(asked: Asked, rows: Periods, shown: Sequence[int], width: int) -> list[
     far = [row for row in shown if rows.other_m[row] > reach_m]
     if not far:
         return []
-    return paragraph(
+    return note(
         f"{count(len(far), 'of these rises', 'of these rise')} past a third of the Hill radius of {_body_name(asked)} "
         f"({_altitude(asked, reach_m)} up), where other bodies, left out here, pull noticeably: --ceiling keeps below.",
         width,
-        indent="  ",
     )
 
 
