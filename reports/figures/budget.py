@@ -8,7 +8,7 @@ import numpy as np
 
 from ...models.readouts import plain
 from ...optimizer.robustness.budget import Budget
-from .style import INK, QUIET, ink, rim, sheet, type_points
+from .style import INK, QUIET, ink, label, sheet, type_points
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -47,15 +47,7 @@ def draw_budget(budget: Budget) -> Figure:
             place = quantile.value - one.planned_m_s
             axes.plot([place, place], [base - 0.06, base + 0.12], color=INK, linewidth=1.1, zorder=4)
             if share == "P99":
-                axes.annotate(
-                    f"P99  {plain(place)}",
-                    (place, base + 0.12),
-                    xytext=(3, 3),
-                    textcoords="offset points",
-                    fontsize=type_points(9),
-                    path_effects=rim(),
-                    zorder=5,
-                )
+                label(axes, f"P99  {plain(place)}", (place, base + 0.12), (3, 3), type_points(9), zorder=5)
     axes.axvline(0.0, color=QUIET, linewidth=0.8, zorder=0)
     axes.set_yticks([lanes - 1.0 - i for i in range(lanes)], [one.craft for one in craft])
     axes.tick_params(axis="y", length=0)

@@ -13,7 +13,7 @@ from ...models.readouts import plain
 from ...optimizer.robustness.completion import Completion
 from ...optimizer.robustness.weighing import RiskStudy, WeighedPlan
 from ..wording import count
-from .style import INK, QUIET, ink, sheet, stroke, type_points
+from .style import INK, QUIET, ink, panels, stroke, type_points
 from .time_ticks import set_time_ticks
 
 if TYPE_CHECKING:
@@ -34,22 +34,17 @@ def draw_completion(study: RiskStudy) -> Figure:
 
     Dots mark when each plan is done if all goes as planned.
     """
-    panels = [("", _of_plans(study.plans))]
+    shown = [("", _of_plans(study.plans))]
     if study.spares:
         rank = study.plans[0].plan.rank
-        panels.append((f"plan {rank} with spares", [_with_spares(n, done) for n, done in study.spares]))
+        shown.append((f"plan {rank} with spares", [_with_spares(n, done) for n, done in study.spares]))
     below = (
         f"Share of {plain(study.samples, 0)} rings in which the last craft is in its slot by then; launches slip and "
         "are lost, and flights differ from the plan, as the scenario says. Dots: done as planned."
     )
-    high = len(panels) * _PICTURE + (len(panels) - 1) * _BETWEEN
     title = f"{study.outcome.scenario.title}: by when the ring is done"
-    figure, whole = sheet(8.4, high, title, below, margins=(0.8, 0.3, 0.62))
-    box, tall = whole.get_position(), float(figure.get_figheight())
-    whole.remove()
-    for row, (what, lines) in enumerate(panels):
-        top = box.y1 - row * (_PICTURE + _BETWEEN) / tall
-        axes = figure.add_axes((box.x0, top - _PICTURE / tall, box.width, _PICTURE / tall))
+    figure, pictures = panels(8.4, len(shown), _PICTURE, _BETWEEN, title, below, margins=(0.8, 0.3, 0.62))
+    for axes, (what, lines) in zip(pictures, shown, strict=True):
         _draw(axes, lines, what)
     return figure
 
