@@ -14,7 +14,7 @@ from .disposal import disposal_lines, disposal_of
 from .files import write_answer
 from .flown_words import gravity_of
 from .keeping import keeping_answer, keeping_lines, keeping_values
-from .layout import Cells, figures, heading, note, paragraph, table, words
+from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table, words
 from .limits import limit_key, plan_as_written
 from .values import exact, json_text
 from .wording import listed
@@ -79,11 +79,7 @@ def budget_text(budget: Budget, width: int) -> str:
     lines += _drivers_text(budget, width)
     if budget.as_zero:
         lines += note(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width)
-    if budget.unfinished:
-        said = f"The search ended early: {budget.unfinished}. --time-limit SECONDS allows more."
-        lines += ["", *paragraph(said, width)]
-    lines += ["", *paragraph(_caution(budget), width)]
-    return "\n".join(lines) + "\n"
+    return closed([*lines, *ended_early(budget.unfinished, width)], _caution(budget), width)
 
 
 def nothing_flown(outcome: Outcome) -> str:

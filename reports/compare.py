@@ -12,7 +12,7 @@ from ..models.readouts import plain, span
 from ..optimizer.outcome import Bind, Margin, Plan
 from ..optimizer.studies.strategies import Entry, room_share
 from .files import write_answer
-from .layout import figures, heading, paragraph, table, words
+from .layout import closed, figures, heading, paragraph, table, words
 from .limits import (
     as_written,
     infeasible_as_written,
@@ -56,9 +56,7 @@ def compare_text(entries: Sequence[Entry], width: int = 80) -> str:
     for entry in entries:
         if entry.plan is None:
             lines += ["", *paragraph(f"{entry.name}: {_no_plan(entry)}", width, hang="    ")]
-    lines += _remarks(entries, width)
-    lines += ["", *paragraph(CAUTION, width)]
-    return "\n".join(lines) + "\n"
+    return closed([*lines, *_remarks(entries, width)], CAUTION, width)
 
 
 def _as_written(entry: Entry) -> Entry:

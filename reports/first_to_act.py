@@ -50,29 +50,31 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
     return lines
 
 
-def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
-    """The next period that fits, one revolution and one turn more, should the first burn go past its period at cut-off.
+def next_periods_s(outcome: Outcome, part: CraftPlan, most: int = 3) -> list[float]:
+    """The next periods that fit, each one revolution and one turn more, should the first burn go past its cut-off.
 
-    The wait w = (2 pi m - L) / n grows by one turn T and is shared among k + 1 revolutions. None where the first burn
-    does not bring the craft nearer to the ring's own period (then going past it is not free), or where a limit of the
-    scenario forbids the extra turn.
+    The wait w = (2 pi m - L) / n grows by turns T and is shared among k + 1 revolutions and so on. None where the first
+    burn does not bring the craft nearer to the ring's own period (then going past it is not free); no more than the
+    limits of the scenario allow.
     """
     period_s = part.phasing_period_s
     if part.side == "level" or part.route == "timed" or period_s is None or len(part.burns) < 2:
-        return None
+        return []
     towards = part.burns[0].along_m_s if part.side == "below" else -part.burns[0].along_m_s
     if towards <= 0.0:
-        return None
-    turn_s, scenario = outcome.ring.period_s, outcome.scenario
-    if not revolutions_max.LIMIT.kept(scenario, part.revolutions + 1):
-        return None
-    if not finish_within.LIMIT.kept(scenario, part.in_slot_s + turn_s):
-        return None
-    if not wait_within.LIMIT.kept(scenario, part.in_slot_s + turn_s - part.ring_arrival_s):
-        return None
+        return []
+    turn_s, scenario, k = outcome.ring.period_s, outcome.scenario, part.revolutions
     # over an oblate body an instrument shows a little more or less than the time from return to return, here as there
     shown_s = (part.cut_off_period_s or period_s) - period_s
-    return (part.revolutions * period_s + turn_s) / (part.revolutions + 1) + shown_s
+    found: list[float] = []
+    for more in range(1, most + 1):
+        end_s = part.in_slot_s + more * turn_s
+        in_time = finish_within.LIMIT.kept(scenario, end_s)
+        in_time = in_time and wait_within.LIMIT.kept(scenario, end_s - part.ring_arrival_s)
+        if not in_time or not revolutions_max.LIMIT.kept(scenario, k + more):
+            break
+        found.append((k * period_s + more * turn_s) / (k + more) + shown_s)
+    return found
 
 
 def after_burn_command(outcome: Outcome, part: CraftPlan) -> str:
@@ -140,14 +142,11 @@ def _exactness(outcome: Outcome, part: CraftPlan) -> list[str]:
         return []
     gravity = gravity_around(outcome.scenario.body)
     lines = [exact_text(outcome, sensitivities(part, outcome.ring, gravity)[index], index)]
-    following = next_period_s(outcome, part)
-    if following is not None:
-        lines.append(
-            f"If burn {index + 1} goes past {clock(part.cut_off_period_s or period_s)}, do not burn back: go on to "
-            f"{clock(following)} and stay one revolution longer. That costs no more in all, only "
-            f"{span(outcome.ring.period_s)}."
-        )
-    return lines
+    return lines + [
+        f"If burn {index + 1} goes past {clock(part.cut_off_period_s or period_s)}, do not burn back: go on to "
+        f"{clock(one)} and stay one revolution longer. That costs no more in all, only {span(outcome.ring.period_s)}."
+        for one in next_periods_s(outcome, part, 1)
+    ]
 
 
 def exact_text(outcome: Outcome, slope: Sensitivity, index: int) -> str:

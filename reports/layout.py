@@ -88,6 +88,17 @@ def _whole(text: str, room: int) -> str:
     return _QUANTITY.sub(joined, text)
 
 
+def ended_early(unfinished: str, width: int) -> list[str]:
+    """What ended a search before it was done, after an empty line; nothing where nothing did."""
+    said = f"The search ended early: {unfinished}. --time-limit SECONDS allows more."
+    return ["", *paragraph(said, width)] if unfinished else []
+
+
+def closed(lines: Sequence[str], caution: str, width: int) -> str:
+    """Lines as a text that ends in a caution and a newline."""
+    return "\n".join([*lines, "", *paragraph(caution, width)]) + "\n"
+
+
 def shell_lines(command: str, width: int, *, indent: str = "") -> list[str]:
     """Break a command at its spaces so that it can still be pasted into a shell, a backslash at each break.
 

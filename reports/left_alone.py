@@ -8,11 +8,10 @@ from typing import Any
 from ..models.bodies import body_names, body_origins
 from ..models.readouts import plain
 from ..models.surroundings import AREA_M2_KG
-from ..models.units import YEAR_S
 from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.standing import LeftAlone
 from .layout import heading, note, paragraph
-from .wording import capital, listed
+from .wording import capital, listed, rough_span
 
 SHOWN = 6
 """Most phasing orbits that are listed on the screen; all are in the result."""
@@ -67,9 +66,9 @@ def _how_long(outcome: Outcome, one: LeftAlone) -> str:
     if one.lasts_s == 0.0:
         return f"{_comes(outcome)} on its first turn"
     if not math.isfinite(one.lasts_s):
-        return f"still up after {about(one.looked_s)}, as far as it was followed"
+        return f"still up after {rough_span(one.looked_s)}, as far as it was followed"
     grown = f", its eccentricity grown to {plain(one.eccentricity, 2)}" if "drag" not in one.forces else ""
-    return f"{_comes(outcome)} after about {about(one.lasts_s)}{grown}"
+    return f"{_comes(outcome)} after about {rough_span(one.lasts_s)}{grown}"
 
 
 def _comes(outcome: Outcome) -> str:
@@ -115,19 +114,6 @@ def air_text(outcome: Outcome) -> str:
         f"Density of the air, steady: {source}{times}; with an active or a quiet Sun it differs by a factor of two and "
         "more, and lifetimes with it."
     )
-
-
-def about(seconds: float) -> str:
-    """A span to two digits, in days or years.
-
-    >>> about(0.31 * 365.25 * 86_400.0), about(8.43 * 365.25 * 86_400.0), about(3.2 * 86_400.0)
-    ('113 days', '8.4 years', '3.2 days')
-    """
-    years = seconds / YEAR_S
-    if years >= 2.0:
-        return f"{plain(years, 1 if years < 10.0 else 0)} years"
-    days = seconds / 86_400.0
-    return f"{plain(days, 1 if days < 10.0 else 0)} days"
 
 
 def left_alone_of(outcome: Outcome) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from ..optimizer.outcome import Outcome, Plan, PlanRisk
 from ..optimizer.robustness.completion import SHARES, Completion
 from ..optimizer.robustness.weighing import RiskStudy
 from .files import write_answer
-from .layout import Cells, figures, heading, note, paragraph, table
+from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table
 from .values import json_text
 
 ROWS_SHOWN = 12
@@ -24,6 +24,12 @@ HOW = (
     "A launch that slips, or finds its site not free, takes the moment from which its craft is soonest in its slot, of "
     "those by the catalogue that its tank pays (no more than its plan where no full tank is given). Slips are "
     "exponentially distributed and independent, an assumption."
+)
+
+
+_CAUTION = (
+    "A planning aid, not flight software: dates are of launches and of corrections by the budget's closed forms or "
+    "linear models; craft lost in orbit and launches that fail together are not in it."
 )
 
 
@@ -45,9 +51,7 @@ def risk_text(study: RiskStudy, width: int) -> str:
     lines += paragraph(f"{plain(study.samples, 0)} rings of each plan (seed {study.seed}). {HOW}", width)
     if risks:
         lines += [*heading("Plans by their risk", width), *_table(outcome, risks, width)]
-    if study.unfinished:
-        said = f"The search ended early: {study.unfinished}. --time-limit SECONDS allows more."
-        lines += ["", *paragraph(said, width)]
+    lines += ended_early(study.unfinished, width)
     if study.spares:
         lines += [*heading(f"What spares are worth to plan {first.rank}", width), *_spares(study, width)]
         lines += note(
@@ -55,15 +59,7 @@ def risk_text(study: RiskStudy, width: int) -> str:
             "is launched after all others.",
             width,
         )
-    lines += [
-        "",
-        *paragraph(
-            "A planning aid, not flight software: dates are of launches and of corrections by the budget's closed "
-            "forms or linear models; craft lost in orbit and launches that fail together are not in it.",
-            width,
-        ),
-    ]
-    return "\n".join(lines) + "\n"
+    return closed(lines, _CAUTION, width)
 
 
 def _answer(risk: PlanRisk, finish_s: float) -> str:

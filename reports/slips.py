@@ -8,7 +8,7 @@ from typing import Any, Literal
 from ..models.readouts import instant, plain, span
 from ..optimizer.studies.questions import Price
 from ..optimizer.studies.slips import Launch, Loss, Slip, Slips
-from .layout import Cells, figures, heading, note, paragraph, table, words
+from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table, words
 from .remarks import CAUTION
 from .values import json_text
 from .wording import goal_text
@@ -40,10 +40,8 @@ def slips_text(slips: Slips, width: int) -> str:
         for name, loss in zip(_owners(launch), launch.losses, strict=True):
             for text in _loss_lines(slips, name, loss):
                 lines += paragraph(text, width, indent="  ", hang="    ")
-    lines.append("")
-    if slips.unfinished:
-        said = f"The search ended early: {slips.unfinished}{_marked(slips)}. --time-limit SECONDS allows more."
-        lines += [*paragraph(said, width), ""]
+    marked = f" (marked {NOT_SEARCHED})" if slips.searched < slips.reached else ""
+    lines += [*ended_early(slips.unfinished and f"{slips.unfinished}{marked}", width), ""]
     lines += paragraph(
         "Best plans by the goal over the catalogue, not flown; what went up before a slip keeps its slot. Spares are "
         f"like the craft that they replace and are launched no sooner than {span(slips.spare_after_s)} later, without "
@@ -51,12 +49,7 @@ def slips_text(slips: Slips, width: int) -> str:
         "ring craft that stay move, too.",
         width,
     )
-    lines += ["", *paragraph(CAUTION, width)]
-    return "\n".join(lines) + "\n"
-
-
-def _marked(slips: Slips) -> str:
-    return f" (marked {NOT_SEARCHED})" if slips.searched < slips.reached else ""
+    return closed(lines, CAUTION, width)
 
 
 def _delta_v(price: Price, less_m_s: float = 0.0) -> str:

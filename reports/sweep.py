@@ -14,7 +14,7 @@ from ..optimizer.outcome import Infeasible
 from ..optimizer.studies.strategies import room_share
 from ..optimizer.studies.sweep import Grid, Row
 from .files import write_answer
-from .layout import Cells, figures, heading, note, paragraph, table, words
+from .layout import Cells, closed, figures, heading, note, paragraph, table, words
 from .limits import limit_key, limit_words, serving_value
 from .remarks import CAUTION
 from .safe_text import csv_cell
@@ -135,10 +135,7 @@ def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[TextRow], width:
         lines += _crossed(aim, over, ready, width)
     lines += heading("Points", width)
     lines += table(_points(over, ready), width)
-    lines += _kept_lines(over, ready, width)
-    lines += _remarks(over, ready, width)
-    lines += ["", *paragraph(CAUTION, width)]
-    return "\n".join(lines) + "\n"
+    return closed([*lines, *_kept_lines(over, ready, width), *_remarks(over, ready, width)], CAUTION, width)
 
 
 KEPT_WORDS = (

@@ -19,7 +19,7 @@ from .first_to_act import first_to_act
 from .flown_words import flown_text, model_text
 from .hold import hold_lines
 from .keeping import plan_keeping_lines
-from .layout import Cells, figures, heading, note, paragraph, table, words
+from .layout import Cells, closed, figures, heading, note, paragraph, table, words
 from .least_possible import least_possible_text
 from .left_alone import left_alone_lines
 from .let_go import let_go_lines
@@ -71,10 +71,8 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         *plan_keeping_lines(outcome, first, width),
         *left_alone_lines(outcome, first, width),
         *remark_lines(outcome, width),
-        "",
-        *paragraph(CAUTION, width),
     ]
-    return "\n".join(lines) + "\n"
+    return closed(lines, CAUTION, width)
 
 
 def _body_name(scenario: Scenario) -> str:

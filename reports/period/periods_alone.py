@@ -16,13 +16,13 @@ from ...models.errors import InputError
 from ...models.frames import wrap
 from ...models.readouts import clock, span
 from ...models.scenario import Body
-from ...optimizer.period import TIE_S, Periods, Question, drift, fitting, free_rows, reached, shortest_period_s
-from ..layout import figures, heading, note, paragraph, table, words
+from ...optimizer.period import TIE_S, Periods, Question, drift, fitting, free_rows, reached
+from ..layout import closed, figures, heading, note, paragraph, table, words
 from ..remarks import CAUTION
 from ..wording import count, small
-from .question import OWN_WORLD, Asked, lead_rad, positive, revolutions_max, tolerance_rad
+from .question import OWN_WORLD, Asked, asked_of, lead_rad, positive, revolutions_max, within_s
 from .reached import AT_THE_TOUCH, drift_table, other_stops, stay_lines
-from .words import reached_title, tolerance
+from .words import after, reached_title, tolerance
 
 NEED_BODY = (
     ("ring", "--ring"),
@@ -57,7 +57,6 @@ def read_alone(arguments: argparse.Namespace) -> Asked:
             )
     period_s = positive(arguments.ring_period, "time", "--ring-period")
     gm = (2.0 * math.pi / period_s) ** 2
-    within_s = math.inf if arguments.within is None else positive(arguments.within, "time", "--within")
     question = Question(
         gm=gm,
         ring_radius_m=1.0,
@@ -65,26 +64,10 @@ def read_alone(arguments: argparse.Namespace) -> Asked:
         other_m=1.0,
         floor_m=0.0,
         revolutions_max=revolutions_max(arguments),
-        within_s=within_s,
+        within_s=within_s(arguments),
     )
-    got_s = None if arguments.got is None else positive(arguments.got, "time", "--got")
-    if got_s is not None and got_s <= shortest_period_s(question) * (1.0 + 1e-9):
-        raise InputError(
-            f"no orbit that touches the ring has a period of {arguments.got}: even a fall to the center takes "
-            f"{clock(shortest_period_s(question))} there and back; give the period read after the burn.",
-            where="--got",
-        )
-    return Asked(
-        question=question,
-        body=Body(name=OWN_WORLD, gm=gm, radius_m=1.0, source="the command line"),
-        built_in=False,
-        ring_period_s=period_s,
-        off_ring_m=0.0,
-        floor_typed=False,
-        tolerance_rad=tolerance_rad(arguments),
-        got_s=got_s,
-        every=arguments.every,
-    )
+    body = Body(name=OWN_WORLD, gm=gm, radius_m=1.0, source="the command line")
+    return asked_of(arguments, question, body, ring_period_s=period_s)
 
 
 def alone_text(asked: Asked, rows: Periods, width: int) -> str:
@@ -113,8 +96,7 @@ def alone_text(asked: Asked, rows: Periods, width: int) -> str:
         lines += _table(asked, rows, width)
     else:
         lines += ["", *paragraph("NO PERIOD FITS THE LIMITS: allow more --revolutions, or more time --within.", width)]
-    lines += _reached(asked, width)
-    return "\n".join([*lines, "", *paragraph(CAUTION, width)]) + "\n"
+    return closed([*lines, *_reached(asked, width)], CAUTION, width)
 
 
 def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
@@ -126,11 +108,7 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
         figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
         words("orbit", [_side(rows, row) for row in shown]),
         figures("period at", "cut-off", cells=[clock(float(rows.period_s[row])) for row in shown]),
-        figures(
-            "in slot",
-            "after",
-            cells=[span(float(rows.wait_s[row])) if rows.revolutions[row] else "at once" for row in shown],
-        ),
+        figures("in slot", "after", cells=[after(rows, row) for row in shown]),
         figures(
             "slot deg", "per s of", "period", cells=[small(s) if p else "-" for s, p in zip(slope, phased, strict=True)]
         ),

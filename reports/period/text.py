@@ -14,7 +14,7 @@ from ...models.reading.cautions import HILL_SHARE
 from ...models.readouts import brief, clock, plain, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_M_S, TIE_S, Periods, Serving, binding, fitting, free_rows, within_radii
-from ..layout import figures, note, paragraph, table, words
+from ..layout import closed, figures, note, paragraph, table, words
 from ..remarks import CAUTION
 from ..wording import count, small
 from .question import Asked
@@ -43,9 +43,9 @@ def period_text(asked: Asked, rows: Periods, width: int, *, saved: str = "") -> 
         *_tables(asked, rows, width),
         *_exactness(asked, rows, width),
         *reached_lines(asked, rows, width),
-        *_close(width, saved),
+        *_saved(saved, width),
     ]
-    return "\n".join(lines) + "\n"
+    return closed(lines, CAUTION, width)
 
 
 def nothing_text(asked: Asked, width: int, *, saved: str = "") -> str:
@@ -65,8 +65,7 @@ def nothing_text(asked: Asked, width: int, *, saved: str = "") -> str:
         )
     lines += _must_burn(asked, width)
     lines += reached_lines(asked, fitting(asked.question), width)
-    lines += _close(width, saved)
-    return "\n".join(lines) + "\n"
+    return closed([*lines, *_saved(saved, width)], CAUTION, width)
 
 
 def _serving_text(serving: Serving, body: Body) -> str:
@@ -348,6 +347,5 @@ def _past_text(rows: Periods, row: int) -> str:
     return f" Past {period} do not burn back: {where} ({turns}, in the slot after {when}). That costs no more in all."
 
 
-def _close(width: int, saved: str) -> list[str]:
-    lines = ["", *paragraph(f"Written: {saved}.", width, hang="    ")] if saved else []
-    return [*lines, "", *paragraph(CAUTION, width)]
+def _saved(saved: str, width: int) -> list[str]:
+    return ["", *paragraph(f"Written: {saved}.", width, hang="    ")] if saved else []
