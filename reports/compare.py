@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..models.readouts import plain, span
-from ..optimizer.outcome import Bind, Margin, Plan
+from ..optimizer.outcome import Margin, Plan
 from ..optimizer.studies.strategies import Entry, room_share
 from .files import write_answer
 from .layout import closed, figures, heading, paragraph, table, words
@@ -18,8 +18,9 @@ from .limits import (
     infeasible_as_written,
     limit_key,
     limit_value,
-    limit_words,
     plan_as_written,
+    room_text,
+    serving_text,
     serving_value,
 )
 from .remarks import CAUTION, to_know
@@ -143,9 +144,7 @@ def _limit_text(entry: Entry) -> str:
     margin = entry.tightest
     if margin is None:
         return "no limit"
-    share = room_share(margin)
-    room = "at the limit" if share <= 1e-3 else f"{share:.0%} left"
-    return f"{limit_words(margin.limit).words} ({room})"
+    return room_text(margin.limit, room_share(margin))
 
 
 def _no_plan(entry: Entry) -> str:
@@ -156,16 +155,8 @@ def _no_plan(entry: Entry) -> str:
         return "no plan keeps all limits."
     if not why.binds:
         return sentence(f"no plan keeps all limits: {why.reason}")
-    remedies = listed([_bind_text(bind) for bind in why.binds])
+    remedies = listed([serving_text(bind) or f"another {limit_key(bind.limit)}" for bind in why.binds])
     return f"no plan keeps all limits; {'together ' if why.together else ''}{remedies} would serve."
-
-
-def _bind_text(bind: Bind) -> str:
-    known = limit_words(bind.limit)
-    if bind.serves is None:
-        return f"another {limit_key(bind.limit)}"
-    serves = serving_value(bind.limit, bind.serves, 4)
-    return f"{limit_key(bind.limit)} = {serves:.12g} or {'less' if known.floor else 'more'}"
 
 
 def _remarks(entries: Sequence[Entry], width: int) -> list[str]:

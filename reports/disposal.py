@@ -10,6 +10,7 @@ from ..optimizer.robustness.budget import Budget
 from ..optimizer.robustness.disposal import CraftDisposal
 from .layout import figures, heading, note, table, words
 from .left_alone import air_text
+from .values import exact
 from .wording import listed, rough_span
 
 
@@ -87,9 +88,7 @@ def disposal_of(budget: Budget) -> dict[str, Any]:
             "within_s": _within_s(budget),
             "craft": [
                 {
-                    "craft": one.craft,
-                    "way": one.way,
-                    "delta_v_m_s": one.delta_v_m_s,
+                    **exact(one, "craft", "way", "delta_v_m_s"),
                     "to_km": (one.to_m - radius_m) * 1e-3,
                     "lasts_s": one.lasts_s if math.isfinite(one.lasts_s) else None,
                     "forces": list(one.forces),

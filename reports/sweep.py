@@ -15,7 +15,7 @@ from ..optimizer.studies.strategies import room_share
 from ..optimizer.studies.sweep import Grid, Row
 from .files import write_answer
 from .layout import Cells, closed, figures, heading, note, paragraph, table, words
-from .limits import limit_key, limit_words, serving_value
+from .limits import limit_key, room_text, serving_text, serving_value
 from .remarks import CAUTION
 from .safe_text import csv_cell
 from .wording import AIM_WORDS, count, listed, sentence
@@ -90,11 +90,7 @@ def _why(why: Infeasible | None) -> str:
         return "no plan keeps all limits"
     if not why.binds:
         return " ".join(why.reason.split()) or "no plan keeps all limits"
-    parts = []
-    for bind in why.binds:
-        known = limit_words(bind.limit)
-        serves = "" if bind.serves is None else f" = {serving_value(bind.limit, bind.serves, 4):.12g}"
-        parts.append(f"{limit_key(bind.limit)}{serves}{(' or less' if known.floor else ' or more') if serves else ''}")
+    parts = [serving_text(bind) or limit_key(bind.limit) for bind in why.binds]
     return f"{'together ' if why.together else ''}{listed(parts)} would serve"
 
 
@@ -229,7 +225,7 @@ def _limit_text(row: TextRow) -> str:
     limit, share = row.fields["tightest_limit"], row.number("tightest_room_share")
     if not limit or share is None:
         return "no limit"
-    return f"{limit_words(limit).words} ({'at the limit' if share <= 1e-3 else f'{share:.0%} left'})"
+    return room_text(limit, share)
 
 
 def _remarks(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:

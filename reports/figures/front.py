@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from ...models.readouts import plain, span
 from ...optimizer.outcome import Front, Outcome, Plan
 from ..price_of_time import marked_points
-from ..wording import listed
+from ..wording import capital, listed
 from .labels import Label, place
 from .style import INK, PAPER, QUIET, SHADE, inches, rim, sheet
 from .time_ticks import room_letters, set_time_ticks, time_ticks
@@ -280,8 +280,7 @@ def _below(outcome: Outcome, front: Front, others: list[Plan]) -> str:
     none = "the catalogue has no plan" if sampled else "no plan exists"
     if count == 1:
         reason = front.note or "one plan is both the cheapest and the soonest"
-        reason = reason[:1].upper() + reason[1:]
-        return f"{reason.rstrip('.')}. {none[:1].upper() + none[1:]} in the shaded region."
+        return f"{capital(reason.rstrip('.'))}. {capital(none)} in the shaded region."
     text = f"{count} plans, each flown; {none} in the shaded region."
     if front.resolution_m_s > 0.0:
         text += f" Between plans known to {front.resolution_m_s:.2g} m/s."

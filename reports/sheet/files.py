@@ -7,7 +7,6 @@ from pathlib import Path
 
 from ..files import whole_directory, write_bytes, write_text
 from ..safe_text import file_stem
-from .pdf import sheet_pdf
 from .sheet import Sheet
 from .text import sheet_markdown, sheet_text
 
@@ -21,6 +20,8 @@ def write_sheets(sheets: Sequence[Sheet], directory: str | Path) -> list[Path]:
     Raises:
         InputError: the directory cannot be written to.
     """
+    from .pdf import sheet_pdf
+
     place = Path(directory)
     with whole_directory(place) as passing:
         written = []
