@@ -105,10 +105,8 @@ def _tables(entries: Sequence[Entry], title: str, width: int) -> list[str]:
     carriers = figures("carriers m/s", cells=burned) if carried else None
     done = figures("done after", cells=[span(plan.finish_s) for _, plan in plans])
     rest = [
-        figures("service after", cells=[_or_empty(span, entry.first_service_s) for entry, _ in plans])
-        if served
-        else None,
-        figures("clears km", cells=[_clearance(entry) for entry, _ in plans]),
+        figures("service after", cells=[_or_empty(span, e.first_service_s) for e, _ in plans]) if served else None,
+        figures("clears km", cells=["-" if e.clearance_m is None else plain(e.clearance_m * 1e-3) for e, _ in plans]),
         words("what limits it", [_limit_text(entry) for entry, _ in plans], wraps=True),
     ]
     if width >= WIDE:
@@ -132,10 +130,6 @@ def _against(entry: Entry, entries: Sequence[Entry]) -> str:
     cost = f"{plain(abs(dearer))} m/s {'dearer' if dearer > 0 else 'cheaper'}" if abs(dearer) >= 0.05 else ""
     time = f"{span(abs(later))} {'later' if later > 0 else 'sooner'}" if abs(later) >= 0.5 else ""
     return ", ".join(part for part in (cost, time) if part) or "the same"
-
-
-def _clearance(entry: Entry) -> str:
-    return "-" if entry.clearance_m is None else plain(entry.clearance_m * 1e-3)
 
 
 def _limit_text(entry: Entry) -> str:

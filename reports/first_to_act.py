@@ -98,10 +98,8 @@ def after_burn_command(outcome: Outcome, part: CraftPlan) -> str:
     def km(radius_m: float) -> str:
         return f"{(radius_m - body.radius_m) * 1e-3:.10g}"
 
-    if body.name.lower() in body_names() and (built_in(body.name).gm, built_in(body.name).radius_m) == (
-        body.gm,
-        body.radius_m,
-    ):
+    known = built_in(body.name) if body.name.lower() in body_names() else None
+    if known is not None and (known.gm, known.radius_m) == (body.gm, body.radius_m):
         words = [f"--around {body.name}"]
     else:
         words = [f"--gm {body.gm * 1e-9:.12g}km3/s2", f"--radius {body.radius_m * 1e-3:.10g}km"]

@@ -189,10 +189,10 @@ def keeping_lines(budget: Budget, width: int) -> list[str]:
     lines = heading("With keeping", width)
     if max(budget.kept_m_s(one) or 0.0 for one in budget.craft) < PRINTED_M_S:
         lines += note("Less than 0.1 m/s for each craft, and no more to load.", width)
-        return [*lines, *note(_how(budget, keeping), width), *_short_lines(budget, width)]
-    lines += table(_speeds(budget, keeping), width)
-    if any(budget.kept_kg(one) is not None for one in budget.craft):
-        lines += ["", *table(_masses(budget), width)]
+    else:
+        lines += table(_speeds(budget, keeping), width)
+        if any(budget.kept_kg(one) is not None for one in budget.craft):
+            lines += ["", *table(_masses(budget), width)]
     return [*lines, *note(_how(budget, keeping), width), *_short_lines(budget, width)]
 
 

@@ -81,7 +81,8 @@ def _assumed(outcome: Outcome) -> str:
     end = "meets the top of the atmosphere" if body.atmosphere_top_m > 0.0 else "meets the ground"
     under = outcome.under
     held = under is not None and under.hold is not None and under.hold.lost is not None
-    own = [one for one in outcome.left_alone if not (held and one.forces == outcome_forces(outcome))]
+    flown = () if under is None else under.chosen.flown
+    own = [one for one in outcome.left_alone if not (held and one.forces == flown)]
     forces = list(dict.fromkeys(name for one in own or outcome.left_alone for name in one.forces))
     by = listed(forces) if forces else "no force known here"
     said = [
@@ -96,11 +97,6 @@ def _assumed(outcome: Outcome) -> str:
         said.append(f"Carriers and stages are taken to have 1 square meter for each {plain(1.0 / AREA_M2_KG, 0)} kg.")
     said.append("What becomes of each, and where it comes down, is for the operator.")
     return " ".join(said)
-
-
-def outcome_forces(outcome: Outcome) -> tuple[str, ...]:
-    """Names of the forces that plan 1 was flown under; none without ``[forces]``."""
-    return () if outcome.under is None else outcome.under.chosen.flown
 
 
 def air_text(outcome: Outcome) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from ..models.readouts import plain, span
 from ..optimizer.outcome import FrontPoint, Outcome, Plan
 from .layout import figures, heading, note, table, words
@@ -32,10 +34,7 @@ def marked_points(points: tuple[FrontPoint, ...], most: int, keep: int) -> tuple
     left = list(points)
     while len(left) > most:
         corners = [
-            (
-                (left[i + 1].finish_s - left[i].finish_s) * (left[i - 1].delta_v_m_s - left[i].delta_v_m_s),
-                i,
-            )
+            ((left[i + 1].finish_s - left[i].finish_s) * (left[i - 1].delta_v_m_s - left[i].delta_v_m_s), i)
             for i in range(1, len(left) - 1)
             if left[i].plan != keep
         ]
@@ -88,17 +87,11 @@ def _only_point(outcome: Outcome) -> str:
 def _between_points(outcome: Outcome, width: int) -> list[str]:
     front = outcome.front
     assert front is not None
-    said = []
-    leaning = [point for point in front.points[:-1] if point.kind != "step"]
-    if leaning:
-        pairs = [
-            f"{point.plan} and {following.plan}"
-            for point, following in zip(front.points[:-1], front.points[1:], strict=True)
-            if point.kind != "step"
-        ]
-        named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'more pair')}" if len(pairs) > 3 else "")
-        said.append(f"Between plans {named} the price falls gradually: any time in between is possible.")
-    return note(" ".join(said), width) if said else []
+    pairs = [f"{one.plan} and {other.plan}" for one, other in pairwise(front.points) if one.kind != "step"]
+    if not pairs:
+        return []
+    named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'more pair')}" if len(pairs) > 3 else "")
+    return note(f"Between plans {named} the price falls gradually: any time in between is possible.", width)
 
 
 def _by_period_alone(outcome: Outcome, width: int) -> list[str]:

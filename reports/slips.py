@@ -103,18 +103,14 @@ def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
     return lines
 
 
-def since_of(loss: Loss) -> float:
-    """From when the times of a loss count: the last arrival for one in orbit, else the epoch."""
-    return loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
-
-
 def _price(loss: Loss, which: Literal["gap", "spread", "spare"], said: str = "") -> str:
     price: Price | None = getattr(loss, which)
     if which in loss.unreached:
         return f"{NOT_REACHED}."
     if price is None:
         return "no plan keeps the limits."
-    since_s = since_of(loss)
+    # times count from the last arrival for one in orbit, else from the epoch
+    since_s = loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
     after = f"done {span(price.finish_s - since_s)} later" if since_s else f"done after {span(price.finish_s)}"
     return f"{_delta_v(price)} m/s{said}, {after}."
 

@@ -157,10 +157,7 @@ def _crossed(aim: str, over: Grid, ready: Sequence[TextRow], width: int) -> list
         figures(down.short, cells=down.values),
         *(figures(other, cells=[cells.get((value, other), "") for value in down.values]) for other in across.values),
     ]
-    return [
-        *heading(f"{title}, over {down.short} down and {across.short} across", width),
-        *table(filled, width),
-    ]
+    return [*heading(f"{title}, over {down.short} down and {across.short} across", width), *table(filled, width)]
 
 
 def is_kept(rows: Sequence[TextRow]) -> bool:

@@ -123,12 +123,8 @@ def without_plan(arguments: argparse.Namespace, outcome: Outcome) -> list[Next]:
     # a value typed before gives way to the one that serves
     others = [one for one in arguments.settings if one.partition("=")[0].strip() not in values]
     typed = argparse.Namespace(**{**vars(arguments), "settings": others})
-    return [
-        (
-            f"with {'the values that serve' if len(values) > 1 else 'the value that serves'}",
-            again(typed, "plan", *words),
-        )
-    ]
+    what = "with the values that serve" if len(values) > 1 else "with the value that serves"
+    return [(what, again(typed, "plan", *words))]
 
 
 def picked(

@@ -10,7 +10,6 @@ import numpy as np
 
 from ...models.arrays import Array
 from ...models.readouts import plain
-from ...optimizer.robustness.completion import Completion
 from ...optimizer.robustness.weighing import RiskStudy, WeighedPlan
 from ..wording import count
 from .style import INK, QUIET, ink, panels, stroke, type_points
@@ -36,8 +35,9 @@ def draw_completion(study: RiskStudy) -> Figure:
     """
     shown = [("", _of_plans(study.plans))]
     if study.spares:
-        rank = study.plans[0].plan.rank
-        shown.append((f"plan {rank} with spares", [_with_spares(n, done) for n, done in study.spares]))
+        names = [(count(n, "spare") if n else "no spare", done) for n, done in study.spares]
+        spares = [(name, done.done_s, done.plan.finish_s) for name, done in names]
+        shown.append((f"plan {study.plans[0].plan.rank} with spares", spares))
     below = (
         f"Share of {plain(study.samples, 0)} rings in which the last craft is in its slot by then; launches slip and "
         "are lost, and flights differ from the plan, as the scenario says. Dots: done as planned."
@@ -59,10 +59,6 @@ def _of_plans(plans: Sequence[WeighedPlan]) -> list[Line]:
     ]
     chosen = list({one.plan.rank: one for one in asked}.values())[:_PLANS]
     return [(f"plan {one.plan.rank}", one.completion.done_s, one.plan.finish_s) for one in chosen]
-
-
-def _with_spares(number: int, done: Completion) -> Line:
-    return (count(number, "spare") if number else "no spare", done.done_s, done.plan.finish_s)
 
 
 def _draw(axes: Axes, lines: Sequence[Line], what: str) -> None:

@@ -155,8 +155,7 @@ def _side(rows: Periods, row: int) -> str:
 def _answer(asked: Asked, rows: Periods, width: int) -> list[str]:
     cheapest, soonest = rows.cheapest, rows.soonest
     if rows.total_m_s[cheapest] <= TIE_M_S:
-        lines = paragraph("The craft is in its slot already: there is nothing to burn.", width)
-        return lines
+        return paragraph("The craft is in its slot already: there is nothing to burn.", width)
     if abs(rows.wait_s[cheapest] - rows.wait_s[soonest]) <= TIE_S:
         return paragraph(f"Cheapest and soonest: {_answer_text(rows, cheapest)}", width)
     lines = paragraph(f"Cheapest: {_answer_text(rows, cheapest)}", width)
@@ -258,6 +257,7 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
     now, now_way = _burns([float(rows.burn_now_m_s[row]) for row in shown])
     later, later_way = _burns([float(rows.burn_later_m_s[row]) for row in phased])
     following = dict(zip(phased, later, strict=True))
+    slopes = [small(math.degrees(float(rows.slot_rad_per_s[row]))) if row in phased else "-" for row in shown]
     filled = {
         "number": figures("no.", cells=[str(row + 1) for row in shown]),
         "turns": figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
@@ -268,7 +268,7 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
         "later": figures("burn later", "m/s", later_way, cells=[following.get(row, "-") for row in shown]),
         "total": figures("total", "m/s", cells=[plain(float(rows.total_m_s[row])) for row in shown]),
         "after": figures("in slot", "after", cells=[after(rows, row) for row in shown]),
-        "slope": figures("slot deg", "per s of", "period", cells=[_slope(rows, row) for row in shown]),
+        "slope": figures("slot deg", "per s of", "period", cells=slopes),
         "mark": words("", [_mark(rows, row) for row in shown]),
     }
     whole = ["turns", "side", "period", "apsis", "now", "later", "total", "after", "slope", "mark"]
@@ -305,10 +305,6 @@ def _burns(values_m_s: list[float]) -> tuple[list[str], str]:
         return burns, ""
     (way,) = ways
     return [text.removesuffix(f" {way}") for text in burns], way
-
-
-def _slope(rows: Periods, row: int) -> str:
-    return small(math.degrees(float(rows.slot_rad_per_s[row]))) if rows.revolutions[row] > 0 else "-"
 
 
 def _exactness(asked: Asked, rows: Periods, width: int) -> list[str]:
