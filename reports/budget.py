@@ -178,33 +178,23 @@ def _driver_table(budget: Budget) -> list[Cells]:
 def _warnings(budget: Budget) -> list[str]:
     found = []
     for one in budget.craft:
-        if one.short > 0.0:
-            found.append(
-                f"{one.craft} RUNS OUT of its {plain(one.available_m_s)} m/s in {_percent(one.short)} of flights, with "
-                "the reserve used up."
-            )
-        if one.too_low > 0.0:
-            when = "" if one.by_law else ", before its period is trimmed"
-            remedy = "raise" if one.by_law else "aim short of the period first, or raise"
-            found.append(
-                f"{one.craft} DIPS BELOW THE FLOOR in {_percent(one.too_low)} of flights{when}: {remedy} the clearance."
-            )
-        if one.went_on > 0.0:
-            found.append(
-                f"{one.craft} overshoots its period in {_percent(one.went_on)} of flights and takes one revolution "
-                "more, which costs no propellant."
-            )
-        if one.phased_out > 0.0 and one.too_late:
-            found.append(
-                f"{one.craft} ends out of its slot's tolerance in {_percent(one.phased_out)} of flights, and THE "
-                "LIMITS LEAVE NO TURN to phase it out: these flights end late by a turn, as counted here, or pay far "
-                "more."
-            )
-        elif one.phased_out > 0.0:
-            found.append(
-                f"{one.craft} ends out of its slot's tolerance in {_percent(one.phased_out)} of flights and phases it "
-                "out afterwards."
-            )
+        when = "" if one.by_law else ", before its period is trimmed"
+        remedy = "raise" if one.by_law else "aim short of the period first, or raise"
+        phased = (
+            ", and THE LIMITS LEAVE NO TURN to phase it out: these flights end late by a turn, as counted here, or pay "
+            "far more"
+            if one.too_late
+            else " and phases it out afterwards"
+        )
+        said = (
+            (one.short, f"RUNS OUT of its {plain(one.available_m_s)} m/s in", ", with the reserve used up"),
+            (one.too_low, "DIPS BELOW THE FLOOR in", f"{when}: {remedy} the clearance"),
+            (one.went_on, "overshoots its period in", " and takes one revolution more, which costs no propellant"),
+            (one.phased_out, "ends out of its slot's tolerance in", phased),
+        )
+        found += [
+            f"{one.craft} {what} {_percent(share)} of flights{then}." for share, what, then in said if share > 0.0
+        ]
     return found
 
 
@@ -270,11 +260,7 @@ def _quantile(one: Quantile) -> dict[str, float | None]:
 
 
 def write_budget(budget: Budget, directory: str | Path) -> Path:
-    """Write ``budget.json``, ``budget.txt`` and the figure ``budget.svg``, ``.png`` into a directory.
-
-    Raises:
-        InputError: the place cannot be written to.
-    """
+    """Write ``budget.json``, ``budget.txt`` and the figure ``budget.svg``, ``.png``; raises as `write_answer` does."""
     from .figures.budget import draw_budget
 
     texts = {"budget.json": budget_json(budget), "budget.txt": budget_text(budget, 110)}

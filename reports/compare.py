@@ -274,11 +274,7 @@ def compare_tables(entries: Sequence[Entry]) -> dict[str, pd.DataFrame]:
 
 
 def write_compare(entries: Sequence[Entry], directory: str | Path) -> list[Path]:
-    """Write ``compare.json``, ``compare.txt``, ``compare.csv``, ``fronts.csv`` and the figure of all fronts.
-
-    Raises:
-        InputError: the directory cannot be written to.
-    """
+    """Write JSON, text, ``compare.csv``, ``fronts.csv`` and the figure of all fronts; raises as `write_answer` does."""
     from .figures.compare import draw_fronts
 
     texts = {"compare.json": compare_json(entries), "compare.txt": compare_text(entries, WIDE)}

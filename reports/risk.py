@@ -179,11 +179,7 @@ def _done(done: Completion) -> dict[str, Any]:
 
 
 def write_risk(study: RiskStudy, directory: str | Path) -> Path:
-    """Write ``risk.json``, ``risk.txt`` and the figure ``completion.svg``, ``.png`` into a directory.
-
-    Raises:
-        InputError: the place cannot be written to.
-    """
+    """Write ``risk.json``, ``risk.txt`` and the figure ``completion.svg``, ``.png``; raises as `write_answer` does."""
     from .figures.completion import draw_completion
 
     texts = {"risk.json": risk_json(study), "risk.txt": risk_text(study, 110)}

@@ -242,11 +242,7 @@ def _remarks(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
 
 
 def write_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow], directory: str | Path) -> list[Path]:
-    """Write ``sweep.csv``, ``sweep.txt`` and the figure into a directory.
-
-    Raises:
-        InputError: the directory cannot be written to.
-    """
+    """Write ``sweep.csv``, ``sweep.txt`` and the figure into a directory; raises as `write_answer` does."""
     from .figures.sweep import draw_sweep
 
     ready = in_order(over, rows)

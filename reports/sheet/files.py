@@ -12,14 +12,7 @@ from .text import sheet_markdown, sheet_text
 
 
 def write_sheets(sheets: Sequence[Sheet], directory: str | Path) -> list[Path]:
-    """Write each sheet as text, Markdown and PDF, named after its craft.
-
-    Args:
-        directory: made where it is missing; files of other names in it are left alone.
-
-    Raises:
-        InputError: the directory cannot be written to.
-    """
+    """Write each sheet as text, Markdown and PDF, named after its craft; raises as `whole_directory` does."""
     from .pdf import sheet_pdf
 
     place = Path(directory)
