@@ -14,8 +14,8 @@ from ..optimizer.outcome import Hold, Outcome, Plan
 from ..optimizer.robustness.hold import trim_m_s
 from ..optimizer.standing import ForcedHold, Trim
 from .flown_words import GRAVITY_WORDS, gravity_of
-from .layout import heading, paragraph
-from .wording import capital, listed, small
+from .layout import heading, note
+from .wording import capital, listed, rough_span, small
 
 OVAL = 0.02
 """Eccentricity from which on it is said that orbits do not stay circles: the angle then swings by 2 deg in a turn."""
@@ -34,10 +34,10 @@ def hold_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
     """Lines on how long the ring holds, and how well periods must match; none where no craft is in it."""
     forced = forced_hold(outcome, plan)
     if forced is not None:
-        return [*heading("Keeps its spacing", width), *paragraph(forced_text(outcome, forced), width, indent="  ")]
+        return [*heading("Keeps its spacing", width), *note(forced_text(outcome, forced), width)]
     if plan.hold is None or (outcome.under is not None and outcome.under.corrected and plan.rank == 1):
         return []
-    return [*heading("Keeps its spacing", width), *paragraph(hold_text(outcome, plan.hold), width, indent="  ")]
+    return [*heading("Keeps its spacing", width), *note(hold_text(outcome, plan.hold), width)]
 
 
 def forced_hold(outcome: Outcome, plan: Plan) -> ForcedHold | None:
@@ -181,13 +181,13 @@ def missing_text(outcome: Outcome, hold: Hold) -> str:
 
 def _missing_words(outcome: Outcome, missing: str, missing_s: float) -> str:
     tolerance = f"{plain(math.degrees(outcome.scenario.ring.tolerance_rad), 2)} deg"
+    size = "over 100 years" if missing_s > LONG_S else f"about {rough_span(missing_s, 1.5)}"
     of_air = ""
     if missing == DRAG:
         air = body_origins(outcome.scenario.body.name).air.partition(" (")[0]
         of_air = f" ({air}; {plain(1.0 / AREA_M2_KG, 0)} kg a square meter)"
     return (
-        f"{missing}{of_air}, left out, could use up the {tolerance} in {_about(missing_s)} (an estimate, "
-        "good to a factor of three)"
+        f"{missing}{of_air}, left out, could use up the {tolerance} in {size} (an estimate, good to a factor of three)"
     )
 
 
@@ -202,23 +202,6 @@ def trim_text(outcome: Outcome, hold: Hold) -> str:
         f"Trim for {hold.craft}: {small(size)} m/s {way} along the track, to match the ring's mean period of "
         f"{clock(outcome.ring.period_s, 3)}; its own is {small(abs(hold.period_error_s))} s {off}."
     )
-
-
-def _about(seconds: float) -> str:
-    """A span of which only the order counts, to one or two digits.
-
-    >>> _about(45.3 * 86_400.0), _about(7_300.0)
-    ('about 45 days', 'about 2 hours')
-    """
-    if seconds > LONG_S:
-        return "over 100 years"
-    unit, length = ("hours", 3600.0)
-    if seconds >= 2.0 * YEAR_S:
-        unit, length = ("years", YEAR_S)
-    elif seconds >= 2.0 * 86_400.0:
-        unit, length = ("days", 86_400.0)
-    value = seconds / length
-    return f"about {plain(value, 0) if value >= 1.5 else small(value)} {unit}"
 
 
 def years_text(seconds: float) -> str:

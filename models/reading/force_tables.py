@@ -30,8 +30,7 @@ def with_field_and_air(table: Table, body: Body) -> Body:
     air = tuple(AirLayer(**layer.given(AirLayer)) for layer in layers)
     for below, layer, above in zip(air, layers[1:], air[1:], strict=False):
         if above.altitude_m <= below.altitude_m:
-            quoted = layer.quote("altitude")
-            raise layer.error(f"{quoted} is no higher than the layer before it: order them upward.", "altitude")
+            raise layer.refused("altitude", "is no higher than the layer before it: order them upward.")
     return replace(
         body,
         harmonics=tuple(one for _, one in sorted(found.items()) if one.cosine != 0.0 or one.sine != 0.0),
@@ -71,7 +70,7 @@ def check_forces(scenario: Scenario, root: Table) -> None:
             )
         orbit = table.tables["orbit"][0]
         if orbit.number_or("radius", 0.0) <= scenario.ring.radius_m:
-            raise orbit.error(f"{orbit.quote('radius')} is inside the ring: give a body outside it.", "radius")
+            raise orbit.refused("radius", "is inside the ring: give a body outside it.")
     asked = root.table("forces")
     if scenario.forces is None or asked is None:
         return
@@ -80,9 +79,9 @@ def check_forces(scenario: Scenario, root: Table) -> None:
     above = sky(scenario)
     for name in _CHOICES[1:]:
         if getattr(scenario.forces, name) is True and name not in above.terms:
-            raise asked.error(f"{asked.quote(name)} cannot be flown: {above.unknown[name]}.", name)
+            raise asked.refused(name, f"cannot be flown: {above.unknown[name]}.")
     degree = scenario.forces.degree
     highest = max((one.degree for one in scenario.body.harmonics), default=0)
     if degree != "auto" and degree > highest:
         limit = f"up to degree {highest}" if highest else "the bulge alone, degree = 0"
-        raise asked.error(f"{asked.quote('degree')}: of {scenario.body.name} {limit} is known here.", "degree")
+        raise asked.refused("degree", f": of {scenario.body.name} {limit} is known here.")

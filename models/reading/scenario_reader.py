@@ -201,14 +201,14 @@ def _own_world(table: Table, name: str) -> None:
     if len(lacking) == 2:
         near = difflib.get_close_matches(name.lower(), bodies.body_names(), n=2, cutoff=0.6)
         hint = f"did you mean {' or '.join(near)}? Built in are" if near else "built in are"
-        raise table.error(
-            f"{table.quote('name')} is no built-in body ({hint} {', '.join(bodies.body_names())}): for a world of your "
-            "own give gm_km3_s2 and radius_km as well.",
+        raise table.refused(
             "name",
+            f"is no built-in body ({hint} {', '.join(bodies.body_names())}): for a world of your own give gm_km3_s2 "
+            "and radius_km as well.",
         )
     if lacking:
         key = {"gm": "gm_km3_s2", "radius": "radius_km"}[lacking[0]]
-        raise table.error(f"{table.quote('name')} is a world of your own, which needs {key} as well: add it.", "name")
+        raise table.refused("name", f"is a world of your own, which needs {key} as well: add it.")
 
 
 def _radius(table: Table, body: Body) -> float | None:

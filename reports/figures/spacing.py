@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -14,7 +14,7 @@ from ...models.units import DAY_S, YEAR_S
 from ...optimizer.outcome import Outcome
 from ...optimizer.standing import ForcedHold
 from ..wording import listed
-from .style import INK, QUIET, SHADE, inches, ink, rim, sheet, type_points
+from .style import INK, QUIET, SHADE, inches, ink, label, sheet, type_points
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -57,19 +57,9 @@ def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:
     for (name, color, *_), (x, y, side) in zip(
         named, names_apart([one[2:] for one in named], end, tolerance), strict=True
     ):
-        axes.annotate(
-            name,
-            (x, y),
-            xytext=(4 if side == "left" else -12, 0),
-            textcoords="offset points",
-            fontsize=type_points(9),
-            color=color,
-            ha=side,
-            va="center",
-            path_effects=rim(),
-            annotation_clip=False,
-            zorder=5,
-        )
+        away = (4 if side == "left" else -12, 0)
+        stands: dict[str, Any] = {"ha": side, "va": "center", "annotation_clip": False}
+        label(axes, name, (x, y), away, type_points(9), color=color, zorder=5, **stands)
     axes.set_xlim(0.0, max(end, 1e-3))
     axes.set_ylim(-_ROOM * tolerance, _ROOM * tolerance)
     axes.set_xlabel(f"{unit} from the end of the plan")

@@ -300,25 +300,15 @@ def _by_hand(craft: Craft, burn: Burn, allowed_m_s: float) -> str:
 
 def _periods_that_serve(outcome: Outcome, part: CraftPlan, index: int) -> list[str]:
     """The next periods that bring the craft into its slot at no more cost, should the first burn go too far."""
-    from ..first_to_act import next_period_s
+    from ..first_to_act import next_periods_s
 
-    if index != part.phasing_burn or next_period_s(outcome, part) is None or part.phasing_period_s is None:
+    periods = next_periods_s(outcome, part) if index == part.phasing_burn else []
+    if not periods:
         return []
-    k, period_s, turn_s = part.revolutions, part.phasing_period_s, outcome.ring.period_s
-    shown_s = (part.cut_off_period_s or period_s) - period_s
-    limits = outcome.scenario.limits
-    found = []
-    for more in range(1, 4):
-        end_s = part.in_slot_s + more * turn_s
-        late = end_s > limits.finish_within_s or end_s - part.ring_arrival_s > limits.wait_within_s
-        if k + more > limits.revolutions_max or late:
-            break
-        found.append(f"{clock((k * period_s + more * turn_s) / (k + more) + shown_s)} ({k + more} revolutions)")
-    if not found:
-        return []
+    found = [f"{clock(one)} ({part.revolutions + more} revolutions)" for more, one in enumerate(periods, start=1)]
     return [
-        f"Gone past it? Do not burn back. These serve as well, at no more cost, each {span(turn_s)} later: "
-        f"{', '.join(found)}."
+        "Gone past it? Do not burn back. These serve as well, at no more cost, each "
+        f"{span(outcome.ring.period_s)} later: {', '.join(found)}."
     ]
 
 
