@@ -280,21 +280,18 @@ class _Path:
         cos, sin = np.cos(around), np.sin(around)
         share = 1.0 / (1.0 + root)
         distance = 1.0 - x * cos - y * sin
-        speed = n * a / distance
-        level_rate = speed * (x * y * share * cos - (1.0 - y * y * share) * sin)
-        up_rate = speed * ((1.0 - x * x * share) * cos - x * y * share * sin)
-        q, s = q[:, np.newaxis], s[:, np.newaxis]
+        # place = cos first + sin second - middle, by the eccentric longitude
+        first = (a * ((1.0 - y * y * share) * q + x * y * share * s))[:, np.newaxis]
+        second = (a * ((1.0 - x * x * share) * s + x * y * share * q))[:, np.newaxis]
+        middle = (a * (x * q + y * s))[:, np.newaxis]
 
         def place(at: Array) -> Array:
-            ahead, aside = np.cos(at), np.sin(at)
-            level = (1.0 - y * y * share) * ahead + x * y * share * aside - x
-            up = (1.0 - x * x * share) * aside + x * y * share * ahead - y
-            return np.asarray(a * (level * q + up * s))
+            return np.asarray(np.cos(at) * first + np.sin(at) * second - middle)
 
         return _Path(
             place=place,
-            position=place(around),
-            velocity=level_rate * q + up_rate * s,
+            position=cos * first + sin * second - middle,
+            velocity=(cos * second - sin * first) * (n / distance),
             longitude=around - x * sin + y * cos,
             weight=distance / count,
         )

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,7 +23,7 @@ from ...models.flight.drag import Air
 from ...models.flight.flown import Flight
 from ...models.flight.forces import Field, Surfaces
 from ...models.flight.harmonics import UnevenField
-from ...models.flight.slow_ground import REACH_S, NearAndFar, follow_both
+from ...models.flight.slow_ground import REACH_S, NearAndFar, follow_both, followed_on
 from ...models.flight.smooth_mean import measure_smoothly, window, window_s
 from ...models.keeping import drag_m_s2, east_west_m_s2
 from ...models.reference import LEAST_LEAN
@@ -87,11 +87,10 @@ def hold_by_forces(
     free, airless = (NearAndFar.of(body, field, ring.radius_m, drag=drag) for drag in (True, False))
     start = _with_flown_rates(_mean_orbits(ring, body, craft, from_s), free.near, surfaces, ring, craft, from_s)
     end = begin + min(look_s, LOOK_MAX_S)
-    track = follow_both(free, start, surfaces, begin, end)
+    sunk = maintained and any(isinstance(term, Air) for term in field.terms)
+    track, kept = (_sinking_and_kept if sunk else _same)(free, airless, start, surfaces, (begin, end))
     errors = _errors(track, ring, craft, ground)
     first, leaves_s = _leaves(free, track, surfaces, lambda part: _errors(part, ring, craft, ground), tolerance_rad)
-    sunk = maintained and any(isinstance(term, Air) for term in field.terms)
-    kept = follow_both(airless, start, surfaces, begin, end) if sunk else track
     uneven = None if ground is None else uneven_part(field)
     times, left, trims = _upkeep(kept, ring, craft, BAND_SHARE * tolerance_rad)
     if uneven is not None and ground is not None:
@@ -116,6 +115,32 @@ def hold_by_forces(
         start=start,
         stable=() if uneven is None else stable_longitudes(uneven, ring.radius_m),
     )
+
+
+def _same(
+    free: NearAndFar, airless: NearAndFar, start: MeanOrbits, surfaces: Surfaces, span_s: tuple[float, float]
+) -> tuple[Track, Track]:
+    """One track for both, where no drag is made up for."""
+    track = follow_both(free, start, surfaces, *span_s)
+    return track, track
+
+
+def _sinking_and_kept(
+    free: NearAndFar, airless: NearAndFar, start: MeanOrbits, surfaces: Surfaces, span_s: tuple[float, float]
+) -> tuple[Track, Track]:
+    """Tracks with drag, until the first is down, and without: side by side, which takes little longer than one."""
+    begin, end = span_s
+    many = start.semi_major_m.size
+    twice = MeanOrbits.together([start, start])
+    met = Surfaces(np.append(surfaces.drag_m2_kg, np.zeros(many)), np.tile(surfaces.light_m2_kg, 2))
+    both = follow_both(free, twice, met, begin, end)
+    sinking = replace(both, rows=both.rows[:, :, :many], start=start)
+    above = replace(both, rows=both.rows[:, :, many:], start=start, down=None)
+    if both.down is None:
+        return sinking, above
+    if both.down >= many:
+        return replace(sinking, down=None), replace(above, down=both.down - many)
+    return sinking, followed_on(airless, above, surfaces, begin, end)
 
 
 def _shape(track: Track, begin_s: float, tolerance_rad: float, floor_m: float) -> dict[str, float]:

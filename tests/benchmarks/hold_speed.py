@@ -52,9 +52,9 @@ def text(body: str, size: str, slots: int, planes: int, years: float) -> str:
 def main(arguments: list[str]) -> int:
     """Measure and print a row for each ring."""
     smoke = "--smoke" in arguments
-    years = 0.2 if smoke else 10.0
+    years = 0.05 if smoke else 10.0
     print(f"{'ring':<30} {'craft':>5} {'degree':>6} {'flights s':>9} {'hold s':>7} {'trims':>6}  followed years")
-    for name in list(RINGS)[:2] if smoke else RINGS:
+    for name in list(RINGS)[1:2] if smoke else RINGS:
         body, size, slots, planes = RINGS[name]
         scenario = parse_scenario(text(body, size, slots, planes, years))
         ring, chosen = ring_of(scenario), chosen_forces(scenario)
