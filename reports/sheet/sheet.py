@@ -366,8 +366,7 @@ def look_at_s(part: CraftPlan, ring: Ring) -> float:
 
 def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
     ring, epoch = outcome.ring, outcome.scenario.epoch
-    look_s = look_at_s(part, ring)
-    under = outcome.under
+    look_s, under = look_at_s(part, ring), outcome.under
     slots = under.slots if under is not None and under.corrected and plan.rank == 1 else None
     turn_s = (slots or ring).period_s
     remarks = []
