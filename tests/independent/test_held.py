@@ -59,6 +59,7 @@ RINGS = {
     "400 km over Mars": Case("mars", 0.01, "altitude_km = 400.0", 60.0, 3, (1.0, 8.0)),
     "synchronous over Mars": Case("mars", 2.0, "radius_km = 20427.7", 0.0, 4, (1.0, 1.0)),
     "1 400 km over Titan": Case("titan", 0.01, "altitude_km = 1400.0", 30.0, 3, (1.0, 4.0)),
+    "2 000 km over Ganymede": Case("ganymede", 0.01, "altitude_km = 2000.0", 20.0, 3, (1.0, 400.0)),
     "an own world": Case("", 0.01, "altitude_km = 900.0", 25.0, 3, (1.0, 8.0)),
 }
 
