@@ -36,7 +36,7 @@ from ..scenario import (
 from .cautions import warnings
 from .consistency import check
 from .document import Origin, Table
-from .force_tables import FIELD_AND_AIR, check_forces, force_spec, puller, with_field_and_air
+from .force_tables import FIELD_AND_AIR, air_factor, check_forces, force_spec, puller, with_field_and_air
 from .ground_slots import fixed_to_ground
 from .launch_tables import apsides, carried_by, carrier, errors_of, pad
 from .message_starts import with_messages
@@ -124,6 +124,7 @@ def _scenario(root: Table) -> Scenario:
         risk=_risk(root.table("risk")),
         weigh=weigh,
         forces=force_spec(root.table("forces")),
+        air_factor=air_factor(root.table("forces")),
         disposal_within_s=_disposal(root.table("disposal")),
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
