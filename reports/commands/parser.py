@@ -268,6 +268,11 @@ def _respace(commands: Commands) -> None:
         "--plane", type=plane, metavar="K", help="the plane that is spread, counted from 0; default: each with a loss"
     )
     made.add_argument(
+        "--spares",
+        action="store_true",
+        help="the slots stay: which spare to call for each craft that may be lost, or for each --lost alone",
+    )
+    made.add_argument(
         "--after-plan", action="store_true", help="craft where plan 1 leaves them, all times counted from its end"
     )
     made.add_argument(
