@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from ..models.insertions import Insertion
 from ..models.readouts import DAY, brief, clock, instant, listed, plain, span
-from ..models.scenario import Body, Craft, Pad, RingSpec, Scenario
+from ..models.scenario import Body, Craft, Pad, RingSpec, Scenario, on_ring
 from .angles import angle_lines
 from .launch_windows import window_lines
 from .layout import Column, columns, paragraph
@@ -334,6 +334,9 @@ def _whereabouts(scenario: Scenario, craft: Craft) -> str:
     orbit = craft.orbit
     if orbit is None:
         return "on the ground"
+    if orbit.circular and not on_ring(orbit.apoapsis_m, scenario.ring.radius_m):
+        inside = "" if scenario.ring.planes == 1 else f", in plane {orbit.plane}"
+        return f"on a circle at {_altitude(orbit.apoapsis_m, scenario)}{inside}"
     if orbit.circular:
         return "on the ring" if scenario.ring.planes == 1 else f"on the ring, in plane {orbit.plane}"
     low, high = (_altitude(radius, scenario) for radius in (orbit.periapsis_m, orbit.apoapsis_m))

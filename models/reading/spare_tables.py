@@ -8,7 +8,7 @@ from ..scenario import Body, Craft, Scenario, on_ring
 from ..spares import Spare
 from .document import Table
 from .in_words import km, least_km, planes_accepted
-from .scope import nodes_drift
+from .scope import nodes_drift, planes_stay
 
 
 def spare(table: Table, body: Body) -> Spare:
@@ -58,13 +58,13 @@ def check_spares(scenario: Scenario, root: Table) -> None:
                 f"{km(scenario.limits.apoapsis_max_m, scenario)} would be accepted.",
                 "altitude",
             )
-        if on_ring(one.radius_m, ring.radius_m) or nodes_drift(scenario) or scenario.front_step_s is not None:
+        planned = nodes_drift(scenario) or planes_stay(scenario) or scenario.front_step_s is not None
+        if planned or on_ring(one.radius_m, ring.radius_m):
             continue
         raise table.error(
-            f"{table.quote('altitude')} is not the ring, at {km(ring.radius_m, scenario)}: "
-            "over the equator, the poles or a round body ways from another circle to a slot are looked for where "
-            "goal.front_step is given, the time between one finish to be examined and the next; add it, or take the "
-            "altitude out.",
+            f"{table.quote('altitude')} is not the ring, at {km(ring.radius_m, scenario)}: over the poles of an oblate "
+            "body ways from another circle to a slot are looked for where goal.front_step is given, the time between "
+            "one finish to be examined and the next; add it, or take the altitude out.",
             "altitude",
         )
 

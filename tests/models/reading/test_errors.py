@@ -150,7 +150,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "spare-between-and-below": (19, "spare.Woad.altitude_km = 8000, but spare.Woad.after_slot = 1", "give angle_deg"),
     "spare-in-the-air": (19, "spare.Woad.altitude_km = 80 is below the lowest altitude", "120 km would be accepted"),
     "spare-without-place": (16, "spare.Woad has no after_slot", "add after_slot"),
-    "spare-over-a-round-world": (20, "spare.Woad.altitude_km = 8000 is not the ring, at 9 000 km", "goal.front_step"),
+    "spare-over-the-poles": (19, "spare.Woad.altitude_km = 8000 is not the ring, at 9 000 km", "goal.front_step"),
     "spare-named-as-a-craft": (17, 'spare.Rust.name = "Rust" is taken by another craft (line 12)', "a different name"),
     "world-without-day": (3, 'body.name = "Ellory"', "add sidereal_day_h"),
     "world-without-radius": (4, 'body.name = "Ellory"', "radius_km"),

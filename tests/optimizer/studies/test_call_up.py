@@ -111,6 +111,23 @@ def test_the_front_of_one_call_is_that_of_every_choice() -> None:
         assert plan.finish_s == pytest.approx(time, abs=SECOND_S)
 
 
+def test_a_spare_below_waits_for_its_pass_as_the_closed_form_has_it() -> None:
+    """Vallado 2013, section 6.6.1, over a round body: the wait for each slot, and the Hohmann total."""
+    found = called(ring(BELOW))
+    waits = found.spares[0].waiting
+    assert waits is not None
+    assert len(found.losses) == 4
+    for loss in found.losses:
+        plan = loss.ways[0].least
+        assert plan is not None
+        wait = waits.wait_s(math.radians(5.0 + 90.0 * loss.slot - 20.0))
+        assert plan.finish_s == pytest.approx(wait + waits.transfer_s, abs=SECOND_S)
+        assert plan.delta_v_m_s == pytest.approx(waits.transfer_m_s, abs=SCREEN_M_S)
+    # slots are passed evenly: the mean over four is within an eighth of a synodic period of that of all moments
+    mean = math.fsum(plan.finish_s for loss in found.losses if (plan := loss.ways[0].least)) / 4.0
+    assert abs(mean - waits.transfer_s - 0.5 * waits.synodic_s) - SECOND_S <= waits.synodic_s / 8.0
+
+
 def written(tmp_path: Path, text: str, *typed: str) -> tuple[dict[str, Any], str]:
     """The answer as JSON, and the scenario that was written."""
     place, made, answer = (tmp_path / name for name in ("ring.toml", "made.toml", "answer.json"))
