@@ -11,9 +11,12 @@ import pytest
 
 from ringwright.cli import main
 from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.studies.call_up import CallUps, call_ups
-from ringwright.optimizer.studies.respace import standing_now
+from ringwright.optimizer.studies.respace import standing_after, standing_now
+from ringwright.optimizer.studies.slips import make_slips
 from ringwright.reports.call_up import call_up_text, front_of
+from ringwright.reports.slips import slips_text
 from ringwright.tests.tolerances import MILLIMETER_M_S, SCREEN_M_S, SECOND_S
 
 from ...independent.printed_flight import fly_printed
@@ -49,6 +52,7 @@ BETWEEN = """
 name = "Near"
 after_slot = 1
 """
+SEATED = "stay = true\norbit = { altitude_km = 2400.0, angle_deg = 275.0 }"
 ASTRAY = "orbit = { altitude_km = 2400.0, angle_deg = 240.0 }"
 BELOW = """
 [[spare]]
@@ -128,6 +132,24 @@ def test_a_spare_below_waits_for_its_pass_as_the_closed_form_has_it() -> None:
     assert abs(mean - waits.transfer_s - 0.5 * waits.synodic_s) - SECOND_S <= waits.synodic_s / 8.0
 
 
+def test_slips_name_the_spare_that_the_table_has() -> None:
+    """A craft that dies in its slot after the plan: the same spare for the same delta-v, as long after."""
+    text = ring(BETWEEN + BELOW, most=3).replace(SEATED, ASTRAY)
+    outcome = make_plan(parse_scenario(text), brief=True)
+    (launch,) = make_slips(outcome, (), 0.0).launches
+    (loss,) = launch.losses
+    (same,) = call_ups(standing_after(outcome, outcome.plans[0], slots_stay=True), ["D"]).losses
+    best = same.best("delta_v")
+    assert best is not None
+    assert best.least is not None
+    assert loss.called is not None
+    assert loss.caller == best.spare
+    assert loss.called.delta_v_m_s == pytest.approx(best.least.delta_v_m_s, abs=SCREEN_M_S)
+    assert loss.called.finish_s - outcome.plans[0].finish_s == pytest.approx(best.least.finish_s, abs=SECOND_S)
+    text = slips_text(make_slips(outcome, (), 0.0), 100)
+    assert f"call a spare that is up: {best.spare}, {loss.called.delta_v_m_s:.1f} m/s" in text
+
+
 def written(tmp_path: Path, text: str, *typed: str) -> tuple[dict[str, Any], str]:
     """The answer as JSON, and the scenario that was written."""
     place, made, answer = (tmp_path / name for name in ("ring.toml", "made.toml", "answer.json"))
@@ -171,7 +193,7 @@ def test_the_text_says_mean_and_worst_over_the_losses() -> None:
     ("change", "typed", "said"),
     [
         ((BETWEEN, ""), (), "no spare is up"),
-        (("stay = true\norbit = { altitude_km = 2400.0, angle_deg = 275.0 }", ASTRAY), (), "--after-plan counts from"),
+        ((SEATED, ASTRAY), (), "--after-plan counts from"),
         (None, ("--slots", "5"), "--slots is about spreading the ring again"),
         (None, ("--write", "x.toml"), "name the craft that is lost with --lost"),
         (None, ("--lost", "Nobody"), "is no craft that is up"),
