@@ -44,6 +44,10 @@ def call_up_text(found: CallUps, width: int) -> str:
     )
     lines += heading("What each loss takes", width)
     lines += table(_by_loss(found), width)
+    bare = sorted({loss.plane for loss in found.losses if not loss.ways})
+    if bare:
+        which = f"plane{'s' if len(bare) > 1 else ''} {listed([str(plane) for plane in bare])}"
+        lines += paragraph(f"No spare waits in {which}.", width, indent="  ")
     front = _front(found)
     if front:
         lines += heading("Delta-v against time", width)
@@ -86,13 +90,13 @@ def _by_loss(found: CallUps) -> list[Cells]:
         if best is not None:
             return best.spare
         if not loss.ways:
-            return "none in its plane"
+            return "-"
         return "no plan keeps the limits" if all(way.reached for way in loss.ways) else "not reached"
 
     return [
         words("lost", [loss.craft for loss in found.losses]),
         figures(
-            "plane: slot" if found.ring.planes > 1 else "slot", cells=[_place(found, loss) for loss in found.losses]
+            "plane:slot" if found.ring.planes > 1 else "slot", cells=[_place(found, loss) for loss in found.losses]
         ),
         words("cheapest", [who(loss, loss.best("delta_v")) for loss in found.losses], wraps=True),
         figures("m/s", cells=[_m_s(plan) for plan in cheap]),
@@ -192,8 +196,13 @@ def _chances(found: CallUps) -> list[str]:
             continue
         loss, plan = _latest(best)
         time, cost = (_mean([getattr(p, one) for _, p in best]) for one in ("finish_s", "delta_v_m_s"))
+        whose = (
+            "Each craft"
+            if len(best) == len(found.losses)
+            else f"Each of the {len(best)} that a spare can be called for"
+        )
         said.append(
-            f"Each craft as likely to be lost as another, the {label} way takes {span(time)} in the mean, for "
+            f"{whose} as likely to be lost as another, the {label} way takes {span(time)} in the mean, for "
             f"{plain(cost)} m/s, and {span(plan.finish_s)} at worst (slot {_place(found, loss)}, {loss.craft})."
         )
     return said
@@ -233,11 +242,13 @@ def _waits(found: CallUps, seen: SpareSeen) -> str:
     held = ""
     if seen.hold_m_s_year is not None and seen.hold_m_s_year >= WORTH_SAYING:
         held = f" Making up for drag there takes {plain(seen.hold_m_s_year)} m/s a year, by a steady atmosphere."
+    inside = f" of plane {seen.spare.plane}" if ring.planes > 1 else ""
     if waits is None or seen.spare.radius_m is None:
         after = seen.spare.after_slot
         where = "" if after is None else f", midway between slots {after} and {(after + 1) % ring.slots}"
-        return f"{name} waits in the ring{where}.{held}"
+        return f"{name} waits in the ring{where}{inside}.{held}"
     apart = seen.spare.radius_m - ring.radius_m
+    inside = f", in plane {seen.spare.plane}," if inside else ""
     side, moves = ("below", "gains") if apart < 0.0 else ("above", "falls back")
     rate = math.degrees(abs(waits.gain_rad_s)) * DAY_S
     drift = math.degrees(waits.node_gain_rad_s) * DAY_S
@@ -246,9 +257,9 @@ def _waits(found: CallUps, seen: SpareSeen) -> str:
         off = f", and is {math.degrees(seen.node_off_rad):+.2f} deg off" if seen.node_off_rad else ""
         drifts = f" Its node drifts {drift:+.2f} deg a day against the ring's{off}: the ways above are for a call now."
     return (
-        f"{name} waits {brief(abs(apart) / 1e3)} km {side} the ring and {moves} {plain(rate)} deg a day: it passes "
-        f"each slot once in {span(waits.synodic_s)} (synodic period), the longest wait for a free pass; in the mean of "
-        f"all moments it is half of that. The transfer by two burns takes {span(waits.transfer_s)} and "
+        f"{name} waits {brief(abs(apart) / 1e3)} km {side} the ring{inside} and {moves} {plain(rate)} deg a day: it "
+        f"passes each slot once in {span(waits.synodic_s)} (synodic period), the longest wait for a free pass; in the "
+        f"mean of all moments it is half of that. The transfer by two burns takes {span(waits.transfer_s)} and "
         f"{plain(waits.transfer_m_s)} m/s, in the pull of a point mass, planes agreeing.{drifts}{held}"
     )
 

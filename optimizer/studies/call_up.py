@@ -32,8 +32,8 @@ Progress = Callable[[str], None]
 AIMS: tuple[Aim, Aim] = ("delta_v", "finish")
 """The two ends of a front."""
 
-QUESTION_SHARE = 0.25
-"""Of the time that is left, what one plan may take where its even part is less."""
+QUESTION_SHARE = 0.75
+"""Of the time that is left, what one way may take where its even part is less: they are quick, and much alike."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,6 +139,7 @@ def call_ups(now: Standing, only: Sequence[str] = (), progress: Progress = lambd
                 f"--lost {name!r} is no craft that is up: give one of {', '.join(names)}.", where="command line"
             )
     seated = [(place, _slot_of(now, place)) for place in now.places]
+    seated.sort(key=lambda pair: (pair[0].orbit.plane, pair[1]))
     asked = [(place, slot) for place, slot in seated if not only or place.craft.name in only]
     left = sum(_serves(spare, place) for place, _ in asked for spare in scenario.spares)
     losses = []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from pathlib import Path
 from typing import Any
 
@@ -130,6 +131,33 @@ def test_a_spare_below_waits_for_its_pass_as_the_closed_form_has_it() -> None:
     # slots are passed evenly: the mean over four is within an eighth of a synodic period of that of all moments
     mean = math.fsum(plan.finish_s for loss in found.losses if (plan := loss.ways[0].least)) / 4.0
     assert abs(mean - waits.transfer_s - 0.5 * waits.synodic_s) - SECOND_S <= waits.synodic_s / 8.0
+
+
+def test_a_spare_serves_its_own_plane() -> None:
+    """Two planes of two slots: the spare of plane 1 costs there what it costs in that plane alone."""
+    text = ring(BETWEEN.replace("after_slot = 1", "after_slot = 0\nplane = 1"), most=2)
+    held = [f'{{ name = "{"AB"[p]}{s}", slot = {s}, plane = {p} }}' for p in (0, 1) for s in (0, 1) if (p, s) != (0, 0)]
+    text = text.replace("slots = 4", "slots = 2\nplanes = 2\nphasing = 1").replace(
+        "angle_deg = 275.0", "angle_deg = 5.0"
+    )
+    text = re.sub(r"occupied = .*", f"occupied = [{', '.join(held)}]", text)
+    found = called(text)
+    assert [(loss.craft, loss.plane, loss.slot, len(loss.ways)) for loss in found.losses] == [
+        ("D", 0, 0, 0),
+        ("A1", 0, 1, 0),
+        ("B0", 1, 0, 1),
+        ("B1", 1, 1, 1),
+    ]
+    served = found.losses[2:]
+    assert len(served) == 2
+    for loss, lead in zip(served, (270.0, 90.0), strict=True):
+        plan = loss.ways[0].least
+        assert plan is not None
+        choices = every_choice(math.radians(lead), 2)
+        assert plan.delta_v_m_s == pytest.approx(min(cost for cost, _ in choices), abs=SCREEN_M_S)
+    shown = " ".join(call_up_text(found, 100).split())
+    assert "No spare waits in plane 0." in shown
+    assert "Each of the 2 that a spare can be called for" in shown
 
 
 def test_slips_name_the_spare_that_the_table_has() -> None:
