@@ -52,7 +52,8 @@ def call_up_text(found: CallUps, width: int) -> str:
     if front:
         lines += heading("Delta-v against time", width)
         lines += table(front, width)
-    compared = _compared(found) if len(found.losses) > 1 else []
+    # means over the ways that happened to be reached would mislead
+    compared = _compared(found) if len(found.losses) > 1 and found.reached == found.asked else []
     if compared:
         lines += heading("Spare against spare", width)
         lines += table(compared, width)

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from ringwright.cli import main
+from ringwright.models import deadline
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.studies.call_up import CallUps, call_ups
@@ -131,6 +132,16 @@ def test_a_spare_below_waits_for_its_pass_as_the_closed_form_has_it() -> None:
     # slots are passed evenly: the mean over four is within an eighth of a synodic period of that of all moments
     mean = math.fsum(plan.finish_s for loss in found.losses if (plan := loss.ways[0].least)) / 4.0
     assert abs(mean - waits.transfer_s - 0.5 * waits.synodic_s) - SECOND_S <= waits.synodic_s / 8.0
+
+
+def test_ways_that_were_not_reached_are_marked_and_enter_no_mean() -> None:
+    with deadline.ending(lambda: 0.0):
+        found = called(ring(BETWEEN))
+    assert (found.asked, found.reached) == (4, 0)
+    shown = call_up_text(found, 100)
+    assert shown.count("not reached") >= 4
+    assert "4 of 4 ways were not reached" in shown
+    assert "in the mean, for" not in shown
 
 
 def test_a_spare_serves_its_own_plane() -> None:
