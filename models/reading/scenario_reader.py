@@ -42,6 +42,7 @@ from .launch_tables import apsides, carried_by, carrier, errors_of, pad
 from .message_starts import with_messages
 from .overrides import apply_settings
 from .slot_pattern import pattern_of
+from .spare_tables import in_the_ring, spare
 from .tables import read_table
 from .toml_lines import key_lines
 from .toml_text import STARTER, file_text, toml_tree
@@ -116,6 +117,7 @@ def _scenario(root: Table) -> Scenario:
         limits=limits,
         pads=pads,
         carriers=carriers,
+        spares=in_the_ring(tuple(spare(table, body) for table in root.tables.get("spare", ())), ring.radius_m),
         epoch=root.origin.epoch,
         minimize=minimize,
         first_service=goal.count_or("first_service", 0) or None,

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from ...models.errors import InputError
 from ...models.readouts import brief, listed
 from ..console import width
+from .call_up import call_up
 from .deliver import Next, again, deliver
 from .planned import FIRST_SHARE, entries_status, picked, run_of, scenario_of, status_of, without_plan
 from .progress import shown_progress
@@ -39,7 +40,9 @@ TOGETHER = (
 
 
 def respace(arguments: argparse.Namespace) -> int:
-    """The craft that are up spread evenly again, after a loss or for another number of slots."""
+    """The craft that are up spread evenly again, after a loss or for another number of slots; or a spare called up."""
+    if arguments.spares:
+        return call_up(arguments)
     scenario = scenario_of(arguments)
     from ...models.deadline import flying, share
     from ...models.reading.scenario_reader import parse_scenario
