@@ -29,7 +29,7 @@ from ringwright.reports.risk import risk_json, risk_text
 from ringwright.tests.tolerances import SCREEN_M_S, SECOND_S
 from ringwright.tests.worlds import FLAT_ROCK, heavy
 
-from ...planned import bundled_outcome, outcome_of, scenario_of
+from ...planned import BULGE_ALONE, bundled_outcome, outcome_of, scenario_of
 
 SAMPLES = 20_000
 SPREAD = 4.0 * 0.5 / math.sqrt(SAMPLES)
@@ -261,7 +261,7 @@ def test_nothing_to_weigh_by_is_refused() -> None:
 
 def test_craft_on_a_carrier_are_lost_together() -> None:
     """One launch with six craft: the ring is never done with the chance that this launch is lost, not any of six."""
-    outcome = bundled_outcome("shared-ride")
+    outcome = bundled_outcome("shared-ride", BULGE_ALONE)
     plan = outcome.plans[0]
     assert [part.carrier is not None for part in plan.craft] == [True] * 6
     done = completion(at_risk(outcome, Risk(loss_share=0.1)), plan, SAMPLES)
@@ -271,7 +271,7 @@ def test_craft_on_a_carrier_are_lost_together() -> None:
 
 
 def test_a_carrier_that_is_late_brings_each_craft_into_its_slot_later() -> None:
-    outcome = bundled_outcome("shared-ride")
+    outcome = bundled_outcome("shared-ride", BULGE_ALONE)
     plan = outcome.plans[0]
     begun = plan.craft[0].launch_s or 0.0
     lift, ends = chances(outcome, plan, plan.craft, 30 * DAY).after(begun + np.array([0.0, 3.0, 10.0]) * DAY)

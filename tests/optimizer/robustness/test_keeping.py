@@ -179,7 +179,7 @@ def test_the_sheet_of_a_craft_has_its_own_trims(bare: Outcome) -> None:
 
 @pytest.mark.parametrize("tank", [40.0, pytest.param(12.0, marks=pytest.mark.soak)])
 def test_the_budget_has_insertion_keeping_and_both(tank: float) -> None:
-    outcome = outcome_of(_low(forces="", tank=tank))
+    outcome = outcome_of(replace(_low(forces="", tank=tank), forces=None))
     kept = with_trims(_kept(outcome, _low(tank=tank)), _hold((), 10.0 * YEAR_S))
     found = make_budget(outcome, 2_000, keeping=kept)
     values = json.loads(budget_json(found))["keeping"]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 
@@ -13,10 +12,9 @@ import pytest
 from ringwright.models import bodies
 from ringwright.models.flight.smooth_mean import window
 from ringwright.models.reading.scenario_reader import parse_scenario
-from ringwright.models.units import YEAR_S
+from ringwright.models.units import DAY_S
 from ringwright.optimizer.outcome import Front, Outcome
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.robustness import hold_by_forces
 from ringwright.optimizer.robustness import under_forces as module
 from ringwright.optimizer.robustness.under_forces import under_forces
 from ringwright.reports.figures import drawings
@@ -57,17 +55,13 @@ area_m2 = 0.5
 """
 
 
-@pytest.fixture(scope="module", autouse=True)
-def _looks_ahead_less() -> Iterator[None]:
-    """The years after the plan are for ``test_hold_by_forces.py``; they would take most of the time here."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(hold_by_forces, "LOOK_S", 0.25 * YEAR_S)
-        yield
-
-
 @cache
 def _planned(forces: str, area: float = 0.5, ring: str = "") -> Outcome:
-    return make_plan(parse_scenario(RING.format(forces=forces, area=area, ring=ring)))
+    """Followed for a month: the years after the plan are for ``test_hold_by_forces.py``."""
+    scenario = parse_scenario(RING.format(forces=forces, area=area, ring=ring))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "LOOK_S", 0.0)
+        return make_plan(replace(scenario, ring=replace(scenario.ring, hold_for_s=30.0 * DAY_S)))
 
 
 NONE = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = false\nsunlight = false"
