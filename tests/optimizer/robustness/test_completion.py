@@ -23,7 +23,7 @@ from ringwright.models.scenario import Errors, Occupied
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.robustness import weighing
 from ringwright.optimizer.robustness.budget import make_budget
-from ringwright.optimizer.robustness.completion import RARE, Chances, Completion, chances, completion
+from ringwright.optimizer.robustness.completion import RARE, Chances, Completion, _turn_after_turn, chances, completion
 from ringwright.optimizer.robustness.weighing import RiskStudy, ranked, study, weighed
 from ringwright.reports.risk import risk_json, risk_text
 from ringwright.tests.tolerances import SCREEN_M_S, SECOND_S
@@ -159,6 +159,17 @@ def test_the_next_chance_is_the_soonest_of_all_later_ones(flights: list[tuple[in
     left = [float(e) for one, e in zip(lift, end, strict=True) if one >= ready]
     assert when == min(left, default=math.inf)
     assert math.isinf(found) if not left else (found >= ready and found + 1.0 <= when)
+
+
+@given(st.lists(st.tuples(st.integers(0, 40), st.integers(1, 30)), min_size=1, max_size=12), st.integers(-2, 170))
+def test_what_a_later_liftoff_beats_is_not_missed(flights: list[tuple[int, int]], ready: int) -> None:
+    lift, takes = np.array(flights, dtype=float).T
+    one, again = Chances.of(lift, (lift + takes)[:, np.newaxis]), 40.0 * np.arange(5, dtype=np.float64)
+    least, every = (Chances.of(*_turn_after_turn(one, again, until)) for until in (130.0, -1.0))
+    assert every.liftoff_s.size == 5 * len(flights)
+    (lift_s, ends), (later_s, there) = (one.after(np.array([float(ready)])) for one in (least, every))
+    assert np.array_equal(lift_s, later_s)
+    assert np.array_equal(ends, there)
 
 
 def test_later_launches_are_those_of_the_planner() -> None:
