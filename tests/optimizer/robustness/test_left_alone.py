@@ -71,7 +71,7 @@ def test_a_low_ring_comes_down_by_itself() -> None:
 def test_the_factor_on_the_air_counts_where_no_force_is_flown() -> None:
     """As in ``budget``, which plans by the bulge alone: what lasts in air twice as dense lasts half as long."""
     text = RING.format(body="earth", altitude_km=400.0, years=25.0, propellant_kg=200.0)
-    dense = replace(parse_scenario(f"{text}[forces]\ndensity_factor = 2.0\n"), forces=None)
+    dense = replace(scenario_of(f"{text}[forces]\ndensity_factor = 2.0\n"), forces=None)
     thick, thin = disposals(outcome_of(dense))[0], disposals(_planned("earth", 400.0))[0]
     assert thick.way == thin.way == "none"
     assert thick.lasts_s == pytest.approx(0.5 * thin.lasts_s, rel=SQUARED_REL)
