@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, ClassVar, Self
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
+
+from ...models.arrays import Rows
 
 if TYPE_CHECKING:
     from ...models.ring import Ring
@@ -19,7 +20,7 @@ Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Detail:
+class Detail(Rows):
     """Columns of one route, all of length n. A route that needs any derives from this.
 
     ``impulsive``: its burns are flown as impulses whatever the engine. ``by_touches``: between burns it touches the
@@ -36,20 +37,6 @@ class Detail:
     def _first(self) -> F:
         column: F = getattr(self, fields(self)[0].name)
         return column
-
-    def __len__(self) -> int:
-        return len(self._first)
-
-    def take(self, rows: NDArray[np.int64]) -> Self:
-        """The rows picked by indices."""
-        return type(self)(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
-
-    def joined(self, others: Sequence[Detail]) -> Self:
-        """All rows of this table and of others of its route, in order."""
-        parts = (self, *others)
-        return type(self)(
-            **{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(self)}
-        )
 
     def values(self, row: int) -> tuple[float, ...]:
         """What distinguishes one row from others, rounded to what counts."""
