@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, ClassVar
 
@@ -25,26 +26,31 @@ class Detail(Rows):
 
     ``impulsive``: its burns are flown as impulses whatever the engine. ``by_touches``: between burns it touches the
     ring once in each revolution and is elsewhere away from it; where not, ``passes`` answers who is met. ``at_pass``: a
-    launch lifts off at its pass, and no flight moves that. Rows differ by the first column, to so many ``places``.
+    launch lifts off at its pass, and no flight moves that. Rows differ by the columns ``told_by``, each to so many
+    places; by the first one to six where it is empty.
     """
 
     impulsive: ClassVar[bool] = False
     by_touches: ClassVar[bool] = True
     at_pass: ClassVar[bool] = False
-    places: ClassVar[int] = 6
+    told_by: ClassVar[Mapping[str, int]] = {}
 
     @property
-    def _first(self) -> F:
-        column: F = getattr(self, fields(self)[0].name)
-        return column
+    def _told(self) -> list[tuple[F, int]]:
+        by = self.told_by or {fields(self)[0].name: 6}
+        return [(getattr(self, name), places) for name, places in by.items()]
 
     def values(self, row: int) -> tuple[float, ...]:
         """What distinguishes one row from others, rounded to what counts."""
-        return (round(float(self._first[row]), self.places),)
+        return tuple(round(float(column[row]), places) for column, places in self._told)
 
     def alike(self, values: tuple[float, ...]) -> Mask:
         """The rows with those values, but for rounding; (n,)."""
-        return np.asarray(np.abs(self._first - values[0]) < 10.0 ** (1 - self.places))
+        near = [
+            np.abs(column - value) < 10.0 ** (1 - places)
+            for (column, places), value in zip(self._told, values, strict=True)
+        ]
+        return np.asarray(np.all(near, axis=0))
 
     def arrival_speed_m_s(self) -> F | None:
         """Speed on the orbit from which each first burns at the ring, (n,); None where it is the craft's own."""
