@@ -53,20 +53,7 @@ def correct_courses(
     Those whose first guess cannot be flown are taken out of the courses. What is ``known`` is not flown again, what is
     found is added to it.
     """
-    cases = {
-        name: Case(
-            itinerary=what.itinerary,
-            ring=problem.ring,
-            plane=what.plane,
-            slot=slots[name] % problem.ring.slots,
-            unknowns=what.unknowns,
-            targets=what.targets,
-            burns=engines[name],
-            spin_rad_s=problem.scenario.body.spin_rad_s,
-        )
-        for name, what in courses.items()
-        if what.unknowns
-    }
+    cases = {name: what.case(problem, slots[name], engines[name]) for name, what in courses.items() if what.unknowns}
     asked = {name: _all_of(case) for name, case in cases.items()}
     new = {key: cases[name] for name, key in asked.items() if key not in known}
     known.update(zip(new, correct_each(list(new.values()), problem.gravity), strict=True))
