@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...models.arrays import Mask, Rows, joined
+from ...models.arrays import Rows, joined
 from ...models.deadline import poll
 from ...models.memory import need
 from ...models.oblateness import node_behind
@@ -50,7 +50,7 @@ class PhaseChoices(Rows):
         burn_s: when the phasing begins.
         arrival_m_s, arrival_ratio: speed of the arrival, and its period as a share of the ring's.
         behind_rad: how far the plane is off the ring's when the phasing begins, signed.
-        folded: whether its burns turn the plane back, too, begun where planes cross (``rephase_at_crossing.py``).
+        touch_rad: argument of latitude where it begins and ends, whose burns turn a part of the plane.
     """
 
     pair: I
@@ -62,7 +62,7 @@ class PhaseChoices(Rows):
     arrival_m_s: F
     arrival_ratio: F
     behind_rad: F
-    folded: Mask
+    touch_rad: F
 
 
 def covers(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> bool:
@@ -82,8 +82,8 @@ def level_phases(problem: Problem) -> F:
     slots = np.arange(ring.slots if ring.pattern_rad else 1)
     for group in problem.classes:
         plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
-        for time, angle, folded in _touches(problem, group):
-            if folded:
+        for time, angle, at_crossing in _touches(problem, group):
+            if at_crossing:
                 continue
             phase = angle - (float(ring.phase(time, 0, plane)) - ring.slot0_rad)
             found.append(np.remainder(phase - ring.ahead(slots), ring.repeat_rad))
@@ -125,12 +125,12 @@ def phase_choices(problem: Problem, restriction: Restriction = NO_RESTRICTION) -
     """
     parts: list[PhaseChoices] = []
     for index, group in enumerate(problem.classes):
-        for time, angle, folded in _touches(problem, group):
+        for time, angle, at_crossing in _touches(problem, group):
             poll()
-            parts.extend(_from_touch(problem, restriction, index, group, time, angle, folded=folded))
+            parts.extend(_from_touch(problem, restriction, index, group, time, angle, at_crossing=at_crossing))
     if not parts:
-        nothing = dict.fromkeys(("time_s", "speed_m_s", "ratio", "behind_rad", "around_turns"), 0.0)
-        nowhere = _Touch(first_pair=0, ahead=np.zeros(0), folded=False, **nothing)
+        nothing = dict.fromkeys(("time_s", "speed_m_s", "ratio", "behind_rad", "touch_rad", "around_turns"), 0.0)
+        nowhere = _Touch(first_pair=0, ahead=np.zeros(0), **nothing)
         parts = [nowhere.level()]
     rows = joined(parts)
     return rows.take(np.argsort(rows.pair, kind="stable"))
@@ -144,7 +144,7 @@ def _from_touch(
     time: float,
     angle: float,
     *,
-    folded: bool,
+    at_crossing: bool,
 ) -> list[PhaseChoices]:
     """The choices of one class from one touch, into every slot."""
     ring, start, limits = problem.ring, group.start, problem.scenario.limits
@@ -172,13 +172,13 @@ def _from_touch(
         speed_m_s=start.speed_m_s,
         ratio=arrival,
         behind_rad=behind,
-        folded=folded,
+        touch_rad=angle,
         around_turns=ring.repeat_rad / TWO_PI,
     )
     if most < 0.0:
         return []
     level = all(wanted is None or 0 in wanted for wanted in (restriction.revolutions, restriction.sides))
-    parts = [here.level()] if level and not folded else []
+    parts = [here.level()] if level and not at_crossing else []
     # a plane that is off already may gain by any period
     nearest, farthest = (low, high) if behind else (min(arrival, 1.0), max(arrival, 1.0))
     # W runs from M - ahead down by that part of a turn while the phase goes round
@@ -242,7 +242,7 @@ class _Touch:
     speed_m_s: float
     ratio: float
     behind_rad: float
-    folded: bool
+    touch_rad: float
     around_turns: float
 
     def rows(self, there: I, k: int, wait: F, low: float, high: float) -> PhaseChoices:
@@ -259,7 +259,7 @@ class _Touch:
             arrival_m_s=np.full(n, self.speed_m_s),
             arrival_ratio=np.full(n, self.ratio),
             behind_rad=np.full(n, self.behind_rad),
-            folded=np.full(n, self.folded),
+            touch_rad=np.full(n, self.touch_rad),
         )
 
     def phasing(self, wait: F, k: int, low: float, high: float) -> PhaseChoices:
