@@ -306,8 +306,7 @@ def proof_of(
     if not before and not selection.made.whole:
         # not every liftoff was examined: what is proved must hold for the others, too
         bound = min(bound, floor(selection.made, aim))
-        short = max(best.solved.objective - bound, 0.0)
-        gap = short / abs(best.solved.objective) if short > 0.0 else 0.0
+        gap = _gap(best.solved.objective, bound)
         proved = printed(aim, best.solved.objective) == printed(aim, bound)
     else:
         proved = best.proved or (not before and printed(aim, best.solved.objective) == printed(aim, bound))
@@ -318,8 +317,7 @@ def proof_of(
     elif phases is not None and math.isfinite(phases.bound):
         # other phases of the ring count, too
         bound = min(bound, phases.bound)
-        short = max(best.solved.objective - bound, 0.0)
-        gap = short / abs(best.solved.objective) if short > 0.0 else 0.0
+        gap = _gap(best.solved.objective, bound)
         proved = proved and phases.proved
     less = [differs(selection, chosen, plan, aim) for chosen, plan in flown]
     most = max((abs(by) for by in less), default=0.0)
@@ -338,6 +336,12 @@ def proof_of(
         phase="" if problem.phase_given or phases is not None else problem.phase_rule,
         phases=phases,
     )
+
+
+def _gap(found: float, bound: float) -> float:
+    """What a bound lacks, as a share of what was found."""
+    short = max(found - bound, 0.0)
+    return short / abs(found) if short > 0.0 else 0.0
 
 
 def why_not(scenario: Scenario, progress: Progress) -> tuple[Infeasible, str]:

@@ -14,11 +14,11 @@ Each craft has the slots of its own plane alone. The model is the catalogue's: `
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...models.arrays import Rows, joined
 from ...models.deadline import poll
 from ...models.memory import need
 from ...models.oblateness import node_behind
@@ -39,7 +39,7 @@ EDGE_TURNS = 1e-12
 
 
 @dataclass(frozen=True, kw_only=True)
-class PhaseChoices:
+class PhaseChoices(Rows):
     """Choices of craft in space, one row each, sorted by (class, slot). All arrays of length n.
 
     Args:
@@ -63,13 +63,6 @@ class PhaseChoices:
     arrival_ratio: F
     behind_rad: F
     touch_rad: F
-
-    def __len__(self) -> int:
-        return int(self.pair.size)
-
-    def take(self, rows: NDArray[np.bool_] | I) -> PhaseChoices:
-        """The rows picked by a mask or by indices."""
-        return PhaseChoices(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
 
 
 def covers(problem: Problem, restriction: Restriction = NO_RESTRICTION) -> bool:
@@ -136,26 +129,11 @@ def phase_choices(problem: Problem, restriction: Restriction = NO_RESTRICTION) -
             poll()
             parts.extend(_from_touch(problem, restriction, index, group, time, angle, at_crossing=at_crossing))
     if not parts:
-        none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
-        return PhaseChoices(
-            pair=none,
-            revolutions=none,
-            wait_turns=nothing,
-            low_turns=nothing,
-            high_turns=nothing,
-            burn_s=nothing,
-            arrival_m_s=nothing,
-            arrival_ratio=nothing,
-            behind_rad=nothing,
-            touch_rad=nothing,
-        )
+        nothing = dict.fromkeys(("time_s", "speed_m_s", "ratio", "behind_rad", "touch_rad", "around_turns"), 0.0)
+        nowhere = _Touch(first_pair=0, ahead=np.zeros(0), **nothing)
+        parts = [nowhere.level()]
     rows = joined(parts)
     return rows.take(np.argsort(rows.pair, kind="stable"))
-
-
-def joined(parts: list[PhaseChoices]) -> PhaseChoices:
-    """All rows of several, in order; at least one of them."""
-    return PhaseChoices(**{f.name: np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(PhaseChoices)})
 
 
 def _from_touch(

@@ -13,8 +13,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...models.arrays import Mask, Rows
 from ...models.oblateness import node_behind
 from ...models.orbits import other_apsis
 from ..problem.options import F
@@ -27,7 +27,7 @@ RING_RATIO = 1e-12
 
 
 @dataclass(frozen=True, kw_only=True)
-class Bounds:
+class Bounds(Rows):
     """What each row comes to at least over an interval of phases; arrays of length n, infinite where it is not there.
 
     ``cost_m_s`` and ``finish_s`` over the whole of it; ``most_m_s`` and ``latest_s`` are what rows that are there all
@@ -137,9 +137,7 @@ def _speed(circular: float, ratio: F) -> F:
     return np.asarray(circular * np.sqrt(np.maximum(2.0 - 1.0 / (root * root), 0.0)))
 
 
-def _line(
-    problem: Problem, rows: PhaseChoices, far: F, near: F, least: F, added: F, there: NDArray[np.bool_]
-) -> tuple[F, F]:
+def _line(problem: Problem, rows: PhaseChoices, far: F, near: F, least: F, added: F, there: Mask) -> tuple[F, F]:
     """Ends of a straight line under the cost along the whole interval; where there is none, level at the least.
 
     A convex cost lies under its chord by no more than an eighth of the square of the way times the greatest second

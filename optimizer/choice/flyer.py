@@ -27,6 +27,9 @@ ALIKE_MIN = 3
 """So many options that go up one way have to be flown before what they cost less is taken of the others, too."""
 
 
+JOINED = ("courses", "flights", "measured", "legs", "first_guess_rad", "nearest", "outside", "failed")
+"""What of flights is put together name by name."""
+
 _COUNTED: ContextVar[list[float] | None] = ContextVar("counted", default=None)
 
 
@@ -51,16 +54,7 @@ class Flyer:
     def __init__(self, problem: Problem, corrections: Corrections | None = None) -> None:
         self.problem = problem
         self.corrections: Corrections = {} if corrections is None else corrections
-        self.flights = Flights(
-            courses={},
-            flights={},
-            measured={},
-            legs={},
-            first_guess_rad={},
-            carried={},
-            beside_kept=with_kept(problem),
-            beside=with_classes(problem),
-        )
+        self.flights = Flights(beside_kept=with_kept(problem), beside=with_classes(problem))
         self.work_turns = 0.0
         self.judged_alone: dict[tuple[OptionKey, int], tuple[Broken, ...]] = {}
         self._plans: dict[frozenset[tuple[OptionKey, int]], Plan] = {}
@@ -200,15 +194,5 @@ def _both(known: Flights, more: Flights) -> Flights:
         # of a carrier that was flown twice the longer flight holds all passes
         if name not in carried or one.flight.itinerary.end_s >= carried[name].flight.itinerary.end_s:
             carried[name] = one
-    return replace(
-        known,
-        courses=known.courses | more.courses,
-        flights=known.flights | more.flights,
-        measured=known.measured | more.measured,
-        legs=known.legs | more.legs,
-        first_guess_rad=known.first_guess_rad | more.first_guess_rad,
-        carried=carried,
-        nearest=known.nearest | more.nearest,
-        outside=known.outside | more.outside,
-        failed=known.failed | more.failed,
-    )
+    alike = {name: getattr(known, name) | getattr(more, name) for name in JOINED}
+    return replace(known, **alike, carried=carried)

@@ -21,6 +21,7 @@ import numpy as np
 from ...models import deadline
 from ...models.deadline import ENDED, OutOfTimeError
 from ...models.scenario import Aim
+from ..problem.options import Options
 from .first_service import neighbor_groups
 from .objectives import FINISH_TOLERANCE, Chosen, Order, total
 from .selection import Selection
@@ -320,20 +321,11 @@ class _Walk:
 
 def _slides(last: Chosen, step: Chosen, dearer: float) -> bool:
     """Whether two plans are the same choice with liftoffs moved a little."""
-    a, b = last.options, step.options
 
-    def structure(o: object) -> list[tuple[int, int, int, int]]:
-        return sorted(
-            zip(
-                o.slot.tolist(),  # type: ignore[attr-defined]
-                o.way.tolist(),  # type: ignore[attr-defined]
-                o.revolutions.tolist(),  # type: ignore[attr-defined]
-                o.ring_revolutions.tolist(),  # type: ignore[attr-defined]
-                strict=True,
-            )
-        )
+    def structure(o: Options) -> list[list[int]]:
+        return sorted(np.stack([o.slot, o.way, o.revolutions, o.ring_revolutions], axis=1).tolist())
 
-    return structure(a) == structure(b) or abs(dearer) < 1e-3
+    return structure(last.options) == structure(step.options) or abs(dearer) < 1e-3
 
 
 def _free_because(selection: Selection, only: Chosen) -> str:

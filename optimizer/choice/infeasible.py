@@ -128,7 +128,8 @@ def diagnose(scenario: Scenario, serves: Serves, progress: Progress = lambda _: 
         said = "; ".join(one for one in (reason, _unreached(scenario), search.ended_early()) if one)
         return Infeasible(binds=(), together=False, reason=said)
     if blocked is not None:
-        return Infeasible(binds=search.failed(items), together=False, reason=reason)
+        binds = tuple(Bind(limit=item.key, value=item.now, serves=None) for item in items)
+        return Infeasible(binds=binds, together=False, reason=reason)
     return Infeasible(binds=(), together=False, reason=reason or _tried(scenario, items))
 
 
@@ -328,10 +329,6 @@ class _Search:
             return ()
         steps[last.key] = self._closer(here, last, *between)
         return tuple(Bind(limit=item.key, value=item.now, serves=item.value(steps[item.key])) for item in needed)
-
-    def failed(self, items: Sequence[Loosening]) -> tuple[Bind, ...]:
-        """Limits that bind, with no value that serves."""
-        return tuple(Bind(limit=item.key, value=item.now, serves=None) for item in items)
 
     def _step(self, what: str) -> None:
         deadline.poll()

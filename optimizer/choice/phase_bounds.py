@@ -16,11 +16,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ...models.arrays import joined
 from ...models.craft import propellant
 from ...models.deadline import poll
 from ...models.scenario import Aim
 from ..catalogue.floors import least_from_ground, soonest_s
-from ..catalogue.phase_choices import TWO_PI, PhaseChoices, joined, level_phases, phase_choices
+from ..catalogue.phase_choices import TWO_PI, PhaseChoices, level_phases, phase_choices
 from ..catalogue.phase_costs import Bounds, bounds
 from ..problem.options import F, I
 from ..problem.problem import Problem
@@ -159,7 +160,7 @@ class PhaseBounds:
         fine = found.cost_m_s <= most_m_s + 1e-9
         fine &= np.isfinite(found.cost_m_s)
         keep = fine & self._unbeaten(rows, found, aim)
-        rows, found = rows.take(keep), _taken(found, keep)
+        rows, found = rows.take(keep), found.take(keep)
         if aim == "finish":
             bound, chosen = self._worst(found.finish_s, rows, floor=self._soonest())
         elif aim == "worst_delta_v":
@@ -265,10 +266,6 @@ class PhaseBounds:
         group = self.problem.classes[number]
         least = least_from_ground(self.problem)
         return float(propellant(group.craft, np.array([least]))[0]) if aim == "propellant" else least
-
-
-def _taken(found: Bounds, keep: np.ndarray) -> Bounds:
-    return Bounds(**{name: value[keep] for name, value in vars(found).items()})
 
 
 def _cut(edges: F, first: float, last: float) -> float:

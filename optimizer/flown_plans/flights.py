@@ -85,12 +85,12 @@ class Flights:
     options. ``failed`` are the options that could not be flown.
     """
 
-    courses: dict[FlightKey, Course]
-    flights: dict[FlightKey, Flight]
-    measured: dict[FlightKey, Measured]
-    legs: dict[FlightKey, tuple[Leg, ...]]
-    first_guess_rad: dict[FlightKey, float]
-    carried: dict[CarrierKey, Carried]
+    courses: dict[FlightKey, Course] = field(default_factory=dict)
+    flights: dict[FlightKey, Flight] = field(default_factory=dict)
+    measured: dict[FlightKey, Measured] = field(default_factory=dict)
+    legs: dict[FlightKey, tuple[Leg, ...]] = field(default_factory=dict)
+    first_guess_rad: dict[FlightKey, float] = field(default_factory=dict)
+    carried: dict[CarrierKey, Carried] = field(default_factory=dict)
     beside_kept: Mask
     beside: Mask
     nearest: dict[_Meeting, float] = field(default_factory=dict)

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...models.arrays import Mask
 from ..problem.close_approaches import meets_any_slot, meets_kept
 from ..problem.finite_burns import with_engines
 from ..problem.options import Options
@@ -15,8 +15,6 @@ from ..problem.problem import Problem
 from ..problem.starts import too_near, with_kept
 from . import registry
 from .limit import Limit
-
-Mask = NDArray[np.bool_]
 
 ON_TIME_S = 1e-6
 """A craft that is in its slot this soon after it may first burn has been there all the time."""

@@ -8,12 +8,12 @@ Craft that start together do not count against one another until they are first 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...models import frames, meetings
+from ...models.arrays import Mask, Rows
 from ...models.deadline import poll
 from ...models.ring import Ring
 from .options import F, I, Options
@@ -21,11 +21,9 @@ from .options import F, I, Options
 EPOCH_S = 1e-6
 """A craft in space that touches the ring no later than this has come by no way that counts."""
 
-Mask = NDArray[np.bool_]
-
 
 @dataclass(frozen=True, kw_only=True)
-class Touches:
+class Touches(Rows):
     """Touches of the ring of one set of options, for the i-th return of each: arrays of length n, nan where none.
 
     ``arriving_m_s`` speed before the touch (nan where the craft was on the ring or nowhere), ``leaving_m_s`` after.
@@ -37,10 +35,6 @@ class Touches:
     arriving_m_s: F
     leaving_m_s: F
     first: Mask
-
-    def take(self, rows: I) -> Touches:
-        """Those of some options."""
-        return Touches(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
 
     def apart(self, ring: Ring, ahead_of_slot_rad: F) -> F:
         """Distance along the ring to another craft so far ahead of each option's own slot, m; (n,)."""
@@ -186,9 +180,7 @@ def meets_kept(
     return hit
 
 
-def meets_any_slot(
-    options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: NDArray[np.bool_], separation_m: float
-) -> NDArray[np.bool_]:
+def meets_any_slot(options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: Mask, separation_m: float) -> Mask:
     """Mask of options that pass the slot of another craft too closely, whether anybody is there or not.
 
     At each touch the nearest slot is examined, and with slots that are not equally spaced the next on either side.

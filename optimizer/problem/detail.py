@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, ClassVar, Self
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
+
+from ...models.arrays import Rows
 
 if TYPE_CHECKING:
     from ...models.ring import Ring
@@ -19,45 +21,36 @@ Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Detail:
+class Detail(Rows):
     """Columns of one route, all of length n. A route that needs any derives from this.
 
     ``impulsive``: its burns are flown as impulses whatever the engine. ``by_touches``: between burns it touches the
     ring once in each revolution and is elsewhere away from it; where not, ``passes`` answers who is met. ``at_pass``: a
-    launch lifts off at its pass, and no flight moves that. Rows differ by the first column, to so many ``places``.
+    launch lifts off at its pass, and no flight moves that. Rows differ by the columns ``told_by``, each to so many
+    places; by the first one to six where it is empty.
     """
 
     impulsive: ClassVar[bool] = False
     by_touches: ClassVar[bool] = True
     at_pass: ClassVar[bool] = False
-    places: ClassVar[int] = 6
+    told_by: ClassVar[Mapping[str, int]] = {}
 
     @property
-    def _first(self) -> F:
-        column: F = getattr(self, fields(self)[0].name)
-        return column
-
-    def __len__(self) -> int:
-        return len(self._first)
-
-    def take(self, rows: NDArray[np.int64]) -> Self:
-        """The rows picked by indices."""
-        return type(self)(**{one.name: getattr(self, one.name)[rows] for one in fields(self)})
-
-    def joined(self, others: Sequence[Detail]) -> Self:
-        """All rows of this table and of others of its route, in order."""
-        parts = (self, *others)
-        return type(self)(
-            **{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(self)}
-        )
+    def _told(self) -> list[tuple[F, int]]:
+        by = self.told_by or {fields(self)[0].name: 6}
+        return [(getattr(self, name), places) for name, places in by.items()]
 
     def values(self, row: int) -> tuple[float, ...]:
         """What distinguishes one row from others, rounded to what counts."""
-        return (round(float(self._first[row]), self.places),)
+        return tuple(round(float(column[row]), places) for column, places in self._told)
 
     def alike(self, values: tuple[float, ...]) -> Mask:
         """The rows with those values, but for rounding; (n,)."""
-        return np.asarray(np.abs(self._first - values[0]) < 10.0 ** (1 - self.places))
+        near = [
+            np.abs(column - value) < 10.0 ** (1 - places)
+            for (column, places), value in zip(self._told, values, strict=True)
+        ]
+        return np.asarray(np.all(near, axis=0))
 
     def arrival_speed_m_s(self) -> F | None:
         """Speed on the orbit from which each first burns at the ring, (n,); None where it is the craft's own."""

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...models.arrays import Mask, Rows
 from ...models.burns import FiniteThrust, burn_duration, mass_after
 from ...models.craft import mass_at_start
 from .options import F, I, Options
@@ -32,7 +32,7 @@ BURNS_MAX = 6
 
 
 @dataclass(frozen=True, kw_only=True)
-class BurnTable:
+class BurnTable(Rows):
     """The burns of n options in order of time, shape (n, burns); what an option lacks has size 0 and no time (nan).
 
     ``rate_rad_s`` is how fast the orbit turns where each comes.
@@ -93,7 +93,7 @@ def burn_table(problem: Problem, options: Options) -> BurnTable:
     return BurnTable(size_m_s=np.where(np.isnan(time), 0.0, size), time_s=time, rate_rad_s=rate)
 
 
-def _impulsive(options: Options) -> NDArray[np.bool_]:
+def _impulsive(options: Options) -> Mask:
     """Mask of the options whose route burns impulses whatever the engine."""
     out = np.zeros(len(options), dtype=bool)
     for rows, table in options.detailed():
@@ -135,7 +135,7 @@ def with_engines(problem: Problem, options: Options) -> Options:
     for index, group in enumerate(problem.classes):
         (own,) = np.nonzero(options.craft_class == index)
         if own.size:
-            mine = BurnTable(size_m_s=table.size_m_s[own], time_s=table.time_s[own], rate_rad_s=table.rate_rad_s[own])
+            mine = table.take(own)
             keep[own] = able(group, mine, options.delta_v_m_s[own])
             flown = ~impulsive[own] & (options.bundle[own] < 0)
             cost[own] += np.where(flown, loss_m_s(group, mine, options.delta_v_m_s[own]), 0.0)
@@ -147,7 +147,7 @@ def _limits(group: CraftClass) -> bool:
     return craft.burns_max is not None or craft.burn_least_m_s > 0.0 or craft.between_burns_s > 0.0
 
 
-def able(group: CraftClass, table: BurnTable, delta_v_m_s: F) -> NDArray[np.bool_]:
+def able(group: CraftClass, table: BurnTable, delta_v_m_s: F) -> Mask:
     """Mask of options that the engine of a class can fly."""
     craft = group.craft
     keep = np.ones(len(table.size_m_s), dtype=bool)

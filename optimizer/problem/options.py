@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.arrays import joined
 from ..schedule.columns import Columns, dominated
 from .detail import Detail
 
@@ -214,19 +215,19 @@ def join(parts: list[Options]) -> Options:
     """All rows of several, in order; bundles are renumbered, so that those of different parts stay apart."""
     if not parts:
         return empty()
-    joined: dict[str, Any] = {name: np.concatenate([getattr(part, name) for part in parts]) for name in COLUMNS}
+    whole: dict[str, Any] = {name: np.concatenate([getattr(part, name) for part in parts]) for name in COLUMNS}
     used = 0
     numbers = []
     for part in parts:
         numbers.append(np.where(part.bundle >= 0, part.bundle + used, -1))
         used += int(part.bundle.max(initial=-1)) + 1
-    joined["bundle"] = np.concatenate(numbers)
+    whole["bundle"] = np.concatenate(numbers)
     tables = {}
     for route in dict.fromkeys(route for part in parts for route in part.tables):
         own = [part.tables[route].take(part.detail[part.route == route]) for part in parts if route in part.tables]
-        tables[route] = own[0].joined(own[1:])
-        joined["detail"][joined["route"] == route] = np.arange(len(tables[route]))
-    return Options(**joined, tables=tables)
+        tables[route] = joined(own)
+        whole["detail"][whole["route"] == route] = np.arange(len(tables[route]))
+    return Options(**whole, tables=tables)
 
 
 def summed(options: Options, value: F) -> F:

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.arrays import Mask, Rows
 from ...models.deadline import poll
 from ...models.ring import Ring
 
@@ -119,7 +120,7 @@ class Touch:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Phasings:
+class Phasings(Rows):
     """Columns of phasing choices: ``row`` points into the leads that were given; level ones have k = m = 0."""
 
     row: I
@@ -146,7 +147,7 @@ class Among:
             return False
         return self.revolutions is None or k in self.revolutions
 
-    def mask(self, k: I, m: I) -> NDArray[np.bool_]:
+    def mask(self, k: I, m: I) -> Mask:
         """The same for columns of both."""
         asked = np.ones(k.size, dtype=bool) if self.revolutions is None else np.isin(k, list(self.revolutions))
         return asked & (self.level | (k > 0) | (m > 0))
@@ -157,7 +158,7 @@ class Among:
         return every if self.revolutions is None else np.intersect1d(every, list(self.revolutions))
 
 
-def _fits(touch: Touch, ratio: F, wait: F) -> NDArray[np.bool_]:
+def _fits(touch: Touch, ratio: F, wait: F) -> Mask:
     low, high = touch.ratio_low * (1.0 - LIMIT_SLACK), touch.ratio_high * (1.0 + LIMIT_SLACK)
     # the ring itself is no phasing orbit: a slot that stays put there is `level`
     return np.asarray(
@@ -174,7 +175,7 @@ def every_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasin
 
     ``wanted(k, m)`` may leave windings out; level is asked as (0, 0). Rows are in no particular order.
     """
-    rows, ks, ms, ratios = [], [], [], []
+    parts: list[_Part] = []
     turn = lead / (2.0 * np.pi)
     every_k, every_m = touch._winding_columns()
     if isinstance(wanted, Among):
@@ -188,17 +189,10 @@ def every_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasin
         k, m = every_k[first : first + step], every_m[first : first + step]
         ratio = (m[:, np.newaxis] - turn) / k[:, np.newaxis]
         winding, hit = np.nonzero(_fits(touch, ratio, ratio * k[:, np.newaxis] * touch.ring.period_s))
-        rows.append(hit)
-        ks.append(k[winding])
-        ms.append(m[winding])
-        ratios.append(ratio[winding, hit])
+        parts.append((hit, k[winding], m[winding], ratio[winding, hit]))
     if wanted is None or wanted(0, 0):
-        (hit,) = np.nonzero(np.abs(lead) <= LEVEL_RAD)
-        rows.append(hit)
-        ks.append(np.zeros(hit.size, dtype=np.int64))
-        ms.append(np.zeros(hit.size, dtype=np.int64))
-        ratios.append(np.ones(hit.size))
-    return _columns(touch, rows, ks, ms, ratios)
+        parts.append(_level(lead))
+    return _columns(touch, parts)
 
 
 def best_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasings:
@@ -208,15 +202,10 @@ def best_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasing
     """
     turn = lead / (2.0 * np.pi)
     best = np.full(lead.size, np.inf)
-    rows, ks, ms, ratios = [], [], [], []
-    is_level = np.abs(lead) <= LEVEL_RAD
-    if (wanted is None or wanted(0, 0)) and is_level.any():
-        (hit,) = np.nonzero(is_level)
-        best[hit] = touch.level_cost
-        rows.append(hit)
-        ks.append(np.zeros(hit.size, dtype=np.int64))
-        ms.append(np.zeros(hit.size, dtype=np.int64))
-        ratios.append(np.ones(hit.size))
+    parts: list[_Part] = []
+    if wanted is None or wanted(0, 0):
+        parts.append(_level(lead))
+        best[parts[0][0]] = touch.level_cost
     for m, ks_of_m in _revolutions_by_turns(touch, wanted).items():
         poll()
         for first in range(0, lead.size, BLOCK):
@@ -225,11 +214,8 @@ def best_phasing(touch: Touch, lead: F, wanted: Wanted | None = None) -> Phasing
             hit = np.flatnonzero(cheapest < best[block] - ALIKE_M_S)
             chosen = chosen[hit]
             best[block][hit] = cheapest[hit]
-            rows.append(hit + first)
-            ks.append(chosen)
-            ms.append(np.full(hit.size, m))
-            ratios.append((m - turn[block][hit]) / chosen)
-    return _columns(touch, rows, ks, ms, ratios)
+            parts.append((hit + first, chosen, np.full(hit.size, m), (m - turn[block][hit]) / chosen))
+    return _columns(touch, parts)
 
 
 def _revolutions_by_turns(touch: Touch, wanted: Wanted | None) -> dict[int, I]:
@@ -293,14 +279,20 @@ def _cheapest_of(touch: Touch, turns: F, trials: list[F]) -> tuple[F, I]:
     return cheapest, chosen.astype(np.int64)
 
 
-def _columns(touch: Touch, rows: list[I], ks: list[I], ms: list[I], ratios: list[F]) -> Phasings:
-    def joined(parts: list[NDArray[np.generic]]) -> NDArray[np.generic]:
-        return np.concatenate(parts) if parts else np.zeros(0)
+_Part = tuple[I, I, I, F]
+"""Choices before their columns are worked out: row, k, m and the phasing period as a share of the ring's."""
 
-    row = joined([*rows]).astype(np.int64)
-    k = joined([*ks]).astype(np.int64)
-    m = joined([*ms]).astype(np.int64)
-    ratio = joined([*ratios]).astype(np.float64)
+
+def _level(lead: F) -> _Part:
+    """Of the leads those that need no phasing."""
+    (hit,) = np.nonzero(np.abs(lead) <= LEVEL_RAD)
+    none = np.zeros(hit.size, dtype=np.int64)
+    return hit, none, none, np.ones(hit.size)
+
+
+def _columns(touch: Touch, parts: list[_Part]) -> Phasings:
+    columns = zip(*(parts or [_level(np.full(0, np.inf))]), strict=True)
+    row, k, m, ratio = (np.concatenate(column) for column in columns)
     speed = touch.speed(ratio)
     return Phasings(
         row=row,

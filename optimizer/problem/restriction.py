@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from .phasing import Among, Touch, Wanted
 
@@ -29,14 +29,8 @@ class Restriction:
         if self.sides is None:
             return touch
         radius = touch.ring.radius_m
-        return Touch(
-            ring=touch.ring,
-            arrival_speed_m_s=touch.arrival_speed_m_s,
-            floor_m=touch.floor_m if -1 in self.sides else radius,
-            ceiling_m=touch.ceiling_m if 1 in self.sides else radius,
-            revolutions_max=touch.revolutions_max,
-            wait_within_s=touch.wait_within_s,
-        )
+        low, high = touch.floor_m if -1 in self.sides else radius, touch.ceiling_m if 1 in self.sides else radius
+        return replace(touch, floor_m=low, ceiling_m=high)
 
     def wanted(self) -> Wanted | None:
         """The filter on (k, m)."""

@@ -52,21 +52,23 @@ def from_kept_m(problem: Problem) -> F:
 def with_kept(problem: Problem) -> Mask:
     """Which classes start together with which of those that stay, or left them and are not outside the limit yet."""
     left = [[k.name in group.craft.left_with for k in problem.kept] for group in problem.classes]
-    apart = from_kept_m(problem)
-    inside = apart < problem.scenario.limits.separation_m
-    return np.asarray((apart <= TOGETHER_M) | (np.array(left, dtype=bool).reshape(apart.shape) & inside))
+    return _together(problem, from_kept_m(problem), left)
 
 
 def with_classes(problem: Problem) -> Mask:
     """Which classes start together with which, (classes, classes)."""
     here = places(problem)
-    apart = np.linalg.norm(here[:, None, :] - here[None, :, :], axis=2)
     left = [
         [bool(set(b.names) & set(a.craft.left_with) or set(a.names) & set(b.craft.left_with)) for b in problem.classes]
         for a in problem.classes
     ]
-    inside = apart < problem.scenario.limits.separation_m
-    return np.asarray((apart <= TOGETHER_M) | (np.array(left, dtype=bool).reshape(apart.shape) & inside))
+    return _together(problem, np.linalg.norm(here[:, None, :] - here[None, :, :], axis=2), left)
+
+
+def _together(problem: Problem, apart_m: F, left: list[list[bool]]) -> Mask:
+    """Who is in one place, or left it together and is not outside the limit yet."""
+    inside = apart_m < problem.scenario.limits.separation_m
+    return np.asarray((apart_m <= TOGETHER_M) | (np.array(left, dtype=bool).reshape(apart_m.shape) & inside))
 
 
 def too_near(problem: Problem) -> Mask:

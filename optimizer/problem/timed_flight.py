@@ -7,17 +7,15 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...models import frames
+from ...models.arrays import Mask
 from ...models.kepler import propagate
 from ...models.ring import Ring
 from ..problem.options import F
 
 if TYPE_CHECKING:
     from ..rendezvous.optimum import FreeformSolution
-
-Mask = NDArray[np.bool_]
 
 SAMPLES_PER_TURN = 400
 """Moments in a ring period at which a flight is examined: for the angle flown, and for who is passed."""

@@ -2,9 +2,9 @@
 
 It holds for every flight in the field of a point mass, with impulses or with continuous thrust, in the ring's plane or
 out of it, that begins on the ring's circle and ends in the slot, moving with it, within the allowed time; floors and
-ceilings only make flights dearer. ``lower_bounds.csv`` holds functions whose rate ``bound_proof.py`` proves to be at
-most one, each for a range of leads over time and all times from a least one on; ``tests/optimizer/rendezvous`` finds
-them and proves them again.
+ceilings only make flights dearer. ``lower_bounds.csv`` holds functions whose rate (``bound_rates.py``) is proved to be
+at most one, each for a range of leads over time and all times from a least one on: ``tests/optimizer/rendezvous`` finds
+them and proves each by branch and bound.
 
 Windings: the flight may come into the slot a turn later or sooner, so the least over all leads that differ by whole
 turns counts. A lead beyond the table costs at least what the largest rate of straight functions says.
@@ -20,15 +20,45 @@ from __future__ import annotations
 
 import csv
 import math
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+import numpy as np
+
+from ...models.arrays import Array
 from .bound_domain import MARGIN, orbit_extent, straight_functions
-from .bound_proof import Bound
+from .bound_rates import values
 
 TABLE = Path(__file__).with_name("lower_bounds.csv")
 FAR_CAP = 0.22
 """Cost, in circular speeds, up to which a lead beyond the table is bounded."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bound:
+    """A function F and what it is valid for. Units: ring radius 1, circular speed 1.
+
+    Args:
+        lead: range of the lead over the allowed time, radians a radian, both of one sign or zero.
+        turns: the least allowed time in ring periods; any longer one will do.
+        cap: F bounds flights that cost no more than this.
+        coefficients: of F, as ``bound_rates.MONOMIALS`` has them.
+    """
+
+    lead: tuple[float, float]
+    turns: float
+    cap: float
+    coefficients: tuple[float, ...]
+
+    @property
+    def k_most(self) -> float:
+        return 1.0 / (2.0 * np.pi * self.turns)
+
+    def least(self, lead: Array | float) -> Array:
+        """What every flight that ends in the slot on the winding of this lead costs at least, in circular speeds."""
+        start = np.asarray(values(self.coefficients, 0.0, -np.asarray(lead, dtype=np.float64), 0.0))
+        return np.clip(start * (1.0 - MARGIN), 0.0, self.cap)
 
 
 @cache

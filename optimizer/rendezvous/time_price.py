@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Unpack
 
 import numpy as np
 
 from ...models.arrays import Array
 
 if TYPE_CHECKING:
-    from .optimum import FreeformSolution, State
+    from .optimum import FreeformSolution, State, ToSlot
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,18 +44,7 @@ class TimePrice:
         return np.array([math.inf if one is None else one.delta_v_m_s for one in self.best])
 
 
-def price_of_time(
-    start: State,
-    *,
-    gm: float,
-    ring_radius_m: float,
-    slot_lead_rad: float,
-    allowed_s: Sequence[float],
-    floor_m: float = 0.0,
-    ceiling_m: float = math.inf,
-    burns_max: int = 4,
-    pole: Sequence[float] = (0.0, 0.0, 1.0),
-) -> TimePrice:
+def price_of_time(start: State, *, allowed_s: Sequence[float], **to: Unpack[ToSlot]) -> TimePrice:
     """Work out the price of time of one craft; arguments and errors as for :func:`.optimum.least_delta_v`.
 
     >>> from ringwright.optimizer.rendezvous.optimum import State
@@ -69,28 +58,22 @@ def price_of_time(
     # loaded only where it is asked for: a plan by phasing orbits does not need it
     from .optimum import least_delta_v_over_times, tangent_orbits
 
-    question = {
-        "gm": gm,
-        "ring_radius_m": ring_radius_m,
-        "slot_lead_rad": slot_lead_rad,
-        "floor_m": floor_m,
-        "ceiling_m": ceiling_m,
-    }
-    best = least_delta_v_over_times(start, allowed_s=allowed_s, burns_max=burns_max, pole=pole, **question)
+    best = least_delta_v_over_times(start, allowed_s=allowed_s, **to)
     allowed = np.array([float(time) for time in allowed_s])
-    ends, costs = tangent_orbits(start, allowed_s=float(allowed[-1]), pole=pole, **question)
+    ends, costs = tangent_orbits(start, allowed_s=float(allowed[-1]), **to)
     in_time = ends[None, :] <= allowed[:, None] * (1.0 + 1e-12)
     tangent = np.where(in_time, costs[None, :], np.inf).min(axis=1, initial=np.inf)
-    speed = math.sqrt(gm / ring_radius_m)
+    radius = to["ring_radius_m"]
+    speed = math.sqrt(to["gm"] / radius)
     return TimePrice(
         allowed_s=allowed,
         best=best,
         tangent_m_s=tangent,
         linear_estimate_m_s=np.array([math.nan if one is None else one.linear_estimate_m_s for one in best]),
-        slot_lead_rad=slot_lead_rad,
-        ring_radius_m=ring_radius_m,
-        ring_period_s=2.0 * math.pi * ring_radius_m / speed,
+        slot_lead_rad=to["slot_lead_rad"],
+        ring_radius_m=radius,
+        ring_period_s=2.0 * math.pi * radius / speed,
         ring_speed_m_s=speed,
-        floor_m=floor_m,
-        ceiling_m=ceiling_m,
+        floor_m=to.get("floor_m", 0.0),
+        ceiling_m=to.get("ceiling_m", math.inf),
     )

@@ -10,9 +10,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...models import orbits
+from ...models.arrays import Array
 from ...models.errors import InputError
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import Flight, fly
@@ -23,8 +23,6 @@ from ...models.readouts import brief, clock
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome
 from ..trajectory.differential_correction import IMPULSIVE
-
-Array = NDArray[np.float64]
 
 READ_AFTER_S = 60.0
 """How long after the cut-off what was read is used, unless the moment is given."""

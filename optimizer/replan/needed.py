@@ -5,16 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...models import oblate_coast as coast
+from ...models.arrays import Array
 from ...models.flight.gravity import potential
 from ...models.oblateness import ring_state
 from ...models.reading.observed import Seen
 from ...models.ring import Ring
 from ...models.scenario import Body, Scenario, on_ring
-
-Array = NDArray[np.float64]
 
 
 def state_seen(scenario: Scenario, ring: Ring, seen: Seen) -> tuple[Array, Array, float]:

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...models import frames
+from ...models.arrays import Array
 from ...models.burns import BurnModel, FiniteThrust
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import Flight, Impulse, Itinerary, Measured, closest_in_ring, comes_back, fly, measure
@@ -20,8 +20,6 @@ from ...models.scenario import Craft, Scenario
 from ..craft_plan import CraftPlan, Flown, lowest_periapsis
 from ..flown_plans.burn_list import burns_of
 from ..trajectory.differential_correction import IMPULSIVE
-
-Array = NDArray[np.float64]
 
 Seats = Sequence[tuple[str, int, int, float]]
 """Who else is in place: name, plane, slot, and since when."""

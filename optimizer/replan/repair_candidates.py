@@ -11,8 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...models.arrays import Array
 from ...models.flight.flown import readout
 from ...models.flight.gravity import Gravity
 from ...models.flight.integrate import Flight, Impulse, Itinerary, fly
@@ -25,8 +25,6 @@ from ..limits.tilt_tolerance import PLANE_SLACK_RAD
 from ..trajectory.differential_correction import IN_PLANE, Part, Target, Unknown
 from .off_plan import OffPlan, burns_left, tilt_of
 from .sparse_burns import Asked, Found, least_burns
-
-Array = NDArray[np.float64]
 
 SOONEST_S = 60.0
 """A burn that is added comes so long after now at the soonest."""

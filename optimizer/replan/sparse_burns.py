@@ -17,13 +17,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.arrays import Array
 from ...models.errors import FlightError
 from ...models.flight.gravity import Gravity
 from ...models.flight.integrate import Impulse, Itinerary, fly_each, measure
 from ...models.ring import Ring
 from ..trajectory.differential_correction import Target
-
-Array = NDArray[np.float64]
 
 _DIFFERENCE = 1e-5
 """Step of the finite differences, in circular speeds."""

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from ...models.arrays import Array
 from ...models.dispersions import BurnErrors, burn_errors
+from ...models.scenario import Errors
 from .craft_leg import Story
 
 HALF = 0.5
@@ -65,25 +66,33 @@ def fly(story: Story, normal: Array) -> Flights:
     return _Fly(story, normal).flights()
 
 
-class _Fly:
-    """One pass over a block of flights."""
+class Draws:
+    """One pass over a block of flights of a craft, its random numbers drawn one after another; ``used`` in m/s."""
 
-    def __init__(self, story: Story, normal: Array) -> None:
-        self.story, self.errors, self.ring = story, story.errors, story.ring
+    def __init__(self, errors: Errors, normal: Array) -> None:
+        self.errors = errors
         self._normal, self._taken = normal, 0
-        self.gm, self.radius, self.circular = story.ring.gm, story.ring.radius_m, story.ring.speed_m_s
-        self.period = story.ring.period_s
-        self._unit = 2.0 * math.pi / math.sqrt(self.gm)
-        count = normal.shape[1]
-        self.used = np.zeros(count)
-        self.tilts = (np.zeros(count), np.zeros(count))
-        self.ahead = np.zeros(count)
-        self.too_low = np.zeros(count, dtype=np.bool_)
+        self.used = np.zeros(normal.shape[1])
 
     def _take(self, rows: int) -> Array:
         first = self._taken
         self._taken += rows
         return self._normal[first : first + rows]
+
+
+class _Fly(Draws):
+    """The same by closed forms."""
+
+    def __init__(self, story: Story, normal: Array) -> None:
+        super().__init__(story.errors, normal)
+        self.story, self.ring = story, story.ring
+        self.gm, self.radius, self.circular = story.ring.gm, story.ring.radius_m, story.ring.speed_m_s
+        self.period = story.ring.period_s
+        self._unit = 2.0 * math.pi / math.sqrt(self.gm)
+        count = normal.shape[1]
+        self.tilts = (np.zeros(count), np.zeros(count))
+        self.ahead = np.zeros(count)
+        self.too_low = np.zeros(count, dtype=np.bool_)
 
     def _speed_of(self, touch: Array | float, period_s: Array) -> Array:
         """Speed at the touch of the orbit with that period."""

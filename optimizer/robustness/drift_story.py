@@ -31,7 +31,7 @@ from ...models.planes import turn_delta_v
 from ...models.ring import Ring
 from ...models.scenario import INJECTION_ERRORS, Body, Scenario
 from ..craft_plan import CarrierPlan, CraftPlan
-from .closed_form import HALF, Flights
+from .closed_form import HALF, Draws, Flights
 from .craft_leg import errors_of
 from .linear import STEPS, TARGETS, LinearStory, fly_linear, linear_story_of, off_the_mark
 from .sensitivity import STEP_M_S, STEP_S
@@ -127,20 +127,13 @@ class DriftStory(LinearStory):
         return fly_linear(self, normal[first:], self.arriving @ rows, waiting.used, waiting.too_low)
 
 
-class _Waiting:
+class _Waiting(Draws):
     """One pass over a block of flights, until shortly before the way up."""
 
     def __init__(self, story: DriftStory, normal: Array) -> None:
-        self.story, self.wait, self.errors = story, story.wait, story.errors
-        self._normal, self._taken = normal, 0
-        count = normal.shape[1]
-        self.used = np.zeros(count)
-        self.too_low = np.zeros(count, dtype=np.bool_)
-
-    def _take(self, rows: int) -> Array:
-        first = self._taken
-        self._taken += rows
-        return self._normal[first : first + rows]
+        super().__init__(story.errors, normal)
+        self.story, self.wait = story, story.wait
+        self.too_low = np.zeros(normal.shape[1], dtype=np.bool_)
 
     def until_up(self) -> Array:
         """What is off shortly before the way up, (6, flights)."""

@@ -29,7 +29,7 @@ from ...models.ring import Ring
 from ...models.scenario import INJECTION_ERRORS, Scenario
 from ..craft_plan import CarrierPlan, CraftPlan
 from ..limits.tilt_tolerance import PLANE_SLACK_RAD
-from .closed_form import HALF, Flights
+from .closed_form import HALF, Draws, Flights
 from .craft_leg import CraftStory, errors_of, trim_turns
 from .sensitivity import STEP_M_S, STEP_S
 
@@ -215,14 +215,12 @@ AIMS = ([0, 1], [0, 1, 2, 3], [0, 1, 4, 5], [0, 1, 2, 3, 4, 5])
 """Rows that a change of burns may meet: slot and period, these and the shape, these and the plane, or all."""
 
 
-class _Fly:
-    """One pass over a block of flights."""
+class _Fly(Draws):
+    """One pass over a block of flights, by the law."""
 
     def __init__(self, story: LinearStory, normal: Array) -> None:
-        self.story, self.errors = story, story.errors
-        self._normal, self._taken = normal, 0
-        count = normal.shape[1]
-        self.used = np.zeros(count)
+        super().__init__(story.errors, normal)
+        self.story, count = story, normal.shape[1]
         # where the rest of the plan leads, really and by what was read; and the burns as they are changed
         self.end = np.zeros((TARGETS + 1, count))
         self.known = self.end
@@ -263,11 +261,6 @@ class _Fly:
             phased_out=phased_out,
             too_low=story.lowest_m + self.end[TARGETS] < story.floor_m * (1.0 - 1e-9),
         )
-
-    def _take(self, rows: int) -> Array:
-        first = self._taken
-        self._taken += rows
-        return self._normal[first : first + rows]
 
     def _burn(self, index: int) -> None:
         story, errors, wanted = self.story, self.errors, self.burns[index]

@@ -26,7 +26,7 @@ from ..problem.ways_up import kept_tilt_rad
 from ..trajectory.course import Course
 from .carrier_flight import carrier_key, dropped, fly_carriers
 from .carrier_loads import Asked, Load, options
-from .route import CourseOf, Finite, Question, Route, row_of
+from .route import CourseOf, Finite, Question, Route, by_itself
 
 NOTE = (
     "liftoffs of carriers are tried where a slot is at the place of arrival, at the first moment possible, and a "
@@ -127,11 +127,6 @@ def _asked(problem: Problem, way: Ascent, index: int, restriction: Restriction) 
     return found
 
 
-def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course | None:
-    """What one craft flies from its drop on, its carrier flown for it alone."""
-    return together(problem, [row_of(options, row)], lambda _options, _row: finite)(row_of(options, row), 0)
-
-
 def together(problem: Problem, chosen: Sequence[Options], finite: Finite) -> CourseOf:
     """What craft fly from their drops on, each carrier flown once with all its drops."""
     carried = fly_carriers(problem, chosen)
@@ -148,7 +143,7 @@ ROUTE = Route(
     words=("ride", "on a carrier"),
     begins="carrier",
     columns=columns,
-    course=course,
+    course=by_itself(together),
     together=together,
     may_serve=lambda problem: bool(problem.aboard),
     note=lambda problem, _: NOTE if problem.aboard else "",

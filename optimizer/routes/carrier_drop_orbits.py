@@ -9,15 +9,16 @@ after the burn.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 
 from ...models import launch, orbits
 from ...models.carriers import carrier_orbits
 from ...models.ring import Ring
-from ..problem.detail import Detail, Mask
+from ..problem.detail import Detail
 from ..problem.options import F, I
 from ..problem.phasing import LIMIT_SLACK, Touch
 
@@ -38,24 +39,13 @@ class Drops(Detail):
     last.
     """
 
+    told_by: ClassVar[Mapping[str, int]] = {"speed_m_s": 6, "first_m_s": 6, "then_m_s": 6, "changes_on": 6}
+
     speed_m_s: F
     first_m_s: F
     then_m_s: F
     changes_on: I
     before: I
-
-    def values(self, row: int) -> tuple[float, ...]:
-        """See `Detail`."""
-        speeds = (self.speed_m_s, self.first_m_s, self.then_m_s)
-        return (*(round(float(one[row]), self.places) for one in speeds), float(self.changes_on[row]))
-
-    def alike(self, values: tuple[float, ...]) -> Mask:
-        """See `Detail`."""
-        near = 10.0 ** (1 - self.places)
-        found = self.changes_on == values[3]
-        for one, value in zip((self.speed_m_s, self.first_m_s, self.then_m_s), values, strict=False):
-            found &= np.abs(one - value) < near
-        return np.asarray(found)
 
     def arrival_speed_m_s(self) -> F:
         """See `Detail`."""

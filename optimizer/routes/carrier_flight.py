@@ -21,7 +21,7 @@ from ...models.oblateness import apsis_lag
 from ..problem.options import NO_TABLES, UNNAMED, Options
 from ..problem.problem import Problem
 from ..trajectory.course import NO_BURN_M_S, Carried, CarrierKey, Course
-from ..trajectory.differential_correction import IN_PLANE, Case, Target, Unknown, correct_each
+from ..trajectory.differential_correction import IN_PLANE, Target, Unknown, correct_each
 from . import direct, parking_orbit
 from .carrier_change import AFTER_TURNS, change_orbits, last_there, level_parts
 from .carrier_drop_orbits import Drops, turn_s
@@ -198,19 +198,7 @@ def _correct(problem: Problem, stand_ins: dict[CarrierKey, _StandIn], courses: d
         and stand_ins[name].finds
         and _aligned(problem, stand_ins[name].speed_m_s)
     ]
-    ring = problem.ring
-    cases = [
-        Case(
-            itinerary=courses[name].itinerary,
-            ring=ring,
-            plane=courses[name].plane,
-            slot=int(stand_ins[name].options.slot[0]) % ring.slots,
-            unknowns=courses[name].unknowns,
-            targets=courses[name].targets,
-            spin_rad_s=problem.scenario.body.spin_rad_s,
-        )
-        for name in names
-    ]
+    cases = [courses[name].case(problem, int(stand_ins[name].options.slot[0])) for name in names]
     for name, result in zip(names, correct_each(cases, problem.gravity), strict=True):
         if result is None:
             del courses[name]

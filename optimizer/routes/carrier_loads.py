@@ -11,12 +11,12 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ...models import frames, launch, orbits
+from ...models.arrays import Rows
 from ...models.deadline import poll
 from ...models.memory import need
 from ...models.scenario import UpperStage
@@ -115,7 +115,7 @@ class Arrivals:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Visits:
+class Visits(Rows):
     """Passes on which a carrier may drop craft from orbits of one speed at the ring, as columns, (n,).
 
     Args:
@@ -131,11 +131,6 @@ class Visits:
     passes: I
     after_s: F
     before: I
-
-    def take(self, rows: I) -> Self:
-        """Some of them."""
-        columns = {name: getattr(self, name)[rows] for name in ("arrival", "by", "passes", "after_s", "before")}
-        return replace(self, **columns)
 
 
 def options(load: Load, liftoff_s: F) -> Options:

@@ -9,11 +9,11 @@ memory). That is asked for every latest finish that makes a difference, and agai
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ...models.arrays import Rows
 from ...models.deadline import poll
 from ...models.memory import need
 from ..problem.options import F, I, Options
@@ -32,7 +32,7 @@ STATES = 1 << 22
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Cheapest:
+class _Cheapest(Rows):
     """Of some finishes each: rows by rank of their delta-v, the cheapest so far for each pass and slot.
 
     Args:
@@ -42,10 +42,6 @@ class _Cheapest:
 
     rank: I
     after: I
-
-    def take(self, rows: I) -> Self:
-        """Those of some finishes."""
-        return type(self)(rank=self.rank[rows], after=self.after[rows])
 
 
 def spaced_members(rows: Options, group: I, slots: I, subsets: list[list[int]], apart_s: float) -> list[I]:

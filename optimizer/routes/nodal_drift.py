@@ -25,14 +25,13 @@ from ..limits.between_craft import allowed_s
 from ..limits.screening import within_limits
 from ..problem.options import I, Options, join
 from ..problem.problem import CraftClass, Problem
-from ..trajectory.course import Course
 from . import nodal_drift_choices as choices
 from .nodal_drift_burns import Waits, burns_of
 from .nodal_drift_flight import drift_courses
 from .nodal_drift_launched import LIFTOFFS_MAX, Launch, launches, start_at
 from .nodal_drift_start import Start
 from .nodal_drift_timetable import Drifting, Room, Ways, drifting_from, drifting_of
-from .route import CourseOf, Finite, Question, Route, row_of
+from .route import CourseOf, Finite, Question, Route, by_itself
 
 ALIKE = 0.018
 """Of options into one slot whose times from the start differ by less than this share one is kept."""
@@ -172,11 +171,6 @@ def _held(asked: _Asked) -> Options:
     return _columns(asked, choices.held(asked.drifting, np.concatenate([asked.own, asked.others]), asked.room), True)
 
 
-def held_options(question: Question, index: int) -> Options:
-    """Every option in which a class of craft waits in its own orbit, those that others beat too."""
-    return join([_held(asked) for asked in _asked(question, index)])
-
-
 def _thinned(options: Options, begun_s: float, later_too: bool) -> np.ndarray:
     """The cheapest option of each slot in each span of finishes, less those that save too little against a sooner one.
 
@@ -238,11 +232,6 @@ def _columns(asked: _Asked, ways: Ways, held: bool) -> Options:
     )
 
 
-def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course | None:
-    """Down, the wait, and up, corrected by their flight."""
-    return together(problem, [row_of(options, row)], lambda _options, _row: finite)(options, row)
-
-
 def together(problem: Problem, chosen: Sequence[Options], finite: Finite) -> CourseOf:
     """The courses of every drift of some plans, whose months of waiting are followed in one batch."""
     return drift_courses(problem, chosen)
@@ -268,7 +257,7 @@ ROUTE = Route(
     words=("drift", "until the plane has turned"),
     begins="space",
     columns=columns,
-    course=course,
+    course=by_itself(together),
     may_serve=lambda problem: problem.ring.planes > 1 or any(_may_rise(problem, group) for group in problem.classes),
     together=together,
     note=_note,

@@ -8,6 +8,7 @@ two burns of its transfer so that their sum is least (Vallado 2013, sections 6.3
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -82,6 +83,7 @@ class Waits(Detail):
 
     impulsive: ClassVar[bool] = True
     at_pass: ClassVar[bool] = True
+    told_by: ClassVar[Mapping[str, int]] = {"waiting_m": 3, "lean_rad": 10, "held_s": 4}
 
     waiting_m: F
     lean_rad: F
@@ -99,22 +101,6 @@ class Waits(Detail):
             lean_rad=self.lean_rad,
             held_s=self.held_s,
             wait_s=self.wait_s,
-        )
-
-    def values(self, row: int) -> tuple[float, ...]:
-        """See `Detail`."""
-        return (
-            round(float(self.waiting_m[row]), 3),
-            round(float(self.lean_rad[row]), 10),
-            round(float(self.held_s[row]), 4),
-        )
-
-    def alike(self, values: tuple[float, ...]) -> Mask:
-        """See `Detail`."""
-        return np.asarray(
-            (np.abs(self.waiting_m - values[0]) < 1e-2)
-            & (np.abs(self.lean_rad - values[1]) < 1e-9)
-            & (np.abs(self.held_s - values[2]) < 1e-3)
         )
 
     def burns(self, problem: Problem, options: Options, size_m_s: F, time_s: F) -> tuple[F, F]:

@@ -26,7 +26,7 @@ from .carrier import lifted_kg
 from .carrier_bundles import bundles, of_use
 from .carrier_flight import carrier_key
 from .nodal_drift_launched import Launch, launches
-from .route import CourseOf, Finite, Question, row_of
+from .route import CourseOf, Finite, Question, by_itself
 
 TURNS = 1.05
 """Turns of the parking orbit for which a carrier is flown after it has let its craft go."""
@@ -66,11 +66,6 @@ def _may_carry(problem: Problem, aboard: Aboard, launch: Launch) -> bool:
     return allowed and ready and lifted_kg(problem, aboard) <= site.payload_to(way.insertion) + EDGE_KG
 
 
-def course(problem: Problem, options: Options, row: int, finite: bool = False) -> Course | None:
-    """What one craft flies after its carrier has let it go."""
-    return together(problem, [row_of(options, row)], lambda _options, _row: finite)(row_of(options, row), 0)
-
-
 def together(problem: Problem, chosen: Sequence[Options], finite: Finite) -> CourseOf:
     """What craft fly after their carriers have let them go, all together."""
     drifts = nodal_drift.together(problem, chosen, finite)
@@ -107,7 +102,7 @@ ROUTE = replace(
     nodal_drift.ROUTE,
     begins="carrier",
     columns=columns,
-    course=course,
+    course=by_itself(together),
     together=together,
     may_serve=lambda problem: bool(problem.aboard) and problem.ring.planes > 1,
     note=lambda _problem, _options: "",

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from ...models import planes
+from ...models.arrays import joined
 from ...models.oblateness import circle_rates
 from ...models.orbits import speed
 from ...models.units import YEAR_S
@@ -79,9 +80,10 @@ def _of(slot: I, waiting_m: F, lean_rad: float = 0.0) -> Ways:
     return Ways(slot=slot, waiting_m=waiting_m, lean_rad=none + lean_rad, held_s=none, wait_s=none)
 
 
-def _inside(drifting: Drifting, ways: Ways, room: Room) -> np.ndarray:
+def _inside(drifting: Drifting, ways: Ways, room: Room) -> Ways:
+    """Those that the limits leave."""
     late = drifting.timetable(ways).arrive_s
-    return np.asarray((ways.waiting_m >= room.floor_m) & (ways.waiting_m <= room.ceiling_m) & (late <= room.latest_s))
+    return ways.take((ways.waiting_m >= room.floor_m) & (ways.waiting_m <= room.ceiling_m) & (late <= room.latest_s))
 
 
 def straight(drifting: Drifting, slots: I, room: Room) -> Ways:
@@ -105,8 +107,7 @@ def straight(drifting: Drifting, slots: I, room: Room) -> Ways:
     else:
         # the mean plane of an orbit as given leans a little, which burns turn
         ways, met = onto_crossing(drifting, rough.take(soon), "waiting_m")
-    ways = ways.take(met)
-    ways = ways.take(_inside(drifting, ways, room))
+    ways = _inside(drifting, ways.take(met), room)
     # several lead to one solution
     _, first = np.unique(np.stack([ways.slot, np.round(ways.waiting_m)]), axis=1, return_index=True)
     return ways.take(np.sort(first))
@@ -139,8 +140,7 @@ def held(drifting: Drifting, slots: I, room: Room) -> Ways:
     ways = ways.take((ways.held_s >= 0.0) & (ways.held_s <= room.latest_s))
     ways = ways.take(np.abs(drifting.timetable(ways).left_rad) <= LEFT_RAD[-1])
     ways, met = onto_crossing(drifting, ways, "held_s")
-    ways = ways.take(met)
-    return ways.take(_inside(drifting, ways, room))
+    return _inside(drifting, ways.take(met), room)
 
 
 def own_plane(drifting: Drifting, slots: I, room: Room) -> Ways:
@@ -165,8 +165,7 @@ def own_plane(drifting: Drifting, slots: I, room: Room) -> Ways:
     left = drifting.timetable(ways).left_rad
     ways = ways.take(np.abs(left) <= LEFT_RAD[-1])
     ways, met = onto_crossing(drifting, ways, "waiting_m")
-    ways = ways.take(met)
-    return ways.take(_inside(drifting, ways, room))
+    return _inside(drifting, ways.take(met), room)
 
 
 def turned(drifting: Drifting, slots: I, room: Room) -> Ways:
@@ -181,32 +180,18 @@ def turned(drifting: Drifting, slots: I, room: Room) -> Ways:
         for behind in (True, False):
             best = _cheapest(drifting, plane, lasts, behind, room)
             each, where = np.tile(own, best.waiting_m.size), np.repeat(np.arange(best.waiting_m.size), own.size)
-            parts.append(
-                Ways(
-                    slot=each,
-                    waiting_m=best.waiting_m[where],
-                    lean_rad=best.lean_rad[where],
-                    held_s=np.zeros(each.size),
-                    wait_s=best.wait_s[where],
-                )
-            )
-    ways = _joined(parts)
+            parts.append(replace(best.take(where), slot=each))
+    ways = joined(parts)
     # the way down begins where the craft crosses the equator, if it turns the inclination
     aside_s = np.remainder(-start.angle_rad, math.pi) / start.rate_rad_s
     ways = replace(ways, held_s=np.where(np.abs(ways.lean_rad - start.lean_rad) > TURNED_RAD, aside_s, 0.0))
     ways, met = onto_crossing(drifting, ways, "waiting_m")
-    ways = ways.take(met)
-    return ways.take(_inside(drifting, ways, room))
+    return _inside(drifting, ways.take(met), room)
 
 
 def _repeated(ways: Ways, times: int) -> Ways:
     """All of them so many times, in order."""
     return ways.take(np.tile(np.arange(len(ways)), times))
-
-
-def _joined(parts: list[Ways]) -> Ways:
-    names = Ways.__dataclass_fields__
-    return Ways(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
 def _cheapest(drifting: Drifting, plane: int, lasts_s: F, behind: bool, room: Room) -> Ways:

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import fields, replace
-from typing import Any, NamedTuple
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
+from ...models.arrays import joined
 from ...models.errors import FlightError
 from ...models.flight.integrate import Impulse, Itinerary, fly_each, measure
 from ...models.oblate_circles import RELATIVE, TURNS, as_ring, drift_between, offsets
@@ -74,13 +75,9 @@ def _together(drifts: Sequence[Drift], kind: Callable[[Drift], object]) -> Itera
         seen = [drifts[k].drifting.more(drifts[k].ways) for k in members]
         yield (
             members,
-            replace(drifts[members[0]].drifting, seen=Seen(**_joined(seen))),
-            Ways(**_joined(ways)),
+            replace(drifts[members[0]].drifting, seen=joined(seen)),
+            joined(ways),
         )
-
-
-def _joined(parts: Sequence[Seen] | Sequence[Ways]) -> dict[str, Any]:
-    return {one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(parts[0])}
 
 
 def impulses_of(drifts: Sequence[Drift]) -> list[tuple[Impulse, ...]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -104,7 +104,7 @@ def _seen(
     lasts = TURNS * given.period_s
     item = Itinerary(start_s=0.0, position=position, velocity=velocity, end_s=lasts + 1.25 * given.period_s)
     (flight,) = fly([item], gravity_around(body), relative=RELATIVE)
-    frame = _with_node(given, node0_rad)
+    frame = replace(given, node_rad=node0_rad)
     early, late = measure(flight, frame, 0, 0, 0.0), measure(flight, frame, 0, 0, lasts)
     angle, node = offsets(frame, early)
     rate, node_rate = drift_between(frame, early, late, lasts)
@@ -117,17 +117,4 @@ def _seen(
         node_rate_rad_s=given.node_rate_rad_s + node_rate,
         lean_rad=-early.plane_tilt_rad[1],
         on_ring=False,
-    )
-
-
-def _with_node(ring: Ring, node_rad: float) -> Ring:
-    return Ring(
-        radius_m=ring.radius_m,
-        slots=1,
-        rate_rad_s=ring.rate_rad_s,
-        slot0_rad=0.0,
-        gm=ring.gm,
-        inclination_rad=ring.inclination_rad,
-        node_rad=node_rad,
-        node_rate_rad_s=ring.node_rate_rad_s,
     )

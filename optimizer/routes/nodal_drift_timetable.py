@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields, replace
-from typing import Literal, Self
+from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ...models import orbits, planes
+from ...models.arrays import Mask, Rows
 from ...models.frames import wrap
 from ...models.oblate_circles import Pace, pace
 from ...models.oblateness import circle_rates, secular_rates
@@ -36,11 +36,9 @@ MET_RAD = 1e-6
 TURNED_RAD = 1e-9
 """Planes closer than this, rad, are one: no burn turns them."""
 
-Mask = NDArray[np.bool_]
-
 
 @dataclass(frozen=True, kw_only=True)
-class Ways:
+class Ways(Rows):
     """n drifts, arrays of shape (n,).
 
     Args:
@@ -57,16 +55,9 @@ class Ways:
     held_s: F
     wait_s: F
 
-    def __len__(self) -> int:
-        return int(self.slot.size)
-
-    def take(self, which: Mask | I) -> Self:
-        """Some of them."""
-        return replace(self, **{one.name: getattr(self, one.name)[which] for one in fields(self)})
-
 
 @dataclass(frozen=True, kw_only=True)
-class Seen:
+class Seen(Rows):
     """How waiting orbits really go, against first order: what is to be added, arrays of shape (n,).
 
     Args:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ...models import frames, orbits
+from ...models.arrays import joined
 from ...models.deadline import poll
 from ...models.memory import need
 from ..limits.screening import passes_kept, within_limits
@@ -160,7 +161,7 @@ def phased(asked: Phasing) -> Options:
     chosen = _with_left(asked, chosen, lead)
     # of options alike in cost and time the one that starts soonest comes first, and is kept
     soonest = np.argsort(let_by[chosen.row], kind="stable")
-    chosen = Phasings(**{name: column[soonest] for name, column in vars(chosen).items()})
+    chosen = chosen.take(soonest)
     row = chosen.row
     flown_other = orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
     before = np.where((let_by[row] > 0) | start.passed_other, other, min(ring.radius_m, start.begin_m))
@@ -189,8 +190,7 @@ def _with_left(asked: Phasing, chosen: Phasings, lead: F) -> Phasings:
     if not near.size or (asked.wanted is not None and not asked.wanted(0, 0)):
         return chosen
     still = every_phasing(asked.touch, np.zeros(near.size), lambda k, m: (k, m) == (0, 0))
-    rows = {**vars(still), "row": near[still.row]}
-    return Phasings(**{name: np.concatenate([column, rows[name]]) for name, column in vars(chosen).items()})
+    return joined([chosen, replace(still, row=near[still.row])])
 
 
 def passes_of(touch: Touch, start: Standing, floor_m: float, ceiling_m: float) -> range:

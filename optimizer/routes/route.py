@@ -77,6 +77,10 @@ Finite = Callable[[Options, int], bool]
 """Whether the burns of an option take time."""
 
 
+Together = Callable[[Problem, Sequence[Options], Finite], CourseOf]
+"""Courses of several plans worked out at once: problem, plans, whether burns take time."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Route:
     """One way to a slot.
@@ -101,12 +105,22 @@ class Route:
     begins: Literal["space", "liftoff", "carrier"]
     columns: Callable[[Question], Options]
     course: Callable[[Problem, Options, int, bool], Course | None]
-    together: Callable[[Problem, Sequence[Options], Finite], CourseOf] | None = None
+    together: Together | None = None
     lifts_off: Callable[[Ascent], bool] = lambda _: False
     steps: Callable[[Ascent, Touch], int] = lambda _way, _touch: 1
     may_serve: Callable[[Problem], bool] = lambda _: True
     arrives_by_way: bool = True
     note: Callable[[Problem, Options], str] = lambda _problem, _options: ""
+
+
+def by_itself(together: Together) -> Callable[[Problem, Options, int, bool], Course | None]:
+    """The course of one option alone where those of several plans are worked out at once."""
+
+    def course(problem: Problem, options: Options, row: int, finite: bool) -> Course | None:
+        one = row_of(options, row)
+        return together(problem, [one], lambda _options, _row: finite)(one, 0)
+
+    return course
 
 
 def row_of(options: Options, row: int) -> Options:

@@ -14,9 +14,9 @@ import numpy as np
 
 from ...models.deadline import effort, past, searching
 from .column_generation import Relaxation
-from .columns import Bool, F, I, ScheduleProblem
+from .columns import F, I, ScheduleProblem
 from .integer_program import solve_exactly
-from .one_aim import TOLERANCE, Solved, candidates, restrict, share_of_time, solve, solve_packed
+from .one_aim import TOLERANCE, Solved, candidates, restrict, share_of_time, solve_packed, solve_schedule
 from .presolve import Side, pack
 
 LATER_SHARE = 0.5
@@ -60,7 +60,6 @@ def solve_lexicographic(
     problem: ScheduleProblem,
     objectives: Sequence[Objective],
     *,
-    allowed: Bool | None = None,
     upper_bound: float = np.inf,
     side: Side = (),
     time_limit_s: float | None = None,
@@ -71,7 +70,7 @@ def solve_lexicographic(
 
     Args:
         problem: columns and limits; the columns' own costs play no part.
-        objectives: at least one. ``allowed``: (n,) columns that may be chosen; None for all.
+        objectives: at least one.
         upper_bound: of the first aim, see :func:`solve_schedule`.
         side, time_limit_s: see :func:`solve_schedule`, the time for all aims together.
         stopped: asked between aims, once there is a plan: whether to leave the further ones.
@@ -82,8 +81,8 @@ def solve_lexicographic(
     """
     deadline_s = None if time_limit_s is None else time.monotonic() + time_limit_s
     if int(problem.class_count.sum()) == 0:
-        return replace(solve(problem, problem.columns.cost), values=(0.0,) * len(objectives))
-    left = _Left.of(problem, allowed, side)
+        return replace(solve_schedule(problem), values=(0.0,) * len(objectives))
+    left = _Left(problem=problem, own=np.arange(problem.columns.cost.size), held=side)
     first: Solved | None = None
     proved, exact = True, 0
     clock = effort(np.inf)
@@ -127,12 +126,6 @@ class _Left:
     held: Side
     chosen: tuple[int, ...] | None = None
 
-    @classmethod
-    def of(cls, problem: ScheduleProblem, allowed: Bool | None, side: Side) -> _Left:
-        """Before the first aim."""
-        rest, own = (problem, np.arange(problem.columns.cost.size)) if allowed is None else restrict(problem, allowed)
-        return cls(problem=rest, own=own, held=tuple((row[own], end) for row, end in side))
-
     def least(self, aim: Objective, upper_bound: float, deadline_s: float | None) -> Solved:
         """The best plan by one more aim."""
         value, known = aim.value[self.own], self.chosen
@@ -141,9 +134,9 @@ class _Left:
         if known is not None and float(value[list(known)].sum()) <= _floor(self.problem, value) + TOLERANCE:
             best = float(value[list(known)].sum())
             return Solved(status="optimal", chosen=known, objective=best, bound=best)
-        return solve(
+        return solve_schedule(
             self.problem,
-            value,
+            cost=value,
             side=self.held,
             upper_bound=upper_bound,
             deadline_s=deadline_s,
@@ -253,6 +246,5 @@ def _least_worst(
         bound=bound,
         gap=(worst - bound) / abs(worst) if worst > bound else 0.0,
         values=(worst,),
-        priced=value.size,
         exact=exact,
     )

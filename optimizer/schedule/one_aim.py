@@ -48,7 +48,7 @@ class Solved:
         bound: proved lower bound of every plan's cost; inf if infeasible, -inf if nothing was proved.
         gap: (objective - bound) / |objective|, 0 where both are equal; inf without a plan.
         values: what each objective of :func:`solve_lexicographic` came to; (objective,) after :func:`solve_schedule`.
-        priced: columns that were priced; exact: columns of the largest exact program.
+        exact: columns of the largest exact program.
     """
 
     status: Status
@@ -57,7 +57,6 @@ class Solved:
     bound: float = -np.inf
     gap: float = np.inf
     values: tuple[float, ...] = ()
-    priced: int = 0
     exact: int = 0
     _proof: _Proof | None = field(default=None, repr=False, compare=False)
 
@@ -69,8 +68,9 @@ def solve_schedule(
     allowed: Bool | None = None,
     upper_bound: float = np.inf,
     side: Side = (),
-    time_limit_s: float | None = None,
-    tolerance: float = TOLERANCE,
+    deadline_s: float | None = None,
+    known: tuple[int, ...] | None = None,
+    confirm: bool = True,
 ) -> Solved:
     """The cheapest plan, with proof.
 
@@ -80,8 +80,10 @@ def solve_schedule(
         allowed: (n,) columns that may be chosen; None for all.
         upper_bound: only plans that cost no more are of interest; ``infeasible`` if there is none.
         side: extra rows, each a sum over the chosen columns that must not exceed its limit.
-        time_limit_s: stop after about so long with what is known. The answer then depends on the machine.
-        tolerance: absolute, in units of the cost.
+        deadline_s: reading of ``time.monotonic`` at which to stop with what is known; the answer then depends on the
+            machine.
+        known: a plan that keeps all limits: the answer unless there is a better one.
+        confirm: whether a plan that the relaxation met and proved is put to the exact program once more.
 
     Two craft that are unlike, two slots; the cheap option of the first would leave the other without a slot.
 
@@ -93,39 +95,16 @@ def solve_schedule(
     >>> solve_schedule(two).chosen, solve_schedule(two).objective
     ((1, 2), 6.0)
     """
-    deadline_s = None if time_limit_s is None else time.monotonic() + time_limit_s
     price = problem.columns.cost if cost is None else cost
-    return solve(
-        problem, price, allowed=allowed, upper_bound=upper_bound, side=side, deadline_s=deadline_s, tolerance=tolerance
-    )
-
-
-def solve(
-    problem: ScheduleProblem,
-    price: F,
-    *,
-    allowed: Bool | None = None,
-    upper_bound: float = np.inf,
-    side: Side = (),
-    deadline_s: float | None = None,
-    tolerance: float = TOLERANCE,
-    known: tuple[int, ...] | None = None,
-    confirm: bool = True,
-) -> Solved:
-    """See :func:`solve_schedule`. ``known`` is a plan that keeps all limits: the answer unless there is a better one.
-
-    Without ``confirm`` a plan that the relaxation met and proved is not put to the exact program once more.
-    """
     if int(problem.class_count.sum()) == 0:
         fits = upper_bound >= 0 and all(limit >= 0 for _, limit in side)
-        return _solved(price, (), 0.0, 0, 0, tolerance) if fits else Solved(status="infeasible", bound=np.inf)
+        return _solved(price, (), 0.0, 0) if fits else Solved(status="infeasible", bound=np.inf)
     return solve_packed(
         problem,
         price,
         pack(problem, price, allowed, side),
         upper_bound=upper_bound,
         deadline_s=deadline_s,
-        tolerance=tolerance,
         known=known,
         confirm=confirm,
     )
@@ -140,30 +119,28 @@ def solve_packed(
     barred: Bool | None = None,
     upper_bound: float = np.inf,
     deadline_s: float | None = None,
-    tolerance: float = TOLERANCE,
     known: tuple[int, ...] | None = None,
     confirm: bool = True,
 ) -> Solved:
-    """See :func:`solve`; a ``relaxation`` of the packing goes on from where it stood, other columns ``barred``."""
+    """See :func:`solve_schedule`; a ``relaxation`` of the packing goes on where it stood, other columns ``barred``."""
     packed, offset = packing.packed, packing.offset
-    limit = upper_bound - offset + tolerance
+    limit = upper_bound - offset + TOLERANCE
     if known is not None:
-        limit = min(limit, float(price[list(known)].sum()) - offset - tolerance)
+        limit = min(limit, float(price[list(known)].sum()) - offset - TOLERANCE)
     relaxation = Relaxation(packed) if relaxation is None else relaxation
     relaxed = relaxation.solve(limit=limit, deadline_s=share_of_time(deadline_s, RELAXATION_SHARE), barred=barred)
     if relaxed.bound > limit or np.isinf(relaxed.bound):
         found = Found(plan=None, bound=np.inf, exact=0)
     else:
-        found = search(packed, relaxed, limit, tolerance, deadline_s, confirm=confirm)
-    priced, exact = packed.cost.size, found.exact
+        found = search(packed, relaxed, limit, TOLERANCE, deadline_s, confirm=confirm)
     if found.plan is not None:
         plan = tuple(sorted(packing.own[found.plan].tolist()))
-        solved = _solved(price, plan, found.bound + offset, priced, exact, tolerance)
+        solved = _solved(price, plan, found.bound + offset, found.exact)
     elif known is not None:
-        solved = _solved(price, known, min(found.bound, limit) + offset, priced, exact, tolerance)
+        solved = _solved(price, known, min(found.bound, limit) + offset, found.exact)
     else:
         status: Status = "infeasible" if np.isinf(found.bound) else "failed"
-        return Solved(status=status, bound=found.bound + offset, priced=priced, exact=exact)
+        return Solved(status=status, bound=found.bound + offset, exact=found.exact)
     proof = _Proof(
         price=price,
         own=packing.own,
@@ -183,18 +160,17 @@ def share_of_time(deadline_s: float | None, share: float) -> float | None:
     return now + share * max(deadline_s - now, 0.0)
 
 
-def _solved(price: F, chosen: tuple[int, ...], bound: float, priced: int, exact: int, tolerance: float) -> Solved:
+def _solved(price: F, chosen: tuple[int, ...], bound: float, exact: int) -> Solved:
     objective = float(price[list(chosen)].sum()) if chosen else 0.0
     bound = min(bound, objective)
     short = objective - bound
     return Solved(
-        status="optimal" if short <= 2 * tolerance else "bounded",
+        status="optimal" if short <= 2 * TOLERANCE else "bounded",
         chosen=chosen,
         objective=objective,
         bound=bound,
         gap=short / abs(objective) if short > 0 else 0.0,
         values=(objective,),
-        priced=priced,
         exact=exact,
     )
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from ...models.burns import BurnModel
 from ...models.flight.integrate import Flight, Itinerary
 from ...models.launch import Ascent
 from ..craft_plan import FreeForm
-from .differential_correction import IN_PLANE, Target, Unknown
+from ..problem.problem import Problem
+from .differential_correction import IMPULSIVE, IN_PLANE, Case, Target, Unknown
 
 NO_BURN_M_S = 1e-9
 """A burn smaller than this is none."""
@@ -93,6 +95,20 @@ class Course:
     evidence: FreeForm | None = None
     carried: Carried | None = None
     first_guess_rad: float | None = None
+
+    def case(self, problem: Problem, slot: int, burns: BurnModel = IMPULSIVE) -> Case:
+        """What its correction is asked, into a slot counted through the planes."""
+        ring = problem.ring
+        return Case(
+            itinerary=self.itinerary,
+            ring=ring,
+            plane=self.plane,
+            slot=slot % ring.slots,
+            unknowns=self.unknowns,
+            targets=self.targets,
+            burns=burns,
+            spin_rad_s=problem.scenario.body.spin_rad_s,
+        )
 
     def corrected(self, itinerary: Itinerary) -> Course:
         """The same option as its correction has it: where that moved the start, what counts from there moves along.

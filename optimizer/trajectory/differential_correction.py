@@ -20,8 +20,8 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ...models.arrays import Array
 from ...models.burns import BurnModel, Impulsive
 from ...models.deadline import poll
 from ...models.errors import FlightError
@@ -29,7 +29,6 @@ from ...models.flight.integrate import Flight, Gravity, Impulse, Itinerary, Meas
 from ...models.flight.smooth_mean import measure_smoothly
 from ...models.ring import Ring
 
-Array = NDArray[np.float64]
 IMPULSIVE = Impulsive()
 Part = Literal["time", "radial", "along", "cross", "launch"]
 Target = Literal["slot", "period", "eccentricity", "radius", "plane"]

@@ -61,7 +61,7 @@ def taken(problem: ScheduleProblem) -> float:
     found = []
     for _ in range(3):
         begun = time.process_time()
-        solve_schedule(problem, time_limit_s=60.0)
+        solve_schedule(problem, deadline_s=time.monotonic() + 60.0)
         found.append(time.process_time() - begun)
     return min(found)
 

@@ -19,9 +19,9 @@ from pathlib import Path
 import numpy as np
 
 from ringwright.models.arrays import Array
-from ringwright.optimizer.rendezvous.bound_domain import Domain, reachable
-from ringwright.optimizer.rendezvous.bound_proof import Bound, cover
 from ringwright.optimizer.rendezvous.bound_rates import MONOMIALS, element_rates
+from ringwright.optimizer.rendezvous.lower_bound import Bound
+from ringwright.tests.optimizer.rendezvous.bound_proof import Domain, cover, reachable
 
 SAMPLES, FRESH, WORST, ROUNDS = 2500, 15_000, 1500, 5
 KEPT = 0.75

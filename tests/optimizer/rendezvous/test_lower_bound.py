@@ -13,11 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringwright.models.arrays import Array
-from ringwright.optimizer.rendezvous.bound_domain import Domain, reachable
-from ringwright.optimizer.rendezvous.bound_proof import Bound, prove
 from ringwright.optimizer.rendezvous.bound_rates import element_rates, largest_squares
 from ringwright.optimizer.rendezvous.enclosure import coordinates
-from ringwright.optimizer.rendezvous.lower_bound import least_of_any_flight, proved_bounds
+from ringwright.optimizer.rendezvous.lower_bound import Bound, least_of_any_flight, proved_bounds
+from ringwright.tests.optimizer.rendezvous.bound_proof import Domain, prove, reachable
 from ringwright.tests.tolerances import EXACT, ROADS_REL, SLOPE_OF_REL
 
 TURN = 2.0 * math.pi

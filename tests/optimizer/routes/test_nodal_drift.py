@@ -17,7 +17,7 @@ from ringwright.models.flight.nodal_returns import coast_by_returns
 from ringwright.models.oblateness import ring_state
 from ringwright.optimizer.flown_plans.flights import fly_all
 from ringwright.optimizer.problem.option_key import flight_key
-from ringwright.optimizer.problem.options import Options
+from ringwright.optimizer.problem.options import Options, join
 from ringwright.optimizer.problem.problem import Problem
 from ringwright.optimizer.problem.ring_phase import problems
 from ringwright.optimizer.routes import nodal_drift, registry
@@ -84,7 +84,7 @@ def test_a_wait_at_home_meets_plane_and_slot_too() -> None:
     """Each lap on the slot about the moment at which the nodes meet is a way up."""
     problem, _ = options_of(LOWER)
     place, *_ = registry.places("drift")
-    held = nodal_drift.held_options(Question(problem=problem), 0).of_route(place)
+    held = join([nodal_drift._held(one) for one in nodal_drift._asked(Question(problem=problem), 0)]).of_route(place)
     other = held.take(held.slot == 0)
     some = other.take(np.argsort(other.delta_v_m_s)[:2])
     assert len(some) == 2
