@@ -41,25 +41,6 @@ def reference(ring: Ring, body: Body, end_s: float, surface: Surface = NO_SURFAC
     return Itinerary(start_s=0.0, position=position, velocity=velocity, end_s=end_s, surface=surface)
 
 
-def slots_under(ring: Ring, body: Body, field: Field, from_s: float, surface: Surface = NO_SURFACE) -> Ring:
-    """The ring whose slots hold over the window that begins at a moment, under a field.
-
-    Args:
-        ring: under the bulge alone.
-        field: all the forces chosen.
-        from_s: since the epoch.
-        surface: what air and light meet of the reference.
-
-    Returns:
-        The ring with rate, phase, node and inclination so that its phase and node are right in the middle of the
-        window, and turn there at the mean rates. Its radius stays: a ring is named by it.
-
-    Raises:
-        FlightError: the reference comes down or cannot be followed.
-    """
-    return slots_and_flights(ring, body, field, from_s, surface)[0]
-
-
 def slots_and_flights(
     ring: Ring,
     body: Body,
@@ -68,7 +49,22 @@ def slots_and_flights(
     surface: Surface = NO_SURFACE,
     others: Sequence[Itinerary] = (),
 ) -> tuple[Ring, tuple[Flight, ...]]:
-    """The same, and flights of others under the field that are stepped with the reference."""
+    """The ring whose slots hold over the window that begins at a moment, under a field.
+
+    Args:
+        ring: under the bulge alone.
+        field: all the forces chosen.
+        from_s: since the epoch.
+        surface: what air and light meet of the reference.
+        others: stepped with the reference.
+
+    Returns:
+        The ring with rate, phase, node and inclination so that its phase and node are right in the middle of the
+        window, and turn there at the mean rates (its radius stays: a ring is named by it), and the flights of others.
+
+    Raises:
+        FlightError: the reference comes down or cannot be followed.
+    """
     if not field.terms:
         return ring, fly(others, field, relative=RELATIVE)
     nominal = reference(ring, body, from_s + window_s(ring), surface)

@@ -45,17 +45,6 @@ class Passes:
     always: bool
     least_angle_rad: float
 
-    def keep(self, mask: NDArray[np.bool_]) -> Passes:
-        """Only the passes that a mask of shape (n,) selects, such as :func:`in_corridor` of their azimuths."""
-        return Passes(
-            time_s=self.time_s[mask],
-            ascending=self.ascending[mask],
-            azimuth_rad=self.azimuth_rad[mask],
-            angle_rad=self.angle_rad[mask],
-            always=self.always,
-            least_angle_rad=self.least_angle_rad,
-        )
-
 
 def off_plane(place: SiteAndPlane, time_s: ArrayLike) -> Array:
     """Signed angle of the site from the plane, rad, in [-pi/2, pi/2]; positive left of track. Broadcasts over times."""

@@ -35,9 +35,8 @@ def reference(scenario: Scenario) -> Reference | None:
     for name, orbit in placed:
         return Reference(words=f"the {orbit.at} of {name}", angle_rad=orbit.angle_rad)
     for pad in scenario.pads:
-        if not always_there(scenario, pad):
-            continue
-        return Reference(words=pad.name, angle_rad=_site_rad(scenario, pad))
+        if always_there(scenario, pad):
+            return Reference(words=pad.name, angle_rad=_site_rad(scenario, pad))
     return None
 
 
@@ -70,11 +69,9 @@ def _angles(scenario: Scenario) -> list[tuple[str, float]]:
         rows.append(("slot 0", ring.slot0_rad))
     rows += [(one.name, one.angle_rad) for one in ring.occupied if one.angle_rad is not None]
     for craft in scenario.craft:
-        if craft.orbit is None:
-            continue
-        if craft.orbit.circular:
+        if craft.orbit is not None and craft.orbit.circular:
             rows.append((craft.name, craft.orbit.angle_rad - _rate(scenario) * craft.orbit.at_s))
-        else:
+        elif craft.orbit is not None:
             rows.append((f"{craft.orbit.at} of {craft.name}", craft.orbit.angle_rad))
     rows += [(pad.name, _site_rad(scenario, pad)) for pad in scenario.pads if always_there(scenario, pad)]
     return rows

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import TypeVar
 
 from ..insertions import Insertion, InsertionRange, Payload
 from ..readouts import brief
 from ..scenario import Body, Carrier, Errors, Pad, UpperStage
 from .document import Table
+
+_Made = TypeVar("_Made")
 
 
 def errors_of(table: Table | None, general: Errors | None) -> Errors | None:
@@ -33,15 +36,16 @@ def pad(table: Table, body: Body, errors: Errors | None) -> Pad:
         corridor_rad=_corridor(table),
         errors=errors_of(table.table("errors"), errors),
         insertions=insertions,
-        upper_stage=_upper_stage(table.table("upper_stage")),
+        upper_stage=made_of(table.table("upper_stage"), UpperStage),
     )
 
 
-def _upper_stage(table: Table | None) -> UpperStage | None:
+def made_of(table: Table | None, kind: type[_Made]) -> _Made | None:
+    """A value with what a table gives of its fields; None without a table."""
     if table is None:
         return None
     table.note_defaults()
-    return UpperStage(**table.given(UpperStage))
+    return kind(**table.given(kind))
 
 
 def carrier(table: Table) -> Carrier:

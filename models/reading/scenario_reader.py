@@ -38,7 +38,7 @@ from .consistency import check
 from .document import Origin, Table
 from .force_tables import FIELD_AND_AIR, air_factor, check_forces, force_spec, puller, with_field_and_air
 from .ground_slots import fixed_to_ground
-from .launch_tables import apsides, carried_by, carrier, errors_of, pad
+from .launch_tables import apsides, carried_by, carrier, errors_of, made_of, pad
 from .message_starts import with_messages
 from .overrides import apply_settings
 from .slot_pattern import pattern_of
@@ -109,6 +109,7 @@ def _scenario(root: Table) -> Scenario:
     goal.note_defaults("first_service", "front_step")
     root.note_defaults("forces", "risk", "disposal")
     minimize, weigh = _aim(goal)
+    disposal = root.table("disposal")
     return Scenario(
         title=root.text_or("title"),
         body=body,
@@ -123,11 +124,11 @@ def _scenario(root: Table) -> Scenario:
         first_service=goal.count_or("first_service", 0) or None,
         front_step_s=goal.number_or("front_step", 0.0) or None,
         errors=errors,
-        risk=_risk(root.table("risk")),
+        risk=made_of(root.table("risk"), Risk),
         weigh=weigh,
         forces=force_spec(root.table("forces")),
         air_factor=air_factor(root.table("forces")),
-        disposal_within_s=_disposal(root.table("disposal")),
+        disposal_within_s=None if disposal is None else disposal.number_or("within", 0.0),
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
         warnings=tuple(said),
@@ -256,17 +257,6 @@ def _aim(goal: Table) -> tuple[Aim, Weigh | None]:
     if wanted in SOLVED_FOR:
         return SOLVED_FOR[wanted], wanted  # type: ignore[return-value]  # one of the choices
     return wanted, None  # type: ignore[return-value]  # one of the choices
-
-
-def _risk(table: Table | None) -> Risk | None:
-    if table is None:
-        return None
-    table.note_defaults()
-    return Risk(**table.given(Risk))
-
-
-def _disposal(table: Table | None) -> float | None:
-    return None if table is None else table.number_or("within", 0.0)
 
 
 def _limits(table: Table, body: Body) -> LimitSpec:

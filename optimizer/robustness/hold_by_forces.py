@@ -74,7 +74,7 @@ def hold_by_forces(
     """Follow craft from the window that begins at a moment.
 
     Args:
-        ring: as the slots are under the forces, there (`reference.slots_under`).
+        ring: as the slots are under the forces, there (`reference.slots_and_flights`).
         craft: at least one, flown to the window's end; with ``nominal`` errors are against the last (see `alone.py`).
         look_s: how far ahead the ring is followed, `LOOK_MAX_S` at most.
         floor_m: lowest radius allowed; maintained: whether drag is made up for in the upkeep, or craft sink together.

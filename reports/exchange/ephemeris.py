@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from ...models.arrays import Array
 from ...models.burns import BurnModel, Impulsive
 from ...models.errors import FlightError
-from ...models.flight.flown import Flight, Itinerary
+from ...models.flight.flown import Flight
 from ...models.flight.gravity import Gravity, gravity_around
 from ...models.flight.integrate import fly
 from ...models.flight.stepping import RELATIVE_TOLERANCE, Arc
@@ -99,17 +99,15 @@ def tracks(
         FlightError: a flight that could be flown before cannot now.
     """
     parts: list[CraftPlan | CarrierPlan] = [*plan.craft, *plan.carriers]
-    named = [(_name(one), one, one.itinerary) for one in parts if not names or _name(one) in names]
-    items: list[tuple[str, CraftPlan | CarrierPlan, Itinerary]] = []
-    for name, one, item in named:
-        if item is None:
-            raise FlightError(f"{name} has no flight to go by")
-        items.append((name, one, item))
-    progress(f"flights of {len(items)} craft")
-    engines: list[BurnModel] = [_engine(one) for _, one, _ in items]
+    parts = [one for one in parts if not names or _name(one) in names]
+    for one in parts:
+        if one.itinerary is None:
+            raise FlightError(f"{_name(one)} has no flight to go by")
+    progress(f"flights of {len(parts)} craft")
+    items = [one.itinerary for one in parts if one.itinerary is not None]
     gravity, relative = pull_of(outcome, plan)
-    flights = fly([item for _, _, item in items], gravity, engines, relative=relative)
-    return tuple(_track(name, one, flight) for (name, one, _), flight in zip(items, flights, strict=True))
+    flights = fly(items, gravity, [_engine(one) for one in parts], relative=relative)
+    return tuple(_track(_name(one), one, flight) for one, flight in zip(parts, flights, strict=True))
 
 
 def pull_of(outcome: Outcome, plan: Plan) -> tuple[Gravity, float]:

@@ -297,8 +297,8 @@ def test_undefined_azimuths_are_not_numbers() -> None:
 
 def test_corridor_filters_passes_and_crosses_north() -> None:
     found = passes(place(28.5, 51.6), 0.0, SIDEREAL_DAY_S)
-    eastward = found.keep(in_corridor(found.azimuth_rad, math.radians(35.0), math.radians(120.0)))
-    assert eastward.ascending.tolist() == [True]
+    eastward = in_corridor(found.azimuth_rad, math.radians(35.0), math.radians(120.0))
+    assert found.ascending[eastward].tolist() == [True]
     assert in_corridor(np.radians([0.0, 300.0, 359.0]), math.radians(-60.0), math.radians(5.0)).all()
     assert not in_corridor(math.radians(6.0), math.radians(-60.0), math.radians(5.0))
     assert in_corridor([0.0, 3.0], 0.0, TURN).all()
