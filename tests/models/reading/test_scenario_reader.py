@@ -57,6 +57,7 @@ def test_bundled_scenarios_are_those_on_disk() -> None:
         "low-ring-in-thin-air",
         "one-astray",
         "one-craft-mars",
+        "one-window",
         "over-the-plains",
         "round-the-moon",
         "shared-ride",
