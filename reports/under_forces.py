@@ -120,6 +120,27 @@ def chosen_items(scenario: Scenario) -> list[str]:
     return [f"Plan 1 will be corrected for and flown with: {_chosen_words(chosen_forces(scenario))}"]
 
 
+def rest_lines(before: Outcome, under: UnderForces | None, width: int) -> list[str]:
+    """The same of what is left of a plan after a look at its craft; nothing where no further force matters to it.
+
+    Args:
+        before: with the plan that was being flown.
+        under: what a flight of what is left under the same forces found, where it was corrected for them.
+    """
+    if under is None:
+        missing = before.under if before.plans[0].rank == 1 else None
+        said = "" if missing is None or missing.corrected or not missing.chosen.field.terms else _too_long(missing)
+    elif not under.craft:
+        said = _too_long(under, "what is left")
+    else:
+        words = [
+            f"What is left is corrected for and flown with the forces of the plan: {', '.join(under.chosen.flown)}."
+        ]
+        words += [_out_of_reach(under), *_spacing(before.scenario, under, "what is left")]
+        said = " ".join(one for one in words if one)
+    return [*heading("Under further forces", width), *paragraph(said, width, indent="  ")] if said else []
+
+
 def _left_out(outcome: Outcome) -> str:
     """What a plan for the bulge alone leaves out, and what to add."""
     chosen = _flown(outcome)
@@ -138,7 +159,7 @@ def _left_out(outcome: Outcome) -> str:
     return words
 
 
-def _too_long(under: UnderForces) -> str:
+def _too_long(under: UnderForces, plan: str = "plan 1") -> str:
     """What is said of a plan that is not flown again."""
     chosen = under.chosen
     matter = listed(list(chosen.flown[1:]))
@@ -149,7 +170,7 @@ def _too_long(under: UnderForces) -> str:
         }
         why = f"corrected for more it would break {listed(sorted(key + who for key, who in named))}"
     return (
-        f"NOT FLOWN WITH {matter.upper()}: plan 1 is made and flown for the {chosen.flown[0]} alone, since {why}. "
+        f"NOT FLOWN WITH {matter.upper()}: {plan} is made and flown for the {chosen.flown[0]} alone, since {why}. "
         f"In its time, or in a hold that is asked for, each of {matter} could move a craft by more than "
         f"{plain(100.0 * AUTO_SHARE, 0)} % of the tolerance (estimates, good to a factor of three), and nothing is "
         "corrected for them: replan on the way."
@@ -183,10 +204,15 @@ def _correction(outcome: Outcome, under: UnderForces) -> str:
     if len(outcome.plans) > 1:
         said += " The other plans are made for the bulge alone."
     if under.missed:
-        said += f" The correction did not reach its aim for {listed(list(under.missed))}."
+        said += f" {_out_of_reach(under)}"
     if under.slots is not None:
         said += f" The slots go round in {clock(under.slots.period_s, 3)} under these forces, on the mean."
     return said
+
+
+def _out_of_reach(under: UnderForces) -> str:
+    """Whose correction fell short; empty where none did."""
+    return f"The correction did not reach its aim for {listed(list(under.missed))}." if under.missed else ""
 
 
 def _chosen_words(chosen: Chosen) -> str:
@@ -220,12 +246,19 @@ def _planes(outcome: Outcome) -> str:
 
 
 def _found(outcome: Outcome, under: UnderForces) -> list[str]:
+    said = _spacing(outcome.scenario, under, "plan 1")
+    planes = [_planes(outcome)] if any(one.spacing_rad is not None for one in under.craft) else []
+    return [_correction(outcome, under), *said, *planes]
+
+
+def _spacing(scenario: Scenario, under: UnderForces, plan: str) -> list[str]:
+    """How craft stand at the end of a plan, against one another and together."""
     turns = f"means over {TURNS} turns"
     through = [one for one in under.craft if one.spacing_rad is not None]
     lost = [one.craft for one in under.craft if one.spacing_rad is None]
-    said = [_correction(outcome, under)]
+    said = []
     if lost:
-        said.append(f"{listed(lost)} came down or did not come round: DO NOT FLY PLAN 1 AS IT IS.")
+        said.append(f"{listed(lost)} came down or did not come round: DO NOT FLY {plan.upper()} AS IT IS.")
     if not through:
         return said
     shift = math.degrees(under.common_shift_rad)
@@ -239,8 +272,7 @@ def _found(outcome: Outcome, under: UnderForces) -> list[str]:
         )
     else:
         said.append(f"At its end {through[0].craft} is {small(abs(shift))} deg {side} its slot, {turns}.")
-    said.append(_planes(outcome))
-    tolerance = outcome.scenario.ring.tolerance_rad
+    tolerance = scenario.ring.tolerance_rad
     if any(abs(one.spacing_rad or 0.0) > tolerance for one in through):
         said.append(f"That is outside the tolerance of {plain(math.degrees(tolerance), 2)} deg.")
     return said

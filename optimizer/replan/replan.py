@@ -19,6 +19,7 @@ from .answer import NOTHING, CraftChange, Past, Replan
 from .decisions import decisions
 from .needed import state_seen
 from .off_plan import OffPlan
+from .real_flight import aims, forced
 from .remaining_scenario import Remaining, remaining
 from .repair import mend
 
@@ -190,8 +191,13 @@ def _mend(before: Outcome, observed: Observed, left: Remaining, parts: Sequence[
     others = {part.craft: part for part in (*before.plans[0].craft, *parts) if part.craft not in left.lost}
     seats = [(one.craft, one.plane, one.slot, -math.inf) for one in before.kept]
     seats += [(part.craft, part.plane, part.slot, part.in_slot_s) for part in others.values()]
-    found = zip(strayed, mend(scenario, ring, strayed, seats, scenario.minimize), strict=True)
-    return {one.part.craft: part for one, part in found if part is not None}
+    found: list[CraftPlan | None] = []
+    if forced(before) is None:
+        found += mend(scenario, ring, strayed, seats, scenario.minimize)
+    else:
+        for one, aim in zip(strayed, aims(before, strayed), strict=True):
+            found += mend(scenario, aim, [one], seats, scenario.minimize)
+    return {one.part.craft: part for one, part in zip(strayed, found, strict=True) if part is not None}
 
 
 def _better(one: Replan, other: Replan, aim: Aim) -> bool:

@@ -167,7 +167,8 @@ def replan(
         planned = plan(planned)
     if not planned.feasible:
         raise InputError("there is no plan within the limits to go on from: see its text.")
-    done, here = go_on(as_made(planned.outcome), looks)
+    flown = planned.outcome if planned.outcome.plans[0].rank == 1 else as_made(planned.outcome)
+    done, here = go_on(flown, looks)
     return Replanned(done=done, after=None if here is None else Planned(outcome=here.outcome))
 
 
