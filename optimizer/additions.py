@@ -65,17 +65,20 @@ def under_further_forces(found: Outcome, progress: Progress, *, holds: bool = Tr
     return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under, notes=notes, made=found.plans[0])
 
 
-def corrected_or_said(found: Outcome, given: Scenario, progress: Progress) -> Outcome:
-    """An outcome planned by the bulge alone with plan 1 corrected, as the command plan does, without a look ahead.
+def corrected_or_said(found: Outcome, given: Scenario, progress: Progress, *, holds: bool = False) -> Outcome:
+    """An outcome planned by the bulge alone with plan 1 corrected, as the command plan does.
 
     Another plan than that stays as it is, and the warnings say so where further forces matter.
 
     Args:
         given: the scenario as it was read.
+        holds: whether to look how long its spacing holds.
     """
+    if given.forces is None:
+        return found
     if found.plans[0].rank != 1:
         return said_by_bulge(found, given)
-    return under_further_forces(replace(found, scenario=given), progress, holds=False)
+    return under_further_forces(replace(found, scenario=given), progress, holds=holds)
 
 
 def _left_alone(found: Outcome, progress: Progress) -> Outcome:

@@ -11,11 +11,16 @@ from ..models.force_choice import AUTO_SHARE, Chosen, chosen_forces
 from ..models.readouts import clock, plain
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Outcome
-from ..optimizer.robustness.under_forces import MOST_TURNS
+from ..optimizer.robustness.under_forces import BY_BULGE, MOST_TURNS
 from ..optimizer.standing import UnderForces
 from .layout import heading, paragraph
 from .limits import limit_key
 from .wording import listed, small
+
+FOR_BULGE = (
+    "What errors add to it is worked out about the plan for the bulge alone, an approximation: in a difference the "
+    "other forces cancel to first order."
+)
 
 LEAST_TILT_DEG = 0.01
 """A tilt below this is none."""
@@ -139,6 +144,33 @@ def rest_lines(before: Outcome, under: UnderForces | None, width: int) -> list[s
         words += [_out_of_reach(under), *_spacing(before.scenario, under, "what is left")]
         said = " ".join(one for one in words if one)
     return [*heading("Under further forces", width), *paragraph(said, width, indent="  ")] if said else []
+
+
+def nominal_text(scenario: Scenario, rank: int, under: UnderForces | None, added: str) -> str:
+    """By which forces the plan is that other things are set against; empty where no further force matters to it.
+
+    Args:
+        rank: of the plan.
+        under: of plan 1.
+        added: what is worked out for the bulge alone all the same, in a sentence.
+    """
+    if rank != 1:
+        return " ".join(one for one in scenario.warnings if one.startswith(BY_BULGE))
+    if under is None or not under.chosen.field.terms:
+        return ""
+    if not under.corrected:
+        return _too_long(under)
+    more = "more" if under.added_m_s >= 0.0 else "less"
+    return (
+        f"Plan 1 is corrected for and flown with {listed(list(under.chosen.flown))}: {small(abs(under.added_m_s))} m/s "
+        f"{more} than for the {under.chosen.flown[0]} alone. {added}"
+    )
+
+
+def nominal_forces(rank: int, under: UnderForces | None) -> dict[str, Any]:
+    """The same for a file: names of the forces that the plan was corrected for, null without any."""
+    corrected = rank == 1 and under is not None and under.corrected
+    return {"corrected_for": list(under.chosen.flown) if corrected and under is not None else None}
 
 
 def _left_out(outcome: Outcome) -> str:

@@ -55,15 +55,17 @@ def state_by_plan(outcome: Outcome, part: CraftPlan, time_s: float) -> tuple[Arr
     return flight.end_state[:3], flight.end_state[3:], end_s
 
 
-def aims(outcome: Outcome, strayed: Sequence[OffPlan]) -> tuple[Ring, ...]:
+def aims(outcome: Outcome, strayed: Sequence[OffPlan]) -> tuple[tuple[Ring, OffPlan], ...]:
     """For each craft the ring to aim at by the bulge alone, so that further forces bring it into its slot.
+
+    With the shape that its orbit is to end with: as round under the forces as it would be, or as the plan has it.
 
     The burns that are left are flown from where the craft was seen, under the forces and without them; phase, rate and
     plane of the ring are moved by what the two differ, against their own slots, in the mean over the window.
     """
     under, ring = forced(outcome), outcome.ring
     if under is None or under.slots is None:
-        return (ring,) * len(strayed)
+        return tuple((ring, one) for one in strayed)
     body, field = outcome.scenario.body, under.chosen.field
     last = [max([one.now_s, *(burn.time_s for burn in burns_left(one))]) for one in strayed]
     from_s = max([under.at_s, *last])
@@ -86,16 +88,17 @@ def aims(outcome: Outcome, strayed: Sequence[OffPlan]) -> tuple[Ring, ...]:
     found = []
     for one, forced_flight, bare_flight in zip(strayed, pulled, plain, strict=True):
         if forced_flight is None or bare_flight is None:
-            found.append(ring)
+            found.append((ring, one))
             continue
         place = (one.part.plane, one.part.slot)
         try:
             seen = measure_smoothly(forced_flight, slots, *place, from_s)
             bare = measure_smoothly(bare_flight, ring, *place, from_s)
         except FlightError:
-            found.append(ring)
+            found.append((ring, one))
             continue
-        found.append(_moved(ring, slots, seen, bare, from_s + 0.5 * window_s(ring)))
+        aim = _moved(ring, slots, seen, bare, from_s + 0.5 * window_s(ring))
+        found.append((aim, replace(one, shape=_shape(one, seen, bare))))
     return tuple(found)
 
 
@@ -105,6 +108,14 @@ def _moved(ring: Ring, slots: Ring, seen: Measured, bare: Measured, middle_s: fl
     ahead = float(wrap(seen.slot_error_rad - bare.slot_error_rad))
     faster = _drift(slots, seen) - _drift(ring, bare)
     return replace(ring, rate_rad_s=ring.rate_rad_s - faster, slot0_rad=ring.slot0_rad - ahead + faster * middle_s)
+
+
+def _shape(one: OffPlan, seen: Measured, bare: Measured) -> tuple[float, float]:
+    """What eccentricity is left where the forces leave as much as the plan does at most, and that without them."""
+    size = math.hypot(*seen.eccentricity)
+    off = max(1.0 - one.part.flown.eccentricity / size, 0.0) if size > 0.0 else 0.0
+    x, y = (there - off * under for there, under in zip(bare.eccentricity, seen.eccentricity, strict=True))
+    return x, y
 
 
 def _drift(ring: Ring, seen: Measured) -> float:

@@ -195,14 +195,14 @@ def _mend(before: Outcome, observed: Observed, left: Remaining, parts: Sequence[
     if forced(before) is None:
         found += mend(scenario, ring, strayed, seats, scenario.minimize)
     else:
-        for one, aim in zip(strayed, aims(before, strayed), strict=True):
+        for aim, one in aims(before, strayed):
             found += mend(scenario, aim, [one], seats, scenario.minimize)
     return {one.part.craft: part for one, part in zip(strayed, found, strict=True) if part is not None}
 
 
 def _better(one: Replan, other: Replan, aim: Aim) -> bool:
     """Whether a new plan beats another by the goal, then by delta-v and finish, by more than is noticed."""
-    gains = [other.total_m_s - one.total_m_s, other.finish_s - one.finish_s]
+    gains = [other.total_m_s + _to_add(other) - one.total_m_s - _to_add(one), other.finish_s - one.finish_s]
     least = [NOTICED_M_S, LATER_S]
     if aim == "finish":
         gains.reverse()
@@ -214,6 +214,16 @@ def _better(one: Replan, other: Replan, aim: Aim) -> bool:
         if abs(gain) > least_gain:
             return gain > 0.0
     return False
+
+
+def _to_add(one: Replan) -> float:
+    """What correcting for further forces will add to craft that are planned again, m/s: as much as it did before."""
+    made = one.before.made
+    if forced(one.before) is None or made is None:
+        return 0.0
+    was = {part.craft: part.delta_v_m_s for part in made.craft}
+    changes = [change for change in one.changes if change.new_from_s > 0.0 and change.craft not in one.mended]
+    return math.fsum(change.old.delta_v_m_s - was[change.craft] for change in changes if change.craft in was)
 
 
 def _rest_of(

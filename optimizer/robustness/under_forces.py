@@ -187,18 +187,21 @@ def as_made(outcome: Outcome) -> Outcome:
     )
 
 
-def said_by_bulge(outcome: Outcome, given: Scenario, more: str = "") -> Outcome:
+BY_BULGE = "Planned and flown by the "
+"""With this begins what is said of a plan that leaves out forces that matter to it."""
+
+
+def said_by_bulge(outcome: Outcome, given: Scenario) -> Outcome:
     """An outcome planned by the bulge alone that says so in its warnings where further forces matter to its first plan.
 
     Args:
         given: the scenario as it was read.
-        more: a sentence on where these forces count all the same.
     """
     said = by_bulge_words(given, outcome.plans[0]) if outcome.plans else ""
     if not said:
         return outcome
     scenario = outcome.scenario
-    return replace(outcome, scenario=replace(scenario, warnings=(*scenario.warnings, f"{said} {more}".strip())))
+    return replace(outcome, scenario=replace(scenario, warnings=(*scenario.warnings, said)))
 
 
 def by_bulge_words(scenario: Scenario, plan: Plan) -> str:
@@ -207,7 +210,7 @@ def by_bulge_words(scenario: Scenario, plan: Plan) -> str:
     if not (plan.craft and chosen.field.terms):
         return ""
     return (
-        f"Planned and flown by the {chosen.flown[0]} alone; the command plan also corrects plan 1 for "
+        f"{BY_BULGE}{chosen.flown[0]} alone; the command plan also corrects plan 1 for "
         f"{listed(list(chosen.flown[1:]))}."
     )
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 from ...models.scenario import Aim, Craft, Occupied, RingSpec, Scenario
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
+from ..standing import UnderForces
 from .questions import NONE_LEFT, Found, Price, Questions
 from .respace import Place, loosened, moving, on_the_ring, respaced
 
@@ -84,6 +85,7 @@ class Slips:
         planned: what the others are set against: the same plan by the catalogue, where it is the best one; as flown
             where it is another, or without ``planned_reached``.
         planning: what the search for the plan itself did not reach, in words.
+        under: what a flight of plan 1 under further forces found.
         asked, reached, searched: questions, those with an answer, and those of them whose search came to its end.
     """
 
@@ -98,6 +100,7 @@ class Slips:
     asked: int = 0
     reached: int = 0
     searched: int = 0
+    under: UnderForces | None = None
 
     @property
     def unfinished(self) -> str:
@@ -158,6 +161,7 @@ def make_slips(
         asked=ask.asked,
         reached=ask.reached,
         searched=ask.searched,
+        under=outcome.under,
     )
 
 

@@ -114,7 +114,8 @@ def budget(planned: Planned | Given, *, samples: int = 100_000, seed: int = 1) -
     if not planned.feasible:
         raise InputError("there is no plan within the limits, so there is nothing to load for: see its text.")
     kept = keeping_with_trims(planned.outcome, planned.outcome.scenario)
-    return Budgeted(budget=make_budget(as_made(planned.outcome), samples, seed, keeping=kept))
+    flown = planned.outcome if planned.outcome.plans[0].rank == 1 else as_made(planned.outcome)
+    return Budgeted(budget=make_budget(flown, samples, seed, keeping=kept))
 
 
 def replan(
