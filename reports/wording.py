@@ -114,7 +114,9 @@ def waits_at_home(part: CraftPlan) -> bool:
 
 
 def _begins_at_crossing(part: CraftPlan) -> bool:
-    """Whether a craft in space begins to phase where planes cross, so that its first burn turns the plane, too."""
+    """Whether a craft in space waits to phase from where planes cross, so that its first burn turns the plane, too."""
+    if part.burns and part.burns[0].time_s - part.ring_arrival_s < 1.0:
+        return False
     if part.route != "shift" or part.launch_s is not None or part.turned_s is not None or part.revolutions == 0:
         return False
     across = abs(part.burns[0].cross_m_s) if part.burns else 0.0

@@ -50,7 +50,7 @@ class PhaseChoices:
         burn_s: when the phasing begins.
         arrival_m_s, arrival_ratio: speed of the arrival, and its period as a share of the ring's.
         behind_rad: how far the plane is off the ring's when the phasing begins, signed.
-        folded: whether its burns turn the plane back, too, begun where planes cross (``rephase_at_crossing.py``).
+        touch_rad: argument of latitude where it begins and ends, whose burns turn a part of the plane.
     """
 
     pair: I
@@ -62,7 +62,7 @@ class PhaseChoices:
     arrival_m_s: F
     arrival_ratio: F
     behind_rad: F
-    folded: NDArray[np.bool_]
+    touch_rad: F
 
     def __len__(self) -> int:
         return int(self.pair.size)
@@ -89,8 +89,8 @@ def level_phases(problem: Problem) -> F:
     slots = np.arange(ring.slots if ring.pattern_rad else 1)
     for group in problem.classes:
         plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
-        for time, angle, folded in _touches(problem, group):
-            if folded:
+        for time, angle, at_crossing in _touches(problem, group):
+            if at_crossing:
                 continue
             phase = angle - (float(ring.phase(time, 0, plane)) - ring.slot0_rad)
             found.append(np.remainder(phase - ring.ahead(slots), ring.repeat_rad))
@@ -132,9 +132,9 @@ def phase_choices(problem: Problem, restriction: Restriction = NO_RESTRICTION) -
     """
     parts: list[PhaseChoices] = []
     for index, group in enumerate(problem.classes):
-        for time, angle, folded in _touches(problem, group):
+        for time, angle, at_crossing in _touches(problem, group):
             poll()
-            parts.extend(_from_touch(problem, restriction, index, group, time, angle, folded=folded))
+            parts.extend(_from_touch(problem, restriction, index, group, time, angle, at_crossing=at_crossing))
     if not parts:
         none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
         return PhaseChoices(
@@ -147,7 +147,7 @@ def phase_choices(problem: Problem, restriction: Restriction = NO_RESTRICTION) -
             arrival_m_s=nothing,
             arrival_ratio=nothing,
             behind_rad=nothing,
-            folded=np.zeros(0, dtype=bool),
+            touch_rad=nothing,
         )
     rows = joined(parts)
     return rows.take(np.argsort(rows.pair, kind="stable"))
@@ -166,7 +166,7 @@ def _from_touch(
     time: float,
     angle: float,
     *,
-    folded: bool,
+    at_crossing: bool,
 ) -> list[PhaseChoices]:
     """The choices of one class from one touch, into every slot."""
     ring, start, limits = problem.ring, group.start, problem.scenario.limits
@@ -194,13 +194,13 @@ def _from_touch(
         speed_m_s=start.speed_m_s,
         ratio=arrival,
         behind_rad=behind,
-        folded=folded,
+        touch_rad=angle,
         around_turns=ring.repeat_rad / TWO_PI,
     )
     if most < 0.0:
         return []
     level = all(wanted is None or 0 in wanted for wanted in (restriction.revolutions, restriction.sides))
-    parts = [here.level()] if level and not folded else []
+    parts = [here.level()] if level and not at_crossing else []
     # a plane that is off already may gain by any period
     nearest, farthest = (low, high) if behind else (min(arrival, 1.0), max(arrival, 1.0))
     # W runs from M - ahead down by that part of a turn while the phase goes round
@@ -264,7 +264,7 @@ class _Touch:
     speed_m_s: float
     ratio: float
     behind_rad: float
-    folded: bool
+    touch_rad: float
     around_turns: float
 
     def rows(self, there: I, k: int, wait: F, low: float, high: float) -> PhaseChoices:
@@ -281,7 +281,7 @@ class _Touch:
             arrival_m_s=np.full(n, self.speed_m_s),
             arrival_ratio=np.full(n, self.ratio),
             behind_rad=np.full(n, self.behind_rad),
-            folded=np.full(n, self.folded),
+            touch_rad=np.full(n, self.touch_rad),
         )
 
     def phasing(self, wait: F, k: int, low: float, high: float) -> PhaseChoices:

@@ -17,10 +17,9 @@ from numpy.typing import NDArray
 
 from ...models.oblateness import node_behind
 from ...models.orbits import other_apsis
-from ...models.planes import turn_delta_v
 from ..problem.options import F
 from ..problem.problem import Problem
-from ..routes.launch_tilt import DRIFT_RAD, INSIDE_RAD
+from ..routes.drifted_plane import DRIFT_RAD, INSIDE_RAD, shared
 from .phase_choices import EDGE_TURNS, TWO_PI, PhaseChoices
 
 RING_RATIO = 1e-12
@@ -79,11 +78,15 @@ def bounds(
         there &= ~phases | (np.abs(near - 1.0) > RING_RATIO)
     stretch_low = np.minimum(rows.arrival_ratio, 1.0)
     nearest = np.where(far < stretch_low, far, np.maximum(near, stretch_low))
-    plane, plane_most = _plane(problem, rows, near, far)
-    cost = _together(rows, _in_plane(problem, rows, nearest), plane)
+    turn, turn_most = _turn(problem, rows, near, far)
+    cost = _together(problem, rows, _in_plane(problem, rows, nearest), turn)
+    along_most = np.maximum(_in_plane(problem, rows, near), _in_plane(problem, rows, far))
     finish = rows.burn_s + np.where(phases, np.maximum(least, 0.0) * period, 0.0)
-    straight = there & phases & ~(rows.folded & (plane > 0.0))
-    begin, end = _line(problem, rows, longest / parts, shortest / parts, cost, plane, straight)
+    # what the turn adds falls as the burns along the track grow
+    ends = longest / parts, shortest / parts
+    most_along = np.maximum(*(_in_plane(problem, rows, end) for end in ends))
+    added = _together(problem, rows, most_along, turn) - most_along
+    begin, end = _line(problem, rows, *ends, cost, added, there & phases)
     edge = np.where(longest > high + EDGE_TURNS, rows.wait_turns - high, rows.wait_turns - low) * TWO_PI
     whole = there & phases & (longest <= high + EDGE_TURNS) & (shortest >= low - EDGE_TURNS)
     inf = np.inf
@@ -93,18 +96,17 @@ def bounds(
         at_first_m_s=np.where(there, begin, inf),
         at_last_m_s=np.where(there, end, inf),
         edge_rad=np.where(there & ~whole, edge, np.nan),
-        most_m_s=np.where(
-            whole,
-            _together(rows, np.maximum(_in_plane(problem, rows, near), _in_plane(problem, rows, far)), plane_most),
-            inf,
-        ),
+        most_m_s=np.where(whole, _together(problem, rows, along_most, turn_most), inf),
         latest_s=np.where(whole, rows.burn_s + longest * period, inf),
     )
 
 
-def _together(rows: PhaseChoices, along: F, across: F) -> F:
-    """The cost of burns along the track and of turning the plane: a sum, or that of vectors where one burn is both."""
-    return np.asarray(np.where(rows.folded, np.hypot(along, across), along + across))
+def _together(problem: Problem, rows: PhaseChoices, along: F, turn: F) -> F:
+    """The cost of burns along the track with a turn of the plane, rad."""
+    cost = along.copy()
+    (turned,) = np.nonzero(turn)
+    cost[turned] = shared(problem.ring, along[turned], turn[turned], rows.touch_rad[turned]).delta_v_m_s
+    return cost
 
 
 def _in_plane(problem: Problem, rows: PhaseChoices, ratio: F) -> F:
@@ -120,7 +122,7 @@ def _speed(circular: float, ratio: F) -> F:
 
 
 def _line(
-    problem: Problem, rows: PhaseChoices, far: F, near: F, least: F, plane: F, there: NDArray[np.bool_]
+    problem: Problem, rows: PhaseChoices, far: F, near: F, least: F, added: F, there: NDArray[np.bool_]
 ) -> tuple[F, F]:
     """Ends of a straight line under the cost along the whole interval; where there is none, level at the least.
 
@@ -142,13 +144,13 @@ def _line(
             second = circular / 3.0 * (5.0 / 3.0 * x ** (-8.0 / 3.0) * s**-0.5 + x ** (-10.0 / 3.0) * s**-1.5 / 3.0)
             sag = 0.25 * (far[some] - near[some]) ** 2 * second
         mine = rows.take(some)
-        begin[some] = _in_plane(problem, mine, far[some]) - sag + plane[some]
-        end[some] = _in_plane(problem, mine, near[some]) - sag + plane[some]
+        begin[some] = _in_plane(problem, mine, far[some]) - sag + added[some]
+        end[some] = _in_plane(problem, mine, near[some]) - sag + added[some]
     return begin, end
 
 
-def _plane(problem: Problem, rows: PhaseChoices, near: F, far: F) -> tuple[F, F]:
-    """What turning the plane back into the ring's costs at least and at most, m/s, between two phasing periods."""
+def _turn(problem: Problem, rows: PhaseChoices, near: F, far: F) -> tuple[F, F]:
+    """By how much the plane has to be turned back at least and at most, rad, between two phasing periods."""
     ring, body = problem.ring, problem.scenario.body
     if ring.node_rate_rad_s == 0.0 or ring.inclination_rad == 0.0 or not len(rows):
         return np.zeros(len(rows)), np.zeros(len(rows))
@@ -164,7 +166,7 @@ def _plane(problem: Problem, rows: PhaseChoices, near: F, far: F) -> tuple[F, F]
     allowed = problem.scenario.ring.tilt_tolerance_rad
     left = max(allowed - INSIDE_RAD, 0.0)
     found = [
-        np.asarray(turn_delta_v(ring.speed_m_s, np.where(apart > max(allowed, DRIFT_RAD), apart - left, 0.0)))
+        np.where(apart > max(allowed, DRIFT_RAD), apart - left, 0.0)
         for apart in (np.where(ends[0] * ends[1] <= 0.0, 0.0, np.minimum(*sizes)), np.maximum(*sizes))
     ]
     return found[0], found[1]

@@ -11,7 +11,7 @@ from ...models.deadline import poll
 from ..catalogue.catalogue import catalogue
 from ..outcome import Plan
 from ..problem.problem import Problem
-from ..routes.launch_tilt import drift_of
+from ..routes.drifted_plane import drift_of
 from .objectives import Chosen
 from .selection import Selection
 

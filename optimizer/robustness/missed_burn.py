@@ -1,7 +1,8 @@
 """What a missed burn means: the next chance, what it costs, or that there is none.
 
 A craft that misses its burn at a touch of the ring comes back there one revolution of its orbit later, its slot having
-moved on; from there every phasing orbit within the limits is examined again. Two-body, as the catalogue is.
+moved on: that turn is flown. From there every phasing orbit within the limits is examined again, by ratios of periods,
+as the catalogue is.
 """
 
 from __future__ import annotations
@@ -13,7 +14,10 @@ from typing import Literal
 import numpy as np
 
 from ...models import frames
-from ...models.flight.flown import readout
+from ...models.arrays import Array
+from ...models.flight.flown import Itinerary, readout
+from ...models.flight.gravity import gravity_around
+from ...models.flight.integrate import fly
 from ...models.oblateness import ring_state
 from ...models.ring import Ring
 from ...models.scenario import Scenario
@@ -38,9 +42,9 @@ class Missed:
         kind: ``again``: there is a next chance; ``re-entry``: the orbit falls below the floor first; ``other plane``:
             the craft's plane is still to be turned, or to drift, into that of its slot; ``replan``: no phasing orbit
             begins there (free-form flights, parking orbits, a limit in the way).
-        next_s: when the next chance comes.
-        lead_rad: how far the slot is ahead then, in (-pi, pi].
-        in_slot_s: when the craft is in its slot by the cheapest way from there.
+        next_s: when the next chance comes, flown over the body with its bulge.
+        lead_rad: how far the slot is ahead then, in (-pi, pi], means over a revolution, from the same flight.
+        in_slot_s: when the craft is in its slot by the cheapest way from there, by ratios of periods.
         more_m_s: what that costs more than the burns that were still to come; 0 where two bodies cannot say.
     """
 
@@ -49,6 +53,13 @@ class Missed:
     lead_rad: float = math.nan
     in_slot_s: float = math.nan
     more_m_s: float = math.nan
+
+
+RETURN_SHARE = 0.1
+"""By how much of the osculating period a craft may come back to its angle sooner or later."""
+
+LOOKS = 256
+"""At a revolution, evenly: the mean of a smooth periodic function converges faster than any power of their number."""
 
 
 def missed(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> Missed:
@@ -66,10 +77,7 @@ def missed(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> Misse
     # the touch: an apsis of the present orbit on the ring, as near as oblateness leaves it
     if part.free_form is not None or not _on_ring(radius, ring) or not math.isfinite(shown.period_s):
         return Missed(kind="replan")
-    time_s = part.burns[index].time_s + shown.period_s
-    node = ring.node(part.burns[index].time_s, part.plane)
-    angle = float(frames.latitude_argument(state[:3], ring.inclination_rad, node))
-    lead = float(frames.wrap(float(ring.phase(time_s, part.slot, part.plane)) - angle))
+    time_s, lead = _a_turn_later(scenario, ring, part, index)
     limits = scenario.limits
     touch = Touch(
         ring=ring,
@@ -93,6 +101,38 @@ def missed(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> Misse
         in_slot_s=time_s + float(chosen.wait_s[best]),
         more_m_s=more if abs(more) > TWO_BODY_SHARE * rest else 0.0,
     )
+
+
+def _a_turn_later(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> tuple[float, float]:
+    """When a craft that coasts past a burn is back where it was in its plane, and how far its slot is ahead then.
+
+    Flown over the body with its bulge. The slot is ahead of the craft's mean angle, which its mean over a revolution
+    gives: from apsis to apsis what an eccentric orbit swings to one side of it and to the other is alike.
+    """
+    from scipy.optimize import brentq
+
+    state, from_s = np.array(part.before_burns[index]), part.burns[index].time_s
+    period_s = readout(state, ring.gm).period_s
+    coast = Itinerary(
+        start_s=from_s, position=state[:3], velocity=state[3:], end_s=from_s + (1.0 + RETURN_SHARE) * period_s
+    )
+    [flight] = fly([coast], gravity_around(scenario.body))
+
+    def angle(times_s: Array) -> Array:
+        node = ring.node(0.0, part.plane) + ring.node_rate_rad_s * times_s
+        along, ahead, _ = frames.plane_axes(ring.inclination_rad, node)
+        seen = flight.states(times_s)[:, :3]
+        return np.asarray(np.arctan2(np.sum(seen * ahead, axis=1), np.sum(seen * along, axis=1)))
+
+    start = float(angle(np.array([from_s]))[0])
+    back_s = brentq(
+        lambda at_s: float(frames.wrap(float(angle(np.array([at_s]))[0]) - start)),
+        from_s + (1.0 - RETURN_SHARE) * period_s,
+        from_s + (1.0 + RETURN_SHARE) * period_s,
+    )
+    times_s = np.linspace(from_s, back_s, LOOKS, endpoint=False)
+    gained = np.unwrap(angle(times_s)) - 2.0 * math.pi * np.arange(LOOKS) / LOOKS
+    return back_s, float(frames.wrap(float(ring.phase(back_s, part.slot, part.plane)) - float(gained.mean())))
 
 
 def _off_plane_m_s(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -> float:

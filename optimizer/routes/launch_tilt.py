@@ -13,20 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ...models import launch, orbits
-from ...models.oblateness import node_behind
+from ...models import launch
 from ...models.opportunities import tilt
 from ...models.planes import combined_delta_v, split, turn_delta_v
 from ...models.ring import Ring
-from ...models.scenario import Body, Orbit
-from ..problem.in_space import Standing
 from ..problem.options import F, I, Options
-
-DRIFT_RAD = 2e-5
-"""Planes that drift apart by less than this are left so: 0.001 deg, a tenth of what counts as a tilt."""
-
-INSIDE_RAD = np.deg2rad(0.006)
-"""A tilt left on purpose is planned so far inside of what the ring allows: secular rates are as good as that."""
 
 NODE_RAD = 1e-9
 """A node no farther than this is here."""
@@ -103,42 +94,3 @@ def turned(way: launch.Ascent, ring: Ring, options: Options) -> Options:
             burns = apsis_burns(way, ring, options.speed_m_s[rows], options.revolutions[rows], angle[rows])
             total[rows] = np.sum(burns.delta_v_m_s, axis=-1)
     return replace(options, delta_v_m_s=total)
-
-
-def drift_of(body: Body, ring: Ring, start: Standing, orbit: Orbit, options: Options, tolerance_rad: float) -> F:
-    """By how much craft in space must turn their planes back, rad, (n,); signed as nodes are behind.
-
-    To what the ring allows, and no further: 0 where the planes do not drift apart by more than that.
-    """
-    if ring.node_rate_rad_s == 0.0:
-        return np.zeros(len(options))
-    other = orbits.other_apsis(ring.gm, ring.radius_m, options.speed_m_s)
-    stages: list[tuple[F, F, F]] = [(other, np.full(other.size, ring.radius_m), options.phasing_s)]
-    if not start.on_ring:
-        own = options.burn_s - orbit.at_s
-        stages.append((np.full(own.size, orbit.periapsis_m), np.full(own.size, orbit.apoapsis_m), own))
-    apart = node_behind(body, ring.inclination_rad, ring.radius_m, stages) * np.sin(ring.inclination_rad)
-    more = np.sign(apart) * (np.abs(apart) - max(tolerance_rad - INSIDE_RAD, 0.0))
-    return np.where(np.abs(apart) > max(tolerance_rad, DRIFT_RAD), more, 0.0)
-
-
-def turned_back(
-    body: Body, ring: Ring, start: Standing, orbit: Orbit, options: Options, tolerance_rad: float
-) -> Options:
-    """Options of a craft in space with the cost of turning its plane back into the ring's, where they drift apart.
-
-    In a burn where the planes cross, the farthest from the equator: within the last phasing revolution; where there is
-    none, within half a turn after the burn at the ring.
-    """
-    apart = drift_of(body, ring, start, orbit, options, tolerance_rad)
-    if not np.any(apart):
-        return options
-    there = ring.phase(options.finish_s, options.slot)
-    ahead = np.maximum(np.remainder(0.5 * np.pi - there + NODE_RAD, np.pi) - NODE_RAD, 0.0)
-    after = np.where((options.revolutions == 0) & (apart != 0.0), ahead / ring.rate_rad_s, 0.0)
-    return replace(
-        options,
-        turn_after_s=after,
-        finish_s=options.finish_s + after,
-        delta_v_m_s=options.delta_v_m_s + turn_delta_v(ring.speed_m_s, np.abs(apart)),
-    )

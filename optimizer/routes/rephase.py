@@ -20,7 +20,7 @@ from ..trajectory.course import Course
 from ..trajectory.differential_correction import IN_PLANE, Unknown
 from ..trajectory.start_state import state_in_space
 from ..trajectory.tangent import Begun, PlaneBurns, RingBurns, ring_burns, tangent_course
-from .launch_tilt import drift_of, turned_back
+from .drifted_plane import Turn, turn_back, turned_back
 from .route import Question, Route, row_of
 
 CHOICES_BLOCK = 250_000
@@ -221,45 +221,56 @@ def course(problem: Problem, options: Options, row: int, finite: bool = False) -
     )
     done = ring_burns(problem, one, begun)
     body, tolerance = problem.scenario.body, problem.scenario.ring.tilt_tolerance_rad
-    back_rad = float(drift_of(body, problem.ring, start, orbit, row_of(options, row), tolerance)[0])
-    plane = _turned_back(problem, one, begun, done, back_rad) if back_rad else PlaneBurns.none(done)
+    turn = turn_back(body, problem.ring, start, orbit, row_of(options, row), tolerance)
+    plane = turned_burns(problem, one, begun, done, turn)
     return tangent_course(problem, one, begun, done, plane, finite=finite)
 
 
-def _turned_back(problem: Problem, one: Option, begun: Begun, done: RingBurns, back_rad: float) -> PlaneBurns:
-    """The burns with one that turns the plane back to the ring's, by an angle signed as its node is behind.
+def turned_burns(
+    problem: Problem, one: Option, begun: Begun, done: RingBurns, turn: Turn, *, apart: bool = True
+) -> PlaneBurns:
+    """The burns with what turns the plane back to the ring's: parts across in those at the touches, and one apart.
 
-    Over an oblate body the node of the phasing orbit drifts by another rate than the ring's.
+    ``apart``: whether there is that one.
     """
-    ring, burns, crosses = problem.ring, done.burns, (0.0,) * len(done.burns)
-    if one.revolutions > 0:
-        time, part = _at_highest(problem, one, begun.speed_m_s, done.finish_s, back_rad)
-        burns, crosses = (*burns[:-1], (time, 0.0), burns[-1]), (*crosses[:-1], part, 0.0)
-    else:
+    ring = problem.ring
+    at_touch, rest, place = float(turn.at_touch_rad[0]), float(turn.apart_rad[0]), float(turn.apart_angle_rad[0])
+    if at_touch == 0.0 and rest == 0.0:
+        return PlaneBurns.none(done)
+    touches = 2 if one.revolutions > 0 else 1
+    sizes = [abs(along) for _, along in done.burns[-touches:]]
+    whole = math.fsum(sizes)
+    shares = [size / whole if whole > 0.0 else 1.0 / touches for size in sizes]
+    burns = done.burns
+    crosses = (0.0,) * (len(burns) - touches) + tuple(ring.speed_m_s * at_touch * share for share in shares)
+    if apart and one.revolutions > 0:
+        time, part = _at_highest(problem, one, begun.speed_m_s, done.finish_s, rest, place)
+        burns, crosses = (*burns[:-1], (time, 0.0), burns[-1]), (*crosses[:-1], part, crosses[-1])
+    elif apart:
         after_s = done.finish_s + one.turn_after_s
-        north = math.sin(float(ring.phase(after_s, one.slot))) > 0.0
+        along_pole = math.cos(float(ring.phase(after_s, one.slot)) - place) > 0.0
         burns = (*burns, (after_s, 0.0))
-        crosses = (*crosses, (1.0 if north else -1.0) * ring.speed_m_s * back_rad)
+        crosses = (*crosses, (1.0 if along_pole else -1.0) * ring.speed_m_s * rest)
     # a tilt that is left on purpose is not corrected away
     left = problem.scenario.ring.tilt_tolerance_rad > 0.0
+    across = (Unknown(-2, "cross"), Unknown(-1, "cross")) if len(burns) > 1 else (Unknown(-1, "cross"),)
     return PlaneBurns(
         burns=burns,
         crosses=crosses,
-        at_ring=-1 if one.revolutions > 0 else -2,
-        first_at_ring=-3,
-        unknowns=() if left else (Unknown(-2, "cross"), Unknown(-1, "cross")),
+        at_ring=-1 if one.revolutions > 0 or not apart else -2,
+        first_at_ring=-3 if apart else -2,
+        unknowns=() if left else across,
         targets=IN_PLANE if left else (*IN_PLANE, "plane"),
         corrected=True,
     )
 
 
 def _at_highest(
-    problem: Problem, one: Option, speed_m_s: float, finish_s: float, back_rad: float
+    problem: Problem, one: Option, speed_m_s: float, finish_s: float, turn_rad: float, angle_rad: float
 ) -> tuple[float, float]:
-    """When the last phasing revolution passes the farthest from the equator, and the part across there, m/s.
+    """When the last phasing revolution passes an argument of latitude, or the one opposite, and the part across there.
 
-    That is where planes of one inclination and slightly different nodes cross. Of the two places the higher one is
-    taken, where the craft is slower (conic, by Kepler's equation).
+    Of the two places the higher one is taken, where the craft is slower (conic, by Kepler's equation).
     """
     ring = problem.ring
     semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s))
@@ -267,8 +278,8 @@ def _at_highest(
     touch = float(ring.phase(finish_s, one.slot))
     at_apoapsis = semi < ring.radius_m
     found = []
-    for highest in (0.5 * math.pi, 1.5 * math.pi):
-        swept = (highest - touch) % (2.0 * math.pi)
+    for sign, angle in ((1.0, angle_rad), (-1.0, angle_rad + math.pi)):
+        swept = (angle - touch) % (2.0 * math.pi)
         anomaly = (swept + (math.pi if at_apoapsis else 0.0)) % (2.0 * math.pi)
         past = orbits.time_from_periapsis(
             ring.gm, low, high, anomaly if anomaly <= math.pi else 2.0 * math.pi - anomaly
@@ -279,7 +290,7 @@ def _at_highest(
         semilatus = 2.0 * low * high / (low + high)
         radius = semilatus / (1.0 + (high - low) / (high + low) * math.cos(anomaly))
         level = math.sqrt(ring.gm * semilatus) / radius
-        found.append((radius, finish_s - turn + after, (1.0 if highest < math.pi else -1.0) * level * back_rad))
+        found.append((radius, finish_s - turn + after, sign * level * turn_rad))
     _, time, part = max(found)
     return time, part
 

@@ -1,11 +1,8 @@
 """A craft on an inclined ring phases where planes cross, and turns its plane back in the same burns.
 
-Over an oblate body the node of a phasing orbit drifts by another rate than the ring's, so that the planes part by an
-angle d while the craft phases. Planes of one inclination and slightly different nodes cross farthest from the equator.
-A craft on the ring may wait until it comes by there, half a turn at most, and begin: both burns of the phasing, at one
-place, then take a part across, x1 and x2 with x1 + x2 = 2 v sin(d / 2). Burns a1 and a2 along the track and these parts
-are vector sums (Vallado 2013, section 6.5, combined maneuvers); shared in the ratio of a1 and a2, which is the least,
-they cost the root of (a1 + a2)^2 + (x1 + x2)^2 in place of a1 + a2 + x1 + x2.
+Planes of one inclination and slightly different nodes cross farthest from the equator. A craft on the ring may wait
+until it comes by there, half a turn at most, and begin: both burns of the phasing, at one place, then turn all of the
+plane (`drifted_plane.py`).
 """
 
 from __future__ import annotations
@@ -18,17 +15,15 @@ import numpy as np
 
 from ...models.oblateness import apsis_lag
 from ...models.orbits import semi_major_from_speed
-from ...models.planes import turn_delta_v
 from ..problem.detail import Detail, F
 from ..problem.in_space import Standing
 from ..problem.options import Option, Options, join
 from ..problem.problem import CraftClass, Problem
 from ..trajectory.course import Course
-from ..trajectory.differential_correction import IN_PLANE, Unknown
 from ..trajectory.start_state import state_in_space
-from ..trajectory.tangent import Begun, PlaneBurns, ring_burns, tangent_course
-from .launch_tilt import drift_of
-from .rephase import phasing_options
+from ..trajectory.tangent import Begun, ring_burns, tangent_course
+from .drifted_plane import drift_of, turn_back
+from .rephase import phasing_options, turned_burns
 from .route import Question, Route, row_of
 
 
@@ -81,14 +76,9 @@ def _folded(problem: Problem, group: CraftClass, there: Standing, options: Optio
     assert start is not None
     assert orbit is not None
     body, ring, tolerance = problem.scenario.body, problem.ring, problem.scenario.ring.tilt_tolerance_rad
-    across = turn_delta_v(ring.speed_m_s, np.abs(drift_of(body, ring, there, orbit, options, tolerance)))
-    turns = (across > 0.0) & (options.revolutions > 0)
-    options, across = options.take(turns), across[turns]
-    options = replace(
-        options,
-        touch_s=np.full(len(options), start.first_s),
-        delta_v_m_s=np.hypot(options.delta_v_m_s - across, across),
-    )
+    back = drift_of(body, ring, there, orbit, options, tolerance)
+    options = options.take((back != 0.0) & (options.revolutions > 0))
+    options = replace(options, touch_s=np.full(len(options), start.first_s))
     return options.with_table(Begins(begins_s=np.full(len(options), there.first_s)))
 
 
@@ -99,9 +89,6 @@ def course(problem: Problem, options: Options, row: int, finite: bool = False) -
     if start is None or orbit is None:
         raise ValueError("only a craft in space begins where planes cross")
     ring, body = problem.ring, problem.scenario.body
-    back_rad = float(
-        drift_of(body, ring, start, orbit, row_of(options, row), problem.scenario.ring.tilt_tolerance_rad)[0]
-    )
     aside_s = min(_aside_s(problem, one), one.burn_s - start.first_s)
     position, velocity = state_in_space(problem, orbit, True, start.first_s)
     begun = Begun(
@@ -116,18 +103,8 @@ def course(problem: Problem, options: Options, row: int, finite: bool = False) -
     )
     shifted = replace(one, burn_s=one.burn_s - aside_s, finish_s=one.finish_s - aside_s)
     done = ring_burns(problem, shifted, begun)
-    north = math.sin(start.angle_rad + ring.rate_rad_s * (one.burn_s - start.first_s)) > 0.0
-    across = (1.0 if north else -1.0) * ring.speed_m_s * back_rad
-    sizes = [abs(along) for _, along in done.burns]
-    whole = math.fsum(sizes)
-    kept = problem.scenario.ring.tilt_tolerance_rad > 0.0
-    plane = PlaneBurns(
-        burns=done.burns,
-        crosses=tuple(across * size / whole for size in sizes),
-        unknowns=() if kept else (Unknown(-2, "cross"), Unknown(-1, "cross")),
-        targets=IN_PLANE if kept else (*IN_PLANE, "plane"),
-        corrected=True,
-    )
+    turn = turn_back(body, ring, start, orbit, row_of(options, row), problem.scenario.ring.tilt_tolerance_rad)
+    plane = turned_burns(problem, shifted, begun, done, turn, apart=False)
     return tangent_course(problem, shifted, begun, done, plane, finite=finite)
 
 

@@ -334,9 +334,16 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
             "where the planes cross and how they drift."
         )
     epoch = outcome.scenario.epoch
+    if found.kind == "replan" and math.isnan(found.next_s):
+        return (
+            "If it is missed: replan. No phasing orbit on the ring begins at this burn, so what another chance costs "
+            "takes a new search."
+        )
     if found.kind == "replan":
-        when = "" if math.isnan(found.next_s) else f" (the ring is touched again at {instant(epoch, found.next_s)})"
-        return f"If it is missed: no phasing orbit within the limits begins at the next chance{when}. Replan."
+        return (
+            f"If it is missed: back there at {instant(epoch, found.next_s)}, from where no phasing orbit keeps the "
+            "limits. Replan."
+        )
     where = "ahead" if found.lead_rad >= 0.0 else "behind"
     more = found.more_m_s
     cost = (
@@ -346,8 +353,9 @@ def _missed_words(outcome: Outcome, part: CraftPlan, index: int) -> str:
     )
     lead = plain(abs(math.degrees(found.lead_rad)))
     return (
-        f"If it is missed: next chance at {instant(epoch, found.next_s)}, the slot {lead} "
-        f"deg {where} then; in the slot at {instant(epoch, found.in_slot_s)} {cost}. Replan before that burn."
+        f"If it is missed: back there at {instant(epoch, found.next_s)}, the slot {lead} deg {where} then. From there "
+        f"it is in its slot at about {instant(epoch, 60.0 * round(found.in_slot_s / 60.0))} {cost}, by phasing as the "
+        "catalogue plans it. Replan before that burn."
     )
 
 

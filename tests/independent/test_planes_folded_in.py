@@ -16,6 +16,8 @@ import numpy as np
 import pytest
 
 from ringwright.optimizer.plan import make_plan
+from ringwright.optimizer.problem.ring_phase import problems
+from ringwright.optimizer.routes.drifted_plane import shared
 from ringwright.reports.result import result_text
 from ringwright.tests.tolerances import DIFFERENCE_M_S, SQUARED_REL, WRITTEN_M_S
 
@@ -174,3 +176,56 @@ def test_the_price_of_a_tilt_is_what_a_plan_with_it_saves() -> None:
     other = _best(_text(53.0, 8, 0.0, ring=f"tilt_tolerance_deg = {tolerance}"))
     saved = result["plans"][0]["delta_v_m_s"] - other["plans"][0]["delta_v_m_s"]
     assert saves == pytest.approx(saved, abs=DIFFERENCE_M_S)
+
+
+TOUCHES = """
+title = "Dropped from a lower orbit"
+[body]
+name = "earth"
+[ring]
+altitude_km = 1200.0
+slots = 3
+inclination_deg = 50.0
+node_deg = 10.0
+slot0_deg = 0.0
+[limits]
+finish_within_d = 3.0
+revolutions_max = 12
+[[craft]]
+name = "Pear"
+dry_mass_kg = 100.0
+propellant_kg = 30.0
+isp_s = 220.0
+orbit = {{ periapsis_km = 800.0, apoapsis_km = 1200.0, angle_deg = {angle}, at = "apoapsis" }}
+"""
+WOBBLE_M_S = 5.0
+"""A state measured at one place is off its mean plane by 3/4 J2 (Re/R)^2 sin i cos i at most, which is turned, too."""
+
+
+@pytest.mark.parametrize("angle", [90.0, 45.0, 5.0])
+def test_a_craft_that_touches_the_ring_turns_its_plane_in_burns_that_do_not_undo_one_another(angle: float) -> None:
+    """At 90 deg the planes cross at the touch: once a burn there and one a minute before turned against each other."""
+    text = TOUCHES.format(angle=angle)
+    result = _best(text)
+    plan = result["plans"][0]
+    assert plan["delta_v_m_s"] == pytest.approx(result["proof"]["catalogue_bound"], abs=WOBBLE_M_S)
+    ended = fly_printed(text, result)
+    assert ended
+    for one in ended:
+        assert one.miss_deg < OFF_DEG, one
+        assert abs(one.off_plane_deg) < OFF_DEG, one
+
+
+@pytest.mark.parametrize(("along", "more"), [(200.0, 0.001), (20.0, 0.02), (2.0, 0.07), (0.1, 0.07)])
+def test_sharing_a_turn_is_near_the_least_of_every_place_for_the_burn_apart(along: float, more: float) -> None:
+    """Against a scan of places, half a degree apart, each solved for both parts; a few shares are tried, no more."""
+    ring = problems(scenario_of(TOUCHES.format(angle=90.0)))[0].ring
+    places = np.radians(np.arange(0.25, 360.0, 0.5))
+    touch = np.radians(np.arange(0.0, 360.0, 7.0))
+    away = np.sin(places - touch[:, None])
+    for turn in (3e-4, 3e-3):
+        apart, at_touch = turn * np.cos(touch)[:, None] / away, -turn * np.cos(places) / away
+        least = np.min(np.hypot(along, ring.speed_m_s * at_touch) + ring.speed_m_s * np.abs(apart), axis=1)
+        found = shared(ring, np.full(touch.size, along), np.full(touch.size, turn), touch).delta_v_m_s
+        assert np.all(found >= least - SAME_M_S)
+        assert np.all(found <= least * (1.0 + more))

@@ -13,13 +13,18 @@ from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.integrate import Impulse, fly, measure, readout
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.robustness.missed_burn import missed
+from ringwright.optimizer.replan.decisions import late
+from ringwright.optimizer.robustness.missed_burn import TWO_BODY_SHARE, missed
 from ringwright.optimizer.robustness.sensitivity import itinerary_of, sensitivities
 from ringwright.tests.tolerances import FLOAT_RAD, FLOWN_REL, INTEGRATED, ROADS_REL, TWO_FIRST_ORDER_REL, WRITTEN_M_S
 
 from ...planned import outcome_of, scenario_of
 
 ONE_PERCENT = 0.01
+MEAN_LEAD_RAD = math.radians(0.05)
+"""The catalogue counts angles by osculating states, which wobble about their means."""
+APSES_TURN_S = 300.0
+"""The line of apsides turns meanwhile, which ratios of periods leave out."""
 TEXT = """
 title = "One to phase"
 [body]
@@ -160,3 +165,23 @@ def test_a_craft_in_another_plane_gets_no_advice_for_its_own() -> None:
     assert sum(map(abs, turned)) > 1.0
     first = next(k for k, cross in enumerate(turned) if abs(cross) > 1.0)
     assert missed(outcome.scenario, outcome.ring, part, first).kind == "other plane"
+
+
+def test_over_an_oblate_body_a_missed_burn_is_what_planning_a_turn_later_gives() -> None:
+    """Another road: the craft plans again and may do nothing before it is back, the bulge flown."""
+    outcome, part = planned("")
+    found = missed(outcome.scenario, outcome.ring, part, 0)
+    assert found.kind == "again"
+    again = outcome_of(late(outcome.scenario, part.craft, found.next_s)).plans[0].craft[0]
+    assert found.lead_rad == pytest.approx(again.lead_rad, abs=MEAN_LEAD_RAD)
+    assert found.in_slot_s == pytest.approx(again.in_slot_s, abs=APSES_TURN_S)
+    spent = math.fsum(burn.own_m_s for burn in again.burns) - math.fsum(burn.own_m_s for burn in part.burns)
+    assert found.more_m_s == pytest.approx(spent, abs=TWO_BODY_SHARE * part.delta_v_m_s)
+
+
+def test_a_craft_that_misses_its_last_burn_over_an_oblate_body_leaves_its_slot_at_the_mean_rate_flown() -> None:
+    """At the burn it is where its slot is; a turn later the slot has moved on by the ring's rate and it is back."""
+    outcome, part = planned("")
+    found = missed(outcome.scenario, outcome.ring, part, 1)
+    moved = outcome.ring.rate_rad_s * (found.next_s - part.burns[1].time_s)
+    assert math.cos(found.lead_rad - moved) > math.cos(MEAN_LEAD_RAD)

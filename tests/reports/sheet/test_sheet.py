@@ -48,7 +48,7 @@ def test_a_sheet_says_what_to_do_to_read_and_what_if() -> None:
     assert text.count("[ ]") >= 2 * len(part.burns) + 2
     assert text.count("read ____") >= 6 * len(part.burns)
     assert "moves the slot by, deg" in text
-    assert "If it is missed: next chance at" in text
+    assert "If it is missed: back there at" in text
     assert "is ahead by, deg" in text
     assert "A planning aid, not flight software" in text
 
