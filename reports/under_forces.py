@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -164,6 +165,25 @@ def nominal_text(scenario: Scenario, rank: int, under: UnderForces | None, added
     return (
         f"Plan 1 is corrected for and flown with {listed(list(under.chosen.flown))}: {small(abs(under.added_m_s))} m/s "
         f"{more} than for the {under.chosen.flown[0]} alone. {added}"
+    )
+
+
+def point_text(under: UnderForces | None, settings: Sequence[str]) -> str:
+    """What further forces add to the plan of one point of a sweep; empty where that is not known.
+
+    Args:
+        under: what its flight under them found.
+        settings: of the point, as written.
+    """
+    if under is None or not under.chosen.field.terms:
+        return ""
+    where = f"At the point of least delta-v ({', '.join(settings)})"
+    if not under.corrected:
+        return f"{where} the plan is {_too_long(under, 'it')}"
+    more = "more" if under.added_m_s >= 0.0 else "less"
+    return (
+        f"{where} the plan takes {small(abs(under.added_m_s))} m/s {more} once it is corrected for "
+        f"{listed(list(under.chosen.flown[1:]))} and flown under them; at other points that is not worked out."
     )
 
 
