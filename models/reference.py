@@ -12,7 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from .flight.flown import NO_SURFACE, Flight, Itinerary
+from .flight.flown import Flight, Itinerary
 from .flight.forces import Field
 from .flight.integrate import fly
 from .flight.slot_error import Measured
@@ -21,7 +21,7 @@ from .frames import plane_axes
 from .oblateness import ring_state
 from .ring import Ring
 from .scenario import Body
-from .surroundings import Surface
+from .surroundings import NO_SURFACE, Surface
 
 RELATIVE = 1e-11
 """Error allowed in a step. With ten times as much a rate was off by 0.2 deg a year over the Moon (measured)."""
@@ -72,16 +72,16 @@ def slots_and_flights(
     [bare] = fly([nominal], field.near, relative=RELATIVE)
     middle = from_s + 0.5 * window_s(ring)
     seen, plain = (measure_smoothly(flight, ring, 0, 0, from_s) for flight in (under, bare))
-    turned = _turned(ring, seen, plain, middle)
+    leaning = turned(ring, seen, plain, middle)
     # once more in its own plane, in which its angle counts
-    seen = measure_smoothly(under, turned, 0, 0, from_s)
-    rate = 2.0 * math.pi / (2.0 * math.pi / turned.rate_rad_s + seen.period_error_s - plain.period_error_s)
-    now = float(turned.phase(middle, 0)) + seen.slot_error_rad - plain.slot_error_rad
-    return replace(turned, rate_rad_s=rate, slot0_rad=now - rate * middle), tuple(beside)
+    seen = measure_smoothly(under, leaning, 0, 0, from_s)
+    rate = 2.0 * math.pi / (2.0 * math.pi / leaning.rate_rad_s + seen.period_error_s - plain.period_error_s)
+    now = float(leaning.phase(middle, 0)) + seen.slot_error_rad - plain.slot_error_rad
+    return replace(leaning, rate_rad_s=rate, slot0_rad=now - rate * middle), tuple(beside)
 
 
-def _turned(ring: Ring, seen: Measured, plain: Measured, middle_s: float) -> Ring:
-    """The ring in the plane of the reference: node and inclination in the middle of the window."""
+def turned(ring: Ring, seen: Measured, plain: Measured, middle_s: float) -> Ring:
+    """The ring with its plane moved by what two flights beside it differ: node and inclination at a moment."""
     if abs(math.sin(ring.inclination_rad)) < LEAST_LEAN:
         return ring
     lean = [one - other for one, other in zip(seen.plane_tilt_rad, plain.plane_tilt_rad, strict=True)]

@@ -92,3 +92,7 @@ class Surface:
         """
         spread = AREA_M2_KG if mass_kg is None or area_m2 is None else area_m2 / mass_kg
         return Surface(drag_m2_kg=drag_coefficient * spread, light_m2_kg=reflectivity * spread)
+
+
+NO_SURFACE = Surface()
+"""What no air and no light meet."""

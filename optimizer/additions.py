@@ -8,11 +8,12 @@ from dataclasses import replace
 from ..models import deadline
 from ..models.deadline import ENDED
 from ..models.errors import FlightError
+from ..models.scenario import Scenario
 from .least_possible import least_possible
 from .outcome import Outcome
 from .robustness.keeping import keeping_of
 from .robustness.left_alone import left_alone
-from .robustness.under_forces import under_forces
+from .robustness.under_forces import said_by_bulge, under_forces
 from .robustness.weighing import ranked
 
 Progress = Callable[[str], None]
@@ -22,7 +23,7 @@ def with_all(found: Outcome, progress: Progress) -> Outcome:
     """An outcome that has plans with all that its scenario asks for beyond them; what time cut off is said in it."""
     scenario = found.scenario
     if scenario.forces is not None:
-        found = _under_forces(found, progress)
+        found = under_further_forces(found, progress)
     if (scenario.forces is not None and scenario.ring.hold_wanted) or scenario.disposal_within_s is not None:
         found = _left_alone(found, progress)
     with deadline.undisturbed():
@@ -40,12 +41,16 @@ def by_risk(found: Outcome, progress: Progress) -> Outcome:
         return _without(found, "plans were not weighed by their risk")
 
 
-def _under_forces(found: Outcome, progress: Progress) -> Outcome:
-    """The outcome with plan 1 corrected for the scenario's further forces and flown under them."""
+def under_further_forces(found: Outcome, progress: Progress, *, holds: bool = True) -> Outcome:
+    """The outcome with plan 1 corrected for the scenario's further forces and flown under them.
+
+    Args:
+        holds: whether to look how long its spacing holds.
+    """
     progress("correcting plan 1 for further forces")
     try:
         with deadline.flying():
-            made = under_forces(found.at_phase_of(found.plans[0]), found.plans[0])
+            made = under_forces(found.at_phase_of(found.plans[0]), found.plans[0], holds=holds)
     except ENDED:
         return _without(found, "plan 1 was not flown under further forces")
     except FlightError:
@@ -58,6 +63,22 @@ def _under_forces(found: Outcome, progress: Progress) -> Outcome:
     if abs(under.added_m_s) >= 0.05:
         notes = (*notes, f"corrected for further forces, too, plan 1 costs {plan.delta_v_m_s:.1f} m/s")
     return replace(found, plans=(plan, *found.plans[1:]), front=front, under=under, notes=notes, made=found.plans[0])
+
+
+def corrected_or_said(found: Outcome, given: Scenario, progress: Progress, *, holds: bool = False) -> Outcome:
+    """An outcome planned by the bulge alone with plan 1 corrected, as the command plan does.
+
+    Another plan than that stays as it is, and the warnings say so where further forces matter.
+
+    Args:
+        given: the scenario as it was read.
+        holds: whether to look how long its spacing holds.
+    """
+    if given.forces is None:
+        return found
+    if found.plans[0].rank != 1:
+        return said_by_bulge(found, given)
+    return under_further_forces(replace(found, scenario=given), progress, holds=holds)
 
 
 def _left_alone(found: Outcome, progress: Progress) -> Outcome:

@@ -12,6 +12,7 @@ from typing import Literal
 
 from ..models.ring import Ring
 from ..models.scenario import Scenario
+from ..models.surroundings import NO_SURFACE, Surface
 from .craft_plan import CarrierPlan, CraftPlan
 from .rendezvous.time_price import TimePrice
 from .standing import Keeping, LeftAlone, UnderForces
@@ -214,12 +215,16 @@ class Proof:
 
 @dataclass(frozen=True, kw_only=True)
 class Kept:
-    """A craft that stays in the ring, with its error against its slot."""
+    """A craft that stays in the ring, with its error against its slot.
+
+    ``surface`` is what air and light meet of one that the scenario does not name.
+    """
 
     craft: str
     slot: int
     error_rad: float
     plane: int = 0
+    surface: Surface = NO_SURFACE
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,6 +10,7 @@ from ..models.arrays import Array
 from ..models.flight.averaged import MeanOrbits
 from ..models.force_choice import Chosen
 from ..models.ring import Ring
+from ..models.surroundings import NO_SURFACE, Surface
 from ..models.synchronous import StableLongitude
 from ..models.units import YEAR_S
 
@@ -206,6 +207,7 @@ class UnderForces:
         common_shift_rad: by which all craft are elsewhere; 0 where none came through.
         at_s, span_s: beginning and length of the span over which the means were taken.
         slots: the ring as it is there under the forces; None where nothing was flown.
+        nominal: what air and light meet of the nominal craft whose slots these are.
         hold: how long the spacing holds; None where a craft did not come through.
         corrected: whether the plan's burns are those for these forces.
         missed: craft whose correction did not reach its aim.
@@ -220,6 +222,7 @@ class UnderForces:
     at_s: float
     span_s: float
     slots: Ring | None = None
+    nominal: Surface = NO_SURFACE
     hold: ForcedHold | None = None
     corrected: bool = False
     missed: tuple[str, ...] = ()

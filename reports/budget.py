@@ -16,6 +16,7 @@ from .flown_words import gravity_of
 from .keeping import keeping_answer, keeping_lines, keeping_values
 from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table, words
 from .limits import limit_key, plan_as_written
+from .under_forces import FOR_BULGE, nominal_forces, nominal_text
 from .values import exact, json_text
 from .wording import listed
 
@@ -34,7 +35,6 @@ _BY_DRIFT = (
     "the craft has settled in it, and trimmed again each time that half of the wait is left, where the slot would be "
     "missed; a lean of the plane is turned back at once where that is cheaper. It goes up at the moment planned."
 )
-
 
 _LOADS = ("plan", "P50", "P90", "P99")
 
@@ -59,6 +59,8 @@ def budget_text(budget: Budget, width: int) -> str:
         if names:
             who = "" if len(names) == len(budget.craft) else f"{listed(names)}: "
             lines += paragraph(f"{who}{how}", width)
+    outcome = budget.outcome
+    lines += paragraph(nominal_text(outcome.scenario, budget.plan.rank, outcome.under, FOR_BULGE), width)
     names = [part.craft for part in budget.plan.craft if part.route == "drift"]
     if names:
         lines += paragraph(f"{listed(names)} by nodal drift: {_BY_DRIFT[0].lower()}{_BY_DRIFT[1:]}", width)
@@ -212,6 +214,7 @@ def _values(budget: Budget) -> dict[str, Any]:
         "format": "ringwright-budget/1",
         "title": budget.outcome.scenario.title,
         "plan": budget.plan.rank,
+        **nominal_forces(budget.plan.rank, budget.outcome.under),
         "plan_within_limits": not budget.plan.broken,
         **exact(budget, "samples", "seed"),
         "confidence": CONFIDENCE,

@@ -12,7 +12,9 @@ from .burn_table import burn_table
 from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table, words
 from .limits import limit_key, outcome_as_written
 from .no_plan import infeasible_text
+from .remarks import to_know
 from .result import result
+from .under_forces import rest_lines, standing_of
 from .values import exact, json_text
 from .wording import count, goal_text, listed, small, way_text
 
@@ -48,6 +50,8 @@ def replan_text(done: Replan, width: int) -> str:
         lines += [*heading("The latest moment for each decision", width)]
         for one in done.decisions:
             lines += paragraph(_decision(done, one), width, indent="  ", hang="    ")
+    lines += rest_lines(done.before, done.under, width)
+    lines += to_know(done.before.scenario.warnings, width)
     return closed([*lines, *ended_early(done.unfinished, width)], _CAUTION, width)
 
 
@@ -159,16 +163,14 @@ def _burns_to_come(done: Replan, width: int) -> list[str]:
     """The burns of every craft whose plan has changed, one table a craft, times from the scenario's epoch."""
     lines: list[str] = []
     for change in done.changes:
-        burns = [replace(b, time_s=b.time_s + change.new_from_s) for b in change.new.burns]
-        burns = [b for b in burns if b.time_s > done.observed.now_s or done.observed.now_s == change.new_from_s]
+        burns = [replace(b, time_s=b.time_s + change.new_from_s) for b in done.burns_to_come(change)]
         if not change.same and burns:
             lines += [*heading(f"Burns to come: {change.craft}", width), *burn_table(done.before, burns, width)]
     return lines
 
 
 def _burns_left(done: Replan, change: CraftChange) -> list[float]:
-    times = [burn.time_s + change.new_from_s for burn in change.new.burns]
-    return [time for time in times if time >= done.observed.now_s]
+    return [burn.time_s + change.new_from_s for burn in done.burns_to_come(change)]
 
 
 def _over_wait(done: Replan) -> list[str]:
@@ -222,6 +224,7 @@ def replan_json(done: Replan) -> str:
                 "old_in_slot_s": change.old.in_slot_s,
                 **exact(change, "spent_m_s", "rest_m_s", "old_rest_m_s", "same"),
                 "mended": change.craft in done.mended,
+                **standing_of(done.under, change.craft),
             }
             for change in done.changes
         ],
@@ -236,6 +239,7 @@ def replan_json(done: Replan) -> str:
             for one in done.decisions
         ],
         "plan": None if done.outcome is None else result(done.outcome),
+        "forces": None if done.under is None or not done.under.craft else list(done.under.chosen.flown),
         "unfinished": done.unfinished or None,
     }
     return json_text(values, indent=1)

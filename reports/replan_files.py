@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ..optimizer.replan.answer import Replan
-from ..optimizer.replan.resumed_plan import FromHere
+from ..optimizer.replan.answer import FromHere, Replan
 from .files import whole_directory, write_text
 from .folder import write_folder
 from .replan import replan_json, replan_text

@@ -15,10 +15,13 @@ from ..optimizer.robustness.completion import SHARES, Completion
 from ..optimizer.robustness.weighing import RiskStudy
 from .files import write_answer
 from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table
+from .under_forces import FOR_BULGE, nominal_forces, nominal_text
 from .values import json_text
 
 ROWS_SHOWN = 12
 """Plans that are listed on the screen; all are in the JSON."""
+
+OTHERS = "The other plans are made for the bulge alone."
 
 HOW = (
     "A launch that slips, or finds its site not free, takes the moment from which its craft is soonest in its slot, of "
@@ -49,6 +52,7 @@ def risk_text(study: RiskStudy, width: int) -> str:
     lines = [outcome.scenario.title, *paragraph(answer, width), ""]
     lines += paragraph(_launches(outcome.scenario), width)
     lines += paragraph(f"{plain(study.samples, 0)} rings of each plan (seed {study.seed}). {HOW}", width)
+    lines += paragraph(nominal_text(outcome.scenario, first.rank, outcome.under, f"{FOR_BULGE} {OTHERS}"), width)
     if risks:
         lines += [*heading("Plans by their risk", width), *_table(outcome, risks, width)]
     lines += ended_early(study.unfinished, width)
@@ -166,6 +170,7 @@ def risk_json(study: RiskStudy) -> str:
         "title": study.outcome.scenario.title,
         "samples": study.samples,
         "seed": study.seed,
+        **nominal_forces(study.outcome.plans[0].rank, study.outcome.under),
         "plans": [risk_values(one.risk) for one in study.plans],
         "spares": [{"spares": count, **_done(done)} for count, done in study.spares],
         "unfinished": study.unfinished or None,

@@ -10,6 +10,7 @@ from ..optimizer.studies.questions import Price
 from ..optimizer.studies.slips import Launch, Loss, Slip, Slips
 from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table, words
 from .remarks import CAUTION
+from .under_forces import nominal_forces, nominal_text
 from .values import json_text
 from .wording import goal_text
 
@@ -17,6 +18,8 @@ FORMAT = "ringwright-slips/1"
 
 UP = " Those that are up are called when all are in place, within the limits."
 """What is said of spares that are up, which are not launched."""
+
+BY_CATALOGUE = "The catalogue, and so each difference below, is for the bulge alone."
 
 NOT_REACHED, NOT_SEARCHED = "not reached", "*"
 """What stands for an answer that the search was ended before, and behind a plan that may not be the best."""
@@ -40,6 +43,7 @@ def slips_text(slips: Slips, width: int) -> str:
         f"{span(flown.finish_s)}. What follows is by the catalogue{differs}.{goal_text(slips.rank, scenario)}",
         width,
     )
+    lines += paragraph(nominal_text(scenario, slips.rank, slips.under, BY_CATALOGUE), width)
     for launch in slips.launches:
         lines += heading(launch.name, width)
         if launch.planned_s is not None:
@@ -141,6 +145,7 @@ def slips_json(slips: Slips) -> str:
     values = {
         "format": FORMAT,
         "title": slips.scenario.title,
+        **nominal_forces(slips.rank, slips.under),
         "planned": _as_json(slips.flown),
         "planned_by_catalogue": _as_json(slips.planned) if slips.planned_reached else None,
         "spare_after_s": round(slips.spare_after_s, 3),

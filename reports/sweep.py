@@ -119,8 +119,12 @@ def table_csv(over: Grid, rows: Sequence[TextRow]) -> str:
     return text.getvalue()
 
 
-def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[TextRow], width: int = 80) -> str:
-    """Set a sweep for the console: a line a point, or for two keys a table of the aim over both."""
+def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[TextRow], width: int = 80, forces: str = "") -> str:
+    """Set a sweep for the console: a line a point, or for two keys a table of the aim over both.
+
+    Args:
+        forces: what further forces make of one of the plans, in a sentence.
+    """
     ready = in_order(over, rows)
     lines = paragraph(title, width)
     names = listed([" = ".join(vary.keys) for vary in over.varied])
@@ -131,7 +135,8 @@ def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[TextRow], width:
         lines += _crossed(aim, over, ready, width)
     lines += heading("Points", width)
     lines += table(_points(over, ready), width)
-    return closed([*lines, *_kept_lines(over, ready, width), *_remarks(over, ready, width)], CAUTION, width)
+    lines += [*_kept_lines(over, ready, width), *_remarks(over, ready, width, forces)]
+    return closed(lines, CAUTION, width)
 
 
 KEPT_WORDS = (
@@ -225,8 +230,9 @@ def _limit_text(row: TextRow) -> str:
     return room_text(limit, share)
 
 
-def _remarks(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
+def _remarks(over: Grid, ready: Sequence[TextRow], width: int, forces: str) -> list[str]:
     said = ["Plans of a sweep are made and flown by the pull of the body and its bulge alone."] if ready else []
+    said += [forces] if forces else []
     left = len(over.points) - len(ready)
     if left:
         said.append(f"{count(left, 'point')} of the grid are not planned yet.")
@@ -241,11 +247,13 @@ def _remarks(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
     return ["", *(line for text in said for line in paragraph(sentence(text), width))] if said else []
 
 
-def write_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow], directory: str | Path) -> list[Path]:
+def write_sweep(
+    title: str, aim: str, over: Grid, rows: Sequence[TextRow], directory: str | Path, forces: str = ""
+) -> list[Path]:
     """Write ``sweep.csv``, ``sweep.txt`` and the figure into a directory; raises as `write_answer` does."""
     from .figures.sweep import draw_sweep
 
     ready = in_order(over, rows)
-    texts = {"sweep.csv": table_csv(over, rows), "sweep.txt": sweep_text(title, aim, over, rows, 110)}
+    texts = {"sweep.csv": table_csv(over, rows), "sweep.txt": sweep_text(title, aim, over, rows, 110, forces)}
     planned = any(row.fields["delta_v_m_s"] for row in ready)
     return write_answer(directory, texts, "sweep", (lambda: draw_sweep(title, aim, over, ready)) if planned else None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -11,11 +12,16 @@ from ..models.force_choice import AUTO_SHARE, Chosen, chosen_forces
 from ..models.readouts import clock, plain
 from ..models.scenario import Scenario
 from ..optimizer.outcome import Outcome
-from ..optimizer.robustness.under_forces import MOST_TURNS
+from ..optimizer.robustness.under_forces import BY_BULGE, MOST_TURNS
 from ..optimizer.standing import UnderForces
 from .layout import heading, note
 from .limits import limit_key
 from .wording import listed, small
+
+FOR_BULGE = (
+    "What errors add to it is worked out about the plan for the bulge alone, an approximation: in a difference the "
+    "other forces cancel to first order."
+)
 
 LEAST_TILT_DEG = 0.01
 """A tilt below this is none."""
@@ -120,6 +126,73 @@ def chosen_items(scenario: Scenario) -> list[str]:
     return [f"Plan 1 will be corrected for and flown with: {_chosen_words(chosen_forces(scenario))}"]
 
 
+def rest_lines(before: Outcome, under: UnderForces | None, width: int) -> list[str]:
+    """The same of what is left of a plan after a look at its craft; nothing where no further force matters to it.
+
+    Args:
+        before: with the plan that was being flown.
+        under: what a flight of what is left under the same forces found, where it was corrected for them.
+    """
+    if under is None:
+        missing = before.under if before.plans[0].rank == 1 else None
+        said = "" if missing is None or missing.corrected or not missing.chosen.field.terms else _too_long(missing)
+    elif not under.craft:
+        said = _too_long(under, "what is left")
+    else:
+        words = [
+            f"What is left is corrected for and flown with the forces of the plan: {', '.join(under.chosen.flown)}."
+        ]
+        words += [_out_of_reach(under), *_spacing(before.scenario, under, "what is left")]
+        said = " ".join(one for one in words if one)
+    return [*heading("Under further forces", width), *note(said, width)] if said else []
+
+
+def nominal_text(scenario: Scenario, rank: int, under: UnderForces | None, added: str) -> str:
+    """By which forces the plan is that other things are set against; empty where no further force matters to it.
+
+    Args:
+        rank: of the plan.
+        under: of plan 1.
+        added: what is worked out for the bulge alone all the same, in a sentence.
+    """
+    if rank != 1:
+        return " ".join(one for one in scenario.warnings if one.startswith(BY_BULGE))
+    if under is None or not under.chosen.field.terms:
+        return ""
+    if not under.corrected:
+        return _too_long(under)
+    more = "more" if under.added_m_s >= 0.0 else "less"
+    return (
+        f"Plan 1 is corrected for and flown with {listed(list(under.chosen.flown))}: {small(abs(under.added_m_s))} m/s "
+        f"{more} than for the {under.chosen.flown[0]} alone. {added}"
+    )
+
+
+def point_text(under: UnderForces | None, settings: Sequence[str]) -> str:
+    """What further forces add to the plan of one point of a sweep; empty where that is not known.
+
+    Args:
+        under: what its flight under them found.
+        settings: of the point, as written.
+    """
+    if under is None or not under.chosen.field.terms:
+        return ""
+    where = f"At the point of least delta-v ({', '.join(settings)})"
+    if not under.corrected:
+        return f"{where} the plan is {_too_long(under, 'it')}"
+    more = "more" if under.added_m_s >= 0.0 else "less"
+    return (
+        f"{where} the plan takes {small(abs(under.added_m_s))} m/s {more} once it is corrected for "
+        f"{listed(list(under.chosen.flown[1:]))} and flown under them; at other points that is not worked out."
+    )
+
+
+def nominal_forces(rank: int, under: UnderForces | None) -> dict[str, Any]:
+    """The same for a file: names of the forces that the plan was corrected for, null without any."""
+    corrected = rank == 1 and under is not None and under.corrected
+    return {"corrected_for": list(under.chosen.flown) if corrected and under is not None else None}
+
+
 def _left_out(outcome: Outcome) -> str:
     """What a plan for the bulge alone leaves out, and what to add."""
     chosen = _flown(outcome)
@@ -138,7 +211,7 @@ def _left_out(outcome: Outcome) -> str:
     return words
 
 
-def _too_long(under: UnderForces) -> str:
+def _too_long(under: UnderForces, plan: str = "plan 1") -> str:
     """What is said of a plan that is not flown again."""
     chosen = under.chosen
     matter = listed(list(chosen.flown[1:]))
@@ -149,7 +222,7 @@ def _too_long(under: UnderForces) -> str:
         }
         why = f"corrected for more it would break {listed(sorted(key + who for key, who in named))}"
     return (
-        f"NOT FLOWN WITH {matter.upper()}: plan 1 is made and flown for the {chosen.flown[0]} alone, since {why}. "
+        f"NOT FLOWN WITH {matter.upper()}: {plan} is made and flown for the {chosen.flown[0]} alone, since {why}. "
         f"In its time, or in a hold that is asked for, each of {matter} could move a craft by more than "
         f"{plain(100.0 * AUTO_SHARE, 0)} % of the tolerance (estimates, good to a factor of three), and nothing is "
         "corrected for them: replan on the way."
@@ -183,10 +256,15 @@ def _correction(outcome: Outcome, under: UnderForces) -> str:
     if len(outcome.plans) > 1:
         said += " The other plans are made for the bulge alone."
     if under.missed:
-        said += f" The correction did not reach its aim for {listed(list(under.missed))}."
+        said += f" {_out_of_reach(under)}"
     if under.slots is not None:
         said += f" The slots go round in {clock(under.slots.period_s, 3)} under these forces, on the mean."
     return said
+
+
+def _out_of_reach(under: UnderForces) -> str:
+    """Whose correction fell short; empty where none did."""
+    return f"The correction did not reach its aim for {listed(list(under.missed))}." if under.missed else ""
 
 
 def _chosen_words(chosen: Chosen) -> str:
@@ -220,12 +298,19 @@ def _planes(outcome: Outcome) -> str:
 
 
 def _found(outcome: Outcome, under: UnderForces) -> list[str]:
+    said = _spacing(outcome.scenario, under, "plan 1")
+    planes = [_planes(outcome)] if any(one.spacing_rad is not None for one in under.craft) else []
+    return [_correction(outcome, under), *said, *planes]
+
+
+def _spacing(scenario: Scenario, under: UnderForces, plan: str) -> list[str]:
+    """How craft stand at the end of a plan, against one another and together."""
     turns = f"means over {TURNS} turns"
     through = [one for one in under.craft if one.spacing_rad is not None]
     lost = [one.craft for one in under.craft if one.spacing_rad is None]
-    said = [_correction(outcome, under)]
+    said = []
     if lost:
-        said.append(f"{listed(lost)} came down or did not come round: DO NOT FLY PLAN 1 AS IT IS.")
+        said.append(f"{listed(lost)} came down or did not come round: DO NOT FLY {plan.upper()} AS IT IS.")
     if not through:
         return said
     shift = math.degrees(under.common_shift_rad)
@@ -239,8 +324,7 @@ def _found(outcome: Outcome, under: UnderForces) -> list[str]:
         )
     else:
         said.append(f"At its end {through[0].craft} is {small(abs(shift))} deg {side} its slot, {turns}.")
-    said.append(_planes(outcome))
-    tolerance = outcome.scenario.ring.tolerance_rad
+    tolerance = scenario.ring.tolerance_rad
     if any(abs(one.spacing_rad or 0.0) > tolerance for one in through):
         said.append(f"That is outside the tolerance of {plain(math.degrees(tolerance), 2)} deg.")
     return said

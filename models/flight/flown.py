@@ -19,13 +19,12 @@ from ..arrays import Array
 from ..burns import BurnModel
 from ..errors import FlightError
 from ..ring import Ring
-from ..surroundings import Surface
+from ..surroundings import NO_SURFACE, Surface
 from .gravity import Gravity
 from .stepping import Arc, turning_points
 
 TURN_MARGIN = 1.25
 """Ring turns to fly after the last burn, so that a slow craft still comes round once."""
-NO_SURFACE = Surface()
 
 EDGE_S = 0.01
 """A turn of the radius this near to an end of a leg is that end: where a leg begins or ends at an apsis, rounding alone

@@ -6,8 +6,9 @@ import math
 from dataclasses import dataclass
 
 from ...models.reading.observed import Observed
-from ..craft_plan import CraftPlan
+from ..craft_plan import Burn, CraftPlan
 from ..outcome import Outcome, Plan
+from ..standing import UnderForces
 from .remaining_scenario import Remaining
 
 SAME_S, SAME_M_S = 1.0, 0.01
@@ -102,7 +103,8 @@ class Replan:
     that differs from the plan: the rest of the best plan is then the best plan of the rest. ``total_m_s``
     counts what was spent, ``finish_s`` counts from the first epoch, both with the craft that are done. ``mended``
     craft go on with the burns that they were to make, corrected. ``unfinished`` says in words what was not reached
-    because the search was ended; empty where everything was.
+    because the search was ended; empty where everything was. ``under`` is what a flight of what is left under further
+    forces found; None where the plan was not corrected for any.
     """
 
     before: Outcome
@@ -117,6 +119,12 @@ class Replan:
     mended: tuple[str, ...] = ()
     past: Past = NOTHING
     unfinished: str = ""
+    under: UnderForces | None = None
+
+    def burns_to_come(self, change: CraftChange) -> tuple[Burn, ...]:
+        """The burns of a craft from now on, in the times of its part."""
+        now_s, from_s = self.observed.now_s, change.new_from_s
+        return tuple(burn for burn in change.new.burns if burn.time_s + from_s > now_s or now_s == from_s)
 
     @property
     def old_total_m_s(self) -> float:
@@ -147,3 +155,11 @@ class Replan:
     def fits(self) -> bool:
         """Whether there is a plan, and one within the limits."""
         return self.outcome is None or bool(self.outcome.plans and not self.outcome.plans[0].broken)
+
+
+@dataclass(frozen=True, kw_only=True)
+class FromHere:
+    """The new plan as a separate outcome, its only plan of rank 1, and what lies behind it."""
+
+    outcome: Outcome
+    past: Past

@@ -14,7 +14,6 @@ import numpy as np
 from ...models import orbits
 from ...models.arrays import Array
 from ...models.errors import InputError
-from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import Flight, fly
 from ...models.frames import local_axes
 from ...models.orbit_of_state import orbit_of_state
@@ -23,6 +22,7 @@ from ...models.readouts import brief, clock
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome
 from ..trajectory.differential_correction import IMPULSIVE
+from .real_flight import gravity_of
 
 READ_AFTER_S = 60.0
 """How long after the cut-off what was read is used, unless the moment is given."""
@@ -99,7 +99,7 @@ def _at_cut_off(outcome: Outcome, part: CraftPlan, now_s: float | None) -> tuple
     if item is None:
         raise ValueError("a plan without its itinerary cannot be continued")
     model = IMPULSIVE if part.engine is None else part.engine
-    [flight] = fly([item], gravity_around(outcome.scenario.body), model, whole=False)
+    [flight] = fly([item], gravity_of(outcome), model, whole=False)
     number = (part.phasing_burn or 0) if now_s is None else _last_over(flight, now_s)
     if 0 <= number < len(flight.cutoff_s):
         impulse, before = item.impulses[number], flight.before[number]

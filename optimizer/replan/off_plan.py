@@ -35,6 +35,7 @@ class OffPlan:
         position, velocity: its state, m and m/s.
         seen_s: when it was there.
         now_s: from when on something can be done, not before ``seen_s``.
+        shape: eccentricity vector that its orbit is to end with, by the bulge alone.
     """
 
     part: CraftPlan
@@ -43,6 +44,7 @@ class OffPlan:
     velocity: Array
     seen_s: float
     now_s: float
+    shape: tuple[float, float] = (0.0, 0.0)
 
 
 def burns_left(one: OffPlan) -> tuple[Impulse, ...]:

@@ -14,7 +14,6 @@ import numpy as np
 
 from ...models.burns import delta_v_available, mass_after, propellant_needed
 from ...models.errors import InputError
-from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import fly
 from ...models.orbit_of_state import touching_orbit
 from ...models.reading.observed import Observed, Seen
@@ -23,6 +22,7 @@ from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..trajectory.differential_correction import IMPULSIVE
 from .needed import least_burn_m_s, state_seen
+from .real_flight import gravity_of
 
 SOONEST_S = 1e-6
 """A limit that has run out keeps this much, so that planning can say that it binds."""
@@ -49,11 +49,11 @@ class Spent:
 class Remaining:
     """What is left to do, as a new scenario.
 
-    ``scenario`` is None where no craft is left to move, and while one is between liftoff and insertion. ``done`` are
-    the craft in their slots, ``lost`` those that are gone, ``assumed`` those under way of which nothing was seen,
-    ``stepped`` whether free-form flights were asked for only because an orbit does not touch the ring.
-    ``as_planned``: all observations match the plan. ``frozen`` craft go on as planned, or as their plan
-    was mended, and are left out of the scenario; their slots are held for them, and their liftoffs kept free.
+    ``scenario`` leaves further forces out. It is None where no craft is left to move, and while one is between liftoff
+    and insertion. ``done`` are the craft in their slots, ``lost`` those that are gone, ``assumed`` those under way of
+    which nothing was seen, ``stepped`` whether free-form flights were asked for only because an orbit does not touch
+    the ring. ``as_planned``: all observations match the plan. ``frozen`` craft go on as planned, or as their plan was
+    mended, and are left out of the scenario; their slots are held for them, and their liftoffs kept free.
     """
 
     scenario: Scenario | None
@@ -92,6 +92,7 @@ class _Carrying:
         self.freeze, self.held = freeze, held
         self.scenario, self.ring, self.plan, self.seen = outcome.scenario, outcome.ring, plan, observed
         self.now_s = observed.now_s
+        self.gravity = gravity_of(outcome)
         self.done: list[CraftPlan] = []
         self.lost: list[str] = []
         self.assumed: list[str] = []
@@ -144,6 +145,7 @@ class _Carrying:
             epoch=None if scenario.epoch is None else scenario.epoch + timedelta(seconds=self.now_s),
             pulls=tuple(one.later(self.now_s) for one in scenario.pulls),
             front_step_s=step,
+            forces=None,
         )
         return Remaining(
             scenario=left if moving and self.climbing is None else None,
@@ -272,7 +274,6 @@ class _Carrying:
         if flown is None:
             raise ValueError("a plan without its itinerary cannot be continued")
         burned = tuple(burn for burn in flown.impulses if burn.time_s <= time_s)
-        gravity = gravity_around(self.scenario.body)
         model = IMPULSIVE if part.engine is None or flown is not part.itinerary else part.engine
         # in the middle of a burn it is taken to be over
         end = max([time_s, flown.start_s, *(b.time_s + 0.5 * (b.duration_s or 0.0) for b in part.burns[: len(burned)])])
@@ -281,7 +282,7 @@ class _Carrying:
             state = np.array(part.before_burns[len(burned) - 1])
             flown = replace(flown, start_s=burned[-1].time_s, position=state[:3], velocity=state[3:])
             burned = burned[-1:]
-        [before] = fly([replace(flown, impulses=burned, end_s=end)], gravity, model)
+        [before] = fly([replace(flown, impulses=burned, end_s=end)], self.gravity, model)
         time_s = end
         return touching_orbit(self.scenario.body, self.ring, before.end_state, time_s, part.plane)
 

@@ -173,6 +173,7 @@ def _corrected(ring: Ring, gravity: Gravity, strayed: Sequence[OffPlan], drafts:
                 burns=engine_now(one),
                 unknowns=draft.unknowns,
                 targets=draft.targets,
+                shape=one.shape,
             )
         )
     items, kept = [], []
@@ -214,7 +215,7 @@ def _keeps_limits(scenario: Scenario, ring: Ring, one: OffPlan, draft: WayOn, fl
     if abs(2.0 * math.pi * seen.period_error_s / ring.period_s) > MET_RAD:
         return False
     # what is left eccentric swings to either side by twice that: no more than the tolerance, or than was planned
-    swing = 2.0 * math.hypot(*seen.eccentricity)
+    swing = 2.0 * math.hypot(*(value - wanted for value, wanted in zip(seen.eccentricity, one.shape, strict=True)))
     if abs(seen.slot_error_rad) + swing > max(tolerance, 2.0 * one.part.flown.eccentricity + MET_RAD):
         return False
     if not _in_plane(scenario, seen):

@@ -108,6 +108,7 @@ def changed(
                     times=tuple(times or [begin]),
                     plane=one.part.plane,
                     slot=one.part.slot,
+                    shape=one.shape,
                 )
             )
             owners.append(k)

@@ -19,6 +19,7 @@ from .answer import NOTHING, CraftChange, Past, Replan
 from .decisions import decisions
 from .needed import state_seen
 from .off_plan import OffPlan
+from .real_flight import aims, forced
 from .remaining_scenario import Remaining, remaining
 from .repair import mend
 
@@ -190,13 +191,18 @@ def _mend(before: Outcome, observed: Observed, left: Remaining, parts: Sequence[
     others = {part.craft: part for part in (*before.plans[0].craft, *parts) if part.craft not in left.lost}
     seats = [(one.craft, one.plane, one.slot, -math.inf) for one in before.kept]
     seats += [(part.craft, part.plane, part.slot, part.in_slot_s) for part in others.values()]
-    found = zip(strayed, mend(scenario, ring, strayed, seats, scenario.minimize), strict=True)
-    return {one.part.craft: part for one, part in found if part is not None}
+    found: list[CraftPlan | None] = []
+    if forced(before) is None:
+        found += mend(scenario, ring, strayed, seats, scenario.minimize)
+    else:
+        for aim, one in aims(before, strayed):
+            found += mend(scenario, aim, [one], seats, scenario.minimize)
+    return {one.part.craft: part for one, part in zip(strayed, found, strict=True) if part is not None}
 
 
 def _better(one: Replan, other: Replan, aim: Aim) -> bool:
     """Whether a new plan beats another by the goal, then by delta-v and finish, by more than is noticed."""
-    gains = [other.total_m_s - one.total_m_s, other.finish_s - one.finish_s]
+    gains = [other.total_m_s + _to_add(other) - one.total_m_s - _to_add(one), other.finish_s - one.finish_s]
     least = [NOTICED_M_S, LATER_S]
     if aim == "finish":
         gains.reverse()
@@ -208,6 +214,16 @@ def _better(one: Replan, other: Replan, aim: Aim) -> bool:
         if abs(gain) > least_gain:
             return gain > 0.0
     return False
+
+
+def _to_add(one: Replan) -> float:
+    """What correcting for further forces will add to craft that are planned again, m/s: as much as it did before."""
+    made = one.before.made
+    if forced(one.before) is None or made is None:
+        return 0.0
+    was = {part.craft: part.delta_v_m_s for part in made.craft}
+    changes = [change for change in one.changes if change.new_from_s > 0.0 and change.craft not in one.mended]
+    return math.fsum(change.old.delta_v_m_s - was[change.craft] for change in changes if change.craft in was)
 
 
 def _rest_of(

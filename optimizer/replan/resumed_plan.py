@@ -10,13 +10,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from ...models import deadline
 from ...models.deadline import ENDED
-from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import fly
 from ...models.reading.observed import Observed
 from ...models.scenario import Craft, Occupied
@@ -25,21 +24,15 @@ from ..limits.judged import judged
 from ..outcome import Kept, Outcome
 from ..robustness.hold import hold
 from ..trajectory.differential_correction import IMPULSIVE
-from .answer import NOTHING, CraftChange, Past, Replan
+from .answer import NOTHING, CraftChange, FromHere, Past, Replan
+from .corrected_rest import corrected
 from .off_plan import OffPlan, rest_as_it_is
+from .real_flight import forced, gravity_of
 from .remaining_scenario import remaining
 from .replan import Progress, replan
 
 NOT_FLOWN_ON = "the plan from here was not judged again, so that its files and any later observation are left out"
 """What is said where the search was ended after a replan, before what it leaves was made."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class FromHere:
-    """The new plan as a separate outcome, its only plan of rank 1, and what lies behind it."""
-
-    outcome: Outcome
-    past: Past
 
 
 def go_on(
@@ -67,22 +60,26 @@ def go_on(
         done = replan(here.outcome, seen, progress, here.past)
         try:
             with deadline.flying():
-                after = from_here(done)
+                after = _corrected(done, from_here(done))
         except ENDED:
             return replace(done, unfinished="; ".join(one for one in (done.unfinished, NOT_FLOWN_ON) if one)), None
         if after is None:
             return done, None
-        here = after
+        done, here = after
     if done is None:
         raise ValueError("nobody looked")
     return done, here
+
+
+def _corrected(done: Replan, here: FromHere | None) -> tuple[Replan, FromHere] | None:
+    return None if here is None else corrected(done, here)
 
 
 def from_here(done: Replan) -> FromHere | None:
     """The plan that a replan leaves; None where nothing is left to do, or no plan.
 
     Propellant and delta-v of its craft are those from the observation on; margins and broken limits are judged again,
-    as flown.
+    as flown by the bulge alone: `corrected_rest.corrected` does the rest.
     """
     if not done.changes or (done.outcome is not None and not done.outcome.plans):
         return None
@@ -90,12 +87,7 @@ def from_here(done: Replan) -> FromHere | None:
     scenario, ring, old = before.scenario, before.ring, before.plans[0]
     everybody = remaining(before, old, done.observed)
     now = {craft.name: craft for craft in everybody.scenario.craft} if everybody.scenario is not None else {}
-    kept = list(before.kept)
-    kept += [
-        Kept(craft=part.craft, slot=part.slot, plane=part.plane, error_rad=part.flown.slot_error_rad)
-        for part in old.craft
-        if part.craft in done.remaining.done
-    ]
+    kept = [*before.kept, *_done(done)]
     seats = [(one.craft, one.plane, one.slot, -math.inf) for one in kept]
     seats += [(change.craft, change.new.plane, change.new.slot, change.in_slot_s) for change in done.changes]
     parts, craft = [], {one.name: one for one in scenario.craft}
@@ -139,6 +131,22 @@ def from_here(done: Replan) -> FromHere | None:
     return FromHere(outcome=outcome, past=_past(done))
 
 
+def _done(done: Replan) -> list[Kept]:
+    """Craft of the old plan that are in their slots."""
+    surfaces = {craft.name: craft.surface for craft in done.before.scenario.craft}
+    return [
+        Kept(
+            craft=part.craft,
+            slot=part.slot,
+            plane=part.plane,
+            error_rad=part.flown.slot_error_rad,
+            surface=surfaces[part.craft],
+        )
+        for part in done.before.plans[0].craft
+        if part.craft in done.remaining.done
+    ]
+
+
 def _aboard(names: tuple[str, ...], parts: list[CraftPlan], carrier: str) -> tuple[str, ...]:
     return tuple(part.craft for part in parts if part.carrier == carrier and part.craft in names)
 
@@ -172,11 +180,12 @@ def _part(
     if part.route == "drift":
         return _rest_of_drift(part, now, now_s), True
     cut = replace(item, impulses=tuple(b for b in item.impulses if b.time_s <= now_s), end_s=now_s)
-    gravity = gravity_around(done.before.scenario.body)
-    [flight] = fly([cut], gravity, IMPULSIVE if part.engine is None else part.engine)
+    [flight] = fly([cut], gravity_of(done.before), IMPULSIVE if part.engine is None else part.engine)
     state = flight.end_state
     strayed = OffPlan(part=part, craft=now, position=state[:3], velocity=state[3:], seen_s=now_s, now_s=now_s)
-    return rest_as_it_is(done.before.scenario, done.before.ring, strayed, seats), True
+    rest = rest_as_it_is(done.before.scenario, done.before.ring, strayed, seats)
+    # without the forces that its burns are corrected for it would stand elsewhere
+    return (rest if forced(done.before) is None else replace(rest, flown=part.flown)), True
 
 
 def _rest_of_drift(part: CraftPlan, now: Craft, now_s: float) -> CraftPlan:

@@ -53,6 +53,7 @@ class Asked:
         burns: that it is to make, in order of time.
         times: moments at which it may burn besides, s.
         plane, slot: where it is to be.
+        shape: the eccentricity vector to end with.
     """
 
     start_s: float
@@ -62,6 +63,7 @@ class Asked:
     times: tuple[float, ...]
     plane: int
     slot: int
+    shape: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,6 +111,7 @@ def least_burns(
         except FlightError:
             found.append([])
             continue
+        misses[:, 2:4] -= one.shape
         plane: tuple[Target, ...] = ("plane",) if math.hypot(*misses[0, 4:]) > tilt_rad else ()
         round_: tuple[Target, ...] = ("slot", "period", "eccentricity", *plane)
         targets = [round_]

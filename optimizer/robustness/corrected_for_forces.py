@@ -9,7 +9,7 @@ last burn at the ring changed. One that does not - it arrives or starts in place
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from ...models.burns import Impulsive
@@ -21,6 +21,7 @@ from ...models.flight.smooth_mean import measure_smoothly, window_s
 from ...models.reference import RELATIVE
 from ...models.ring import Ring
 from ...models.scenario import Scenario
+from ...models.surroundings import NO_SURFACE, Surface
 from ..craft_plan import CraftPlan, Flown
 from ..flown_plans.burn_list import burns_of
 from ..limits.judged import judged
@@ -59,11 +60,15 @@ class ForForces:
     trimmed: bool = False
 
 
-def settled_s(plan: Plan, scenario: Scenario, ring: Ring) -> float:
-    """When every craft of a plan is done once it is corrected, s: its last burn or trim is over."""
+def settled_s(plan: Plan, scenario: Scenario, ring: Ring, as_planned: Collection[str] = ()) -> float:
+    """When every craft of a plan is done once it is corrected, s: its last burn or trim is over.
+
+    Args:
+        as_planned: craft that get no trims.
+    """
     ends = [0.0, plan.finish_s]
     for part in plan.craft:
-        trims = _trims_s(part, scenario, ring, plan.finish_s)
+        trims = None if part.craft in as_planned else _trims_s(part, scenario, ring, plan.finish_s)
         ends.append(part.in_slot_s if trims is None else trims[1])
         # a long last burn ends after the moment of its impulse
         ends[-1] += 0.5 * (part.burns[-1].duration_s or 0.0) if part.burns else 0.0
@@ -71,7 +76,14 @@ def settled_s(plan: Plan, scenario: Scenario, ring: Ring) -> float:
 
 
 def correct_for_forces(
-    plan: Plan, scenario: Scenario, ring: Ring, slots: Ring, field: Field, from_s: float
+    plan: Plan,
+    scenario: Scenario,
+    ring: Ring,
+    slots: Ring,
+    field: Field,
+    from_s: float,
+    off_rad: Mapping[str, float],
+    as_planned: Collection[str],
 ) -> tuple[ForForces, ...]:
     """Correct every craft that a plan moves.
 
@@ -79,6 +91,8 @@ def correct_for_forces(
         ring, slots: the ring under the bulge alone, and under the forces.
         field: the forces.
         from_s: beginning of the window, see `settled_s`.
+        off_rad: craft that are to stand beside their slots, by how much.
+        as_planned: craft whose burns are corrected already.
 
     Returns:
         One for each craft of the plan that was flown on its own, in its order; craft for whom no better burns were
@@ -86,19 +100,35 @@ def correct_for_forces(
     """
     end_s = from_s + window_s(ring) + END_MARGIN * ring.period_s
     parts = [part for part in plan.craft if part.itinerary is not None]
-    cases = [_case(part, scenario, ring, slots, plan.finish_s, from_s, end_s) for part in parts]
+    cases = []
+    moved = [part for part in parts if part.craft not in as_planned]
+    for part in moved:
+        place = replace(slots, slot0_rad=slots.slot0_rad + off_rad.get(part.craft, 0.0))
+        cases.append(_case(part, scenario, ring, place, plan.finish_s, from_s, end_s))
     able = [case for case in cases if case.itinerary.impulses]
     found = iter(correct_each(able, field, tolerance_rad=TOLERANCE_RAD, rounds_max=ROUNDS_MAX))
-    taken = []
-    for part, case in zip(parts, cases, strict=True):
-        result = next(found) if case.itinerary.impulses else None
-        taken.append(_taken(part, case, result))
-    return tuple(taken)
+    new = {
+        part.craft: _taken(part, case, next(found) if case.itinerary.impulses else None)
+        for part, case in zip(moved, cases, strict=True)
+    }
+    return tuple(new.get(part.craft) or _as_it_is(part, end_s) for part in parts)
 
 
-def _in_place(part: CraftPlan) -> bool:
-    """Whether a craft has nothing to phase with: fewer than two burns, or none with which phasing begins."""
-    return len(part.burns) < 2 or (part.phasing_burn is None and part.route != "timed")
+def _as_it_is(part: CraftPlan, end_s: float) -> ForForces:
+    """A craft that keeps its burns, flown to the end."""
+    assert part.itinerary is not None
+    return ForForces(part=part, itinerary=replace(part.itinerary, end_s=end_s), met=True)
+
+
+def _in_place(part: CraftPlan, ring: Ring) -> bool:
+    """Whether a craft has nothing to phase with: fewer than two burns, or none with which phasing begins.
+
+    Under way, where that burn is over, a burn that comes turns before the last one serves as well.
+    """
+    if len(part.burns) < 2:
+        return True
+    early = part.route != "drift" and part.burns[-1].time_s - part.burns[0].time_s >= TRIM_APART * ring.period_s
+    return part.phasing_burn is None and part.route != "timed" and not early
 
 
 def _trims_s(part: CraftPlan, scenario: Scenario, ring: Ring, finish_s: float) -> tuple[float, float] | None:
@@ -106,7 +136,7 @@ def _trims_s(part: CraftPlan, scenario: Scenario, ring: Ring, finish_s: float) -
 
     No time that is limited may run out for a trim.
     """
-    if not _in_place(part) or part.itinerary is None:
+    if not _in_place(part, ring) or part.itinerary is None:
         return None
     burned = part.burns[-1].time_s + 0.5 * (part.burns[-1].duration_s or 0.0) if part.burns else -math.inf
     first = max(burned, part.itinerary.start_s, part.ring_arrival_s) + TRIM_AFTER * ring.period_s
@@ -118,19 +148,26 @@ def _trims_s(part: CraftPlan, scenario: Scenario, ring: Ring, finish_s: float) -
     return None if second > latest else (first, second)
 
 
+def surface_of(part: CraftPlan, scenario: Scenario) -> Surface:
+    """What air and light meet of a craft: as it was flown before, or else at the mass that it starts with."""
+    flown = NO_SURFACE if part.itinerary is None else part.itinerary.surface
+    if flown != NO_SURFACE:
+        return flown
+    return next(craft.surface for craft in scenario.craft if craft.name == part.craft)
+
+
 def _case(
     part: CraftPlan, scenario: Scenario, ring: Ring, slots: Ring, finish_s: float, from_s: float, end_s: float
 ) -> Case:
     assert part.itinerary is not None
-    surface = next(craft.surface for craft in scenario.craft if craft.name == part.craft)
-    item = replace(part.itinerary, end_s=end_s, surface=surface)
+    item = replace(part.itinerary, end_s=end_s, surface=surface_of(part, scenario))
     trims = _trims_s(part, scenario, ring, finish_s)
     last = part.last_at_ring
     unknowns: tuple[Unknown, ...] = (Unknown(last, "radial"), Unknown(last, "along"))
     if trims is not None:
         item = replace(item, impulses=(*item.impulses, *(Impulse(time_s, 0.0, 0.0) for time_s in trims)))
         unknowns = (Unknown(-2, "along"), Unknown(-1, "radial"), Unknown(-1, "along"))
-    elif not _in_place(part):
+    elif not _in_place(part, ring):
         unknowns = (Unknown(part.phasing_burn or 0, "along"), *unknowns)
     return Case(
         itinerary=item,

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Hashable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -36,9 +37,16 @@ def stories(outcome: Outcome) -> tuple[AnyStory, ...]:
 
 
 def story_in(outcome: Outcome, part: CraftPlan) -> AnyStory:
-    """What one craft of the best plan has before it."""
+    """What one craft of the best plan has before it.
+
+    Errors are propagated about the plan as it was made for the bulge alone. Where it is corrected for further forces
+    what they add is counted from the plan as corrected: in such a difference these forces cancel to first order.
+    """
     plan = outcome.plans[0]
-    return _story_of(outcome.scenario, outcome.ring, part, _match_s(plan), plan.carriers)
+    made = outcome.made if outcome.made is not None and outcome.made.rank == plan.rank else plan
+    first = next((one for one in made.craft if one.craft == part.craft), part)
+    story = _story_of(outcome.scenario, outcome.ring, first, _match_s(plan), plan.carriers)
+    return story if first is part else replace(story, planned_m_s=part.delta_v_m_s)
 
 
 def same_story(outcome: Outcome, part: CraftPlan) -> Hashable | None:

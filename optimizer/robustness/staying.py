@@ -75,7 +75,7 @@ def slots_and_staying(
             moved[k] = replace(moved[k], flight=flight)
         there = moved
     own = {NOMINAL: surface, **{craft.name: craft.surface for craft in scenario.craft}}
-    items = [replace(one.itinerary, surface=own.get(one.kept.craft, Surface())) for one in there]
+    items = [replace(one.itinerary, surface=own.get(one.kept.craft, one.kept.surface)) for one in there]
     unlike = [k for k, item in enumerate(items) if item.surface != surface]
     if any(isinstance(term, Air | Sunlight) for term in field.terms) and unlike:
         flown = fly_each([items[k] for k in unlike], field, relative=RELATIVE)

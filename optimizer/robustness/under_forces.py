@@ -9,8 +9,8 @@ ring as a whole is elsewhere; what is left of each is its error in the spacing.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -27,22 +27,58 @@ from ...models.reference import RELATIVE
 from ...models.ring import Ring
 from ...models.scenario import Scenario
 from ...models.surroundings import Surface
-from ..outcome import Outcome, Plan
+from ..outcome import Kept, Outcome, Plan
 from ..standing import ForcedHold, Standing, UnderForces
 from .alone import beside, of_itself
-from .corrected_for_forces import END_MARGIN, ForForces, correct_for_forces, rebuilt, settled_s
+from .corrected_for_forces import END_MARGIN, ForForces, correct_for_forces, rebuilt, settled_s, surface_of
 from .frozen import frozen
 from .hold_by_forces import LOOK_S, InRing, hold_by_forces
-from .staying import slots_and_staying
+from .staying import Stays, slots_and_staying
 
 MOST_TURNS = 4000.0
 """A plan of more turns of the ring, summed over its craft, is not flown again: it would take minutes and 200 MB."""
 
 
-def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | None:
+NOWHERE: Mapping[str, float] = {}
+
+SAME_S = 1.0
+"""Craft that are done so little after the window of another plan has begun are measured in that window."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Again:
+    """What is known of a plan that is what is left of another one, for the same ring under the same forces.
+
+    Args:
+        like: what came of the other one.
+        off_rad: craft that are to stand beside their slots, by how much.
+        as_planned: craft that go on with their burns of the other one, which are corrected already.
+    """
+
+    like: UnderForces
+    off_rad: Mapping[str, float]
+    as_planned: Collection[str]
+
+    def known(self, plan: Plan, kept: Sequence[Kept]) -> tuple[Standing, ...]:
+        """Craft whose standing is that of the other one, the common shift not taken off."""
+        there = {one.craft for one in kept} | {part.craft for part in plan.craft if part.craft in self.as_planned}
+        return tuple(
+            replace(one, spacing_rad=one.spacing_rad + self.like.common_shift_rad)
+            for one in self.like.craft
+            if one.craft in there and one.spacing_rad is not None
+        )
+
+
+def under_forces(
+    outcome: Outcome, plan: Plan, *, again: Again | None = None, holds: bool = True
+) -> tuple[Plan, UnderForces] | None:
     """Correct a plan for the forces of the scenario and fly it under them.
 
     Craft that a carrier brings up keep their burns, since where they are dropped would move as well.
+
+    Args:
+        again: of what plan this is the rest; then forces and slots are those of that.
+        holds: whether to look how long the spacing holds.
 
     Returns:
         The plan with its burns as corrected, and what became of it; None by the bulge alone, where no craft is in the
@@ -51,44 +87,91 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
     scenario, ring = outcome.scenario, outcome.ring
     if scenario.forces is None or not (plan.craft or outcome.kept):
         return None
-    chosen = chosen_forces(scenario, plan.finish_s)
+    chosen = chosen_forces(scenario, plan.finish_s) if again is None else again.like.chosen
     if not (chosen.field.terms or scenario.ring.hold_wanted):
         return None
-    at_s = settled_s(plan, scenario, ring)
-    as_it_is = UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=window_s(ring))
+    nominal = _nominal(scenario) if again is None else again.like.nominal
+    at_s = settled_s(plan, scenario, ring, () if again is None else again.as_planned)
+    as_it_is = UnderForces(
+        chosen=chosen, craft=(), common_shift_rad=0.0, at_s=at_s, span_s=window_s(ring), nominal=nominal
+    )
     if at_s * (len(plan.craft) + len(outcome.kept)) > MOST_TURNS * ring.period_s:
         return plan, as_it_is
+    known: tuple[Standing, ...] = ()
+    moved, staying = plan.craft, outcome.kept
+    slots = None if again is None or at_s > again.like.at_s + SAME_S else again.like.slots
+    if again is not None and slots is not None:
+        at_s, known = again.like.at_s, again.known(plan, outcome.kept)
+        names = {one.craft for one in known}
+        moved = tuple(part for part in moved if part.craft not in names)
+        staying = tuple(one for one in staying if one.craft not in names)
+    flown = _flown(outcome, replace(plan, craft=moved), staying, slots, replace(as_it_is, at_s=at_s), again)
+    return _with_flights(outcome, plan, flown, known, holds)
+
+
+class _Flown(NamedTuple):
+    """What was flown under the forces, those that move first: corrections, who was asked, and the flights."""
+
+    slots: Ring
+    found: tuple[ForForces, ...]
+    asked: list[_Asked]
+    flights: tuple[Flight | None, ...]
+    as_it_is: UnderForces
+    nominal: int  # of those asked, at the end: nominal craft beside one that is alone
+
+
+def _flown(
+    outcome: Outcome,
+    plan: Plan,
+    kept: Sequence[Kept],
+    slots: Ring | None,
+    as_it_is: UnderForces,
+    again: Again | None,
+) -> _Flown:
+    """Correct and fly the craft of a plan, and those that stay."""
+    scenario, ring, field, at_s = outcome.scenario, outcome.ring, as_it_is.chosen.field, as_it_is.at_s
     end_s = at_s + window_s(ring) + END_MARGIN * ring.period_s
-    kept = (*outcome.kept, *beside(outcome, plan))
-    slots, staying = slots_and_staying(scenario, ring, kept, chosen.field, at_s, end_s, _sinking(scenario))
-    nominal, staying = staying[len(outcome.kept) :], staying[: len(outcome.kept)]
+    # a craft by itself is held against a nominal one beside it
+    alone = beside(outcome, plan) if again is None else ()
+    staying: tuple[Stays, ...] = ()
+    if slots is None or kept or alone:
+        there, staying = slots_and_staying(scenario, ring, (*kept, *alone), field, at_s, end_s, as_it_is.nominal)
+        slots = there if slots is None else slots
     found: tuple[ForForces, ...] = ()
-    if chosen.field.terms and not plan.carriers:
-        found = correct_for_forces(plan, scenario, ring, slots, chosen.field, at_s)
+    if field.terms and not plan.carriers:
+        off, as_planned = (NOWHERE, ()) if again is None else (again.off_rad, again.as_planned)
+        found = correct_for_forces(plan, scenario, ring, slots, field, at_s, off, as_planned)
     moving = _moving(scenario, plan, found, end_s)
-    flights = fly_each([one.item for one in moving], chosen.field, [one.model for one in moving], relative=RELATIVE)
+    flights = fly_each([one.item for one in moving], field, [one.model for one in moving], relative=RELATIVE)
     asked = moving + [
-        _Asked(one.kept.craft, (one.kept.plane, one.kept.slot), one.itinerary, Impulsive())
-        for one in (*staying, *nominal)
+        _Asked(one.kept.craft, (one.kept.plane, one.kept.slot), one.itinerary, Impulsive()) for one in staying
     ]
-    flights = (*flights, *(one.flight for one in (*staying, *nominal)))
-    own = len(asked) - len(nominal)
-    standing, shift = _standing(asked[:own], flights[:own], slots, at_s, scenario.body.radius_m)
+    return _Flown(slots, found, asked, (*flights, *(one.flight for one in staying)), as_it_is, len(alone))
+
+
+def _with_flights(
+    outcome: Outcome, plan: Plan, flown: _Flown, known: Sequence[Standing], holds: bool
+) -> tuple[Plan, UnderForces]:
+    """The plan with its burns as corrected, and how all craft stand."""
+    scenario, (slots, found, asked, flights, as_it_is, nominal) = outcome.scenario, flown
+    chosen, at_s, own = as_it_is.chosen, as_it_is.at_s, len(asked) - nominal
+    standing, shift = _standing(asked[:own], flights[:own], slots, at_s, scenario.body.radius_m, known)
     lost = any(one.spacing_rad is None for one in standing)
     made = plan
     if found and not lost:
         made = rebuilt(plan, scenario, slots, found, [f for f in flights if f is not None][: len(found)], at_s)
     if made.broken and not plan.broken:
         return plan, replace(as_it_is, breaks=tuple((one.craft, one.limit) for one in made.broken))
-    return made, UnderForces(
-        chosen=chosen,
+    return made, replace(
+        as_it_is,
         craft=standing,
         common_shift_rad=shift,
-        at_s=at_s,
         span_s=window_s(slots),
         slots=slots,
-        hold=None if lost else _held(scenario, chosen, slots, asked, flights, at_s, nominal=bool(nominal)),
-        corrected=bool(found) and not lost,
+        hold=None
+        if lost or len(asked) < 2 or not holds
+        else _held(scenario, chosen, slots, asked, flights, at_s, nominal=bool(nominal)),
+        corrected=bool(found or known) and not lost,
         missed=tuple(one.part.craft for one in found if not one.met),
         added_m_s=made.delta_v_m_s - plan.delta_v_m_s,
         frozen=frozen(scenario.body, slots) if chosen.degree > 2 else None,
@@ -110,18 +193,21 @@ def as_made(outcome: Outcome) -> Outcome:
     )
 
 
-def said_by_bulge(outcome: Outcome, given: Scenario, more: str = "") -> Outcome:
+BY_BULGE = "Planned and flown by the "
+"""With this begins what is said of a plan that leaves out forces that matter to it."""
+
+
+def said_by_bulge(outcome: Outcome, given: Scenario) -> Outcome:
     """An outcome planned by the bulge alone that says so in its warnings where further forces matter to its first plan.
 
     Args:
         given: the scenario as it was read.
-        more: a sentence on where these forces count all the same.
     """
     said = by_bulge_words(given, outcome.plans[0]) if outcome.plans else ""
     if not said:
         return outcome
     scenario = outcome.scenario
-    return replace(outcome, scenario=replace(scenario, warnings=(*scenario.warnings, f"{said} {more}".strip())))
+    return replace(outcome, scenario=replace(scenario, warnings=(*scenario.warnings, said)))
 
 
 def by_bulge_words(scenario: Scenario, plan: Plan) -> str:
@@ -130,27 +216,32 @@ def by_bulge_words(scenario: Scenario, plan: Plan) -> str:
     if not (plan.craft and chosen.field.terms):
         return ""
     return (
-        f"Planned and flown by the {chosen.flown[0]} alone; the command plan also corrects plan 1 for "
+        f"{BY_BULGE}{chosen.flown[0]} alone; the command plan also corrects plan 1 for "
         f"{listed(list(chosen.flown[1:]))}."
     )
 
 
 def _standing(
-    asked: Sequence[_Asked], flights: Sequence[Flight | None], slots: Ring, at_s: float, ground_m: float
+    asked: Sequence[_Asked],
+    flights: Sequence[Flight | None],
+    slots: Ring,
+    at_s: float,
+    ground_m: float,
+    known: Sequence[Standing],
 ) -> tuple[tuple[Standing, ...], float]:
     """How all craft stand in the window, with the common shift taken off, and that shift, rad."""
-    found = [
-        None if flight is None else _mean(flight, slots, one.place, at_s, ground_m)
-        for flight, one in zip(flights, asked, strict=True)
-    ]
-    errors = [error for error, _ in (one for one in found if one is not None)]
+    found = []
+    for flight, one in zip(flights, asked, strict=True):
+        seen = None if flight is None else _mean(flight, slots, one.place, at_s, ground_m)
+        error, period_s = (None, None) if seen is None else seen
+        found.append(Standing(craft=one.name, spacing_rad=error, period_error_s=period_s))
+    found += known
+    errors = [one.spacing_rad for one in found if one.spacing_rad is not None]
     # around the first, so that errors near half a turn do not cancel
     shift = float(wrap(errors[0] + float(np.mean(wrap(np.array(errors) - errors[0]))))) if errors else 0.0
     return tuple(
-        Standing(craft=one.name, spacing_rad=None, period_error_s=None)
-        if seen is None
-        else Standing(craft=one.name, spacing_rad=float(wrap(seen[0] - shift)), period_error_s=seen[1])
-        for one, seen in zip(asked, found, strict=True)
+        one if one.spacing_rad is None else replace(one, spacing_rad=float(wrap(one.spacing_rad - shift)))
+        for one in found
     ), shift
 
 
@@ -189,8 +280,8 @@ def _held(
     return of_itself(found) if nominal else found
 
 
-def _sinking(scenario: Scenario) -> Surface:
-    """The surface of the reference: none where altitude is maintained, else the mean of the craft's."""
+def _nominal(scenario: Scenario) -> Surface:
+    """The surface of the nominal craft: none where altitude is maintained, else the mean of the craft's."""
     if scenario.ring.with_drag == "maintained":
         return Surface()
     found = [craft.surface for craft in scenario.craft]
@@ -211,12 +302,11 @@ class _Asked(NamedTuple):
 
 def _moving(scenario: Scenario, plan: Plan, found: Sequence[ForForces], end_s: float) -> list[_Asked]:
     """Those that move, as corrected where they are."""
-    surfaces = {craft.name: craft.surface for craft in scenario.craft}
     own = {one.part.craft: one.itinerary for one in found}
     asked = []
     for part in plan.craft:
         if part.itinerary is not None:
-            item = replace(own.get(part.craft, part.itinerary), end_s=end_s, surface=surfaces[part.craft])
+            item = replace(own.get(part.craft, part.itinerary), end_s=end_s, surface=surface_of(part, scenario))
             asked.append(_Asked(part.craft, (part.plane, part.slot), item, part.engine or Impulsive()))
     return asked
 

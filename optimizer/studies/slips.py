@@ -17,6 +17,7 @@ from ...models.ring import Ring
 from ...models.scenario import Aim, Craft, Occupied, Pad, RingSpec, Scenario
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
+from ..standing import UnderForces
 from .call_up import call_scenario
 from .questions import NONE_LEFT, UNREACHED, Found, Price, Questions
 from .respace import Place, loosened, moving, of_plane, on_the_ring, respaced, standing_after
@@ -90,6 +91,7 @@ class Slips:
         planned: what the others are set against: the same plan by the catalogue, where it is the best one; as flown
             where it is another, or without ``planned_reached``.
         planning: what the search for the plan itself did not reach, in words.
+        under: what a flight of plan 1 under further forces found.
         asked, reached, searched: questions, those with an answer, and those of them whose search came to its end.
     """
 
@@ -104,6 +106,7 @@ class Slips:
     asked: int = 0
     reached: int = 0
     searched: int = 0
+    under: UnderForces | None = None
 
     @property
     def unfinished(self) -> str:
@@ -164,6 +167,7 @@ def make_slips(
         asked=ask.asked,
         reached=ask.reached,
         searched=ask.searched,
+        under=outcome.under,
     )
 
 

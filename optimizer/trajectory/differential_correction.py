@@ -86,6 +86,7 @@ class Case:
         from_s: where given, it is measured by smooth means over the window that begins there (`measure_smoothly`),
             not over the turn after the last burn.
         relative: error allowed in a step of its flights.
+        shape: the eccentricity vector to end with.
     """
 
     itinerary: Itinerary
@@ -98,6 +99,7 @@ class Case:
     spin_rad_s: float = 0.0
     from_s: float | None = None
     relative: float = _RELATIVE
+    shape: tuple[float, float] = (0.0, 0.0)
 
     def measured(self, flight: Flight) -> Measured:
         """A flight against the slot; raises FlightError where it does not come round."""
@@ -279,11 +281,11 @@ class _Work:
 
     def residual(self, found: Measured) -> Array:
         """Weighted misses, all in radians or ratios."""
-        ring = self.case.ring
+        ring, shape = self.case.ring, self.case.shape
         parts: dict[Target, tuple[float, ...]] = {
             "slot": (found.slot_error_rad,),
             "period": (2.0 * math.pi * found.period_error_s / ring.period_s,),
-            "eccentricity": found.eccentricity,
+            "eccentricity": (found.eccentricity[0] - shape[0], found.eccentricity[1] - shape[1]),
             "radius": (found.radius_error_m / ring.radius_m,),
             "plane": found.plane_tilt_rad,
         }

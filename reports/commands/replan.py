@@ -50,14 +50,14 @@ def replan(arguments: argparse.Namespace) -> int:
     given = scenario_of(arguments)
     scenario = by_bulge_alone(given)
     from ...models.deadline import share
+    from ...optimizer.additions import corrected_or_said
     from ...optimizer.replan.resumed_plan import go_on
-    from ...optimizer.robustness.under_forces import said_by_bulge
     from ..replan import replan_json, replan_text
     from ..replan_files import write_replan
 
     looks = _looks(arguments, scenario)
     with shown_progress(arguments) as progress, run_of(arguments) as run:
-        before = said_by_bulge(picked(arguments, scenario, run, progress, share(FIRST_SHARE)), given)
+        before = corrected_or_said(picked(arguments, scenario, run, progress, share(FIRST_SHARE)), given, progress)
         try:
             done, here = go_on(before, looks, progress)
         except FlightError as fault:

@@ -14,8 +14,6 @@ from .planned import FIRST_SHARE, by_bulge_alone, ended_status, entries_status, 
 from .planning import known_craft
 from .progress import shown_progress
 
-COUNTED = "They count here in what keeping the ring takes, and nowhere else."
-
 KEEPING_SHARE = 0.7
 """Of the time that is left: what the flight under further forces may take that says what trims keeping needs."""
 
@@ -60,18 +58,18 @@ def budget(arguments: argparse.Namespace) -> int:
 
     given = scenario_of(arguments)
     scenario = by_bulge_alone(given)
+    from ...optimizer.additions import corrected_or_said
     from ...optimizer.robustness.budget import make_budget
     from ...optimizer.robustness.flights_with_errors import refuse_without_errors
     from ...optimizer.robustness.keeping import keeping_with_trims
-    from ...optimizer.robustness.under_forces import said_by_bulge
     from ..budget import budget_json, budget_text, nothing_flown, write_budget
 
     refuse_without_errors(scenario)
     with shown_progress(arguments) as progress, run_of(arguments) as run:
         outcome = picked(arguments, scenario, run, progress)
-        outcome = said_by_bulge(outcome, given, COUNTED if given.ring.hold_wanted else "")
-        progress("what keeping the ring takes")
         with deadline.searching(share(KEEPING_SHARE)):
+            outcome = corrected_or_said(outcome, given, progress, holds=given.ring.hold_wanted)
+            progress("what keeping the ring takes")
             kept = keeping_with_trims(outcome, given)
         try:
             made = make_budget(outcome, arguments.samples, arguments.seed, progress, keeping=kept)
@@ -94,13 +92,14 @@ def risk(arguments: argparse.Namespace) -> int:
     given = scenario_of(arguments)
     scenario = by_bulge_alone(given)
     from ...models.deadline import share
-    from ...optimizer.robustness.under_forces import said_by_bulge
+    from ...optimizer.additions import corrected_or_said
     from ...optimizer.robustness.weighing import refuse_unweighable, study
     from ..risk import risk_json, risk_text, write_risk
 
     refuse_unweighable(scenario)
     with shown_progress(arguments) as progress, run_of(arguments) as run:
-        outcome = said_by_bulge(picked(arguments, scenario, run, progress, share(FIRST_SHARE)), given)
+        outcome = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
+        outcome = corrected_or_said(outcome, given, progress)
         found = study(outcome, arguments.samples, arguments.seed, progress)
     deliver(
         arguments,
@@ -118,7 +117,7 @@ def slips(arguments: argparse.Namespace) -> int:
     given = scenario_of(arguments)
     scenario = by_bulge_alone(given)
     from ...models.deadline import share
-    from ...optimizer.robustness.under_forces import said_by_bulge
+    from ...optimizer.additions import corrected_or_said
     from ...optimizer.studies.slips import make_slips
     from ..slips import slips_json, slips_text
     from ..typed import quantity
@@ -129,7 +128,8 @@ def slips(arguments: argparse.Namespace) -> int:
         raise InputError("a launch slips to a later time: times above 0 would be accepted.", where="--slip")
     known_craft(arguments.craft, [*(c.name for c in scenario.craft), *(c.name for c in scenario.carriers)])
     with shown_progress(arguments) as progress, run_of(arguments) as run:
-        outcome = said_by_bulge(picked(arguments, scenario, run, progress, share(FIRST_SHARE)), given)
+        outcome = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
+        outcome = corrected_or_said(outcome, given, progress)
         found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
     deliver(
         arguments,

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from ..console import Ended, complain, width
 from ..run_limits import memory_bytes
 from .deliver import Next, again, deliver
-from .planned import INTERRUPTED, LOST, NO_PLAN, UNDECIDED, there
+from .planned import INTERRUPTED, LOST, NO_PLAN, UNDECIDED, by_bulge_alone, run_of, there
 from .progress import shown_progress
 
 if TYPE_CHECKING:
@@ -33,10 +33,11 @@ def sweep(arguments: argparse.Namespace) -> int:
     over = grid(text, arguments.scenario, arguments.settings, arguments.vary)
     scenario = first_that_reads(over)
     rows, stopped, lost = _rows(arguments, over)
+    forces = "" if stopped or lost else _forces_text(arguments, over, rows)
     deliver(
         arguments,
-        lambda: sweep_text(scenario.title, scenario.minimize, over, rows, width()),
-        files=(lambda out: write_sweep(scenario.title, scenario.minimize, over, rows, out)) if rows else None,
+        lambda: sweep_text(scenario.title, scenario.minimize, over, rows, width(), forces),
+        files=(lambda out: write_sweep(scenario.title, scenario.minimize, over, rows, out, forces)) if rows else None,
         kept="Table, text and figure",
         following=_following(arguments, over, rows),
     )
@@ -85,6 +86,31 @@ def _rows(arguments: argparse.Namespace, over: Grid) -> tuple[list[TextRow], str
         except WorkersLostError:
             lost = "workers were ended from outside again and again (killed, or short of memory): given up"
     return rows, stopped, lost
+
+
+def _forces_text(arguments: argparse.Namespace, over: Grid, rows: Sequence[TextRow]) -> str:
+    """What further forces add to the plan of the point of least delta-v; empty where none matters to it, or no time is
+    left."""
+    from ...models.force_choice import chosen_forces
+    from ...models.reading.scenario_reader import parse_scenario
+    from ...optimizer.additions import corrected_or_said
+    from ...optimizer.plan import make_plan
+    from ...optimizer.studies.sweep import settings_of
+    from ..under_forces import point_text
+
+    costs = [(cost, row) for row in rows if (cost := row.number("delta_v_m_s")) is not None]
+    if not costs:
+        return ""
+    row = min(costs, key=lambda one: one[0])[1]
+    settings = settings_of(over, row.values)
+    scenario = parse_scenario(over.text, over.file, settings)
+    if scenario.forces is None or not chosen_forces(scenario, row.number("finish_s") or 0.0).field.terms:
+        return ""
+    with shown_progress(arguments) as progress, run_of(arguments):
+        outcome = make_plan(by_bulge_alone(scenario), progress, brief=True)
+        outcome = corrected_or_said(outcome, scenario, progress) if outcome.plans else outcome
+    varied = [one for vary, value in zip(over.varied, row.values, strict=True) for one in vary.settings(value)]
+    return point_text(outcome.under, varied)
 
 
 def _following(arguments: argparse.Namespace, over: Grid, rows: Sequence[TextRow]) -> list[Next]:

@@ -114,7 +114,8 @@ def budget(planned: Planned | Given, *, samples: int = 100_000, seed: int = 1) -
     if not planned.feasible:
         raise InputError("there is no plan within the limits, so there is nothing to load for: see its text.")
     kept = keeping_with_trims(planned.outcome, planned.outcome.scenario)
-    return Budgeted(budget=make_budget(as_made(planned.outcome), samples, seed, keeping=kept))
+    flown = planned.outcome if planned.outcome.plans[0].rank == 1 else as_made(planned.outcome)
+    return Budgeted(budget=make_budget(flown, samples, seed, keeping=kept))
 
 
 def replan(
@@ -167,7 +168,8 @@ def replan(
         planned = plan(planned)
     if not planned.feasible:
         raise InputError("there is no plan within the limits to go on from: see its text.")
-    done, here = go_on(as_made(planned.outcome), looks)
+    flown = planned.outcome if planned.outcome.plans[0].rank == 1 else as_made(planned.outcome)
+    done, here = go_on(flown, looks)
     return Replanned(done=done, after=None if here is None else Planned(outcome=here.outcome))
 
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from ringwright.tests.tolerances import CLOCK_S, MILLISECOND_S
 
-from .held_flight import SAMPLES, WINDOW, Craft, World, around, leaves, off_longitudes, smoothed
+from .held_flight import SAMPLES, WINDOW, Craft, World, around, brought, leaves, off_longitudes, smoothed
 from .oblate_flight import Array, Oblate, axes
 from .printed_flight import begun
 from .small_reader import Case, read_case
@@ -48,15 +48,58 @@ class Stood:
         return max(abs(self.spacing_deg - self.said_deg), abs(self.east_deg - self.said_east_deg))
 
 
+def seen_under_forces(text: str, result: Mapping[str, Any], name: str, time_s: float) -> Array:
+    """Where a craft of plan 1 is at a moment after all its burns that come before it, m and m/s, (6,)."""
+    [item] = [dict(one) for one in result["plans"][0]["craft"] if one["craft"] == name]
+    item["burns"] = [burn for burn in item["burns"] if burn["time_s"] < time_s]
+    world, _, _, craft = _craft_of(text, {**result, "plans": [{**result["plans"][0], "craft": [item]}]})
+    return brought(world, craft[1], time_s)
+
+
 def fly_under_forces(text: str, result: Mapping[str, Any]) -> list[Stood]:
     """Fly plan 1 under the forces of a result that were flown in it. All craft must be in one plane."""
+    plan, data = result["plans"][0], tomllib.loads(text)
+    world, case, body, craft = _craft_of(text, result)
+    turn, middle = plan["craft"][0]["flown"]["span_s"] / WINDOW, plan["hold"]["from_s"] + CLOCK_S
+    _, times, off = leaves(world, craft, turn, middle, middle + 0.6 * WINDOW * turn, math.pi)
+    assert abs(times[0] - middle) < MILLISECOND_S
+    east = said_east = np.zeros(len(craft) - 1)
+    if "longitude_deg" in data["ring"]:
+        first = math.radians(data["ring"]["longitude_deg"])
+        wanted = np.array([first + one.slot_angle for one in craft[1:]])
+        east = np.degrees(off_longitudes(world, craft[1:], wanted, turn, middle))
+        said = [item["flown"] for item in plan["craft"]]
+        said_east = np.array([one["mean_slot_error_deg"] + one["common_shift_deg"] for one in said])
+        # slots go round with the ground there, not as a craft that nobody burns in
+        spacing = np.degrees(off[0, 1:] - off[0, 1:].mean())
+    else:
+        bare = _off_by_bulge(case, body, craft[0].state, _slot0(result), middle, turn)
+        shift = np.array([item["flown"]["common_shift_deg"] for item in plan["craft"]])
+        spacing = np.degrees(off[0, 1:] - off[0, 0] + bare) - shift
+    return [
+        Stood(
+            craft=item["craft"],
+            spacing_deg=float(spacing[k]),
+            said_deg=item["flown"]["mean_slot_error_deg"],
+            east_deg=float(east[k]),
+            said_east_deg=float(said_east[k]),
+        )
+        for k, item in enumerate(plan["craft"])
+    ]
+
+
+def _slot0(result: Mapping[str, Any]) -> float:
+    return math.radians(result["plans"][0].get("slot0_deg", result["ring"]["slot0_deg"]))
+
+
+def _craft_of(text: str, result: Mapping[str, Any]) -> tuple[World, Case, Oblate, list[Craft]]:
+    """The world of a scenario, the case, its body, and the nominal craft before those of plan 1."""
     forces, plan = result["model"]["forces"]["flown"], result["plans"][0]
     data, case = tomllib.loads(text), read_case(text, body=result["body"])
     body = Oblate(case.gm, case.j2, case.j2_radius)
     own = {one.name: one for one in case.craft}
     surfaces = {one["name"]: one for one in data["craft"]}
-    slot0 = math.radians(plan.get("slot0_deg", result["ring"]["slot0_deg"]))
-    there = np.concatenate(body.in_place(case.radius, slot0, case.inclination, case.node_of(0)))
+    there = np.concatenate(body.in_place(case.radius, _slot0(result), case.inclination, case.node_of(0)))
     craft = [Craft(start=0.0, state=there, burns=(), drag=0.0, light=0.0, slot_angle=0.0)]
     for item in plan["craft"]:
         assert not item["carrier"]
@@ -75,33 +118,7 @@ def fly_under_forces(text: str, result: Mapping[str, Any]) -> list[Stood]:
                 slot_angle=2.0 * math.pi * flight.slot / case.slots,
             )
         )
-    world = _world(data, forces)
-    turn, middle = plan["craft"][0]["flown"]["span_s"] / WINDOW, plan["hold"]["from_s"] + CLOCK_S
-    _, times, off = leaves(world, craft, turn, middle, middle + 0.6 * WINDOW * turn, math.pi)
-    assert abs(times[0] - middle) < MILLISECOND_S
-    east = said_east = np.zeros(len(craft) - 1)
-    if "longitude_deg" in data["ring"]:
-        first = math.radians(data["ring"]["longitude_deg"])
-        wanted = np.array([first + one.slot_angle for one in craft[1:]])
-        east = np.degrees(off_longitudes(world, craft[1:], wanted, turn, middle))
-        said = [item["flown"] for item in plan["craft"]]
-        said_east = np.array([one["mean_slot_error_deg"] + one["common_shift_deg"] for one in said])
-        # slots go round with the ground there, not as a craft that nobody burns in
-        spacing = np.degrees(off[0, 1:] - off[0, 1:].mean())
-    else:
-        bare = _off_by_bulge(case, body, there, slot0, middle, turn)
-        shift = np.array([item["flown"]["common_shift_deg"] for item in plan["craft"]])
-        spacing = np.degrees(off[0, 1:] - off[0, 0] + bare) - shift
-    return [
-        Stood(
-            craft=item["craft"],
-            spacing_deg=float(spacing[k]),
-            said_deg=item["flown"]["mean_slot_error_deg"],
-            east_deg=float(east[k]),
-            said_east_deg=float(said_east[k]),
-        )
-        for k, item in enumerate(plan["craft"])
-    ]
+    return _world(data, forces), case, body, craft
 
 
 def _off_by_bulge(case: Case, body: Oblate, start: Array, slot0: float, middle: float, turn: float) -> float:

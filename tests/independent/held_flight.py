@@ -257,7 +257,7 @@ def together(world: World, craft: Sequence[Craft], turn: float, begin: float, en
     times = np.asarray(
         from_s + turn / SAMPLES * np.arange(math.ceil((end + begin - 2.0 * from_s) / turn) * SAMPLES), np.float64
     )
-    at = np.stack([_brought(world, one, from_s) for one in craft], axis=1)
+    at = np.stack([brought(world, one, from_s) for one in craft], axis=1)
     return times, _flown(world, at, drag, light, times)
 
 
@@ -272,7 +272,7 @@ def off_longitudes(world: World, craft: Sequence[Craft], wanted: Array, turn: fl
 def at_rest(world: World, one: Craft) -> tuple[float, Array]:
     """When the burns of a craft are over, or its flight begins, and its state then."""
     last_s = max((burn[0] for burn in one.burns), default=one.start)
-    return last_s, _brought(world, one, last_s)
+    return last_s, brought(world, one, last_s)
 
 
 def onward(world: World, one: Craft, state: Array, times: Array) -> Array:
@@ -290,7 +290,7 @@ def smoothed(values: Array) -> Array:
     return np.convolve(values, weights / weights.sum(), "valid")
 
 
-def _brought(world: World, one: Craft, to_s: float) -> Array:
+def brought(world: World, one: Craft, to_s: float) -> Array:
     """State of a craft once its burns are over."""
     state, now = one.state, one.start
     drag, light = np.array([one.drag]), np.array([one.light])

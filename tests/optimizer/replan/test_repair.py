@@ -79,7 +79,6 @@ def moments(before: Outcome) -> list[float]:
     ],
 )
 def test_craft_read_where_the_plan_has_them_go_on_for_no_more(name: str) -> None:
-    # it plans by the bulge alone
     before = bundled_outcome(name, BULGE_ALONE)
     old = before.plans[0]
     times = moments(before)

@@ -10,9 +10,13 @@ import numpy as np
 import pytest
 
 from ringwright.models import bodies
-from ringwright.models.flight.smooth_mean import window
-from ringwright.models.reading.scenario_reader import parse_scenario
+from ringwright.models.flight.flown import Itinerary
+from ringwright.models.flight.gravity import gravity_around
+from ringwright.models.flight.integrate import fly
+from ringwright.models.flight.smooth_mean import measure_smoothly, window, window_s
+from ringwright.models.reading.scenario_reader import parse_scenario, read_scenario
 from ringwright.models.units import DAY_S
+from ringwright.optimizer.additions import corrected_or_said
 from ringwright.optimizer.outcome import Front, Outcome
 from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.robustness import under_forces as module
@@ -24,7 +28,7 @@ from ringwright.reports.terminal import plan_text
 from ringwright.tests.tolerances import EXACT, FIRST_ORDER_REL, MILLISECOND_S, SLOT_DEG, WRITTEN_RAD
 from ringwright.tests.worlds import LOW_RING, low_craft
 
-from ...planned import outcome_of, scenario_of
+from ...planned import SCENARIOS, outcome_of, scenario_of
 
 
 def _text(forces: str, area: float = 0.5, ring: str = "") -> str:
@@ -238,3 +242,44 @@ def test_a_correction_that_would_break_a_limit_is_not_made() -> None:
     text = " ".join(plan_text(outcome).split())
     assert "since corrected for more it would break craft.Thimble.delta_v" in text
     assert "NOT FLOWN WITH" in text
+
+
+LIKE_REL = 0.03
+"""By so much of itself what an error does may differ with and without the forces."""
+
+
+@pytest.mark.soak
+def test_what_errors_do_is_the_same_without_the_forces() -> None:
+    # why a budget may count from the corrected plan what errors add to the plan for the bulge alone
+    given = read_scenario(SCENARIOS / "low-mars.toml", [])
+    outcome = corrected_or_said(make_plan(replace(given, forces=None)), given, lambda _: None)
+    under, made = outcome.under, outcome.made
+    assert under is not None
+    assert under.slots is not None
+    assert made is not None
+    shares = np.random.default_rng(17).normal(0.0, 0.005, 8)
+    ways = (
+        (outcome.plans[0], under.chosen.field, under.slots),
+        (made, gravity_around(given.body), outcome.ring),
+    )
+    for name in ("Thyme", "Fennel"):
+        moved = []
+        for plan, gravity, ring in ways:
+            [part] = [part for part in plan.craft if part.craft == name]
+            assert part.itinerary is not None
+            item = replace(part.itinerary, end_s=under.at_s + 1.2 * window_s(ring))
+            flights = fly([_with_error(item, share) for share in (0.0, *shares.tolist())], gravity, relative=1e-11)
+            seen = [measure_smoothly(flight, ring, part.plane, part.slot, under.at_s) for flight in flights]
+            off = np.array([[one.slot_error_rad, one.period_error_s] for one in seen])
+            moved.append(off[1:] - off[0])
+        forced, bare = moved
+        assert np.abs(bare[:, 0]).max() > math.radians(1.0)
+        assert np.abs(forced - bare)[:, 0].max() < LIKE_REL * np.abs(bare[:, 0]).max()
+        assert np.abs(forced - bare)[:, 1].max() < LIKE_REL * np.abs(bare[:, 1]).max()
+
+
+def _with_error(item: Itinerary, share: float) -> Itinerary:
+    """The first burn too long by a share of itself."""
+    first, *others = item.impulses
+    longer = first._replace(along_m_s=(1.0 + share) * first.along_m_s, radial_m_s=(1.0 + share) * first.radial_m_s)
+    return replace(item, impulses=(longer, *others))
