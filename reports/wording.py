@@ -12,6 +12,7 @@ from collections.abc import Collection, Sequence
 from ..models.readouts import listed as listed
 from ..models.readouts import plain, span
 from ..models.scenario import Scenario
+from ..models.units import DAY_S, YEAR_S
 from ..optimizer.craft_plan import CraftPlan
 from ..optimizer.outcome import Kept, Plan
 
@@ -79,6 +80,17 @@ def small(value: float) -> str:
     return text if float(text) != 0.0 else f"under {10.0**-places:.{places}f}"
 
 
+def rough_span(seconds: float, whole_from: float = 10.0) -> str:
+    """A span of which only the order counts, in hours, days or years; from so many of them on in whole ones.
+
+    >>> rough_span(0.31 * YEAR_S), rough_span(8.43 * YEAR_S), rough_span(3.2 * DAY_S), rough_span(7_300.0, 1.5)
+    ('113 days', '8.4 years', '3.2 days', '2 hours')
+    """
+    units = (("years", YEAR_S), ("days", DAY_S), ("hours", 3600.0))
+    unit, length = next((one for one in units if seconds >= 2.0 * one[1]), units[-1])
+    return f"{plain(seconds / length, 0) if seconds >= whole_from * length else small(seconds / length)} {unit}"
+
+
 def gained_rad(part: CraftPlan) -> float:
     """Angle that a craft gains on the ring by phasing, negative when it falls back: whole turns and the lead."""
     return 2.0 * math.pi * (part.revolutions - part.ring_revolutions) + part.lead_rad
@@ -95,7 +107,7 @@ def way_text(part: CraftPlan) -> str:
     if part.route == "drift" or part.parking_wait_s > 0.0:
         home = "its orbit" if part.pad is None else "the parking orbit"
         parks = part.pad is not None and part.route != "drift"
-        where = home if parks or waits_at_home(part) else "another orbit"
+        where = home if parks or part.route == "transfer" or waits_at_home(part) else "another orbit"
         why = " until plane and slot are met" if part.route == "drift" else ""
         before.append(f"waits {span(part.parking_wait_s)} in {where}{why}")
     if part.carrier is not None and part.route != "drift":

@@ -80,11 +80,11 @@ def bounds(
     nearest = np.where(far < stretch_low, far, np.maximum(near, stretch_low))
     turn, turn_most = _turn(problem, rows, near, far)
     cost = _together(problem, rows, _in_plane(problem, rows, nearest), turn)
+    along_most = np.maximum(_in_plane(problem, rows, near), _in_plane(problem, rows, far))
     finish = rows.burn_s + np.where(phases, np.maximum(least, 0.0) * period, 0.0)
     inf = np.inf
     if first_rad == last_rad:
         return _at_one_phase(np.where(there, cost, inf), np.where(there, finish, inf))
-    along_most = np.maximum(_in_plane(problem, rows, near), _in_plane(problem, rows, far))
     # what the turn adds falls as the burns along the track grow
     ends = longest / parts, shortest / parts
     most_along = np.maximum(*(_in_plane(problem, rows, end) for end in ends))
@@ -103,6 +103,14 @@ def bounds(
     )
 
 
+def _together(problem: Problem, rows: PhaseChoices, along: F, turn: F) -> F:
+    """The cost of burns along the track with a turn of the plane, rad."""
+    cost = along.copy()
+    (turned,) = np.nonzero(turn)
+    cost[turned] = shared(problem.ring, along[turned], turn[turned], rows.touch_rad[turned]).delta_v_m_s
+    return cost
+
+
 def _at_one_phase(cost: F, finish: F) -> Bounds:
     """Of a single phase nothing is asked of the stretch around it."""
     none = np.full(cost.size, np.inf)
@@ -115,14 +123,6 @@ def _at_one_phase(cost: F, finish: F) -> Bounds:
         most_m_s=none,
         latest_s=none,
     )
-
-
-def _together(problem: Problem, rows: PhaseChoices, along: F, turn: F) -> F:
-    """The cost of burns along the track with a turn of the plane, rad."""
-    cost = along.copy()
-    (turned,) = np.nonzero(turn)
-    cost[turned] = shared(problem.ring, along[turned], turn[turned], rows.touch_rad[turned]).delta_v_m_s
-    return cost
 
 
 def _in_plane(problem: Problem, rows: PhaseChoices, ratio: F) -> F:

@@ -49,7 +49,7 @@ class Cuts:
         self._apart: list[tuple[frozenset[tuple[OptionKey, int]], int]] = []
         self._work_turns = 0.0
         self._kept = False
-        self._space: tuple[Catalogue, Options] | None = None
+        self._pools: tuple[Catalogue, Options, dict[Place, Options]] | None = None
 
     def __bool__(self) -> bool:
         return bool(self.rejected)
@@ -150,11 +150,17 @@ class Cuts:
         return new
 
     def _pool(self, made: Catalogue, place: Place) -> Options:
-        """Every option of a craft class into a slot, at that liftoff where it is launched."""
+        """Every option of a craft class into a slot, at that liftoff where it is launched; worked out once."""
+        if self._pools is None or self._pools[0] is not made:
+            space = join(from_space(Question(problem=made.problem, restriction=made.restriction)))
+            self._pools = (made, space, {})
+        _, space, known = self._pools
+        if place not in known:
+            known[place] = self._options_at(made, space, place)
+        return known[place]
+
+    def _options_at(self, made: Catalogue, found: Options, place: Place) -> Options:
         index, slot, liftoff_s = place
-        if self._space is None or self._space[0] is not made:
-            self._space = (made, join(from_space(Question(problem=made.problem, restriction=made.restriction))))
-        found = self._space[1]
         if liftoff_s is not None:
             pads = sorted({way.pad for way in made.problem.ways})
             moment = np.array([liftoff_s])

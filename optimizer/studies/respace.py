@@ -15,7 +15,8 @@ from datetime import timedelta
 from ...models.errors import InputError
 from ...models.reading.slot_pattern import uneven
 from ...models.ring import Ring
-from ...models.scenario import Craft, Orbit, RingSpec, Scenario
+from ...models.scenario import Craft, Orbit, Pad, RingSpec, Scenario
+from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..problem.in_space import standing
 from ..problem.problem import KeptCraft
@@ -111,13 +112,16 @@ def loosened(scenario: Scenario, at_s: float = 0.0) -> tuple[Place, ...]:
     return tuple(replace(one, orbit=replace(one.orbit, at_s=at_s), ready_s=at_s) for one in moved)
 
 
-def standing_now(scenario: Scenario, lost: Sequence[str] = ()) -> Standing:
+def standing_now(scenario: Scenario, lost: Sequence[str] = (), *, slots_stay: bool = False) -> Standing:
     """The craft that are up at the epoch, without those that are lost.
+
+    Args:
+        slots_stay: the slots stay where they are, so that a ring over the ground will do, too.
 
     Raises:
         InputError: a craft is still to be launched, or a lost one is not known.
     """
-    _known(scenario, lost)
+    _known(scenario, lost, slots_stay)
     problem = problems(scenario)[0]
     places = _staying(scenario, problem.ring, problem.kept, 0.0)
     for one in scenario.craft:
@@ -134,14 +138,14 @@ def standing_now(scenario: Scenario, lost: Sequence[str] = ()) -> Standing:
     return Standing(scenario=scenario, ring=problem.ring, places=left, short=_short(places, lost))
 
 
-def standing_after(outcome: Outcome, plan: Plan, lost: Sequence[str] = ()) -> Standing:
+def standing_after(outcome: Outcome, plan: Plan, lost: Sequence[str] = (), *, slots_stay: bool = False) -> Standing:
     """The same when a plan is done: each craft in its slot, with the propellant that the plan leaves; times from then.
 
     Raises:
         InputError: a lost craft is not known.
     """
     scenario, ring, now = outcome.scenario, outcome.ring_of(plan), plan.finish_s
-    _known(scenario, lost)
+    _known(scenario, lost, slots_stay)
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=ring.slot0_rad))
     places = _staying(scenario, ring, problems(fixed)[0].kept, now)
     parts = {part.craft: part for part in plan.craft}
@@ -215,6 +219,17 @@ def spread_plane(
     return replace(made, title=f"{made.title or 'Ring'}, plane {plane}") if inside else made
 
 
+def kept_free(pad: Pad, parts: Sequence[CraftPlan]) -> Pad:
+    """A site with the time that some launches of a plan take there closed to others."""
+    wait = pad.turnaround_s
+    taken = tuple(
+        (part.launch_s - wait, part.launch_s + wait)
+        for part in parts
+        if part.pad == pad.name and part.launch_s is not None
+    )
+    return replace(pad, blackouts_s=(*pad.blackouts_s, *taken))
+
+
 def of_plane(ring: Ring, places: Sequence[Place], plane: int) -> tuple[Ring, list[Place]]:
     """One plane of a ring as a ring by itself, and the craft in it."""
     inside = [replace(one, orbit=replace(one.orbit, plane=0)) for one in places if one.orbit.plane == plane]
@@ -273,9 +288,9 @@ def _short(places: Sequence[Place], lost: Sequence[str]) -> tuple[int, ...]:
     return tuple(sorted({one.orbit.plane for one in places if one.craft.name in lost}))
 
 
-def _known(scenario: Scenario, lost: Sequence[str]) -> None:
-    """Refuse a ring whose slots are bound to the ground, and names that the scenario has not."""
-    if scenario.ring.longitude_rad is not None:
+def _known(scenario: Scenario, lost: Sequence[str], slots_stay: bool) -> None:
+    """Refuse a ring whose slots are bound to the ground, where they are chosen, and names that the scenario has not."""
+    if scenario.ring.longitude_rad is not None and not slots_stay:
         raise InputError(
             "the ring stays over the ground, slot 0 over ring.longitude, so where it stands cannot be chosen: with "
             "ring.radius in place of the longitude it would be accepted.",

@@ -14,11 +14,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from ...models.ring import Ring
-from ...models.scenario import Aim, Craft, Occupied, Pad, RingSpec, Scenario
+from ...models.scenario import Aim, Craft, Occupied, RingSpec, Scenario
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
-from .questions import NONE_LEFT, Found, Price, Questions
-from .respace import Place, loosened, moving, of_plane, on_the_ring, respaced
+from .call_up import call_scenario
+from .questions import NONE_LEFT, UNREACHED, Found, Price, Questions
+from .respace import Place, kept_free, loosened, moving, of_plane, on_the_ring, respaced, standing_after
 
 Progress = Callable[[str], None]
 
@@ -52,14 +53,18 @@ class Loss:
             (in orbit), craft that stay moved, too; None where no plan keeps the limits, or for another reason.
         spare: another craft like it, launched no sooner than ``spare_after_s`` after it was, whatever the latest
             finish; None where no plan keeps the other limits.
+        caller, called: in orbit, which spare of those that are up would be called, and what that comes to, by the goal;
+            None where no plan keeps the limits, or none is up in its plane.
         why_not_spread, why_no_spare: in words, where there is a reason other than the limits.
-        unreached: which of ``gap``, ``spread`` and ``spare`` are None because the search was ended before.
+        unreached: which of ``gap``, ``spread``, ``spare`` and ``called`` are None because the search was ended before.
     """
 
     in_orbit: bool
     gap: Price | None
     spread: Price | None
     spare: Price | None
+    called: Price | None = None
+    caller: str = ""
     why_not_spread: str = ""
     why_no_spare: str = ""
     unreached: frozenset[str] = frozenset()
@@ -135,7 +140,7 @@ def make_slips(
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))
     flown = Price(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s)
     groups = _launches(plan, only)
-    ask = Questions(_count(groups, len(late_s)), progress)
+    ask = Questions(_count(groups, len(late_s), len(scenario.spares)), progress)
     # another plan than the best one is taken as it was flown
     planned = ask(fixed) if plan.rank == 1 else Found(flown)
     if planned.reached and planned.price is None:
@@ -170,10 +175,10 @@ def _launches(plan: Plan, only: frozenset[str]) -> dict[str, list[CraftPlan]]:
     return {name: parts for name, parts in groups.items() if not only or only & {name, *(part.craft for part in parts)}}
 
 
-def _count(groups: dict[str, list[CraftPlan]], slips: int) -> int:
+def _count(groups: dict[str, list[CraftPlan]], slips: int, spares: int) -> int:
     """How many questions there are at most."""
     launched = sum(parts[0].launch_s is not None for parts in groups.values())
-    return 1 + slips * launched + ON_PAD_AND_IN_ORBIT * sum(map(len, groups.values()))
+    return 1 + slips * launched + (ON_PAD_AND_IN_ORBIT + spares) * sum(map(len, groups.values()))
 
 
 def _slip(scenario: Scenario, plan: Plan, names: tuple[str, ...], late_s: float, ask: Questions) -> Slip:
@@ -269,19 +274,8 @@ def _plane_on_pad(scenario: Scenario, ring: Ring, plan: Plan, lost: CraftPlan) -
         one if one.orbit is None else replace(one, orbit=replace(one.orbit, plane=0)) for one in own if not one.stay
     ]
     made = respaced(scenario, alone, stays, ring.slots - 1)
-    pads = tuple(_kept_free(pad, beside) for pad in scenario.pads)
+    pads = tuple(kept_free(pad, beside) for pad in scenario.pads)
     return replace(made, craft=(*made.craft, *moved), pads=pads, minimize=_aim(scenario)), ""
-
-
-def _kept_free(pad: Pad, parts: Sequence[CraftPlan]) -> Pad:
-    """A site with the time that some launches of a plan take there closed to others."""
-    wait = pad.turnaround_s
-    taken = tuple(
-        (part.launch_s - wait, part.launch_s + wait)
-        for part in parts
-        if part.pad == pad.name and part.launch_s is not None
-    )
-    return replace(pad, blackouts_s=(*pad.blackouts_s, *taken))
 
 
 def _all_moving(scenario: Scenario) -> tuple[Craft, ...]:
@@ -296,13 +290,26 @@ def _aim(scenario: Scenario) -> Aim:
     return "delta_v" if bare and scenario.minimize == "propellant" else scenario.minimize
 
 
-def _loss(*, in_orbit: bool, gap: Found, spread: Found, spare: Found, why: str, alone: str = "") -> Loss:
-    unreached = [name for name, one in (("gap", gap), ("spread", spread), ("spare", spare)) if not one.reached]
+def _loss(
+    *,
+    in_orbit: bool,
+    gap: Found,
+    spread: Found,
+    spare: Found,
+    called: Found = NONE_LEFT,
+    caller: str = "",
+    why: str,
+    alone: str = "",
+) -> Loss:
+    each = (("gap", gap), ("spread", spread), ("spare", spare), ("called", called))
+    unreached = [name for name, one in each if not one.reached]
     return Loss(
         in_orbit=in_orbit,
         gap=gap.price,
         spread=spread.price,
         spare=spare.price,
+        called=called.price,
+        caller=caller,
         why_not_spread=why,
         why_no_spare=alone,
         unreached=frozenset(unreached),
@@ -359,11 +366,28 @@ def _in_orbit(
     if launched:
         waits = replace(scenario, craft=(spare,), carriers=(), ring=_holding(scenario, others), limits=limits)
         waiting = ask(waits, (part.craft,))
+    caller, called = _called(outcome, plan, part, ask)
     return _loss(
         in_orbit=True,
         gap=Found(Price(delta_v_m_s=0.0, finish_s=now)),
         spread=NONE_LEFT if fewer is None else ask(fewer),
         spare=waiting,
+        called=called,
+        caller=caller,
         why=why,
         alone="" if launched else "the craft is not launched in this scenario, and neither is a spare",
     )
+
+
+def _called(outcome: Outcome, plan: Plan, part: CraftPlan, ask: Questions) -> tuple[str, Found]:
+    """Which spare that is up would be called into the slot, by the goal, and what that comes to, from the epoch on."""
+    spares = [one for one in outcome.scenario.spares if one.plane == part.plane]
+    if not spares:
+        return "", NONE_LEFT
+    now, soon = standing_after(outcome, plan, slots_stay=True), outcome.scenario.minimize == "finish"
+    found = {one.craft.name: ask(call_scenario(now, part.craft, one)) for one in spares}
+    prices = [(name, price) for name, (price, _) in found.items() if price is not None]
+    if not prices:
+        return "", NONE_LEFT if all(one.reached for one in found.values()) else UNREACHED
+    name, price = min(prices, key=lambda pair: pair[1].finish_s if soon else pair[1].delta_v_m_s)
+    return name, Found(replace(price, finish_s=price.finish_s + plan.finish_s))

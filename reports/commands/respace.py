@@ -12,18 +12,9 @@ from typing import TYPE_CHECKING
 from ...models.errors import InputError
 from ...models.readouts import brief, listed
 from ..console import width
+from .call_up import call_up
 from .deliver import Next, again, deliver
-from .planned import (
-    FIRST_SHARE,
-    INTERRUPTED,
-    NO_PLAN,
-    UNDECIDED,
-    NoPlanError,
-    run_of,
-    scenario_of,
-    status_of,
-    without_plan,
-)
+from .planned import FIRST_SHARE, entries_status, picked, run_of, scenario_of, status_of, without_plan
 from .progress import shown_progress
 
 if TYPE_CHECKING:
@@ -49,7 +40,9 @@ TOGETHER = (
 
 
 def respace(arguments: argparse.Namespace) -> int:
-    """The craft that are up spread evenly again, after a loss or for another number of slots."""
+    """The craft that are up spread evenly again, after a loss or for another number of slots; or a spare called up."""
+    if arguments.spares:
+        return call_up(arguments)
     scenario = scenario_of(arguments)
     from ...models.deadline import flying, share
     from ...models.reading.scenario_reader import parse_scenario
@@ -63,9 +56,7 @@ def respace(arguments: argparse.Namespace) -> int:
 
     with shown_progress(arguments) as progress, run_of(arguments) as run:
         if arguments.after_plan:
-            before = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
-            if not before.plans:
-                raise NoPlanError(before, status_of(before, run))
+            before = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
             with flying():
                 now = standing_after(before, before.plans[0], arguments.lost)
         else:
@@ -160,11 +151,7 @@ def _side_by_side(arguments: argparse.Namespace, entries: Sequence[Entry], plane
             ("one plane with its front", again(arguments, "respace", *_typed(arguments), "--plane", numbers[0]))
         ],
     )
-    if all(entry.plan is not None for entry in entries):
-        return 0
-    if not any(entry.undecided for entry in entries):
-        return NO_PLAN
-    return INTERRUPTED if run.stopped else UNDECIDED
+    return entries_status(entries, run, all_of_them=True)
 
 
 def _typed(arguments: argparse.Namespace) -> list[str]:

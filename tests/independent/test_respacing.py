@@ -74,7 +74,12 @@ def _command(tmp_path: Path, text: str, lost: str, *more: str) -> tuple[str, dic
 
 @pytest.mark.parametrize(
     ("goal", "lost"),
-    [("delta_v", "B"), ("delta_v", "BE"), ("worst_delta_v", "BC"), ("finish", "BE")],
+    [
+        pytest.param("delta_v", "B", marks=pytest.mark.soak),
+        ("delta_v", "BE"),
+        ("worst_delta_v", "BC"),
+        ("finish", "BE"),
+    ],
 )
 def test_no_order_and_no_phase_is_better(goal: str, lost: str, tmp_path: Path) -> None:
     before, after = _rings(goal, lost)
@@ -99,7 +104,7 @@ def test_no_order_and_no_phase_is_better(goal: str, lost: str, tmp_path: Path) -
         assert slots[first:] + slots[:first] == list(range(len(slots)))
 
 
-@pytest.mark.parametrize("slots", [4, 6])
+@pytest.mark.parametrize("slots", [pytest.param(4, marks=pytest.mark.soak), 6])
 def test_each_craft_ends_in_its_slot_over_an_oblate_body(slots: int, tmp_path: Path) -> None:
     """More slots than craft, too: some are then left free for later."""
     before, _ = _rings("delta_v", "BC", "j2 = 0.00196")
