@@ -80,11 +80,11 @@ def bounds(
     nearest = np.where(far < stretch_low, far, np.maximum(near, stretch_low))
     turn, turn_most = _turn(problem, rows, near, far)
     cost = _together(problem, rows, _in_plane(problem, rows, nearest), turn)
+    along_most = np.maximum(_in_plane(problem, rows, near), _in_plane(problem, rows, far))
     finish = rows.burn_s + np.where(phases, np.maximum(least, 0.0) * period, 0.0)
     inf = np.inf
     if first_rad == last_rad:
         return _at_one_phase(np.where(there, cost, inf), np.where(there, finish, inf))
-    along_most = np.maximum(_in_plane(problem, rows, near), _in_plane(problem, rows, far))
     # what the turn adds falls as the burns along the track grow
     ends = longest / parts, shortest / parts
     most_along = np.maximum(*(_in_plane(problem, rows, end) for end in ends))

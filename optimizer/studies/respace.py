@@ -15,7 +15,8 @@ from datetime import timedelta
 from ...models.errors import InputError
 from ...models.reading.slot_pattern import uneven
 from ...models.ring import Ring
-from ...models.scenario import Craft, Orbit, RingSpec, Scenario
+from ...models.scenario import Craft, Orbit, Pad, RingSpec, Scenario
+from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..problem.in_space import standing
 from ..problem.problem import KeptCraft
@@ -216,6 +217,17 @@ def spread_plane(
     _able_to_stay(now, fixed)
     made = respaced(now.scenario, alone, places, len(places) if slots is None else slots, pattern_rad or (), fixed)
     return replace(made, title=f"{made.title or 'Ring'}, plane {plane}") if inside else made
+
+
+def kept_free(pad: Pad, parts: Sequence[CraftPlan]) -> Pad:
+    """A site with the time that some launches of a plan take there closed to others."""
+    wait = pad.turnaround_s
+    taken = tuple(
+        (part.launch_s - wait, part.launch_s + wait)
+        for part in parts
+        if part.pad == pad.name and part.launch_s is not None
+    )
+    return replace(pad, blackouts_s=(*pad.blackouts_s, *taken))
 
 
 def of_plane(ring: Ring, places: Sequence[Place], plane: int) -> tuple[Ring, list[Place]]:

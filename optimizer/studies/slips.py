@@ -14,13 +14,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from ...models.ring import Ring
-from ...models.scenario import Aim, Craft, Occupied, Pad, RingSpec, Scenario
+from ...models.scenario import Aim, Craft, Occupied, RingSpec, Scenario
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..standing import UnderForces
 from .call_up import call_scenario
 from .questions import NONE_LEFT, UNREACHED, Found, Price, Questions
-from .respace import Place, loosened, moving, of_plane, on_the_ring, respaced, standing_after
+from .respace import Place, kept_free, loosened, moving, of_plane, on_the_ring, respaced, standing_after
 
 Progress = Callable[[str], None]
 
@@ -278,19 +278,8 @@ def _plane_on_pad(scenario: Scenario, ring: Ring, plan: Plan, lost: CraftPlan) -
         one if one.orbit is None else replace(one, orbit=replace(one.orbit, plane=0)) for one in own if not one.stay
     ]
     made = respaced(scenario, alone, stays, ring.slots - 1)
-    pads = tuple(_kept_free(pad, beside) for pad in scenario.pads)
+    pads = tuple(kept_free(pad, beside) for pad in scenario.pads)
     return replace(made, craft=(*made.craft, *moved), pads=pads, minimize=_aim(scenario)), ""
-
-
-def _kept_free(pad: Pad, parts: Sequence[CraftPlan]) -> Pad:
-    """A site with the time that some launches of a plan take there closed to others."""
-    wait = pad.turnaround_s
-    taken = tuple(
-        (part.launch_s - wait, part.launch_s + wait)
-        for part in parts
-        if part.pad == pad.name and part.launch_s is not None
-    )
-    return replace(pad, blackouts_s=(*pad.blackouts_s, *taken))
 
 
 def _all_moving(scenario: Scenario) -> tuple[Craft, ...]:
