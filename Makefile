@@ -67,10 +67,11 @@ soak_sweep := tests/optimizer/studies/test_sweep.py tests/optimizer/studies/test
 soak_figures := tests/reports/page/test_data.py tests/reports/figures/test_text_boxes.py tests/test_pictures.py
 soak_values := tests/reports/test_one_value.py
 soak_drift := tests/published/test_nodal_drift.py tests/optimizer/routes/test_other_planes.py tests/independent/test_launched_drift.py
-soak_forces := tests/independent/test_under_forces.py tests/published/test_forces.py tests/independent/test_full_flight.py tests/optimizer/robustness/test_hold_by_forces.py tests/optimizer/robustness/test_keeping.py tests/optimizer/robustness/test_under_forces.py
+soak_forces := tests/independent/test_under_forces.py tests/published/test_forces.py tests/independent/test_full_flight.py tests/independent/test_left_alone.py tests/optimizer/robustness/test_hold_by_forces.py tests/optimizer/robustness/test_keeping.py tests/optimizer/robustness/test_under_forces.py
 soak_held := tests/independent/test_held.py
+soak_year := tests/independent/test_held_a_year.py tests/independent/test_kept.py
 FUZZ_PARTS := $(foreach n,1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20,fuzz-$(n))
-SOAK_PARTS := exhaustive properties relations windows cuts printed flights home table sweep figures values drift forces held $(FUZZ_PARTS) compat
+SOAK_PARTS := exhaustive properties relations windows cuts printed flights home table sweep figures values drift forces held year $(FUZZ_PARTS) compat
 PART ?= all
 
 soak: $(READY)
@@ -92,7 +93,7 @@ pictures: browser
 	$(BIN)/python tests/pictures.py
 	$(BIN)/python tests/moving_page.py
 
-BENCHMARKS := catalogue_speed schedule_sizes many_launches front_times respace_speed freeform_times start_up budget_speed page_speed
+BENCHMARKS := catalogue_speed schedule_sizes many_launches front_times respace_speed freeform_times start_up budget_speed hold_speed page_speed
 
 bench: $(READY)
 	for name in $(BENCHMARKS); do $(BIN)/python tests/benchmarks/$$name.py && echo || exit 1; done

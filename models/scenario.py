@@ -1,8 +1,7 @@
 """What a scenario says, in SI units and radians: the values that every other room reads.
 
 Nothing here reads text (see ``reading/scenario_reader.py``) or computes an orbit. A value is checked once, when the
-file is read. Times are seconds from the scenario's epoch. Radii are from the body's center, even where the file gave
-an altitude.
+file is read. Times are seconds from the scenario's epoch. Radii are from the body's center, altitudes added to it.
 """
 
 from __future__ import annotations
@@ -363,7 +362,7 @@ class Scenario:
     ``errors`` and ``risk`` are None where nothing is said about them. ``weigh`` is what the listed plans are weighed
     by, after they were planned by ``minimize``; None for nothing. ``forces`` is None where the body's bulge alone is
     flown; ``pulls`` are the bodies that pull in a world of one's own. Craft are to be down, or out of the way,
-    ``disposal_within_s`` after the end of their service; None where nothing is asked.
+    ``disposal_within_s`` after the end of their service; None where nothing is asked. ``air_factor`` is on densities.
     """
 
     title: str
@@ -377,6 +376,7 @@ class Scenario:
     minimize: Aim = _AIM
     forces: ForceSpec | None = field(default_factory=ForceSpec)
     pulls: tuple[Puller, ...] = ()
+    air_factor: float = 1.0
     disposal_within_s: float | None = None
     first_service: int | None = None
     front_step_s: float | None = None

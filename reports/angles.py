@@ -9,7 +9,7 @@ from ..models.launch import site_angle
 from ..models.readouts import plain, turned
 from ..models.scenario import Pad, Scenario
 from .launch_windows import always_there
-from .layout import figures, paragraph, table, words
+from .layout import figures, note, paragraph, table, words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +60,7 @@ def angle_lines(scenario: Scenario, width: int) -> list[str]:
         notes.append("An apsis stands still; the other places move with the ring.")
     if any(always_there(scenario, pad) for pad in scenario.pads):
         notes.append("A site moves with the body.")
-    return [*lines, *paragraph(" ".join(notes), width, indent="  ")]
+    return [*lines, *note(" ".join(notes), width)]
 
 
 def _angles(scenario: Scenario) -> list[tuple[str, float]]:

@@ -14,7 +14,7 @@ from .disposal import disposal_lines, disposal_of
 from .files import write_answer
 from .flown_words import gravity_of
 from .keeping import keeping_answer, keeping_lines, keeping_values
-from .layout import Cells, figures, heading, paragraph, table, words
+from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table, words
 from .limits import limit_key, plan_as_written
 from .values import exact, json_text
 from .wording import listed
@@ -50,7 +50,7 @@ def budget_text(budget: Budget, width: int) -> str:
             width,
         )
     lines += paragraph(
-        f"{_grouped(budget.samples)} flights of each craft of plan {budget.plan.rank} with random errors "
+        f"{plain(budget.samples, 0)} flights of each craft of plan {budget.plan.rank} with random errors "
         f"(seed {budget.seed}), each corrected as a planner would, at the least delta-v whatever the goal of the plan.",
         width,
     )
@@ -64,27 +64,22 @@ def budget_text(budget: Budget, width: int) -> str:
         lines += paragraph(f"{listed(names)} by nodal drift: {_BY_DRIFT[0].lower()}{_BY_DRIFT[1:]}", width)
     lines += [*heading("Delta-v, m/s", width), *table(_craft_table(budget), width)]
     sure = f"{plain(100.0 * CONFIDENCE, 0)} %"
-    lines += paragraph(
+    lines += note(
         f"P99 is what 99 in 100 flights do not exceed, with bounds that hold with {sure} confidence each, by order "
         "statistics alone; the reserve is the upper bound less the plan.",
         width,
-        indent="  ",
     )
     for text in _warnings(budget):
-        lines += paragraph(text, width, indent="  ")
+        lines += note(text, width)
     if any(one.load_kg for one in budget.craft):
         lines += [*heading("Propellant to load, kg", width), *table(_load_table(budget), width)]
-        lines += paragraph(_loads_text(budget), width, indent="  ")
+        lines += note(_loads_text(budget), width)
     lines += keeping_lines(budget, width)
     lines += disposal_lines(budget, width)
     lines += _drivers_text(budget, width)
     if budget.as_zero:
-        lines += paragraph(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width, indent="  ")
-    if budget.unfinished:
-        said = f"The search ended early: {budget.unfinished}. --time-limit SECONDS allows more."
-        lines += ["", *paragraph(said, width)]
-    lines += ["", *paragraph(_caution(budget), width)]
-    return "\n".join(lines) + "\n"
+        lines += note(f"Not given, so taken as exact: {'; '.join(budget.as_zero)}.", width)
+    return closed([*lines, *ended_early(budget.unfinished, width)], _caution(budget), width)
 
 
 def nothing_flown(outcome: Outcome) -> str:
@@ -100,11 +95,10 @@ def _drivers_text(budget: Budget, width: int) -> list[str]:
     """What drives the budget; nothing where no time was left to work it out."""
     if not budget.drivers:
         return []
-    said = paragraph(
-        f"P99 less the plan, summed over the craft, from {_grouped(budget.ranking_samples)} flights of each: with one "
+    said = note(
+        f"P99 less the plan, summed over the craft, from {plain(budget.ranking_samples, 0)} flights of each: with one "
         "source alone, and how much less without it. They do not add up.",
         width,
-        indent="  ",
     )
     return [*heading("What drives it", width), *table(_driver_table(budget), width), *said]
 
@@ -184,42 +178,28 @@ def _driver_table(budget: Budget) -> list[Cells]:
 def _warnings(budget: Budget) -> list[str]:
     found = []
     for one in budget.craft:
-        if one.short > 0.0:
-            found.append(
-                f"{one.craft} RUNS OUT of its {plain(one.available_m_s)} m/s in {_percent(one.short)} of flights, with "
-                "the reserve used up."
-            )
-        if one.too_low > 0.0:
-            when = "" if one.by_law else ", before its period is trimmed"
-            remedy = "raise" if one.by_law else "aim short of the period first, or raise"
-            found.append(
-                f"{one.craft} DIPS BELOW THE FLOOR in {_percent(one.too_low)} of flights{when}: {remedy} the clearance."
-            )
-        if one.went_on > 0.0:
-            found.append(
-                f"{one.craft} overshoots its period in {_percent(one.went_on)} of flights and takes one revolution "
-                "more, which costs no propellant."
-            )
-        if one.phased_out > 0.0 and one.too_late:
-            found.append(
-                f"{one.craft} ends out of its slot's tolerance in {_percent(one.phased_out)} of flights, and THE "
-                "LIMITS LEAVE NO TURN to phase it out: these flights end late by a turn, as counted here, or pay far "
-                "more."
-            )
-        elif one.phased_out > 0.0:
-            found.append(
-                f"{one.craft} ends out of its slot's tolerance in {_percent(one.phased_out)} of flights and phases it "
-                "out afterwards."
-            )
+        when = "" if one.by_law else ", before its period is trimmed"
+        remedy = "raise" if one.by_law else "aim short of the period first, or raise"
+        phased = (
+            ", and THE LIMITS LEAVE NO TURN to phase it out: these flights end late by a turn, as counted here, or pay "
+            "far more"
+            if one.too_late
+            else " and phases it out afterwards"
+        )
+        said = (
+            (one.short, f"RUNS OUT of its {plain(one.available_m_s)} m/s in", ", with the reserve used up"),
+            (one.too_low, "DIPS BELOW THE FLOOR in", f"{when}: {remedy} the clearance"),
+            (one.went_on, "overshoots its period in", " and takes one revolution more, which costs no propellant"),
+            (one.phased_out, "ends out of its slot's tolerance in", phased),
+        )
+        found += [
+            f"{one.craft} {what} {_percent(share)} of flights{then}." for share, what, then in said if share > 0.0
+        ]
     return found
 
 
 def _percent(share: float) -> str:
     return f"{plain(100.0 * share, 1)} %" if share >= 0.0005 else "less than 0.1 %"
-
-
-def _grouped(number: int) -> str:
-    return f"{number:,}".replace(",", " ")
 
 
 def budget_json(budget: Budget) -> str:
@@ -280,11 +260,7 @@ def _quantile(one: Quantile) -> dict[str, float | None]:
 
 
 def write_budget(budget: Budget, directory: str | Path) -> Path:
-    """Write ``budget.json``, ``budget.txt`` and the figure ``budget.svg``, ``.png`` into a directory.
-
-    Raises:
-        InputError: the place cannot be written to.
-    """
+    """Write ``budget.json``, ``budget.txt`` and the figure ``budget.svg``, ``.png``; raises as `write_answer` does."""
     from .figures.budget import draw_budget
 
     texts = {"budget.json": budget_json(budget), "budget.txt": budget_text(budget, 110)}

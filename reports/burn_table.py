@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from ..models.readouts import clock, instant, plain
 from ..optimizer.craft_plan import Burn
 from ..optimizer.outcome import Outcome
-from .layout import figures, paragraph, table, words
+from .layout import figures, note, table, words
 
 
 def burn_words(burn: Burn) -> str:
@@ -53,10 +53,5 @@ def burn_table(outcome: Outcome, burns: Sequence[Burn], width: int) -> list[str]
         figures("low km", cells=[plain((burn.periapsis_after_m - radius_m) * 1e-3) for burn in burns]),
         figures("high km", cells=[plain((burn.apoapsis_after_m - radius_m) * 1e-3) for burn in burns]),
     ]
-    lines = table(filled, width)
-    lines += paragraph(
-        "At cut-off: the period that an instrument reads then; low and high: altitudes of periapsis and apoapsis.",
-        width,
-        indent="  ",
-    )
-    return lines
+    said = "At cut-off: the period that an instrument reads then; low and high: altitudes of periapsis and apoapsis."
+    return [*table(filled, width), *note(said, width)]

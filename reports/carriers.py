@@ -6,7 +6,7 @@ from ..models.readouts import clock, instant, plain
 from ..optimizer.craft_plan import CarrierPlan
 from ..optimizer.outcome import Outcome, Plan
 from .burn_table import burn_table
-from .layout import figures, heading, paragraph, table, words
+from .layout import figures, heading, note, table, words
 from .left_alone import lasts_text
 from .wording import listed
 
@@ -25,15 +25,15 @@ def carrier_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
     lines: list[str] = []
     for carrier in plan.carriers:
         lines += heading(f"Carrier {carrier.carrier}", width)
-        lines += paragraph(_launch(outcome, carrier), width, indent="  ")
+        lines += note(_launch(outcome, carrier), width)
         if carrier.burns:
             lines += burn_table(outcome, carrier.burns, width)
         lines += _drops(outcome, plan, carrier, width)
-        lines += paragraph(_orbit(outcome, carrier), width, indent="  ")
-        lines += paragraph(duty_text(outcome, carrier), width, indent="  ")
+        lines += note(_orbit(outcome, carrier), width)
+        lines += note(duty_text(outcome, carrier), width)
         lasts = next((one for one in outcome.left_alone if one.what == "carrier" and carrier.carrier in one.who), None)
         if lasts is not None and plan.rank == 1:
-            lines += paragraph(f"An estimate, see Left alone. {lasts_text(outcome, lasts)}", width, indent="  ")
+            lines += note(f"An estimate, see Left alone. {lasts_text(outcome, lasts)}", width)
     return lines
 
 

@@ -9,17 +9,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..models.readouts import plain, span
-from ..optimizer.outcome import Bind, Margin, Plan
+from ..optimizer.outcome import Margin, Plan
 from ..optimizer.studies.strategies import Entry, room_share
 from .files import write_answer
-from .layout import figures, heading, paragraph, table, words
+from .layout import closed, figures, heading, paragraph, table, words
 from .limits import (
     as_written,
     infeasible_as_written,
     limit_key,
     limit_value,
-    limit_words,
     plan_as_written,
+    room_text,
+    serving_text,
     serving_value,
 )
 from .remarks import CAUTION, to_know
@@ -56,9 +57,7 @@ def compare_text(entries: Sequence[Entry], width: int = 80) -> str:
     for entry in entries:
         if entry.plan is None:
             lines += ["", *paragraph(f"{entry.name}: {_no_plan(entry)}", width, hang="    ")]
-    lines += _remarks(entries, width)
-    lines += ["", *paragraph(CAUTION, width)]
-    return "\n".join(lines) + "\n"
+    return closed([*lines, *_remarks(entries, width)], CAUTION, width)
 
 
 def _as_written(entry: Entry) -> Entry:
@@ -106,10 +105,8 @@ def _tables(entries: Sequence[Entry], title: str, width: int) -> list[str]:
     carriers = figures("carriers m/s", cells=burned) if carried else None
     done = figures("done after", cells=[span(plan.finish_s) for _, plan in plans])
     rest = [
-        figures("service after", cells=[_or_empty(span, entry.first_service_s) for entry, _ in plans])
-        if served
-        else None,
-        figures("clears km", cells=[_clearance(entry) for entry, _ in plans]),
+        figures("service after", cells=[_or_empty(span, e.first_service_s) for e, _ in plans]) if served else None,
+        figures("clears km", cells=["-" if e.clearance_m is None else plain(e.clearance_m * 1e-3) for e, _ in plans]),
         words("what limits it", [_limit_text(entry) for entry, _ in plans], wraps=True),
     ]
     if width >= WIDE:
@@ -135,19 +132,13 @@ def _against(entry: Entry, entries: Sequence[Entry]) -> str:
     return ", ".join(part for part in (cost, time) if part) or "the same"
 
 
-def _clearance(entry: Entry) -> str:
-    return "-" if entry.clearance_m is None else plain(entry.clearance_m * 1e-3)
-
-
 def _limit_text(entry: Entry) -> str:
     if entry.plan is not None and entry.plan.broken:
         return f"!!! BREAKS {listed(sorted({limit_key(b.limit) for b in entry.plan.broken}))} !!!"
     margin = entry.tightest
     if margin is None:
         return "no limit"
-    share = room_share(margin)
-    room = "at the limit" if share <= 1e-3 else f"{share:.0%} left"
-    return f"{limit_words(margin.limit).words} ({room})"
+    return room_text(margin.limit, room_share(margin))
 
 
 def _no_plan(entry: Entry) -> str:
@@ -158,16 +149,8 @@ def _no_plan(entry: Entry) -> str:
         return "no plan keeps all limits."
     if not why.binds:
         return sentence(f"no plan keeps all limits: {why.reason}")
-    remedies = listed([_bind_text(bind) for bind in why.binds])
+    remedies = listed([serving_text(bind) or f"another {limit_key(bind.limit)}" for bind in why.binds])
     return f"no plan keeps all limits; {'together ' if why.together else ''}{remedies} would serve."
-
-
-def _bind_text(bind: Bind) -> str:
-    known = limit_words(bind.limit)
-    if bind.serves is None:
-        return f"another {limit_key(bind.limit)}"
-    serves = serving_value(bind.limit, bind.serves, 4)
-    return f"{limit_key(bind.limit)} = {serves:.12g} or {'less' if known.floor else 'more'}"
 
 
 def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
@@ -291,11 +274,7 @@ def compare_tables(entries: Sequence[Entry]) -> dict[str, pd.DataFrame]:
 
 
 def write_compare(entries: Sequence[Entry], directory: str | Path) -> list[Path]:
-    """Write ``compare.json``, ``compare.txt``, ``compare.csv``, ``fronts.csv`` and the figure of all fronts.
-
-    Raises:
-        InputError: the directory cannot be written to.
-    """
+    """Write JSON, text, ``compare.csv``, ``fronts.csv`` and the figure of all fronts; raises as `write_answer` does."""
     from .figures.compare import draw_fronts
 
     texts = {"compare.json": compare_json(entries), "compare.txt": compare_text(entries, WIDE)}

@@ -18,6 +18,7 @@ from typing import IO
 
 from ..models.errors import RingwrightError
 from ..models.printable import escaped, printable
+from ..models.readouts import listed
 from .emphasis import Choice, emphasized, wanted
 
 _color: ContextVar[Choice] = ContextVar("color", default="auto")
@@ -100,8 +101,8 @@ def kept_words(names: Sequence[str]) -> str:
     """
     if not names:
         return "no file was written"
-    listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-    return f"{listed} {'was' if len(names) == 1 else 'were'} written and {'is' if len(names) == 1 else 'are'} complete"
+    became, now = ("was", "is") if len(names) == 1 else ("were", "are")
+    return f"{listed(list(names))} {became} written and {now} complete"
 
 
 @contextmanager

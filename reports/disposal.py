@@ -8,9 +8,10 @@ from typing import Any
 from ..models.readouts import plain
 from ..optimizer.robustness.budget import Budget
 from ..optimizer.robustness.disposal import CraftDisposal
-from .layout import figures, heading, paragraph, table, words
-from .left_alone import about, air_text
-from .wording import listed
+from .layout import figures, heading, note, table, words
+from .left_alone import air_text
+from .values import exact
+from .wording import listed, rough_span
 
 
 def disposal_lines(budget: Budget, width: int) -> list[str]:
@@ -26,17 +27,16 @@ def disposal_lines(budget: Budget, width: int) -> list[str]:
     if any(kg is not None for kg in budget.disposal_kg):
         columns.append(figures("kg more", cells=["" if kg is None else plain(kg, 2) for kg in budget.disposal_kg]))
     lines = [*heading("Disposal", width), *table(columns, width)]
-    lines += paragraph(_assumed(budget), width, indent="  ")
+    lines += note(_assumed(budget), width)
     by_name = {craft.craft: craft for craft in budget.craft}
     for one in budget.disposal:
         craft = by_name[one.craft]
         needed = craft.delta_v_m_s[-1].value + one.delta_v_m_s
         if needed > craft.available_m_s:
-            lines += paragraph(
+            lines += note(
                 f"{one.craft} DOES NOT HOLD ENOUGH: P99 and disposal come to {plain(needed)} m/s of its "
                 f"{plain(craft.available_m_s)} m/s.",
                 width,
-                indent="  ",
             )
     return lines
 
@@ -45,13 +45,13 @@ def _way(budget: Budget, one: CraftDisposal) -> str:
     radius_m, within_s = budget.outcome.scenario.body.radius_m, _within_s(budget)
     to_km = plain((one.to_m - radius_m) * 1e-3, 0)
     if one.way == "none":
-        return f"nothing: comes down after about {about(one.lasts_s)}"
+        return f"nothing: comes down after about {rough_span(one.lasts_s)}"
     if one.way == "decay":
-        return f"periapsis lowered to {to_km} km: down after about {about(one.lasts_s)}"
+        return f"periapsis lowered to {to_km} km: down after about {rough_span(one.lasts_s)}"
     if one.way == "raise":
         return f"raised to a circle at {to_km} km"
     if budget.outcome.scenario.body.air:
-        return f"periapsis on the ground: no other burn was found that brings it down within {about(within_s)}"
+        return f"periapsis on the ground: no other burn was found that brings it down within {rough_span(within_s)}"
     top_m = budget.outcome.scenario.body.atmosphere_top_m
     return f"periapsis on the ground: {'there is no air' if top_m == 0.0 else 'no density of its air is known'}"
 
@@ -63,7 +63,7 @@ def _within_s(budget: Budget) -> float:
 
 def _assumed(budget: Budget) -> str:
     ways = {one.way for one in budget.disposal}
-    said = [f"Besides the figures above, which are without it; to be down within {about(_within_s(budget))}."]
+    said = [f"Besides the figures above, which are without it; to be down within {rough_span(_within_s(budget))}."]
     if ways & {"none", "decay"}:
         forces = list(dict.fromkeys(name for one in budget.disposal for name in one.forces))
         said.append(f"Estimates, by {listed(forces)}.")
@@ -88,9 +88,7 @@ def disposal_of(budget: Budget) -> dict[str, Any]:
             "within_s": _within_s(budget),
             "craft": [
                 {
-                    "craft": one.craft,
-                    "way": one.way,
-                    "delta_v_m_s": one.delta_v_m_s,
+                    **exact(one, "craft", "way", "delta_v_m_s"),
                     "to_km": (one.to_m - radius_m) * 1e-3,
                     "lasts_s": one.lasts_s if math.isfinite(one.lasts_s) else None,
                     "forces": list(one.forces),

@@ -14,7 +14,7 @@ from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from .burn_table import burn_table
 from .flown_words import gravity_of
-from .layout import heading, paragraph, shell_lines
+from .layout import heading, note, shell_lines
 from .wording import small
 
 
@@ -39,42 +39,42 @@ def first_to_act(outcome: Outcome, first: Plan, width: int) -> list[str]:
             if part.insertion_speed_m_s is not None:
                 text += f" with {plain(part.insertion_speed_m_s)} m/s, which the launcher gives"
         text += f", aboard {part.carrier}" if part.carrier is not None else ""
-        lines += paragraph(f"{text}.", width, indent="  ")
+        lines += note(f"{text}.", width)
     lines += burn_table(outcome, part.burns, width) if part.burns else []
     for remark in _exactness(outcome, part):
-        lines += paragraph(remark, width, indent="  ")
+        lines += note(remark, width)
     command = after_burn_command(outcome, part)
     if command:
-        lines += paragraph(
-            "After the first burn, to see where its period at cut-off (for PERIOD) leads:", width, indent="  "
-        )
+        lines += note("After the first burn, to see where its period at cut-off (for PERIOD) leads:", width)
         lines += shell_lines(command, width, indent="    ")
     return lines
 
 
-def next_period_s(outcome: Outcome, part: CraftPlan) -> float | None:
-    """The next period that fits, one revolution and one turn more, should the first burn go past its period at cut-off.
+def next_periods_s(outcome: Outcome, part: CraftPlan, most: int = 3) -> list[float]:
+    """The next periods that fit, each one revolution and one turn more, should the first burn go past its cut-off.
 
-    The wait w = (2 pi m - L) / n grows by one turn T and is shared among k + 1 revolutions. None where the first burn
-    does not bring the craft nearer to the ring's own period (then going past it is not free), or where a limit of the
-    scenario forbids the extra turn.
+    The wait w = (2 pi m - L) / n grows by turns T and is shared among k + 1 revolutions and so on. None where the first
+    burn does not bring the craft nearer to the ring's own period (then going past it is not free); no more than the
+    limits of the scenario allow.
     """
     period_s = part.phasing_period_s
     if part.side == "level" or part.route == "timed" or period_s is None or len(part.burns) < 2:
-        return None
+        return []
     towards = part.burns[0].along_m_s if part.side == "below" else -part.burns[0].along_m_s
     if towards <= 0.0:
-        return None
-    turn_s, scenario = outcome.ring.period_s, outcome.scenario
-    if not revolutions_max.LIMIT.kept(scenario, part.revolutions + 1):
-        return None
-    if not finish_within.LIMIT.kept(scenario, part.in_slot_s + turn_s):
-        return None
-    if not wait_within.LIMIT.kept(scenario, part.in_slot_s + turn_s - part.ring_arrival_s):
-        return None
+        return []
+    turn_s, scenario, k = outcome.ring.period_s, outcome.scenario, part.revolutions
     # over an oblate body an instrument shows a little more or less than the time from return to return, here as there
     shown_s = (part.cut_off_period_s or period_s) - period_s
-    return (part.revolutions * period_s + turn_s) / (part.revolutions + 1) + shown_s
+    found: list[float] = []
+    for more in range(1, most + 1):
+        end_s = part.in_slot_s + more * turn_s
+        in_time = finish_within.LIMIT.kept(scenario, end_s)
+        in_time = in_time and wait_within.LIMIT.kept(scenario, end_s - part.ring_arrival_s)
+        if not in_time or not revolutions_max.LIMIT.kept(scenario, k + more):
+            break
+        found.append((k * period_s + more * turn_s) / (k + more) + shown_s)
+    return found
 
 
 def after_burn_command(outcome: Outcome, part: CraftPlan) -> str:
@@ -98,10 +98,8 @@ def after_burn_command(outcome: Outcome, part: CraftPlan) -> str:
     def km(radius_m: float) -> str:
         return f"{(radius_m - body.radius_m) * 1e-3:.10g}"
 
-    if body.name.lower() in body_names() and (built_in(body.name).gm, built_in(body.name).radius_m) == (
-        body.gm,
-        body.radius_m,
-    ):
+    known = built_in(body.name) if body.name.lower() in body_names() else None
+    if known is not None and (known.gm, known.radius_m) == (body.gm, body.radius_m):
         words = [f"--around {body.name}"]
     else:
         words = [f"--gm {body.gm * 1e-9:.12g}km3/s2", f"--radius {body.radius_m * 1e-3:.10g}km"]
@@ -142,14 +140,11 @@ def _exactness(outcome: Outcome, part: CraftPlan) -> list[str]:
         return []
     gravity = gravity_around(outcome.scenario.body)
     lines = [exact_text(outcome, sensitivities(part, outcome.ring, gravity)[index], index)]
-    following = next_period_s(outcome, part)
-    if following is not None:
-        lines.append(
-            f"If burn {index + 1} goes past {clock(part.cut_off_period_s or period_s)}, do not burn back: go on to "
-            f"{clock(following)} and stay one revolution longer. That costs no more in all, only "
-            f"{span(outcome.ring.period_s)}."
-        )
-    return lines
+    return lines + [
+        f"If burn {index + 1} goes past {clock(part.cut_off_period_s or period_s)}, do not burn back: go on to "
+        f"{clock(one)} and stay one revolution longer. That costs no more in all, only {span(outcome.ring.period_s)}."
+        for one in next_periods_s(outcome, part, 1)
+    ]
 
 
 def exact_text(outcome: Outcome, slope: Sensitivity, index: int) -> str:

@@ -27,11 +27,8 @@ def gravity_of(outcome: Outcome) -> str:
 
 def burn_model_of(outcome: Outcome) -> str:
     """Name the burn model of the plans as the result spells it: finite where any craft flies with its own thrust."""
-    return (
-        "finite"
-        if any(part.engine for plan in (*outcome.plans, *outcome.rejected) for part in plan.craft)
-        else "impulsive"
-    )
+    finite = any(part.engine for plan in (*outcome.plans, *outcome.rejected) for part in plan.craft)
+    return "finite" if finite else "impulsive"
 
 
 def model_words(outcome: Outcome) -> str:

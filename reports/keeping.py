@@ -12,8 +12,8 @@ from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.robustness.budget import Budget, CraftBudget
 from ..optimizer.standing import CraftKeeping, Keeping
 from .hold import years_text
-from .layout import Cells, figures, heading, paragraph, table, words
-from .values import degrees, number
+from .layout import Cells, figures, heading, note, table, words
+from .values import degrees, named, number
 from .wording import listed
 
 PRINTED_M_S = 0.05
@@ -81,7 +81,7 @@ def plan_keeping_lines(outcome: Outcome, first: Plan, width: int) -> list[str]:
     elif len(others) > 1:
         said.append("It is the same for every plan listed, and so does not part them.")
     text = " ".join(one for one in said if one)
-    return [*heading("Keeping the ring", width), *paragraph(text, width, indent="  "), *shown]
+    return [*heading("Keeping the ring", width), *note(text, width), *shown]
 
 
 def _choice(outcome: Outcome, plans: list[Plan]) -> str:
@@ -139,7 +139,7 @@ def plan_keeping_values(plan: Plan) -> dict[str, Any]:
         return {}
     return {
         "keeping": {
-            "hold_s": number(keeping.hold_s, "s"),
+            **named(keeping, "hold_s"),
             "m_s_year": number(keeping.steady_m_s_year, "m_s"),
             "m_s": number(keeping.steady_m_s, "m_s"),
             "with_plan_m_s": number(_both(plan), "m_s"),
@@ -155,11 +155,7 @@ def _plane_values(keeping: Keeping) -> dict[str, Any]:
 
 
 def _craft_values(one: CraftKeeping) -> dict[str, Any]:
-    return {
-        "craft": one.craft,
-        "from_s": number(one.from_s, "s"),
-        **{name: number(getattr(one, name), "m_s") for name, _ in _CAUSES},
-    }
+    return {**named(one, "craft", "from_s"), **{name: number(getattr(one, name), "m_s") for name, _ in _CAUSES}}
 
 
 _CAUSES = (
@@ -192,12 +188,12 @@ def keeping_lines(budget: Budget, width: int) -> list[str]:
         return []
     lines = heading("With keeping", width)
     if max(budget.kept_m_s(one) or 0.0 for one in budget.craft) < PRINTED_M_S:
-        lines += paragraph("Less than 0.1 m/s for each craft, and no more to load.", width, indent="  ")
-        return [*lines, *paragraph(_how(budget, keeping), width, indent="  "), *_short_lines(budget, width)]
-    lines += table(_speeds(budget, keeping), width)
-    if any(budget.kept_kg(one) is not None for one in budget.craft):
-        lines += ["", *table(_masses(budget), width)]
-    return [*lines, *paragraph(_how(budget, keeping), width, indent="  "), *_short_lines(budget, width)]
+        lines += note("Less than 0.1 m/s for each craft, and no more to load.", width)
+    else:
+        lines += table(_speeds(budget, keeping), width)
+        if any(budget.kept_kg(one) is not None for one in budget.craft):
+            lines += ["", *table(_masses(budget), width)]
+    return [*lines, *note(_how(budget, keeping), width), *_short_lines(budget, width)]
 
 
 def _own(keeping: Keeping, craft: str) -> CraftKeeping:
@@ -273,11 +269,10 @@ def _short_lines(budget: Budget, width: int) -> list[str]:
     for one in budget.craft:
         needs, holds = budget.kept_kg(one, reserve=False), tanks[one.craft]
         if needs is not None and holds is not None and needs > holds:
-            lines += paragraph(
+            lines += note(
                 f"{one.craft} DOES NOT LAST: both take {plain(needs, 2)} kg with the reserve used up; its tank has "
                 f"{plain(holds, 2)} kg.",
                 width,
-                indent="  ",
             )
     return lines
 
@@ -287,8 +282,7 @@ def keeping_values(budget: Budget) -> dict[str, Any]:
     keeping = budget.keeping
     assert keeping is not None
     return {
-        "hold_s": number(keeping.hold_s, "s"),
-        "done_s": number(keeping.done_s, "s"),
+        **named(keeping, "hold_s", "done_s"),
         **_plane_values(keeping),
         "craft": [_budget_values(budget, one, _own(keeping, one.craft)) for one in budget.craft],
     }

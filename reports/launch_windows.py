@@ -16,7 +16,7 @@ from ..models.site_and_plane import SiteAndPlane
 from ..models.sites import open_at
 from ..models.windows import least_angle
 from ..optimizer.problem.ring_phase import ring_of
-from .layout import figures, heading, paragraph, table, words
+from .layout import figures, heading, note, table, words
 
 SHOWN = 8
 """Windows listed of one site."""
@@ -50,7 +50,7 @@ def _site_lines(scenario: Scenario, ring: Ring, pad: Pad, width: int) -> list[st
         text = (
             f"{pad.name} never comes nearer to the ring plane than {degrees:.3f} deg: nothing can be launched from it"
         )
-        return paragraph(f"{text} unless launch.plane_tolerance_deg is as much.", width, indent="  ")
+        return note(f"{text} unless launch.plane_tolerance_deg is as much.", width)
     until = scenario.limits.finish_within_s
     if not math.isfinite(until):
         until = pad.ready_s + TURNS * min(turn_s(places[0]), 1e9)
@@ -85,8 +85,8 @@ def _site_lines(scenario: Scenario, ring: Ring, pad: Pad, width: int) -> list[st
         notes.append(
             "Span: for how long before and after, in minutes and seconds, the site is near enough to the plane."
         )
-    lines = paragraph(text, width, indent="  ")
-    return [*lines, *table(filled, width), *paragraph(" ".join(notes), width, indent="  ")] if shown else lines
+    lines = note(text, width)
+    return [*lines, *table(filled, width), *note(" ".join(notes), width)] if shown else lines
 
 
 def _span(window: Window) -> str:

@@ -70,6 +70,11 @@ def paragraph(text: str, width: int, *, indent: str = "", hang: str | None = Non
     return [line.replace(_NO_BREAK, " ") for line in lines]
 
 
+def note(text: str, width: int) -> list[str]:
+    """Fill a paragraph of a section, indented below its heading."""
+    return paragraph(text, width, indent="  ")
+
+
 def _whole(text: str, room: int) -> str:
     """The text with its quantities held together by no-break spaces, as far as they fit into the room.
 
@@ -81,6 +86,17 @@ def _whole(text: str, room: int) -> str:
         return found.group().replace(" ", _NO_BREAK) if len(found.group()) <= room else found.group()
 
     return _QUANTITY.sub(joined, text)
+
+
+def ended_early(unfinished: str, width: int) -> list[str]:
+    """What ended a search before it was done, after an empty line; nothing where nothing did."""
+    said = f"The search ended early: {unfinished}. --time-limit SECONDS allows more."
+    return ["", *paragraph(said, width)] if unfinished else []
+
+
+def closed(lines: Sequence[str], caution: str, width: int) -> str:
+    """Lines as a text that ends in a caution and a newline."""
+    return "\n".join([*lines, "", *paragraph(caution, width)]) + "\n"
 
 
 def shell_lines(command: str, width: int, *, indent: str = "") -> list[str]:

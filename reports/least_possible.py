@@ -6,8 +6,8 @@ import math
 from typing import Any
 
 from ..models.readouts import plain, span
-from ..optimizer.outcome import LeastPossible, Outcome, Plan
-from .values import finite
+from ..optimizer.outcome import Outcome, Plan
+from .values import finite, named, number
 
 LEAST_SAID = 0.1
 """Bounds below this, m/s, are not worth a word."""
@@ -45,7 +45,7 @@ def _downward(value_m_s: float) -> str:
 
 def least_possible_of(outcome: Outcome) -> dict[str, Any]:
     """``least_possible`` of the result; nothing where nothing is proved."""
-    least: LeastPossible | None = outcome.least_possible
+    least = outcome.least_possible
     if least is None:
         return {}
     taken = {part.craft: part.delta_v_m_s for part in outcome.plans[0].craft}
@@ -53,14 +53,9 @@ def least_possible_of(outcome: Outcome) -> dict[str, Any]:
         "least_possible": {
             "by_s": finite(least.by_s, 6),
             "craft": [
-                {
-                    "craft": one.craft,
-                    "slot": one.slot,
-                    "least_m_s": finite(one.least_m_s, 6),
-                    "delta_v_m_s": finite(taken[one.craft], 6),
-                }
+                {**named(one, "craft", "slot", "least_m_s"), "delta_v_m_s": number(taken[one.craft])}
                 for one in least.craft
             ],
-            "total_m_s": None if least.total_m_s is None else finite(least.total_m_s, 6),
+            "total_m_s": finite(least.total_m_s, 6),
         }
     }

@@ -8,11 +8,10 @@ from typing import Any
 from ..models.bodies import body_names, body_origins
 from ..models.readouts import plain
 from ..models.surroundings import AREA_M2_KG
-from ..models.units import YEAR_S
 from ..optimizer.outcome import Outcome, Plan
 from ..optimizer.standing import LeftAlone
-from .layout import heading, paragraph
-from .wording import capital, listed
+from .layout import heading, note, paragraph
+from .wording import capital, listed, rough_span
 
 SHOWN = 6
 """Most phasing orbits that are listed on the screen; all are in the result."""
@@ -23,7 +22,7 @@ def left_alone_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
     if not outcome.left_alone or plan.rank != 1:
         return []
     lines = heading("Left alone", width)
-    lines += paragraph(_assumed(outcome), width, indent="  ")
+    lines += note(_assumed(outcome), width)
     phasing = [one for one in outcome.left_alone if one.what == "phasing"]
     shown = [one for one in outcome.left_alone if one not in phasing[SHOWN:]]
     endings = dict.fromkeys((one.what, _how_long(outcome, one)) for one in shown)
@@ -67,9 +66,9 @@ def _how_long(outcome: Outcome, one: LeftAlone) -> str:
     if one.lasts_s == 0.0:
         return f"{_comes(outcome)} on its first turn"
     if not math.isfinite(one.lasts_s):
-        return f"still up after {about(one.looked_s)}, as far as it was followed"
+        return f"still up after {rough_span(one.looked_s)}, as far as it was followed"
     grown = f", its eccentricity grown to {plain(one.eccentricity, 2)}" if "drag" not in one.forces else ""
-    return f"{_comes(outcome)} after about {about(one.lasts_s)}{grown}"
+    return f"{_comes(outcome)} after about {rough_span(one.lasts_s)}{grown}"
 
 
 def _comes(outcome: Outcome) -> str:
@@ -82,7 +81,8 @@ def _assumed(outcome: Outcome) -> str:
     end = "meets the top of the atmosphere" if body.atmosphere_top_m > 0.0 else "meets the ground"
     under = outcome.under
     held = under is not None and under.hold is not None and under.hold.lost is not None
-    own = [one for one in outcome.left_alone if not (held and one.forces == outcome_forces(outcome))]
+    flown = () if under is None else under.chosen.flown
+    own = [one for one in outcome.left_alone if not (held and one.forces == flown)]
     forces = list(dict.fromkeys(name for one in own or outcome.left_alone for name in one.forces))
     by = listed(forces) if forces else "no force known here"
     said = [
@@ -99,15 +99,10 @@ def _assumed(outcome: Outcome) -> str:
     return " ".join(said)
 
 
-def outcome_forces(outcome: Outcome) -> tuple[str, ...]:
-    """Names of the forces that plan 1 was flown under; none without ``[forces]``."""
-    return () if outcome.under is None else outcome.under.chosen.flown
-
-
 def air_text(outcome: Outcome) -> str:
     """Which density of the air is assumed, and what it is worth."""
     scenario, body = outcome.scenario, outcome.scenario.body
-    factor = 1.0 if scenario.forces is None else scenario.forces.density_factor
+    factor = scenario.air_factor
     known = body.name.lower() in body_names()
     source = body_origins(body.name).air.partition(" (")[0] if known else "body.atmosphere of the scenario"
     times = "" if factor == 1.0 else f", {plain(factor, 2)} times"
@@ -115,19 +110,6 @@ def air_text(outcome: Outcome) -> str:
         f"Density of the air, steady: {source}{times}; with an active or a quiet Sun it differs by a factor of two and "
         "more, and lifetimes with it."
     )
-
-
-def about(seconds: float) -> str:
-    """A span to two digits, in days or years.
-
-    >>> about(0.31 * 365.25 * 86_400.0), about(8.43 * 365.25 * 86_400.0), about(3.2 * 86_400.0)
-    ('113 days', '8.4 years', '3.2 days')
-    """
-    years = seconds / YEAR_S
-    if years >= 2.0:
-        return f"{plain(years, 1 if years < 10.0 else 0)} years"
-    days = seconds / 86_400.0
-    return f"{plain(days, 1 if days < 10.0 else 0)} days"
 
 
 def left_alone_of(outcome: Outcome) -> dict[str, Any]:

@@ -6,8 +6,8 @@ import math
 
 from ..models.readouts import brief, plain, span
 from ..optimizer.outcome import LetGo, Outcome
-from .layout import Column, columns, heading, paragraph
-from .values import exact, finite
+from .layout import Column, columns, heading, note
+from .values import exact, finite, named
 
 
 def let_go_lines(outcome: Outcome, width: int) -> list[str]:
@@ -16,10 +16,9 @@ def let_go_lines(outcome: Outcome, width: int) -> list[str]:
     for pad in dict.fromkeys(row.pad for row in outcome.let_go):
         rows = [row for row in outcome.let_go if row.pad == pad]
         lines += [*heading(f"Where {pad} lets go, the same for all launches", width), *_table(outcome, rows, width)]
-        lines += paragraph(
+        lines += note(
             "Each row is the best plan with that insertion alone, flown; in the plans above each launch has its own.",
             width,
-            indent="  ",
         )
     return lines
 
@@ -47,9 +46,6 @@ def let_go_values(row: LetGo, body_radius_m: float) -> dict[str, float | str | N
     """One insertion as values of the result; null where no plan keeps the limits."""
     return {
         **exact(row, "pad", "insertion"),
-        "periapsis_km": round((row.periapsis_m - body_radius_m) * 1e-3, 6),
-        "apoapsis_km": round((row.apoapsis_m - body_radius_m) * 1e-3, 6),
-        "payload_kg": finite(row.payload_kg, 6),
-        "delta_v_m_s": finite(row.delta_v_m_s, 6),
-        "finish_s": finite(row.finish_s, 6),
+        **named(row, "periapsis_km", "apoapsis_km", from_m=body_radius_m),
+        **{name: finite(getattr(row, name), 6) for name in ("payload_kg", "delta_v_m_s", "finish_s")},
     }

@@ -130,6 +130,19 @@ def limit_amount(limit: str, value: float) -> str:
     return f"{small(shown) if 0.0 < abs(shown) < 0.1 else plain(shown).removesuffix('.0')}{unit}"
 
 
+def serving_text(bind: Bind) -> str:
+    """A limit with the value that would serve, and to which side; empty where none is known."""
+    if bind.serves is None:
+        return ""
+    less = "less" if limit_words(bind.limit).floor else "more"
+    return f"{limit_key(bind.limit)} = {serving_value(bind.limit, bind.serves, 4):.12g} or {less}"
+
+
+def room_text(limit: str, share: float) -> str:
+    """A limit in words with the share of it that is left."""
+    return f"{limit_words(limit).words} ({'at the limit' if share <= 1e-3 else f'{share:.0%} left'})"
+
+
 def serving_value(limit: str, value: float, places: int = 6) -> float:
     """Convert an SI value that would serve into the unit of its key, rounded to the side that serves.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..models.readouts import plain, span
 from ..optimizer.outcome import Bind, Infeasible, Outcome
 from .flown_words import model_words
-from .layout import heading, paragraph
+from .layout import closed, heading, paragraph
 from .limits import limit_amount, limit_key, limit_value, limit_words, outcome_as_written, serving_value
 from .remarks import CAUTION, remark_lines
 from .wording import sentence, way_text
@@ -35,10 +35,7 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
             lines += paragraph(_bind_text(bind), width, indent="  ", hang="      ")
         lines.append("")
         lines += paragraph(f"Judged over the catalogue of options, {model_words(outcome)}.", width)
-    lines += _rejected(outcome, width)
-    lines += remark_lines(outcome, width)
-    lines += ["", *paragraph(CAUTION, width)]
-    return "\n".join(lines) + "\n"
+    return closed([*lines, *_rejected(outcome, width), *remark_lines(outcome, width)], CAUTION, width)
 
 
 def _binding_text(why: Infeasible) -> str:

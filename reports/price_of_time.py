@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from ..models.readouts import plain, span
 from ..optimizer.outcome import FrontPoint, Outcome, Plan
-from .layout import figures, heading, paragraph, table, words
+from .layout import figures, heading, note, table, words
 from .limits import limit_key
 from .wording import changes_of, cost_against, count, listed, sentence, time_against, why_text
 
@@ -32,10 +34,7 @@ def marked_points(points: tuple[FrontPoint, ...], most: int, keep: int) -> tuple
     left = list(points)
     while len(left) > most:
         corners = [
-            (
-                (left[i + 1].finish_s - left[i].finish_s) * (left[i - 1].delta_v_m_s - left[i].delta_v_m_s),
-                i,
-            )
+            ((left[i + 1].finish_s - left[i].finish_s) * (left[i - 1].delta_v_m_s - left[i].delta_v_m_s), i)
             for i in range(1, len(left) - 1)
             if left[i].plan != keep
         ]
@@ -51,8 +50,8 @@ def price_of_time(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = heading("The price of time", width)
     plans = {plan.rank: plan for plan in outcome.plans}
     if len(front.points) == 1:
-        note = front.note or _only_point(outcome)
-        return [*lines, *paragraph(sentence(note), width, indent="  ")]
+        said = front.note or _only_point(outcome)
+        return [*lines, *note(sentence(said), width)]
     shown = list(marked_points(front.points, ROWS_SHOWN, first.rank))
     # begin at the end of the front where plan 1 stands
     if first.finish_s > 0.5 * (shown[0].finish_s + shown[-1].finish_s):
@@ -63,15 +62,14 @@ def price_of_time(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines += _comparison(printed, first, width)
     hidden = len(front.points) - len(shown)
     if hidden:
-        lines += paragraph(
+        lines += note(
             f"and {hidden} more of the {len(front.points)} plans of the front in the file (--json PATH, or --out DIR).",
             width,
-            indent="  ",
         )
     lines += _between_points(outcome, width)
     lines += _by_period_alone(outcome, width)
     if front.note:
-        lines += paragraph(sentence(front.note), width, indent="  ")
+        lines += note(sentence(front.note), width)
     return lines
 
 
@@ -89,17 +87,11 @@ def _only_point(outcome: Outcome) -> str:
 def _between_points(outcome: Outcome, width: int) -> list[str]:
     front = outcome.front
     assert front is not None
-    said = []
-    leaning = [point for point in front.points[:-1] if point.kind != "step"]
-    if leaning:
-        pairs = [
-            f"{point.plan} and {following.plan}"
-            for point, following in zip(front.points[:-1], front.points[1:], strict=True)
-            if point.kind != "step"
-        ]
-        named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'more pair')}" if len(pairs) > 3 else "")
-        said.append(f"Between plans {named} the price falls gradually: any time in between is possible.")
-    return paragraph(" ".join(said), width, indent="  ") if said else []
+    pairs = [f"{one.plan} and {other.plan}" for one, other in pairwise(front.points) if one.kind != "step"]
+    if not pairs:
+        return []
+    named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'more pair')}" if len(pairs) > 3 else "")
+    return note(f"Between plans {named} the price falls gradually: any time in between is possible.", width)
 
 
 def _by_period_alone(outcome: Outcome, width: int) -> list[str]:
@@ -115,7 +107,7 @@ def _by_period_alone(outcome: Outcome, width: int) -> list[str]:
         else "No plan can be flown by period alone"
     )
     rest = "the others need" if simple else "all need"
-    return paragraph(f"{said}: {rest} free-form burns, by attitude and clock.", width, indent="  ")
+    return note(f"{said}: {rest} free-form burns, by attitude and clock.", width)
 
 
 def other_ways(outcome: Outcome, first: Plan, width: int) -> list[str]:
@@ -128,14 +120,12 @@ def other_ways(outcome: Outcome, first: Plan, width: int) -> list[str]:
     shown = [plan for plan in others if plan not in off[OFF_SHOWN:]]
     lines = [*heading("Other ways", width), *_comparison(shown, first, width, kinds=True)]
     if len(shown) < len(others):
-        lines += paragraph(
-            f"and {len(others) - len(shown)} more off the front in the file (--json PATH, or --out DIR).",
-            width,
-            indent="  ",
+        lines += note(
+            f"and {len(others) - len(shown)} more off the front in the file (--json PATH, or --out DIR).", width
         )
     if off:
         meaning = "Off the front: once flown, no longer among the best trades of delta-v against time."
-        lines += paragraph(meaning, width, indent="  ")
+        lines += note(meaning, width)
     return lines
 
 
@@ -161,7 +151,7 @@ def _comparison(plans: list[Plan], first: Plan, width: int, *, kinds: bool = Fal
     ]
     lines = table(filled, width)
     if common:
-        lines += paragraph(f"In each of these but plan {first.rank}: {'; '.join(common)}.", width, indent="  ")
+        lines += note(f"In each of these but plan {first.rank}: {'; '.join(common)}.", width)
     return lines
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from ..models.readouts import clock, instant, plain, span
 from ..optimizer.replan.answer import NOTHING, CraftChange, Decision, Replan
 from .burn_table import burn_table
-from .layout import Cells, figures, heading, paragraph, table, words
+from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table, words
 from .limits import limit_key, outcome_as_written
 from .no_plan import infeasible_text
 from .result import result
@@ -30,38 +30,25 @@ def replan_text(done: Replan, width: int) -> str:
     if done.outcome is not None and not done.outcome.plans:
         none = "WAS FOUND before the search was ended" if done.outcome.undecided else "keeps the limits"
         lines += paragraph(f"NO PLAN FROM HERE {none}; times below count from now.", width)
-        lines += _unfinished(done, width)
+        lines += ended_early(done.unfinished, width)
         return "\n".join(lines) + "\n" + infeasible_text(done.outcome, width)
     lines += paragraph(_answer(done), width)
     lines += _states(done, width)
     if done.changes:
         lines += [*heading("What to fly", width), *table(_table(done), width)]
-        lines += paragraph(
-            "Times from the epoch; spent: until now; rest: from now on; was: the rest of the old plan.",
-            width,
-            indent="  ",
+        lines += note(
+            "Times from the epoch; spent: until now; rest: from now on; was: the rest of the old plan.", width
         )
     broken = () if done.outcome is None else outcome_as_written(done.outcome).plans[0].broken
     for limit in broken:
-        lines += paragraph(
-            f"!!! {limit.craft} BREAKS {limit_key(limit.limit)}. DO NOT FLY IT AS IT IS. !!!", width, indent="  "
-        )
+        lines += note(f"!!! {limit.craft} BREAKS {limit_key(limit.limit)}. DO NOT FLY IT AS IT IS. !!!", width)
     lines += [f"  {line}" for text in _over_wait(done) for line in paragraph(text, width - 2)]
     lines += _burns_to_come(done, width)
     if done.decisions:
         lines += [*heading("The latest moment for each decision", width)]
         for one in done.decisions:
             lines += paragraph(_decision(done, one), width, indent="  ", hang="    ")
-    lines += _unfinished(done, width)
-    lines += ["", *paragraph(_CAUTION, width)]
-    return "\n".join(lines) + "\n"
-
-
-def _unfinished(done: Replan, width: int) -> list[str]:
-    if not done.unfinished:
-        return []
-    said = f"The search ended early: {done.unfinished}. --time-limit SECONDS allows more."
-    return ["", *paragraph(said, width)]
+    return closed([*lines, *ended_early(done.unfinished, width)], _CAUTION, width)
 
 
 def _answer(done: Replan) -> str:

@@ -76,6 +76,8 @@ def _craft(table: dict[str, Any], one: Craft, body: Body) -> dict[str, Any]:
     left = {"name": one.name} | _without("craft", table, REPLACED)
     if one.propellant_kg is not None:
         left["propellant_kg"] = one.propellant_kg
+    if one.stay:
+        left["stay"] = True
     if one.ready_s:
         left["ready_s"] = round(one.ready_s, TIME_DIGITS)
     if one.orbit is not None:

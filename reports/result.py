@@ -20,10 +20,8 @@ from ..optimizer.outcome import (
     Front,
     Hold,
     Infeasible,
-    Kept,
     Margin,
     Outcome,
-    PhaseProof,
     Plan,
     Proof,
 )
@@ -55,6 +53,7 @@ def result(outcome: Outcome) -> dict[str, Any]:
     """
     outcome = outcome_as_written(outcome)
     scenario, body, ring = outcome.scenario, outcome.scenario.body, outcome.ring
+    several = ("plane",) if ring.planes > 1 else ()
     return {
         "format": FORMAT,
         "title": scenario.title,
@@ -62,26 +61,23 @@ def result(outcome: Outcome) -> dict[str, Any]:
         "body": {
             "name": body.name,
             "gm_km3_s2": float(f"{body.gm * 1e-9:.15g}"),
-            "radius_km": number(body.radius_m * 1e-3, "km"),
-            "atmosphere_top_km": number(body.atmosphere_top_m * 1e-3, "km"),
-            "j2": body.j2,
-            "j2_radius_km": number(body.j2_radius_m * 1e-3, "km"),
+            **named(body, "radius_km", "atmosphere_top_km", "j2", "j2_radius_km"),
             "spin_deg_s": float(f"{math.degrees(body.spin_rad_s):.15g}"),
             "prime_meridian_deg": number(math.degrees(body.prime_meridian_rad) % 360.0, "deg"),
         },
         "ring": {
-            "altitude_km": _altitude(scenario, ring.radius_m),
+            "altitude_km": number((ring.radius_m - body.radius_m) * 1e-3, "km"),
             **named(ring, "period_s", "speed_m_s", "slots"),
             **({"slots_deg": [degrees(one) for one in ring.pattern_rad]} if ring.pattern_rad else {}),
             "slot0_deg": number(math.degrees(ring.slot0_rad) % 360.0, "deg"),
             "planes": ring.planes,
             **_pattern(outcome),
-            "tolerance_deg": degrees(scenario.ring.tolerance_rad),
+            **named(scenario.ring, "tolerance_deg"),
             "phase_rule": outcome.phase_rule or None,
         },
         "model": {"gravity": gravity_of(outcome), "burns": burn_model_of(outcome), **forces_of(outcome)},
         "proof": None if outcome.proof is None else _proof(outcome.proof),
-        "kept": [_kept(kept, ring.planes) for kept in outcome.kept],
+        "kept": [named(one, "craft", *several, "slot", "error_deg") for one in outcome.kept],
         "front": [] if outcome.front is None else _front(outcome.front),
         "front_note": None if outcome.front is None else outcome.front.note or None,
         "front_resolution_m_s": None if outcome.front is None else number(outcome.front.resolution_m_s, "m_s"),
@@ -118,14 +114,11 @@ def result_text(outcome: Outcome) -> str:
     return json_text(result(outcome))
 
 
-def _altitude(scenario: Scenario, radius_m: float) -> float:
-    return number((radius_m - scenario.body.radius_m) * 1e-3, "km")
-
-
 def _proof(proof: Proof) -> dict[str, Any]:
+    phases = proof.phases
+    chosen = phases and {"proved": phases.proved, "bound": finite(phases.bound, 6), "planned": phases.tried}
     return {
-        "status": proof.status,
-        "aim": proof.aim,
+        **named(proof, "status", "aim"),
         "bound": finite(proof.bound, 6),
         "unit": proof.unit,
         "gap": finite(proof.gap, 9),
@@ -136,30 +129,13 @@ def _proof(proof: Proof) -> dict[str, Any]:
         **({"free_form_options": proof.free_form} if proof.free_form else {}),
         "options": proof.options,
         "phase": proof.phase or ("given" if proof.phases is None else "chosen"),
-        **({} if proof.phases is None else {"phases": _phases(proof.phases)}),
-    }
-
-
-def _phases(phases: PhaseProof) -> dict[str, Any]:
-    return {"proved": phases.proved, "bound": finite(phases.bound, 6), "planned": phases.tried}
-
-
-def _kept(kept: Kept, planes: int) -> dict[str, Any]:
-    return {
-        "craft": kept.craft,
-        **({"plane": kept.plane} if planes > 1 else {}),
-        "slot": kept.slot,
-        "error_deg": degrees(kept.error_rad),
+        **({"phases": chosen} if chosen else {}),
     }
 
 
 def _front(front: Front) -> list[dict[str, Any]]:
-    return [
-        {
-            **named(point, "delta_v_m_s", "finish_s", "plan", "kind"),
-        }
-        for point in sorted(front.points, key=lambda point: point.finish_s)
-    ]
+    points = sorted(front.points, key=lambda point: point.finish_s)
+    return [named(point, "delta_v_m_s", "finish_s", "plan", "kind") for point in points]
 
 
 def fronts(found: tuple[AimFront, ...]) -> dict[str, list[dict[str, Any]]]:
@@ -171,24 +147,19 @@ def fronts(found: tuple[AimFront, ...]) -> dict[str, list[dict[str, Any]]]:
 
 def aim_points(front: AimFront) -> list[dict[str, Any]]:
     """The points of a front whose plans are not listed."""
-    return [
-        {
-            **named(point, "delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s", "first_service_s", "kind"),
-        }
-        for point in front.points
-    ]
+    names = ("delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s", "first_service_s", "kind")
+    return [named(point, *names) for point in front.points]
 
 
 def _plan(scenario: Scenario, plan: Plan, under: UnderForces | None = None) -> dict[str, Any]:
     return {
         **named(plan, "rank", "delta_v_m_s", "worst_delta_v_m_s", "propellant_kg", "finish_s"),
         "within_limits": not plan.broken,
-        "broken": [_broken(broken) for broken in plan.broken],
-        "on_front": plan.on_front,
-        "kind": plan.kind,
+        "broken": [{"craft": one.craft, **_judged(one)} for one in plan.broken],
+        **named(plan, "on_front", "kind"),
         **({} if plan.slot0_rad is None else {"slot0_deg": number(math.degrees(plan.slot0_rad) % 360.0, "deg")}),
         **({} if plan.by_period_alone else {"by_period_alone": False}),
-        "margins": [_margin(margin) for margin in plan.margins],
+        "margins": [{**_judged(one), **named(one, "sense", "craft")} for one in plan.margins],
         **_holds(plan, under),
         **plan_keeping_values(plan),
         "craft": [_craft(scenario, part, under if plan.rank == 1 else None) for part in plan.craft],
@@ -200,24 +171,20 @@ def _next_orbit(scenario: Scenario, orbit: NextOrbit) -> dict[str, Any]:
     return {
         "from_touch": orbit.number + 1,
         "touch_every_s": number(orbit.pass_every_s, "s"),
-        **named(orbit, "period_s"),
-        "periapsis_km": _altitude(scenario, orbit.periapsis_m),
-        "apoapsis_km": _altitude(scenario, orbit.apoapsis_m),
+        **named(orbit, "period_s", "periapsis_km", "apoapsis_km", from_m=scenario.body.radius_m),
     }
 
 
 def _carrier(scenario: Scenario, carrier: CarrierPlan) -> dict[str, Any]:
+    ground_m = scenario.body.radius_m
     return {
         **named(carrier, "carrier", "pad", "insertion", "launch_s", "insertion_s", "parking_wait_s"),
         "first_touch_s": None if carrier.parks_in is not None else number(carrier.first_pass_s, "s"),
         **({} if carrier.parks_in is None else {"parks_in_plane": carrier.parks_in}),
         "touch_every_s": number(carrier.pass_every_s, "s"),
-        **named(carrier, "period_s"),
-        "periapsis_km": _altitude(scenario, carrier.periapsis_m),
-        "apoapsis_km": _altitude(scenario, carrier.apoapsis_m),
+        **named(carrier, "period_s", "periapsis_km", "apoapsis_km", from_m=ground_m),
         **({} if carrier.then is None else {"then": _next_orbit(scenario, carrier.then)}),
-        "lowest_km": _altitude(scenario, carrier.lowest_m),
-        "delta_v_m_s": number(carrier.delta_v_m_s, "m_s"),
+        **named(carrier, "lowest_km", "delta_v_m_s", from_m=ground_m),
         "delta_v_allowed_m_s": number(carrier.allowed_m_s, "m_s"),
         "burns": [_burn(scenario, burn) for burn in carrier.burns],
         "drops": [
@@ -261,44 +228,25 @@ def _hold(hold: Hold) -> dict[str, Any]:
     }
 
 
-def _broken(broken: Broken) -> dict[str, Any]:
-    return {
-        "craft": broken.craft,
-        "limit": limit_key(broken.limit),
-        "value": number(limit_value(broken.limit, broken.value), ""),
-        "allowed": number(limit_value(broken.limit, broken.allowed), ""),
-    }
-
-
-def _margin(margin: Margin) -> dict[str, Any]:
-    return {
-        "limit": limit_key(margin.limit),
-        "value": number(limit_value(margin.limit, margin.value), ""),
-        "allowed": number(limit_value(margin.limit, margin.allowed), ""),
-        "sense": margin.sense,
-        "craft": margin.craft,
-    }
+def _judged(one: Broken | Margin) -> dict[str, Any]:
+    """A limit, what a plan comes to and what is allowed, in the unit of its key."""
+    value, allowed = (number(limit_value(one.limit, size), "") for size in (one.value, one.allowed))
+    return {"limit": limit_key(one.limit), "value": value, "allowed": allowed}
 
 
 def _craft(scenario: Scenario, part: CraftPlan, under: UnderForces | None) -> dict[str, Any]:
-    flown, lowest_m = part.flown, part.lowest_periapsis_m
+    flown, ground_m = part.flown, scenario.body.radius_m
     return {
         **named(part, "craft", "plane", "slot", "route", "side", "revolutions", "ring_revolutions", "passes"),
-        "lead_deg": degrees(part.lead_rad),
-        **named(part, "pad", "carrier", "insertion", "insertion_speed_m_s", "launch_s"),
+        **named(part, "lead_deg", "pad", "carrier", "insertion", "insertion_speed_m_s", "launch_s"),
         **_launch(part),
         **named(part, "insertion_s", "parking_wait_s", "ring_arrival_s", "in_slot_s"),
         **({"phasing_period_s": None} if part.side == "level" else named(part, "phasing_period_s")),
-        "lowest_periapsis_km": None if lowest_m is None else _altitude(scenario, lowest_m),
-        "must_burn": part.must_burn,
-        "closest_km": None if flown.closest_m is None else number(flown.closest_m * 1e-3, "km"),
-        "closest_to": flown.closest_to,
+        **named(part, "lowest_periapsis_km", "must_burn", from_m=ground_m),
+        **named(flown, "closest_km", "closest_to"),
         **named(part, "delta_v_m_s", "propellant_kg", "propellant_left_kg"),
         "flown": {
-            "slot_error_deg": degrees(flown.slot_error_rad),
-            "period_error_s": number(flown.period_error_s, "s"),
-            "plane_error_deg": degrees(flown.plane_error_rad),
-            "lowest_km": _altitude(scenario, flown.lowest_m),
+            **named(flown, "slot_error_deg", "period_error_s", "plane_error_deg", "lowest_km", from_m=ground_m),
             **standing_of(under, part.craft),
             **_corrected(part),
         },
@@ -314,7 +262,7 @@ def _free_form(part: CraftPlan) -> dict[str, Any]:
     return {
         "free_form": {
             "primer_excess": number(part.free_form.primer_excess, ""),
-            "linear_estimate_m_s": number(part.free_form.linear_estimate_m_s, "m_s"),
+            **named(part.free_form, "linear_estimate_m_s"),
             "estimate_model": "motion linearized about the slot",
             "family": part.free_form.family,
         }
@@ -327,7 +275,7 @@ def _launch(part: CraftPlan) -> dict[str, Any]:
     if part.azimuth_rad is None or state is None:
         return {}
     return {
-        "azimuth_deg": degrees(part.azimuth_rad),
+        **named(part, "azimuth_deg"),
         **_heading(part),
         "insertion_position_km": [number(x * 1e-3, "km") for x in state[:3]],
         "insertion_velocity_m_s": [number(x, "m_s") for x in state[3:]],
@@ -340,9 +288,9 @@ def _heading(part: CraftPlan) -> dict[str, Any]:
     if heading is None:
         return {}
     return {
-        "flight_azimuth_deg": degrees(heading.flight_azimuth_rad),
+        **named(heading, "flight_azimuth_deg"),
         "direction": "ascending" if heading.ascending else "descending",
-        "tilt_deg": degrees(heading.tilt_rad),
+        **named(heading, "tilt_deg"),
         "tilt_at": heading.tilt_at if heading.tilt_rad else None,
         "liftoff_moved_s": number(heading.moved_s, "s"),
         **({} if heading.plane == part.plane else {"launch_plane": heading.plane}),
@@ -364,9 +312,7 @@ def _burn(scenario: Scenario, burn: Burn) -> dict[str, Any]:
         **named(burn, "time_s", "delta_v_m_s"),
         **({"by_stage_m_s": number(burn.by_stage_m_s, "m_s")} if burn.by_stage_m_s else {}),
         **named(burn, "radial_m_s", "along_m_s", "cross_m_s", "duration_s", "period_after_s"),
-        "periapsis_after_km": _altitude(scenario, burn.periapsis_after_m),
-        "apoapsis_after_km": _altitude(scenario, burn.apoapsis_after_m),
-        **named(burn, "propellant_after_kg"),
+        **named(burn, "periapsis_after_km", "apoapsis_after_km", "propellant_after_kg", from_m=scenario.body.radius_m),
     }
 
 

@@ -14,7 +14,7 @@ from ..optimizer.outcome import Outcome, Plan, PlanRisk
 from ..optimizer.robustness.completion import SHARES, Completion
 from ..optimizer.robustness.weighing import RiskStudy
 from .files import write_answer
-from .layout import Cells, figures, heading, paragraph, table
+from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table
 from .values import json_text
 
 ROWS_SHOWN = 12
@@ -27,12 +27,18 @@ HOW = (
 )
 
 
+_CAUTION = (
+    "A planning aid, not flight software: dates are of launches and of corrections by the budget's closed forms or "
+    "linear models; craft lost in orbit and launches that fail together are not in it."
+)
+
+
 def risk_lines(outcome: Outcome, width: int) -> list[str]:
     """Lines on the risk of the plans of an outcome; none where they were not weighed."""
     if not outcome.weighed:
         return []
     lines = [*heading("Weighed by risk", width), *_table(outcome, outcome.weighed, width)]
-    return [*lines, *paragraph(_launches(outcome.scenario), width, indent="  ")]
+    return [*lines, *note(_launches(outcome.scenario), width)]
 
 
 def risk_text(study: RiskStudy, width: int) -> str:
@@ -42,30 +48,18 @@ def risk_text(study: RiskStudy, width: int) -> str:
     answer = _answer(risks[0], first.finish_s) if risks else _planned(first)
     lines = [outcome.scenario.title, *paragraph(answer, width), ""]
     lines += paragraph(_launches(outcome.scenario), width)
-    number = f"{study.samples:,}".replace(",", " ")
-    lines += paragraph(f"{number} rings of each plan (seed {study.seed}). {HOW}", width)
+    lines += paragraph(f"{plain(study.samples, 0)} rings of each plan (seed {study.seed}). {HOW}", width)
     if risks:
         lines += [*heading("Plans by their risk", width), *_table(outcome, risks, width)]
-    if study.unfinished:
-        said = f"The search ended early: {study.unfinished}. --time-limit SECONDS allows more."
-        lines += ["", *paragraph(said, width)]
+    lines += ended_early(study.unfinished, width)
     if study.spares:
         lines += [*heading(f"What spares are worth to plan {first.rank}", width), *_spares(study, width)]
-        lines += paragraph(
+        lines += note(
             "A spare goes up in place of a lost craft, a turnaround later; without one the craft built in its place "
             "is launched after all others.",
             width,
-            indent="  ",
         )
-    lines += [
-        "",
-        *paragraph(
-            "A planning aid, not flight software: dates are of launches and of corrections by the budget's closed "
-            "forms or linear models; craft lost in orbit and launches that fail together are not in it.",
-            width,
-        ),
-    ]
-    return "\n".join(lines) + "\n"
+    return closed(lines, _CAUTION, width)
 
 
 def _answer(risk: PlanRisk, finish_s: float) -> str:
@@ -122,7 +116,7 @@ def _table(outcome: Outcome, risks: Sequence[PlanRisk], width: int) -> list[str]
     ]
     lines = table(filled, width)
     if len(risks) > ROWS_SHOWN:
-        lines += paragraph(f"and {len(risks) - ROWS_SHOWN} more in the file (--json PATH).", width, indent="  ")
+        lines += note(f"and {len(risks) - ROWS_SHOWN} more in the file (--json PATH).", width)
     return lines
 
 
@@ -185,11 +179,7 @@ def _done(done: Completion) -> dict[str, Any]:
 
 
 def write_risk(study: RiskStudy, directory: str | Path) -> Path:
-    """Write ``risk.json``, ``risk.txt`` and the figure ``completion.svg``, ``.png`` into a directory.
-
-    Raises:
-        InputError: the place cannot be written to.
-    """
+    """Write ``risk.json``, ``risk.txt`` and the figure ``completion.svg``, ``.png``; raises as `write_answer` does."""
     from .figures.completion import draw_completion
 
     texts = {"risk.json": risk_json(study), "risk.txt": risk_text(study, 110)}

@@ -27,7 +27,7 @@ LEAST_BYTES = 200e6
 _SIZE = re.compile(r"(\d+(?:\.\d*)?)\s*(MB|GB)", re.IGNORECASE)
 
 
-def add_run_limits(parser: argparse.ArgumentParser, what: str = "search") -> None:
+def add_run_limits(parser: argparse._ActionsContainer, what: str = "search") -> None:
     """Give a command the options ``--time-limit`` and ``--memory-limit``."""
     parser.add_argument(
         "--time-limit",

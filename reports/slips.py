@@ -8,7 +8,7 @@ from typing import Any, Literal
 from ..models.readouts import instant, plain, span
 from ..optimizer.studies.questions import Price
 from ..optimizer.studies.slips import Launch, Loss, Slip, Slips
-from .layout import Cells, figures, heading, paragraph, table, words
+from .layout import Cells, closed, ended_early, figures, heading, note, paragraph, table, words
 from .remarks import CAUTION
 from .values import json_text
 from .wording import goal_text
@@ -17,6 +17,13 @@ FORMAT = "ringwright-slips/1"
 
 NOT_REACHED, NOT_SEARCHED = "not reached", "*"
 """What stands for an answer that the search was ended before, and behind a plan that may not be the best."""
+
+
+PLANES = (
+    " Of several planes the one of the lost craft is spread by itself: where its slots then stand against those of the "
+    "others is free, and craft for other planes fly as planned."
+)
+"""What is said where the ring has several planes."""
 
 
 def slips_text(slips: Slips, width: int) -> str:
@@ -34,31 +41,22 @@ def slips_text(slips: Slips, width: int) -> str:
         lines += heading(launch.name, width)
         if launch.planned_s is not None:
             riding = "" if launch.craft == (launch.name,) else f" with {', '.join(launch.craft)}"
-            lines += paragraph(
-                f"Liftoff{riding} planned for {instant(scenario.epoch, launch.planned_s)}.", width, indent="  "
-            )
+            lines += note(f"Liftoff{riding} planned for {instant(scenario.epoch, launch.planned_s)}.", width)
         if launch.slips:
             lines += table(_slipped(slips, launch), width)
         for name, loss in zip(_owners(launch), launch.losses, strict=True):
             for text in _loss_lines(slips, name, loss):
                 lines += paragraph(text, width, indent="  ", hang="    ")
-    lines.append("")
-    if slips.unfinished:
-        said = f"The search ended early: {slips.unfinished}{_marked(slips)}. --time-limit SECONDS allows more."
-        lines += [*paragraph(said, width), ""]
+    marked = f" (marked {NOT_SEARCHED})" if slips.searched < slips.reached else ""
+    lines += [*ended_early(slips.unfinished and f"{slips.unfinished}{marked}", width), ""]
     lines += paragraph(
         "Best plans by the goal over the catalogue, not flown; what went up before a slip keeps its slot. Spares are "
         f"like the craft that they replace and are launched no sooner than {span(slips.spare_after_s)} later, without "
         "regard to the latest finish; delta-v is that of all craft, the launchers' and carriers' left out. For an even "
-        "ring craft that stay move, too.",
+        "ring craft that stay move, too." + (PLANES if scenario.ring.planes > 1 else ""),
         width,
     )
-    lines += ["", *paragraph(CAUTION, width)]
-    return "\n".join(lines) + "\n"
-
-
-def _marked(slips: Slips) -> str:
-    return f" (marked {NOT_SEARCHED})" if slips.searched < slips.reached else ""
+    return closed(lines, CAUTION, width)
 
 
 def _delta_v(price: Price, less_m_s: float = 0.0) -> str:
@@ -105,16 +103,12 @@ def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
     else:
         lines.append(f"{name} {where}:")
         lines.append(f"- leave the gap: {_price(loss, 'gap')}")
-    even = f"the ring of {slips.scenario.ring.slots - 1} evenly again costs " if loss.spread is not None else ""
+    what = "ring" if slips.scenario.ring.planes == 1 else "plane"
+    even = f"the {what} of {slips.scenario.ring.slots - 1} evenly again costs " if loss.spread is not None else ""
     spread = loss.why_not_spread or even + _price(loss, "spread", " in all")
-    lines.append(f"- spread the others evenly: {spread}")
+    lines.append(f"- spread the others{' in its plane' if what == 'plane' else ''} evenly: {spread}")
     lines.append(f"- wait for a spare: {loss.why_no_spare or _price(loss, 'spare')}")
     return lines
-
-
-def since_of(loss: Loss) -> float:
-    """From when the times of a loss count: the last arrival for one in orbit, else the epoch."""
-    return loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
 
 
 def _price(loss: Loss, which: Literal["gap", "spread", "spare"], said: str = "") -> str:
@@ -123,7 +117,8 @@ def _price(loss: Loss, which: Literal["gap", "spread", "spare"], said: str = "")
         return f"{NOT_REACHED}."
     if price is None:
         return "no plan keeps the limits."
-    since_s = since_of(loss)
+    # times count from the last arrival for one in orbit, else from the epoch
+    since_s = loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
     after = f"done {span(price.finish_s - since_s)} later" if since_s else f"done after {span(price.finish_s)}"
     return f"{_delta_v(price)} m/s{said}, {after}."
 

@@ -14,8 +14,8 @@ from ..optimizer.outcome import Infeasible
 from ..optimizer.studies.strategies import room_share
 from ..optimizer.studies.sweep import Grid, Row
 from .files import write_answer
-from .layout import Cells, figures, heading, paragraph, table, words
-from .limits import limit_key, limit_words, serving_value
+from .layout import Cells, closed, figures, heading, note, paragraph, table, words
+from .limits import limit_key, room_text, serving_text, serving_value
 from .remarks import CAUTION
 from .safe_text import csv_cell
 from .wording import AIM_WORDS, count, listed, sentence
@@ -90,11 +90,7 @@ def _why(why: Infeasible | None) -> str:
         return "no plan keeps all limits"
     if not why.binds:
         return " ".join(why.reason.split()) or "no plan keeps all limits"
-    parts = []
-    for bind in why.binds:
-        known = limit_words(bind.limit)
-        serves = "" if bind.serves is None else f" = {serving_value(bind.limit, bind.serves, 4):.12g}"
-        parts.append(f"{limit_key(bind.limit)}{serves}{(' or less' if known.floor else ' or more') if serves else ''}")
+    parts = [serving_text(bind) or limit_key(bind.limit) for bind in why.binds]
     return f"{'together ' if why.together else ''}{listed(parts)} would serve"
 
 
@@ -135,10 +131,7 @@ def sweep_text(title: str, aim: str, over: Grid, rows: Sequence[TextRow], width:
         lines += _crossed(aim, over, ready, width)
     lines += heading("Points", width)
     lines += table(_points(over, ready), width)
-    lines += _kept_lines(over, ready, width)
-    lines += _remarks(over, ready, width)
-    lines += ["", *paragraph(CAUTION, width)]
-    return "\n".join(lines) + "\n"
+    return closed([*lines, *_kept_lines(over, ready, width), *_remarks(over, ready, width)], CAUTION, width)
 
 
 KEPT_WORDS = (
@@ -164,10 +157,7 @@ def _crossed(aim: str, over: Grid, ready: Sequence[TextRow], width: int) -> list
         figures(down.short, cells=down.values),
         *(figures(other, cells=[cells.get((value, other), "") for value in down.values]) for other in across.values),
     ]
-    return [
-        *heading(f"{title}, over {down.short} down and {across.short} across", width),
-        *table(filled, width),
-    ]
+    return [*heading(f"{title}, over {down.short} down and {across.short} across", width), *table(filled, width)]
 
 
 def is_kept(rows: Sequence[TextRow]) -> bool:
@@ -220,7 +210,7 @@ def _kept_lines(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
     if weighed:
         text += " The load is the least that is enough, with the reserve; kg above is what the plan burns as loaded."
         text += " Drag counts in m/s at the mass that craft start with, in kg by its force."
-    return [*heading("With keeping", width), *table(filled, width), *paragraph(text, width, indent="  ")]
+    return [*heading("With keeping", width), *table(filled, width), *note(text, width)]
 
 
 def _limit_text(row: TextRow) -> str:
@@ -232,7 +222,7 @@ def _limit_text(row: TextRow) -> str:
     limit, share = row.fields["tightest_limit"], row.number("tightest_room_share")
     if not limit or share is None:
         return "no limit"
-    return f"{limit_words(limit).words} ({'at the limit' if share <= 1e-3 else f'{share:.0%} left'})"
+    return room_text(limit, share)
 
 
 def _remarks(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
@@ -252,11 +242,7 @@ def _remarks(over: Grid, ready: Sequence[TextRow], width: int) -> list[str]:
 
 
 def write_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow], directory: str | Path) -> list[Path]:
-    """Write ``sweep.csv``, ``sweep.txt`` and the figure into a directory.
-
-    Raises:
-        InputError: the directory cannot be written to.
-    """
+    """Write ``sweep.csv``, ``sweep.txt`` and the figure into a directory; raises as `write_answer` does."""
     from .figures.sweep import draw_sweep
 
     ready = in_order(over, rows)

@@ -39,9 +39,10 @@ def tables(outcome: Outcome) -> dict[str, pd.DataFrame]:
     import pandas as pd
 
     values = result(outcome)
+    craft = [{"plan": plan["rank"], **part, **part["flown"]} for plan in values["plans"] for part in plan["craft"]]
     return {
         "plans": pd.DataFrame(_plan_rows(outcome, values), columns=list(PLANS)),
-        "craft": pd.DataFrame(_craft_rows(values), columns=list(CRAFT)),
+        "craft": pd.DataFrame(craft, columns=list(CRAFT)),
         "burns": pd.DataFrame(_burn_rows(outcome, values), columns=list(BURNS)),
         "front": pd.DataFrame(_front_rows(values), columns=list(FRONT)),
     }
@@ -79,10 +80,6 @@ def _plan_rows(outcome: Outcome, values: dict[str, Any]) -> list[dict[str, Any]]
         }
         for plan, row in zip(plans, values["plans"], strict=True)
     ]
-
-
-def _craft_rows(values: dict[str, Any]) -> list[dict[str, Any]]:
-    return [{"plan": plan["rank"], **part, **part["flown"]} for plan in values["plans"] for part in plan["craft"]]
 
 
 def _burn_rows(outcome: Outcome, values: dict[str, Any]) -> list[dict[str, Any]]:

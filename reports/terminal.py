@@ -19,7 +19,7 @@ from .first_to_act import first_to_act
 from .flown_words import flown_text, model_text
 from .hold import hold_lines
 from .keeping import plan_keeping_lines
-from .layout import Cells, figures, heading, paragraph, table, words
+from .layout import Cells, closed, figures, heading, note, paragraph, table, words
 from .least_possible import least_possible_text
 from .left_alone import left_alone_lines
 from .let_go import let_go_lines
@@ -71,10 +71,8 @@ def plan_text(outcome: Outcome, width: int = 80, rank: int | None = None) -> str
         *plan_keeping_lines(outcome, first, width),
         *left_alone_lines(outcome, first, width),
         *remark_lines(outcome, width),
-        "",
-        *paragraph(CAUTION, width),
     ]
-    return "\n".join(lines) + "\n"
+    return closed(lines, CAUTION, width)
 
 
 def _body_name(scenario: Scenario) -> str:
@@ -158,10 +156,10 @@ def _missed_by(broken: Broken) -> str:
 def _trust(outcome: Outcome, first: Plan, width: int) -> list[str]:
     lines = heading("Proof and flight", width)
     if outcome.proof is not None:
-        lines += paragraph(proof_text(outcome.proof), width, indent="  ")
+        lines += note(proof_text(outcome.proof), width)
     least = least_possible_text(outcome, first)
-    lines += paragraph(least, width, indent="  ") if least else []
-    lines += paragraph(f"{model_text(outcome, first)} {flown_text(outcome, first)}", width, indent="  ")
+    lines += note(least, width) if least else []
+    lines += note(f"{model_text(outcome, first)} {flown_text(outcome, first)}", width)
     return lines
 
 
@@ -235,22 +233,20 @@ def _cannot_wait(first: Plan, width: int) -> list[str]:
     must = [part.craft for part in first.craft if part.must_burn and part.free_form is None]
     dive = [part.craft for part in first.craft if part.must_burn and part.free_form is not None]
     if dive:
-        lines += paragraph(
+        lines += note(
             f"{listed(dive)}: the coast ends below the lowest altitude allowed, and so may the orbits between the "
             "burns (the sheet says which): a burn that is left out then leaves the craft there.",
             width,
-            indent="  ",
         )
     if must:
-        lines += paragraph(
+        lines += note(
             f"{listed(must)}: the first burn at the ring cannot wait for a second pass. The coast ends below the "
             f"lowest altitude allowed, so the burn must come on the first arrival and lift the orbit at once.",
             width,
-            indent="  ",
         )
     for part in first.craft:
         if part.free_form is not None:
-            lines += paragraph(_evidence_text(part, part.free_form), width, indent="  ")
+            lines += note(_evidence_text(part, part.free_form), width)
     return lines
 
 
@@ -274,7 +270,7 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
     counted = [margin for margin in first.margins if math.isfinite(margin.allowed)]
     lines = heading("What shapes it", width)
     if not counted:
-        return [*lines, *paragraph("No limit of the scenario touches this plan.", width, indent="  ")]
+        return [*lines, *note("No limit of the scenario touches this plan.", width)]
     counted.sort(key=lambda margin: room_of(margin) / max(abs(margin.allowed), abs(margin.value), 1e-12))
     filled = [
         words("limit (who comes closest)", [f"{limit_words(m.limit).words} ({m.craft})" for m in counted], wraps=True),

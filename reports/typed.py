@@ -10,6 +10,7 @@ import re
 from datetime import datetime
 
 from ..models.errors import InputError
+from ..models.reading.values import either
 from ..models.readouts import clock_seconds
 from ..models.units import UNITS, to_si
 
@@ -52,12 +53,12 @@ def quantity(text: str, kind: str, option: str) -> float:
     known = {typed_unit(suffix): suffix for suffix in UNITS[kind]}
     if not unit:
         readings = [f"{size}{name}" for name in known]
-        raise InputError(f"{text!r} has no unit: write {_either(readings)}.", where=option)
+        raise InputError(f"{text!r} has no unit: write {either(readings)}.", where=option)
     suffix = known.get(unit.replace("^", ""))
     if suffix is None:
         raise InputError(
             f"{text!r} is in {unit!r}, which is not a unit of {_KINDS[kind].split(' ', 1)[1]} here: "
-            f"write it in {_either(list(known))}, such as {_EXAMPLES[kind]}.",
+            f"write it in {either(list(known))}, such as {_EXAMPLES[kind]}.",
             where=option,
         )
     value = to_si(float(size), kind, suffix)
@@ -123,7 +124,3 @@ def typed_unit(suffix: str) -> str:
     ('km3/s2', 'deg')
     """
     return suffix.replace("_", "/")
-
-
-def _either(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} or {words[-1]}"

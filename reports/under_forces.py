@@ -13,7 +13,7 @@ from ..models.scenario import Scenario
 from ..optimizer.outcome import Outcome
 from ..optimizer.robustness.under_forces import MOST_TURNS
 from ..optimizer.standing import UnderForces
-from .layout import heading, paragraph
+from .layout import heading, note
 from .limits import limit_key
 from .wording import listed, small
 
@@ -98,13 +98,13 @@ def hold_by_forces_of(under: UnderForces) -> dict[str, Any]:
 def force_lines(outcome: Outcome, width: int) -> list[str]:
     """Lines for the screen: what was flown, and what was left out."""
     if outcome.under is None:
-        return [*heading("Further forces", width), *paragraph(_left_out(outcome), width, indent="  ")]
+        return [*heading("Further forces", width), *note(_left_out(outcome), width)]
     if not outcome.under.craft:
-        return [*heading("Further forces", width), *paragraph(_too_long(outcome.under), width, indent="  ")]
+        return [*heading("Further forces", width), *note(_too_long(outcome.under), width)]
     said = " ".join(
         one for one in (_flown_with(outcome.under), *_found(outcome, outcome.under), _frozen(outcome.under)) if one
     )
-    return [*heading("Under further forces", width), *paragraph(said, width, indent="  ")]
+    return [*heading("Under further forces", width), *note(said, width)]
 
 
 def chosen_items(scenario: Scenario) -> list[str]:

@@ -192,25 +192,18 @@ def _ring_items(scenario: Scenario) -> list[str]:
 
 def _limit_items(scenario: Scenario) -> list[str]:
     limits, body = scenario.limits, scenario.body
-    items = [
-        f"No arc after insertion lower than {_altitude(scenario.floor_m, scenario)} "
-        f"({brief(limits.clearance_m / 1e3)} km above the atmosphere)."
-        if body.atmosphere_top_m
-        else f"No arc after insertion lower than {_altitude(scenario.floor_m, scenario)}."
-    ]
-    if math.isfinite(limits.apoapsis_max_m):
-        items.append(f"No apoapsis above {_altitude(limits.apoapsis_max_m, scenario)}.")
-    if math.isfinite(limits.finish_within_s):
-        items.append(f"The last craft in its slot within {duration(limits.finish_within_s, body)} from the epoch.")
-    if math.isfinite(limits.wait_within_s):
-        items.append(f"Each craft in its slot within {duration(limits.wait_within_s, body)} of reaching the ring.")
-    items.append(f"At most {limits.revolutions_max} phasing revolutions of one craft.")
-    if limits.separation_m:
-        items.append(
-            f"At least {brief(limits.separation_m / 1e3)} km from craft in place, from the epoch, the insertion or the "
-            "drop on."
-        )
-    return items
+    above = f" ({brief(limits.clearance_m / 1e3)} km above the atmosphere)" if body.atmosphere_top_m else ""
+    finish, wait = (duration(one, body) for one in (limits.finish_within_s, limits.wait_within_s))
+    apart = f"At least {brief(limits.separation_m / 1e3)} km from craft in place, from the epoch, the insertion or the"
+    said = (
+        (True, f"No arc after insertion lower than {_altitude(scenario.floor_m, scenario)}{above}."),
+        (math.isfinite(limits.apoapsis_max_m), f"No apoapsis above {_altitude(limits.apoapsis_max_m, scenario)}."),
+        (math.isfinite(limits.finish_within_s), f"The last craft in its slot within {finish} from the epoch."),
+        (math.isfinite(limits.wait_within_s), f"Each craft in its slot within {wait} of reaching the ring."),
+        (True, f"At most {limits.revolutions_max} phasing revolutions of one craft."),
+        (limits.separation_m, f"{apart} drop on."),
+    )
+    return [text for holds, text in said if holds]
 
 
 def _launch_items(scenario: Scenario) -> list[str]:
@@ -271,50 +264,39 @@ def _insertion_item(scenario: Scenario, pad: Pad, insertion: Insertion) -> str:
 def _carrier_items(scenario: Scenario) -> list[str]:
     items = []
     for carrier in scenario.carriers:
-        said = [
-            f"carries {listed(list(carrier.craft))}, all of them or none",
-            f"burns up to {brief(carrier.delta_v_m_s)} m/s",
-        ]
-        said.append(f"drops within {carrier.passes_max} passes of the ring after the first touch")
-        if carrier.changes_max:
-            said.append("may change its orbit once between drops")
-        if carrier.between_drops_s > 0.0:
-            said.append(f"drops are at least {duration(carrier.between_drops_s, scenario.body)} apart")
-        if math.isfinite(carrier.lasts_s):
-            said.append(f"lasts {duration(carrier.lasts_s, scenario.body)} from the insertion")
-        if carrier.mass_kg:
-            said.append(f"{brief(carrier.mass_kg)} kg without its craft")
-        if carrier.pads:
-            said.append(f"from {listed(list(carrier.pads))} only")
-        items.append(f"{carrier.name}: {'; '.join(said)}. Separate launches are examined as well.")
+        apart, lasts = (duration(one, scenario.body) for one in (carrier.between_drops_s, carrier.lasts_s))
+        said = (
+            (True, f"carries {listed(list(carrier.craft))}, all of them or none"),
+            (True, f"burns up to {brief(carrier.delta_v_m_s)} m/s"),
+            (True, f"drops within {carrier.passes_max} passes of the ring after the first touch"),
+            (carrier.changes_max, "may change its orbit once between drops"),
+            (carrier.between_drops_s > 0.0, f"drops are at least {apart} apart"),
+            (math.isfinite(carrier.lasts_s), f"lasts {lasts} from the insertion"),
+            (carrier.mass_kg, f"{brief(carrier.mass_kg)} kg without its craft"),
+            (carrier.pads, f"from {listed(list(carrier.pads))} only"),
+        )
+        words = "; ".join(text for holds, text in said if holds)
+        items.append(f"{carrier.name}: {words}. Separate launches are examined as well.")
     return items
 
 
 def _craft_items(scenario: Scenario) -> list[str]:
-    items = []
-    for words, names in _alike((_craft_item(scenario, craft), craft.name) for craft in scenario.craft):
-        items.append(f"{listed(names)}: {words}")
-    return items
-
-
-def _alike(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, list[str]]]:
     found: dict[str, list[str]] = {}
-    for words, name in pairs:
-        found.setdefault(words, []).append(name)
-    return list(found.items())
+    for craft in scenario.craft:
+        found.setdefault(_craft_item(scenario, craft), []).append(craft.name)
+    return [f"{listed(names)}: {words}" for words, names in found.items()]
 
 
 def _craft_item(scenario: Scenario, craft: Craft) -> str:
-    parts = [_whereabouts(scenario, craft)]
-    if craft.pads:
-        parts.append(f"launched from {' or '.join(craft.pads)} only")
-    if craft.stay:
-        parts.append("stays where it is")
-    if craft.may_move:
-        parts.append("stays where it is, or takes another slot where that serves the goal")
-    if craft.ready_s:
-        what = "first burn" if craft.orbit else "at the pad"
-        parts.append(f"{what} after {duration(craft.ready_s, scenario.body)} at the earliest")
+    what = "first burn" if craft.orbit else "at the pad"
+    said = (
+        (True, _whereabouts(scenario, craft)),
+        (craft.pads, f"launched from {' or '.join(craft.pads)} only"),
+        (craft.stay, "stays where it is"),
+        (craft.may_move, "stays where it is, or takes another slot where that serves the goal"),
+        (craft.ready_s, f"{what} after {duration(craft.ready_s, scenario.body)} at the earliest"),
+    )
+    parts = [text for holds, text in said if holds]
     if craft.dry_mass_kg is not None and craft.propellant_kg is not None and craft.isp_s is not None:
         load = "" if craft.load == "full" else ", only what is needed loaded"
         parts.append(

@@ -30,16 +30,28 @@ def degrees(angle_rad: float) -> float:
     return number(math.degrees(angle_rad), "deg")
 
 
-def named(one: object, *names: str) -> dict[str, Any]:
-    """Attributes by name; those in s, m/s or kg by :func:`number`, as the end of the name says, None as it is.
+def named(one: object, *names: str, from_m: float = 0.0) -> dict[str, Any]:
+    """Attributes by name, None as it is; numbers by :func:`number`, in the unit that the end of the name says.
+
+    Args:
+        names: of ``_deg`` the attribute is in rad, of ``_km`` in m.
+        from_m: from where lengths in km count.
 
     >>> named(complex(1.0, 2.0), "real")
     {'real': 1.0}
     """
-    return {
-        name: number(value) if value is not None and name.endswith(("_s", "_kg")) else value
-        for name, value in exact(one, *names).items()
-    }
+    return {name: _in_unit(one, name, from_m) for name in names}
+
+
+def _in_unit(one: object, name: str, from_m: float) -> Any:
+    if name.endswith("_deg"):
+        value = getattr(one, f"{name[:-4]}_rad")
+        return None if value is None else degrees(value)
+    if name.endswith("_km"):
+        value = getattr(one, f"{name[:-3]}_m")
+        return None if value is None else number((value - from_m) * 1e-3, "km")
+    value = getattr(one, name)
+    return number(value) if value is not None and name.endswith(("_s", "_kg")) else value
 
 
 def exact(one: object, *names: str) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from collections.abc import Collection, Sequence
 from ..models.readouts import listed as listed
 from ..models.readouts import plain, span
 from ..models.scenario import Scenario
+from ..models.units import DAY_S, YEAR_S
 from ..optimizer.craft_plan import CraftPlan
 from ..optimizer.outcome import Kept, Plan
 
@@ -77,6 +78,17 @@ def small(value: float) -> str:
     places = min(6, max(0, 1 - math.floor(math.log10(abs(value)))))
     text = f"{value:.{places}f}"
     return text if float(text) != 0.0 else f"under {10.0**-places:.{places}f}"
+
+
+def rough_span(seconds: float, whole_from: float = 10.0) -> str:
+    """A span of which only the order counts, in hours, days or years; from so many of them on in whole ones.
+
+    >>> rough_span(0.31 * YEAR_S), rough_span(8.43 * YEAR_S), rough_span(3.2 * DAY_S), rough_span(7_300.0, 1.5)
+    ('113 days', '8.4 years', '3.2 days', '2 hours')
+    """
+    units = (("years", YEAR_S), ("days", DAY_S), ("hours", 3600.0))
+    unit, length = next((one for one in units if seconds >= 2.0 * one[1]), units[-1])
+    return f"{plain(seconds / length, 0) if seconds >= whole_from * length else small(seconds / length)} {unit}"
 
 
 def gained_rad(part: CraftPlan) -> float:

@@ -315,24 +315,31 @@ def coast(
     return land(gravity, steps.last[:6], duration_s - steps.last[6], rest), steps
 
 
+def _in_time(
+    gravity: Gravity, length_s: Array, more: Extra | None, push: Callable[[Array], Array] | None = None
+) -> Callable[[Array], Array]:
+    """Rates of states (7, n) by shares of times (n,), under gravity, a push and more forces, m/s^2."""
+
+    def rate(y: Array) -> Array:
+        out = np.empty_like(y)
+        out[:3] = y[3:6]
+        out[3:6] = gravity.acceleration(y[:3])
+        if push is not None:
+            out[3:6] += push(y)
+        if more is not None:
+            out[3:6] += more.acceleration(y[6], y[:3], y[3:6])
+        out[6] = 1.0
+        out *= length_s
+        return out
+
+    return rate
+
+
 def land(gravity: Gravity, start: Array, remaining_s: Array, extra: Extra | None = None) -> Array:
     """Fly arcs without thrust over short times of either sign, in time itself: (6, n)."""
 
     def timed(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
-        length = remaining_s[chosen]
-        more = None if extra is None else extra.of(chosen)
-
-        def rate(y: Array) -> Array:
-            out = np.empty_like(y)
-            out[:3] = y[3:6]
-            out[3:6] = gravity.acceleration(y[:3])
-            if more is not None:
-                out[3:6] += more.acceleration(y[6], y[:3], y[3:6])
-            out[6] = 1.0
-            out *= length
-            return out
-
-        return rate
+        return _in_time(gravity, remaining_s[chosen], None if extra is None else extra.of(chosen))
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
     return step_together(timed, begin, bound=1.0, until_s=None, first_step=1.0, keep=False).final[:6]
@@ -353,26 +360,18 @@ def thrust_arc(
     held = np.array([model.steering for model in models])
 
     def timed(chosen: NDArray[np.intp]) -> Callable[[Array], Array]:
-        push, mass, loss, length = thrust[chosen], mass_kg[chosen], flow[chosen], duration_s[chosen]
-        more = None if extra is None else extra.of(chosen)
+        push, mass, loss = thrust[chosen], mass_kg[chosen], flow[chosen]
         held_to = [(steering, np.flatnonzero(held[chosen] == steering)) for steering in ("local", "velocity")]
 
-        def rate(y: Array) -> Array:
-            out = np.empty_like(y)
+        def pushed(y: Array) -> Array:
             aim = direction[:, chosen]
             for steering, moving in held_to:
                 if moving.size:
                     axes = steering_axes(y[:3, moving].T, y[3:6, moving].T, steering)
                     aim[:, moving] = np.einsum("nij,in->jn", axes, aim[:, moving])
-            out[:3] = y[3:6]
-            out[3:6] = gravity.acceleration(y[:3]) + aim * (push / (mass - loss * y[6]))
-            if more is not None:
-                out[3:6] += more.acceleration(y[6], y[:3], y[3:6])
-            out[6] = 1.0
-            out *= length
-            return out
+            return np.asarray(aim * (push / (mass - loss * y[6])))
 
-        return rate
+        return _in_time(gravity, duration_s[chosen], None if extra is None else extra.of(chosen), pushed)
 
     begin = np.vstack([start, np.zeros(start.shape[1])])
     steps = step_together(timed, begin, bound=1.0, until_s=None, first_step=0.25, keep=True)

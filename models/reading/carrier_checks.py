@@ -28,18 +28,16 @@ def _check_craft(scenario: Scenario, carrier: Carrier, table: Table, taken: dict
     for name in carrier.craft:
         if name not in known:
             names = ", ".join(known) or "none"
-            raise table.error(f"{table.quote('craft')} names {name!r}, which is no craft: there are {names}.", "craft")
+            raise table.refused("craft", f"names {name!r}, which is no craft: there are {names}.")
         if known[name].orbit is not None:
-            raise table.error(
-                f"{table.quote('craft')} names {name!r}, which is in space already: name craft on the ground, or take "
-                f"the orbit of {name} out.",
+            raise table.refused(
                 "craft",
+                f"names {name!r}, which is in space already: name craft on the ground, or take the orbit of {name} "
+                "out.",
             )
         if name in taken:
-            raise table.error(
-                f"{table.quote('craft')} names {name!r}, which is aboard {taken[name]} already: a craft may be on "
-                "one carrier.",
-                "craft",
+            raise table.refused(
+                "craft", f"names {name!r}, which is aboard {taken[name]} already: a craft may be on one carrier."
             )
     ring, parks = scenario.ring, _parks(scenario)
     most = ring.slots * (ring.planes if parks else 1)
@@ -71,10 +69,10 @@ def _check_drops(carrier: Carrier, table: Table) -> None:
         return
     count = len(carrier.craft)
     if count > SPACED_MAX:
-        raise table.error(
-            f"{table.quote('between_drops')} sets the {count} drops of {carrier.name!r} a time apart, which is planned "
-            f"for {SPACED_MAX} craft on one carrier at most: name no more craft in 'craft', or take the key out.",
+        raise table.refused(
             "between_drops",
+            f"sets the {count} drops of {carrier.name!r} a time apart, which is planned for {SPACED_MAX} craft on one "
+            "carrier at most: name no more craft in 'craft', or take the key out.",
         )
 
 
@@ -82,10 +80,8 @@ def _check_pads(scenario: Scenario, carrier: Carrier, table: Table, root: Table)
     names = [pad.name for pad in scenario.pads]
     for name in carrier.pads:
         if name not in names:
-            raise table.error(
-                f"{table.quote('pads')} names {name!r}, which is no launch site: the launch sites are called "
-                f"{', '.join(names)}.",
-                "pads",
+            raise table.refused(
+                "pads", f"names {name!r}, which is no launch site: the launch sites are called {', '.join(names)}."
             )
     mine = [pad for pad in scenario.pads if not carrier.pads or pad.name in carrier.pads]
     if any(math.isinf(pad.most_payload_kg) for pad in mine):

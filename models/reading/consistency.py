@@ -48,41 +48,41 @@ def _check_ring(scenario: Scenario, root: Table) -> None:
         synchronous = (body.gm / body.spin_rad_s**2) ** (1.0 / 3.0)
         if abs(altitude - synchronous) <= SYNCHRONOUS_SHARE * synchronous:
             far = plain((body.radius_m + altitude) / 1e3, 0)
-            raise table.error(
-                f"{table.quote('altitude')} puts the ring {far} km from the center, but {brief(altitude / 1e3)} km is "
-                f"the radius at which a craft keeps pace with the body: if {brief(altitude / 1e3)} km is from the "
-                f"center, write radius_km; if it is not, write radius_km = {far.replace(' ', '')}.",
+            raise table.refused(
                 "altitude",
+                f"puts the ring {far} km from the center, but {brief(altitude / 1e3)} km is the radius at which a "
+                f"craft keeps pace with the body: if {brief(altitude / 1e3)} km is from the center, write radius_km; "
+                f"if it is not, write radius_km = {far.replace(' ', '')}.",
             )
     top = body.radius_m + body.atmosphere_top_m
     if ring.radius_m <= body.radius_m:
-        raise table.error(
-            f"{table.quote(size)} puts the ring inside the body, whose radius is {brief(body.radius_m / 1e3)} km: "
-            f"write a larger one; altitudes count from the surface (altitude_km), radii from the center (radius_km).",
+        raise table.refused(
             size,
+            f"puts the ring inside the body, whose radius is {brief(body.radius_m / 1e3)} km: write a larger one; "
+            "altitudes count from the surface (altitude_km), radii from the center (radius_km).",
         )
     if ring.radius_m < top:
-        raise table.error(
-            f"{table.quote(size)} puts the ring at {km(ring.radius_m, scenario)}, inside the atmosphere, whose top is "
-            f"at {km(top, scenario)}: raise the ring, or lower body.atmosphere_top_km.",
+        raise table.refused(
             size,
+            f"puts the ring at {km(ring.radius_m, scenario)}, inside the atmosphere, whose top is at "
+            f"{km(top, scenario)}: raise the ring, or lower body.atmosphere_top_km.",
         )
     if ring.radius_m < scenario.floor_m:
         limits = root.tables["limits"][0]
-        raise limits.error(
-            f"{limits.quote('clearance')} puts the lowest altitude allowed at {km(scenario.floor_m, scenario)}, above "
-            f"the ring at {km(ring.radius_m, scenario)}: at most {no_more((ring.radius_m - top) / 1e3)} km of "
-            "clearance would be accepted.",
+        raise limits.refused(
             "clearance",
+            f"puts the lowest altitude allowed at {km(scenario.floor_m, scenario)}, above the ring at "
+            f"{km(ring.radius_m, scenario)}: at most {no_more((ring.radius_m - top) / 1e3)} km of clearance would be "
+            "accepted.",
         )
     if ring.planes > 1 and math.sin(ring.inclination_rad) < SAME_PLANE:
-        raise table.error(
-            f"{table.quote('planes')} would all be one: planes over the equator have no node to separate them; give "
-            "inclination_deg, or planes = 1 with more slots.",
+        raise table.refused(
             "planes",
+            "would all be one: planes over the equator have no node to separate them; give inclination_deg, or planes "
+            "= 1 with more slots.",
         )
     if not 0 <= ring.phasing < ring.planes:
-        raise table.error(f"{table.quote('phasing')} should be below planes, which is {ring.planes}.", "phasing")
+        raise table.refused("phasing", f"should be below planes, which is {ring.planes}.")
 
 
 def _check_names(root: Table) -> None:
@@ -105,9 +105,7 @@ def _unique(tables: tuple[Table, ...] | list[Table], what: str) -> None:
         if name is not None and name in seen:
             before = seen[name].line()
             at = f" (line {before})" if before else ""
-            raise table.error(
-                f"{table.quote('name')} is taken by another {what}{at}: give each {what} a different name.", "name"
-            )
+            raise table.refused("name", f"is taken by another {what}{at}: give each {what} a different name.")
         seen[name or ""] = table
 
 
@@ -123,23 +121,19 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
         )
     for name in ("thrust", "reserve", "load"):
         if not given and name in table:
-            raise table.error(
-                f"{table.quote(name)} means nothing without masses: add dry_mass_kg, propellant_kg and isp_s, or take "
-                "it out.",
-                name,
+            raise table.refused(
+                name, "means nothing without masses: add dry_mass_kg, propellant_kg and isp_s, or take it out."
             )
     if craft.dry_mass_kg is not None and craft.propellant_kg is not None and craft.isp_s is not None:
         able = craft.isp_s * STANDARD_GRAVITY_M_S2 * math.log1p(craft.propellant_kg / craft.dry_mass_kg)
         if craft.reserve_m_s > 0.0 and craft.reserve_m_s >= able:
-            raise table.error(
-                f"{table.quote('reserve')} keeps back all that the propellant gives, {plain(able)} m/s: at most "
-                f"{no_more(able * (1.0 - 1e-6))} m/s would be accepted.",
+            raise table.refused(
                 "reserve",
+                f"keeps back all that the propellant gives, {plain(able)} m/s: at most {no_more(able * (1.0 - 1e-6))} "
+                "m/s would be accepted.",
             )
     if craft.orbit is None and (craft.stay or craft.may_move):
-        raise table.error(
-            f"{table.quote('stay')}, but {craft.name} is on the ground: give it an orbit, or launch it.", "stay"
-        )
+        raise table.refused("stay", f", but {craft.name} is on the ground: give it an orbit, or launch it.")
     if craft.orbit is None and not scenario.pads:
         raise table.error(
             f"{said(craft, table)} is on the ground but there is no [launch]: add [launch], or give {craft.name} "
@@ -149,16 +143,16 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
     inside = table.table("orbit")
     if craft.orbit is not None and inside is not None and craft.orbit.plane >= scenario.ring.planes:
         planes = scenario.ring.planes
-        raise inside.error(f"{inside.quote('plane')} is no plane of the ring: {planes_accepted(planes)}.", "plane")
+        raise inside.refused("plane", f"is no plane of the ring: {planes_accepted(planes)}.")
     if (
         (craft.stay or craft.may_move)
         and craft.orbit
         and not (craft.orbit.circular and on_ring(craft.orbit.apoapsis_m, scenario.ring.radius_m))
     ):
-        raise table.error(
-            f"{table.quote('stay')}, but the orbit of {craft.name} is not the ring: give it an orbit at "
-            f"{km(scenario.ring.radius_m, scenario)}, or take stay out so that it may move.",
+        raise table.refused(
             "stay",
+            f", but the orbit of {craft.name} is not the ring: give it an orbit at "
+            f"{km(scenario.ring.radius_m, scenario)}, or take stay out so that it may move.",
         )
 
 
@@ -168,10 +162,10 @@ def _check_limits(scenario: Scenario, root: Table) -> None:
         return
     limits, ring = scenario.limits, scenario.ring
     if limits.apoapsis_max_m < ring.radius_m:
-        raise table.error(
-            f"{table.quote('apoapsis_max')} is below the ring at "
-            f"{least_km(ring.radius_m, scenario)}, where every plan has to go: at least that would be accepted.",
+        raise table.refused(
             "apoapsis_max",
+            f"is below the ring at {least_km(ring.radius_m, scenario)}, where every plan has to go: at least that "
+            "would be accepted.",
         )
     for craft, one in zip(scenario.craft, root.tables["craft"], strict=True):
         if craft.stay:
@@ -182,10 +176,10 @@ def _check_limits(scenario: Scenario, root: Table) -> None:
             pad_s, pad = min(((pad.ready_s, pad_table) for pad, pad_table in pads), key=lambda item: item[0])
             first, holder = max((craft.ready_s, one), (pad_s, pad), key=lambda item: item[0])
         if first > 0.0 and limits.finish_within_s <= first:
-            raise table.error(
-                f"{table.quote('finish_within')} is over before craft {craft.name!r} can start, as "
-                f"{holder.quote('ready')}: more than {span(first)} would be accepted.",
+            raise table.refused(
                 "finish_within",
+                f"is over before craft {craft.name!r} can start, as {holder.quote('ready')}: more than {span(first)} "
+                "would be accepted.",
             )
 
 
@@ -196,17 +190,16 @@ def _check_goal(scenario: Scenario, root: Table) -> None:
     if scenario.first_service is not None:
         filled = min(scenario.ring.slots, len(scenario.craft) + len(scenario.ring.occupied))
         if scenario.first_service > filled:
-            raise goal.error(
-                f"{goal.quote('first_service')} asks for more neighbors than a plane of the ring will hold: "
-                f"1 to {filled} would be accepted.",
+            raise goal.refused(
                 "first_service",
+                f"asks for more neighbors than a plane of the ring will hold: 1 to {filled} would be accepted.",
             )
     if scenario.minimize != "propellant":
         return
     bare = [craft.name for craft in scenario.craft if craft.dry_mass_kg is None and not craft.stay]
     if bare:
-        raise goal.error(
-            f"{goal.quote('minimize')} needs masses, but craft {bare[0]!r} has none: add dry_mass_kg, propellant_kg "
-            'and isp_s to it, or minimize = "delta_v".',
+        raise goal.refused(
             "minimize",
+            f"needs masses, but craft {bare[0]!r} has none: add dry_mass_kg, propellant_kg and isp_s to it, or "
+            'minimize = "delta_v".',
         )

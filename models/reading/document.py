@@ -162,6 +162,10 @@ class Table:
         """An error that points at one of its keys, or at the table."""
         return InputError(problem, where=self.where(name))
 
+    def refused(self, name: str, problem: str) -> InputError:
+        """The same for what is wrong with a value: the key and the value as the file has them begin the sentence."""
+        return self.error(f"{self.quote(name)}{'' if problem[0] in ',:' else ' '}{problem}", name)
+
     def note_default(self, name: str, words: str = "") -> None:
         """Record that a key's default was taken: in these words, by default the table of keys' own."""
         if name not in self.entries:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from .. import bodies
+from ..keys import number_by_default
 from ..scenario import Body, Scenario
 from ..surroundings import AirLayer, ForceSpec, Harmonic, Puller
 from .document import Table
@@ -30,8 +31,7 @@ def with_field_and_air(table: Table, body: Body) -> Body:
     air = tuple(AirLayer(**layer.given(AirLayer)) for layer in layers)
     for below, layer, above in zip(air, layers[1:], air[1:], strict=False):
         if above.altitude_m <= below.altitude_m:
-            quoted = layer.quote("altitude")
-            raise layer.error(f"{quoted} is no higher than the layer before it: order them upward.", "altitude")
+            raise layer.refused("altitude", "is no higher than the layer before it: order them upward.")
     return replace(
         body,
         harmonics=tuple(one for _, one in sorted(found.items()) if one.cosine != 0.0 or one.sine != 0.0),
@@ -44,6 +44,12 @@ def puller(table: Table) -> Puller:
     orbit = table.tables["orbit"][0]
     orbit.note_defaults()
     return Puller(**table.given(Puller), **orbit.given(Puller))
+
+
+def air_factor(table: Table | None) -> float:
+    """What the densities of the air are multiplied by, whether drag is flown or not."""
+    default = number_by_default("forces", "density_factor")
+    return default if table is None else table.number_or("density_factor", default)
 
 
 def force_spec(table: Table | None) -> ForceSpec | None:
@@ -71,7 +77,7 @@ def check_forces(scenario: Scenario, root: Table) -> None:
             )
         orbit = table.tables["orbit"][0]
         if orbit.number_or("radius", 0.0) <= scenario.ring.radius_m:
-            raise orbit.error(f"{orbit.quote('radius')} is inside the ring: give a body outside it.", "radius")
+            raise orbit.refused("radius", "is inside the ring: give a body outside it.")
     asked = root.table("forces")
     if scenario.forces is None or asked is None:
         return
@@ -80,9 +86,9 @@ def check_forces(scenario: Scenario, root: Table) -> None:
     above = sky(scenario)
     for name in _CHOICES[1:]:
         if getattr(scenario.forces, name) is True and name not in above.terms:
-            raise asked.error(f"{asked.quote(name)} cannot be flown: {above.unknown[name]}.", name)
+            raise asked.refused(name, f"cannot be flown: {above.unknown[name]}.")
     degree = scenario.forces.degree
     highest = max((one.degree for one in scenario.body.harmonics), default=0)
     if degree != "auto" and degree > highest:
         limit = f"up to degree {highest}" if highest else "the bulge alone, degree = 0"
-        raise asked.error(f"{asked.quote('degree')}: of {scenario.body.name} {limit} is known here.", "degree")
+        raise asked.refused("degree", f": of {scenario.body.name} {limit} is known here.")

@@ -30,17 +30,16 @@ def fixed_to_ground(table: Table, body: Body) -> tuple[float, float] | None:
             )
     if not body.spin_rad_s > 0.0:
         turns = "does not turn" if math.isinf(body.sidereal_day_s) else "turns backwards"
-        raise table.error(
-            f"{quoted} fixes the slots to the ground, but {body.name} {turns}: give a size and slot0_deg instead.",
-            "longitude",
+        raise table.refused(
+            "longitude", f"fixes the slots to the ground, but {body.name} {turns}: give a size and slot0_deg instead."
         )
     from ..synchronous import synchronous_radius_m
 
     radius = synchronous_radius_m(body)
     if radius >= body.hill_radius_m:
-        raise table.error(
-            f"{quoted}: craft that keep step with the ground of {body.name} would be {brief(radius / 1e3, 6)} km from "
-            f"its center, outside its Hill sphere of {brief(body.hill_radius_m / 1e3, 6)} km, where they do not stay.",
+        raise table.refused(
             "longitude",
+            f": craft that keep step with the ground of {body.name} would be {brief(radius / 1e3, 6)} km from its "
+            f"center, outside its Hill sphere of {brief(body.hill_radius_m / 1e3, 6)} km, where they do not stay.",
         )
     return radius, body.prime_meridian_rad + longitude

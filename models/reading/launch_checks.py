@@ -28,17 +28,15 @@ def check_launch(scenario: Scenario, root: Table) -> None:
 
 def _check_times(pad: Pad, table: Table) -> None:
     if pad.until_s < pad.ready_s:
-        raise table.error(
-            f"{table.quote('until')} is before the site is ready, as {table.quote('ready')}: at least that moment "
-            "would be accepted.",
-            "until",
+        raise table.refused(
+            "until", f"is before the site is ready, as {table.quote('ready')}: at least that moment would be accepted."
         )
     for (start, end), item in zip(pad.blackouts_s, table.tables.get("blackout", ()), strict=True):
         if end <= start:
-            raise item.error(
-                f"{item.quote('until')} is not after {item.quote('from')}: a blackout ends after it begins, so "
-                "give a later end or an earlier beginning.",
+            raise item.refused(
                 "until",
+                f"is not after {item.quote('from')}: a blackout ends after it begins, so give a later end or an "
+                "earlier beginning.",
             )
 
 
@@ -47,13 +45,10 @@ def check_pads(scenario: Scenario, craft: Craft, table: Table, root: Table) -> N
     names = [pad.name for pad in scenario.pads]
     for name in craft.pads:
         if craft.orbit is not None:
-            raise table.error(
-                f"{table.quote('pads')}, but {craft.name} is in space already: take pads out, or take orbit out.",
-                "pads",
-            )
+            raise table.refused("pads", f", but {craft.name} is in space already: take pads out, or take orbit out.")
         if name not in names:
             known = f"the launch sites are called {listed(names)}" if names else "there is no [launch]"
-            raise table.error(f"{table.quote('pads')} names {name!r}, which is no launch site: {known}.", "pads")
+            raise table.refused("pads", f"names {name!r}, which is no launch site: {known}.")
     if craft.orbit is not None:
         return
     mine = [pad for pad in scenario.pads if not craft.pads or pad.name in craft.pads]
@@ -86,24 +81,22 @@ def quoted_payload(pad: Table) -> str:
 def _check_insertion(scenario: Scenario, insertion: Insertion, item: Table) -> None:
     ring = scenario.ring
     if not insertion.periapsis_m - 1.0 <= insertion.radius_m <= insertion.apoapsis_m + 1.0:
-        raise item.error(
-            f"{item.quote('altitude')} is outside the orbit it belongs to: between "
-            f"{least_km(insertion.periapsis_m, scenario)} and "
-            f"{no_more((insertion.apoapsis_m - scenario.body.radius_m) / 1e3)} km would be accepted.",
+        raise item.refused(
             "altitude",
+            f"is outside the orbit it belongs to: between {least_km(insertion.periapsis_m, scenario)} and "
+            f"{no_more((insertion.apoapsis_m - scenario.body.radius_m) / 1e3)} km would be accepted.",
         )
     if not on_ring(insertion.apoapsis_m, ring.radius_m) and not insertion.circular:
-        raise item.error(
-            f"{item.quote('apoapsis')} is neither on the ring, at {km(ring.radius_m, scenario)}, nor equal to the "
-            "periapsis: an insertion that goes straight up needs its apoapsis on the ring, to 1 km, because the first "
-            "ring burn is made there; one that parks first needs a circle, both apsides alike.",
+        raise item.refused(
             "apoapsis",
+            f"is neither on the ring, at {km(ring.radius_m, scenario)}, nor equal to the periapsis: an insertion that "
+            "goes straight up needs its apoapsis on the ring, to 1 km, because the first ring burn is made there; one "
+            "that parks first needs a circle, both apsides alike.",
         )
     if insertion.radius_m < scenario.floor_m * (1.0 - 1e-12):
         name = "altitude" if "altitude" in item else "periapsis"
-        raise item.error(
-            f"{item.quote(name)} is below the lowest altitude allowed after insertion, "
-            f"{least_km(scenario.floor_m, scenario)} (top of the atmosphere and limits.clearance_km): at least that "
-            "would be accepted.",
+        raise item.refused(
             name,
+            f"is below the lowest altitude allowed after insertion, {least_km(scenario.floor_m, scenario)} (top of the "
+            "atmosphere and limits.clearance_km): at least that would be accepted.",
         )

@@ -55,9 +55,7 @@ def _corridor(table: Table) -> tuple[float, float] | None:
         return None
     if first is None or last is None:
         given, lacking = ("azimuth_to", "azimuth_from") if first is None else ("azimuth_from", "azimuth_to")
-        raise table.error(
-            f"{table.quote(given)} is one end of a corridor of flight azimuths: add {lacking}_deg, the other.", given
-        )
+        raise table.refused(given, f"is one end of a corridor of flight azimuths: add {lacking}_deg, the other.")
     return first, last
 
 
@@ -91,8 +89,7 @@ def _payload(table: Table, body: Body, periapsis_m: tuple[float, float]) -> Payl
     rows = [(body.radius_m + item.number_or("periapsis", 0.0), item.number_or("mass", 0.0)) for item in items]
     for (below, _), (above, _), item in zip(rows, rows[1:], items[1:], strict=False):
         if above <= below:
-            quoted = item.quote("periapsis")
-            raise item.error(f"{quoted} is no higher than the row before it: order them upward.", "periapsis")
+            raise item.refused("periapsis", "is no higher than the row before it: order them upward.")
     outside = [one for one in periapsis_m if rows and not rows[0][0] - 1.0 <= one <= rows[-1][0] + 1.0]
     if outside:
         raise items[0].error(
@@ -120,16 +117,13 @@ def _apsis_spans(table: Table, body: Body) -> tuple[tuple[float, float], tuple[f
         found.append((body.radius_m + altitudes[0], body.radius_m + altitudes[1]))
     low, high = found
     if any(below > above for below, above in zip(low, high, strict=True)):
-        raise table.error(
-            f"{table.quote('periapsis')} is above {table.quote('apoapsis')}: the periapsis is the lower of the two, "
-            "swap them.",
-            "periapsis",
+        raise table.refused(
+            "periapsis", f"is above {table.quote('apoapsis')}: the periapsis is the lower of the two, swap them."
         )
     if low[0] <= 0.0:
-        raise table.error(
-            f"{table.quote('periapsis')} is at or below the body's center: more than "
-            f"-{brief(body.radius_m / 1e3)} km would be accepted.",
+        raise table.refused(
             "periapsis",
+            f"is at or below the body's center: more than -{brief(body.radius_m / 1e3)} km would be accepted.",
         )
     return low, high
 

@@ -56,7 +56,7 @@ def _kind(table: Table) -> Literal["opm", "oem"] | None:
     """Which message a craft's table names."""
     if "state_at" in table and "oem" not in table:
         why = "the state of an OPM has its own moment" if "opm" in table else "there is no ephemeris to look it up in"
-        raise table.error(f"{table.quote('state_at')}, but {why}: take it out, or give oem.", "state_at")
+        raise table.refused("state_at", f", but {why}: take it out, or give oem.")
     if "opm" in table:
         return "opm"
     return "oem" if "oem" in table else None
@@ -76,22 +76,22 @@ def _started(
     given = given_state(table, kind, body, epoch, table.number("state_at"))
     distance = float(np.linalg.norm(given.position))
     if distance < body.radius_m:
-        raise table.error(
-            f"{table.quote(kind)} has {craft.name} {brief(distance / 1e3)} km from the center, under the ground, which "
-            f"is at {brief(body.radius_m / 1e3)} km: a state in space would be accepted.",
+        raise table.refused(
             kind,
+            f"has {craft.name} {brief(distance / 1e3)} km from the center, under the ground, which is at "
+            f"{brief(body.radius_m / 1e3)} km: a state in space would be accepted.",
         )
     try:
         start = start_of_state(body, ring_as_given(body, spec), given.position, given.velocity, given.time_s)
     except ValueError as fault:
-        raise table.error(f"{table.quote(kind)} cannot be a start: {fault}.", kind) from None
+        raise table.refused(kind, f"cannot be a start: {fault}.") from None
     most = max(MOST_TILT_RAD, spec.tilt_tolerance_rad)
     if start.tilt_rad > most:
-        raise table.error(
-            f"{table.quote(kind)} has {craft.name} on an orbit tilted {brief(math.degrees(start.tilt_rad), 3)} deg "
-            f"against the nearest plane of the ring: starts in a plane of the ring, to {brief(math.degrees(most))} "
-            "deg, are planned; check ring.inclination_deg and ring.node_deg, which count from the scenario's axes.",
+        raise table.refused(
             kind,
+            f"has {craft.name} on an orbit tilted {brief(math.degrees(start.tilt_rad), 3)} deg against the nearest "
+            f"plane of the ring: starts in a plane of the ring, to {brief(math.degrees(most))} deg, are planned; check "
+            "ring.inclination_deg and ring.node_deg, which count from the scenario's axes.",
         )
     table.note_default("orbit", _taken(start.orbit, table.text(kind) or "", start.off_m, body))
     said = _remarks(craft, given, epoch)

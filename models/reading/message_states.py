@@ -15,6 +15,7 @@ import numpy as np
 
 from .. import bodies
 from ..arrays import Array
+from ..errors import InputError
 from ..flight.ephemeris import J2000_JD, base_axes
 from ..printable import printable, shortened
 from ..readouts import brief
@@ -68,7 +69,7 @@ def given_state(
             if epoch is None
             else f"is about a body of the solar system, and {body.name} is a world of your own: give orbit"
         )
-        raise table.error(f"{table.quote(kind)}: an orbit message {why}.", kind)
+        raise table.refused(kind, f": an orbit message {why}.")
     path = Path(table.origin.file).parent / (table.text(kind) or "")
     message = read_message(path, "OPM" if kind == "opm" else "OEM")
     reader = _States(message, body, epoch)
@@ -108,6 +109,12 @@ class _States:
         states = np.array([row for _, _, row in segment.rows])
         return self._given(segment, self._interpolated(segment, times, states, at_s), at_s)
 
+    def _refused(self, segment: Segment, key: str, problem: str) -> InputError:
+        """An error about the value of a keyword, which begins the sentence."""
+        value = segment.values[key]
+        shown = shortened(printable(value.text), 40)
+        return self.message.error(f"{key} = {shown}{'' if problem[0] == ',' else ' '}{problem}", value.line)
+
     def _edge(self, segment: Segment, key: str, times: Array) -> float:
         """Where the usable part of a segment begins or ends, s, never beyond its lines."""
         usable = f"USEABLE_{key}"
@@ -131,11 +138,8 @@ class _States:
             return np.asarray(states[nearest])
         method = segment.values["INTERPOLATION"].text.upper() if "INTERPOLATION" in segment.values else METHODS[0]
         if method not in METHODS:
-            raise self.message.error(
-                f"INTERPOLATION = {shortened(printable(method), 30)} is not known here: {either(list(METHODS))} would "
-                "be accepted, or a moment that has a line.",
-                segment.values["INTERPOLATION"].line,
-            )
+            known = f"{either(list(METHODS))} would be accepted, or a moment that has a line."
+            raise self._refused(segment, "INTERPOLATION", f"is not known here: {known}")
         degree = self._degree(segment)
         count = {"HERMITE": (degree + 2) // 2, "LAGRANGE": degree + 1, "LINEAR": 2}[method]
         if times.size < 2:
@@ -151,21 +155,15 @@ class _States:
         if value is None:
             return DEGREE
         if not value.text.isdecimal() or not 1 <= int(value.text[:9]) <= 30:
-            raise self.message.error(
-                f"INTERPOLATION_DEGREE = {shortened(printable(value.text), 30)} should be a whole number from 1 to 30.",
-                value.line,
-            )
+            raise self._refused(segment, "INTERPOLATION_DEGREE", "should be a whole number from 1 to 30.")
         return int(value.text)
 
     def _elapsed(self, segment: Segment, moment: Clock, line: int) -> float:
         system = segment.values["TIME_SYSTEM"]
         name = system.text.upper()
         if name not in CLOCKS:
-            raise self.message.error(
-                f"TIME_SYSTEM = {shortened(printable(system.text), 30)} cannot be read here: {either(list(CLOCKS))} "
-                "would be accepted.",
-                system.line,
-            )
+            said = f"cannot be read here: {either(list(CLOCKS))} would be accepted."
+            raise self._refused(segment, "TIME_SYSTEM", said)
         try:
             return elapsed_s(moment, name, self.epoch)
         except OverflowError:
@@ -174,20 +172,15 @@ class _States:
     def _given(self, segment: Segment, state_km: Array, time_s: float) -> GivenState:
         center = segment.values["CENTER_NAME"]
         if center.text.upper() != self.body.name.upper():
-            raise self.message.error(
-                f"CENTER_NAME = {shortened(printable(center.text), 40)}, but the scenario is about {self.body.name}: "
-                f"a state about the center of {self.body.name} would be accepted.",
-                center.line,
-            )
+            name = self.body.name
+            said = f", but the scenario is about {name}: a state about the center of {name} would be accepted."
+            raise self._refused(segment, "CENTER_NAME", said)
         frame = segment.values["REF_FRAME"]
         known = EARTH_FRAMES if self.body.name.lower() == "earth" else FRAMES
         name = frame.text.upper()
         if name not in known:
-            raise self.message.error(
-                f"REF_FRAME = {shortened(printable(frame.text), 40)} cannot be read here: {either(list(known))} would "
-                "be accepted; frames that turn with the ground are not.",
-                frame.line,
-            )
+            said = f"{either(list(known))} would be accepted; frames that turn with the ground are not."
+            raise self._refused(segment, "REF_FRAME", f"cannot be read here: {said}")
         of_frame = time_s
         if "REF_FRAME_EPOCH" in segment.values:
             of_frame = self._elapsed(segment, clock_value(self.message, segment, "REF_FRAME_EPOCH"), frame.line)

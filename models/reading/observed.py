@@ -94,11 +94,9 @@ def parse_observed(text: str, scenario: Scenario, ring: Ring, file: str = "obser
     for table in root.tables.get("craft", ()):
         name = table.text("name") or ""
         if name not in names:
-            raise table.error(
-                f"{table.quote('name')} is no craft of the scenario, whose craft are {', '.join(names)}.", "name"
-            )
+            raise table.refused("name", f"is no craft of the scenario, whose craft are {', '.join(names)}.")
         if any(seen.name == name for seen in found):
-            raise table.error(f"{table.quote('name')} is there a second time: keep one table for each craft.", "name")
+            raise table.refused("name", "is there a second time: keep one table for each craft.")
         found.append(_Reader(scenario, ring, now, table).seen())
     return Observed(now_s=now, craft=tuple(found), file=file)
 
@@ -119,17 +117,14 @@ class _Reader:
         if len(ways) > 1:
             raise table.error(f"{table.label} gives {' and '.join(ways)}, which say the same in two ways: keep one.")
         if ways and status is not None:
-            raise table.error(
-                f"{table.quote('status')} and {ways[0]} cannot both be: a craft with an orbit is under way, so take "
-                "status out, or take the orbit out.",
+            raise table.refused(
                 "status",
+                f"and {ways[0]} cannot both be: a craft with an orbit is under way, so take status out, or take the "
+                "orbit out.",
             )
         grounded = next(c for c in self.scenario.craft if c.name == name).orbit is None
         if status == "pad" and not grounded:
-            raise table.error(
-                f"{table.quote('status')}, but the scenario has {name} in space from the start: give its orbit.",
-                "status",
-            )
+            raise table.refused("status", f", but the scenario has {name} in space from the start: give its orbit.")
         seen = Seen(name=name, status=status, propellant_kg=table.number("propellant"))
         inside = table.table("orbit")
         if inside is not None:
@@ -147,10 +142,10 @@ class _Reader:
         if time is None:
             return self.now_s
         if time > self.now_s + 1e-6:
-            raise table.error(
-                f"{table.quote(name)} is {brief(time - self.now_s)} s after now ({brief(self.now_s / 3600.0)} h): give "
-                "a time that has passed, or a later now.",
+            raise table.refused(
                 name,
+                f"is {brief(time - self.now_s)} s after now ({brief(self.now_s / 3600.0)} h): give a time that has "
+                "passed, or a later now.",
             )
         return time
 
@@ -164,13 +159,11 @@ class _Reader:
                 "at_h, when."
             )
         if at is not None and not circular and "at_time" not in table:
-            raise table.error(f"{table.quote('at')} has no time: add at_h, when it passed it.", "at")
+            raise table.refused("at", "has no time: add at_h, when it passed it.")
         when = self._past(table, "at_time")
         plane = table.count_or("plane", 0)
         if plane >= self.ring.planes:
-            raise table.error(
-                f"{table.quote('plane')} is no plane of the ring: {planes_accepted(self.ring.planes)}.", "plane"
-            )
+            raise table.refused("plane", f"is no plane of the ring: {planes_accepted(self.ring.planes)}.")
         angle = self._angle(table, low, high, at, when, plane)
         return Orbit(
             periapsis_m=low,
@@ -187,19 +180,18 @@ class _Reader:
         low, high = (None if one is None else one + radius for one in (low, high))
         if low is not None and high is not None:
             if low > high:
-                raise table.error(
-                    f"{table.quote('periapsis')} is above {table.quote('apoapsis')}: the periapsis is the lower of the "
-                    "two, swap them.",
+                raise table.refused(
                     "periapsis",
+                    f"is above {table.quote('apoapsis')}: the periapsis is the lower of the two, swap them.",
                 )
             if low <= 0.0:
-                raise table.error(f"{table.quote('periapsis')} is below the body's center.", "periapsis")
+                raise table.refused("periapsis", "is below the body's center.")
             fits = float(orbits.period(self.body.gm, 0.5 * (low + high)))
             if period is not None and abs(period - fits) > PERIOD_FITS * fits:
-                raise table.error(
-                    f"{table.quote('period')} fits no orbit with these apsides, whose period is {clock(fits)}: read "
-                    "them again, or keep two of the three.",
+                raise table.refused(
                     "period",
+                    f"fits no orbit with these apsides, whose period is {clock(fits)}: read them again, or keep two of "
+                    "the three.",
                 )
             return low, high
         if period is None:
@@ -213,21 +205,18 @@ class _Reader:
         given, name = (low, "periapsis") if low is not None else (high, "apoapsis")
         other = 2.0 * semi - float(given or 0.0)
         if other <= 0.0 or (name == "periapsis") != (other >= float(given or 0.0) - 1.0):
-            raise table.error(
-                f"{table.quote('period')} fits no orbit with {table.quote(name)}: its other apsis would be at "
-                f"{brief((other - radius) / 1e3)} km, on the wrong side. A period "
-                f"{'above' if name == 'periapsis' else 'below'} "
-                f"{clock(float(orbits.period(self.body.gm, float(given or 0.0))))} would be accepted.",
+            raise table.refused(
                 "period",
+                f"fits no orbit with {table.quote(name)}: its other apsis would be at {brief((other - radius) / 1e3)} "
+                f"km, on the wrong side. A period {'above' if name == 'periapsis' else 'below'} "
+                f"{clock(float(orbits.period(self.body.gm, float(given or 0.0))))} would be accepted.",
             )
         return min(float(given or 0.0), other), max(float(given or 0.0), other)
 
     def _angle(self, table: Table, low: float, high: float, at: str | None, when: float, plane: int) -> float:
         given, who, ahead = table.number("angle"), table.text("ahead_of"), table.number("ahead")
         if given is not None and who is not None:
-            raise table.error(
-                f"{table.quote('angle')} and {table.quote('ahead_of')} say the same in two ways: keep one.", "angle"
-            )
+            raise table.refused("angle", f"and {table.quote('ahead_of')} say the same in two ways: keep one.")
         if given is not None:
             return given
         if who is None or ahead is None:
@@ -260,7 +249,7 @@ class _Reader:
         for one in self.scenario.ring.occupied:
             if one.name == who:
                 if one.plane != plane:
-                    raise table.error(f"{table.quote('ahead_of')} is in plane {one.plane}, not {plane}.", "ahead_of")
+                    raise table.refused("ahead_of", f"is in plane {one.plane}, not {plane}.")
                 if one.angle_rad is not None:
                     return one.angle_rad + ring.rate_rad_s * self.now_s
                 return float(ring.phase(self.now_s, one.slot or 0, one.plane))
@@ -270,9 +259,7 @@ class _Reader:
         names = [one.name for one in self.scenario.ring.occupied]
         names += [craft.name for craft in self.scenario.craft if craft.stay]
         there = f"there are: {', '.join(names)}" if names else "there is none; give angle_deg"
-        raise table.error(
-            f"{table.quote('ahead_of')} is no craft that holds a place of the ring ({there}).", "ahead_of"
-        )
+        raise table.refused("ahead_of", f"is no craft that holds a place of the ring ({there}).")
 
     def _state(self) -> tuple[Array, Array, float]:
         inside = self.table.table("state")
@@ -280,10 +267,10 @@ class _Reader:
         if kind is not None:
             given = given_state(self.table, kind, self.body, self.scenario.epoch, self.now_s)
             if given.time_s > self.now_s + 1e-6:
-                raise self.table.error(
-                    f"{self.table.quote(kind)} is of {brief(given.time_s - self.now_s)} s after now "
-                    f"({brief(self.now_s / 3600.0)} h): give a state that has passed, or a later now.",
+                raise self.table.refused(
                     kind,
+                    f"is of {brief(given.time_s - self.now_s)} s after now ({brief(self.now_s / 3600.0)} h): give a "
+                    "state that has passed, or a later now.",
                 )
             return given.position, given.velocity, given.time_s
         if inside is None:

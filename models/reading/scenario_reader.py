@@ -36,7 +36,7 @@ from ..scenario import (
 from .cautions import warnings
 from .consistency import check
 from .document import Origin, Table
-from .force_tables import FIELD_AND_AIR, check_forces, force_spec, puller, with_field_and_air
+from .force_tables import FIELD_AND_AIR, air_factor, check_forces, force_spec, puller, with_field_and_air
 from .ground_slots import fixed_to_ground
 from .launch_tables import apsides, carried_by, carrier, errors_of, pad
 from .message_starts import with_messages
@@ -124,6 +124,7 @@ def _scenario(root: Table) -> Scenario:
         risk=_risk(root.table("risk")),
         weigh=weigh,
         forces=force_spec(root.table("forces")),
+        air_factor=air_factor(root.table("forces")),
         disposal_within_s=_disposal(root.table("disposal")),
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),
@@ -201,14 +202,14 @@ def _own_world(table: Table, name: str) -> None:
     if len(lacking) == 2:
         near = difflib.get_close_matches(name.lower(), bodies.body_names(), n=2, cutoff=0.6)
         hint = f"did you mean {' or '.join(near)}? Built in are" if near else "built in are"
-        raise table.error(
-            f"{table.quote('name')} is no built-in body ({hint} {', '.join(bodies.body_names())}): for a world of your "
-            "own give gm_km3_s2 and radius_km as well.",
+        raise table.refused(
             "name",
+            f"is no built-in body ({hint} {', '.join(bodies.body_names())}): for a world of your own give gm_km3_s2 "
+            "and radius_km as well.",
         )
     if lacking:
         key = {"gm": "gm_km3_s2", "radius": "radius_km"}[lacking[0]]
-        raise table.error(f"{table.quote('name')} is a world of your own, which needs {key} as well: add it.", "name")
+        raise table.refused("name", f"is a world of your own, which needs {key} as well: add it.")
 
 
 def _radius(table: Table, body: Body) -> float | None:

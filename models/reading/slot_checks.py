@@ -19,12 +19,9 @@ def check_occupied(scenario: Scenario, root: Table) -> None:
     ring = scenario.ring
     for one, item in zip(ring.occupied, root.tables["ring"][0].tables.get("occupied", ()), strict=True):
         if one.slot is not None and one.slot >= ring.slots:
-            raise item.error(
-                f"{item.quote('slot')} is no slot of the ring: one of 0 to {ring.slots - 1} would be accepted.",
-                "slot",
-            )
+            raise item.refused("slot", f"is no slot of the ring: one of 0 to {ring.slots - 1} would be accepted.")
         if one.plane >= ring.planes:
-            raise item.error(f"{item.quote('plane')} is no plane of the ring: {planes_accepted(ring.planes)}.", "plane")
+            raise item.refused("plane", f"is no plane of the ring: {planes_accepted(ring.planes)}.")
 
 
 def check_slots(scenario: Scenario, root: Table) -> None:
@@ -75,18 +72,15 @@ def _check_left(scenario: Scenario, root: Table) -> None:
     quote = table.quote("leave_free")
     beyond = [slot for slot in ring.leave_free if slot >= ring.slots]
     if beyond:
-        raise table.error(
-            f"{quote} names slot {beyond[0]}: of 0 to {ring.slots - 1} any would be accepted.",
-            "leave_free",
-        )
+        raise table.refused("leave_free", f"names slot {beyond[0]}: of 0 to {ring.slots - 1} any would be accepted.")
     if len(set(ring.leave_free)) < len(ring.leave_free):
-        raise table.error(f"{quote} names a slot twice: name each once.", "leave_free")
+        raise table.refused("leave_free", "names a slot twice: name each once.")
     placed = any(one.slot is not None and one.angle_rad is not None for one in ring.occupied)
     if ring.slot0_rad is None and not placed:
-        raise table.error(
-            f"{quote} needs to know which slot is which, but ring.slot0_deg is free: give slot0_deg, or list the slots "
-            "that are to be filled in slots_deg and take leave_free out.",
+        raise table.refused(
             "leave_free",
+            "needs to know which slot is which, but ring.slot0_deg is free: give slot0_deg, or list the slots that are "
+            "to be filled in slots_deg and take leave_free out.",
         )
     for who, _, slot, holder in _places_taken(scenario, root):
         if slot in ring.leave_free:

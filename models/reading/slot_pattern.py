@@ -30,7 +30,7 @@ def pattern_of(table: Table) -> tuple[int, tuple[float, ...]] | None:
     listed = tuple(float(one) for one in entry.value)
     wrong = fault(listed)
     if wrong:
-        raise table.error(f"{table.quote('pattern')} {wrong}", "pattern")
+        raise table.refused("pattern", f"{wrong}")
     return len(listed), uneven(listed)
 
 

@@ -29,12 +29,12 @@ def check_starts(scenario: Scenario, root: Table) -> None:
         air = "the ground" if orbit.periapsis_m < body.radius_m else "the air"
         free = math.floor(_rise_s(gm, orbit, max(scenario.floor_m, top)) / 3600.0 / GRAIN_H) * GRAIN_H
         key = next(key for key in ("at_time", "periapsis", "opm", "oem") if key in inside)
-        raise inside.error(
-            f"{inside.quote(key)} has {craft.name} pass through {air} between the epoch and that apsis, periapsis at "
+        raise inside.refused(
+            key,
+            f"has {craft.name} pass through {air} between the epoch and that apsis, periapsis at "
             f"{brief((orbit.periapsis_m - body.radius_m) / 1e3)} km: such an orbit holds for one arc above {air} only. "
             f'at = "apoapsis" with at_h = 0 to {brief(free)} would be accepted, the craft then climbing at the epoch; '
             "where its apoapsis is later, count the times of the scenario from a later epoch.",
-            key,
         )
 
 

@@ -62,7 +62,7 @@ def checked_value(table: Table, key: Key, unit: str, value: object) -> object:
     if isinstance(value, list) and key.spans:
         return _span(table, key, unit, value)
     if isinstance(value, Mapping | list):
-        raise table.error(f"{table.quote(key.name)} is a table or list: write {KIND_WORDS[key.kind]}.", key.name)
+        raise table.refused(key.name, f"is a table or list: write {KIND_WORDS[key.kind]}.")
     if isinstance(value, str) and key.choices and (key.kind == "choice" or not _numeric(value)):
         return _choice(table, key, value)
     if key.kind in ("text", "choice", "path"):
@@ -70,7 +70,7 @@ def checked_value(table: Table, key: Key, unit: str, value: object) -> object:
     if key.kind == "flag":
         if not isinstance(value, bool):
             also = "".join(f', or "{choice}"' for choice in key.choices)
-            raise table.error(f"{table.quote(key.name)} should be true or false, without quotes{also}.", key.name)
+            raise table.refused(key.name, f"should be true or false, without quotes{also}.")
         return value
     if key.kind == "moment" or isinstance(value, datetime | date | time):
         return _moment(table, key, value)
@@ -90,119 +90,109 @@ def _choice(table: Table, key: Key, value: str) -> str:
     hint = f' (did you mean "{near[0]}"?)' if near else ""
     allowed = either([f'"{choice}"' for choice in key.choices])
     also = {"angle": f", or a number with {key.spelled}_deg", "count": ", or a whole number", "flag": ", true or false"}
-    raise table.error(f"{table.quote(key.name)} should be {allowed}{also.get(key.kind, '')}{hint}.", key.name)
+    raise table.refused(key.name, f"should be {allowed}{also.get(key.kind, '')}{hint}.")
 
 
 def _text(table: Table, key: Key, value: object, most: int) -> str:
     if not isinstance(value, str):
-        raise table.error(f'{table.quote(key.name)} should be text: write "{written(value)}" in quotes.', key.name)
+        raise table.refused(key.name, f'should be text: write "{written(value)}" in quotes.')
     text = value.strip()
     if not text:
-        raise table.error(f"{table.quote(key.name)} is empty: give it a text of at least one letter.", key.name)
+        raise table.refused(key.name, "is empty: give it a text of at least one letter.")
     if len(text) > most or not text.isprintable():
-        raise table.error(f"{table.quote(key.name)} should be one line of at most {most} plain characters.", key.name)
+        raise table.refused(key.name, f"should be one line of at most {most} plain characters.")
     return text
 
 
 def _texts(table: Table, key: Key, value: object) -> tuple[str, ...]:
-    quote = table.quote(key.name)
     if not isinstance(value, list):
-        raise table.error(f'{quote} should be a list: write {key.spelled} = ["first", "second"].', key.name)
+        raise table.refused(key.name, f'should be a list: write {key.spelled} = ["first", "second"].')
     if not value:
-        raise table.error(f"{quote} is an empty list: fill it or leave it out.", key.name)
+        raise table.refused(key.name, "is an empty list: fill it or leave it out.")
     for item in value:
         if not isinstance(item, str) or not item.strip():
-            raise table.error(f"{quote} should hold texts in quotes only.", key.name)
+            raise table.refused(key.name, "should hold texts in quotes only.")
     names = tuple(item.strip() for item in value)
     if len(set(names)) < len(names):
-        raise table.error(f"{quote} names one twice: name each once.", key.name)
+        raise table.refused(key.name, "names one twice: name each once.")
     return names
 
 
 def _several(table: Table, key: Key, unit: str, value: object) -> tuple[float, ...]:
-    quote = table.quote(key.name)
     if not isinstance(value, list):
-        raise table.error(f"{quote} should be a list: write {key.spelled}{unit and '_'}{unit} = [0, ...].", key.name)
+        raise table.refused(key.name, f"should be a list: write {key.spelled}{unit and '_'}{unit} = [0, ...].")
     if not value:
-        raise table.error(f"{quote} is an empty list: fill it or leave it out.", key.name)
+        raise table.refused(key.name, "is an empty list: fill it or leave it out.")
     if len(value) > SEVERAL_MAX:
-        raise table.error(f"{quote} holds {len(value)} numbers: up to {SEVERAL_MAX} would be accepted.", key.name)
+        raise table.refused(key.name, f"holds {len(value)} numbers: up to {SEVERAL_MAX} would be accepted.")
     return tuple(_number(table, key, unit, one) for one in value)
 
 
 def _span(table: Table, key: Key, unit: str, value: list[object]) -> tuple[float, ...]:
-    quote = table.quote(key.name)
     if len(value) != 2:
-        raise table.error(f"{quote} should hold two numbers, the least and the most of what may be chosen.", key.name)
+        raise table.refused(key.name, "should hold two numbers, the least and the most of what may be chosen.")
     low, high = (_number(table, key, unit, one) for one in value)
     if low >= high:
-        raise table.error(f"{quote} should hold the lesser number first: swap them, or give one alone.", key.name)
+        raise table.refused(key.name, "should hold the lesser number first: swap them, or give one alone.")
     return low, high
 
 
 def _moment(table: Table, key: Key, value: object) -> object:
-    quote = table.quote(key.name)
     if not isinstance(value, datetime):
         if isinstance(value, date):
-            raise table.error(f"{quote} lacks a time of day: write {value.isoformat()}T00:00:00Z.", key.name)
+            raise table.refused(key.name, f"lacks a time of day: write {value.isoformat()}T00:00:00Z.")
         if isinstance(value, str):
-            raise table.error(
-                f"{quote} is text: write the date-time without quotes, as 2031-05-01T00:00:00Z.", key.name
-            )
-        raise table.error(f"{quote} should be {KIND_WORDS['moment']}.", key.name)
+            raise table.refused(key.name, "is text: write the date-time without quotes, as 2031-05-01T00:00:00Z.")
+        raise table.refused(key.name, f"should be {KIND_WORDS['moment']}.")
     if key.kind not in ("moment", "instant"):
-        raise table.error(f"{quote} is a date, where {KIND_WORDS[key.kind]} is wanted: write a number.", key.name)
+        raise table.refused(key.name, f"is a date, where {KIND_WORDS[key.kind]} is wanted: write a number.")
     if value.utcoffset() is None:
         bare = value.isoformat()
-        raise table.error(
-            f"{quote} has no offset from UTC: write {bare}Z for UTC, or {bare}+02:00 for two hours ahead of it.",
-            key.name,
+        raise table.refused(
+            key.name, f"has no offset from UTC: write {bare}Z for UTC, or {bare}+02:00 for two hours ahead of it."
         )
     if key.kind == "moment":
         return value
     epoch = table.origin.epoch
     if epoch is None:
-        raise table.error(
-            f"{quote} is a date, but the scenario has no epoch to count from: add epoch = {written(value)} at the "
-            f"top, or write {either([f'{key.spelled}_{one}' for one in UNITS[key.kind]])}.",
+        raise table.refused(
             key.name,
+            f"is a date, but the scenario has no epoch to count from: add epoch = {written(value)} at the top, or "
+            f"write {either([f'{key.spelled}_{one}' for one in UNITS[key.kind]])}.",
         )
     seconds = (value - epoch).total_seconds()
     if seconds < key.least:
-        raise table.error(f"{quote} is before the epoch, {written(epoch)}: give a moment after it.", key.name)
+        raise table.refused(key.name, f"is before the epoch, {written(epoch)}: give a moment after it.")
     return seconds
 
 
 def _clock(table: Table, key: Key, unit: str, value: str) -> float:
-    quote = table.quote(key.name)
     if _numeric(value):
-        raise table.error(f"{quote} is text, where {KIND_WORDS[key.kind]} is wanted: take the quotes off.", key.name)
+        raise table.refused(key.name, f"is text, where {KIND_WORDS[key.kind]} is wanted: take the quotes off.")
     if key.kind not in ("time", "instant"):
-        raise table.error(f"{quote} is text, where {KIND_WORDS[key.kind]} is wanted: write a number.", key.name)
+        raise table.refused(key.name, f"is text, where {KIND_WORDS[key.kind]} is wanted: write a number.")
     if unit and key.bare:
-        raise table.error(
-            f"{quote} has a unit in its key and a clock time as its value: write {key.spelled} = {written(value)} "
-            "as h:mm:ss, or a number.",
+        raise table.refused(
             key.name,
+            f"has a unit in its key and a clock time as its value: write {key.spelled} = {written(value)} as h:mm:ss, "
+            "or a number.",
         )
     try:
         return clock_seconds(value)
     except ValueError as problem:
-        raise table.error(f"{quote} {problem}.", key.name) from None
+        raise table.refused(key.name, f"{problem}.") from None
 
 
 def _number(table: Table, key: Key, unit: str, value: object) -> float | int:
-    quote = table.quote(key.name)
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise table.error(f"{quote} should be {KIND_WORDS[key.kind]}: write a number.", key.name)
+        raise table.refused(key.name, f"should be {KIND_WORDS[key.kind]}: write a number.")
     if key.kind == "count":
         if isinstance(value, float) and not value.is_integer():
-            raise table.error(f"{quote} should be a whole number.", key.name)
+            raise table.refused(key.name, "should be a whole number.")
         whole = int(value) if isinstance(value, int) or math.isfinite(value) else -1
         if not key.least <= whole <= key.most:
-            raise table.error(
-                f"{quote} is out of range: from {no_less(key.least)} to {no_more(key.most)} would be accepted.",
-                key.name,
+            raise table.refused(
+                key.name, f"is out of range: from {no_less(key.least)} to {no_more(key.most)} would be accepted."
             )
         return whole
     try:
@@ -210,7 +200,7 @@ def _number(table: Table, key: Key, unit: str, value: object) -> float | int:
     except OverflowError:
         number = math.inf
     if math.isnan(number):
-        raise table.error(f"{quote} is not a number: give a finite one.", key.name)
+        raise table.refused(key.name, "is not a number: give a finite one.")
     return _in_range(table, key, unit, to_si(number, key.kind, unit) if unit else number)
 
 
@@ -218,12 +208,9 @@ def _in_range(table: Table, key: Key, unit: str, value: float) -> float:
     if math.isinf(value) and key.infinite and (value > 0 or key.least < 0):
         return value
     if key.name == "sidereal_day" and value == 0.0:
-        raise table.error(
-            f"{table.quote(key.name)} would turn without end: give the period, or inf for a body that does not turn.",
-            key.name,
-        )
+        raise table.refused(key.name, "would turn without end: give the period, or inf for a body that does not turn.")
     if math.isinf(value):
-        raise table.error(f"{table.quote(key.name)} {range_words(key, unit, value)}", key.name)
+        raise table.refused(key.name, range_words(key, unit, value))
     inside = key.least < value if key.above else key.least <= value
     # a bound that is itself converted from the unit must not fail by a rounding
     slack = 1e-12 * abs(value)
@@ -231,7 +218,7 @@ def _in_range(table: Table, key: Key, unit: str, value: float) -> float:
         return min(value, key.most)
     if not key.above and key.least - slack <= value <= key.most:
         return key.least
-    raise table.error(f"{table.quote(key.name)} {range_words(key, unit, value)}", key.name)
+    raise table.refused(key.name, range_words(key, unit, value))
 
 
 def range_words(key: Key, unit: str, value: float) -> str:

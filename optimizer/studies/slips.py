@@ -1,23 +1,24 @@
 """What a slip of each launch costs, and the loss of each craft: on the pad, or dead in its slot.
 
-Every answer is a new plan, best by the scenario's goal over the catalogue (flown for its liftoff only): all that
-is still to be launched may take other slots and moments, except that a slip changes nothing for what has gone up
-before. After a loss the ring is either spread evenly over those that are left, craft that stay among them, or its gap
-waits for a spare. Each question gets its part of the time that is left; one that no answer was found for in it is
-marked as not reached.
+Every answer is a new plan, best by the scenario's goal over the catalogue (flown for its liftoff only): all that is
+still to be launched may take other slots and moments, except that a slip changes nothing for what has gone up before.
+After a loss the ring is either spread evenly over those that are left, craft that stay among them, or its gap waits
+for a spare. Of several planes the one that it was to be in, or is dead in, is spread by itself. Each question gets
+its part of the time that is left; one that no answer was found for in it is marked as not reached.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from ...models.scenario import Aim, Craft, Occupied, RingSpec, Scenario
+from ...models.ring import Ring
+from ...models.scenario import Aim, Craft, Occupied, Pad, RingSpec, Scenario
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from .questions import NONE_LEFT, Found, Price, Questions
-from .respace import Place, loosened, moving, on_the_ring, respaced
+from .respace import Place, loosened, moving, of_plane, on_the_ring, respaced
 
 Progress = Callable[[str], None]
 
@@ -184,8 +185,6 @@ def _slip(scenario: Scenario, plan: Plan, names: tuple[str, ...], late_s: float,
         for part in plan.craft
         if part.launch_s is not None and part.launch_s < first - EARLY_S and part.craft not in names
     ]
-    spent = math.fsum(part.delta_v_m_s for part in earlier)
-    finish = max((part.in_slot_s for part in earlier), default=0.0)
     gone = {part.craft for part in earlier}
     # a pad is free again a turnaround after its last launch
     pads = tuple(
@@ -208,8 +207,14 @@ def _slip(scenario: Scenario, plan: Plan, names: tuple[str, ...], late_s: float,
     found, reached = ask(left, names)
     if found is None:
         return Slip(late_s=late_s, price=None, reached=reached)
-    price = replace(found, delta_v_m_s=found.delta_v_m_s + spent, finish_s=max(found.finish_s, finish))
-    return Slip(late_s=late_s, price=price)
+    return Slip(late_s=late_s, price=_with(found, earlier))
+
+
+def _with(price: Price, parts: Sequence[CraftPlan]) -> Price:
+    """What a plan comes to with some craft that fly as they were planned."""
+    spent = math.fsum(part.delta_v_m_s for part in parts)
+    finish = max((part.in_slot_s for part in parts), default=0.0)
+    return replace(price, delta_v_m_s=price.delta_v_m_s + spent, finish_s=max(price.finish_s, finish))
 
 
 def _holding(scenario: Scenario, parts: list[CraftPlan]) -> RingSpec:
@@ -224,7 +229,7 @@ def _losses(
     losses = []
     if part.launch_s is not None:
         ask.progress(f"{part.craft} lost on the pad")
-        losses.append(_on_pad(scenario, part, spare_after_s, ask))
+        losses.append(_on_pad(outcome, scenario, plan, part, spare_after_s, ask))
     ask.progress(f"{part.craft} lost in orbit")
     losses.append(_in_orbit(outcome, scenario, plan, part, spare_after_s, ask))
     return losses
@@ -242,14 +247,41 @@ def _without(scenario: Scenario, name: str) -> Scenario:
 def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
     """The ring with one slot less, its phase free; why not, where that cannot be."""
     ring = scenario.ring
-    if ring.planes > 1:
-        return None, "a pattern of several planes is not re-spaced for one craft less"
     if ring.longitude_rad is not None:
         return None, "slots that stay over the ground are where they are"
     if ring.slots < 2:
         return None, "no craft is left"
     fewer = replace(ring, slots=ring.slots - 1, pattern_rad=(), leave_free=(), slot0_rad=None, occupied=())
     return replace(scenario, ring=fewer, craft=_all_moving(scenario), minimize=_aim(scenario)), ""
+
+
+def _plane_on_pad(scenario: Scenario, ring: Ring, plan: Plan, lost: CraftPlan) -> tuple[Scenario | None, str]:
+    """The plane of a craft lost on the pad as a ring of one slot less; all that go to other planes fly as planned."""
+    beside = [part for part in plan.craft if part.plane != lost.plane]
+    names = {part.craft for part in plan.craft} - {part.craft for part in beside}
+    own = [one for one in scenario.craft if one.name in names - {lost.craft}]
+    if ring.slots < 2:
+        return None, "no craft is left in its plane"
+    if scenario.carriers or any(one.orbit is not None and one.orbit.plane != lost.plane for one in own):
+        return None, "craft of its plane come on carriers or from another plane, so the plane is no ring by itself"
+    alone, stays = of_plane(ring, loosened(scenario), lost.plane)
+    moved = [
+        one if one.orbit is None else replace(one, orbit=replace(one.orbit, plane=0)) for one in own if not one.stay
+    ]
+    made = respaced(scenario, alone, stays, ring.slots - 1)
+    pads = tuple(_kept_free(pad, beside) for pad in scenario.pads)
+    return replace(made, craft=(*made.craft, *moved), pads=pads, minimize=_aim(scenario)), ""
+
+
+def _kept_free(pad: Pad, parts: Sequence[CraftPlan]) -> Pad:
+    """A site with the time that some launches of a plan take there closed to others."""
+    wait = pad.turnaround_s
+    taken = tuple(
+        (part.launch_s - wait, part.launch_s + wait)
+        for part in parts
+        if part.pad == pad.name and part.launch_s is not None
+    )
+    return replace(pad, blackouts_s=(*pad.blackouts_s, *taken))
 
 
 def _all_moving(scenario: Scenario) -> tuple[Craft, ...]:
@@ -277,9 +309,15 @@ def _loss(*, in_orbit: bool, gap: Found, spread: Found, spare: Found, why: str, 
     )
 
 
-def _on_pad(scenario: Scenario, part: CraftPlan, spare_after_s: float, ask: Questions) -> Loss:
-    rest = _without(scenario, part.craft)
-    fewer, why = _fewer_slots(rest)
+def _on_pad(
+    outcome: Outcome, scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, ask: Questions
+) -> Loss:
+    rest, planes = _without(scenario, part.craft), scenario.ring.planes > 1
+    fewer, why = _plane_on_pad(scenario, outcome.ring, plan, part) if planes else _fewer_slots(rest)
+    spread = NONE_LEFT if fewer is None else ask(fewer)
+    if planes and spread.price is not None:
+        beside = [one for one in plan.craft if one.plane != part.plane]
+        spread = Found(_with(spread.price, beside))
     ready = (part.launch_s or 0.0) + spare_after_s
     spare = tuple(
         replace(one, ready_s=max(one.ready_s, ready), carrier=None) if one.name == part.craft else one
@@ -289,7 +327,7 @@ def _on_pad(scenario: Scenario, part: CraftPlan, spare_after_s: float, ask: Ques
     return _loss(
         in_orbit=False,
         gap=ask(rest),
-        spread=NONE_LEFT if fewer is None else ask(fewer),
+        spread=spread,
         spare=ask(replace(rest, craft=spare, limits=unhurried), (part.craft,)),
         why=why,
     )
@@ -312,7 +350,8 @@ def _in_orbit(
     limits = replace(scenario.limits, finish_within_s=math.inf)
     fewer, why = _fewer_slots(_without(scenario, part.craft))
     if fewer is not None:
-        fewer = replace(respaced(scenario, ring, there, fewer.ring.slots), limits=limits, minimize="delta_v")
+        alone, inside = of_plane(ring, there, part.plane)
+        fewer = replace(respaced(scenario, alone, inside, fewer.ring.slots), limits=limits, minimize="delta_v")
     others = [p for p in plan.craft if p.craft != part.craft]
     lost = next(one for one in scenario.craft if one.name == part.craft)
     spare, waiting = replace(lost, ready_s=now + spare_after_s, orbit=None, carrier=None), NONE_LEFT

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 
 from ...models.errors import InputError
 from ..console import say
-from .common_options import add_color
+from .common_options import COLOR, Add
 
 Run = Callable[[argparse.Namespace], int]
 
@@ -87,12 +87,12 @@ class Help(argparse.HelpFormatter):
 
 
 class Commands:
-    """The commands of a parser; each is added with what it does and an example."""
+    """The commands of a parser; each is added with what it does, an example and its options."""
 
     def __init__(self, whole: argparse.ArgumentParser) -> None:
         self._added = whole.add_subparsers(title="commands", metavar="COMMAND")
 
-    def add(self, name: str, run: Run, what: str, example: str) -> argparse.ArgumentParser:
+    def add(self, name: str, run: Run, what: str, example: str, *options: Add) -> argparse.ArgumentParser:
         """Add a command; ``example`` is what is typed behind its name."""
         made: argparse.ArgumentParser = self._added.add_parser(
             name,
@@ -102,5 +102,6 @@ class Commands:
             formatter_class=Help,
         )
         made.set_defaults(run=run, parser=made)
-        add_color(made)
+        for add in (COLOR, *options):
+            add(made)
         return made

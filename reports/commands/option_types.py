@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 
@@ -26,25 +27,23 @@ def folder_place(text: str) -> str:
     return text
 
 
-def rank(text: str) -> int:
-    """The rank of a plan."""
-    if not text.isdecimal() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f"{text} is no rank: plans are counted from 1")
-    return int(text)
+def _whole(least: int, most: int, problem: str) -> Callable[[str], int]:
+    """What reads a whole number from the least to the most that is allowed."""
+
+    def read(text: str) -> int:
+        if not text.isdecimal() or len(text) > 19 or not least <= int(text) <= most:
+            raise argparse.ArgumentTypeError(f"{text} {problem}")
+        return int(text)
+
+    return read
 
 
-def workers(text: str) -> int:
-    """A number of processes."""
-    if not text.isdecimal() or not 1 <= int(text) <= 1024:
-        raise argparse.ArgumentTypeError(f"{text} is no number of processes from 1 to 1024")
-    return int(text)
-
-
-def slots(text: str) -> int:
-    """A number of slots."""
-    if not text.isdecimal() or not 1 <= int(text) <= 500:
-        raise argparse.ArgumentTypeError(f"{text} is no number of slots from 1 to 500")
-    return int(text)
+rank = _whole(1, 2**63, "is no rank: plans are counted from 1")
+workers = _whole(1, 1024, "is no number of processes from 1 to 1024")
+slots = _whole(1, 500, "is no number of slots from 1 to 500")
+plane = _whole(0, 100, "is no plane: planes are counted from 0 to 100 at most")
+samples = _whole(1, 1_000_000_000, "is no number of flights from 1 to 1 000 000 000")
+seed = _whole(0, 2**63 - 1, "is no whole number from 0 on")
 
 
 def slots_deg(text: str) -> tuple[float, ...]:
@@ -62,27 +61,6 @@ def slots_deg(text: str) -> tuple[float, ...]:
     if wrong:
         raise argparse.ArgumentTypeError(f"{text} {wrong.rstrip('.')}")
     return listed
-
-
-def plane(text: str) -> int:
-    """A plane of a ring."""
-    if not text.isdecimal() or int(text) > 100:
-        raise argparse.ArgumentTypeError(f"{text} is no plane: planes are counted from 0 to 100 at most")
-    return int(text)
-
-
-def samples(text: str) -> int:
-    """A number of flights."""
-    if not text.isdecimal() or not 1 <= int(text) <= 1_000_000_000:
-        raise argparse.ArgumentTypeError(f"{text} is no number of flights from 1 to 1 000 000 000")
-    return int(text)
-
-
-def seed(text: str) -> int:
-    """A seed of random numbers."""
-    if not text.isdecimal() or int(text) >= 2**63:
-        raise argparse.ArgumentTypeError(f"{text} is no whole number from 0 on")
-    return int(text)
 
 
 def port(text: str) -> int:

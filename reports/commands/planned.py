@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import math
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -17,6 +17,7 @@ from .deliver import Next, again
 if TYPE_CHECKING:
     from ...models.scenario import Scenario
     from ...optimizer.outcome import Outcome
+    from ...optimizer.studies.strategies import Entry
 
 LOST, BAD_INPUT, NO_PLAN, UNDECIDED, INTERRUPTED = 1, 2, 3, 4, 130
 """Exit statuses: a fault of ours or of standard output, bad input, no plan, ended by a limit, stopped."""
@@ -92,6 +93,14 @@ def status_of(outcome: Outcome, run: Run) -> int:
     return ended_status(run)
 
 
+def entries_status(entries: Sequence[Entry], run: Run, *, all_of_them: bool = False) -> int:
+    """The exit status of a comparison, of which one entry with a plan is enough, or all have to have one."""
+    enough = all if all_of_them else any
+    if enough(entry.plan is not None for entry in entries):
+        return 0
+    return ended_status(run) if any(entry.undecided for entry in entries) else NO_PLAN
+
+
 def ended_status(run: Run) -> int:
     """The exit status of a command that was ended before it knew anything that was asked."""
     return INTERRUPTED if run.stopped else UNDECIDED
@@ -114,12 +123,8 @@ def without_plan(arguments: argparse.Namespace, outcome: Outcome) -> list[Next]:
     # a value typed before gives way to the one that serves
     others = [one for one in arguments.settings if one.partition("=")[0].strip() not in values]
     typed = argparse.Namespace(**{**vars(arguments), "settings": others})
-    return [
-        (
-            f"with {'the values that serve' if len(values) > 1 else 'the value that serves'}",
-            again(typed, "plan", *words),
-        )
-    ]
+    what = "with the values that serve" if len(values) > 1 else "with the value that serves"
+    return [(what, again(typed, "plan", *words))]
 
 
 def picked(
@@ -131,7 +136,7 @@ def picked(
     *,
     price: bool = False,
 ) -> Outcome:
-    """Plan a scenario and keep the plan that ``--plan`` names, the best one without it.
+    """Plan a scenario and keep the plan that ``--plan`` names, the best one without such an option.
 
     Raises:
         NoPlanError: there is no plan.
@@ -143,4 +148,5 @@ def picked(
     outcome = make_plan(scenario, progress, price=price, left_s=left_s)
     if not outcome.plans:
         raise NoPlanError(outcome, status_of(outcome, run))
-    return outcome if arguments.plan is None else with_plan(outcome, arguments.plan)
+    rank = getattr(arguments, "plan", None)
+    return outcome if rank is None else with_plan(outcome, rank)

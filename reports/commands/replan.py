@@ -25,7 +25,7 @@ READ = ("period", "periapsis", "apoapsis", "at")
 """Options that belong to ``--craft``."""
 
 
-def add_reading(parser: argparse.ArgumentParser) -> None:
+def add_reading(parser: argparse._ActionsContainer) -> None:
     """Add the options for what was read at cut-off."""
     read = parser.add_argument_group(
         "what was read at cut-off, without a file",

@@ -13,17 +13,7 @@ from ...models.errors import InputError
 from ...models.readouts import brief, listed
 from ..console import width
 from .deliver import Next, again, deliver
-from .planned import (
-    FIRST_SHARE,
-    INTERRUPTED,
-    NO_PLAN,
-    UNDECIDED,
-    NoPlanError,
-    run_of,
-    scenario_of,
-    status_of,
-    without_plan,
-)
+from .planned import FIRST_SHARE, entries_status, picked, run_of, scenario_of, status_of, without_plan
 from .progress import shown_progress
 
 if TYPE_CHECKING:
@@ -63,9 +53,7 @@ def respace(arguments: argparse.Namespace) -> int:
 
     with shown_progress(arguments) as progress, run_of(arguments) as run:
         if arguments.after_plan:
-            before = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
-            if not before.plans:
-                raise NoPlanError(before, status_of(before, run))
+            before = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
             with flying():
                 now = standing_after(before, before.plans[0], arguments.lost)
         else:
@@ -75,7 +63,7 @@ def respace(arguments: argparse.Namespace) -> int:
             _file(arguments, plane, planes): respaced_text(
                 arguments.scenario,
                 arguments.settings,
-                spread_plane(now, plane, arguments.slots, arguments.slots_deg),
+                spread_plane(now, plane, arguments.slots, arguments.slots_deg, arguments.fixed),
                 now.after_s,
             )
             for plane in planes
@@ -160,16 +148,13 @@ def _side_by_side(arguments: argparse.Namespace, entries: Sequence[Entry], plane
             ("one plane with its front", again(arguments, "respace", *_typed(arguments), "--plane", numbers[0]))
         ],
     )
-    if all(entry.plan is not None for entry in entries):
-        return 0
-    if not any(entry.undecided for entry in entries):
-        return NO_PLAN
-    return INTERRUPTED if run.stopped else UNDECIDED
+    return entries_status(entries, run, all_of_them=True)
 
 
 def _typed(arguments: argparse.Namespace) -> list[str]:
     """Options that say what is asked, as typed."""
     words = [word for name in arguments.lost for word in ("--lost", name)]
+    words += [word for name in arguments.fixed for word in ("--fixed", name)]
     words += [] if arguments.slots is None else ["--slots", str(arguments.slots)]
     if arguments.slots_deg is not None:
         words += ["--slots-deg", ",".join(brief(math.degrees(one), 12) for one in arguments.slots_deg)]

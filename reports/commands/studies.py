@@ -10,18 +10,7 @@ from ...models.errors import InputError
 from ...models.printable import printable
 from ..console import complain, width
 from .deliver import again, deliver
-from .planned import (
-    FIRST_SHARE,
-    NO_PLAN,
-    NoPlanError,
-    by_bulge_alone,
-    ended_status,
-    picked,
-    run_of,
-    scenario_of,
-    status_of,
-    there,
-)
+from .planned import FIRST_SHARE, by_bulge_alone, ended_status, entries_status, picked, run_of, scenario_of, there
 from .planning import known_craft
 from .progress import shown_progress
 
@@ -54,11 +43,7 @@ def compare(arguments: argparse.Namespace) -> int:
         kept="Tables, comparison and figure",
         following=[("the plans of one of them", again(first, "plan"))] if found else [],
     )
-    if found:
-        return 0
-    if not any(entry.undecided for entry in entries):
-        return NO_PLAN
-    return ended_status(run)
+    return entries_status(entries, run)
 
 
 def _short_names(files: Sequence[str]) -> list[str]:
@@ -109,17 +94,13 @@ def risk(arguments: argparse.Namespace) -> int:
     given = scenario_of(arguments)
     scenario = by_bulge_alone(given)
     from ...models.deadline import share
-    from ...optimizer.plan import make_plan
     from ...optimizer.robustness.under_forces import said_by_bulge
     from ...optimizer.robustness.weighing import refuse_unweighable, study
     from ..risk import risk_json, risk_text, write_risk
 
     refuse_unweighable(scenario)
     with shown_progress(arguments) as progress, run_of(arguments) as run:
-        outcome = make_plan(scenario, progress, left_s=share(FIRST_SHARE))
-        if not outcome.plans:
-            raise NoPlanError(outcome, status_of(outcome, run))
-        outcome = said_by_bulge(outcome, given)
+        outcome = said_by_bulge(picked(arguments, scenario, run, progress, share(FIRST_SHARE)), given)
         found = study(outcome, arguments.samples, arguments.seed, progress)
     deliver(
         arguments,
@@ -148,8 +129,7 @@ def slips(arguments: argparse.Namespace) -> int:
         raise InputError("a launch slips to a later time: times above 0 would be accepted.", where="--slip")
     known_craft(arguments.craft, [*(c.name for c in scenario.craft), *(c.name for c in scenario.carriers)])
     with shown_progress(arguments) as progress, run_of(arguments) as run:
-        outcome = picked(arguments, scenario, run, progress, share(FIRST_SHARE))
-        outcome = said_by_bulge(outcome, given)
+        outcome = said_by_bulge(picked(arguments, scenario, run, progress, share(FIRST_SHARE)), given)
         found = make_slips(outcome, late_s, spare_s, frozenset(arguments.craft), progress)
     deliver(
         arguments,

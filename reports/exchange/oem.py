@@ -13,7 +13,7 @@ from ...models.errors import FlightError, InputError
 from ...optimizer.outcome import Outcome, Plan
 from ...optimizer.robustness.spread import SETTLING_S, covered, spread
 from .ephemeris import AIM_M, DEGREE, Stretch, Track, further_forces
-from .orbit_message import Setting, about, comments, fixed, floating, frame_comments, header
+from .orbit_message import Setting, about, comments, fixed, floating, frame_comments, header, plan_remarks
 
 COVARIANCES_MAX = 100
 """Covariances in one segment, spread evenly over it."""
@@ -47,10 +47,7 @@ def oem_text(outcome: Outcome, plan: Plan, track: Track, setting: Setting) -> st
 
 def remarks(outcome: Outcome, plan: Plan, track: Track) -> list[str]:
     """What the flight is, and how exact its interpolation."""
-    found = [f"Plan {plan.rank} of: {outcome.scenario.title}"]
-    if plan.broken:
-        found.append("THIS PLAN BREAKS A LIMIT: DO NOT FLY IT AS IT IS.")
-    found.append("A planning aid, not flight software.")
+    found = plan_remarks(outcome, plan)
     found.append(
         f"Interpolated positions are within {AIM_M:g} m of the flight: examined three times between every two lines."
         if track.off_m <= AIM_M

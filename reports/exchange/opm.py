@@ -16,7 +16,7 @@ from ...optimizer.outcome import Outcome, Plan
 from ..burn_table import burn_words
 from .ephemeris import Track, further_forces
 from .oem import POSITION_PLACES, VELOCITY_PLACES
-from .orbit_message import Setting, about, comments, fixed, frame_comments, header
+from .orbit_message import Setting, about, comments, fixed, frame_comments, header, plan_remarks
 
 
 class _Maneuver(NamedTuple):
@@ -41,11 +41,8 @@ def opm_text(outcome: Outcome, plan: Plan, track: Track, setting: Setting) -> st
         raise ValueError("a carrier has no message of its start")
     craft = next(one for one in outcome.scenario.craft if one.name == part.craft)
     start_s, state = start_of(track.flight)
-    remarks = [f"Plan {plan.rank} of: {outcome.scenario.title}", "A planning aid, not flight software."]
-    if plan.broken:
-        remarks.insert(1, "THIS PLAN BREAKS A LIMIT: DO NOT FLY IT AS IT IS.")
     frame = frame_comments(outcome.scenario, setting, further_forces(outcome, plan))
-    lines = header("OPM", setting, [*remarks, *frame])
+    lines = header("OPM", setting, [*plan_remarks(outcome, plan), *frame])
     lines += [*about(track.name, setting), ""]
     lines += comments(_start_words(part))
     x, y, z, vx, vy, vz = setting.turned(state[np.newaxis])[0].tolist()

@@ -18,6 +18,7 @@ from ...models.flight.ephemeris import base_axes
 from ...models.printable import printable, shortened
 from ...models.scenario import Scenario
 from ...models.standard_frames import standard_frame
+from ...optimizer.outcome import Outcome, Plan
 from ..safe_text import spelled
 
 ORIGINATOR = "RINGWRIGHT"
@@ -153,6 +154,12 @@ def comments(*texts: str) -> list[str]:
         plain = ascii_text(text, 2000)
         found += [f"COMMENT {line}" for line in textwrap.wrap(plain, _COMMENT_WIDTH)]
     return found
+
+
+def plan_remarks(outcome: Outcome, plan: Plan) -> list[str]:
+    """Of which plan a message is, and what that is worth."""
+    broken = ["THIS PLAN BREAKS A LIMIT: DO NOT FLY IT AS IT IS."] if plan.broken else []
+    return [f"Plan {plan.rank} of: {outcome.scenario.title}", *broken, "A planning aid, not flight software."]
 
 
 def header(kind: str, setting: Setting, remarks: Sequence[str]) -> list[str]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from ...models.readouts import plain
 from ...optimizer.robustness.budget import Budget
-from .style import INK, QUIET, ink, rim, sheet, type_points
+from .style import INK, QUIET, ink, label, sheet, type_points
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -28,10 +28,10 @@ def draw_budget(budget: Budget) -> Figure:
     extra = budget.samples_m_s - np.array([[one.planned_m_s] for one in craft])
     right = 1.25 * max(one.delta_v_m_s[-1].value - one.planned_m_s for one in craft)
     left = min(0.0, float(np.min(extra)))
-    flights = f"{budget.samples:,}".replace(",", " ")
     below = (
-        f"Beyond the plan's own burns: {flights} flights of each craft with random errors and the corrections that "
-        "follow from them. Ticks: what 50, 90 and 99 in 100 flights do not exceed. Heights compare within a lane only."
+        f"Beyond the plan's own burns: {plain(budget.samples, 0)} flights of each craft with random errors and the "
+        "corrections that follow from them. Ticks: what 50, 90 and 99 in 100 flights do not exceed. Heights compare "
+        "within a lane only."
     )
     title = f"{budget.outcome.scenario.title}: what errors cost"
     figure, axes = sheet(8.4, 0.35 + _LANE_IN * lanes, title, below, margins=(1.35, 0.45, 0.55))
@@ -47,15 +47,7 @@ def draw_budget(budget: Budget) -> Figure:
             place = quantile.value - one.planned_m_s
             axes.plot([place, place], [base - 0.06, base + 0.12], color=INK, linewidth=1.1, zorder=4)
             if share == "P99":
-                axes.annotate(
-                    f"P99  {plain(place)}",
-                    (place, base + 0.12),
-                    xytext=(3, 3),
-                    textcoords="offset points",
-                    fontsize=type_points(9),
-                    path_effects=rim(),
-                    zorder=5,
-                )
+                label(axes, f"P99  {plain(place)}", (place, base + 0.12), (3, 3), type_points(9), zorder=5)
     axes.axvline(0.0, color=QUIET, linewidth=0.8, zorder=0)
     axes.set_yticks([lanes - 1.0 - i for i in range(lanes)], [one.craft for one in craft])
     axes.tick_params(axis="y", length=0)

@@ -5,13 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from ...models.readouts import plain
 from ...optimizer.outcome import AimFront, FrontName
 from ...optimizer.studies.strategies import Entry
 from ..wording import count, listed
-from .front import padded
+from .front import padded, set_costs
 from .labels import Label, place
-from .style import FAINT, INK, QUIET, ink, sheet, stroke
+from .style import FAINT, HALO, INK, QUIET, ink, panels, stroke
 from .time_ticks import set_time_ticks
 
 if TYPE_CHECKING:
@@ -26,7 +25,6 @@ _UP: dict[FrontName, str] = {
 }
 """What a picture of a front shows upward; pictures stand in this order."""
 
-_TALL = 6.0  # dearest against cheapest from which an axis is logarithmic
 _PICTURE, _BETWEEN = 3.3, 0.75  # inches
 
 
@@ -48,15 +46,8 @@ def draw_fronts(entries: Sequence[Entry]) -> Figure:
         f"{count(points, 'point')}, each proved over the catalogue of options of its line; only the best plan of each "
         "line was flown (ringed). Below and left of a line no plan of its kind exists."
     )
-    width = 8.6
-    high = len(shown) * _PICTURE + (len(shown) - 1) * _BETWEEN
-    figure, whole = sheet(width, high, title, below, margins=(0.9, 0.25, 0.62))
-    box = whole.get_position()
-    whole.remove()
-    tall = float(figure.get_figheight())
-    for row, name in enumerate(shown):
-        top = box.y1 - row * (_PICTURE + _BETWEEN) / tall
-        axes = figure.add_axes((box.x0, top - _PICTURE / tall, box.width, _PICTURE / tall))
+    figure, pictures = panels(8.6, len(shown), _PICTURE, _BETWEEN, title, below, margins=(0.9, 0.25, 0.62))
+    for axes, name in zip(pictures, shown, strict=True):
         _draw(axes, name, entries)
     return figure
 
@@ -82,8 +73,6 @@ def _places(front: AimFront) -> list[tuple[float, float]]:
 
 
 def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
-    from matplotlib.ticker import LogLocator, MaxNLocator, NullLocator
-
     lines: dict[tuple[tuple[float, float], ...], list[int]] = {}
     for index, entry in enumerate(entries):
         front = _front(entry, name)
@@ -93,31 +82,18 @@ def _draw(axes: Axes, name: FrontName, entries: Sequence[Entry]) -> None:
     times = [t for places in lines for t, _ in places]
     values = [v for places in lines for _, v in places]
     left, right = padded(times, 0.06, 0.14)
-    logarithmic = min(values) > 0.0 and max(values) > _TALL * min(values)
-    if logarithmic:
-        axes.set_yscale("log")
-        reach = max(values) / min(values)
-        low, high = min(values) / reach**0.10, max(values) * reach**0.10
-    else:
-        low, high = padded(values, 0.12, 0.14)
     axes.set_xlim(max(0.0, left), right)
-    axes.set_ylim(low if logarithmic else max(0.0, low), high)
-    labels = [_draw_line(axes, name, entries, owners, high) for owners in lines.values()]
+    set_costs(axes, _UP[name], values, (0.12, 0.14), (0.10, 0.10))
+    labels = [_draw_line(axes, name, entries, owners) for owners in lines.values()]
     labels.sort(key=lambda label: -label.at[1])
-    place(axes, labels)
+    place(axes, labels, clear=HALO)
     across = "first service" if name == "first_service" else "last craft in its slot"
     axes.set_xlabel(f"{across}, after the epoch", color=INK)
-    axes.set_ylabel(_UP[name] + (", logarithmic" if logarithmic else ""), color=INK)
     set_time_ticks(axes)
-    axes.yaxis.set_major_locator(
-        LogLocator(subs=(1.0, 2.0, 5.0)) if logarithmic else MaxNLocator(6, steps=[1, 2, 5, 10])
-    )
-    axes.yaxis.set_minor_locator(NullLocator())
-    axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0 if high - low > 7 else 1))
     axes.tick_params(colors=QUIET, labelcolor=INK)
 
 
-def _draw_line(axes: Axes, name: FrontName, entries: Sequence[Entry], owners: list[int], high: float) -> Label:
+def _draw_line(axes: Axes, name: FrontName, entries: Sequence[Entry], owners: list[int]) -> Label:
     """Draw the front that some entries share, from the upper edge of the picture on; its label."""
     first = entries[owners[0]]
     front = _front(first, name)
@@ -126,7 +102,7 @@ def _draw_line(axes: Axes, name: FrontName, entries: Sequence[Entry], owners: li
     free = first.about == "all"
     color = QUIET if free else ink(owners[0])
     if not free:
-        axes.plot([x[0], x[0]], [high, y[0]], color=color, linewidth=0.6, zorder=2)
+        axes.plot([x[0], x[0]], [axes.get_ylim()[1], y[0]], color=color, linewidth=0.6, zorder=2)
     axes.plot(
         [*x, axes.get_xlim()[1]],
         [*y, y[-1]],

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ...models.arrays import Array
-from ...optimizer.robustness.completion import Completion
+from ...models.readouts import plain
 from ...optimizer.robustness.weighing import RiskStudy, WeighedPlan
 from ..wording import count
-from .style import INK, QUIET, ink, sheet, stroke, type_points
+from .style import INK, QUIET, ink, panels, stroke, type_points
 from .time_ticks import set_time_ticks
 
 if TYPE_CHECKING:
@@ -33,23 +33,18 @@ def draw_completion(study: RiskStudy) -> Figure:
 
     Dots mark when each plan is done if all goes as planned.
     """
-    panels = [("", _of_plans(study.plans))]
+    shown = [("", _of_plans(study.plans))]
     if study.spares:
-        rank = study.plans[0].plan.rank
-        panels.append((f"plan {rank} with spares", [_with_spares(n, done) for n, done in study.spares]))
-    rings = f"{study.samples:,}".replace(",", " ")
+        names = [(count(n, "spare") if n else "no spare", done) for n, done in study.spares]
+        spares = [(name, done.done_s, done.plan.finish_s) for name, done in names]
+        shown.append((f"plan {study.plans[0].plan.rank} with spares", spares))
     below = (
-        f"Share of {rings} rings in which the last craft is in its slot by then; launches slip and are lost, and "
-        "flights differ from the plan, as the scenario says. Dots: done as planned."
+        f"Share of {plain(study.samples, 0)} rings in which the last craft is in its slot by then; launches slip and "
+        "are lost, and flights differ from the plan, as the scenario says. Dots: done as planned."
     )
-    high = len(panels) * _PICTURE + (len(panels) - 1) * _BETWEEN
     title = f"{study.outcome.scenario.title}: by when the ring is done"
-    figure, whole = sheet(8.4, high, title, below, margins=(0.8, 0.3, 0.62))
-    box, tall = whole.get_position(), float(figure.get_figheight())
-    whole.remove()
-    for row, (what, lines) in enumerate(panels):
-        top = box.y1 - row * (_PICTURE + _BETWEEN) / tall
-        axes = figure.add_axes((box.x0, top - _PICTURE / tall, box.width, _PICTURE / tall))
+    figure, pictures = panels(8.4, len(shown), _PICTURE, _BETWEEN, title, below, margins=(0.8, 0.3, 0.62))
+    for axes, (what, lines) in zip(pictures, shown, strict=True):
         _draw(axes, lines, what)
     return figure
 
@@ -64,10 +59,6 @@ def _of_plans(plans: Sequence[WeighedPlan]) -> list[Line]:
     ]
     chosen = list({one.plan.rank: one for one in asked}.values())[:_PLANS]
     return [(f"plan {one.plan.rank}", one.completion.done_s, one.plan.finish_s) for one in chosen]
-
-
-def _with_spares(number: int, done: Completion) -> Line:
-    return (count(number, "spare") if number else "no spare", done.done_s, done.plan.finish_s)
 
 
 def _draw(axes: Axes, lines: Sequence[Line], what: str) -> None:

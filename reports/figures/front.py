@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from ...models.readouts import plain, span
 from ...optimizer.outcome import Front, Outcome, Plan
 from ..price_of_time import marked_points
-from ..wording import listed
+from ..wording import capital, listed
 from .labels import Label, place
 from .style import INK, PAPER, QUIET, SHADE, inches, rim, sheet
 from .time_ticks import room_letters, set_time_ticks, time_ticks
@@ -58,8 +58,6 @@ def draw_front(outcome: Outcome) -> Figure:
     Raises:
         ValueError: there is no front to draw.
     """
-    from matplotlib.ticker import LogLocator, MaxNLocator, NullLocator
-
     front = outcome.front
     if front is None or not front.points:
         raise ValueError("an outcome without a front cannot be drawn")
@@ -70,27 +68,16 @@ def draw_front(outcome: Outcome) -> Figure:
     figure, axes = sheet(8.4, inches(4.1), title, _below(outcome, front, others), margins=(0.9, 0.25, 0.62))
     across = _across(outcome, first, others)
     ys = [point.delta_v_m_s for point in front.points] + [plan.delta_v_m_s for plan in [first, *others]]
-    # one far dearer plan would press all others flat on a plain scale
-    tall = min(ys) > 0.0 and max(ys) > _TALL * min(ys)
     # room above for the label of the chosen plan where that is among the dearest
-    above = 0.34 if first.delta_v_m_s > max(ys) / (1.5 if tall else 1.1) else 0.12 if tall else 0.18
-    if tall:
-        axes.set_yscale("log")
-        low, high = min(ys) / (max(ys) / min(ys)) ** 0.12, max(ys) * (max(ys) / min(ys)) ** above
-    else:
-        low, high = padded(ys, 0.14, above)
-    low = low if tall else max(0.0, low)
+    room = 0.34 if first.delta_v_m_s > max(ys) / 1.1 else 0.18
+    by_ratio = 0.34 if first.delta_v_m_s > max(ys) / 1.5 else 0.12
     axes.set_xlim(across.left, across.right)
-    axes.set_ylim(low, high)
-    _draw_steps(axes, front, across, (low, high))
+    set_costs(axes, "delta-v of all craft, m/s", ys, (0.14, room), (0.12, by_ratio))
+    _draw_steps(axes, front, across)
     _limit_line(axes, outcome, across)
     _name_plans(axes, outcome, first, others, across)
     axes.set_xlabel("last craft in its slot, after the epoch")
-    axes.set_ylabel("delta-v of all craft, m/s" + (", logarithmic" if tall else ""))
     _set_times(axes, across)
-    axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)) if tall else MaxNLocator(6, steps=[1, 2, 5, 10]))
-    axes.yaxis.set_minor_locator(NullLocator())
-    axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0 if high - low > 7 else 1))
     return figure
 
 
@@ -108,8 +95,8 @@ def _across(outcome: Outcome, first: Plan, others: list[Plan]) -> _Across:
     return _Across(left=left, cut=right, right=right + 0.5 * (right - left), beyond=(min(far), max(far)))
 
 
-def _draw_steps(axes: Axes, front: Front, across: _Across, span_m_s: tuple[float, float]) -> None:
-    low, high = span_m_s
+def _draw_steps(axes: Axes, front: Front, across: _Across) -> None:
+    low, high = axes.get_ylim()
     path_x, path_y = _outline(front)
     edge_x, edge_y = [path_x[0], *path_x, across.right], [high, *path_y, path_y[-1]]
     axes.fill_between([across.left, *edge_x], [high, *edge_y], low, color=SHADE, linewidth=0, zorder=0)
@@ -151,6 +138,32 @@ def _set_times(axes: Axes, across: _Across) -> None:
         clip_on=False,
         zorder=8,
     )
+
+
+def set_costs(
+    axes: Axes, name: str, values: list[float], evenly: tuple[float, float], by_ratio: tuple[float, float]
+) -> None:
+    """Limits, ticks and name of an upward axis of costs; logarithmic where one would press all others flat.
+
+    Args:
+        evenly: room below and above the values, as shares of their span.
+        by_ratio: the same on a logarithmic axis, as powers of the largest over the smallest.
+    """
+    from matplotlib.ticker import LogLocator, MaxNLocator, NullLocator
+
+    tall = min(values) > 0.0 and max(values) > _TALL * min(values)
+    if tall:
+        axes.set_yscale("log")
+        reach = max(values) / min(values)
+        low, high = min(values) / reach ** by_ratio[0], max(values) * reach ** by_ratio[1]
+    else:
+        low, high = padded(values, *evenly)
+    low = low if tall else max(0.0, low)
+    axes.set_ylim(low, high)
+    axes.set_ylabel(name + (", logarithmic" if tall else ""), color=INK)
+    axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)) if tall else MaxNLocator(6, steps=[1, 2, 5, 10]))
+    axes.yaxis.set_minor_locator(NullLocator())
+    axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0 if high - low > 7 else 1))
 
 
 def padded(values: list[float], below: float, above: float) -> tuple[float, float]:
@@ -267,8 +280,7 @@ def _below(outcome: Outcome, front: Front, others: list[Plan]) -> str:
     none = "the catalogue has no plan" if sampled else "no plan exists"
     if count == 1:
         reason = front.note or "one plan is both the cheapest and the soonest"
-        reason = reason[:1].upper() + reason[1:]
-        return f"{reason.rstrip('.')}. {none[:1].upper() + none[1:]} in the shaded region."
+        return f"{capital(reason.rstrip('.'))}. {capital(none)} in the shaded region."
     text = f"{count} plans, each flown; {none} in the shaded region."
     if front.resolution_m_s > 0.0:
         text += f" Between plans known to {front.resolution_m_s:.2g} m/s."

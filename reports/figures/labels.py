@@ -37,8 +37,11 @@ class Label:
     needed: bool = False
 
 
-def place(axes: Axes, labels: Iterable[Label]) -> None:
-    """Set labels, those that come first with the first choice; limits and lines of the axes must be there already."""
+def place(axes: Axes, labels: Iterable[Label], clear: float = 0.0) -> None:
+    """Set labels, those that come first with the first choice; limits and lines of the axes must be there already.
+
+    Lines are kept so many points clear of the words.
+    """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.transforms import Bbox
 
@@ -69,14 +72,14 @@ def place(axes: Axes, labels: Iterable[Label]) -> None:
         best: tuple[float, float, float, Any] | None = None
         for away in (*_NEAR, *_FAR) if label.needed else _NEAR[:1]:
             for rank, (across, up) in enumerate(_DIRECTIONS):
-                left = x + across * away * pixel - (0.5 - 0.5 * across) * size.width
+                left = x + across * (away + clear) * pixel - (0.5 - 0.5 * across) * size.width
                 foot = y + up * (away - 3.0) * pixel - (0.5 - 0.5 * up) * size.height
                 box = Bbox.from_bounds(left, foot, size.width, size.height)
                 inside = frame.x0 + 4 <= left and box.x1 <= frame.x1 + 12 and frame.y0 <= foot and box.y1 <= frame.y1
                 lead = _between(box, x, y) if _distance(box, x, y) > _LED * pixel else lines[:0]
                 if not inside or any(box.overlaps(other) or _inside(lead, other) for other in taken):
                     continue
-                covered = _inside(lines, box)
+                covered = _inside(lines, box.padded(clear * pixel))
                 cost = 15.0 * covered + away + 0.5 * rank
                 if (label.needed or not covered) and (best is None or cost < best[0]):
                     best = (cost, left, foot, box)

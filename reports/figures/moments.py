@@ -67,22 +67,16 @@ class _Scene:
     reach: float
 
 
-def draw_strip(outcome: Outcome, plan: Plan, plane: int | None = None) -> Figure:
-    """Draw where every craft is at evenly spaced moments, from the first to the one when all are in their slots.
-
-    Args:
-        plane: of the ring; that of the first craft when absent.
-    """
-    scene = _scene(outcome, plan, plane)
+def draw_strip(outcome: Outcome, plan: Plan) -> Figure:
+    """Draw where every craft is at evenly spaced moments, from the first to the one when all are in their slots."""
+    scene = _scene(outcome, plan)
     form = made_for()
     width = form.width or 8.4
     columns = PANELS if width > 10.0 else PANELS // 2
     rows = math.ceil(PANELS / columns)
     cell = (width - 0.3 * form.letters) / columns
     caption, key = 0.42 * form.letters, (0.32 * form.letters if len(scene.tracks) <= KEY_MAX else 0.0)
-    panel = cell
-    tallest = (form.tallest - 1.6 * form.letters - key) / rows - caption
-    panel = min(panel, tallest)
+    panel = min(cell, (form.tallest - 1.6 * form.letters - key) / rows - caption)
     title = titled(outcome, plan, "film strip")
     figure, whole = sheet(width, rows * (panel + caption) + key, title, _below(scene))
     box, tall = whole.get_position(), float(figure.get_figheight())
@@ -107,13 +101,8 @@ def draw_strip(outcome: Outcome, plan: Plan, plane: int | None = None) -> Figure
     return figure
 
 
-def motion(
-    outcome: Outcome, plan: Plan, plane: int | None = None, progress: Callable[[str], None] | None = None
-) -> bytes:
+def motion(outcome: Outcome, plan: Plan, progress: Callable[[str], None] | None = None) -> bytes:
     """The turning view as an animated picture (GIF): time runs from the first moment until all are in their slots.
-
-    Args:
-        plane: of the ring; that of the first craft when absent.
 
     Returns:
         The content of the file; to be made within ``style.paper``.
@@ -121,7 +110,7 @@ def motion(
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from PIL import Image
 
-    scene = _scene(outcome, plan, plane)
+    scene = _scene(outcome, plan)
     side = inches(5.6) if made_for().width is None else min(made_for().width or 5.6, made_for().tallest - 2.0)
     key = 0.32 * made_for().letters if len(scene.tracks) <= KEY_MAX else 0.0
     figure, axes = sheet(side + 0.4, side + key, titled(outcome, plan, "turning with the ring"), _below(scene))
@@ -149,9 +138,8 @@ def motion(
     return content.getvalue()
 
 
-def _scene(outcome: Outcome, plan: Plan, plane: int | None) -> _Scene:
-    ring = outcome.ring
-    plane = drawn_plane(plan) if plane is None else plane
+def _scene(outcome: Outcome, plan: Plan) -> _Scene:
+    ring, plane = outcome.ring, drawn_plane(plan)
     parts = [part for part in plan.craft if part.plane == plane]
     end_s = max(part.in_slot_s for part in parts)
     arcs = [(part, craft_arcs(outcome, part, until_s=end_s)) for part in parts]

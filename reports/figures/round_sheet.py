@@ -10,7 +10,7 @@ import numpy as np
 from ...models.arrays import Array
 from ...models.ring import TURN_RAD
 from ...optimizer.outcome import Outcome, Plan
-from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, bare, ink, made_for, rim, sheet, type_points
+from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, bare, ink, label, made_for, sheet, type_points
 from .ways import slot_names
 
 if TYPE_CHECKING:
@@ -141,18 +141,9 @@ def name_slots(
         dot = min(7.5, 0.7 * size)
         axes.plot([x], [y], "o", markersize=dot, markerfacecolor=face, markeredgecolor=color, zorder=6)
         away = dot + 4.0
-        axes.annotate(
-            names[slot] if along else f"{names[slot]}\nslot {slot}",
-            (radius * x, radius * y),
-            xytext=(away * x, away * y),
-            textcoords="offset points",
-            color=QUIET if face == PAPER else INK,
-            linespacing=1.15,
-            fontsize=size,
-            **_stand(x, y, along=along),
-            path_effects=rim(),
-            zorder=7,
-        )
+        words, quiet = names[slot] if along else f"{names[slot]}\nslot {slot}", QUIET if face == PAPER else INK
+        looks = {"color": quiet, "linespacing": 1.15, "zorder": 7, **_stand(x, y, along=along)}
+        label(axes, words, (radius * x, radius * y), (away * x, away * y), size, **looks)
 
 
 def _stand(x: float, y: float, *, along: bool) -> dict[str, Any]:

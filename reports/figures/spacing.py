@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -13,8 +13,9 @@ from ...models.readouts import plain
 from ...models.units import DAY_S, YEAR_S
 from ...optimizer.outcome import Outcome
 from ...optimizer.standing import ForcedHold
+from ..hold import is_alone
 from ..wording import listed
-from .style import INK, QUIET, SHADE, inches, ink, rim, sheet, type_points
+from .style import INK, QUIET, SHADE, inches, ink, label, sheet, type_points
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -33,7 +34,8 @@ def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:
     """
     assert outcome.under is not None
     tolerance = math.degrees(outcome.scenario.ring.tolerance_rad)
-    title = f"{outcome.scenario.title}: spacing with time"
+    alone = is_alone(outcome, hold)
+    title = f"{outcome.scenario.title}: {'place against the slot' if alone else 'spacing'} with time"
     figure, axes = sheet(8.4, inches(4.0), title, _below(outcome, hold), margins=(0.9, 1.15, 0.6))
     unit, unit_s = ("years", YEAR_S) if _drawn_s(hold) >= YEAR_S else ("days", DAY_S)
     since = (hold.times_s - hold.begin_s) / unit_s
@@ -57,23 +59,13 @@ def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:
     for (name, color, *_), (x, y, side) in zip(
         named, names_apart([one[2:] for one in named], end, tolerance), strict=True
     ):
-        axes.annotate(
-            name,
-            (x, y),
-            xytext=(4 if side == "left" else -12, 0),
-            textcoords="offset points",
-            fontsize=type_points(9),
-            color=color,
-            ha=side,
-            va="center",
-            path_effects=rim(),
-            annotation_clip=False,
-            zorder=5,
-        )
+        away = (4 if side == "left" else -12, 0)
+        stands: dict[str, Any] = {"ha": side, "va": "center", "annotation_clip": False}
+        label(axes, name, (x, y), away, type_points(9), color=color, zorder=5, **stands)
     axes.set_xlim(0.0, max(end, 1e-3))
     axes.set_ylim(-_ROOM * tolerance, _ROOM * tolerance)
     axes.set_xlabel(f"{unit} from the end of the plan")
-    axes.set_ylabel("error in the spacing, deg")
+    axes.set_ylabel("error against the slot, deg" if alone else "error in the spacing, deg")
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}".replace("-", "\N{MINUS SIGN}"))
     return figure

@@ -215,6 +215,22 @@ def sheet(
     return figure, axes
 
 
+def panels(
+    width: float, count: int, picture: float, gap: float, title: str, below: str, margins: tuple[float, float, float]
+) -> tuple[Figure, list[Axes]]:
+    """Make a sheet as :func:`sheet` does, with pictures one above the other, a gap of so many inches between them."""
+    figure, whole = sheet(width, count * (picture + gap) - gap, title, below, margins=margins)
+    box, tall = whole.get_position(), float(figure.get_figheight())
+    whole.remove()
+    tops = [box.y1 - row * (picture + gap) / tall for row in range(count)]
+    return figure, [figure.add_axes((box.x0, top - picture / tall, box.width, picture / tall)) for top in tops]
+
+
+def label(axes: Axes, text: str, at: tuple[float, float], off: tuple[float, float], size: float, **more: Any) -> None:
+    """Write beside a place, data, so many points off it, in letters of a size, points, with a paper-colored rim."""
+    axes.annotate(text, at, xytext=off, textcoords="offset points", fontsize=size, path_effects=rim(), **more)
+
+
 def content(figure: Figure, kind: str) -> bytes:
     """A figure as a file's content, the same bytes every time."""
     from matplotlib.text import Text

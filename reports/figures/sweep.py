@@ -11,7 +11,7 @@ from ..sweep import AIMED, KEPT_WORDS, TextRow, is_kept
 from ..wording import AIM_WORDS, count
 from .front import padded
 from .labels import Label, place
-from .style import INK, QUIET, ink, sheet, stroke
+from .style import INK, QUIET, ink, panels, stroke
 from .time_ticks import set_time_ticks
 
 if TYPE_CHECKING:
@@ -45,18 +45,13 @@ def draw_sweep(title: str, aim: str, over: Grid, rows: Sequence[TextRow]) -> Fig
     below = f"{count(len(rows), 'point')}; each is the plan with {AIM_WORDS[aim]}, flown."
     below += " Points are joined to guide the eye."
     below += f" Crosses at the foot: no plan ({missing})." if missing else ""
-    panels = [column, "finish_s"]
+    shown = [column, "finish_s"]
     if is_kept(rows):
-        panels[1:1] = ["keeping_m_s_year", "with_keeping_m_s"]
+        shown[1:1] = ["keeping_m_s_year", "with_keeping_m_s"]
         below += f" {KEPT_WORDS}"
-    picture = _PICTURE if len(panels) == 2 else _SMALLER
-    height = len(panels) * (picture + _BETWEEN) - _BETWEEN
-    figure, whole = sheet(8.4, height, f"{title}: swept", below, margins=(1.35, 0.25, 0.62))
-    box, tall = whole.get_position(), float(figure.get_figheight())
-    whole.remove()
-    for row, name in enumerate(panels):
-        top = box.y1 - row * (picture + _BETWEEN) / tall
-        axes = figure.add_axes((box.x0, top - picture / tall, box.width, picture / tall))
+    picture, margins = _PICTURE if len(shown) == 2 else _SMALLER, (1.35, 0.25, 0.62)
+    figure, pictures = panels(8.4, len(shown), picture, _BETWEEN, f"{title}: swept", below, margins=margins)
+    for axes, name in zip(pictures, shown, strict=True):
         _draw(axes, name, over, across, other, rows)
     return figure
 

@@ -78,13 +78,8 @@ class Axis:
         return self.offsets[index] + end - begin
 
 
-def draw_timeline(outcome: Outcome, plan: Plan | None = None) -> Figure:
-    """Draw when each craft lifts off, reaches the ring, goes round and is in its slot.
-
-    Args:
-        plan: which one; rank 1 when absent.
-    """
-    plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
+def draw_timeline(outcome: Outcome, plan: Plan) -> Figure:
+    """Draw when each craft lifts off, reaches the ring, goes round and is in its slot."""
     lanes = sorted((_lane(part) for part in plan.craft), key=lambda lane: (lane.start_s, lane.part.slot))
     order = {part.craft: index for index, part in enumerate(plan.craft)}
     axis = time_axis([(lane.start_s, lane.part.in_slot_s) for lane in lanes])

@@ -18,8 +18,8 @@ from ...optimizer.outcome import Outcome, Plan
 from .arcs import Arc
 from .paths import Path, beside, ring_paths, tracks
 from .round_sheet import draw_body, name_slots, round_sheet
-from .style import FAINT, PAPER, fine, ink, rim, stroke, type_points
-from .ways import drawn_plane, drawn_ways, plane_words, slot_names, titled
+from .style import FAINT, PAPER, fine, ink, label, stroke, type_points
+from .ways import drawn_ways, plane_words, slot_names, titled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,17 +30,11 @@ _TO_SCALE = 0.10  # loops that leave the ring by more than this share of its rad
 _DEPTH = 0.36  # how far stretched loops may leave the ring
 
 
-def draw_turning_view(outcome: Outcome, plan: Plan | None = None, plane: int | None = None) -> Figure:
+def draw_turning_view(outcome: Outcome, plan: Plan, plane: int) -> Figure:
     """Draw the loops of every craft in the frame of the slots, slot 0 on top.
 
     Where the loops are too flat to be seen, heights from the ring are stretched, and the figure says how much.
-
-    Args:
-        plan: which one; rank 1 when absent.
-        plane: of the ring; that of the first craft when absent.
     """
-    plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
-    plane = drawn_plane(plan) if plane is None else plane
     ring = outcome.ring
     ways = drawn_ways(outcome, plan, plane)
     stretch = stretch_of(ring, ways)
@@ -197,17 +191,8 @@ def _count_returns(
             taken = any(math.hypot(x - a, y - b) < 0.5 * clear for a, b in counted)
             side = 1.0 if (part.side == "below") != taken else -1.0
             counted.append((x, y))
-            axes.annotate(
-                f"{number_}",
-                (x, y),
-                xytext=(side * 7.5 * x / size, side * 7.5 * y / size),
-                textcoords="offset points",
-                ha="center",
-                va="center",
-                fontsize=type_points(7.5),
-                path_effects=rim(),
-                zorder=6,
-            )
+            away = (side * 7.5 * x / size, side * 7.5 * y / size)
+            label(axes, f"{number_}", (x, y), away, type_points(7.5), ha="center", va="center", zorder=6)
 
 
 def _below(outcome: Outcome, plan: Plan, plane: int, ways: list[tuple[CraftPlan, list[Arc]]], stretch: float) -> str:

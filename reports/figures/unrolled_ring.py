@@ -17,7 +17,7 @@ from ...models.ring import TURN_RAD, Ring
 from ...optimizer.outcome import Outcome, Plan
 from .paths import Path, beside, ring_paths, tracks
 from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, fine, inches, ink, made_for, rim, sheet, stroke, type_points
-from .ways import drawn_plane, plane_words, slot_names, titled
+from .ways import plane_words, slot_names, titled
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -43,15 +43,8 @@ Bands = list[tuple[float, float, str, str]]
 """Altitudes from and to, km, color and name of each band, from below."""
 
 
-def draw_unrolled_ring(outcome: Outcome, plan: Plan | None = None, plane: int | None = None) -> Figure:
-    """Draw every craft's way to its slot on the ring laid out flat.
-
-    Args:
-        plan: which one; rank 1 when absent.
-        plane: of the ring; that of the first craft when absent.
-    """
-    plan = plan or min(outcome.plans, key=lambda plan: plan.rank)
-    plane = drawn_plane(plan) if plane is None else plane
+def draw_unrolled_ring(outcome: Outcome, plan: Plan, plane: int) -> Figure:
+    """Draw every craft's way to its slot on the ring laid out flat."""
     paths = ring_paths(outcome, plan, plane)
     low, high = _span_km(outcome, paths)
     bands = _bands_km(outcome)

@@ -22,6 +22,18 @@ from ...optimizer.replan.answer import Replan
 from ...optimizer.robustness.budget import Budget
 from ...optimizer.studies.strategies import Entry
 from ...optimizer.studies.sweep import Grid, Row
+from ..budget import budget_json, budget_text
+from ..compare import compare_json, compare_text
+from ..exchange.calendar import calendar_text
+from ..exchange.folder import write_flights
+from ..exchange.workbook import write_workbook
+from ..figures import drawings
+from ..figures.budget import draw_budget
+from ..figures.compare import draw_fronts
+from ..replan import replan_json, replan_text
+from ..result import result_text
+from ..sweep import sweep_text, text_row
+from ..terminal import plan_text
 from . import frames
 from .picture import Picture
 
@@ -94,30 +106,21 @@ class Planned(Shown):
         """The price of time: delta-v, m/s, against finish, s."""
         return frames.front_frame(self.outcome)
 
-    @property
-    def table(self) -> pd.DataFrame:
-        """The plans."""
-        return self.plans
+    table = plans
 
     @property
     def text(self) -> str:
         """What ``ringwright plan`` prints."""
-        from ..terminal import plan_text
-
         return plan_text(self.outcome, WIDTH)
 
     @property
     def json(self) -> str:
         """The machine-readable result."""
-        from ..result import result_text
-
         return result_text(self.outcome)
 
     @property
     def calendar(self) -> str:
         """Liftoffs, burns and looks of the best plan as iCalendar. Raises InputError without plan or epoch."""
-        from ..exchange.calendar import calendar_text
-
         self._refuse_without_plan()
         return calendar_text(self.outcome)
 
@@ -127,15 +130,11 @@ class Planned(Shown):
         Raises:
             InputError: there is no plan, or the place cannot be written to.
         """
-        from ..exchange.folder import write_flights
-
         self._refuse_without_plan()
         return write_flights(self.outcome, directory).paths
 
     def write_workbook(self, path: str | Path) -> Path:
         """Write the tables as a workbook. Raises InputError where openpyxl is missing or the place cannot be used."""
-        from ..exchange.workbook import write_workbook
-
         return write_workbook(self.outcome, path)
 
     def _refuse_without_plan(self) -> None:
@@ -159,8 +158,6 @@ class Planned(Shown):
         return Picture(name, drawings[name])
 
     def _drawings(self) -> dict[str, partial[Figure]]:
-        from ..figures import drawings
-
         return drawings(self.outcome)
 
 
@@ -181,10 +178,7 @@ class Periods(Shown):
         """One row for each period that fits, sorted by time."""
         return frames.options_frame(self.found)
 
-    @property
-    def table(self) -> pd.DataFrame:
-        """The options."""
-        return self.options
+    table = options
 
     @property
     def text(self) -> str:
@@ -209,29 +203,20 @@ class Budgeted(Shown):
         """One row a craft: delta-v by the plan and at each quantile, and what to add, m/s."""
         return frames.budget_frame(self.budget)
 
-    @property
-    def table(self) -> pd.DataFrame:
-        """The craft."""
-        return self.craft
+    table = craft
 
     @property
     def text(self) -> str:
         """What ``ringwright budget`` prints."""
-        from ..budget import budget_text
-
         return budget_text(self.budget, WIDTH)
 
     @property
     def json(self) -> str:
         """The budget, machine-readable."""
-        from ..budget import budget_json
-
         return budget_json(self.budget)
 
     def figure(self) -> Picture:
         """What each craft burns beyond its plan, with the quantiles."""
-        from ..figures.budget import draw_budget
-
         return Picture("budget", partial(draw_budget, self.budget))
 
 
@@ -248,23 +233,16 @@ class Replanned(Shown):
         """One row a craft: what it does now, and what the plan said before."""
         return frames.changes_frame(self.done)
 
-    @property
-    def table(self) -> pd.DataFrame:
-        """The changes."""
-        return self.changes
+    table = changes
 
     @property
     def text(self) -> str:
         """What ``ringwright replan`` prints."""
-        from ..replan import replan_text
-
         return replan_text(self.done, WIDTH)
 
     @property
     def json(self) -> str:
         """The new plan, machine-readable."""
-        from ..replan import replan_json
-
         return replan_json(self.done)
 
 
@@ -282,21 +260,15 @@ class Comparison(Shown):
     @property
     def text(self) -> str:
         """What ``ringwright compare`` prints."""
-        from ..compare import compare_text
-
         return compare_text(self.entries, WIDTH)
 
     @property
     def json(self) -> str:
         """The comparison, machine-readable."""
-        from ..compare import compare_json
-
         return compare_json(self.entries)
 
     def figure(self) -> Picture:
         """All fronts in one picture."""
-        from ..figures.compare import draw_fronts
-
         return Picture("fronts", partial(draw_fronts, self.entries))
 
 
@@ -316,8 +288,6 @@ class Swept(Shown):
     @property
     def text(self) -> str:
         """What ``ringwright sweep`` prints."""
-        from ..sweep import sweep_text, text_row
-
         return sweep_text(
             self.scenario.title, self.scenario.minimize, self.over, [text_row(row) for row in self.rows], WIDTH
         )

@@ -16,13 +16,13 @@ from ...models.errors import InputError
 from ...models.frames import wrap
 from ...models.readouts import clock, span
 from ...models.scenario import Body
-from ...optimizer.period import TIE_S, Periods, Question, drift, fitting, free_rows, reached, shortest_period_s
-from ..layout import figures, heading, paragraph, table, words
+from ...optimizer.period import TIE_S, Periods, Question, drift, fitting, free_rows, reached
+from ..layout import closed, figures, heading, note, paragraph, table, words
 from ..remarks import CAUTION
 from ..wording import count, small
-from .question import OWN_WORLD, Asked, lead_rad, positive, revolutions_max, tolerance_rad
+from .question import OWN_WORLD, Asked, asked_of, lead_rad, positive, revolutions_max, within_s
 from .reached import AT_THE_TOUCH, drift_table, other_stops, stay_lines
-from .words import reached_title, tolerance
+from .words import after, reached_title, tolerance
 
 NEED_BODY = (
     ("ring", "--ring"),
@@ -57,7 +57,6 @@ def read_alone(arguments: argparse.Namespace) -> Asked:
             )
     period_s = positive(arguments.ring_period, "time", "--ring-period")
     gm = (2.0 * math.pi / period_s) ** 2
-    within_s = math.inf if arguments.within is None else positive(arguments.within, "time", "--within")
     question = Question(
         gm=gm,
         ring_radius_m=1.0,
@@ -65,26 +64,10 @@ def read_alone(arguments: argparse.Namespace) -> Asked:
         other_m=1.0,
         floor_m=0.0,
         revolutions_max=revolutions_max(arguments),
-        within_s=within_s,
+        within_s=within_s(arguments),
     )
-    got_s = None if arguments.got is None else positive(arguments.got, "time", "--got")
-    if got_s is not None and got_s <= shortest_period_s(question) * (1.0 + 1e-9):
-        raise InputError(
-            f"no orbit that touches the ring has a period of {arguments.got}: even a fall to the center takes "
-            f"{clock(shortest_period_s(question))} there and back; give the period read after the burn.",
-            where="--got",
-        )
-    return Asked(
-        question=question,
-        body=Body(name=OWN_WORLD, gm=gm, radius_m=1.0, source="the command line"),
-        built_in=False,
-        ring_period_s=period_s,
-        off_ring_m=0.0,
-        floor_typed=False,
-        tolerance_rad=tolerance_rad(arguments),
-        got_s=got_s,
-        every=arguments.every,
-    )
+    body = Body(name=OWN_WORLD, gm=gm, radius_m=1.0, source="the command line")
+    return asked_of(arguments, question, body, ring_period_s=period_s)
 
 
 def alone_text(asked: Asked, rows: Periods, width: int) -> str:
@@ -113,8 +96,7 @@ def alone_text(asked: Asked, rows: Periods, width: int) -> str:
         lines += _table(asked, rows, width)
     else:
         lines += ["", *paragraph("NO PERIOD FITS THE LIMITS: allow more --revolutions, or more time --within.", width)]
-    lines += _reached(asked, width)
-    return "\n".join([*lines, "", *paragraph(CAUTION, width)]) + "\n"
+    return closed([*lines, *_reached(asked, width)], CAUTION, width)
 
 
 def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
@@ -126,11 +108,7 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
         figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
         words("orbit", [_side(rows, row) for row in shown]),
         figures("period at", "cut-off", cells=[clock(float(rows.period_s[row])) for row in shown]),
-        figures(
-            "in slot",
-            "after",
-            cells=[span(float(rows.wait_s[row])) if rows.revolutions[row] else "at once" for row in shown],
-        ),
+        figures("in slot", "after", cells=[after(rows, row) for row in shown]),
         figures(
             "slot deg", "per s of", "period", cells=[small(s) if p else "-" for s, p in zip(slope, phased, strict=True)]
         ),
@@ -142,16 +120,13 @@ def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
         ),
     ]
     lines = [*heading("The options, by time", width), *table(filled, width)]
-    lines += paragraph(
-        "Slot as the mean of the first turn after the later burn, which is made as planned.", width, indent="  "
-    )
+    lines += note("Slot as the mean of the first turn after the later burn, which is made as planned.", width)
     hidden = len(rows) - len(shown)
     if hidden:
-        lines += paragraph(
+        lines += note(
             f"{count(hidden, 'more option fits', 'more options fit')}, at the same times with a period farther from "
             "the ring's, or later: --all lists them.",
             width,
-            indent="  ",
         )
     return lines
 
@@ -183,22 +158,21 @@ def _reached(asked: Asked, width: int) -> list[str]:
     course = drift(here, asked.got_s)
     if course.revolutions.size:
         lines += drift_table(asked, course, width)
-        lines += paragraph(AT_THE_TOUCH, width, indent="  ")
+        lines += note(AT_THE_TOUCH, width)
         lines += stay_lines(asked, course, True, width)
     else:
-        lines += paragraph("Not even one revolution of it ends within the limits.", width, indent="  ")
+        lines += note("Not even one revolution of it ends within the limits.", width)
     stops = fitting(here)
     ahead = np.flatnonzero(other_stops(asked, here, stops) & free_rows(here, stops))
     if not ahead.size:
-        return [*lines, *paragraph("No stop on the way back to the ring's period fits.", width, indent="  ")]
+        return [*lines, *note("No stop on the way back to the ring's period fits.", width)]
     first = int(ahead[0])
     turns = count(int(stops.revolutions[first]), "revolution")
     when = f"{turns}, in the slot after {span(float(stops.wait_s[first]))}" if stops.revolutions[first] else "at once"
     return [
         *lines,
-        *paragraph(
+        *note(
             f"The soonest stop on the way back to the ring's period: {clock(float(stops.period_s[first]))} ({when}).",
             width,
-            indent="  ",
         ),
     ]

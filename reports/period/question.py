@@ -56,7 +56,6 @@ class Asked:
 
 def read(arguments: argparse.Namespace) -> Asked:
     """Read the options. Raises InputError for the first that cannot be used."""
-
     body, built_in = _body(arguments)
     ring_period_s, ring_m = _ring(arguments, body)
     floor_m = _floor(arguments, body, ring_m)
@@ -76,14 +75,29 @@ def read(arguments: argparse.Namespace) -> Asked:
         floor_m=floor_m,
         ceiling_m=ceiling_m,
         revolutions_max=revolutions_max(arguments),
-        within_s=positive(arguments.within, "time", "--within") if arguments.within is not None else math.inf,
+        within_s=within_s(arguments),
     )
-    got_s = positive(arguments.got, "time", "--got") if arguments.got is not None else None
-    if got_s is not None and got_s <= shortest_period_s(question) * (1.0 + 1e-9):
-        own, least = clock(question.ring.period_s), clock(shortest_period_s(question))
+    own = f"the ring's own is {clock(question.ring.period_s)}, and "
+    return asked_of(arguments, question, body, own, built_in=built_in, ring_period_s=ring_period_s, off_ring_m=off_m)
+
+
+def asked_of(
+    arguments: argparse.Namespace,
+    question: Question,
+    body: Body,
+    own: str = "",
+    *,
+    ring_period_s: float | None,
+    built_in: bool = False,
+    off_ring_m: float = 0.0,
+) -> Asked:
+    """The question with what else was typed; ``own`` says the ring's period. Raises InputError."""
+    got_s = None if arguments.got is None else positive(arguments.got, "time", "--got")
+    least_s = shortest_period_s(question)
+    if got_s is not None and got_s <= least_s * (1.0 + 1e-9):
         raise InputError(
-            f"no orbit that touches the ring has a period of {arguments.got}: the ring's own is {own}, and even a fall "
-            f"to the center takes {least} there and back; give the period read after the burn.",
+            f"no orbit that touches the ring has a period of {arguments.got}: {own}even a fall to the center takes "
+            f"{clock(least_s)} there and back; give the period read after the burn.",
             where="--got",
         )
     return Asked(
@@ -91,7 +105,7 @@ def read(arguments: argparse.Namespace) -> Asked:
         body=body,
         built_in=built_in,
         ring_period_s=ring_period_s,
-        off_ring_m=off_m,
+        off_ring_m=off_ring_m,
         floor_typed=arguments.floor is not None,
         tolerance_rad=tolerance_rad(arguments),
         got_s=got_s,
@@ -100,7 +114,6 @@ def read(arguments: argparse.Namespace) -> Asked:
 
 
 def _body(arguments: argparse.Namespace) -> tuple[Body, bool]:
-
     own = [name for name, value in (("--gm", arguments.gm), ("--radius", arguments.radius)) if value is not None]
     if arguments.around is not None:
         if own:
@@ -139,7 +152,6 @@ def _as_in_a_file(typed: str, spelled: str, option: str) -> float:
 
 def _ring(arguments: argparse.Namespace, body: Body) -> tuple[float | None, float]:
     """The ring's period where that was given, and its radius."""
-
     if arguments.ring is not None and arguments.ring_period is not None:
         raise InputError("the ring has an altitude and a period: give --ring or --ring-period.", where="--ring-period")
     if arguments.ring is None and arguments.ring_period is None:
@@ -169,7 +181,6 @@ def _ring(arguments: argparse.Namespace, body: Body) -> tuple[float | None, floa
 
 def _refuse_radius(typed: str, altitude_m: float, body: Body) -> None:
     """Refuse an altitude that is the body's synchronous radius: it was read off as a distance from the center."""
-
     if math.isinf(body.sidereal_day_s):
         return
     synchronous_m = (body.gm / body.spin_rad_s**2) ** (1.0 / 3.0)
@@ -184,7 +195,6 @@ def _refuse_radius(typed: str, altitude_m: float, body: Body) -> None:
 
 
 def _floor(arguments: argparse.Namespace, body: Body, ring_m: float) -> float:
-
     top_m = body.radius_m + body.atmosphere_top_m
     if arguments.floor is None:
         return top_m
@@ -205,7 +215,6 @@ def _floor(arguments: argparse.Namespace, body: Body, ring_m: float) -> float:
 
 
 def _ceiling(arguments: argparse.Namespace, body: Body, ring_m: float) -> float:
-
     if arguments.ceiling is None:
         return math.inf
     ceiling_m = body.radius_m + quantity(arguments.ceiling, "length", "--ceiling")
@@ -220,7 +229,6 @@ def _ceiling(arguments: argparse.Namespace, body: Body, ring_m: float) -> float:
 
 def _arrival(arguments: argparse.Namespace, body: Body, ring_m: float) -> tuple[float, float]:
     """Radii of the arrival orbit's apsides, the lower first."""
-
     if arguments.arrival is None:
         return ring_m, ring_m
     typed = apsides(arguments.arrival, "--from")
@@ -235,7 +243,6 @@ def _arrival(arguments: argparse.Namespace, body: Body, ring_m: float) -> tuple[
 
 
 def _touches_nowhere(arguments: argparse.Namespace, body: Body, ring_m: float, circle: bool) -> InputError:
-
     altitude = f"{brief((ring_m - body.radius_m) / 1e3)} km"
     lacks = "is a circle that is not the ring" if circle else "has no apsis on the ring"
     return InputError(
@@ -259,6 +266,11 @@ def lead_rad(arguments: argparse.Namespace) -> float:
     if not -2.0 * math.pi <= angle <= 2.0 * math.pi:
         raise InputError(f"{typed} is more than a whole turn: write it between -360deg and 360deg.", where=option)
     return angle if behind is None else -angle
+
+
+def within_s(arguments: argparse.Namespace) -> float:
+    """What ``--within`` says, infinite without it. Raises InputError."""
+    return math.inf if arguments.within is None else positive(arguments.within, "time", "--within")
 
 
 def revolutions_max(arguments: argparse.Namespace) -> int:

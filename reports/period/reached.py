@@ -20,7 +20,7 @@ from ...optimizer.period import (
     reached,
     within_radii,
 )
-from ..layout import figures, paragraph, table, words
+from ..layout import figures, note, table, words
 from ..wording import count, small
 from .question import Asked
 from .words import (
@@ -65,16 +65,16 @@ def reached_lines(asked: Asked, rows: Periods, width: int) -> list[str]:
     apsis = f"Its other apsis is at {altitude_km(asked, here.other_m)} km"
     if not sound:
         side = "below the lowest" if here.other_m < question.floor_m else "above the highest"
-        lines += paragraph(f"{apsis}, {side.upper()} ALTITUDE ALLOWED: DO NOT STAY ON IT.", width, indent="  ")
+        lines += note(f"{apsis}, {side.upper()} ALTITUDE ALLOWED: DO NOT STAY ON IT.", width)
     else:
-        lines += paragraph(f"{apsis}.", width, indent="  ")
+        lines += note(f"{apsis}.", width)
     course = drift(here, got_s)
     if course.revolutions.size:
         lines += drift_table(asked, course, width)
-        lines += paragraph(AT_THE_TOUCH, width, indent="  ")
+        lines += note(AT_THE_TOUCH, width)
         lines += stay_lines(asked, course, sound, width)
     else:
-        lines += paragraph("Not even one revolution of it ends within the limits.", width, indent="  ")
+        lines += note("Not even one revolution of it ends within the limits.", width)
     return lines + _next_stop(asked, rows, _stays(asked, course, sound), width)
 
 
@@ -112,7 +112,7 @@ def stay_lines(asked: Asked, course: Drift, sound: bool, width: int) -> list[str
         text += f", more than the {tolerance(asked)} of tolerance."
     else:
         text += ", but the orbit breaks a limit."
-    return paragraph(text, width, indent="  ")
+    return note(text, width)
 
 
 def _next_stop(asked: Asked, rows: Periods, stays: bool, width: int) -> list[str]:
@@ -121,7 +121,7 @@ def _next_stop(asked: Asked, rows: Periods, stays: bool, width: int) -> list[str
     stops = fitting(here)
     new = other_stops(asked, here, stops)
     if not new.any():
-        return paragraph("No other period fits the limits.", width, indent="  ")
+        return note("No other period fits the limits.", width)
     begin = "If it goes on, the next stop is" if stays else "NEXT STOP:"
     free = np.flatnonzero(free_rows(here, stops) & new)
     if free.size:
@@ -136,10 +136,10 @@ def _next_stop(asked: Asked, rows: Periods, stays: bool, width: int) -> list[str
             f"No stop on the way to the ring fits. {begin} {_stop_text(stops, best)} It costs {more} m/s more than "
             "going to the ring at once would."
         )
-    lines = paragraph(text, width, indent="  ")
+    lines = note(text, width)
     if nearest != best:
         way = "up" if stops.period_s[nearest] > asked.got_s else "down"
-        lines += paragraph(f"The next one {way} that fits is {_stop_text(stops, nearest)}", width, indent="  ")
+        lines += note(f"The next one {way} that fits is {_stop_text(stops, nearest)}", width)
     spent = abs(here.arrival_speed_m_s - asked.question.arrival_speed_m_s)
     lines += _in_all(rows, spent, float(stops.total_m_s[best]), width)
     shown = sorted({best, nearest, *[int(row) for row in np.flatnonzero(stops.unbeaten & new)][: STOPS_SHOWN - 2]})
@@ -171,7 +171,7 @@ def _in_all(rows: Periods, spent_m_s: float, left_m_s: float, width: int) -> lis
         more = whole - float(rows.total_m_s[rows.cheapest])
         text += ", as much as the cheapest option" if abs(more) < WORTH_M_S else ""
         text += f", {plain(more)} m/s more than the cheapest option" if more >= WORTH_M_S else ""
-    return paragraph(f"{text}.", width, indent="  ")
+    return note(f"{text}.", width)
 
 
 def _stop_table(stops: Periods, shown: Sequence[int], least_m_s: float, width: int) -> list[str]:

@@ -14,7 +14,7 @@ from ...models.reading.cautions import HILL_SHARE
 from ...models.readouts import brief, clock, plain, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_M_S, TIE_S, Periods, Serving, binding, fitting, free_rows, within_radii
-from ..layout import figures, paragraph, table, words
+from ..layout import closed, figures, note, paragraph, table, words
 from ..remarks import CAUTION
 from ..wording import count, small
 from .question import Asked
@@ -43,9 +43,9 @@ def period_text(asked: Asked, rows: Periods, width: int, *, saved: str = "") -> 
         *_tables(asked, rows, width),
         *_exactness(asked, rows, width),
         *reached_lines(asked, rows, width),
-        *_close(width, saved),
+        *_saved(saved, width),
     ]
-    return "\n".join(lines) + "\n"
+    return closed(lines, CAUTION, width)
 
 
 def nothing_text(asked: Asked, width: int, *, saved: str = "") -> str:
@@ -65,8 +65,7 @@ def nothing_text(asked: Asked, width: int, *, saved: str = "") -> str:
         )
     lines += _must_burn(asked, width)
     lines += reached_lines(asked, fitting(asked.question), width)
-    lines += _close(width, saved)
-    return "\n".join(lines) + "\n"
+    return closed([*lines, *_saved(saved, width)], CAUTION, width)
 
 
 def _serving_text(serving: Serving, body: Body) -> str:
@@ -156,8 +155,7 @@ def _side(rows: Periods, row: int) -> str:
 def _answer(asked: Asked, rows: Periods, width: int) -> list[str]:
     cheapest, soonest = rows.cheapest, rows.soonest
     if rows.total_m_s[cheapest] <= TIE_M_S:
-        lines = paragraph("The craft is in its slot already: there is nothing to burn.", width)
-        return lines
+        return paragraph("The craft is in its slot already: there is nothing to burn.", width)
     if abs(rows.wait_s[cheapest] - rows.wait_s[soonest]) <= TIE_S:
         return paragraph(f"Cheapest and soonest: {_answer_text(rows, cheapest)}", width)
     lines = paragraph(f"Cheapest: {_answer_text(rows, cheapest)}", width)
@@ -245,11 +243,10 @@ def _tables(asked: Asked, rows: Periods, width: int) -> list[str]:
         lines += _table(asked, rows, others, "Other options, by time", width, "") if others else []
     hidden = len(rows) - len(shown)
     if hidden:
-        lines += paragraph(
+        lines += note(
             f"{count(hidden, 'more option fits', 'more options fit')}, dearer than another at the same time or later: "
             "--all lists them.",
             width,
-            indent="  ",
         )
     return lines + _far(asked, rows, shown, width)
 
@@ -260,6 +257,7 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
     now, now_way = _burns([float(rows.burn_now_m_s[row]) for row in shown])
     later, later_way = _burns([float(rows.burn_later_m_s[row]) for row in phased])
     following = dict(zip(phased, later, strict=True))
+    slopes = [small(math.degrees(float(rows.slot_rad_per_s[row]))) if row in phased else "-" for row in shown]
     filled = {
         "number": figures("no.", cells=[str(row + 1) for row in shown]),
         "turns": figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
@@ -270,12 +268,12 @@ def _table(asked: Asked, rows: Periods, shown: list[int], title: str, width: int
         "later": figures("burn later", "m/s", later_way, cells=[following.get(row, "-") for row in shown]),
         "total": figures("total", "m/s", cells=[plain(float(rows.total_m_s[row])) for row in shown]),
         "after": figures("in slot", "after", cells=[after(rows, row) for row in shown]),
-        "slope": figures("slot deg", "per s of", "period", cells=[_slope(rows, row) for row in shown]),
+        "slope": figures("slot deg", "per s of", "period", cells=slopes),
         "mark": words("", [_mark(rows, row) for row in shown]),
     }
     whole = ["turns", "side", "period", "apsis", "now", "later", "total", "after", "slope", "mark"]
     marks = "; ".join(_MARKS[name] for name in _MARKS if name in filled["mark"].cells)
-    remarks = [line for text in (f"{marks}.", remark) if len(text) > 1 for line in paragraph(text, width, indent="  ")]
+    remarks = [line for text in (f"{marks}.", remark) if len(text) > 1 for line in note(text, width)]
     lines = ["", *underlined(title)]
     if fits([filled[name] for name in whole], width):
         lines += [*table([filled[name] for name in whole], width), *remarks]
@@ -292,11 +290,10 @@ def _far(asked: Asked, rows: Periods, shown: Sequence[int], width: int) -> list[
     far = [row for row in shown if rows.other_m[row] > reach_m]
     if not far:
         return []
-    return paragraph(
+    return note(
         f"{count(len(far), 'of these rises', 'of these rise')} past a third of the Hill radius of {_body_name(asked)} "
         f"({_altitude(asked, reach_m)} up), where other bodies, left out here, pull noticeably: --ceiling keeps below.",
         width,
-        indent="  ",
     )
 
 
@@ -308,10 +305,6 @@ def _burns(values_m_s: list[float]) -> tuple[list[str], str]:
         return burns, ""
     (way,) = ways
     return [text.removesuffix(f" {way}") for text in burns], way
-
-
-def _slope(rows: Periods, row: int) -> str:
-    return small(math.degrees(float(rows.slot_rad_per_s[row]))) if rows.revolutions[row] > 0 else "-"
 
 
 def _exactness(asked: Asked, rows: Periods, width: int) -> list[str]:
@@ -350,6 +343,5 @@ def _past_text(rows: Periods, row: int) -> str:
     return f" Past {period} do not burn back: {where} ({turns}, in the slot after {when}). That costs no more in all."
 
 
-def _close(width: int, saved: str) -> list[str]:
-    lines = ["", *paragraph(f"Written: {saved}.", width, hang="    ")] if saved else []
-    return [*lines, "", *paragraph(CAUTION, width)]
+def _saved(saved: str, width: int) -> list[str]:
+    return ["", *paragraph(f"Written: {saved}.", width, hang="    ")] if saved else []

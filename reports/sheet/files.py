@@ -7,20 +7,14 @@ from pathlib import Path
 
 from ..files import whole_directory, write_bytes, write_text
 from ..safe_text import file_stem
-from .pdf import sheet_pdf
 from .sheet import Sheet
 from .text import sheet_markdown, sheet_text
 
 
 def write_sheets(sheets: Sequence[Sheet], directory: str | Path) -> list[Path]:
-    """Write each sheet as text, Markdown and PDF, named after its craft.
+    """Write each sheet as text, Markdown and PDF, named after its craft; raises as `whole_directory` does."""
+    from .pdf import sheet_pdf
 
-    Args:
-        directory: made where it is missing; files of other names in it are left alone.
-
-    Raises:
-        InputError: the directory cannot be written to.
-    """
     place = Path(directory)
     with whole_directory(place) as passing:
         written = []

@@ -6,6 +6,15 @@ import io
 from itertools import groupby
 from typing import Any
 
+from reportlab.graphics.shapes import Drawing, Rect
+from reportlab.lib.colors import HexColor
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
+
 from ..figures.style import FAMILIES, INK, PAPER, QUIET, SHADE, font_file, letters
 from ..safe_text import spelled
 from .sheet import EXACT, Block, Sheet
@@ -15,10 +24,6 @@ BOX_MM = 3.2
 
 def sheet_pdf(sheet: Sheet) -> bytes:
     """One sheet as a PDF file's content: white paper, dark ink, empty boxes to tick and lines to write on."""
-    from reportlab.lib.pagesizes import A4
-    from reportlab.lib.units import mm
-    from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer
-
     styles = _styles()
     story: list[Any] = [
         Paragraph(_safe(sheet.title), styles["title"]),
@@ -65,9 +70,6 @@ def _font(one: str) -> str:
 def _in_font(text: str, family: str) -> str:
     if not family:
         return _escaped(text)
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
     if family not in pdfmetrics.getRegisteredFontNames():
         pdfmetrics.registerFont(TTFont(family, str(font_file(family))))
         # no bold or slanted face is embedded for the few letters there are
@@ -80,8 +82,6 @@ def _escaped(text: str) -> str:
 
 
 def _styles() -> dict[str, Any]:
-    from reportlab.lib.styles import ParagraphStyle
-
     plain = ParagraphStyle("plain", fontName="Times-Roman", fontSize=9, leading=11, textColor=INK)
     return {
         "plain": plain,
@@ -96,22 +96,12 @@ def _styles() -> dict[str, Any]:
 
 
 def _block(block: Block, styles: dict[str, Any]) -> list[Any]:
-    from reportlab.lib.colors import HexColor
-    from reportlab.lib.units import mm
-    from reportlab.platypus import Paragraph, Table, TableStyle
-
     story: list[Any] = [Paragraph(_safe(block.heading), styles["heading"])]
     if block.steps:
-        table = Table(
-            [["", Paragraph(_safe(step), styles["plain"])] for step in block.steps], colWidths=[6 * mm, 170 * mm]
+        rows = [["", Paragraph(_safe(step), styles["plain"])] for step in block.steps]
+        table = _table(
+            rows, (6, 170), 1, 1.5, ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 1)
         )
-        boxes = [
-            ("VALIGN", (0, 0), (-1, -1), "TOP"),
-            ("TOPPADDING", (0, 0), (-1, -1), 1),
-            ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
-            ("LEFTPADDING", (0, 0), (-1, -1), 1),
-        ]
-        table.setStyle(TableStyle(boxes))
         for row in range(len(block.steps)):
             table._cellvalues[row][0] = _box(BOX_MM * mm)
         story.append(table)
@@ -120,48 +110,29 @@ def _block(block: Block, styles: dict[str, Any]) -> list[Any]:
             [Paragraph(_safe(blank.what), styles["plain"]), Paragraph(_safe(blank.expected), styles["figure"]), "", ""]
             for blank in block.blanks
         ]
-        table = Table(rows, colWidths=[52 * mm, 46 * mm, 6 * mm, 60 * mm])
-        table.setStyle(
-            TableStyle(
-                [
-                    ("LINEBELOW", (3, 0), (3, -1), 0.6, HexColor(INK)),
-                    ("ROWBACKGROUNDS", (0, 0), (1, -1), [HexColor(PAPER), HexColor(SHADE)]),
-                    ("TOPPADDING", (0, 0), (-1, -1), 1),
-                    ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
-                    ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-                ]
-            )
-        )
-        story.append(table)
+        line = ("LINEBELOW", (3, 0), (3, -1), 0.6, HexColor(INK))
+        shades = ("ROWBACKGROUNDS", (0, 0), (1, -1), [HexColor(PAPER), HexColor(SHADE)])
+        story.append(_table(rows, (52, 46, 6, 60), 1, 2, line, shades, ("VALIGN", (0, 0), (-1, -1), "MIDDLE")))
     if block.exact:
-        story.append(_exact_table(block.exact, styles))
+        cells = [[Paragraph(_safe(one), styles["remark"]) for one in row] for row in (EXACT, *block.exact)]
+        line = ("LINEBELOW", (0, 0), (-1, 0), 0.4, HexColor(QUIET))
+        story.append(_table(cells, (52, 46), 0, 1, line, align="LEFT"))
     story += [Paragraph(_safe(remark), styles["remark"]) for remark in block.remarks]
     return story
 
 
-def _exact_table(rows: tuple[tuple[str, str], ...], styles: dict[str, Any]) -> Any:
-    from reportlab.lib.colors import HexColor
-    from reportlab.lib.units import mm
-    from reportlab.platypus import Paragraph, Table, TableStyle
-
-    cells = [[Paragraph(_safe(one), styles["remark"]) for one in row] for row in (EXACT, *rows)]
-    table = Table(cells, colWidths=[52 * mm, 46 * mm], hAlign="LEFT")
-    table.setStyle(
-        TableStyle(
-            [
-                ("LINEBELOW", (0, 0), (-1, 0), 0.4, HexColor(QUIET)),
-                ("TOPPADDING", (0, 0), (-1, -1), 0),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 0),
-            ]
-        )
-    )
-    return table
+def _table(
+    rows: list[list[Any]], widths_mm: tuple[int, ...], above: float, below: float, *style: Any, align: str = "CENTER"
+) -> Any:
+    """Rows in columns, with so much room above and below each row, points."""
+    made = Table(rows, colWidths=[width * mm for width in widths_mm], hAlign=align)
+    everywhere = ((0, 0), (-1, -1))
+    padding = [("TOPPADDING", *everywhere, above), ("BOTTOMPADDING", *everywhere, below)]
+    made.setStyle(TableStyle([*padding, *style]))
+    return made
 
 
 def _box(size: float) -> Any:
-    from reportlab.graphics.shapes import Drawing, Rect
-    from reportlab.lib.colors import HexColor
-
     drawing = Drawing(size, size)
     drawing.add(Rect(0.3, 0.0, size - 0.6, size - 0.6, strokeColor=HexColor(INK), fillColor=None, strokeWidth=0.8))
     return drawing

@@ -300,25 +300,15 @@ def _by_hand(craft: Craft, burn: Burn, allowed_m_s: float) -> str:
 
 def _periods_that_serve(outcome: Outcome, part: CraftPlan, index: int) -> list[str]:
     """The next periods that bring the craft into its slot at no more cost, should the first burn go too far."""
-    from ..first_to_act import next_period_s
+    from ..first_to_act import next_periods_s
 
-    if index != part.phasing_burn or next_period_s(outcome, part) is None or part.phasing_period_s is None:
+    periods = next_periods_s(outcome, part) if index == part.phasing_burn else []
+    if not periods:
         return []
-    k, period_s, turn_s = part.revolutions, part.phasing_period_s, outcome.ring.period_s
-    shown_s = (part.cut_off_period_s or period_s) - period_s
-    limits = outcome.scenario.limits
-    found = []
-    for more in range(1, 4):
-        end_s = part.in_slot_s + more * turn_s
-        late = end_s > limits.finish_within_s or end_s - part.ring_arrival_s > limits.wait_within_s
-        if k + more > limits.revolutions_max or late:
-            break
-        found.append(f"{clock((k * period_s + more * turn_s) / (k + more) + shown_s)} ({k + more} revolutions)")
-    if not found:
-        return []
+    found = [f"{clock(one)} ({part.revolutions + more} revolutions)" for more, one in enumerate(periods, start=1)]
     return [
-        f"Gone past it? Do not burn back. These serve as well, at no more cost, each {span(turn_s)} later: "
-        f"{', '.join(found)}."
+        "Gone past it? Do not burn back. These serve as well, at no more cost, each "
+        f"{span(outcome.ring.period_s)} later: {', '.join(found)}."
     ]
 
 
@@ -366,8 +356,7 @@ def look_at_s(part: CraftPlan, ring: Ring) -> float:
 
 def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
     ring, epoch = outcome.ring, outcome.scenario.epoch
-    look_s = look_at_s(part, ring)
-    under = outcome.under
+    look_s, under = look_at_s(part, ring), outcome.under
     slots = under.slots if under is not None and under.corrected and plan.rank == 1 else None
     turn_s = (slots or ring).period_s
     remarks = []
@@ -377,14 +366,15 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
             f"Trim where the period read is off by more than {small(plan.hold.match_s)} s, which spoils the spacing "
             f"within {span(plan.hold.wanted_s)}: 1 s of period is {small(trim_m_s(ring, 1.0))} m/s along the track."
         )
-        if forced is not None:
-            remarks += [forced_text(outcome, forced)] if forced.craft == part.craft else []
-            remarks += [one for one in (own_trims_text(outcome, forced, part.craft),) if one]
-        elif plan.hold.refused:
+    if forced is not None:
+        remarks += [forced_text(outcome, forced)] if forced.craft == part.craft else []
+        remarks += [one for one in (own_trims_text(outcome, forced, part.craft),) if one]
+    elif plan.hold is not None:
+        if plan.hold.refused:
             remarks.append(f"No figure for how long that holds: {plan.hold.refused}.")
         elif plan.hold.missing_s < plan.hold.wanted_s:
             remarks.append(f"Look again before then: {missing_text(outcome, plan.hold)}.")
-        if forced is None and plan.hold.craft == part.craft:
+        if plan.hold.craft == part.craft:
             remarks += [one for one in (trim_text(outcome, plan.hold),) if one]
     lasts = next((one for one in outcome.left_alone if one.what == "ring" and part.craft in one.who), None)
     if lasts is not None and plan.rank == 1:

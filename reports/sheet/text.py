@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..layout import paragraph
+from ..layout import closed, paragraph
 from ..safe_text import markdown
 from .sheet import EXACT, Sheet
 
@@ -28,8 +28,7 @@ def sheet_text(sheet: Sheet, width: int = 80) -> str:
             lines += ["", *(f"      {one:<{what}}  {other:>{effect}}" for one, other in rows)]
         for remark in block.remarks:
             lines += paragraph(remark, width, indent="  ", hang="  ")
-    lines += ["", *paragraph(sheet.caution, width)]
-    return "\n".join(lines) + "\n"
+    return closed(lines, sheet.caution, width)
 
 
 def sheet_markdown(sheet: Sheet) -> str:

@@ -8,6 +8,7 @@ checked, too.
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from pathlib import Path
@@ -107,3 +108,21 @@ def test_each_craft_ends_in_its_slot_over_an_oblate_body(slots: int, tmp_path: P
     assert len(ended) >= 4
     for one in ended:
         assert one.miss_deg < OFF_DEG, one
+
+
+def test_no_order_is_better_around_one_that_stays(tmp_path: Path) -> None:
+    """Its place is a slot, and nobody takes it: every order of the others, each with its least."""
+    before, after = _rings("delta_v", "BE")
+    made, result = _command(tmp_path, before, "BE", "--fixed", "F")
+    assert made.count("stay = true") == 1
+    case = read_case(after.replace(f"angle_deg = {AHEAD_DEG['F']} }}", f"angle_deg = {AHEAD_DEG['F']} }}\nstay = true"))
+    choices = Phase(case, math.radians(AHEAD_DEG["F"])).choices
+    assert len(choices) == 3
+    least = min(
+        sum(min((dv for dv, _ in row[slot]), default=math.inf) for row, slot in zip(choices, order, strict=True))
+        for order in itertools.permutations(range(1, case.slots))
+    )
+    plan = result["plans"][0]  # type: ignore[index]
+    assert plan["delta_v_m_s"] == pytest.approx(least, abs=DIGIT["delta_v"])
+    assert plan["delta_v_m_s"] > 0.0
+    assert sorted(part["craft"] for part in plan["craft"]) == ["A", "C", "D"]

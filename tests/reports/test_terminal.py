@@ -19,7 +19,7 @@ from ringwright.models.scenario import Source
 from ringwright.optimizer.craft_plan import Burn
 from ringwright.optimizer.outcome import Broken, FrontPoint, Outcome
 from ringwright.reports.burn_table import burn_words
-from ringwright.reports.first_to_act import after_burn_command, next_period_s
+from ringwright.reports.first_to_act import after_burn_command, next_periods_s
 from ringwright.reports.limits import as_written, limit_key
 from ringwright.reports.price_of_time import ROWS_SHOWN, marked_points
 from ringwright.reports.remarks import CAUTION
@@ -215,30 +215,29 @@ def test_the_next_period_meets_the_slot_one_turn_later() -> None:
     outcome = sample.relay()
     found = 0
     for part in (part for plan in outcome.plans for part in plan.craft):
-        following = next_period_s(outcome, part)
-        if following is None or part.phasing_period_s is None:
-            continue
-        found += 1
-        first_s = part.burns[0].time_s
-        end_s = first_s + (part.revolutions + 1) * following
-        # whole revolutions later the craft is where it burned; the slot must be there
-        start_angle = float(outcome.ring.phase(first_s, part.slot)) - part.lead_rad
-        miss = float(outcome.ring.phase(end_s, part.slot)) - start_angle
-        assert math.remainder(miss, 2.0 * math.pi) == pytest.approx(0.0, abs=SIX_DECIMALS)
-        assert abs(following - outcome.ring.period_s) < abs(part.phasing_period_s - outcome.ring.period_s)
+        for more, following in enumerate(next_periods_s(outcome, part), start=1):
+            found += 1
+            first_s = part.burns[0].time_s
+            end_s = first_s + (part.revolutions + more) * following
+            # whole revolutions later the craft is where it burned; the slot must be there
+            start_angle = float(outcome.ring.phase(first_s, part.slot)) - part.lead_rad
+            miss = float(outcome.ring.phase(end_s, part.slot)) - start_angle
+            assert math.remainder(miss, 2.0 * math.pi) == pytest.approx(0.0, abs=SIX_DECIMALS)
+            off_s = abs((part.phasing_period_s or 0.0) - outcome.ring.period_s)
+            assert abs(following - outcome.ring.period_s) < off_s
     assert found >= 3
 
 
 def test_going_past_the_period_is_not_called_free_where_it_is_not() -> None:
     # craft on the ring burn away from its period: past the period costs twice
     outcome = sample.dozen()
-    assert [next_period_s(outcome, part) for part in outcome.plans[0].craft] == [None] * 12
+    assert [next_periods_s(outcome, part) for part in outcome.plans[0].craft] == [[]] * 12
     # the extra turn must fit the scenario's limits
     relay = sample.relay()
     tight = replace(relay.scenario, limits=replace(relay.scenario.limits, finish_within_s=relay.plans[0].finish_s))
     cedar = relay.plans[0].craft[1]
-    assert next_period_s(relay, cedar) is not None
-    assert next_period_s(replace(relay, scenario=tight), cedar) is None
+    assert next_periods_s(relay, cedar)
+    assert not next_periods_s(replace(relay, scenario=tight), cedar)
 
 
 @pytest.mark.parametrize(

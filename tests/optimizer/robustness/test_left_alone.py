@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -16,7 +17,7 @@ from ringwright.reports.budget import budget_json, budget_text
 from ringwright.reports.result import result
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.terminal import plan_text
-from ringwright.tests.tolerances import EXACT, FLOAT_M_S
+from ringwright.tests.tolerances import EXACT, FLOAT_M_S, SQUARED_REL
 
 from ...planned import outcome_of
 
@@ -66,6 +67,15 @@ def test_a_low_ring_comes_down_by_itself() -> None:
     after = sheets(outcome, outcome.plans[0])[0].blocks[-1].remarks[-1]
     assert after.startswith("The ring's orbit left alone: re-enters after about")
     assert "(an estimate by drag)" in after
+
+
+def test_the_factor_on_the_air_counts_where_no_force_is_flown() -> None:
+    """As in ``budget``, which plans by the bulge alone: what lasts in air twice as dense lasts half as long."""
+    text = RING.format(body="earth", altitude_km=400.0, years=25.0, propellant_kg=200.0)
+    dense = replace(parse_scenario(f"{text}[forces]\ndensity_factor = 2.0\n"), forces=None)
+    thick, thin = disposals(outcome_of(dense))[0], disposals(_planned("earth", 400.0))[0]
+    assert thick.way == thin.way == "none"
+    assert thick.lasts_s == pytest.approx(0.5 * thin.lasts_s, rel=SQUARED_REL)
 
 
 def test_nothing_is_said_where_nothing_is_asked() -> None:
