@@ -54,16 +54,7 @@ class ToCorrect(NamedTuple):
     def cases(self) -> dict[FlightKey, Case]:
         """What is corrected of each."""
         return {
-            name: Case(
-                itinerary=what.itinerary,
-                ring=self.problem.ring,
-                plane=what.plane,
-                slot=self.slots[name] % self.problem.ring.slots,
-                unknowns=what.unknowns,
-                targets=what.targets,
-                burns=self.engines[name],
-                spin_rad_s=self.problem.scenario.body.spin_rad_s,
-            )
+            name: what.case(self.problem, self.slots[name], self.engines[name])
             for name, what in self.courses.items()
             if what.unknowns
         }
