@@ -3,6 +3,9 @@ PYTHON ?= python3
 BIN := .venv/bin
 READY := .venv/.ready
 
+# modules compiled once, not in each process and run
+unexport PYTHONDONTWRITEBYTECODE
+
 # mypy names modules by the folder they lie in, and a checkout may be called anything: it checks a copy called ringwright
 TYPES := rm -rf .venv/types && mkdir -p .venv/types/ringwright \
 	&& cp -R *.py py.typed pyproject.toml models optimizer reports scenarios tests .venv/types/ringwright \
@@ -59,18 +62,19 @@ soak_properties := tests/optimizer/test_properties.py
 soak_relations := tests/optimizer/test_relations.py
 soak_windows := tests/optimizer/test_random_windows.py
 soak_cuts := tests/optimizer/choice/test_cuts.py tests/optimizer/choice/test_remedies.py tests/optimizer/choice/test_ties.py tests/optimizer/flown_plans/test_liftoffs.py
-soak_printed := tests/independent/test_printed_flight.py tests/independent/test_uneven_slots.py tests/independent/test_carrier_drops.py
-soak_flights := tests/optimizer/test_second_flight.py tests/optimizer/test_where_let_go.py tests/optimizer/catalogue/test_free_form.py tests/optimizer/catalogue/test_ways_up.py tests/optimizer/trajectory/test_oblate_plans.py tests/optimizer/robustness/test_hold.py tests/optimizer/routes/test_carrier.py
+soak_printed := tests/independent/test_printed_flight.py tests/independent/test_uneven_slots.py tests/independent/test_carrier_drops.py tests/independent/test_respacing.py tests/independent/test_ring_phase.py
+soak_flights := tests/optimizer/test_second_flight.py tests/optimizer/test_where_let_go.py tests/optimizer/catalogue/test_free_form.py tests/optimizer/catalogue/test_ways_up.py tests/optimizer/catalogue/test_sliding.py tests/optimizer/trajectory/test_oblate_plans.py tests/optimizer/robustness/test_hold.py tests/optimizer/routes/test_carrier.py
 soak_home := tests/optimizer/replan/test_repair.py tests/optimizer/robustness/test_closed_loop.py
 soak_table := tests/optimizer/rendezvous/test_best_known.py tests/optimizer/rendezvous/test_lower_bound.py
 soak_sweep := tests/optimizer/studies/test_sweep.py tests/optimizer/studies/test_respace.py
-soak_figures := tests/reports/page/test_data.py tests/reports/figures/test_text_boxes.py tests/test_pictures.py
+soak_figures := tests/reports/page/test_data.py tests/reports/figures/test_text_boxes.py tests/test_pictures.py tests/test_benchmarks.py
 soak_values := tests/reports/test_one_value.py
 soak_drift := tests/published/test_nodal_drift.py tests/optimizer/routes/test_other_planes.py tests/independent/test_launched_drift.py
-soak_forces := tests/independent/test_under_forces.py tests/published/test_forces.py tests/independent/test_full_flight.py tests/optimizer/robustness/test_hold_by_forces.py tests/optimizer/robustness/test_keeping.py tests/optimizer/robustness/test_under_forces.py
+soak_forces := tests/independent/test_under_forces.py tests/published/test_forces.py tests/independent/test_full_flight.py tests/independent/test_left_alone.py tests/optimizer/robustness/test_hold_by_forces.py tests/optimizer/robustness/test_keeping.py tests/optimizer/robustness/test_under_forces.py
 soak_held := tests/independent/test_held.py
+soak_year := tests/independent/test_held_a_year.py tests/independent/test_kept.py
 FUZZ_PARTS := $(foreach n,1 2 3 4 5 6 7 8 9 10 11 12 13 14 15 16 17 18 19 20,fuzz-$(n))
-SOAK_PARTS := exhaustive properties relations windows cuts printed flights home table sweep figures values drift forces held $(FUZZ_PARTS) compat
+SOAK_PARTS := exhaustive properties relations windows cuts printed flights home table sweep figures values drift forces held year $(FUZZ_PARTS) compat
 PART ?= all
 
 soak: $(READY)
@@ -92,7 +96,7 @@ pictures: browser
 	$(BIN)/python tests/pictures.py
 	$(BIN)/python tests/moving_page.py
 
-BENCHMARKS := catalogue_speed schedule_sizes many_launches front_times respace_speed freeform_times start_up budget_speed page_speed
+BENCHMARKS := catalogue_speed schedule_sizes many_launches front_times respace_speed freeform_times start_up budget_speed hold_speed page_speed
 
 bench: $(READY)
 	for name in $(BENCHMARKS); do $(BIN)/python tests/benchmarks/$$name.py && echo || exit 1; done

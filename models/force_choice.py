@@ -96,7 +96,7 @@ def _size(scenario: Scenario, key: str, term: Term) -> Pull:
     body, radius_m = scenario.body, scenario.ring.radius_m
     surfaces = [craft.surface for craft in scenario.craft]
     if key == "drag":
-        density = (scenario.forces or ForceSpec()).density_factor * density_of(body.air, radius_m - body.radius_m)
+        density = scenario.air_factor * density_of(body.air, radius_m - body.radius_m)
         shift = drag_shift_rad_s2(body.gm, radius_m, density, max(one.drag_m2_kg for one in surfaces))
         return Pull(name=term.name, shift_rad_s2=shift)
     if key == "sunlight":

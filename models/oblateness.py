@@ -70,13 +70,20 @@ def node_behind(
     Source: `secular_rates` of both, the mean elements taken for the given ones.
     """
     behind = np.zeros(())
-    level = secular_rates(body, ring_m, 0.0, inclination_rad).node_rad_s
+    level = _node_rate(body, np.asarray(ring_m, dtype=np.float64), np.zeros(()), inclination_rad)
     for one, other, lasts_s in stages:
         first, second = np.asarray(one, dtype=np.float64), np.asarray(other, dtype=np.float64)
         shape = np.abs(first - second) / (first + second)
-        drift = secular_rates(body, 0.5 * (first + second), shape, inclination_rad).node_rad_s
+        drift = _node_rate(body, 0.5 * (first + second), shape, inclination_rad)
         behind = behind + (level - drift) * np.asarray(lasts_s, dtype=np.float64)
     return np.asarray(behind)
+
+
+def _node_rate(body: Body, a: Array, e: Array, inclination_rad: float) -> Array:
+    """The node's rate alone, as in `secular_rates`, which works out more."""
+    p = a * (1.0 - e * e)
+    bulge = 1.5 * body.j2 * body.j2_radius_m**2 * math.cos(inclination_rad)
+    return np.asarray(-bulge * np.sqrt(body.gm / (a * a * a)) / (p * p))
 
 
 def _strength(body: Body, radius_m: float) -> float:

@@ -101,6 +101,16 @@ class Ring:
             return np.asarray(np.asarray(self.pattern_rad)[place])
         return np.asarray(place * self.spacing_rad, dtype=np.float64)
 
+    def midway(self, slot: int) -> float:
+        """Argument of latitude midway between a slot of plane 0 and the next one at time 0, rad in one turn.
+
+        >>> ring = Ring(radius_m=1.0, slots=4, rate_rad_s=1.0, slot0_rad=0.0, gm=1.0)
+        >>> [round(math.degrees(ring.midway(slot))) for slot in (0, 3)]
+        [45, 315]
+        """
+        gap = float(self.ahead(slot + 1) - self.ahead(slot)) % TURN_RAD or TURN_RAD
+        return float(self.phase(0.0, slot) + 0.5 * gap) % TURN_RAD
+
     def nearest(self, ahead_rad: float | Array) -> NDArray[np.int64]:
         """The slot of a plane that is nearest to an angle ahead of its slot 0."""
         if not self.pattern_rad:

@@ -1,8 +1,7 @@
 """What a scenario says, in SI units and radians: the values that every other room reads.
 
 Nothing here reads text (see ``reading/scenario_reader.py``) or computes an orbit. A value is checked once, when the
-file is read. Times are seconds from the scenario's epoch. Radii are from the body's center, even where the file gave
-an altitude.
+file is read. Times are seconds from the scenario's epoch. Radii are from the body's center, altitudes added to it.
 """
 
 from __future__ import annotations
@@ -16,6 +15,7 @@ from typing import Literal, cast
 from .insertions import Insertion
 from .keys import TABLES, count_by_default, flag_by_default, number_by_default, text_by_default
 from .risk import Risk, Weigh
+from .spares import Spare
 from .surroundings import AirLayer, ForceSpec, Harmonic, Puller, Surface
 
 Aim = Literal["delta_v", "finish", "propellant", "worst_delta_v"]
@@ -32,8 +32,7 @@ class Source:
 
     Args:
         file: path as the user wrote it.
-        lines: dotted key (``craft[0].orbit.periapsis``, ``ring.altitude``; the unit suffix left out, list items
-            counted from 0) to line number.
+        lines: dotted key without its unit, list items counted from 0 (``craft[0].orbit.periapsis``), to line number.
         defaults: dotted key to the default taken, in words.
         settings: dotted key to the override of the command line that set it, as typed.
         spelled: key with its table, list items by name and without its unit (``launch.Cove.turnaround``; of a single
@@ -148,10 +147,7 @@ def _further_limits() -> tuple[tuple[str, float], ...]:
 
 @dataclass(frozen=True, kw_only=True)
 class LimitSpec:
-    """Limits that every plan keeps; infinite where the file sets none.
-
-    ``further`` are the values, SI, of keys of the table that have no field here, by name.
-    """
+    """Limits that every plan keeps, infinite where there is none; ``further``: those without a field, by name, SI."""
 
     clearance_m: float = number_by_default("limits", "clearance")
     finish_within_s: float = number_by_default("limits", "finish_within")
@@ -362,8 +358,9 @@ class Scenario:
     ``front_step_s`` is the time between the finishes for which free-form flights are looked for, None for none.
     ``errors`` and ``risk`` are None where nothing is said about them. ``weigh`` is what the listed plans are weighed
     by, after they were planned by ``minimize``; None for nothing. ``forces`` is None where the body's bulge alone is
-    flown; ``pulls`` are the bodies that pull in a world of one's own. Craft are to be down, or out of the way,
-    ``disposal_within_s`` after the end of their service; None where nothing is asked.
+    flown; ``pulls`` are the bodies that pull in a world of one's own; ``spares`` are up and wait for a loss. Craft are
+    to be down, or out of the way, ``disposal_within_s`` after the end of their service; None where nothing is asked.
+    ``air_factor`` is on densities.
     """
 
     title: str
@@ -373,10 +370,12 @@ class Scenario:
     limits: LimitSpec = LimitSpec()
     pads: tuple[Pad, ...] = ()
     carriers: tuple[Carrier, ...] = ()
+    spares: tuple[Spare, ...] = ()
     epoch: datetime | None = None
     minimize: Aim = _AIM
     forces: ForceSpec | None = field(default_factory=ForceSpec)
     pulls: tuple[Puller, ...] = ()
+    air_factor: float = 1.0
     disposal_within_s: float | None = None
     first_service: int | None = None
     front_step_s: float | None = None

@@ -71,7 +71,6 @@ class ForceSpec:
     drag: Choice = "auto"
     sunlight: Choice = "auto"
     pulls: Choice = "auto"
-    density_factor: float = number_by_default("forces", "density_factor")
 
 
 @dataclass(frozen=True, kw_only=True)

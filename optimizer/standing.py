@@ -206,7 +206,7 @@ class UnderForces:
         common_shift_rad: by which all craft are elsewhere; 0 where none came through.
         at_s, span_s: beginning and length of the span over which the means were taken.
         slots: the ring as it is there under the forces; None where nothing was flown.
-        hold: how long the spacing holds; None where a craft did not come through, or there is one craft only.
+        hold: how long the spacing holds; None where a craft did not come through.
         corrected: whether the plan's burns are those for these forces.
         missed: craft whose correction did not reach its aim.
         breaks: craft and limits that the plan would break if it were corrected, and keeps as it was made.

@@ -34,7 +34,8 @@ def hold_lines(outcome: Outcome, plan: Plan, width: int) -> list[str]:
     """Lines on how long the ring holds, and how well periods must match; none where no craft is in it."""
     forced = forced_hold(outcome, plan)
     if forced is not None:
-        return [*heading("Keeps its spacing", width), *note(forced_text(outcome, forced), width)]
+        head = "Keeps its slot" if is_alone(outcome, forced) else "Keeps its spacing"
+        return [*heading(head, width), *note(forced_text(outcome, forced), width)]
     if plan.hold is None or (outcome.under is not None and outcome.under.corrected and plan.rank == 1):
         return []
     return [*heading("Keeps its spacing", width), *note(hold_text(outcome, plan.hold), width)]
@@ -45,19 +46,27 @@ def forced_hold(outcome: Outcome, plan: Plan) -> ForcedHold | None:
     return outcome.under.hold if outcome.under is not None and plan.rank == 1 else None
 
 
+def is_alone(outcome: Outcome, hold: ForcedHold) -> bool:
+    """Whether a hold is that of one craft against its slot."""
+    return len(hold.names) == 1 and outcome.scenario.ring.longitude_rad is None
+
+
 def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
     """How long a ring holds by the forces it was flown under, in sentences, and what keeps it longer."""
     assert outcome.under is not None
     tolerance = f"{plain(math.degrees(outcome.scenario.ring.tolerance_rad), 2)} deg"
     by = f"by {listed(list(outcome.under.chosen.flown))}, without another burn"
-    kept = "its spacing" if outcome.scenario.ring.longitude_rad is None else "its longitudes"
+    alone = is_alone(outcome, hold)
+    kept = "its slot" if alone else "its spacing"
+    kept = kept if outcome.scenario.ring.longitude_rad is None else "its longitudes"
     if hold.leaves_s <= 0.0:
         said = [f"{hold.craft} is outside the tolerance of {tolerance} from the beginning."]
     elif hold.craft is None:
         said = [f"Keeps {kept} for at least {years_text(hold.looked_s)} {by}, within {tolerance}."]
     else:
-        leaves = f"{hold.craft} comes down first" if hold.down else f"{hold.craft} leaves first"
+        leaves = f"{hold.craft} {'comes down' if hold.down else 'leaves'}{_first(hold)}"
         said = [f"Keeps {kept} for {years_text(hold.leaves_s)} {by}, within {tolerance}: {leaves}."]
+    said += [_nominal(outcome)] if alone else []
     air = ", drag by a steady atmosphere" if "drag" in outcome.under.chosen.flown else ""
     said.append(f"Mean orbits, followed by averaged equations from the rates flown{air}.")
     sooner = min(outcome.under.chosen.left_out, key=lambda one: one.spoils_s, default=None)
@@ -73,9 +82,24 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
             f"{low if math.isfinite(hold.low_s) else ''}."
         )
     if hold.lost is not None and not hold.down:
-        said.append(f"{hold.lost} comes down first, after {years_text(hold.looked_s)} without burns.")
+        said.append(f"{hold.lost} comes down{_first(hold)} after {years_text(hold.looked_s)} without burns.")
     said += [one for one in (_upkeep(outcome, hold), _stable(hold)) if one]
     return " ".join(said)
+
+
+def _first(hold: ForcedHold) -> str:
+    return "" if len(hold.names) == 1 else " first"
+
+
+def _nominal(outcome: Outcome) -> str:
+    """What the slot of a craft that is alone is taken from."""
+    assert outcome.under is not None
+    flown, sinks = outcome.under.chosen.flown, outcome.scenario.ring.with_drag == "together"
+    without = [] if sinks else [name for name in flown if name in ("drag", "sunlight")]
+    return (
+        "It is alone: its slot goes where a nominal craft in it flies by the same forces"
+        f"{f', without {listed(without)}' if without else ''}."
+    )
 
 
 def _stable(hold: ForcedHold) -> str:
@@ -96,9 +120,10 @@ def _upkeep(outcome: Outcome, hold: ForcedHold) -> str:
     said = []
     if hold.trims and years > 0.0:
         shown = [f"{one.craft} {_trim_words(outcome, one)}" for one in hold.trims[:SHOWN]]
+        every = hold.names[0] if len(hold.names) == 1 else "every craft"
         more = f" and {len(hold.trims) - SHOWN} more" if len(hold.trims) > SHOWN else ""
         said.append(
-            f"Trims by this forecast keep every craft within {plain(math.degrees(hold.band_rad), 2)} deg of its slot"
+            f"Trims by this forecast keep {every} within {plain(math.degrees(hold.band_rad), 2)} deg of its slot"
             f"{' on the mean of a turn' if hold.stable else ''} "
             f"for {years_text(years * YEAR_S)}, at most {small(hold.trim_m_s_year)} m/s a year and craft: "
             f"{'; '.join(shown)}{more}."

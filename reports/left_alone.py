@@ -102,7 +102,7 @@ def _assumed(outcome: Outcome) -> str:
 def air_text(outcome: Outcome) -> str:
     """Which density of the air is assumed, and what it is worth."""
     scenario, body = outcome.scenario, outcome.scenario.body
-    factor = 1.0 if scenario.forces is None else scenario.forces.density_factor
+    factor = scenario.air_factor
     known = body.name.lower() in body_names()
     source = body_origins(body.name).air.partition(" (")[0] if known else "body.atmosphere of the scenario"
     times = "" if factor == 1.0 else f", {plain(factor, 2)} times"

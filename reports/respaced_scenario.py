@@ -36,7 +36,7 @@ def respaced_text(file: str, settings: Sequence[str], made: Scenario, after_s: f
     tree = toml_tree(file_text(Path(file), file), file)
     apply_settings(tree, settings)
     own = {one.get("name"): one for one in tree.get("craft", [])}
-    for name in ("launch", "carrier"):
+    for name in ("launch", "carrier", "spare"):
         tree.pop(name, None)
     if made.title:
         tree["title"] = made.title
@@ -44,6 +44,35 @@ def respaced_text(file: str, settings: Sequence[str], made: Scenario, after_s: f
     if after_s:
         _move_epoch(tree, made)
     tree["craft"] = [_craft(own.get(one.name, {}), one, made.body) for one in made.craft]
+    return toml_of(tree)
+
+
+def called_text(file: str, settings: Sequence[str], made: Scenario, after_s: float = 0.0) -> str:
+    """The text of the scenario of a spare that is called, its slots where they are: arguments of `respaced_text`."""
+    tree = toml_tree(file_text(Path(file), file), file)
+    apply_settings(tree, settings)
+    own = {one.get("name"): one for one in tree.pop("spare")}
+    for name in ("launch", "carrier", "risk"):
+        tree.pop(name, None)
+    spec = made.ring
+    left = _without("ring", tree["ring"], ("leave_free", "slot0", "occupied", "planes", "phasing", "spread", "node"))
+    if spec.longitude_rad is None:
+        left["slot0_deg"] = _degrees(spec.slot0_rad or 0.0)
+    if spec.node_rad:
+        left["node_deg"] = _degrees(spec.node_rad)
+    if spec.leave_free:
+        left["leave_free"] = list(spec.leave_free)
+    if spec.occupied:
+        left["occupied"] = [
+            {"name": one.name, "slot": one.slot, "angle_deg": _degrees(one.angle_rad or 0.0)} for one in spec.occupied
+        ]
+    tree["ring"] = left
+    if "goal" in tree:
+        tree["goal"] = _without("goal", tree["goal"], ("first_service",))
+    if after_s:
+        _move_epoch(tree, made)
+    where = ("after_slot", "angle", "altitude", "plane")
+    tree["craft"] = [_craft(_without("spare", own.get(one.name, {}), where), one, made.body) for one in made.craft]
     return toml_of(tree)
 
 
@@ -76,6 +105,8 @@ def _craft(table: dict[str, Any], one: Craft, body: Body) -> dict[str, Any]:
     left = {"name": one.name} | _without("craft", table, REPLACED)
     if one.propellant_kg is not None:
         left["propellant_kg"] = one.propellant_kg
+    if one.stay:
+        left["stay"] = True
     if one.ready_s:
         left["ready_s"] = round(one.ready_s, TIME_DIGITS)
     if one.orbit is not None:

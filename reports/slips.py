@@ -15,8 +15,18 @@ from .wording import goal_text
 
 FORMAT = "ringwright-slips/1"
 
+UP = " Those that are up are called when all are in place, within the limits."
+"""What is said of spares that are up, which are not launched."""
+
 NOT_REACHED, NOT_SEARCHED = "not reached", "*"
 """What stands for an answer that the search was ended before, and behind a plan that may not be the best."""
+
+
+PLANES = (
+    " Of several planes the one of the lost craft is spread by itself: where its slots then stand against those of the "
+    "others is free, and craft for other planes fly as planned."
+)
+"""What is said where the ring has several planes."""
 
 
 def slips_text(slips: Slips, width: int) -> str:
@@ -46,7 +56,9 @@ def slips_text(slips: Slips, width: int) -> str:
         "Best plans by the goal over the catalogue, not flown; what went up before a slip keeps its slot. Spares are "
         f"like the craft that they replace and are launched no sooner than {span(slips.spare_after_s)} later, without "
         "regard to the latest finish; delta-v is that of all craft, the launchers' and carriers' left out. For an even "
-        "ring craft that stay move, too.",
+        "ring craft that stay move, too."
+        + (PLANES if scenario.ring.planes > 1 else "")
+        + (UP if scenario.spares else ""),
         width,
     )
     return closed(lines, CAUTION, width)
@@ -96,14 +108,23 @@ def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
     else:
         lines.append(f"{name} {where}:")
         lines.append(f"- leave the gap: {_price(loss, 'gap')}")
-    even = f"the ring of {slips.scenario.ring.slots - 1} evenly again costs " if loss.spread is not None else ""
+    what = "ring" if slips.scenario.ring.planes == 1 else "plane"
+    even = f"the {what} of {slips.scenario.ring.slots - 1} evenly again costs " if loss.spread is not None else ""
     spread = loss.why_not_spread or even + _price(loss, "spread", " in all")
-    lines.append(f"- spread the others evenly: {spread}")
+    lines.append(f"- spread the others{' in its plane' if what == 'plane' else ''} evenly: {spread}")
+    if loss.in_orbit and slips.scenario.spares:
+        named = f"{loss.caller}, " if loss.caller else ""
+        lines.append(f"- call a spare that is up: {named}{_price(loss, 'called')}")
     lines.append(f"- wait for a spare: {loss.why_no_spare or _price(loss, 'spare')}")
     return lines
 
 
-def _price(loss: Loss, which: Literal["gap", "spread", "spare"], said: str = "") -> str:
+def since_of(loss: Loss) -> float:
+    """From when the times of a loss count: the last arrival for one in orbit, else the epoch."""
+    return loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
+
+
+def _price(loss: Loss, which: Literal["gap", "spread", "spare", "called"], said: str = "") -> str:
     price: Price | None = getattr(loss, which)
     if which in loss.unreached:
         return f"{NOT_REACHED}."
@@ -146,6 +167,8 @@ def _launch(launch: Launch) -> dict[str, Any]:
                 "why_not_spread": loss.why_not_spread or None,
                 "spare": _as_json(loss.spare),
                 "why_no_spare": loss.why_no_spare or None,
+                "called": _as_json(loss.called),
+                "called_spare": loss.caller or None,
                 "not_reached": sorted(loss.unreached),
             }
             for name, loss in zip(_owners(launch), launch.losses, strict=True)

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from ..models.insertions import Insertion
 from ..models.readouts import DAY, brief, clock, instant, listed, plain, span
-from ..models.scenario import Body, Craft, Pad, RingSpec, Scenario
+from ..models.scenario import Body, Craft, Pad, RingSpec, Scenario, on_ring
 from .angles import angle_lines
 from .launch_windows import window_lines
 from .layout import Column, columns, paragraph
@@ -52,6 +52,7 @@ def understood(scenario: Scenario, width: int = 80) -> str:
         ("Launch", _launch_items(scenario)),
         ("Carriers", _carrier_items(scenario)),
         ("Craft", _craft_items(scenario)),
+        ("Spares", _spare_items(scenario)),
         ("Goal", _goal_items(scenario)),
         ("Further forces", chosen_items(scenario)),
     ):
@@ -315,11 +316,29 @@ def _whereabouts(scenario: Scenario, craft: Craft) -> str:
     orbit = craft.orbit
     if orbit is None:
         return "on the ground"
+    if orbit.circular and not on_ring(orbit.apoapsis_m, scenario.ring.radius_m):
+        inside = "" if scenario.ring.planes == 1 else f", in plane {orbit.plane}"
+        return f"on a circle at {_altitude(orbit.apoapsis_m, scenario)}{inside}"
     if orbit.circular:
         return "on the ring" if scenario.ring.planes == 1 else f"on the ring, in plane {orbit.plane}"
     low, high = (_altitude(radius, scenario) for radius in (orbit.periapsis_m, orbit.apoapsis_m))
     when = "at the epoch" if orbit.at_s == 0.0 else f"at {instant(scenario.epoch, orbit.at_s)}"
     return f"in space, periapsis {low}, apoapsis {high}, at its {orbit.at} {when}"
+
+
+def _spare_items(scenario: Scenario) -> list[str]:
+    items = []
+    for spare in scenario.spares:
+        ring, turned = scenario.ring, spare.angle_rad or 0.0
+        where = f"in the ring, {brief(math.degrees(turned))} deg from the node at the epoch"
+        if spare.after_slot is not None:
+            where = f"in the ring, midway between slots {spare.after_slot} and {(spare.after_slot + 1) % ring.slots}"
+        elif spare.radius_m is not None:
+            at = _altitude(spare.radius_m, scenario)
+            where = f"on a circle at {at}, {brief(math.degrees(turned))} deg from the node at the epoch"
+        inside = f" of plane {spare.plane}" if ring.planes > 1 else ""
+        items.append(f"{spare.craft.name}: waits {where}{inside}, until it is called for a craft that is lost.")
+    return items
 
 
 def _default_lines(scenario: Scenario, width: int) -> list[str]:

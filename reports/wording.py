@@ -107,7 +107,7 @@ def way_text(part: CraftPlan) -> str:
     if part.route == "drift" or part.parking_wait_s > 0.0:
         home = "its orbit" if part.pad is None else "the parking orbit"
         parks = part.pad is not None and part.route != "drift"
-        where = home if parks or waits_at_home(part) else "another orbit"
+        where = home if parks or part.route == "transfer" or waits_at_home(part) else "another orbit"
         why = " until plane and slot are met" if part.route == "drift" else ""
         before.append(f"waits {span(part.parking_wait_s)} in {where}{why}")
     if part.carrier is not None and part.route != "drift":

@@ -51,7 +51,6 @@ class Flown:
     slot_error_rad: float = math.nan
     tilt_rad: float = math.nan
     legs: int = 0
-    replans: int = 0
     empty: bool = False
 
 
@@ -215,7 +214,6 @@ class ClosedLoop:
         one.home = True
 
     def _plan_anew(self, part: CraftPlan, one: _Craft) -> None:
-        one.flown.replans += 1
         assert one.state is not None
         state = one.state.copy()
         if one.errors.period_reading_s:

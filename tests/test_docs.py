@@ -79,6 +79,12 @@ def test_the_ring_spread_again_is_what_is_printed(printed: Callable[..., str]) -
     assert shown.group(2) in printed("respace", *shown.group(1).split())
 
 
+def test_the_spares_called_are_those_printed(printed: Callable[..., str]) -> None:
+    shown = re.search(r"\$ ringwright respace ([^\n]* --spares[^\n]*)\n(.*?)\n\[\.\.\.\]\n```", README, flags=re.DOTALL)
+    assert shown is not None
+    assert shown.group(2) in printed("respace", *shown.group(1).split())
+
+
 def test_the_story_is_what_its_commands_print(printed: Callable[..., str]) -> None:
     story = README.split("## One flight, from plan to hold", 1)[1].split("\n## ", 1)[0]
     shown = re.findall(

@@ -294,3 +294,5 @@ ALONG_SHARE = 0.05
 """A burn along the track has so little of its error across, of one."""
 TWO_WRITTEN = 2e-6
 """Two values each written in six decimals."""
+LIFETIME_REL = 0.03
+"""How long an orbit lasts in air, by averages and by a flight: the last turns, and what swings twice a turn."""

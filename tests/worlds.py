@@ -156,3 +156,20 @@ name = "Linden"
 """
 """To be filled in: spread, and node as 45 less a third of it, in degrees; days. On three mornings the site is open at
 the pass of plane 1 alone."""
+
+
+LOW_RING = """epoch = 2031-05-01T00:00:00Z
+[body]
+name = "earth"
+[ring]
+altitude_km = 400
+"""
+"""A ring in thin air; its other keys follow."""
+
+
+def low_craft(name: str, angle_deg: float, area_m2: float, tank_kg: float, isp_s: float) -> str:
+    """A craft of 100 kg, without what is in its tank, on that ring."""
+    return (
+        f'[[craft]]\nname = "{name}"\norbit = {{ altitude_km = 400, angle_deg = {angle_deg} }}\ndry_mass_kg = 100\n'
+        f"propellant_kg = {tank_kg}\nisp_s = {isp_s}\narea_m2 = {area_m2}\n"
+    )

@@ -26,6 +26,7 @@ from ..scenario import Body
 from .drag import Air
 from .forces import Field, Surfaces, Term
 from .harmonics import UnevenField
+from .lifted import lifted
 from .point_masses import turning_rad_s
 from .shadow_work import shadow_work
 from .sunlight import Sunlight
@@ -155,6 +156,7 @@ class AveragedForces:
             (`slow_ground.py`); then ``zonals`` is the bulge alone.
         turns: turns of the ring over which the field is averaged then.
         still: whether the ground stands still while a turn is averaged.
+        bulge_m2: J2 times the square of its radius, by which craft in air are above or below their mean orbits.
         terms: the others.
         step_s: longest step.
         floor_m: radius at which a craft is down.
@@ -170,6 +172,7 @@ class AveragedForces:
     floor_m: float
     points: int = POINTS
     still: bool = False
+    bulge_m2: float = 0.0
 
     @staticmethod
     def of(body: Body, field: Field, radius_m: float, *, drag: bool = True) -> AveragedForces:
@@ -191,12 +194,12 @@ class AveragedForces:
             terms=terms,
             step_s=min(STEP_MAX_S, BEND / pace) if pace > 0.0 else STEP_MAX_S,
             floor_m=body.radius_m + body.atmosphere_top_m,
+            bulge_m2=body.j2 * body.j2_radius_m**2,
         )
 
     def rates(self, orbits: MeanOrbits, time_s: float, surfaces: Surfaces) -> Array:
         """Rates of the rows of `MeanOrbits.packed`, (11, n)."""
-        a, w, q = orbits.semi_major_m, orbits.pole, orbits.origin
-        e = orbits.eccentricity
+        a, w, q, e = orbits.semi_major_m, orbits.pole, orbits.origin, orbits.eccentricity
         n = np.sqrt(self.gm / a**3)
         root = np.sqrt(1.0 - _dot(e, e))
         path = _Path.of(orbits, n, root, self.points, self.turns, beside=self.ground is not None)
@@ -206,8 +209,8 @@ class AveragedForces:
         turning = path.mean(torque) / (np.sqrt(self.gm * a) * root)
         pole_rate = turning - _dot(turning, w) * w
         h = (np.sqrt(self.gm * a) * root) * w
-        shape_rate = path.mean(_cross(force, np.broadcast_to(h[:, np.newaxis], force.shape)) + _cross(v, torque))
-        shape_rate = shape_rate / self.gm
+        across = np.broadcast_to(h[:, np.newaxis], force.shape)
+        shape_rate = path.mean(_cross(force, across) + _cross(v, torque)) / self.gm
         apsis = _dot(w, _cross(e, shape_rate)) / (1.0 + root)
         outward = path.mean(np.einsum("ikn,ikn->kn", r, force)[np.newaxis])[0]
         power = self._power(path, n, force - light, time_s, surfaces)
@@ -238,9 +241,10 @@ class AveragedForces:
         spread = Surfaces(*(np.tile(one, shape[1]) for one in surfaces))
         found = self.zonals.acceleration(place)
         light: Array = np.zeros((3, 1, 1))
+        in_air = lifted(place, self.bulge_m2, orbits.semi_major_m, orbits.eccentricity, orbits.pole)
         now = np.array([time_s])
         for term in self.terms:
-            own = term.acceleration(now, place, motion, spread)
+            own = term.acceleration(now, in_air if isinstance(term, Air) else place, motion, spread)
             found += own
             if isinstance(term, Sunlight):
                 light = own.reshape(shape)
@@ -276,21 +280,18 @@ class _Path:
         cos, sin = np.cos(around), np.sin(around)
         share = 1.0 / (1.0 + root)
         distance = 1.0 - x * cos - y * sin
-        speed = n * a / distance
-        level_rate = speed * (x * y * share * cos - (1.0 - y * y * share) * sin)
-        up_rate = speed * ((1.0 - x * x * share) * cos - x * y * share * sin)
-        q, s = q[:, np.newaxis], s[:, np.newaxis]
+        # place = cos first + sin second - middle, by the eccentric longitude
+        first = (a * ((1.0 - y * y * share) * q + x * y * share * s))[:, np.newaxis]
+        second = (a * ((1.0 - x * x * share) * s + x * y * share * q))[:, np.newaxis]
+        middle = (a * (x * q + y * s))[:, np.newaxis]
 
         def place(at: Array) -> Array:
-            ahead, aside = np.cos(at), np.sin(at)
-            level = (1.0 - y * y * share) * ahead + x * y * share * aside - x
-            up = (1.0 - x * x * share) * aside + x * y * share * ahead - y
-            return np.asarray(a * (level * q + up * s))
+            return np.asarray(np.cos(at) * first + np.sin(at) * second - middle)
 
         return _Path(
             place=place,
-            position=place(around),
-            velocity=level_rate * q + up_rate * s,
+            position=cos * first + sin * second - middle,
+            velocity=(cos * second - sin * first) * (n / distance),
             longitude=around - x * sin + y * cos,
             weight=distance / count,
         )

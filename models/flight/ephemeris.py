@@ -59,8 +59,10 @@ class Track:
     def position(self, time_s: Array) -> Array:
         """Position, m, (3, n), in the base frame, at seconds from the epoch; not to be written to."""
         # several forces ask for the same moment, one after another
-        if self._last and np.array_equal(self._last[0][0], time_s):
-            return self._last[0][1]
+        if self._last:
+            times, found = self._last[0]
+            if times.size == time_s.size and (times[0] == time_s[0] if times.size == 1 else (times == time_s).all()):
+                return found
         found = self._position(time_s)
         self._last[:] = [(np.array(time_s), found)]
         return found
@@ -70,7 +72,7 @@ class Track:
         which = np.floor(spans)
         x = 2.0 * (spans - which) - 1.0
         first = int(which[0])
-        if np.all(which == first):
+        if which.size == 1 or np.all(which == first):
             return np.asarray(self._span(first).T @ _powers(x))
         found = np.empty((3, x.size))
         for one in np.unique(which):

@@ -183,7 +183,7 @@ class _Batch:
         self.itineraries = itineraries
         self.gravity = gravity
         self.terms = gravity.terms if isinstance(gravity, Field) else ()
-        self.near = gravity.near if isinstance(gravity, Field) and not self.terms else gravity
+        self.near = gravity.near if isinstance(gravity, Field) else gravity
         self.surfaces = Surfaces.of([item.surface for item in itineraries])
         self.models = models
         self.plans = plans
@@ -224,7 +224,7 @@ class _Batch:
         span = end_s - self.now[who]
         ahead, back = span > 0.0, span < 0.0
         if ahead.any():
-            smooth = ahead & suits(self.near, self.state[:, who])
+            smooth = ahead & suits(self.gravity, self.state[:, who])
             self._by_elements(leg, who[smooth], span[smooth], keep[smooth])
             self._in_steps(leg, who[ahead & ~smooth], span[ahead & ~smooth], keep[ahead & ~smooth])
         if back.any():
@@ -235,7 +235,15 @@ class _Batch:
 
     def _by_elements(self, leg: int, who: NDArray[np.intp], span: Array, keep: NDArray[np.bool_]) -> None:
         if who.size and isinstance(self.near, PointMass | Oblate):
-            landed, panels = gauss_equations.coast(self.near, self.state[:, who], span, keep)
+            extra = self._extra(who)
+            try:
+                landed, panels = gauss_equations.coast(self.near, self.state[:, who], span, keep, extra)
+            except FlightError:
+                # pushes too strong or too uneven for panels, or a craft that comes down after its arc ends
+                if extra is None:
+                    raise
+                self._in_steps(leg, who, span, keep)
+                return
             self._hand_out(leg, who, span, panels, keep)
             self.state[:, who] = landed
 

@@ -226,6 +226,7 @@ def _forces(body: Body, terms: Sequence[Term], orbits: MeanOrbits, *, pulled: bo
         step_s=step_s,
         floor_m=floor_m,
         points=points,
+        bulge_m2=body.j2 * body.j2_radius_m**2,
     )
 
 

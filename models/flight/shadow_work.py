@@ -23,14 +23,14 @@ def shadow_work(light: Sunlight, time_s: float, place: Callable[[Array], Array],
     """Work over a turn, J/kg, (n,), in the cylinder of the shadow.
 
     Args:
-        place: positions, m, (3, k, n), at eccentric longitudes of (k, n).
+        place: positions, m, (3, k, n), at eccentric longitudes of (k, n), or (k, 1).
         surfaces: of the n craft.
     """
-    around = np.repeat((2.0 * np.pi / EDGES) * np.arange(EDGES + 1)[:, np.newaxis], surfaces.light_m2_kg.size, axis=1)
+    around = (2.0 * np.pi / EDGES) * np.arange(EDGES + 1.0)
     sun = light.sun.position(np.array([time_s]))[:, 0]
     distance = float(np.linalg.norm(sun))
     sunward = sun / distance
-    r = place(around)
+    r = place(around[:, np.newaxis])
     ahead = np.einsum("i,ikn->kn", sunward, r)
     beside = np.sqrt(np.maximum(np.einsum("ikn,ikn->kn", r, r) - ahead**2, 0.0))
     # on the day side nothing is near the shadow
@@ -38,7 +38,7 @@ def shadow_work(light: Sunlight, time_s: float, place: Callable[[Array], Array],
     changes = np.signbit(height[1:]) != np.signbit(height[:-1])
     row, craft = np.nonzero(changes)
     before, after = height[row, craft], height[row + 1, craft]
-    edge = around[row, craft] + (2.0 * np.pi / EDGES) * before / (before - after)
+    edge = around[row] + (2.0 * np.pi / EDGES) * before / (before - after)
     # the rows of a table with one column a craft: every crossing in a row of its own
     table = np.zeros((row.size, surfaces.light_m2_kg.size))
     table[np.arange(row.size), craft] = edge

@@ -8,7 +8,6 @@ from datetime import datetime
 
 from .. import bodies
 from ..scenario import Body, Scenario
-from ..surroundings import ForceSpec
 from .drag import Air
 from .ephemeris import Circle, parent_circle, track
 from .forces import Field, Term
@@ -36,7 +35,6 @@ class Sky:
 
 def sky(scenario: Scenario) -> Sky:
     """What can be flown around the body of a scenario."""
-    spec = scenario.forces or ForceSpec()
     terms: dict[str, Term] = {}
     unknown: dict[str, str] = {}
     paths = _paths(scenario.body, scenario.epoch, unknown)
@@ -48,7 +46,7 @@ def sky(scenario: Scenario) -> Sky:
         terms["sunlight"] = Sunlight(sun=paths["sun"][2], radius_m=scenario.body.radius_m)
     else:
         unknown["sunlight"] = unknown["sun"]
-    air = Air.of(scenario.body, spec.density_factor)
+    air = Air.of(scenario.body, scenario.air_factor)
     if air is None:
         unknown["drag"] = f"no density of the air of {scenario.body.name} is known here: give body.atmosphere"
     else:

@@ -55,17 +55,22 @@ def over_slow_ground(forces: AveragedForces, body: Body, field: Field, rate_rad_
 
 def follow_both(forces: NearAndFar, start: MeanOrbits, surfaces: Surfaces, from_s: float, to_s: float) -> Track:
     """Follow mean orbits by one set of forces for `REACH_S`, then by the other."""
+    nothing = Track(times_s=np.array([from_s]), rows=start.packed()[np.newaxis], start=start, down=None)
+    return followed_on(forces, nothing, surfaces, from_s, to_s)
+
+
+def followed_on(forces: NearAndFar, track: Track, surfaces: Surfaces, from_s: float, to_s: float) -> Track:
+    """A track that began at a moment followed on from its end."""
     near, far = forces
-    change_s = from_s + REACH_S
-    if near is far or to_s <= change_s:
-        return follow(near, start, surfaces, from_s, to_s)
-    first = follow(near, start, surfaces, from_s, change_s)
-    if first.down is not None:
-        return first
-    second = follow(far, first.at(-1), surfaces, change_s, to_s)
-    return Track(
-        times_s=np.concatenate([first.times_s, second.times_s[1:]]),
-        rows=np.concatenate([first.rows, second.rows[1:]]),
-        start=start,
-        down=second.down,
-    )
+    change_s = to_s if near is far else min(from_s + REACH_S, to_s)
+    for by, end_s in ((near, change_s), (far, to_s)):
+        now_s = float(track.times_s[-1])
+        if track.down is None and now_s < end_s:
+            more = follow(by, track.at(-1), surfaces, now_s, end_s)
+            track = Track(
+                times_s=np.concatenate([track.times_s, more.times_s[1:]]),
+                rows=np.concatenate([track.rows, more.rows[1:]]),
+                start=track.start,
+                down=more.down,
+            )
+    return track

@@ -16,6 +16,7 @@ from .in_words import km, least_km, planes_accepted, said
 from .launch_checks import check_launch, check_pads
 from .scope import refuse_beyond_scope
 from .slot_checks import SAME_PLANE, check_occupied, check_slots
+from .spare_tables import check_spares
 from .start_checks import check_starts
 
 SYNCHRONOUS_SHARE = 5e-4
@@ -29,6 +30,8 @@ def check(scenario: Scenario, root: Table) -> None:
     _check_names(root)
     for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
         _check_craft(scenario, craft, table, root)
+    for spare, table in zip(scenario.spares, root.tables.get("spare", ()), strict=True):
+        _check_masses(spare.craft, table)
     check_launch(scenario, root)
     check_carriers(scenario, root)
     check_starts(scenario, root)
@@ -36,6 +39,7 @@ def check(scenario: Scenario, root: Table) -> None:
     _check_goal(scenario, root)
     refuse_beyond_scope(scenario, root)
     check_slots(scenario, root)
+    check_spares(scenario, root)
 
 
 def _check_ring(scenario: Scenario, root: Table) -> None:
@@ -87,7 +91,7 @@ def _check_ring(scenario: Scenario, root: Table) -> None:
 
 def _check_names(root: Table) -> None:
     occupied = root.tables["ring"][0].tables.get("occupied", ())
-    _unique([*occupied, *root.tables["craft"]], "craft")
+    _unique([*occupied, *root.tables["craft"], *root.tables.get("spare", ())], "craft")
     _unique(root.tables.get("launch", ()), "launch site")
     _unique(root.tables.get("carrier", ()), "carrier")
     for pad in root.tables.get("launch", ()):
@@ -110,28 +114,7 @@ def _unique(tables: tuple[Table, ...] | list[Table], what: str) -> None:
 
 
 def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) -> None:
-    masses = ("dry_mass", "propellant", "isp")
-    given = [name for name in masses if name in table]
-    if given and len(given) < len(masses):
-        lacking = next(name for name in masses if name not in table)
-        raise table.error(
-            f"{said(craft, table)} has {listed([table.entries[name].spelled for name in given])} but no {lacking}: "
-            "give dry_mass_kg, propellant_kg and isp_s together, or none of them.",
-            given[0],
-        )
-    for name in ("thrust", "reserve", "load"):
-        if not given and name in table:
-            raise table.refused(
-                name, "means nothing without masses: add dry_mass_kg, propellant_kg and isp_s, or take it out."
-            )
-    if craft.dry_mass_kg is not None and craft.propellant_kg is not None and craft.isp_s is not None:
-        able = craft.isp_s * STANDARD_GRAVITY_M_S2 * math.log1p(craft.propellant_kg / craft.dry_mass_kg)
-        if craft.reserve_m_s > 0.0 and craft.reserve_m_s >= able:
-            raise table.refused(
-                "reserve",
-                f"keeps back all that the propellant gives, {plain(able)} m/s: at most {no_more(able * (1.0 - 1e-6))} "
-                "m/s would be accepted.",
-            )
+    _check_masses(craft, table)
     if craft.orbit is None and (craft.stay or craft.may_move):
         raise table.refused("stay", f", but {craft.name} is on the ground: give it an orbit, or launch it.")
     if craft.orbit is None and not scenario.pads:
@@ -154,6 +137,31 @@ def _check_craft(scenario: Scenario, craft: Craft, table: Table, root: Table) ->
             f", but the orbit of {craft.name} is not the ring: give it an orbit at "
             f"{km(scenario.ring.radius_m, scenario)}, or take stay out so that it may move.",
         )
+
+
+def _check_masses(craft: Craft, table: Table) -> None:
+    masses = ("dry_mass", "propellant", "isp")
+    given = [name for name in masses if name in table]
+    if given and len(given) < len(masses):
+        lacking = next(name for name in masses if name not in table)
+        raise table.error(
+            f"{said(craft, table)} has {listed([table.entries[name].spelled for name in given])} but no {lacking}: "
+            "give dry_mass_kg, propellant_kg and isp_s together, or none of them.",
+            given[0],
+        )
+    for name in ("thrust", "reserve", "load"):
+        if not given and name in table:
+            raise table.refused(
+                name, "means nothing without masses: add dry_mass_kg, propellant_kg and isp_s, or take it out."
+            )
+    if craft.dry_mass_kg is not None and craft.propellant_kg is not None and craft.isp_s is not None:
+        able = craft.isp_s * STANDARD_GRAVITY_M_S2 * math.log1p(craft.propellant_kg / craft.dry_mass_kg)
+        if craft.reserve_m_s > 0.0 and craft.reserve_m_s >= able:
+            raise table.refused(
+                "reserve",
+                f"keeps back all that the propellant gives, {plain(able)} m/s: at most {no_more(able * (1.0 - 1e-6))} "
+                "m/s would be accepted.",
+            )
 
 
 def _check_limits(scenario: Scenario, root: Table) -> None:

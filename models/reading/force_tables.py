@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from .. import bodies
+from ..keys import number_by_default
 from ..scenario import Body, Scenario
 from ..surroundings import AirLayer, ForceSpec, Harmonic, Puller
 from .document import Table
@@ -43,6 +44,12 @@ def puller(table: Table) -> Puller:
     orbit = table.tables["orbit"][0]
     orbit.note_defaults()
     return Puller(**table.given(Puller), **orbit.given(Puller))
+
+
+def air_factor(table: Table | None) -> float:
+    """What the densities of the air are multiplied by, whether drag is flown or not."""
+    default = number_by_default("forces", "density_factor")
+    return default if table is None else table.number_or("density_factor", default)
 
 
 def force_spec(table: Table | None) -> ForceSpec | None:

@@ -36,12 +36,13 @@ from ..scenario import (
 from .cautions import warnings
 from .consistency import check
 from .document import Origin, Table
-from .force_tables import FIELD_AND_AIR, check_forces, force_spec, puller, with_field_and_air
+from .force_tables import FIELD_AND_AIR, air_factor, check_forces, force_spec, puller, with_field_and_air
 from .ground_slots import fixed_to_ground
 from .launch_tables import apsides, carried_by, carrier, errors_of, made_of, pad
 from .message_starts import with_messages
 from .overrides import apply_settings
 from .slot_pattern import pattern_of
+from .spare_tables import in_the_ring, spare
 from .tables import read_table
 from .toml_lines import key_lines
 from .toml_text import STARTER, file_text, toml_tree
@@ -117,6 +118,7 @@ def _scenario(root: Table) -> Scenario:
         limits=limits,
         pads=pads,
         carriers=carriers,
+        spares=in_the_ring(tuple(spare(table, body) for table in root.tables.get("spare", ())), ring.radius_m),
         epoch=root.origin.epoch,
         minimize=minimize,
         first_service=goal.count_or("first_service", 0) or None,
@@ -125,6 +127,7 @@ def _scenario(root: Table) -> Scenario:
         risk=made_of(root.table("risk"), Risk),
         weigh=weigh,
         forces=force_spec(root.table("forces")),
+        air_factor=air_factor(root.table("forces")),
         disposal_within_s=None if disposal is None else disposal.number_or("within", 0.0),
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),

@@ -20,6 +20,11 @@ def nodes_drift(scenario: Scenario) -> bool:
     return scenario.body.j2 != 0.0 and abs(math.sin(2.0 * scenario.ring.inclination_rad)) > SAME_NODES
 
 
+def planes_stay(scenario: Scenario) -> bool:
+    """Whether circles of different size stay in one plane: over a round body, and over the equator."""
+    return scenario.body.j2 == 0.0 or math.sin(scenario.ring.inclination_rad) < SAME_NODES
+
+
 def refuse_beyond_scope(scenario: Scenario, root: Table) -> None:
     """Raise InputError for what this version does not plan."""
     _orbits_touch_ring(scenario, root)
@@ -43,10 +48,14 @@ def _orbits_touch_ring(scenario: Scenario, root: Table) -> None:
         shape = f"circles at {low} km" if craft.orbit.circular else f"runs from {low} to {high} km"
         hint = ""
         if "altitude" in inside and on_ring(inside.number_or("altitude", 0.0), ring.radius_m):
+            # such a circle is hardly meant
             hint = f" If {brief(inside.number_or('altitude', 0.0) / 1e3)} km is from the center, write radius_km."
+        if craft.orbit.circular and planes_stay(scenario) and not hint:
+            continue
         raise inside.error(
             f"{inside.label} {shape} and does not touch the ring at {brief((ring.radius_m - body.radius_m) / 1e3)} km: "
-            "phasing orbits begin on the ring or at an apsis that touches it, to 1 km, and nodal drift on a circle or "
-            "nearly one, of eccentricity 0.002 at most, over an oblate body. For free-form flights from any orbit into "
-            f"its own plane add goal.front_step, the time between one finish to be examined and the next.{hint}"
+            "phasing orbits begin on the ring or at an apsis that touches it, to 1 km, transfers on another circle "
+            "over the equator or a round body, nodal drift on a circle or nearly one, of eccentricity 0.002 at most, "
+            "over an oblate body. For free-form flights from any orbit into its own plane add goal.front_step, the "
+            f"time between one finish to be examined and the next.{hint}"
         )

@@ -82,6 +82,9 @@ def bounds(
     cost = _together(problem, rows, _in_plane(problem, rows, nearest), turn)
     along_most = np.maximum(_in_plane(problem, rows, near), _in_plane(problem, rows, far))
     finish = rows.burn_s + np.where(phases, np.maximum(least, 0.0) * period, 0.0)
+    inf = np.inf
+    if first_rad == last_rad:
+        return _at_one_phase(np.where(there, cost, inf), np.where(there, finish, inf))
     # what the turn adds falls as the burns along the track grow
     ends = longest / parts, shortest / parts
     most_along = np.maximum(*(_in_plane(problem, rows, end) for end in ends))
@@ -89,7 +92,6 @@ def bounds(
     begin, end = _line(problem, rows, *ends, cost, added, there & phases)
     edge = np.where(longest > high + EDGE_TURNS, rows.wait_turns - high, rows.wait_turns - low) * TWO_PI
     whole = there & phases & (longest <= high + EDGE_TURNS) & (shortest >= low - EDGE_TURNS)
-    inf = np.inf
     return Bounds(
         cost_m_s=np.where(there, cost, inf),
         finish_s=np.where(there, finish, inf),
@@ -107,6 +109,20 @@ def _together(problem: Problem, rows: PhaseChoices, along: F, turn: F) -> F:
     (turned,) = np.nonzero(turn)
     cost[turned] = shared(problem.ring, along[turned], turn[turned], rows.touch_rad[turned]).delta_v_m_s
     return cost
+
+
+def _at_one_phase(cost: F, finish: F) -> Bounds:
+    """Of a single phase nothing is asked of the stretch around it."""
+    none = np.full(cost.size, np.inf)
+    return Bounds(
+        cost_m_s=cost,
+        finish_s=finish,
+        at_first_m_s=cost,
+        at_last_m_s=cost,
+        edge_rad=np.full(cost.size, np.nan),
+        most_m_s=none,
+        latest_s=none,
+    )
 
 
 def _in_plane(problem: Problem, rows: PhaseChoices, ratio: F) -> F:

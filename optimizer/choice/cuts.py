@@ -26,6 +26,9 @@ from .flyer import Flyer
 WORK_MAX_TURNS = 2000.0
 """What may be flown to get round limits that are broken in the flight, in turns of the ring (see `Flyer`): seconds."""
 
+WORK_LAST_TURNS = 5.0 * WORK_MAX_TURNS
+"""The same where no plan that keeps its limits was flown yet, and there would be no answer at all."""
+
 SCREENED_MAX = 16
 """So many options of a place are flown at once, where one after another breaks a limit."""
 
@@ -45,7 +48,8 @@ class Cuts:
         self._apart_s: dict[int, float] = {}
         self._apart: list[tuple[frozenset[tuple[OptionKey, int]], int]] = []
         self._work_turns = 0.0
-        self._space: tuple[Catalogue, Options] | None = None
+        self._kept = False
+        self._pools: tuple[Catalogue, Options, dict[Place, Options]] | None = None
 
     def __bool__(self) -> bool:
         return bool(self.rejected)
@@ -83,6 +87,9 @@ class Cuts:
             return self._ban(made, options)
         plan = self.flyer.plan(options)
         if not plan.broken:
+            if not self._kept:
+                # what it took to find a plan at all is not missing where others are sought
+                self._kept, self._work_turns = True, 0.0
             return False
         self._work_turns += self.flyer.work_turns - before + len(options)
         self.rejected.append(plan)
@@ -93,7 +100,7 @@ class Cuts:
     @property
     def spent(self) -> bool:
         """Whether as much was flown for this as may be."""
-        return self._work_turns > WORK_MAX_TURNS
+        return self._work_turns > (WORK_MAX_TURNS if self._kept else WORK_LAST_TURNS)
 
     def _ban(self, made: Catalogue, options: Options) -> bool:
         """Ban the options that break a limit by themselves, and all for the same craft and slot that do the like."""
@@ -143,11 +150,17 @@ class Cuts:
         return new
 
     def _pool(self, made: Catalogue, place: Place) -> Options:
-        """Every option of a craft class into a slot, at that liftoff where it is launched."""
+        """Every option of a craft class into a slot, at that liftoff where it is launched; worked out once."""
+        if self._pools is None or self._pools[0] is not made:
+            space = join(from_space(Question(problem=made.problem, restriction=made.restriction)))
+            self._pools = (made, space, {})
+        _, space, known = self._pools
+        if place not in known:
+            known[place] = self._options_at(made, space, place)
+        return known[place]
+
+    def _options_at(self, made: Catalogue, found: Options, place: Place) -> Options:
         index, slot, liftoff_s = place
-        if self._space is None or self._space[0] is not made:
-            self._space = (made, join(from_space(Question(problem=made.problem, restriction=made.restriction))))
-        found = self._space[1]
         if liftoff_s is not None:
             pads = sorted({way.pad for way in made.problem.ways})
             moment = np.array([liftoff_s])

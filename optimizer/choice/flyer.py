@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..flown_plans.assembly import alone, assemble
-from ..flown_plans.flights import Flights, fly_all
+from ..flown_plans.flights import Flights, ToFly, fly_all, fly_together
 from ..flown_plans.liftoffs import Corrections
 from ..outcome import Broken, Plan
 from ..problem.option_key import OptionKey, flight_key, key, rows_like
@@ -68,6 +68,12 @@ class Flyer:
 
     def fly(self, chosen: Sequence[Options]) -> None:
         """Fly what was not flown yet of some plans or options, in one batch."""
+        parts = self._new(chosen)
+        if parts:
+            self._remember(fly_all(self.problem, [join(parts)], self.corrections))
+
+    def _new(self, chosen: Sequence[Options]) -> list[Options]:
+        """What was not flown yet of some plans or options."""
         known = self.flights
         parts = []
         for options in chosen:
@@ -81,20 +87,22 @@ class Flyer:
             if new.any():
                 # who is dropped by one carrier is flown with all that it drops
                 parts.append(options.take(np.isin(options.column, options.column[new])))
-        if parts:
-            more = fly_all(self.problem, [join(parts)], self.corrections)
-            period = self.problem.ring.period_s
-            turns = sum(
-                (flight.itinerary.end_s - flight.itinerary.start_s)
-                / period
-                * (CORRECTING if name in more.first_guess_rad else 1.0)
-                for name, flight in more.flights.items()
-            )
-            self.work_turns += turns
-            counted = _COUNTED.get()
-            if counted is not None:
-                counted[0] += turns
-            self.flights = _both(known, more)
+        return parts
+
+    def _remember(self, more: Flights) -> None:
+        """Add what was flown, and count what it took."""
+        period = self.problem.ring.period_s
+        turns = sum(
+            (flight.itinerary.end_s - flight.itinerary.start_s)
+            / period
+            * (CORRECTING if name in more.first_guess_rad else 1.0)
+            for name, flight in more.flights.items()
+        )
+        self.work_turns += turns
+        counted = _COUNTED.get()
+        if counted is not None:
+            counted[0] += turns
+        self.flights = _both(self.flights, more)
 
     def plan(self, options: Options) -> Plan:
         """A choice of options as a plan, flown and judged; not ranked."""
@@ -173,6 +181,17 @@ class Flyer:
             own = own[options.craft_class[own] == index]
             out[own] = options.delta_v_m_s[own] + more
         return np.asarray(np.maximum(out, 0.0))
+
+
+def fly_at_once(asked: Sequence[tuple[Flyer, Options]]) -> None:
+    """Fly what was not flown yet of plans of several problems that differ in where their ring stands, in one batch."""
+    flyers = {id(flyer): flyer for flyer, _ in asked}
+    parts = {name: flyer._new([options for own, options in asked if own is flyer]) for name, flyer in flyers.items()}
+    work = [(flyers[name], join(new)) for name, new in parts.items() if new]
+    if work:
+        jobs = [ToFly(flyer.problem, [options], flyer.corrections) for flyer, options in work]
+        for (flyer, _), more in zip(work, fly_together(jobs), strict=True):
+            flyer._remember(more)
 
 
 def _both(known: Flights, more: Flights) -> Flights:

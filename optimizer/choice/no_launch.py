@@ -26,6 +26,8 @@ from ..problem.ring_phase import problems
 
 GRAIN_DEG = 0.01
 """An angle that would serve is printed to this."""
+GRAIN_KM, HEIGHTS = 0.1, 50
+"""An altitude of insertion that would serve is printed to this; so many are looked at on the way up to the ring."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +47,8 @@ def blocked_sites(scenario: Scenario) -> Blocked | None:
     if not any(_ways_by(scenario, ring, pad) for pad in scenario.pads):
         return Blocked(
             reason="no insertion leads up to the ring: over the oblate body its coast does not come to the ring's "
-            "height, or reads as an open orbit"
+            "height, or reads as an open orbit",
+            items=tuple(item for index in range(len(scenario.pads)) for item in _higher(scenario, ring, index)),
         )
     off = {index: found for index in range(len(scenario.pads)) if (found := list(_out_of_plane(scenario, ring, index)))}
     closed = {
@@ -131,6 +134,37 @@ def _azimuths(scenario: Scenario, ring: Ring, index: int) -> list[Loosening]:
                 index,
                 lambda pad, value: replace(pad, corridor_rad=(value, last) if early else (first, value)),
             ),
+        )
+    ]
+
+
+def _higher(scenario: Scenario, ring: Ring, index: int) -> list[Loosening]:
+    """The altitude at which the launcher lets go on its way straight up to the ring, where a higher one leads there."""
+    pad, body = scenario.pads[index], scenario.body
+    if len(pad.insertions) != 1 or pad.insertions[0].circular or pad.insertions[0].out_of is not None:
+        return []
+    [given] = pad.insertions
+    heights = np.linspace(given.radius_m, min(given.apoapsis_m, ring.radius_m), HEIGHTS + 1, endpoint=False)[1:]
+    lead = [
+        height
+        for height in heights.tolist()
+        if coast.ascent(body, ring, pad, index, replace(given, radius_m=height)) is not None
+    ]
+    if not lead:
+        return []
+
+    def higher(pad: Pad, altitude_m: float) -> Pad:
+        return replace(pad, insertions=(replace(given, radius_m=body.radius_m + altitude_m),))
+
+    return [
+        Loosening(
+            key=site_key(scenario, pad, "insertion.altitude"),
+            now=given.radius_m - body.radius_m,
+            most=lead[-1] - body.radius_m,
+            step=GRAIN_KM,
+            unit=1e3,
+            least=lead[0] - body.radius_m,
+            apply=with_pad(index, higher),
         )
     ]
 

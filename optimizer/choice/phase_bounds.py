@@ -20,7 +20,7 @@ from ...models.craft import propellant
 from ...models.deadline import poll
 from ...models.scenario import Aim
 from ..catalogue.floors import least_from_ground, soonest_s
-from ..catalogue.phase_choices import PhaseChoices, joined, level_phases, phase_choices
+from ..catalogue.phase_choices import TWO_PI, PhaseChoices, joined, level_phases, phase_choices
 from ..catalogue.phase_costs import Bounds, bounds
 from ..problem.options import F, I
 from ..problem.problem import Problem
@@ -34,6 +34,9 @@ NODES_MAX = 20_000
 
 NARROW_RAD = 1e-10
 """An interval narrower than this is not divided."""
+
+DONE_S = 1.0
+"""Choices are left out of a search that finish later than they may by more than this at every phase."""
 
 FORBIDDEN = 1e15
 """Stands for an infinite cost in an assignment."""
@@ -103,13 +106,14 @@ class PhaseBounds:
             return interval
 
         counted = [0, 0]
+        whole = self._done_by(finish_s)
         ends = np.unique(np.concatenate([self.level, [0.0, spacing]]))
         if not self.level.size:
             ends = np.linspace(0.0, spacing, CELLS + 1)
         for first, last in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
             poll()
-            interval = push(first, last, self.rows)
-            at(first, self.rows if interval is None else joined([interval.rows, self._in_place]))
+            interval = push(first, last, whole)
+            at(first, whole if interval is None else joined([interval.rows, self._in_place]))
         best = min(tried.values(), default=math.inf)
         while heap and heap[0][0] < best - tolerance and counted[0] < NODES_MAX:
             poll()
@@ -124,6 +128,15 @@ class PhaseBounds:
             return Least(phase_rad=math.nan, value=math.inf, bound=bound, tried=())
         value, phase = ranked[0]
         return Least(phase_rad=phase, value=value, bound=bound, tried=tuple((p, v) for v, p in ranked))
+
+    def _done_by(self, finish_s: float) -> PhaseChoices:
+        """The rows that may finish by then at some phase."""
+        ring, rows = self.problem.ring, self.rows
+        if not math.isfinite(finish_s):
+            return rows
+        turns = np.maximum(rows.wait_turns - ring.repeat_rad / TWO_PI, np.maximum(rows.low_turns, 0.0))
+        least = np.where(rows.revolutions > 0, turns, 0.0) * ring.period_s
+        return rows.take(rows.burn_s + least <= finish_s + DONE_S)
 
     def _value(self, aim: Aim, rows: PhaseChoices, phase: float, finish_s: float, most_m_s: float) -> float:
         """What the best plan comes to at one phase, were no craft in anybody's way."""

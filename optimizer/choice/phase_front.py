@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -17,6 +18,8 @@ import numpy as np
 from ...models import deadline
 from ...models.deadline import ENDED
 from ..catalogue.catalogue import catalogue
+from ..problem.options import Options
+from .flyer import Flyer, fly_at_once
 from .objectives import Chosen
 from .phase_bounds import Least
 from .ring_phase import TOLERANCE, Laid, at
@@ -33,6 +36,9 @@ ROWS_EACH = 4_000
 
 POINTS_LEAST = 6
 
+
+FLOWN_AT_ONCE = 8
+"""So many plans are flown in one batch: one by one each takes several times as long."""
 
 FALL_LEAST = 0.01
 """Where the total falls by a smaller share between two points none is laid between them."""
@@ -61,7 +67,10 @@ class PhaseFront:
 
 
 def phase_front(laid: Laid, progress: Progress = lambda _: None) -> PhaseFront:
-    """Walk the front of least total delta-v against finish over all phases; each plan keeps its limits as flown."""
+    """Walk the front of least total delta-v against finish over all phases; each plan keeps its limits as flown.
+
+    Plans are chosen by the catalogue first and flown several at a time; one that breaks a limit is chosen again.
+    """
     bounds = laid.bounds
     if bounds is None:
         raise ValueError("nothing is bounded")
@@ -78,19 +87,50 @@ def phase_front(laid: Laid, progress: Progress = lambda _: None) -> PhaseFront:
             progress(f"front: {len(found)} points")
             least = bounds.least("delta_v", TOLERANCE["delta_v"], finish_s=until)
             found[until] = (least, _planned(laid, least, until))
+            if len(_not_flown(found)) >= FLOWN_AT_ONCE:
+                _fly(laid, found)
+        _fly(laid, found)
     except ENDED:
         late = True
-    points = [point for _, (_, point) in sorted(found.items()) if point is not None]
+        # what was chosen by then is flown in the time kept for that
+        with suppress(*ENDED), deadline.flying():
+            fly_at_once(list(_not_flown(found).values()))
+    points = [point for _, (_, point) in sorted(found.items()) if point is not None and _is_flown(point)]
     return PhaseFront(points=tuple(points), late=late)
 
 
-def _planned(laid: Laid, least: Least, until_s: float) -> PhasePoint | None:
-    """The best plan at the phase that a bound names."""
+def _not_flown(found: dict[float, tuple[Least, PhasePoint | None]]) -> dict[float, tuple[Flyer, Options]]:
+    """The points that were not flown yet, by their latest finish."""
+    return {
+        until: (point.selection.flyer, point.chosen.options)
+        for until, (_, point) in found.items()
+        if point is not None and not _is_flown(point)
+    }
+
+
+def _is_flown(point: PhasePoint) -> bool:
+    options, flyer = point.chosen.options, point.selection.flyer
+    return all(flyer.flown(options, row) for row in range(len(options)))
+
+
+def _fly(laid: Laid, found: dict[float, tuple[Least, PhasePoint | None]]) -> None:
+    """Fly what was not flown yet in one batch, and choose again where a plan breaks a limit in its flight."""
+    new = _not_flown(found)
+    with deadline.flying():
+        fly_at_once(list(new.values()))
+    for until in new:
+        least, point = found[until]
+        if point is not None and point.selection.cut_off([point.chosen]):
+            found[until] = (least, _planned(laid, least, until, flown=True))
+
+
+def _planned(laid: Laid, least: Least, until_s: float, *, flown: bool = False) -> PhasePoint | None:
+    """The best plan at the phase that a bound names, by the catalogue or as flown."""
     deadline.poll()
     if not math.isfinite(least.value):
         return None
     selection = _selection(laid, least.phase_rad)
-    chosen = selection.best(("delta_v", "finish"), finish_s=until_s, ties="none")
+    chosen = selection.best(("delta_v", "finish"), finish_s=until_s, ties="none", flown=flown)
     if chosen is None:
         return None
     return PhasePoint(selection=selection, chosen=chosen, until_s=until_s, least_m_s=least.bound)

@@ -29,7 +29,7 @@ from ..problem.starts import Mask, with_classes, with_kept
 from ..routes import registry
 from ..trajectory.course import Carried, CarrierKey, Course
 from ..trajectory.differential_correction import IMPULSIVE
-from .liftoffs import Corrections, correct_courses
+from .liftoffs import Corrections, ToCorrect, correct_together
 
 CORRECTED_RELATIVE = 1e-12
 """Error allowed in a step of the flight that is printed, where burns were corrected by a rougher one."""
@@ -187,34 +187,66 @@ def _going_round(problem: Problem, places: Sequence[Place]) -> Callable[[np.ndar
     return there
 
 
+class ToFly(NamedTuple):
+    """Plans of one problem that are to be flown, and what is known of its corrections already."""
+
+    problem: Problem
+    chosen: Sequence[Options]
+    corrections: Corrections
+
+    def courses(self) -> ToCorrect:
+        """The course of each distinct option, before its correction."""
+        problem = self.problem
+        courses: dict[FlightKey, Course] = {}
+        slots: dict[FlightKey, int] = {}
+        engines: dict[FlightKey, BurnModel] = {}
+        course_of = registry.courses(
+            problem, self.chosen, lambda options, row: engine_of(problem, options, row) is not None
+        )
+        for options in self.chosen:
+            for row in range(len(options)):
+                name = flight_key(problem, options, row)
+                if name in slots:
+                    continue
+                slots[name] = int(options.slot[row])
+                engine = engine_of(problem, options, row)
+                engines[name] = IMPULSIVE if engine is None else engine
+                what = course_of(options, row)
+                if what is not None:
+                    courses[name] = what
+        return ToCorrect(problem, courses, slots, engines, self.corrections)
+
+
 def fly_all(problem: Problem, chosen: Sequence[Options], corrections: Corrections | None = None) -> Flights:
     """Fly every distinct option of some plans, all in one batch, and measure each over a ring turn in its slot.
 
     Over an oblate body each is corrected first; one that cannot be met is flown as near as the correction came. One
     that cannot be flown at all is among the failed, whatever becomes of the others.
     """
-    courses: dict[FlightKey, Course] = {}
-    slots: dict[FlightKey, int] = {}
-    engines: dict[FlightKey, BurnModel] = {}
-    course_of = registry.courses(problem, chosen, lambda options, row: engine_of(problem, options, row) is not None)
-    for options in chosen:
-        for row in range(len(options)):
-            name = flight_key(problem, options, row)
-            if name in slots:
-                continue
-            slots[name] = int(options.slot[row])
-            engine = engine_of(problem, options, row)
-            engines[name] = IMPULSIVE if engine is None else engine
-            what = course_of(options, row)
-            if what is not None:
-                courses[name] = what
-    first_guess = correct_courses(problem, courses, slots, engines, {} if corrections is None else corrections)
-    known = {name: what.first_guess_rad for name, what in courses.items()}
-    first_guess.update((name, error) for name, error in known.items() if error is not None)
+    return fly_together([ToFly(problem, chosen, {} if corrections is None else corrections)])[0]
+
+
+def fly_together(asked: Sequence[ToFly]) -> list[Flights]:
+    """The same for several problems that differ in where their ring stands, all in one batch."""
+    work = [one.courses() for one in asked]
+    first_guesses = correct_together(work)
+    problem = asked[0].problem
     # a corrected flight is no better than its correction: a hundred thousandth of a degree of slot
     relative = CORRECTED_RELATIVE if problem.oblate else RELATIVE_TOLERANCE
-    models = [engines[name] for name in courses]
-    flown = fly_each([c.itinerary for c in courses.values()], problem.gravity, models, relative=relative)
+    models = [one.engines[name] for one in work for name in one.courses]
+    items = [what.itinerary for one in work for what in one.courses.values()]
+    flown = iter(fly_each(items, problem.gravity, models, relative=relative))
+    return [
+        _read(one, [next(flown) for _ in one.courses], first_guess)
+        for one, first_guess in zip(work, first_guesses, strict=True)
+    ]
+
+
+def _read(work: ToCorrect, flown: Sequence[Flight | None], first_guess: dict[FlightKey, float]) -> Flights:
+    """What was flown of one problem, measured."""
+    problem, courses, slots = work.problem, work.courses, work.slots
+    known = {name: what.first_guess_rad for name, what in courses.items()}
+    first_guess.update((name, error) for name, error in known.items() if error is not None)
     flights: dict[FlightKey, Flight] = {}
     measured: dict[FlightKey, Measured] = {}
     legs: dict[FlightKey, tuple[Leg, ...]] = {}

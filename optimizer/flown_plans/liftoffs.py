@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +42,33 @@ Corrections = dict[tuple[object, ...], Corrected | None]
 """Corrections by all that they depend on for one problem; None of a first guess that cannot be flown."""
 
 
+class ToCorrect(NamedTuple):
+    """Courses of one problem with their slots and engines, and what is known of its corrections already."""
+
+    problem: Problem
+    courses: dict[FlightKey, Course]
+    slots: Mapping[FlightKey, int]
+    engines: Mapping[FlightKey, BurnModel]
+    known: Corrections
+
+    def cases(self) -> dict[FlightKey, Case]:
+        """What is corrected of each."""
+        return {
+            name: Case(
+                itinerary=what.itinerary,
+                ring=self.problem.ring,
+                plane=what.plane,
+                slot=self.slots[name] % self.problem.ring.slots,
+                unknowns=what.unknowns,
+                targets=what.targets,
+                burns=self.engines[name],
+                spin_rad_s=self.problem.scenario.body.spin_rad_s,
+            )
+            for name, what in self.courses.items()
+            if what.unknowns
+        }
+
+
 def correct_courses(
     problem: Problem,
     courses: dict[FlightKey, Course],
@@ -53,31 +81,31 @@ def correct_courses(
     Those whose first guess cannot be flown are taken out of the courses. What is ``known`` is not flown again, what is
     found is added to it.
     """
-    cases = {
-        name: Case(
-            itinerary=what.itinerary,
-            ring=problem.ring,
-            plane=what.plane,
-            slot=slots[name] % problem.ring.slots,
-            unknowns=what.unknowns,
-            targets=what.targets,
-            burns=engines[name],
-            spin_rad_s=problem.scenario.body.spin_rad_s,
-        )
-        for name, what in courses.items()
-        if what.unknowns
-    }
-    asked = {name: _all_of(case) for name, case in cases.items()}
-    new = {key: cases[name] for name, key in asked.items() if key not in known}
-    known.update(zip(new, correct_each(list(new.values()), problem.gravity), strict=True))
-    found = {}
-    for name, key in asked.items():
-        result = known[key]
-        if result is None:
-            del courses[name]
-            continue
-        found[name] = result.first.slot_error_rad
-        courses[name] = courses[name].corrected(result.itinerary)
+    return correct_together([ToCorrect(problem, courses, slots, engines, known)])[0]
+
+
+def correct_together(asked: Sequence[ToCorrect]) -> list[dict[FlightKey, float]]:
+    """The same for several problems that differ in where their ring stands, all in one batch."""
+    cases = [one.cases() for one in asked]
+    names = [{name: _all_of(case) for name, case in own.items()} for own in cases]
+    new = [
+        {key: own[name] for name, key in keys.items() if key not in one.known}
+        for one, own, keys in zip(asked, cases, names, strict=True)
+    ]
+    made = iter(correct_each([case for own in new for case in own.values()], asked[0].problem.gravity))
+    for one, own in zip(asked, new, strict=True):
+        one.known.update((key, next(made)) for key in own)
+    found: list[dict[FlightKey, float]] = []
+    for one, keys in zip(asked, names, strict=True):
+        errors = {}
+        for name, key in keys.items():
+            result = one.known[key]
+            if result is None:
+                del one.courses[name]
+                continue
+            errors[name] = result.first.slot_error_rad
+            one.courses[name] = one.courses[name].corrected(result.itinerary)
+        found.append(errors)
     return found
 
 

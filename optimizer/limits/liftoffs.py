@@ -83,5 +83,6 @@ LIMIT = _Liftoffs(
         "plane_tolerance": in_unit("deg", "angle of the site from the ring plane at liftoff"),
         "azimuth_from": in_unit("deg", "first flight azimuth allowed", floor=True),
         "azimuth_to": in_unit("deg", "last flight azimuth allowed"),
+        "launch.altitude": in_unit("km", "altitude of the insertion"),
     },
 )

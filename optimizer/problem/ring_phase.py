@@ -98,8 +98,8 @@ def _phase_of_staying(scenario: Scenario, base: Ring, staying: list[_Staying]) -
     ]
     if numbered:
         return numbered[0][0] - float(base.ahead(numbered[0][1])), "the numbered occupied slot with an angle decides"
-    names = ", ".join(s.name for s in staying)
-    return _middle(base, np.array(angles)), f"{names} stays: slots are placed so that the largest error is least"
+    names, stay = listed([s.name for s in staying]), "stays" if len(staying) == 1 else "stay"
+    return _middle(base, np.array(angles)), f"{names} {stay}: slots are placed so that the largest error is least"
 
 
 def _middle(base: Ring, angles_rad: F) -> float:

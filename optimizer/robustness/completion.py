@@ -336,10 +336,26 @@ def chances(outcome: Outcome, plan: Plan, parts: Sequence[CraftPlan], until_s: f
         problem = replace(problem, scenario=replace(alone, pads=pads))
     lift, ends = _later(_paying(problem, parts), parts)
     if turn is not None:
-        again = np.arange(math.ceil(max(until_s - begun, 0.0) / turn) + 1) * turn
-        lift, ends = np.add.outer(again, lift).ravel(), np.add.outer(again, ends).reshape(-1, len(parts))
+        again = np.arange(math.ceil(max(until_s - begun, 0.0) / turn) + 1, dtype=np.float64) * turn
+        open_until_s = -math.inf if site.blackouts_s else min(until_s, site.until_s)
+        lift, ends = _turn_after_turn(Chances.of(lift, ends), again, open_until_s)
     kept = open_at(site, lift) & (lift <= until_s)
     return Chances.of(lift[kept], ends[kept])
+
+
+def _turn_after_turn(one: Chances, again: Array, open_until_s: float) -> tuple[Array, Array]:
+    """The liftoffs of a turn of the ring over a site in each turn that begins so much later, and when craft are there.
+
+    In turns that end while nothing closes the site, those that a later liftoff beats never serve and are left out.
+    """
+    whole = again + np.max(one.liftoff_s, initial=-math.inf) <= open_until_s
+    unbeaten = one.best == np.arange(one.best.size)
+    found = [
+        (np.add.outer(turns, one.liftoff_s[rows]).ravel(), np.add.outer(turns, one.in_slot_s[rows]))
+        for turns, rows in ((again[whole], unbeaten), (again[~whole], np.ones_like(unbeaten)))
+    ]
+    lift = np.concatenate([each for each, _ in found])
+    return lift, np.concatenate([ends.reshape(-1, one.in_slot_s.shape[1]) for _, ends in found])
 
 
 def _later(problem: Problem, parts: Sequence[CraftPlan]) -> tuple[Array, Array]:

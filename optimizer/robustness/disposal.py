@@ -22,6 +22,9 @@ from ...models.flight.averaged import MeanOrbits
 from ...models.flight.drag import Air
 from ...models.flight.forces import Surfaces, Term
 from ...models.flight.lifetime import Lasting, circles, deciding, lasting
+from ...models.flight.lifted import semi_major_of_circle
+from ...models.flight.mean_of_state import mean_orbits
+from ...models.oblateness import ring_state
 from ...models.ring import Ring
 from ...models.scenario import Scenario
 from ...models.surroundings import Surface
@@ -137,11 +140,16 @@ class _Search:
         return lasting(self.scenario.body, terms, orbits, surfaces, self.from_s, LOOKED * self.within_s)
 
     def orbits(self, periapsis_m: Array, *, circle: bool = False) -> MeanOrbits:
-        """These orbits."""
-        ring, many = self.ring, periapsis_m.size
-        tilt, node = np.full(many, ring.inclination_rad), np.full(many, ring.node(self.from_s))
-        other = None if circle else np.full(many, ring.radius_m)
-        return circles(periapsis_m, tilt, node, other_m=other)
+        """These orbits, after a burn half a turn before the node."""
+        ring, body, many = self.ring, self.scenario.body, periapsis_m.size
+        tilt, node = ring.inclination_rad, ring.node(self.from_s)
+        if circle:
+            size = semi_major_of_circle(body, ring.radius_m, tilt)
+            return circles(np.full(many, size), np.full(many, tilt), np.full(many, node))
+        position, velocity = ring_state(body, ring.radius_m, math.pi, tilt, node)
+        slower = np.array([lowering_m_s(ring.gm, ring.radius_m, float(to_m)) for to_m in periapsis_m])
+        kept = 1.0 - slower / np.linalg.norm(velocity)
+        return mean_orbits(body, np.hstack([np.tile(position, (many, 1)), kept[:, np.newaxis] * velocity]))
 
     def made(self, way: Way, to_m: float, lasts_s: float, terms: Sequence[Term]) -> CraftDisposal:
         """The answer."""

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -23,7 +24,7 @@ from ...models.flight.drag import Air
 from ...models.flight.flown import Flight
 from ...models.flight.forces import Field, Surfaces
 from ...models.flight.harmonics import UnevenField
-from ...models.flight.slow_ground import REACH_S, NearAndFar, follow_both
+from ...models.flight.slow_ground import REACH_S, NearAndFar, follow_both, followed_on
 from ...models.flight.smooth_mean import measure_smoothly, window, window_s
 from ...models.keeping import drag_m_s2, east_west_m_s2
 from ...models.reference import LEAST_LEAN
@@ -68,12 +69,13 @@ def hold_by_forces(
     maintained: bool = True,
     ground: float | None = None,
     floor_m: float = 0.0,
+    nominal: bool = False,
 ) -> ForcedHold:
     """Follow craft from the window that begins at a moment.
 
     Args:
         ring: as the slots are under the forces, there (`reference.slots_and_flights`).
-        craft: at least one; each flight reaches the window's end.
+        craft: at least one, flown to the window's end; with ``nominal`` errors are against the last (see `alone.py`).
         look_s: how far ahead the ring is followed, `LOOK_MAX_S` at most.
         floor_m: lowest radius allowed; maintained: whether drag is made up for in the upkeep, or craft sink together.
         ground: angle of the prime meridian from the x axis at the epoch, for a ring whose slots keep their longitudes:
@@ -87,22 +89,21 @@ def hold_by_forces(
     free, airless = (NearAndFar.of(body, field, ring.radius_m, drag=drag) for drag in (True, False))
     start = _with_flown_rates(_mean_orbits(ring, body, craft, from_s), free.near, surfaces, ring, craft, from_s)
     end = begin + min(look_s, LOOK_MAX_S)
-    track = follow_both(free, start, surfaces, begin, end)
-    errors = _errors(track, ring, craft, ground)
-    first, leaves_s = _leaves(free, track, surfaces, lambda part: _errors(part, ring, craft, ground), tolerance_rad)
     sunk = maintained and any(isinstance(term, Air) for term in field.terms)
-    kept = follow_both(airless, start, surfaces, begin, end) if sunk else track
+    track, kept = (_sinking_and_kept if sunk else _same)(free, airless, start, surfaces, (begin, end))
+    errors_of = partial(_errors, ring=ring, craft=craft, ground=ground, nominal=nominal)
+    errors = errors_of(track)
+    first, leaves_s = _leaves(free, track, surfaces, errors_of, tolerance_rad)
     uneven = None if ground is None else uneven_part(field)
-    times, left, trims = _upkeep(kept, ring, craft, BAND_SHARE * tolerance_rad)
     if uneven is not None and ground is not None:
         times, left, trims = _over_ground(ring, uneven, craft, ground, errors[0], (begin, end), tolerance_rad)
+    else:
+        times, left, trims = _upkeep(kept, ring, craft, BAND_SHARE * tolerance_rad, nominal=nominal)
     return ForcedHold(
         craft=None if first is None else craft[first].name,
         leaves_s=leaves_s - begin,
         down=track.down is not None and first == track.down and leaves_s == float(track.times_s[-1]),
-        looked_s=float(track.times_s[-1]) - begin,
         lost=None if track.down is None else craft[track.down].name,
-        begin_s=begin,
         names=tuple(one.name for one in craft),
         times_s=track.times_s,
         spacing_rad=errors,
@@ -118,20 +119,48 @@ def hold_by_forces(
     )
 
 
+def _same(
+    free: NearAndFar, airless: NearAndFar, start: MeanOrbits, surfaces: Surfaces, span_s: tuple[float, float]
+) -> tuple[Track, Track]:
+    """One track for both, where no drag is made up for."""
+    track = follow_both(free, start, surfaces, *span_s)
+    return track, track
+
+
+def _sinking_and_kept(
+    free: NearAndFar, airless: NearAndFar, start: MeanOrbits, surfaces: Surfaces, span_s: tuple[float, float]
+) -> tuple[Track, Track]:
+    """Tracks with drag, until the first is down, and without: side by side, which takes little longer than one."""
+    begin, end = span_s
+    many = start.semi_major_m.size
+    twice = MeanOrbits.together([start, start])
+    met = Surfaces(np.append(surfaces.drag_m2_kg, np.zeros(many)), np.tile(surfaces.light_m2_kg, 2))
+    both = follow_both(free, twice, met, begin, end)
+    sinking = replace(both, rows=both.rows[:, :, :many], start=start)
+    above = replace(both, rows=both.rows[:, :, many:], start=start, down=None)
+    if both.down is None:
+        return sinking, above
+    if both.down >= many:
+        return replace(sinking, down=None), replace(above, down=both.down - many)
+    return sinking, followed_on(airless, above, surfaces, begin, end)
+
+
 def _shape(track: Track, begin_s: float, tolerance_rad: float, floor_m: float) -> dict[str, float]:
-    """The largest eccentricity, and when the first orbit is too oval for the tolerance (the angle swings by 2 e either
-    way in a turn) or its periapsis too low."""
+    """From when and how far it was looked, the largest eccentricity, and when the first orbit is too oval for the
+    tolerance (the angle swings by 2 e either way in a turn) or its periapsis too low."""
     e = np.linalg.norm(track.rows[:, 1:4], axis=1)
     low = np.min(track.rows[:, 0] * (1.0 - e), axis=1) < floor_m
     oval = np.max(2.0 * e, axis=1) > tolerance_rad
     after = [float(track.times_s[np.argmax(one)]) - begin_s if np.any(one) else math.inf for one in (oval, low)]
-    return {"eccentricity": float(np.max(e)), "oval_s": after[0], "low_s": after[1]}
+    looked = float(track.times_s[-1]) - begin_s
+    shape = {"eccentricity": float(np.max(e)), "oval_s": after[0], "low_s": after[1]}
+    return {"begin_s": begin_s, "looked_s": looked, **shape}
 
 
-def _errors(track: Track, ring: Ring, craft: Sequence[InRing], ground: float | None) -> Array:
+def _errors(track: Track, ring: Ring, craft: Sequence[InRing], ground: float | None, *, nominal: bool) -> Array:
     """Errors in the spacing along a track, (m, n), or against the longitudes of the slots."""
     if ground is None:
-        return spacing(track, ring, [one.place for one in craft])
+        return spacing(track, ring, [one.place for one in craft], nominal=nominal)
     rows = track.rows
     ahead = np.cross(rows[:, 4:7], rows[:, 7:10], axis=1)
     longitude = rows[:, 10][:, np.newaxis]
@@ -165,12 +194,12 @@ def _drifts(ring: Ring, uneven: UnevenField, craft: Sequence[InRing], ground: fl
 
 
 def _upkeep(
-    track: Track, ring: Ring, craft: Sequence[InRing], band_rad: float
+    track: Track, ring: Ring, craft: Sequence[InRing], band_rad: float, *, nominal: bool
 ) -> tuple[Array, Array, tuple[Trim, ...]]:
     """Times while all orbits are round, the errors in the spacing with trims, and the trims, in order of time."""
     whole = _while_round(track)
     times = track.times_s[:whole]
-    apart = spacing(track, ring, [one.place for one in craft])[:whole]
+    apart = spacing(track, ring, [one.place for one in craft], nominal=nominal)[:whole]
     if times.size < 2:
         return times, apart, ()
     trims: list[Trim] = []
@@ -179,7 +208,7 @@ def _upkeep(
         own, left[:, k] = schedule(one.name, ring, times, apart[:, k], band_rad)
         trims.extend(own)
     in_order = tuple(sorted(trims, key=lambda trim: trim.time_s))
-    return times, left - left.mean(axis=1, keepdims=True), in_order
+    return times, left if nominal else left - left.mean(axis=1, keepdims=True), in_order
 
 
 def _mean_orbits(ring: Ring, body: Body, craft: Sequence[InRing], from_s: float) -> MeanOrbits:
@@ -223,8 +252,12 @@ def _axes(ring: Ring, craft: Sequence[InRing], time_s: float) -> tuple[Array, Ar
     return frames.plane_axes(ring.inclination_rad, np.array([ring.node(time_s, one.place[0]) for one in craft]))
 
 
-def spacing(track: Track, ring: Ring, places: Sequence[tuple[int, int]]) -> Array:
-    """Errors in the spacing along a track, (m, n), rad; not wrapped from one time to the next."""
+def spacing(track: Track, ring: Ring, places: Sequence[tuple[int, int]], *, nominal: bool = False) -> Array:
+    """Errors in the spacing along a track, (m, n), rad; not wrapped from one time to the next.
+
+    Args:
+        nominal: whether they are against the last craft, and not against the mean of all.
+    """
     rows = track.rows
     plane = np.array([place[0] for place in places])
     pole = np.empty((rows.shape[0], 3, len(places)))
@@ -248,7 +281,7 @@ def spacing(track: Track, ring: Ring, places: Sequence[tuple[int, int]]) -> Arra
     gap = angle - np.array([float(ring.phase(0.0, slot, own)) for own, slot in places])
     # against the first, so that what all do together never counts; then against the mean
     apart = np.unwrap(frames.wrap(gap - gap[:, [0]]), axis=0)
-    return np.asarray(apart - apart.mean(axis=1, keepdims=True))
+    return np.asarray(apart - (apart[:, [-1]] if nominal else apart.mean(axis=1, keepdims=True)))
 
 
 def _leaves(

@@ -1,9 +1,8 @@
 """How long orbits last that nobody burns in any more: the ring, phasing orbits, carriers and stages left behind.
 
 Each orbit of plan 1 is taken at one moment (the ring as a circle of its mean radius, the others as they are right after
-the burn or the drop) and followed by averaged equations (``models/flight/lifetime.py``). Over a bulge an orbit of one
-moment differs from the mean one by some kilometers: a tenth of a lifetime, where the air is uncertain by a factor of
-two.
+the burn or the drop), without what swings about it within a turn over a bulge (``models/flight/mean_of_state.py``), and
+followed by averaged equations (``models/flight/lifetime.py``).
 """
 
 from __future__ import annotations
@@ -21,10 +20,12 @@ from ...models.flight.forces import Surfaces, Term
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import fly_each
 from ...models.flight.lifetime import circles, deciding, lasting
+from ...models.flight.lifted import semi_major_of_circle
+from ...models.flight.mean_of_state import mean_orbits
 from ...models.flight.sky import sky
 from ...models.frames import from_local
 from ...models.keys import number_by_default
-from ...models.scenario import Scenario
+from ...models.scenario import Body, Scenario
 from ...models.surroundings import Surface
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
@@ -38,10 +39,14 @@ ALIKE_M = 1000.0
 
 
 class _Orbit(NamedTuple):
+    """What is left in an orbit, whose it is, its mean orbit, and radii of the apsides at the moment it is left."""
+
     what: Literal["ring", "phasing", "carrier", "stage"]
     who: str
     surface: Surface
     orbit: MeanOrbits
+    low_m: float
+    high_m: float
 
 
 def left_alone(outcome: Outcome, plan: Plan) -> tuple[LeftAlone, ...]:
@@ -55,26 +60,25 @@ def left_alone(outcome: Outcome, plan: Plan) -> tuple[LeftAlone, ...]:
         return ()
     groups: dict[tuple[object, ...], list[_Orbit]] = {}
     for one in _orbits(outcome, plan):
-        ends = tuple(round(float(end[0]) / ALIKE_M) for end in _apsides(one.orbit))
+        ends = (round(one.low_m / ALIKE_M), round(one.high_m / ALIKE_M))
         groups.setdefault((one.what, one.surface, *ends), []).append(one)
     kept = sorted(groups.values(), key=lambda group: float(group[0].orbit.periapsis_m[0]))[:MOST_ORBITS]
     kept.sort(key=lambda group: ("ring", "phasing", "carrier", "stage").index(group[0].what))
     orbits = MeanOrbits.together([group[0].orbit for group in kept])
     surfaces = Surfaces.of([group[0].surface for group in kept])
     found = lasting(scenario.body, terms, orbits, surfaces, plan.finish_s)
-    low, high = _apsides(orbits)
     made = (
         LeftAlone(
             what=group[0].what,
             who=tuple(one.who for one in group),
-            periapsis_m=outcome.ring.radius_m if group[0].what == "ring" else float(low[k]),
-            apoapsis_m=outcome.ring.radius_m if group[0].what == "ring" else float(high[k]),
+            periapsis_m=group[0].low_m,
+            apoapsis_m=group[0].high_m,
             lasts_s=lasts.seconds,
             looked_s=lasts.looked_s,
             eccentricity=lasts.eccentricity,
             forces=deciding(scenario.body, terms, group[0].orbit),
         )
-        for k, (group, lasts) in enumerate(zip(kept, found, strict=True))
+        for group, lasts in zip(kept, found, strict=True)
     )
     return tuple(_as_held(outcome, one) for one in made)
 
@@ -96,32 +100,28 @@ def pulling(scenario: Scenario) -> tuple[Term, ...]:
     )
 
 
-def _apsides(orbits: MeanOrbits) -> tuple[Array, Array]:
-    low = orbits.periapsis_m
-    return low, 2.0 * orbits.semi_major_m - low
-
-
 def _orbits(outcome: Outcome, plan: Plan) -> list[_Orbit]:
-    scenario, ring = outcome.scenario, outcome.ring
+    scenario, here_m = outcome.scenario, outcome.ring.radius_m
     surfaces = {craft.name: craft.surface for craft in scenario.craft}
-    bare = _bare()
+    bare, body = _bare(), scenario.body
     names = [*(part.craft for part in plan.craft), *(one.craft for one in outcome.kept)]
-    found = [_Orbit("ring", name, surfaces.get(name, bare), _in_ring(outcome, plan, name)) for name in names]
+    found = [
+        _Orbit("ring", name, surfaces.get(name, bare), _in_ring(outcome, plan, name), here_m, here_m) for name in names
+    ]
     for part in plan.craft:
         if part.phasing_burn is not None and part.side != "level":
-            orbit = _of_state(_after(part, part.phasing_burn), ring.gm)
-            found += [_Orbit("phasing", part.craft, surfaces[part.craft], one) for one in orbit]
+            found += _of_state("phasing", part.craft, surfaces[part.craft], _after(part, part.phasing_burn), body)
         if part.launch_s is not None and part.carrier is None and part.insertion_state is not None:
             paid = [index for index, burn in enumerate(part.burns) if burn.by_stage_m_s > 0.0]
             state = _after(part, paid[-1]) if paid else np.array(part.insertion_state)
-            found += [_Orbit("stage", part.craft, bare, one) for one in _of_state(state, ring.gm)]
+            found += _of_state("stage", part.craft, bare, state, body)
     for carrier in plan.carriers:
         last_s = carrier.drops[-1].time_s
         left = _flown(scenario, carrier.itinerary, last_s)
         if left is not None:
-            found += [_Orbit("carrier", carrier.carrier, bare, one) for one in _of_state(left, ring.gm)]
+            found += _of_state("carrier", carrier.carrier, bare, left, body)
         begun = np.concatenate([carrier.itinerary.position, carrier.itinerary.velocity])
-        found += [_Orbit("stage", carrier.carrier, bare, one) for one in _of_state(begun, ring.gm)]
+        found += _of_state("stage", carrier.carrier, bare, begun, body)
     return found
 
 
@@ -131,7 +131,8 @@ def _in_ring(outcome: Outcome, plan: Plan, name: str) -> MeanOrbits:
     if hold is not None and name in hold.names:
         return hold.start.some(np.array([one == name for one in hold.names]))
     node = np.array([ring.node(plan.finish_s)])
-    return circles(np.array([ring.radius_m]), np.array([ring.inclination_rad]), node)
+    size = semi_major_of_circle(outcome.scenario.body, ring.radius_m, ring.inclination_rad)
+    return circles(np.array([size]), np.array([ring.inclination_rad]), node)
 
 
 def _bare() -> Surface:
@@ -148,12 +149,17 @@ def _after(part: CraftPlan, index: int) -> Array:
     return state
 
 
-def _of_state(state: Array, gm: float) -> list[MeanOrbits]:
-    """Its orbit; none where it does not come back."""
+def _of_state(
+    what: Literal["phasing", "carrier", "stage"], who: str, surface: Surface, state: Array, body: Body
+) -> list[_Orbit]:
+    """What is left in the orbit of a state; none where it does not come back."""
     radius, speed = float(np.linalg.norm(state[:3])), float(np.linalg.norm(state[3:]))
-    if speed * speed * radius >= 2.0 * gm:
+    if speed * speed * radius >= 2.0 * body.gm:
         return []
-    return [MeanOrbits.of([state[np.newaxis]], np.ones(1), gm)]
+    seen = MeanOrbits.of([state[np.newaxis]], np.ones(1), body.gm)
+    low_m = float(seen.periapsis_m[0])
+    high_m = 2.0 * float(seen.semi_major_m[0]) - low_m
+    return [_Orbit(what, who, surface, mean_orbits(body, state[np.newaxis]), low_m, high_m)]
 
 
 def _flown(scenario: Scenario, item: Itinerary, time_s: float) -> Array | None:

@@ -30,6 +30,9 @@ from .corrected_for_forces import MET_DRIFT_RAD, MET_SLOT_RAD
 
 ROUNDS = 3
 
+NOMINAL = ""
+"""The name of a nominal craft among those that stay: it meets air and light as the reference does."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Stays:
@@ -71,7 +74,7 @@ def slots_and_staying(
         for k, flight in zip(again, flights, strict=True):
             moved[k] = replace(moved[k], flight=flight)
         there = moved
-    own = {craft.name: craft.surface for craft in scenario.craft}
+    own = {NOMINAL: surface, **{craft.name: craft.surface for craft in scenario.craft}}
     items = [replace(one.itinerary, surface=own.get(one.kept.craft, Surface())) for one in there]
     unlike = [k for k, item in enumerate(items) if item.surface != surface]
     if any(isinstance(term, Air | Sunlight) for term in field.terms) and unlike:

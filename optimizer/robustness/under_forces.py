@@ -29,6 +29,7 @@ from ...models.scenario import Scenario
 from ...models.surroundings import Surface
 from ..outcome import Outcome, Plan
 from ..standing import ForcedHold, Standing, UnderForces
+from .alone import beside, of_itself
 from .corrected_for_forces import END_MARGIN, ForForces, correct_for_forces, rebuilt, settled_s
 from .frozen import frozen
 from .hold_by_forces import LOOK_S, InRing, hold_by_forces
@@ -58,17 +59,21 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
     if at_s * (len(plan.craft) + len(outcome.kept)) > MOST_TURNS * ring.period_s:
         return plan, as_it_is
     end_s = at_s + window_s(ring) + END_MARGIN * ring.period_s
-    slots, staying = slots_and_staying(scenario, ring, outcome.kept, chosen.field, at_s, end_s, _sinking(scenario))
+    kept = (*outcome.kept, *beside(outcome, plan))
+    slots, staying = slots_and_staying(scenario, ring, kept, chosen.field, at_s, end_s, _sinking(scenario))
+    nominal, staying = staying[len(outcome.kept) :], staying[: len(outcome.kept)]
     found: tuple[ForForces, ...] = ()
     if chosen.field.terms and not plan.carriers:
         found = correct_for_forces(plan, scenario, ring, slots, chosen.field, at_s)
     moving = _moving(scenario, plan, found, end_s)
     flights = fly_each([one.item for one in moving], chosen.field, [one.model for one in moving], relative=RELATIVE)
     asked = moving + [
-        _Asked(one.kept.craft, (one.kept.plane, one.kept.slot), one.itinerary, Impulsive()) for one in staying
+        _Asked(one.kept.craft, (one.kept.plane, one.kept.slot), one.itinerary, Impulsive())
+        for one in (*staying, *nominal)
     ]
-    flights = (*flights, *(one.flight for one in staying))
-    standing, shift = _standing(asked, flights, slots, at_s, scenario.body.radius_m)
+    flights = (*flights, *(one.flight for one in (*staying, *nominal)))
+    own = len(asked) - len(nominal)
+    standing, shift = _standing(asked[:own], flights[:own], slots, at_s, scenario.body.radius_m)
     lost = any(one.spacing_rad is None for one in standing)
     made = plan
     if found and not lost:
@@ -82,7 +87,7 @@ def under_forces(outcome: Outcome, plan: Plan) -> tuple[Plan, UnderForces] | Non
         at_s=at_s,
         span_s=window_s(slots),
         slots=slots,
-        hold=None if lost or len(asked) < 2 else _held(scenario, chosen, slots, asked, flights, at_s),
+        hold=None if lost else _held(scenario, chosen, slots, asked, flights, at_s, nominal=bool(nominal)),
         corrected=bool(found) and not lost,
         missed=tuple(one.part.craft for one in found if not one.met),
         added_m_s=made.delta_v_m_s - plan.delta_v_m_s,
@@ -156,6 +161,8 @@ def _held(
     asked: Sequence[_Asked],
     flights: Sequence[Flight | None],
     at_s: float,
+    *,
+    nominal: bool,
 ) -> ForcedHold | None:
     spec = scenario.ring
     craft = [
@@ -164,7 +171,7 @@ def _held(
         if flight is not None
     ]
     try:
-        return hold_by_forces(
+        found = hold_by_forces(
             slots,
             scenario.body,
             chosen.field,
@@ -175,9 +182,11 @@ def _held(
             maintained=spec.with_drag == "maintained",
             floor_m=scenario.floor_m,
             ground=None if spec.longitude_rad is None else scenario.body.prime_meridian_rad,
+            nominal=nominal,
         )
     except FlightError:
         return None
+    return of_itself(found) if nominal else found
 
 
 def _sinking(scenario: Scenario) -> Surface:

@@ -1,7 +1,8 @@
 """A carrier's burn from one drop orbit into another, made on one of its passes, and what it flies from there.
 
 It is a craft then that phases in the new orbit until some pass and enters the ring: over an oblate body the burn is
-corrected by that flight, up to the pass that brings the last slot of a round, and the last burn is left out.
+corrected by that flight, up to the pass that brings the last slot of a round, and the last burn is left out. Where no
+pass brings a slot, it is to be at the place on the ring where the catalogue has it.
 """
 
 from __future__ import annotations
@@ -30,11 +31,15 @@ THERE = 1e-4
 
 @dataclass(frozen=True, kw_only=True)
 class _Change:
-    """A change of orbit: what is flown from there to a pass that brings a slot, if any, and the time between passes."""
+    """A change of orbit: what is flown from there to a pass, the time between passes, and where it is to come by then.
+
+    That is ``slot`` of ``ring``: the ring itself where the pass brings a slot, else one that has a slot there.
+    """
 
     itinerary: Itinerary
     every_s: float
-    slot: int | None
+    ring: Ring
+    slot: int
 
 
 def change_orbits(
@@ -79,37 +84,41 @@ def _change(problem: Problem, by: Carried, place_rad: float, last: int) -> _Chan
     begun = by.pass_s(name.changes_on)
     every = turn_s(ring, name.then_m_s)
     place = place_rad - ring.rate_rad_s * name.changes_on * turn_s(ring, name.speed_m_s)
-    passes = last_there(ring, place, ring.rate_rad_s * every, max(last - name.changes_on, ring.slots))
+    left = max(last - name.changes_on, ring.slots)
+    passes = last_there(ring, place, ring.rate_rad_s * every, left) or max(min(left, ring.slots - 1), 1)
     state = by.flight.states(begun)[0]
     radial, along = level_parts(state)
-    impulses = [Impulse(begun, -radial, name.then_m_s - along)]
-    slot = None
-    if passes:
-        slot = int(ring.nearest(place - ring.rate_rad_s * every * passes))
-        impulses.append(Impulse(begun + passes * every, 0.0, ring.speed_m_s - name.then_m_s))
+    there = place - ring.rate_rad_s * every * passes
+    slot = int(ring.nearest(there))
+    off = float(wrap(there - ring.ahead(slot)))
+    impulses = [
+        Impulse(begun, -radial, name.then_m_s - along),
+        Impulse(begun + passes * every, 0.0, ring.speed_m_s - name.then_m_s),
+    ]
     return _Change(
-        itinerary=Itinerary.through_turn(begun, state[:3], state[3:], impulses, ring), every_s=every, slot=slot
+        itinerary=Itinerary.through_turn(begun, state[:3], state[3:], impulses, ring),
+        every_s=every,
+        ring=replace(ring, slot0_rad=ring.slot0_rad + off),
+        slot=slot,
     )
 
 
 def _corrected(problem: Problem, changes: dict[CarrierKey, _Change]) -> dict[CarrierKey, _Change]:
-    """The same with burns corrected by the flight, where a slot is met; those that cannot be flown are left out."""
-    named = {name: (what, what.slot) for name, what in changes.items() if what.slot is not None}
+    """The same with burns corrected by the flight; those that cannot be flown are left out."""
     cases = [
         Case(
             itinerary=what.itinerary,
-            ring=problem.ring,
+            ring=what.ring,
             plane=problem.ways[name.way].plane,
-            slot=slot,
+            slot=what.slot,
             unknowns=(Unknown(0, "along"), Unknown(-1, "radial"), Unknown(-1, "along")),
             targets=("slot", "period", "eccentricity"),
             spin_rad_s=problem.scenario.body.spin_rad_s,
         )
-        for name, (what, slot) in named.items()
-        if slot is not None
+        for name, what in changes.items()
     ]
     found = dict(changes)
-    for name, result in zip(named, correct_each(cases, problem.gravity), strict=True):
+    for name, result in zip(changes, correct_each(cases, problem.gravity), strict=True):
         if result is None:
             del found[name]
         else:

@@ -15,6 +15,7 @@ from ..problem.problem import Problem
 from ..trajectory.course import Course
 from . import (
     carrier,
+    circle_transfer,
     direct,
     free_form,
     nodal_drift,
@@ -32,6 +33,7 @@ ROUTES: tuple[Route, ...] = (
     free_form.ROUTE,
     plane_crossing.ROUTE,
     nodal_drift.ROUTE,
+    circle_transfer.ROUTE,
     direct.ROUTE,
     parking_orbit.ROUTE,
     carrier.ROUTE,

@@ -20,6 +20,7 @@ import numpy as np
 from ...models.deadline import past
 from .assignment import assign, is_assignment
 from .columns import Bool, F, I
+from .few_slots import fill, suits
 from .greedy import serve_in_turn
 from .in_a_row import in_a_row
 from .presolve import Packed
@@ -79,6 +80,7 @@ class Relaxation:
         self._scale = 1.0 if self._free else span
         self._master: Master | None = None
         self._assigns = is_assignment(packed)
+        self._few = suits(packed)
         pairs = packed.count.size * packed.slots
         self._stretches = max(1, min(ENTER // max(pairs, 1), packed.moments))
         stretch = packed.moment.astype(np.int64) * self._stretches // (packed.moments + 1)
@@ -105,6 +107,8 @@ class Relaxation:
             return replace(best, bound=np.inf)
         if self._assigns:
             return self._assigned(best, barred)
+        if self._few:
+            return self._filled(best, barred)
         packed = self.packed
         dense = in_a_row(packed, barred) if packed.moments else _none()
         if self._free_of_cost(dense):
@@ -230,6 +234,14 @@ class Relaxation:
         reduced = none.reduced - pair[packed.key]
         total = float(packed.count @ found.class_price + found.slot_price.sum())
         best = replace(none, bound=total + self._shortfall(reduced), reduced=reduced, pair_price=pair)
+        return _whole(best, found.columns)
+
+    def _filled(self, none: Relaxed, barred: Bool | None) -> Relaxed:
+        """The answer where there are a few craft and slots, whole, with what each column comes to at least."""
+        found = fill(self.packed, barred)
+        if not found.columns.size:
+            return replace(none, bound=np.inf)
+        best = replace(none, bound=found.cost, reduced=found.through - found.cost, pair_price=found.pair_price)
         return _whole(best, found.columns)
 
     def _least(self, each: F) -> F:

@@ -17,6 +17,7 @@ from ...models.reading.slot_pattern import uneven
 from ...models.ring import Ring
 from ...models.scenario import Craft, Orbit, RingSpec, Scenario
 from ..outcome import Outcome, Plan
+from ..problem.in_space import standing
 from ..problem.problem import KeptCraft
 from ..problem.ring_phase import problems
 
@@ -48,9 +49,16 @@ class Standing:
 
 
 def respaced(
-    scenario: Scenario, ring: Ring, places: Sequence[Place], slots: int, pattern_rad: tuple[float, ...] = ()
+    scenario: Scenario,
+    ring: Ring,
+    places: Sequence[Place],
+    slots: int,
+    pattern_rad: tuple[float, ...] = (),
+    fixed: Sequence[str] = (),
 ) -> Scenario:
     """The scenario in which craft that are up share the slots of a ring evenly: all may move, the phase is free.
+
+    Those that are ``fixed`` stay where they are, and the ring is laid through them.
 
     Args:
         scenario: with the body, the limits and the goal; its launches are left out.
@@ -71,7 +79,10 @@ def respaced(
         spread_rad=ring.spread_rad,
         node_rad=ring.node_rad,
     )
-    return replace(scenario, ring=spec, craft=tuple(moving(one) for one in places), pads=(), carriers=())
+    craft = tuple(
+        replace(moving(one), ready_s=0.0, stay=True) if one.craft.name in fixed else moving(one) for one in places
+    )
+    return replace(scenario, ring=spec, craft=craft, pads=(), carriers=())
 
 
 def moving(place: Place) -> Craft:
@@ -100,13 +111,16 @@ def loosened(scenario: Scenario, at_s: float = 0.0) -> tuple[Place, ...]:
     return tuple(replace(one, orbit=replace(one.orbit, at_s=at_s), ready_s=at_s) for one in moved)
 
 
-def standing_now(scenario: Scenario, lost: Sequence[str] = ()) -> Standing:
+def standing_now(scenario: Scenario, lost: Sequence[str] = (), *, slots_stay: bool = False) -> Standing:
     """The craft that are up at the epoch, without those that are lost.
+
+    Args:
+        slots_stay: the slots stay where they are, so that a ring over the ground will do, too.
 
     Raises:
         InputError: a craft is still to be launched, or a lost one is not known.
     """
-    _known(scenario, lost)
+    _known(scenario, lost, slots_stay)
     problem = problems(scenario)[0]
     places = _staying(scenario, problem.ring, problem.kept, 0.0)
     for one in scenario.craft:
@@ -123,14 +137,14 @@ def standing_now(scenario: Scenario, lost: Sequence[str] = ()) -> Standing:
     return Standing(scenario=scenario, ring=problem.ring, places=left, short=_short(places, lost))
 
 
-def standing_after(outcome: Outcome, plan: Plan, lost: Sequence[str] = ()) -> Standing:
+def standing_after(outcome: Outcome, plan: Plan, lost: Sequence[str] = (), *, slots_stay: bool = False) -> Standing:
     """The same when a plan is done: each craft in its slot, with the propellant that the plan leaves; times from then.
 
     Raises:
         InputError: a lost craft is not known.
     """
     scenario, ring, now = outcome.scenario, outcome.ring_of(plan), plan.finish_s
-    _known(scenario, lost)
+    _known(scenario, lost, slots_stay)
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=ring.slot0_rad))
     places = _staying(scenario, ring, problems(fixed)[0].kept, now)
     parts = {part.craft: part for part in plan.craft}
@@ -167,7 +181,11 @@ def planes_asked(now: Standing, plane: int | None) -> tuple[int, ...]:
 
 
 def spread_plane(
-    now: Standing, plane: int, slots: int | None, pattern_rad: tuple[float, ...] | None = None
+    now: Standing,
+    plane: int,
+    slots: int | None,
+    pattern_rad: tuple[float, ...] | None = None,
+    fixed: Sequence[str] = (),
 ) -> Scenario:
     """The scenario in which the craft of one plane are spread evenly in it.
 
@@ -176,12 +194,13 @@ def spread_plane(
     Args:
         slots: of the plane; None for as many as craft are up in it.
         pattern_rad: where they are ahead of slot 0, in place of ``slots`` that are equally spaced.
+        fixed: craft that stay where they are, in whatever plane.
 
     Raises:
-        InputError: no craft is left, or there are more of them than slots.
+        InputError: no craft is left, or there are more of them than slots; a craft that is to stay is not on the ring.
     """
     ring, inside = now.ring, f" in plane {plane}" if now.ring.planes > 1 else ""
-    places = [replace(one, orbit=replace(one.orbit, plane=0)) for one in now.places if one.orbit.plane == plane]
+    alone, places = of_plane(ring, now.places, plane)
     if not places:
         raise InputError(
             f"no craft is left that is up{inside}: with at least one of them the ring can be spread.",
@@ -194,9 +213,30 @@ def spread_plane(
             "be accepted.",
             where="--slots" if pattern_rad is None else "--slots-deg",
         )
-    alone = ring.of_plane(plane) if ring.planes > 1 else ring
-    made = respaced(now.scenario, alone, places, len(places) if slots is None else slots, pattern_rad or ())
+    _able_to_stay(now, fixed)
+    made = respaced(now.scenario, alone, places, len(places) if slots is None else slots, pattern_rad or (), fixed)
     return replace(made, title=f"{made.title or 'Ring'}, plane {plane}") if inside else made
+
+
+def of_plane(ring: Ring, places: Sequence[Place], plane: int) -> tuple[Ring, list[Place]]:
+    """One plane of a ring as a ring by itself, and the craft in it."""
+    inside = [replace(one, orbit=replace(one.orbit, plane=0)) for one in places if one.orbit.plane == plane]
+    return ring.of_plane(plane) if ring.planes > 1 else ring, inside
+
+
+def _able_to_stay(now: Standing, fixed: Sequence[str]) -> None:
+    """Refuse to keep a craft in its place that is not up, or not on the ring."""
+    up = {one.craft.name: replace(one.craft, orbit=one.orbit) for one in now.places}
+    for name in fixed:
+        if name not in up:
+            raise InputError(
+                f"--fixed {name!r} is no craft that is up: give one of {', '.join(up)}.", where="command line"
+            )
+        if not standing(now.ring, up[name], now.scenario.body).on_ring:
+            raise InputError(
+                f"--fixed {name!r}: its orbit is not the ring, so it is in no slot there; without this it may move.",
+                where="command line",
+            )
 
 
 def _staying(scenario: Scenario, ring: Ring, kept: Sequence[KeptCraft], now_s: float) -> list[Place]:
@@ -236,9 +276,9 @@ def _short(places: Sequence[Place], lost: Sequence[str]) -> tuple[int, ...]:
     return tuple(sorted({one.orbit.plane for one in places if one.craft.name in lost}))
 
 
-def _known(scenario: Scenario, lost: Sequence[str]) -> None:
-    """Refuse a ring whose slots are bound to the ground, and names that the scenario has not."""
-    if scenario.ring.longitude_rad is not None:
+def _known(scenario: Scenario, lost: Sequence[str], slots_stay: bool) -> None:
+    """Refuse a ring whose slots are bound to the ground, where they are chosen, and names that the scenario has not."""
+    if scenario.ring.longitude_rad is not None and not slots_stay:
         raise InputError(
             "the ring stays over the ground, slot 0 over ring.longitude, so where it stands cannot be chosen: with "
             "ring.radius in place of the longitude it would be accepted.",

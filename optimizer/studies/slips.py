@@ -1,23 +1,25 @@
 """What a slip of each launch costs, and the loss of each craft: on the pad, or dead in its slot.
 
-Every answer is a new plan, best by the scenario's goal over the catalogue (flown for its liftoff only): all that
-is still to be launched may take other slots and moments, except that a slip changes nothing for what has gone up
-before. After a loss the ring is either spread evenly over those that are left, craft that stay among them, or its gap
-waits for a spare. Each question gets its part of the time that is left; one that no answer was found for in it is
-marked as not reached.
+Every answer is a new plan, best by the scenario's goal over the catalogue (flown for its liftoff only): all that is
+still to be launched may take other slots and moments, except that a slip changes nothing for what has gone up before.
+After a loss the ring is either spread evenly over those that are left, craft that stay among them, or its gap waits
+for a spare. Of several planes the one that it was to be in, or is dead in, is spread by itself. Each question gets
+its part of the time that is left; one that no answer was found for in it is marked as not reached.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from ...models.scenario import Aim, Craft, Occupied, RingSpec, Scenario
+from ...models.ring import Ring
+from ...models.scenario import Aim, Craft, Occupied, Pad, RingSpec, Scenario
 from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
-from .questions import NONE_LEFT, Found, Price, Questions
-from .respace import Place, loosened, moving, on_the_ring, respaced
+from .call_up import call_scenario
+from .questions import NONE_LEFT, UNREACHED, Found, Price, Questions
+from .respace import Place, loosened, moving, of_plane, on_the_ring, respaced, standing_after
 
 Progress = Callable[[str], None]
 
@@ -51,14 +53,18 @@ class Loss:
             (in orbit), craft that stay moved, too; None where no plan keeps the limits, or for another reason.
         spare: another craft like it, launched no sooner than ``spare_after_s`` after it was, whatever the latest
             finish; None where no plan keeps the other limits.
+        caller, called: in orbit, which spare of those that are up would be called, and what that comes to, by the goal;
+            None where no plan keeps the limits, or none is up in its plane.
         why_not_spread, why_no_spare: in words, where there is a reason other than the limits.
-        unreached: which of ``gap``, ``spread`` and ``spare`` are None because the search was ended before.
+        unreached: which of ``gap``, ``spread``, ``spare`` and ``called`` are None because the search was ended before.
     """
 
     in_orbit: bool
     gap: Price | None
     spread: Price | None
     spare: Price | None
+    called: Price | None = None
+    caller: str = ""
     why_not_spread: str = ""
     why_no_spare: str = ""
     unreached: frozenset[str] = frozenset()
@@ -134,7 +140,7 @@ def make_slips(
     fixed = replace(scenario, ring=replace(scenario.ring, slot0_rad=outcome.ring.slot0_rad))
     flown = Price(delta_v_m_s=plan.delta_v_m_s, finish_s=plan.finish_s)
     groups = _launches(plan, only)
-    ask = Questions(_count(groups, len(late_s)), progress)
+    ask = Questions(_count(groups, len(late_s), len(scenario.spares)), progress)
     # another plan than the best one is taken as it was flown
     planned = ask(fixed) if plan.rank == 1 else Found(flown)
     if planned.reached and planned.price is None:
@@ -169,10 +175,10 @@ def _launches(plan: Plan, only: frozenset[str]) -> dict[str, list[CraftPlan]]:
     return {name: parts for name, parts in groups.items() if not only or only & {name, *(part.craft for part in parts)}}
 
 
-def _count(groups: dict[str, list[CraftPlan]], slips: int) -> int:
+def _count(groups: dict[str, list[CraftPlan]], slips: int, spares: int) -> int:
     """How many questions there are at most."""
     launched = sum(parts[0].launch_s is not None for parts in groups.values())
-    return 1 + slips * launched + ON_PAD_AND_IN_ORBIT * sum(map(len, groups.values()))
+    return 1 + slips * launched + (ON_PAD_AND_IN_ORBIT + spares) * sum(map(len, groups.values()))
 
 
 def _slip(scenario: Scenario, plan: Plan, names: tuple[str, ...], late_s: float, ask: Questions) -> Slip:
@@ -184,8 +190,6 @@ def _slip(scenario: Scenario, plan: Plan, names: tuple[str, ...], late_s: float,
         for part in plan.craft
         if part.launch_s is not None and part.launch_s < first - EARLY_S and part.craft not in names
     ]
-    spent = math.fsum(part.delta_v_m_s for part in earlier)
-    finish = max((part.in_slot_s for part in earlier), default=0.0)
     gone = {part.craft for part in earlier}
     # a pad is free again a turnaround after its last launch
     pads = tuple(
@@ -208,8 +212,14 @@ def _slip(scenario: Scenario, plan: Plan, names: tuple[str, ...], late_s: float,
     found, reached = ask(left, names)
     if found is None:
         return Slip(late_s=late_s, price=None, reached=reached)
-    price = replace(found, delta_v_m_s=found.delta_v_m_s + spent, finish_s=max(found.finish_s, finish))
-    return Slip(late_s=late_s, price=price)
+    return Slip(late_s=late_s, price=_with(found, earlier))
+
+
+def _with(price: Price, parts: Sequence[CraftPlan]) -> Price:
+    """What a plan comes to with some craft that fly as they were planned."""
+    spent = math.fsum(part.delta_v_m_s for part in parts)
+    finish = max((part.in_slot_s for part in parts), default=0.0)
+    return replace(price, delta_v_m_s=price.delta_v_m_s + spent, finish_s=max(price.finish_s, finish))
 
 
 def _holding(scenario: Scenario, parts: list[CraftPlan]) -> RingSpec:
@@ -224,7 +234,7 @@ def _losses(
     losses = []
     if part.launch_s is not None:
         ask.progress(f"{part.craft} lost on the pad")
-        losses.append(_on_pad(scenario, part, spare_after_s, ask))
+        losses.append(_on_pad(outcome, scenario, plan, part, spare_after_s, ask))
     ask.progress(f"{part.craft} lost in orbit")
     losses.append(_in_orbit(outcome, scenario, plan, part, spare_after_s, ask))
     return losses
@@ -242,14 +252,41 @@ def _without(scenario: Scenario, name: str) -> Scenario:
 def _fewer_slots(scenario: Scenario) -> tuple[Scenario | None, str]:
     """The ring with one slot less, its phase free; why not, where that cannot be."""
     ring = scenario.ring
-    if ring.planes > 1:
-        return None, "a pattern of several planes is not re-spaced for one craft less"
     if ring.longitude_rad is not None:
         return None, "slots that stay over the ground are where they are"
     if ring.slots < 2:
         return None, "no craft is left"
     fewer = replace(ring, slots=ring.slots - 1, pattern_rad=(), leave_free=(), slot0_rad=None, occupied=())
     return replace(scenario, ring=fewer, craft=_all_moving(scenario), minimize=_aim(scenario)), ""
+
+
+def _plane_on_pad(scenario: Scenario, ring: Ring, plan: Plan, lost: CraftPlan) -> tuple[Scenario | None, str]:
+    """The plane of a craft lost on the pad as a ring of one slot less; all that go to other planes fly as planned."""
+    beside = [part for part in plan.craft if part.plane != lost.plane]
+    names = {part.craft for part in plan.craft} - {part.craft for part in beside}
+    own = [one for one in scenario.craft if one.name in names - {lost.craft}]
+    if ring.slots < 2:
+        return None, "no craft is left in its plane"
+    if scenario.carriers or any(one.orbit is not None and one.orbit.plane != lost.plane for one in own):
+        return None, "craft of its plane come on carriers or from another plane, so the plane is no ring by itself"
+    alone, stays = of_plane(ring, loosened(scenario), lost.plane)
+    moved = [
+        one if one.orbit is None else replace(one, orbit=replace(one.orbit, plane=0)) for one in own if not one.stay
+    ]
+    made = respaced(scenario, alone, stays, ring.slots - 1)
+    pads = tuple(_kept_free(pad, beside) for pad in scenario.pads)
+    return replace(made, craft=(*made.craft, *moved), pads=pads, minimize=_aim(scenario)), ""
+
+
+def _kept_free(pad: Pad, parts: Sequence[CraftPlan]) -> Pad:
+    """A site with the time that some launches of a plan take there closed to others."""
+    wait = pad.turnaround_s
+    taken = tuple(
+        (part.launch_s - wait, part.launch_s + wait)
+        for part in parts
+        if part.pad == pad.name and part.launch_s is not None
+    )
+    return replace(pad, blackouts_s=(*pad.blackouts_s, *taken))
 
 
 def _all_moving(scenario: Scenario) -> tuple[Craft, ...]:
@@ -264,22 +301,41 @@ def _aim(scenario: Scenario) -> Aim:
     return "delta_v" if bare and scenario.minimize == "propellant" else scenario.minimize
 
 
-def _loss(*, in_orbit: bool, gap: Found, spread: Found, spare: Found, why: str, alone: str = "") -> Loss:
-    unreached = [name for name, one in (("gap", gap), ("spread", spread), ("spare", spare)) if not one.reached]
+def _loss(
+    *,
+    in_orbit: bool,
+    gap: Found,
+    spread: Found,
+    spare: Found,
+    called: Found = NONE_LEFT,
+    caller: str = "",
+    why: str,
+    alone: str = "",
+) -> Loss:
+    each = (("gap", gap), ("spread", spread), ("spare", spare), ("called", called))
+    unreached = [name for name, one in each if not one.reached]
     return Loss(
         in_orbit=in_orbit,
         gap=gap.price,
         spread=spread.price,
         spare=spare.price,
+        called=called.price,
+        caller=caller,
         why_not_spread=why,
         why_no_spare=alone,
         unreached=frozenset(unreached),
     )
 
 
-def _on_pad(scenario: Scenario, part: CraftPlan, spare_after_s: float, ask: Questions) -> Loss:
-    rest = _without(scenario, part.craft)
-    fewer, why = _fewer_slots(rest)
+def _on_pad(
+    outcome: Outcome, scenario: Scenario, plan: Plan, part: CraftPlan, spare_after_s: float, ask: Questions
+) -> Loss:
+    rest, planes = _without(scenario, part.craft), scenario.ring.planes > 1
+    fewer, why = _plane_on_pad(scenario, outcome.ring, plan, part) if planes else _fewer_slots(rest)
+    spread = NONE_LEFT if fewer is None else ask(fewer)
+    if planes and spread.price is not None:
+        beside = [one for one in plan.craft if one.plane != part.plane]
+        spread = Found(_with(spread.price, beside))
     ready = (part.launch_s or 0.0) + spare_after_s
     spare = tuple(
         replace(one, ready_s=max(one.ready_s, ready), carrier=None) if one.name == part.craft else one
@@ -289,7 +345,7 @@ def _on_pad(scenario: Scenario, part: CraftPlan, spare_after_s: float, ask: Ques
     return _loss(
         in_orbit=False,
         gap=ask(rest),
-        spread=NONE_LEFT if fewer is None else ask(fewer),
+        spread=spread,
         spare=ask(replace(rest, craft=spare, limits=unhurried), (part.craft,)),
         why=why,
     )
@@ -312,7 +368,8 @@ def _in_orbit(
     limits = replace(scenario.limits, finish_within_s=math.inf)
     fewer, why = _fewer_slots(_without(scenario, part.craft))
     if fewer is not None:
-        fewer = replace(respaced(scenario, ring, there, fewer.ring.slots), limits=limits, minimize="delta_v")
+        alone, inside = of_plane(ring, there, part.plane)
+        fewer = replace(respaced(scenario, alone, inside, fewer.ring.slots), limits=limits, minimize="delta_v")
     others = [p for p in plan.craft if p.craft != part.craft]
     lost = next(one for one in scenario.craft if one.name == part.craft)
     spare, waiting = replace(lost, ready_s=now + spare_after_s, orbit=None, carrier=None), NONE_LEFT
@@ -320,11 +377,28 @@ def _in_orbit(
     if launched:
         waits = replace(scenario, craft=(spare,), carriers=(), ring=_holding(scenario, others), limits=limits)
         waiting = ask(waits, (part.craft,))
+    caller, called = _called(outcome, plan, part, ask)
     return _loss(
         in_orbit=True,
         gap=Found(Price(delta_v_m_s=0.0, finish_s=now)),
         spread=NONE_LEFT if fewer is None else ask(fewer),
         spare=waiting,
+        called=called,
+        caller=caller,
         why=why,
         alone="" if launched else "the craft is not launched in this scenario, and neither is a spare",
     )
+
+
+def _called(outcome: Outcome, plan: Plan, part: CraftPlan, ask: Questions) -> tuple[str, Found]:
+    """Which spare that is up would be called into the slot, by the goal, and what that comes to, from the epoch on."""
+    spares = [one for one in outcome.scenario.spares if one.plane == part.plane]
+    if not spares:
+        return "", NONE_LEFT
+    now, soon = standing_after(outcome, plan, slots_stay=True), outcome.scenario.minimize == "finish"
+    found = {one.craft.name: ask(call_scenario(now, part.craft, one)) for one in spares}
+    prices = [(name, price) for name, (price, _) in found.items() if price is not None]
+    if not prices:
+        return "", NONE_LEFT if all(one.reached for one in found.values()) else UNREACHED
+    name, price = min(prices, key=lambda pair: pair[1].finish_s if soon else pair[1].delta_v_m_s)
+    return name, Found(replace(price, finish_s=price.finish_s + plan.finish_s))

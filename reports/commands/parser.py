@@ -128,7 +128,12 @@ RESPACE = (
         ),
     ),
     several("--lost", "NAME", "a craft that is gone; may be repeated"),
+    several("--fixed", "NAME", "a craft that stays where it is, the ring laid through it; may be repeated"),
     option("--plane", "K", "the plane that is spread, counted from 0; default: each with a loss", type=plane),
+    flag(
+        "--spares",
+        "the slots stay: which spare to call for each craft that may be lost, or for each --lost alone",
+    ),
     flag("--after-plan", "craft where plan 1 leaves them, all times counted from its end"),
     option("--write", "FILE", "write the re-spaced scenario to a file that is not there yet", type=file_place),
     flag(

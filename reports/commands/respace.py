@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from ...models.errors import InputError
 from ...models.readouts import brief, listed
 from ..console import width
+from .call_up import call_up
 from .deliver import Next, again, deliver
 from .planned import FIRST_SHARE, entries_status, picked, run_of, scenario_of, status_of, without_plan
 from .progress import shown_progress
@@ -39,7 +40,9 @@ TOGETHER = (
 
 
 def respace(arguments: argparse.Namespace) -> int:
-    """The craft that are up spread evenly again, after a loss or for another number of slots."""
+    """The craft that are up spread evenly again, after a loss or for another number of slots; or a spare called up."""
+    if arguments.spares:
+        return call_up(arguments)
     scenario = scenario_of(arguments)
     from ...models.deadline import flying, share
     from ...models.reading.scenario_reader import parse_scenario
@@ -63,7 +66,7 @@ def respace(arguments: argparse.Namespace) -> int:
             _file(arguments, plane, planes): respaced_text(
                 arguments.scenario,
                 arguments.settings,
-                spread_plane(now, plane, arguments.slots, arguments.slots_deg),
+                spread_plane(now, plane, arguments.slots, arguments.slots_deg, arguments.fixed),
                 now.after_s,
             )
             for plane in planes
@@ -154,6 +157,7 @@ def _side_by_side(arguments: argparse.Namespace, entries: Sequence[Entry], plane
 def _typed(arguments: argparse.Namespace) -> list[str]:
     """Options that say what is asked, as typed."""
     words = [word for name in arguments.lost for word in ("--lost", name)]
+    words += [word for name in arguments.fixed for word in ("--fixed", name)]
     words += [] if arguments.slots is None else ["--slots", str(arguments.slots)]
     if arguments.slots_deg is not None:
         words += ["--slots-deg", ",".join(brief(math.degrees(one), 12) for one in arguments.slots_deg)]

@@ -13,6 +13,7 @@ from ...models.readouts import plain
 from ...models.units import DAY_S, YEAR_S
 from ...optimizer.outcome import Outcome
 from ...optimizer.standing import ForcedHold
+from ..hold import is_alone
 from ..wording import listed
 from .style import INK, QUIET, SHADE, inches, ink, label, sheet, type_points
 
@@ -33,7 +34,8 @@ def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:
     """
     assert outcome.under is not None
     tolerance = math.degrees(outcome.scenario.ring.tolerance_rad)
-    title = f"{outcome.scenario.title}: spacing with time"
+    alone = is_alone(outcome, hold)
+    title = f"{outcome.scenario.title}: {'place against the slot' if alone else 'spacing'} with time"
     figure, axes = sheet(8.4, inches(4.0), title, _below(outcome, hold), margins=(0.9, 1.15, 0.6))
     unit, unit_s = ("years", YEAR_S) if _drawn_s(hold) >= YEAR_S else ("days", DAY_S)
     since = (hold.times_s - hold.begin_s) / unit_s
@@ -63,7 +65,7 @@ def draw_spacing(outcome: Outcome, hold: ForcedHold) -> Figure:
     axes.set_xlim(0.0, max(end, 1e-3))
     axes.set_ylim(-_ROOM * tolerance, _ROOM * tolerance)
     axes.set_xlabel(f"{unit} from the end of the plan")
-    axes.set_ylabel("error in the spacing, deg")
+    axes.set_ylabel("error against the slot, deg" if alone else "error in the spacing, deg")
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}".replace("-", "\N{MINUS SIGN}"))
     return figure

@@ -356,8 +356,7 @@ def look_at_s(part: CraftPlan, ring: Ring) -> float:
 
 def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
     ring, epoch = outcome.ring, outcome.scenario.epoch
-    look_s = look_at_s(part, ring)
-    under = outcome.under
+    look_s, under = look_at_s(part, ring), outcome.under
     slots = under.slots if under is not None and under.corrected and plan.rank == 1 else None
     turn_s = (slots or ring).period_s
     remarks = []
@@ -367,14 +366,15 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
             f"Trim where the period read is off by more than {small(plan.hold.match_s)} s, which spoils the spacing "
             f"within {span(plan.hold.wanted_s)}: 1 s of period is {small(trim_m_s(ring, 1.0))} m/s along the track."
         )
-        if forced is not None:
-            remarks += [forced_text(outcome, forced)] if forced.craft == part.craft else []
-            remarks += [one for one in (own_trims_text(outcome, forced, part.craft),) if one]
-        elif plan.hold.refused:
+    if forced is not None:
+        remarks += [forced_text(outcome, forced)] if forced.craft == part.craft else []
+        remarks += [one for one in (own_trims_text(outcome, forced, part.craft),) if one]
+    elif plan.hold is not None:
+        if plan.hold.refused:
             remarks.append(f"No figure for how long that holds: {plan.hold.refused}.")
         elif plan.hold.missing_s < plan.hold.wanted_s:
             remarks.append(f"Look again before then: {missing_text(outcome, plan.hold)}.")
-        if forced is None and plan.hold.craft == part.craft:
+        if plan.hold.craft == part.craft:
             remarks += [one for one in (trim_text(outcome, plan.hold),) if one]
     lasts = next((one for one in outcome.left_alone if one.what == "ring" and part.craft in one.who), None)
     if lasts is not None and plan.rank == 1:

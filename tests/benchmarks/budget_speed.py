@@ -33,8 +33,8 @@ def main(arguments: list[str]) -> int:
     """Measure and print a row for each kind of craft."""
     smoke = "--smoke" in arguments
     blocks, every = (2, "10.0") if smoke else (120, "1.0")
-    tangent = stories(make_plan(parse_scenario(text("thick-air" if smoke else "atoll-on-the-equator"))))[:2]
-    free = stories(make_plan(parse_scenario(text("one-astray"), settings=[f"goal.front_step_h={every}"])))
+    tangent = stories(make_plan(parse_scenario(text("thick-air" if smoke else "atoll-on-the-equator")), brief=True))[:2]
+    free = stories(make_plan(parse_scenario(text("one-astray"), settings=[f"goal.front_step_h={every}"]), brief=True))
     print("craft: numbers a flight; million flights/s; share of the rate at which NumPy draws the numbers")
     for story in (*tangent, *free):
         rows, generator = numbers_of(story), np.random.default_rng(1)

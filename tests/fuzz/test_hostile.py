@@ -26,8 +26,8 @@ from ringwright.tests.fuzz import running
 from ringwright.tests.fuzz.hostile import SMALL, STATE, Case, case
 from ringwright.tests.fuzz.running import tried
 
-DEFAULT = range(240)
-"""Numbers of the default tier: some ten seconds of processor time."""
+DEFAULT = range(120)
+"""Numbers of the default tier: some five seconds of processor time."""
 
 BATCHES = 6
 """Tests that the numbers of the default tier are spread over."""

@@ -269,6 +269,17 @@ def off_longitudes(world: World, craft: Sequence[Craft], wanted: Array, turn: fl
     return np.apply_along_axis(smoothed, 0, off)[0]  # type: ignore[no-any-return]
 
 
+def at_rest(world: World, one: Craft) -> tuple[float, Array]:
+    """When the burns of a craft are over, or its flight begins, and its state then."""
+    last_s = max((burn[0] for burn in one.burns), default=one.start)
+    return last_s, _brought(world, one, last_s)
+
+
+def onward(world: World, one: Craft, state: Array, times: Array) -> Array:
+    """States (m, 6) of a craft at times, rising, from that at the first of them, without a burn."""
+    return _flown(world, state[:, np.newaxis], np.array([one.drag]), np.array([one.light]), times)[:, :, 0]
+
+
 def _middles(times: Array, count: int) -> Array:
     return times[WINDOW * SAMPLES // 2 :][:count]
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.standing import ForcedHold
 from ringwright.tests.tolerances import CLOCK_S, CROSSED_REL, SLOT_DEG
 
@@ -58,6 +59,7 @@ RINGS = {
     "400 km over Mars": Case("mars", 0.01, "altitude_km = 400.0", 60.0, 3, (1.0, 8.0)),
     "synchronous over Mars": Case("mars", 2.0, "radius_km = 20427.7", 0.0, 4, (1.0, 1.0)),
     "1 400 km over Titan": Case("titan", 0.01, "altitude_km = 1400.0", 30.0, 3, (1.0, 4.0)),
+    "2 000 km over Ganymede": Case("ganymede", 0.01, "altitude_km = 2000.0", 20.0, 3, (1.0, 400.0)),
     "an own world": Case("", 0.01, "altitude_km = 900.0", 25.0, 3, (1.0, 8.0)),
 }
 
@@ -78,16 +80,9 @@ def _text(case: Case) -> str:
     )
 
 
-def _flown(case: Case, last_s: Callable[[ForcedHold], float]) -> tuple[ForcedHold, float, Array, Array]:
-    """The hold, and as flown from its beginning on for some time, s: when the first leaves, times and errors."""
-    text = _text(case)
-    scenario = scenario_of(text)
-    outcome = outcome_of(scenario)
-    under = outcome.under
-    assert under is not None
-    assert under.hold is not None
-    assert under.slots is not None
-    hold = under.hold
+def craft_of(outcome: Outcome) -> list[Craft]:
+    """The craft of plan 1, with its burns."""
+    scenario = outcome.scenario
     surface = {one.name: one.surface for one in scenario.craft}
     craft = []
     for part in outcome.plans[0].craft:
@@ -104,9 +99,24 @@ def _flown(case: Case, last_s: Callable[[ForcedHold], float]) -> tuple[ForcedHol
                 slot_angle=2.0 * math.pi * part.slot / scenario.ring.slots,
             )
         )
+    return craft
+
+
+def _flown(case: Case, last_s: Callable[[ForcedHold], float]) -> tuple[ForcedHold, float, Array, Array]:
+    """The hold, and as flown from its beginning on for some time, s: when the first leaves, times and errors."""
+    text = _text(case)
+    scenario = scenario_of(text)
+    outcome = outcome_of(scenario)
+    under = outcome.under
+    assert under is not None
+    assert under.hold is not None
+    assert under.slots is not None
+    hold = under.hold
     world = around(case.body, DAYS, under.chosen.flown, under.chosen.degree) if case.body else made_up(text)
     end = hold.begin_s + last_s(hold)
-    at, times, off = leaves(world, craft, under.slots.period_s, hold.begin_s, end, math.radians(case.tolerance))
+    at, times, off = leaves(
+        world, craft_of(outcome), under.slots.period_s, hold.begin_s, end, math.radians(case.tolerance)
+    )
     return hold, at - hold.begin_s, times, off
 
 

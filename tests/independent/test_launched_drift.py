@@ -138,6 +138,24 @@ def test_months_of_launched_drifts_flown_from_what_is_printed() -> None:
     flown(FAR, best(FAR)[1])
 
 
+@pytest.mark.soak
+def test_many_launches_that_break_a_limit_do_not_end_the_search_before_there_is_a_plan() -> None:
+    """Two craft for each plane, on seven mornings: launches that wait half a day below the ring miss its plane, and
+    as each is banned others for its slot are flown, more than further plans may take."""
+    spans = ((8.1, 31.5), (31.8, 55.2), (55.5, 79.0), (79.3, 102.7), (103.0, 126.4), (126.7, 150.1))
+    shut = ", ".join(f"{{ from_h = {begin}, until_h = {end} }}" for begin, end in spans)
+    text = NEAR.replace("until_h = 55.5\n", "until_h = 155.5\n").replace("slots = 1", "slots = 2")
+    text = "\n".join(f"blackout = [{shut}]" if row.startswith("blackout") else row for row in text.splitlines())
+    text += "".join(f'\n[[craft]]\nname = "{name}"' for name in ("Alder", "Hazel", "Sallow"))
+    outcome, result = best(text)
+    assert outcome.plans
+    assert not outcome.unfinished
+    assert {item["route"] for item in result["plans"][0]["craft"]} == {"park", "drift"}
+    ended = fly_printed(text, result)
+    assert max(abs(one.slot_error_deg) for one in ended) < OFF_DEG
+    assert max(one.off_plane_deg for one in ended) < OFF_DEG
+
+
 def flown(text: str, result: dict[str, Any]) -> None:
     """Fly every plan, and see that slots and planes are met."""
     items = [item for plan in result["plans"] for item in plan["craft"]]

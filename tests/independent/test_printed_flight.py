@@ -33,6 +33,7 @@ SLOW = {
     "over-the-plains",
     "round-the-moon",
     "shared-ride",
+    "spares-aloft",
 }
 """Planned for most of a minute each, and flown for months; or flown under many forces."""
 SPACED_DEG = 0.02

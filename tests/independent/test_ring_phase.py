@@ -167,7 +167,9 @@ minimize = "worst_delta_v"
 LOOSE = '[[craft]]\nname = "C{number}"\norbit = {{ altitude_km = {altitude}, angle_deg = {angle} }}\n'
 
 
-@pytest.mark.parametrize(("altitude", "inclination"), [(9000.0, 0.0), (900.0, 53.0)])
+@pytest.mark.parametrize(
+    ("altitude", "inclination"), [(9000.0, 0.0), pytest.param(900.0, 53.0, marks=pytest.mark.soak)]
+)
 def test_each_plan_ends_in_its_slot_at_the_phase_printed_with_it(altitude: float, inclination: float) -> None:
     text = BULGE.format(altitude=altitude, inclination=inclination, slots=3)
     for number, angle in enumerate((0.0, 60.0, 200.0)):

@@ -11,7 +11,7 @@ from ..independent.plan_checker import check
 from ..planned import planned, scenario_of
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
-LIVES_ON_OBLATENESS = {"slow-drift.toml", "over-the-plains.toml"}
+LIVES_ON_OBLATENESS = {"slow-drift.toml", "over-the-plains.toml", "spares-aloft.toml"}
 """Over a point mass nothing drifts, and no craft has the propellant to turn its plane; and a ring that keeps step with
 the ground has another radius, off which the craft then are."""
 MANY = {"one-astray.toml", "four-over-the-equator.toml", "shared-ride.toml", "atoll-on-the-equator.toml"}

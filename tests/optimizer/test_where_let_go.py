@@ -8,14 +8,13 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.readouts import plain
 from ringwright.optimizer.outcome import Outcome
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
 from ringwright.tests.worlds import ELLORY, ring
 
-from ..planned import outcome_of
+from ..planned import outcome_of, scenario_of
 from ..tolerances import SCREEN_M_S, UNSEEN_M_S
 
 WRITTEN_KG = 1e-6
@@ -48,7 +47,7 @@ isp_s = 300.0
 
 @lru_cache
 def planned(insertion: str) -> Outcome:
-    return outcome_of(parse_scenario(RING.replace("{insertion}", insertion)))
+    return outcome_of(scenario_of(RING.replace("{insertion}", insertion)))
 
 
 def burn_at_ring_m_s(periapsis_km: float) -> float:

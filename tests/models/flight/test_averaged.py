@@ -117,7 +117,9 @@ def test_decay_in_an_even_layer() -> None:
     found = _flown(earth, _orbits(earth, begin, 0.9, np.zeros(1)), 40.0, air, drag_m2_kg=0.022)
     # along a circle that sinks, by the closed form of an exponential: time = integral of da / (rho B sqrt(GM a))
     radii = np.linspace(float(found.rows[-1, 0, 0]), begin, 2001)
-    density = 4e-12 * np.exp((begin - radii) / 60e3)
+    # the air is met at mean radii R: a = R (1 - 3/4 J2 (Re / R)^2 (1 - 3 cos^2 i)), Brouwer 1959
+    met = radii / (1.0 - 0.75 * earth.j2 * (earth.j2_radius_m / radii) ** 2 * (1.0 - 3.0 * math.cos(0.9) ** 2))
+    density = 4e-12 * np.exp((begin - met) / 60e3)
     took = float(trapezoid(1.0 / (density * 0.022 * np.sqrt(earth.gm * radii)), radii))
     assert begin - radii[0] > 5e3
     assert took == pytest.approx(found.times_s[-1], rel=TWO_SQUARED_REL)

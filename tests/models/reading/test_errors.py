@@ -146,6 +146,12 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "message-under-ground": (13, "5 378.137 km from the center, under the ground", "a state in space"),
     "message-without-epoch": (12, 'craft.Rust.opm = "rust.opm"', "add epoch at the top"),
     "state-at-without-ephemeris": (14, "craft.Rust.state_at_h = 1", "take it out, or give oem"),
+    "spare-after-no-slot": (18, "spare.Woad.after_slot = 3 is no slot", "one of 0 to 2"),
+    "spare-between-and-below": (19, "spare.Woad.altitude_km = 8000, but spare.Woad.after_slot = 1", "give angle_deg"),
+    "spare-in-the-air": (19, "spare.Woad.altitude_km = 80 is below the lowest altitude", "120 km would be accepted"),
+    "spare-without-place": (16, "spare.Woad has no after_slot", "add after_slot"),
+    "spare-over-the-poles": (19, "spare.Woad.altitude_km = 8000 is not the ring, at 9 000 km", "goal.front_step"),
+    "spare-named-as-a-craft": (17, 'spare.Rust.name = "Rust" is taken by another craft (line 12)', "a different name"),
     "world-without-day": (3, 'body.name = "Ellory"', "add sidereal_day_h"),
     "world-without-radius": (4, 'body.name = "Ellory"', "radius_km"),
 }

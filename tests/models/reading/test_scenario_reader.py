@@ -61,6 +61,7 @@ def test_bundled_scenarios_are_those_on_disk() -> None:
         "round-the-moon",
         "shared-ride",
         "slow-drift",
+        "spares-aloft",
         "thick-air",
         "three-planes",
     ]

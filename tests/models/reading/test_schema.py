@@ -23,6 +23,8 @@ ROOT = Path(ringwright.__file__).parent
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.toml"))
 BROKEN = sorted((ROOT / "tests" / "broken").glob("*.toml"))
 
+SCENARIO, RESULT = map(jsonschema.Draft202012Validator, (scenario_schema(), result_schema()))
+
 LEAST_SEEN = 36
 """Of the broken files a schema sees at least so many; the rest are faults of keys that do not fit one another."""
 
@@ -44,11 +46,10 @@ def test_the_schemas_are_schemas() -> None:
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)
 def test_every_bundled_scenario_passes(path: Path) -> None:
     assert SCENARIOS
-    jsonschema.validate(plain(tomllib.loads(path.read_text(encoding="utf-8"))), scenario_schema())
+    SCENARIO.validate(plain(tomllib.loads(path.read_text(encoding="utf-8"))))
 
 
 def test_broken_files_fail_as_far_as_a_schema_can_say() -> None:
-    checker = jsonschema.Draft202012Validator(scenario_schema())
     seen, read = set(), 0
     for path in BROKEN:
         try:
@@ -56,7 +57,7 @@ def test_broken_files_fail_as_far_as_a_schema_can_say() -> None:
         except (tomllib.TOMLDecodeError, UnicodeDecodeError):
             continue
         read += 1
-        if not checker.is_valid(plain(tree)):
+        if not SCENARIO.is_valid(plain(tree)):
             seen.add(path.stem)
     assert {"unknown-key", "unit-missing", "two-units", "negative-mass", "no-slots", "true-as-number"} <= seen
     assert len(seen) >= LEAST_SEEN, (len(seen), read)
@@ -67,7 +68,7 @@ def test_broken_files_fail_as_far_as_a_schema_can_say() -> None:
 )
 def test_results_pass_and_every_field_is_in_the_schema(make: Any) -> None:
     value = result(make())
-    jsonschema.validate(value, result_schema())
+    RESULT.validate(value)
     _known(value, "result")
 
 

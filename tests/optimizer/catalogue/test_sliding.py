@@ -123,7 +123,10 @@ def _is_front(walked: Walked) -> bool:
     )
 
 
-@pytest.mark.parametrize("name", CASES)
+LONG = {"three, from above", "three, two low ones"}
+
+
+@pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.soak) if n in LONG else n for n in CASES])
 def test_a_front_of_launches_from_parking_orbits_takes_a_few_choices(name: str, calls: list[str]) -> None:
     walked = walk(Selection(made_of(CASES[name])))
     assert walked.complete

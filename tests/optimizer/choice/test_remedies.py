@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 from types import SimpleNamespace
 from typing import cast
 
@@ -12,7 +13,7 @@ import pytest
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.choice.nearest_plans import values_that_serve
 from ringwright.optimizer.limits.loosening import DEGREE, Loosening
-from ringwright.optimizer.outcome import Broken, Plan
+from ringwright.optimizer.outcome import Broken, Infeasible, Plan
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.limits import limit_key, serving_value
 from ringwright.tests.tolerances import EXACT, FLOAT
@@ -186,6 +187,16 @@ propellant_kg = 9.499
 """
 
 
+@cache
+def why_not(text: str) -> Infeasible:
+    """What binds, once for each text; however busy the machine, what would serve is found."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("ringwright.optimizer.choice.infeasible.OUTER_S", 600.0)
+        why = make_plan(parse_scenario(text)).infeasible
+    assert why is not None
+    return why
+
+
 @pytest.mark.parametrize(
     "text",
     [
@@ -198,11 +209,8 @@ propellant_kg = 9.499
         THREE_SHORT,
     ],
 )
-def test_what_is_named_serves_in_the_flight_too(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    # however busy the machine, what would serve is found
-    monkeypatch.setattr("ringwright.optimizer.choice.infeasible.OUTER_S", 600.0)
-    why = make_plan(parse_scenario(text)).infeasible
-    assert why is not None
+def test_what_is_named_serves_in_the_flight_too(text: str) -> None:
+    why = why_not(text)
     named = [(bind.limit, bind.serves) for bind in why.binds if bind.serves is not None]
     assert named
     settings = [f"{limit_key(limit)}={serving_value(limit, value, 4):.12g}" for limit, value in named]
@@ -215,8 +223,7 @@ def test_what_is_named_serves_in_the_flight_too(text: str, monkeypatch: pytest.M
 
 
 def test_a_corridor_is_widened_past_north_and_not_wrapped() -> None:
-    why = make_plan(parse_scenario(PAST_NORTH)).infeasible
-    assert why is not None
+    why = why_not(PAST_NORTH)
     [bind] = why.binds
     assert bind.limit == "launch.azimuth_to"
     assert bind.serves is not None
@@ -233,8 +240,7 @@ def test_a_corridor_is_widened_past_north_and_not_wrapped() -> None:
     ],
 )
 def test_all_that_has_to_give_is_named_and_no_more(text: str, keys: list[str]) -> None:
-    why = make_plan(parse_scenario(text)).infeasible
-    assert why is not None
+    why = why_not(text)
     assert [bind.limit for bind in why.binds] == keys
     assert why.together == (len(keys) > 1)
 

@@ -140,6 +140,39 @@ def test_a_ring_whose_transfer_reads_as_open_is_refused_with_the_reason() -> Non
     assert "no insertion leads up to the ring" in outcome.infeasible.reason
 
 
+LETS_GO_TOO_LOW = """
+[body]
+name = "ceres"
+[ring]
+altitude_km = 39
+slots = 1
+inclination_deg = 4.0
+[limits]
+revolutions_max = 1
+finish_within_d = 6.22
+[launch]
+latitude_deg = 0.0
+longitude_deg = -167
+insertion = { periapsis_km = 14.0, apoapsis_km = 39.0, altitude_km = 14.0 }
+[[craft]]
+name = "Thimble"
+"""
+
+
+def test_where_no_insertion_leads_up_one_higher_is_named_that_serves() -> None:
+    outcome = outcome_of(scenario_of(LETS_GO_TOO_LOW))
+    assert not outcome.plans
+    assert outcome.infeasible is not None
+    assert "no insertion leads up to the ring" in outcome.infeasible.reason
+    [bind] = outcome.infeasible.binds
+    assert bind.limit == "launch.insertion.altitude"
+    assert bind.serves is not None
+    served = f"altitude_km = {bind.serves / 1e3:.1f} }}"
+    mended = outcome_of(scenario_of(LETS_GO_TOO_LOW.replace("altitude_km = 14.0 }", served)))
+    assert mended.plans
+    assert not mended.plans[0].broken
+
+
 NO_WAY_UP = """
 [body]
 name = "ceres"

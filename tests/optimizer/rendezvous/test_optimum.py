@@ -105,14 +105,14 @@ def test_a_craft_in_its_slot_stays() -> None:
 
 
 def test_many_times_at_once_agree_with_one_at_a_time() -> None:
-    turns = np.linspace(1.0, 2.2, 13)
+    turns = np.linspace(1.0, 2.2, 7)
     found = least_delta_v_over_times(
         ON_RING, gm=1.0, ring_radius_m=1.0, slot_lead_rad=math.radians(-70.0), allowed_s=list(turns * TURN)
     )
     costs = np.array([math.inf if one is None else one.delta_v_m_s for one in found])
     assert (np.diff(costs) <= 0.0).all()
     assert all(one is not None and one.finish_s <= time * TURN for one, time in zip(found, turns, strict=True))
-    for index in (3, 8):
+    for index in (2, 4):
         assert costs[index] == pytest.approx(ring_to_ring(-70.0, float(turns[index])).delta_v_m_s, rel=SEARCH)
 
 

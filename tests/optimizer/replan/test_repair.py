@@ -125,7 +125,7 @@ def flown_again(body: Body, state: Array, from_s: float, part: CraftPlan, turn_s
 
 @pytest.mark.parametrize(("name", "craft", "after_h"), [("low-mars", "Thyme", 0.2), ("low-mars", "Fennel", 8.0)])
 def test_mended_burns_lead_into_the_slot(name: str, craft: str, after_h: float) -> None:
-    before = bundled_outcome(name)
+    before = bundled_outcome(name, BULGE_ALONE)
     scenario, ring = before.scenario, before.ring
     part = next(one for one in before.plans[0].craft if one.craft == craft)
     now = 3600.0 * after_h
@@ -218,7 +218,7 @@ def replan_words(done: Replan) -> str:
 
 
 def test_a_craft_that_is_a_little_off_is_told_its_burns() -> None:
-    before = bundled_outcome("low-mars")
+    before = bundled_outcome("low-mars", BULGE_ALONE)
     off = {"Thyme": np.array([0.0, 0.0, 0.0, 0.2, 0.3, 0.0])}
     done = replan(before, all_seen(before, 600.0, off))
     assert done.fits
@@ -235,7 +235,7 @@ def test_a_craft_that_is_a_little_off_is_told_its_burns() -> None:
 
 
 def test_a_tilt_is_taken_off_and_paid_for() -> None:
-    before = bundled_outcome("low-mars")
+    before = bundled_outcome("low-mars", BULGE_ALONE)
     part = next(one for one in before.plans[0].craft if one.craft == "Fennel")
     now = part.burns[-1].time_s - 0.3 * before.ring.period_s
     tilt, speed = math.radians(0.1), before.ring.speed_m_s
@@ -254,7 +254,7 @@ def test_a_tilt_is_taken_off_and_paid_for() -> None:
 
 
 def test_what_a_craft_leaves_behind_does_not_make_the_others_dearer() -> None:
-    before = bundled_outcome("low-mars")
+    before = bundled_outcome("low-mars", BULGE_ALONE)
     old = before.plans[0]
     text = 'now_h = 1.0\n[[craft]]\nname = "Thyme"\nstatus = "lost"\n'
     done = replan(before, parse_observed(text, before.scenario, before.ring))

@@ -14,12 +14,11 @@ import os
 import pytest
 from scipy.stats import binom
 
-from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.robustness.budget import make_budget
 
 from ...flown_home import TILT_RAD, ClosedLoop, Flown
-from ...planned import outcome_of
+from ...planned import outcome_of, scenario_of
 from ..routes.test_carrier import world
 
 FOLDER = __file__.split("tests")[0] + "scenarios"
@@ -70,7 +69,7 @@ def text_of(name: str) -> str:
 
 
 def planned_once(name: str) -> Outcome:
-    return outcome_of(parse_scenario(text_of(name)))
+    return outcome_of(scenario_of(text_of(name)))
 
 
 def judge(name: str, flights: int, first_seed: int) -> None:

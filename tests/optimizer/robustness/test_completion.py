@@ -23,13 +23,13 @@ from ringwright.models.scenario import Errors, Occupied
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.robustness import weighing
 from ringwright.optimizer.robustness.budget import make_budget
-from ringwright.optimizer.robustness.completion import RARE, Chances, Completion, chances, completion
+from ringwright.optimizer.robustness.completion import RARE, Chances, Completion, _turn_after_turn, chances, completion
 from ringwright.optimizer.robustness.weighing import RiskStudy, ranked, study, weighed
 from ringwright.reports.risk import risk_json, risk_text
 from ringwright.tests.tolerances import SCREEN_M_S, SECOND_S
 from ringwright.tests.worlds import FLAT_ROCK, heavy
 
-from ...planned import bundled_outcome, outcome_of, scenario_of
+from ...planned import BULGE_ALONE, bundled_outcome, outcome_of, scenario_of
 
 SAMPLES = 20_000
 SPREAD = 4.0 * 0.5 / math.sqrt(SAMPLES)
@@ -161,6 +161,17 @@ def test_the_next_chance_is_the_soonest_of_all_later_ones(flights: list[tuple[in
     assert math.isinf(found) if not left else (found >= ready and found + 1.0 <= when)
 
 
+@given(st.lists(st.tuples(st.integers(0, 40), st.integers(1, 30)), min_size=1, max_size=12), st.integers(-2, 170))
+def test_what_a_later_liftoff_beats_is_not_missed(flights: list[tuple[int, int]], ready: int) -> None:
+    lift, takes = np.array(flights, dtype=float).T
+    one, again = Chances.of(lift, (lift + takes)[:, np.newaxis]), 40.0 * np.arange(5, dtype=np.float64)
+    least, every = (Chances.of(*_turn_after_turn(one, again, until)) for until in (130.0, -1.0))
+    assert every.liftoff_s.size == 5 * len(flights)
+    (lift_s, ends), (later_s, there) = (one.after(np.array([float(ready)])) for one in (least, every))
+    assert np.array_equal(lift_s, later_s)
+    assert np.array_equal(ends, there)
+
+
 def test_later_launches_are_those_of_the_planner() -> None:
     """A craft that is ready later, planned alone for its soonest finish, is in its slot when its chances say."""
     outcome = planned(("Fen", "Moor"))
@@ -261,7 +272,7 @@ def test_nothing_to_weigh_by_is_refused() -> None:
 
 def test_craft_on_a_carrier_are_lost_together() -> None:
     """One launch with six craft: the ring is never done with the chance that this launch is lost, not any of six."""
-    outcome = bundled_outcome("shared-ride")
+    outcome = bundled_outcome("shared-ride", BULGE_ALONE)
     plan = outcome.plans[0]
     assert [part.carrier is not None for part in plan.craft] == [True] * 6
     done = completion(at_risk(outcome, Risk(loss_share=0.1)), plan, SAMPLES)
@@ -271,7 +282,7 @@ def test_craft_on_a_carrier_are_lost_together() -> None:
 
 
 def test_a_carrier_that_is_late_brings_each_craft_into_its_slot_later() -> None:
-    outcome = bundled_outcome("shared-ride")
+    outcome = bundled_outcome("shared-ride", BULGE_ALONE)
     plan = outcome.plans[0]
     begun = plan.craft[0].launch_s or 0.0
     lift, ends = chances(outcome, plan, plan.craft, 30 * DAY).after(begun + np.array([0.0, 3.0, 10.0]) * DAY)

@@ -19,6 +19,7 @@ from ringwright.models.frames import in_plane_state
 from ringwright.models.ring import Ring
 from ringwright.models.scenario import Body
 from ringwright.models.surroundings import AirLayer, Surface
+from ringwright.optimizer.robustness.alone import of_itself
 from ringwright.optimizer.robustness.hold_by_forces import InRing, hold_by_forces
 from ringwright.optimizer.standing import ForcedHold
 from ringwright.tests.tolerances import FIRST_ORDER_REL, FLOWN_REL, SQUARED_REL
@@ -28,7 +29,14 @@ WORLD = Body(name="Tessaly", gm=GM, radius_m=1.21e6)
 RING = Ring(radius_m=RADIUS, slots=3, rate_rad_s=math.sqrt(GM / RADIUS**3), slot0_rad=0.3, gm=GM, inclination_rad=0.5)
 
 
-def _held(field: Field, surfaces: tuple[Surface, Surface], fast: float = 0.0) -> ForcedHold:
+def _held(
+    field: Field,
+    surfaces: tuple[Surface, Surface],
+    fast: float = 0.0,
+    years: float = 10.0,
+    *,
+    nominal: bool = False,
+) -> ForcedHold:
     """Two craft in slots 0 and 1, the first faster by a share."""
     items = []
     for slot, surface in enumerate(surfaces):
@@ -41,13 +49,16 @@ def _held(field: Field, surfaces: tuple[Surface, Surface], fast: float = 0.0) ->
         InRing(name=f"C{slot}", place=(0, slot), flight=flight, surface=surfaces[slot])
         for slot, flight in enumerate(fly(items, field))
     ]
-    return hold_by_forces(RING, WORLD, field, craft, 0.0, tolerance_rad=math.radians(0.5), look_s=10 * 365.25 * DAY_S)
+    look_s = years * 365.25 * DAY_S
+    return hold_by_forces(
+        RING, WORLD, field, craft, 0.0, tolerance_rad=math.radians(0.5), look_s=look_s, nominal=nominal
+    )
 
 
 def test_a_wrong_rate() -> None:
     """Half of the difference is each craft's: (n dT / T) t / 2 plus what it was at the window's middle."""
     fast = 1e-6
-    held = _held(Field(near=PointMass(gm=GM)), (Surface(), Surface()), fast)
+    held = _held(Field(near=PointMass(gm=GM)), (Surface(), Surface()), fast, years=2.0)
     leaves = math.radians(0.5) / (0.5 * fast * RING.rate_rad_s) - 0.5 * window_s(RING)
     assert held.craft in {"C0", "C1"}
     assert held.leaves_s == pytest.approx(leaves, rel=SQUARED_REL)
@@ -74,12 +85,31 @@ def test_unlike_drag_parts_them_and_is_made_up_for() -> None:
     assert held.make_up_m_s_year == pytest.approx(0.5 * 2e-14 * GM / RADIUS * 0.02 * year_s, rel=FIRST_ORDER_REL)
 
 
+def test_one_alone_is_held_against_a_nominal_craft() -> None:
+    """The whole of 3/2 rho w^2 B / a is its own, and the trims that make up for nothing are none of the other's."""
+    air = Air(
+        layers=(AirLayer(altitude_m=690e3, density_kg_m3=2e-14, scale_height_m=1e7),), radius_m=1.21e6, spin_rad_s=0.0
+    )
+    field = Field(near=PointMass(gm=GM), terms=(air,))
+    both = _held(field, (Surface(drag_m2_kg=0.02), Surface()), nominal=True)
+    held = of_itself(both)
+    bend = 1.5 * 2e-14 * GM / RADIUS**2 * 0.02
+    leaves = math.sqrt(2.0 * math.radians(0.5) / bend) - 0.5 * window_s(RING)
+    assert held.craft == "C0"
+    assert held.names == ("C0",)
+    assert held.leaves_s == pytest.approx(leaves, rel=FIRST_ORDER_REL)
+    assert held.spacing_rad.shape[1] == held.kept_rad.shape[1] == 1
+    assert {trim.craft for trim in held.trims} <= {"C0"}
+    assert np.max(np.abs(both.spacing_rad[:, 1])) == 0.0
+
+
 def test_an_edge_that_is_crossed_within_one_step() -> None:
     """The same law where a day is enough: the error grows with the square of time, a straight line would be early."""
     air = Air(
         layers=(AirLayer(altitude_m=690e3, density_kg_m3=8e-11, scale_height_m=1e7),), radius_m=1.21e6, spin_rad_s=0.0
     )
-    held = _held(Field(near=PointMass(gm=GM), terms=(air,)), (Surface(drag_m2_kg=0.02), Surface(drag_m2_kg=0.01)))
+    surfaces = Surface(drag_m2_kg=0.02), Surface(drag_m2_kg=0.01)
+    held = _held(Field(near=PointMass(gm=GM), terms=(air,)), surfaces, years=1.0)
     bend = 1.5 * 8e-11 * GM / RADIUS**2 * 0.01
     leaves = math.sqrt(2.0 * math.radians(0.5) / (0.5 * bend)) - 0.5 * window_s(RING)
     assert held.leaves_s < held.times_s[1] - held.begin_s

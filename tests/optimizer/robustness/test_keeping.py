@@ -37,17 +37,16 @@ from ringwright.tests.tolerances import (
     THREE_FIRST_ORDER_REL,
     TWO_FIRST_ORDER_REL,
 )
+from ringwright.tests.worlds import LOW_RING, low_craft
 
 YEAR_S, G0 = 365.25 * 86_400.0, 9.80665
 
-LOW = """
-title = "Two low"
-epoch = 2031-05-01T00:00:00Z
-[body]
-name = "earth"
-[ring]
-altitude_km = 400
-slots = 3
+AIR = "[forces]\ndegree = 0\nsun = false\nmoon = false\nsunlight = false\ndrag = true"
+
+
+def _text(ring: str = "", forces: str = AIR, tank: float = 40.0) -> str:
+    return f"""title = "Two low"
+{LOW_RING}slots = 3
 slot0_deg = 0
 tolerance_deg = 1
 hold_for_d = 730.5
@@ -57,27 +56,12 @@ revolutions_max = 6
 [errors]
 burn_share = 0.01
 {forces}
-[[craft]]
-name = "Teal"
-orbit = {{ altitude_km = 400, angle_deg = 30 }}
-dry_mass_kg = 100
-propellant_kg = {tank}
-isp_s = 220
-area_m2 = 0.5
-reserve_m_s = 5
-[[craft]]
-name = "Sage"
-orbit = {{ altitude_km = 400, angle_deg = 0 }}
-dry_mass_kg = 100
-propellant_kg = 40
-isp_s = 220
-area_m2 = 1.0
-"""
-AIR = "[forces]\ndegree = 0\nsun = false\nmoon = false\nsunlight = false\ndrag = true"
+{low_craft("Teal", 30, 0.5, tank, 220)}reserve_m_s = 5
+{low_craft("Sage", 0, 1.0, 40, 220)}"""
 
 
 def _low(ring: str = "", forces: str = AIR, tank: float = 40.0) -> Scenario:
-    return parse_scenario(LOW.format(ring=ring, forces=forces, tank=tank))
+    return parse_scenario(_text(ring, forces, tank))
 
 
 @pytest.fixture(scope="module")
@@ -179,7 +163,7 @@ def test_the_sheet_of_a_craft_has_its_own_trims(bare: Outcome) -> None:
 
 @pytest.mark.parametrize("tank", [40.0, pytest.param(12.0, marks=pytest.mark.soak)])
 def test_the_budget_has_insertion_keeping_and_both(tank: float) -> None:
-    outcome = outcome_of(_low(forces="", tank=tank))
+    outcome = outcome_of(replace(_low(forces="", tank=tank), forces=None))
     kept = with_trims(_kept(outcome, _low(tank=tank)), _hold((), 10.0 * YEAR_S))
     found = make_budget(outcome, 2_000, keeping=kept)
     values = json.loads(budget_json(found))["keeping"]
@@ -301,7 +285,7 @@ def test_plan_against_plan(bare: Outcome) -> None:
 def test_a_sweep_over_altitude_sees_it() -> None:
     """Keeping falls with the altitude as the density does, and the sum names another point than the plan alone."""
     altitudes = "ring.altitude_km,craft.Teal.orbit.altitude_km,craft.Sage.orbit.altitude_km=400,500"
-    over = grid(LOW.format(ring="", forces=AIR, tank=40), "low.toml", (), (altitudes,))
+    over = grid(_text(), "low.toml", (), (altitudes,))
     rows = [plan_point(over.text, over.file, settings_of(over, point), point) for point in over.points]
     low, high = rows
     assert low.keeping_m_s_year is not None

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from ringwright.models.disposal import lowering_m_s, raise_m, raising_m_s
-from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.models.units import YEAR_S
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.robustness.budget import make_budget
@@ -16,9 +16,9 @@ from ringwright.reports.budget import budget_json, budget_text
 from ringwright.reports.result import result
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.terminal import plan_text
-from ringwright.tests.tolerances import EXACT, FLOAT_M_S
+from ringwright.tests.tolerances import EXACT, FLOAT_M_S, SQUARED_REL
 
-from ...planned import outcome_of
+from ...planned import outcome_of, scenario_of
 
 RING = """
 [body]
@@ -44,7 +44,7 @@ isp_s = 300
 
 def _planned(body: str, altitude_km: float, years: float = 25.0, propellant_kg: float = 200.0) -> Outcome:
     text = RING.format(body=body, altitude_km=altitude_km, years=years, propellant_kg=propellant_kg)
-    return outcome_of(parse_scenario(text))
+    return outcome_of(scenario_of(text))
 
 
 def test_a_low_ring_comes_down_by_itself() -> None:
@@ -68,9 +68,18 @@ def test_a_low_ring_comes_down_by_itself() -> None:
     assert "(an estimate by drag)" in after
 
 
+def test_the_factor_on_the_air_counts_where_no_force_is_flown() -> None:
+    """As in ``budget``, which plans by the bulge alone: what lasts in air twice as dense lasts half as long."""
+    text = RING.format(body="earth", altitude_km=400.0, years=25.0, propellant_kg=200.0)
+    dense = replace(scenario_of(f"{text}[forces]\ndensity_factor = 2.0\n"), forces=None)
+    thick, thin = disposals(outcome_of(dense))[0], disposals(_planned("earth", 400.0))[0]
+    assert thick.way == thin.way == "none"
+    assert thick.lasts_s == pytest.approx(0.5 * thin.lasts_s, rel=SQUARED_REL)
+
+
 def test_nothing_is_said_where_nothing_is_asked() -> None:
     text = RING.format(body="earth", altitude_km=400.0, years=25.0, propellant_kg=200.0)
-    outcome = outcome_of(parse_scenario(text.replace("[disposal]\nwithin_years = 25.0\n", "")))
+    outcome = outcome_of(scenario_of(text.replace("[disposal]\nwithin_years = 25.0\n", "")))
     assert outcome.left_alone == ()
     assert disposals(outcome) == ()
     assert "left_alone" not in result(outcome)

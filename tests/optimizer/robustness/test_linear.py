@@ -39,7 +39,7 @@ from ringwright.tests.tolerances import (
     WRITTEN_RAD,
 )
 
-from ...planned import bundled_outcome, outcome_of, scenario_of
+from ...planned import BULGE_ALONE, bundled_outcome, outcome_of, scenario_of
 from .test_closed_loop import planned_once
 
 Array = NDArray[np.float64]
@@ -201,7 +201,7 @@ def test_a_launcher_off_its_mark() -> None:
 
 def on_a_carrier(errors: Errors) -> tuple[Outcome, tuple[LinearStory, ...]]:
     """The six on one carrier, with errors."""
-    outcome = bundled_outcome("shared-ride")
+    outcome = bundled_outcome("shared-ride", BULGE_ALONE)
     outcome = replace(outcome, scenario=replace(outcome.scenario, errors=errors))
     found = tuple(one for one in stories(outcome) if isinstance(one, LinearStory))
     assert len(found) == 6

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 
@@ -13,10 +12,9 @@ import pytest
 from ringwright.models import bodies
 from ringwright.models.flight.smooth_mean import window
 from ringwright.models.reading.scenario_reader import parse_scenario
-from ringwright.models.units import YEAR_S
+from ringwright.models.units import DAY_S
 from ringwright.optimizer.outcome import Front, Outcome
 from ringwright.optimizer.plan import make_plan
-from ringwright.optimizer.robustness import hold_by_forces
 from ringwright.optimizer.robustness import under_forces as module
 from ringwright.optimizer.robustness.under_forces import under_forces
 from ringwright.reports.figures import drawings
@@ -24,50 +22,29 @@ from ringwright.reports.figures.style import paper
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
 from ringwright.tests.tolerances import EXACT, FIRST_ORDER_REL, MILLISECOND_S, SLOT_DEG, WRITTEN_RAD
+from ringwright.tests.worlds import LOW_RING, low_craft
 
 from ...planned import outcome_of, scenario_of
 
-RING = """
-epoch = 2031-05-01T00:00:00Z
-[body]
-name = "earth"
-[ring]
-altitude_km = 400
-slots = 4
+
+def _text(forces: str, area: float = 0.5, ring: str = "") -> str:
+    return f"""{LOW_RING}slots = 4
 inclination_deg = 52
 slot0_deg = 55
 {ring}
 [limits]
 revolutions_max = 3
 {forces}
-[[craft]]
-name = "Teal"
-orbit = {{ altitude_km = 400, angle_deg = 10 }}
-dry_mass_kg = 100
-propellant_kg = 100
-isp_s = 300
-area_m2 = {area}
-[[craft]]
-name = "Sage"
-orbit = {{ altitude_km = 400, angle_deg = 55 }}
-dry_mass_kg = 100
-propellant_kg = 100
-isp_s = 300
-area_m2 = 0.5
-"""
-
-
-@pytest.fixture(scope="module", autouse=True)
-def _looks_ahead_less() -> Iterator[None]:
-    """The years after the plan are for ``test_hold_by_forces.py``; they would take most of the time here."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(hold_by_forces, "LOOK_S", 0.25 * YEAR_S)
-        yield
+{low_craft("Teal", 10, area, 100, 300)}{low_craft("Sage", 55, 0.5, 100, 300)}"""
 
 
 @cache
 def _planned(forces: str, area: float = 0.5, ring: str = "") -> Outcome:
-    return make_plan(parse_scenario(RING.format(forces=forces, area=area, ring=ring)))
+    """Followed for a month: the years after the plan are for ``test_hold_by_forces.py``."""
+    scenario = parse_scenario(_text(forces, area, ring))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "LOOK_S", 0.0)
+        return make_plan(replace(scenario, ring=replace(scenario.ring, hold_for_s=30.0 * DAY_S)))
 
 
 NONE = "[forces]\ndegree = 0\nsun = false\nmoon = false\ndrag = false\nsunlight = false"
@@ -145,7 +122,7 @@ def test_with_every_force_out_it_stands_as_it_was_flown() -> None:
 def test_drag_parts_craft_of_unlike_surface() -> None:
     """At 400 km, two craft that stay, one with four times the area: they part by half the difference of their second
     derivatives, 3/2 rho w^2 Cd A / (m a) each (Soop 1994, chapter 4), times the mean square of the time."""
-    text = RING.format(forces=DRAG, area=2.0, ring="")
+    text = _text(DRAG, 2.0)
     text = text.replace("angle_deg = 55 }", "angle_deg = 100 }").replace("area_m2", "stay = true\narea_m2")
     text = text.replace("slot0_deg = 55\n", "")
     text += '[[craft]]\nname = "Fern"\norbit = { altitude_km = 400, angle_deg = 230 }\n'
@@ -202,7 +179,7 @@ def test_a_plan_too_long_is_not_flown_again(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def test_time_that_ran_out_is_said() -> None:
-    late = make_plan(parse_scenario(RING.format(forces=NONE, area=0.5, ring="")), left_s=lambda: 0.0)
+    late = make_plan(parse_scenario(_text(NONE)), left_s=lambda: 0.0)
     assert late.under is None
     assert not late.plans or "plan 1 was not flown under further forces" in late.unfinished
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 import re
-from functools import cache
 
 import numpy as np
 import pytest
@@ -20,7 +19,7 @@ from scipy.integrate import solve_ivp
 from ringwright.models.bodies import body
 from ringwright.models.oblate_circles import pace
 from ringwright.models.ring import Ring
-from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.problem.in_space import Standing
 from ringwright.optimizer.routes.plane_crossing import crossings
 from ringwright.tests.tolerances import FLOAT_RAD, PRINTED_DEG, SECOND_ORDER_FACTOR, SLOT_DEG, UNSEEN_M_S
@@ -101,17 +100,14 @@ def test_over_a_point_mass_the_turn_costs_what_the_textbook_says_and_is_flown_ri
         assert item["burns"][0]["delta_v_m_s"] == pytest.approx(turn, abs=UNSEEN_M_S)
 
 
-@cache
-def oblate() -> Outcome:
-    """Of two craft and two slots, which have all the ways that three and four have."""
-    two = TEXT.partition('[[craft]]\nname = "Elm"')[0]
-    return outcome_of(scenario_of(two.replace("slots = 2", "slots = 1")))
+TWO = TEXT.partition('[[craft]]\nname = "Elm"')[0].replace("slots = 2", "slots = 1")
+"""Two craft and two slots, which have all the ways that three and four have."""
 
 
 @pytest.mark.soak
 def test_over_an_oblate_body_drift_is_cheaper_and_later_than_turning() -> None:
     routes: dict[str, list[tuple[float, float]]] = {"drift": [], "shift": []}
-    for plan in oblate().plans:
+    for plan in outcome_of(scenario_of(TWO)).plans:
         assert not plan.broken
         for part in plan.craft:
             assert abs(math.degrees(part.flown.slot_error_rad)) < PRINTED_DEG
@@ -126,7 +122,7 @@ def test_over_an_oblate_body_drift_is_cheaper_and_later_than_turning() -> None:
 
 
 def test_a_drift_flown_again_by_another_integration_ends_in_its_plane_and_slot() -> None:
-    outcome = oblate()
+    outcome = make_plan(scenario_of(TWO), brief=True)
     ring = outcome.ring
     part = next(p for plan in outcome.plans for p in plan.craft if p.route == "drift")
     flown = part.itinerary

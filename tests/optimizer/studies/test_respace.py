@@ -220,6 +220,8 @@ def test_a_plane_is_spread_as_a_ring_by_itself(tmp_path: Path, capsys: pytest.Ca
     ("change", "typed", "said"),
     [
         (None, ["--lost", "Z"], "give one of A, B, C, D, E"),
+        (None, ["--fixed", "Z"], "give one of A, B, C, D, E"),
+        (None, ["--fixed", "E"], "its orbit is not the ring"),
         (None, ["--slots", "3"], "5 or more would be accepted"),
         (None, ["--lost", "A", "--lost", "B", "--lost", "C", "--lost", "D", "--lost", "E"], "no craft is left"),
         (TWO_PLANES, [], "no craft is lost: name one, as in --plane 0"),

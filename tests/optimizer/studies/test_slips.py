@@ -115,6 +115,32 @@ def test_a_spare_takes_the_place_of_a_craft_lost_on_the_pad() -> None:
         assert on_pad.spread is not None
 
 
+def test_the_plane_of_a_lost_craft_is_spread_by_itself() -> None:
+    """Two of three slots of each plane are taken; a craft goes up into each. Lost, it leaves two that are 120 deg
+    apart to be 180 deg apart, which costs what it does in a ring of one plane, and the other flies as planned."""
+    ring = "slot0_deg = 40.0\ninclination_deg = 35.0\nplanes = 2\nphasing = 1"
+    for plane in (0, 1):
+        for slot in (0, 1):
+            ring += f'\n[[ring.occupied]]\nname = "Held {plane} {slot}"\nplane = {plane}\nslot = {slot}'
+    text = world(names=TWO, launch=LAUNCHED, ring=ring, low_km=-300.0, limits="finish_within_d = 9.0", slots=3)
+    outcome = outcome_of(scenario_of(text))
+    parts = {part.craft: part for part in outcome.plans[0].craft}
+    assert {part.plane for part in parts.values()} == {0, 1}
+    even = planned(in_space((0.0, 120.0), 2))["plans"][0]["delta_v_m_s"]
+    assert even > 0.0
+    found = make_slips(outcome, (), 10.0 * DAY_S)
+    assert found.launches
+    for launch in found.launches:
+        on_pad, in_orbit = launch.losses
+        (other,) = (part for part in parts.values() if part.craft != launch.name)
+        assert on_pad.spread is not None
+        assert on_pad.spread.delta_v_m_s == pytest.approx(other.delta_v_m_s + even, abs=UNSEEN_M_S)
+        assert on_pad.spread.finish_s >= other.in_slot_s
+        assert in_orbit.spread is not None
+        assert in_orbit.spread.delta_v_m_s == pytest.approx(even, abs=UNSEEN_M_S)
+    assert "the plane of 2 evenly again costs" in _joined(slips_text(found, 100))
+
+
 def test_craft_that_stay_move_for_an_even_ring() -> None:
     """As if the scenario had them as craft in space, where they are, beside those that are still to be launched."""
     ring = 'slot0_deg = 40.0\n[[ring.occupied]]\nname = "Campion"\nslot = 2'

@@ -27,12 +27,11 @@ from ringwright.tests.tolerances import (
 )
 
 from ...planned import outcome_of, planned, scenario_of
-from ..routes.test_carrier import BODY_M, CIRCULAR, GM, RING_M, TURN_S, arrival_speed, world
+from ..routes.test_carrier import CIRCULAR, GM, RING_M, TURN_S, arrival_speed, world
 
 G0 = 9.80665
 ISP_S = 300.0
 DRY_KG, TANK_KG = 200.0, 150.0
-FLOOR_M = BODY_M + 102.0e3
 ONE = ("Sorrel",)
 
 

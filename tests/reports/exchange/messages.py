@@ -18,9 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.outcome import Outcome, Plan
-from ringwright.optimizer.plan import make_plan
+from ringwright.tests.planned import outcome_of, scenario_of
 
 Array = NDArray[np.float64]
 EPOCH = datetime(2031, 5, 1, 6, tzinfo=UTC)
@@ -99,7 +98,7 @@ OWN = MARS.replace('name = "mars"', 'name = "Quill"\ngm_km3_s2 = 5200\nradius_km
 @lru_cache
 def planned(text: str) -> Outcome:
     """Each text is planned once."""
-    outcome = make_plan(parse_scenario(text))
+    outcome = outcome_of(scenario_of(text))
     assert outcome.plans
     return outcome
 

@@ -15,7 +15,7 @@ from ringwright.reports.sheet.pdf import sheet_pdf
 from ringwright.reports.sheet.sheet import sheets
 from ringwright.reports.sheet.text import sheet_markdown, sheet_text
 
-from ...planned import bundled_outcome
+from ...planned import BULGE_ALONE, bundled_outcome
 
 SCENARIOS = Path(__file__).parents[3] / "scenarios"
 HASTY = (
@@ -31,7 +31,7 @@ HASTY = (
 @pytest.mark.parametrize("width", [60, 80, 120])
 def test_no_line_is_wider_than_asked(width: int) -> None:
     for name in ("atoll-on-the-equator", "low-mars"):
-        found = bundled_outcome(name)
+        found = bundled_outcome(name, BULGE_ALONE)
         written = sheets(found, found.plans[0])
         assert written
         for sheet in written:
@@ -39,7 +39,7 @@ def test_no_line_is_wider_than_asked(width: int) -> None:
 
 
 def test_a_sheet_says_what_to_do_to_read_and_what_if() -> None:
-    found = bundled_outcome("low-mars")
+    found = bundled_outcome("low-mars", BULGE_ALONE)
     part = next(part for part in found.plans[0].craft if part.side == "below")
     (sheet,) = sheets(found, found.plans[0], [part.craft])
     text = sheet_text(sheet)
@@ -89,7 +89,7 @@ def test_a_hand_too_slow_is_told_so() -> None:
 
 
 def test_markdown_and_pdf() -> None:
-    found = bundled_outcome("low-mars")
+    found = bundled_outcome("low-mars", BULGE_ALONE)
     sheet = sheets(found, found.plans[0])[-1]
     text = sheet_markdown(sheet)
     assert text.startswith(f"# {sheet.title}\n")
@@ -102,7 +102,7 @@ def test_markdown_and_pdf() -> None:
 
 
 def test_files_of_a_folder(tmp_path: Path) -> None:
-    found = bundled_outcome("low-mars")
+    found = bundled_outcome("low-mars", BULGE_ALONE)
     written = write_sheets(sheets(found, found.plans[0]), tmp_path / "out")
     assert sorted(path.suffix for path in written) == sorted([".txt", ".md", ".pdf"] * (len(written) // 3))
     assert all(path.stat().st_size > 500 for path in written)
@@ -121,7 +121,7 @@ def test_the_command(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_a_zero_has_no_sign_and_errors_are_a_table() -> None:
-    found = bundled_outcome("low-mars")
+    found = bundled_outcome("low-mars", BULGE_ALONE)
     written = sheets(found, found.plans[0])
     assert written
     for one in written:
