@@ -20,13 +20,21 @@ def check_starts(scenario: Scenario, root: Table) -> None:
     """
     for craft, table in zip(scenario.craft, root.tables["craft"], strict=True):
         inside, orbit = table.table("orbit") or table, craft.orbit
-        if orbit is None or orbit.circular:
+        if orbit is None:
             continue
         body, gm = scenario.body, scenario.body.gm
         top = body.radius_m + body.atmosphere_top_m
-        if orbit.periapsis_m >= top or orbit.apoapsis_m <= top or _above(gm, orbit, top):
-            continue
         air = "the ground" if orbit.periapsis_m < body.radius_m else "the air"
+        if orbit.apoapsis_m < top:
+            key = next(key for key in ("altitude", "radius", "period", "apoapsis", "opm", "oem") if key in inside)
+            within = "under" if orbit.apoapsis_m < body.radius_m else "in"
+            raise inside.refused(
+                key,
+                f"has {craft.name} {within} {air} all the way round: give it an orbit above the air, which reaches up to "
+                f"{brief(body.atmosphere_top_m / 1e3)} km.",
+            )
+        if orbit.periapsis_m >= top or _above(gm, orbit, top):
+            continue
         free = math.floor(_rise_s(gm, orbit, max(scenario.floor_m, top)) / 3600.0 / GRAIN_H) * GRAIN_H
         key = next(key for key in ("at_time", "periapsis", "opm", "oem") if key in inside)
         raise inside.refused(

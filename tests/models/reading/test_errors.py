@@ -42,6 +42,11 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "payload-without-masses": (17, "launch.payload_kg = 450 limits the mass", "add dry_mass_kg"),
     "until-before-ready": (18, "launch.until_h = 20 is before the site is ready", "at least that moment"),
     "ceiling-below-ring": (13, "limits.apoapsis_max_km = 8000", "9 000 km"),
+    "circle-under-the-ground": (
+        24,
+        "craft.Rust.orbit.altitude_km = -7000 has Rust under the ground",
+        "above the air, which reaches",
+    ),
     "clock-overflow": (7, 'ring.period = "5:61:09"', "each of the last two below 60"),
     "clock-with-unit": (7, 'ring.period_h = "5:04:09"', 'write period = "5:04:09"'),
     "clock-without-quotes": (7, "period = 5:04:09", 'period = "5:04:09"'),
