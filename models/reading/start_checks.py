@@ -30,8 +30,8 @@ def check_starts(scenario: Scenario, root: Table) -> None:
             within = "under" if orbit.apoapsis_m < body.radius_m else "in"
             raise inside.refused(
                 key,
-                f"has {craft.name} {within} {air} all the way round: give it an orbit above the air, which reaches up to "
-                f"{brief(body.atmosphere_top_m / 1e3)} km.",
+                f"has {craft.name} {within} {air} all the way round: give it an orbit above the air, which reaches up "
+                f"to {brief(body.atmosphere_top_m / 1e3)} km.",
             )
         if orbit.periapsis_m >= top or _above(gm, orbit, top):
             continue
