@@ -16,13 +16,9 @@ from ..problem.problem import Problem
 from ..trajectory.course import Course
 from ..trajectory.differential_correction import IN_PLANE, Unknown
 from ..trajectory.start_state import inserted, later
-from ..trajectory.tangent import AlongBurn, Begun, PlaneBurns, RingBurns, burn_apart, ring_burns, tangent_course
+from ..trajectory.tangent import AlongBurn, Begun, PlaneBurns, RingBurns, ring_burns, tangent_course
 from .launch_tilt import apsis_burns
 from .route import Launches, row_of
-
-FARTHEST_COSINE = 0.15
-"""Of the argument of latitude, by size: burns at less are so far from the equator that they turn planes as a later or
-earlier liftoff does."""
 
 
 def from_touch(way: Ascent, asked: Launches, chosen: Phasings, lead: F, waited_s: F) -> Options:
@@ -109,20 +105,14 @@ def _plane_burns(problem: Problem, one: Option, start: Launched, done: RingBurns
     # the moment of liftoff turns the plane about the pole, a cross part about the burn: together they aim it
     aims = not (way.tilt_at == "kept" and float(tilt(way, one.liftoff_s)) > 0.0)
     unknowns: tuple[Unknown, ...] = (Unknown(-1, "cross"), Unknown(0, "launch")) if aims else ()
-    first_at_ring = at_ring - 1
-    touch = float(problem.ring.phase(one.finish_s - one.turn_after_s, one.slot))
-    # far from the equator both turn it about the same line, and what is left is aimed from elsewhere
     if aims and way.tilt_at == "node":
+        # far from the equator both turn it about the same line, and what is left is aimed from the touch
         unknowns = (Unknown(-2, "cross"), *unknowns)
-    elif aims and one.revolutions > 0 and abs(math.cos(touch)) < FARTHEST_COSINE:
-        time, _ = burn_apart(problem, one, start.speed_m_s, done.finish_s, 0.0, touch + 0.5 * math.pi)
-        burns, crosses = [*burns[:-1], (time, 0.0), burns[-1]], [*crosses[:-1], 0.0, crosses[-1]]
-        unknowns, first_at_ring = (Unknown(-2, "cross"), *unknowns), at_ring - 2
     return PlaneBurns(
         burns=tuple(burns),
         crosses=tuple(crosses),
         at_ring=at_ring,
-        first_at_ring=first_at_ring,
+        first_at_ring=at_ring - 1,
         unknowns=unknowns,
         targets=(*IN_PLANE, "plane") if aims else IN_PLANE,
     )
