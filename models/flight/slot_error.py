@@ -73,7 +73,7 @@ def measure(flight: Flight, ring: Ring, plane: int, slot: int, from_s: float | N
     times = np.concatenate([start + period * fractions, np.linspace(start, until, _LOOKS)])
     states = flight.states(times)
     axes = frames.plane_axes(ring.inclination_rad, _ring_node(ring, times, plane))
-    angle, rate = _angle_and_rate(states, axes)
+    angle, rate = angle_and_rate(states, axes)
     around = _time_round(flight, ring, plane, times[weights.size :], angle[weights.size :], rate[weights.size :])
     times, states, angle = times[: weights.size], states[: weights.size], angle[: weights.size]
     gap = angle - ring.phase(times, slot, plane)
@@ -113,7 +113,7 @@ def _first_harmonic(radius: Array, angle: Array, weights: Array) -> tuple[float,
     return float(fit[0] * scale), float(-fit[1] / fit[0]), float(-fit[2] / fit[0])
 
 
-def _angle_and_rate(states: Array, axes: tuple[Array, Array, Array]) -> tuple[Array, Array]:
+def angle_and_rate(states: Array, axes: tuple[Array, Array, Array]) -> tuple[Array, Array]:
     """Angle projected on a plane, and how fast it grows in it, from states (n, 6) and the plane's axes (n, 3)."""
     x, y = (np.einsum("ij,ij->i", states[:, :3], axis) for axis in axes[:2])
     x_rate, y_rate = (np.einsum("ij,ij->i", states[:, 3:], axis) for axis in axes[:2])
@@ -142,7 +142,7 @@ def _time_round(flight: Flight, ring: Ring, plane: int, times: Array, angles: Ar
     for _ in range(12):
         at = np.array([moment])
         axes = frames.plane_axes(ring.inclination_rad, _ring_node(ring, at, plane))
-        angle, rate = _angle_and_rate(flight.states(at), axes)
+        angle, rate = angle_and_rate(flight.states(at), axes)
         change = math.remainder(float(angle[0] - angles[0]), 2.0 * math.pi) / float(rate[0])
         moment = min(max(moment - change, low), high)
         # its square is what the next step would be

@@ -12,7 +12,7 @@ from .scope import nodes_drift, planes_stay
 
 
 def spare(table: Table, body: Body) -> Spare:
-    """A spare of a table; one at the ring's own altitude is told apart when the ring is known."""
+    """A spare as its table gives it; whether it lies in the ring is settled once the ring is known."""
     altitude = table.number("altitude")
     table.note_defaults("area", "drag_coefficient", "thrust", "reserve")
     return Spare(

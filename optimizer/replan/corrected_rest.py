@@ -78,7 +78,7 @@ def _from_where_it_is(done: Replan, part: CraftPlan) -> CraftPlan:
 
 
 def _with_burns(done: Replan, made: Plan, under: UnderForces) -> Replan:
-    """The answer with the burns of the plan from here as corrected, and what it comes to by them."""
+    """The answer with the corrected burns of the plan from here, and its sums made up from them."""
     new = {part.craft: part for part in made.craft}
     changes = tuple(_changed(done, one, new[one.craft]) for one in done.changes)
     more = math.fsum(one.rest_m_s - was.rest_m_s for one, was in zip(changes, done.changes, strict=True))

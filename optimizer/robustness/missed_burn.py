@@ -18,6 +18,7 @@ from ...models.arrays import Array
 from ...models.flight.flown import Itinerary, readout
 from ...models.flight.gravity import gravity_around
 from ...models.flight.integrate import fly
+from ...models.flight.slot_error import angle_and_rate
 from ...models.oblateness import ring_state
 from ...models.ring import Ring
 from ...models.scenario import Scenario
@@ -120,9 +121,7 @@ def _a_turn_later(scenario: Scenario, ring: Ring, part: CraftPlan, index: int) -
 
     def angle(times_s: Array) -> Array:
         node = ring.node(0.0, part.plane) + ring.node_rate_rad_s * times_s
-        along, ahead, _ = frames.plane_axes(ring.inclination_rad, node)
-        seen = flight.states(times_s)[:, :3]
-        return np.asarray(np.arctan2(np.sum(seen * ahead, axis=1), np.sum(seen * along, axis=1)))
+        return angle_and_rate(flight.states(times_s), frames.plane_axes(ring.inclination_rad, node))[0]
 
     start = float(angle(np.array([from_s]))[0])
     back_s = brentq(

@@ -20,7 +20,7 @@ from ..problem.problem import CraftClass, Problem
 from ..trajectory.course import Course
 from ..trajectory.differential_correction import IN_PLANE, Unknown
 from ..trajectory.start_state import state_in_space
-from ..trajectory.tangent import Begun, PlaneBurns, RingBurns, burn_apart, ring_burns, tangent_course
+from ..trajectory.tangent import Begun, PlaneBurns, RingBurns, ring_burns, tangent_course
 from .drifted_plane import Turn, turn_back, turned_back
 from .route import Question, Route, row_of
 
@@ -244,7 +244,7 @@ def turned_burns(
     burns = done.burns
     crosses = (0.0,) * (len(burns) - touches) + tuple(ring.speed_m_s * at_touch * share for share in shares)
     if apart and one.revolutions > 0:
-        time, part = burn_apart(problem, one, begun.speed_m_s, done.finish_s, rest, place)
+        time, part = _burn_apart(problem, one, begun.speed_m_s, done.finish_s, rest, place)
         burns, crosses = (*burns[:-1], (time, 0.0), burns[-1]), (*crosses[:-1], part, crosses[-1])
     elif apart:
         after_s = done.finish_s + one.turn_after_s
@@ -263,6 +263,36 @@ def turned_burns(
         targets=IN_PLANE if left else (*IN_PLANE, "plane"),
         corrected=True,
     )
+
+
+def _burn_apart(
+    problem: Problem, one: Option, speed_m_s: float, finish_s: float, turn_rad: float, angle_rad: float
+) -> tuple[float, float]:
+    """When a burn across comes in the last phasing revolution, at an argument of latitude or opposite, and its size.
+
+    Of the two places the higher one is taken, where the craft is slower (conic, by Kepler's equation).
+    """
+    ring = problem.ring
+    semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s))
+    low, high = sorted((ring.radius_m, 2.0 * semi - ring.radius_m))
+    touch = float(ring.phase(finish_s, one.slot))
+    at_apoapsis = semi < ring.radius_m
+    found = []
+    for sign, angle in ((1.0, angle_rad), (-1.0, angle_rad + math.pi)):
+        swept = (angle - touch) % (2.0 * math.pi)
+        anomaly = (swept + (math.pi if at_apoapsis else 0.0)) % (2.0 * math.pi)
+        past = orbits.time_from_periapsis(
+            ring.gm, low, high, anomaly if anomaly <= math.pi else 2.0 * math.pi - anomaly
+        )
+        turn = float(orbits.period(ring.gm, semi))
+        past = past if anomaly <= math.pi else turn - past
+        after = (past - (0.5 * turn if at_apoapsis else 0.0)) % turn
+        semilatus = 2.0 * low * high / (low + high)
+        radius = semilatus / (1.0 + (high - low) / (high + low) * math.cos(anomaly))
+        level = math.sqrt(ring.gm * semilatus) / radius
+        found.append((radius, finish_s - turn + after, sign * level * turn_rad))
+    _, time, part = max(found)
+    return time, part
 
 
 ROUTE = Route(

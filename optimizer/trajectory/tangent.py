@@ -115,36 +115,6 @@ def ring_burns(problem: Problem, one: Option, begun: Begun) -> RingBurns:
     return RingBurns(burns=tuple(burns), finish_s=finish_s, dips_m=tuple(dips))
 
 
-def burn_apart(
-    problem: Problem, one: Option, speed_m_s: float, finish_s: float, turn_rad: float, angle_rad: float
-) -> tuple[float, float]:
-    """When a burn across comes in the last phasing revolution, at an argument of latitude or opposite, and its size.
-
-    Of the two places the higher one is taken, where the craft is slower (conic, by Kepler's equation).
-    """
-    ring = problem.ring
-    semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed_m_s))
-    low, high = sorted((ring.radius_m, 2.0 * semi - ring.radius_m))
-    touch = float(ring.phase(finish_s, one.slot))
-    at_apoapsis = semi < ring.radius_m
-    found = []
-    for sign, angle in ((1.0, angle_rad), (-1.0, angle_rad + math.pi)):
-        swept = (angle - touch) % (2.0 * math.pi)
-        anomaly = (swept + (math.pi if at_apoapsis else 0.0)) % (2.0 * math.pi)
-        past = orbits.time_from_periapsis(
-            ring.gm, low, high, anomaly if anomaly <= math.pi else 2.0 * math.pi - anomaly
-        )
-        turn = float(orbits.period(ring.gm, semi))
-        past = past if anomaly <= math.pi else turn - past
-        after = (past - (0.5 * turn if at_apoapsis else 0.0)) % turn
-        semilatus = 2.0 * low * high / (low + high)
-        radius = semilatus / (1.0 + (high - low) / (high + low) * math.cos(anomaly))
-        level = math.sqrt(ring.gm * semilatus) / radius
-        found.append((radius, finish_s - turn + after, sign * level * turn_rad))
-    _, time, part = max(found)
-    return time, part
-
-
 def tangent_course(
     problem: Problem, one: Option, begun: Begun, done: RingBurns, plane: PlaneBurns, *, finite: bool
 ) -> Course:
