@@ -24,7 +24,7 @@ class TimePrice:
         best: the best flight found for each, None where there is none.
         tangent_m_s: the cheapest tangent phasing orbit that ends in time, infinite where none does, (B,).
         linear_estimate_m_s: least delta-v of the motion linearized about the slot, no bound, (B,).
-        slot_lead_rad, ring_radius_m, ring_period_s, ring_speed_m_s, floor_m, ceiling_m: of the question.
+        slot_lead_rad, ring_radius_m, ring_period_s, floor_m, ceiling_m: of the question.
     """
 
     allowed_s: Array
@@ -34,7 +34,6 @@ class TimePrice:
     slot_lead_rad: float
     ring_radius_m: float
     ring_period_s: float
-    ring_speed_m_s: float
     floor_m: float
     ceiling_m: float
 
@@ -45,7 +44,8 @@ class TimePrice:
 
 
 def price_of_time(start: State, *, allowed_s: Sequence[float], **to: Unpack[ToSlot]) -> TimePrice:
-    """Work out the price of time of one craft; arguments and errors as for :func:`.optimum.least_delta_v`.
+    """Work out the price of time of one craft; arguments and errors as for
+    :func:`.optimum.least_delta_v_over_times`.
 
     >>> from ringwright.optimizer.rendezvous.optimum import State
     >>> here = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))
@@ -73,7 +73,6 @@ def price_of_time(start: State, *, allowed_s: Sequence[float], **to: Unpack[ToSl
         slot_lead_rad=to["slot_lead_rad"],
         ring_radius_m=radius,
         ring_period_s=2.0 * math.pi * radius / speed,
-        ring_speed_m_s=speed,
         floor_m=to.get("floor_m", 0.0),
         ceiling_m=to.get("ceiling_m", math.inf),
     )
