@@ -35,8 +35,10 @@ def count(number: int, singular: str, plural: str = "") -> str:
 
     >>> count(1, "revolution"), count(3, "revolution"), count(2, "craft", "craft")
     ('1 revolution', '3 revolutions', '2 craft')
+    >>> count(1039, "trim")
+    '1 039 trims'
     """
-    return f"{number} {singular if number == 1 else plural or singular + 's'}"
+    return f"{plain(number, 0)} {singular if number == 1 else plural or singular + 's'}"
 
 
 def folded(notes: Sequence[str], most: int = 3) -> list[str]:
@@ -287,7 +289,8 @@ def _change(part: CraftPlan, other: CraftPlan | None) -> tuple[str, str] | None:
     elif part.ring_revolutions != other.ring_revolutions:
         turns = f"while the slot makes {part.ring_revolutions} instead of {other.ring_revolutions}"
         changes.append(_both(verb, rest + turns))
-    if part.passes != other.passes:
+    # passes count along one way: those of another route are no sooner and no later
+    if part.passes != other.passes and part.route == other.route:
         passes = count(abs(part.passes - other.passes), "pass", "passes")
         changes.append(_both("start", f"{passes} {'later' if part.passes > other.passes else 'sooner'}"))
     if not changes:
