@@ -276,14 +276,14 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
         words("limit (who comes closest)", [f"{limit_words(m.limit).words} ({m.craft})" for m in counted], wraps=True),
         figures(f"plan {first.rank}", cells=[limit_amount(m.limit, m.value) for m in counted]),
         words("allowed", [f"{m.sense} {limit_amount(m.limit, m.allowed)}" for m in counted]),
-        figures("room", cells=[_room_text(m) for m in counted]),
+        figures("room", cells=[_room_text(m, first) for m in counted]),
     ]
     return [*lines, *table(filled, width)]
 
 
-def _room_text(margin: Margin) -> str:
+def _room_text(margin: Margin, plan: Plan) -> str:
     room = room_of(margin)
-    if room < 0:
+    if any(broken.limit == margin.limit for broken in plan.broken):
         return f"OVER by {limit_amount(margin.limit, -room)}"
     near = room <= 1e-3 * max(abs(margin.allowed), abs(margin.value))
     return "none: at the limit" if near else limit_amount(margin.limit, room)
