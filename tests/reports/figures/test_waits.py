@@ -50,7 +50,8 @@ def test_spares_and_waits_are_drawn_where_they_are() -> None:
     outcome = make_plan(scenario_of(WORLD), brief=True)
     [plan, *_] = outcome.plans
     [(ahead, name)] = waiting(outcome, 0)
-    assert (math.degrees(ahead), name) == (pytest.approx(135.0), "Nut (spare)")
+    assert name == "Nut (spare)"
+    assert math.degrees(ahead) == pytest.approx(135.0)
     assert spares_said(outcome, 0) == " Diamonds: spares (Nut). Not drawn: Pip, a spare 400 km below the ring."
     [part] = plan.craft
     assert part.route == "transfer"
