@@ -103,7 +103,7 @@ def way_text(part: CraftPlan) -> str:
     if part.carrier is not None:
         drifts = part.route == "drift"
         before.append(f"rides on {part.carrier}" + (", is let go in the parking orbit" if drifts else ""))
-    if part.turned_s is not None:
+    if part.turned_s is not None and part.carrier is None:
         before.append(f"turns into plane {part.plane}")
     if part.route == "drift" or part.parking_wait_s > 0.0:
         home = "its orbit" if part.pad is None else "the parking orbit"
@@ -117,7 +117,8 @@ def way_text(part: CraftPlan) -> str:
         before.append(f"passes the ring {count(part.passes, 'time')} before its first burn")
     elif _begins_at_crossing(part):
         before.append(f"waits {span(part.burns[0].time_s - part.ring_arrival_s)} until planes cross")
-    return ", ".join([*before, _phasing_text(part)])
+    after = [] if part.turned_s is None or part.carrier is None else [f"turns into plane {part.plane}"]
+    return ", ".join([*before, _phasing_text(part), *after])
 
 
 def waits_at_home(part: CraftPlan) -> bool:

@@ -26,7 +26,7 @@ class TimePrice:
         step_ends_s, step_costs_m_s: when each tangent orbit ends that costs less than all before it, and what it
             costs, ascending in time, (S,).
         linear_estimate_m_s: least delta-v of the motion linearized about the slot, no bound, (B,).
-        slot_lead_rad, ring_radius_m, ring_period_s, ring_speed_m_s, floor_m, ceiling_m: of the question.
+        slot_lead_rad, ring_radius_m, ring_period_s, floor_m, ceiling_m: of the question.
     """
 
     allowed_s: Array
@@ -38,7 +38,6 @@ class TimePrice:
     slot_lead_rad: float
     ring_radius_m: float
     ring_period_s: float
-    ring_speed_m_s: float
     floor_m: float
     ceiling_m: float
 
@@ -49,7 +48,8 @@ class TimePrice:
 
 
 def price_of_time(start: State, *, allowed_s: Sequence[float], **to: Unpack[ToSlot]) -> TimePrice:
-    """Work out the price of time of one craft; arguments and errors as for :func:`.optimum.least_delta_v`.
+    """Work out the price of time of one craft; arguments and errors as for
+    :func:`.optimum.least_delta_v_over_times`.
 
     >>> from ringwright.optimizer.rendezvous.optimum import State
     >>> here = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))
@@ -82,7 +82,6 @@ def price_of_time(start: State, *, allowed_s: Sequence[float], **to: Unpack[ToSl
         slot_lead_rad=to["slot_lead_rad"],
         ring_radius_m=radius,
         ring_period_s=2.0 * math.pi * radius / speed,
-        ring_speed_m_s=speed,
         floor_m=to.get("floor_m", 0.0),
         ceiling_m=to.get("ceiling_m", math.inf),
     )

@@ -35,7 +35,8 @@ def test_is_never_dearer_than_the_tangent_orbits(price: TimePrice) -> None:
     assert (price.delta_v_m_s <= price.tangent_m_s * (1.0 + 1e-9)).all()
     # the tangent orbit above that returns after one turn: 7/6 of the ring's period
     a = (7.0 / 6.0) ** (2.0 / 3.0)
-    assert price.tangent_m_s[-1] == pytest.approx(2.0 * (math.sqrt(2.0 - 1.0 / a) - 1.0) * price.ring_speed_m_s)
+    speed_m_s = math.tau * price.ring_radius_m / price.ring_period_s
+    assert price.tangent_m_s[-1] == pytest.approx(2.0 * (math.sqrt(2.0 - 1.0 / a) - 1.0) * speed_m_s)
     assert math.isinf(price.tangent_m_s[0])
 
 
