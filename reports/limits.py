@@ -169,7 +169,7 @@ def serving_text(bind: Bind) -> str:
 
 def room_text(limit: str, share: float) -> str:
     """A limit in words with the share of it that is left."""
-    return f"{limit_words(limit).words} ({'at the limit' if share <= 1e-3 else f'{share:.0%} left'})"
+    return f"{limit_words(limit).words} ({'at the limit' if share <= 1e-3 else f'{100.0 * share:.0f} % left'})"
 
 
 def serving_value(limit: str, value: float, places: int = 6) -> float:

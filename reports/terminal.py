@@ -252,7 +252,11 @@ def _cannot_wait(first: Plan, width: int) -> list[str]:
 
 def _evidence_text(part: CraftPlan, evidence: FreeForm) -> str:
     """What speaks for a free-form flight, and what it takes to fly it."""
-    excess = f"exceeds one by {evidence.primer_excess:.2%} at most" if evidence.primer_excess > 5e-5 else "keeps to one"
+    excess = (
+        f"exceeds one by {100.0 * evidence.primer_excess:.2f} % at most"
+        if evidence.primer_excess > 5e-5
+        else "keeps to one"
+    )
     return (
         f"{part.craft} flies free-form: {count(len(part.burns), 'burn')} by attitude and clock, with no period to read "
         f"on the way. Its primer vector (the direction in which a burn would save most) {excess}, as along a local "

@@ -72,14 +72,13 @@ def sentence(text: str) -> str:
 def small(value: float) -> str:
     """Write a small error with two meaningful digits, never in powers of ten down to a millionth.
 
-    >>> small(0.0000234), small(0.62), small(0.0)
-    ('0.000023', '0.62', '0')
+    >>> small(0.0000234), small(0.62), small(0.0), small(2676.4)
+    ('0.000023', '0.62', '0', '2 676')
     """
     if value == 0.0:
         return "0"
     places = min(6, max(0, 1 - math.floor(math.log10(abs(value)))))
-    text = f"{value:.{places}f}"
-    return text if float(text) != 0.0 else f"under {10.0**-places:.{places}f}"
+    return plain(value, places) if round(value, places) else f"under {10.0**-places:.{places}f}"
 
 
 def rough_span(seconds: float, whole_from: float = 10.0) -> str:

@@ -209,13 +209,28 @@
         return [wide / 2 + out * Math.cos(a), tall / 2 - out * Math.sin(a), Math.cos(a) > 0.3 ? "left" : Math.cos(a) < -0.3 ? "right" : "center"];
       }, wide < 420 ? 9 : 14);
     }
+    /** Where the ring is cut open: midway between two slots, where the fewest ways pass, as in the figures. */
+    cut() {
+      const around = (angle) => ((angle % TAU) + TAU) % TAU, each = Math.ceil(D.ring.slots / 12);
+      const passed = (cut) => this.shown.reduce((sum, part) => sum + ways(part).reduce((found, way) => {
+        let before = null;
+        for (const [, , a] of way.points) { const at = around(a - cut); if (before !== null && Math.abs(at - before) > Math.PI) found++; before = at; }
+        return found;
+      }, 0), 0);
+      let best = -(TAU - slotAngle(D.ring.slots - 1)) / 2, fewest = passed(best);
+      for (let slot = each; slot < D.ring.slots && fewest; slot += each) {
+        const cut = (slotAngle(slot - 1) + slotAngle(slot)) / 2, found = passed(cut);
+        if (found < fewest) [best, fewest] = [cut, found];
+      }
+      return best;
+    }
     paintUnrolled(pen, wide, tall, low, high) {
       const ring = D.ring.altitude_km, floor = Math.max(D.body.floor_km, D.body.air_km);
       const room = Math.max(0.2 * (high - low), 1e-4 * ring), near = high - Math.min(low, 0) <= 1.6 * (high - low);
       const bottom = near ? Math.min(low, -0.03 * high) : low - room, top = high + room;
       const left = 62, right = wide - 12, head = 26, foot = tall - 40 - (near ? 0 : 34);
       const y = (km) => foot - (km - bottom) / (top - bottom) * (foot - head);
-      const cut = -(TAU - slotAngle(D.ring.slots - 1)) / 2;
+      const cut = this.cut();
       const x = (angle) => left + (((angle - cut) % TAU) + TAU) % TAU / TAU * (right - left);
       this.flat = (r, angle) => [x(angle), y(r - D.body.radius_km)];
       const band = (from, to, color) => { pen.fillStyle = tone(color); pen.fillRect(left, from, right - left, to - from); };
