@@ -46,7 +46,8 @@ SETTLED, ROUNDS_MAX = 1e-14, 24
 LOOSE, FINER, PUSHED, LEFT = 1e-7, 1e-2, 1e-12, 1e-13
 """Under further forces the elements by the bulge alone need not be settled better at first, nor between two rounds of
 the pushes than a hundredth of what the last round changed; after one that changes them by less than the third of these,
-far less than that is left. The last: what may be left where rounds go on to change less by the factor of the last two."""
+far less than that is left. The last: what may be left if rounds go on to change less by the factor of the last two.
+"""
 PUSH_MAX, TAIL_MAX, NARROWER_MAX = 0.02, 5e-10, 4
 """Coasts under pushes larger than this share of the central pull are stepped; where the tail of their polynomials, as a
 share of it, is larger, panels are made narrower, by so much at most: what a panel misses is far below the tail."""
