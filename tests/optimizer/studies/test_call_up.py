@@ -20,7 +20,7 @@ from ringwright.optimizer.studies.call_up import CallUps, call_ups
 from ringwright.optimizer.studies.respace import standing_after, standing_now
 from ringwright.optimizer.studies.slips import make_slips
 from ringwright.reports.call_up import call_up_text, front_of, write_call_up
-from ringwright.reports.figures.spares import draw_spares, planes_with_calls
+from ringwright.reports.figures.spares_called import draw_spares, planes_with_calls
 from ringwright.reports.slips import slips_text
 from ringwright.tests.tolerances import MILLIMETER_M_S, SCREEN_M_S, SECOND_S
 
