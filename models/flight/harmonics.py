@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 FEW = 256
-"""Points up to which a library of linear algebra is quicker (measured)."""
+"""Points that a library of linear algebra is given at once: of more it makes threads (measured)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,10 +120,15 @@ class UnevenField:
 
 
 def product(one: NDArray[Any], other: NDArray[Any]) -> NDArray[Any]:
-    """Matrix product; for many columns without the threads of a linear algebra library, which then cost far more than
-    they save.
+    """Matrix product; of many columns some at a time, without the threads of a linear algebra library, which then cost
+    far more than they save.
     """
-    found: NDArray[Any] = one.dot(other) if other.shape[1] <= FEW else np.einsum("ij,jn->in", one, other)
+    count = other.shape[1]
+    if count <= FEW:
+        return np.asarray(one.dot(other))
+    found = np.empty((one.shape[0], count), dtype=np.result_type(one, other))
+    for first in range(0, count, FEW):
+        found[:, first : first + FEW] = one.dot(other[:, first : first + FEW])
     return found
 
 
