@@ -94,7 +94,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "no-slot-at-all": (8, "ring.slots = 0", "from 1 to 500"),
     "slots-and-pattern": (9, "ring.slots = 3 and ring.slots_deg = [0, 90, 200]", "keep one of them"),
     "slots-not-from-zero": (8, "ring.slots_deg = [10, 90, 200]", "should begin with slot 0 itself: 0"),
-    "slots-not-rising": (8, "ring.slots_deg = [0, 200, 90]", "slot 2 at 90 deg is not ahead of slot 1 at 200 deg"),
+    "slots-not-rising": (8, "ring.slots_deg = [0, 200, 90]", "put slot 2 at 90 deg ahead of slot 1 at 200 deg"),
     "slots-round-again": (8, "ring.slots_deg = [0, 90, 360]", "0.001 deg or more short of a whole turn"),
     "slots-as-one-angle": (8, "ring.slots_deg = 90", "write slots_deg = [0, ...]"),
     "slots-of-words": (8, 'ring.slots_deg = [0, "ninety"]', "write a number"),
