@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Self, TypeVar
 
 import numpy as np
@@ -18,7 +18,8 @@ class Rows:
     """Columns side by side: every field that is an array has one element, or one row, for each of n things."""
 
     def _columns(self) -> list[str]:
-        return [one.name for one in fields(self) if isinstance(getattr(self, one.name), np.ndarray)]
+        held = vars(self)
+        return [name for name in self.__dataclass_fields__ if isinstance(held.get(name), np.ndarray)]
 
     def __len__(self) -> int:
         return len(getattr(self, self._columns()[0]))

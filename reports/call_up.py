@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any, Literal
 
 from ..models.readouts import brief, listed, plain, span
 from ..models.scenario import Aim
 from ..optimizer.outcome import Plan
 from ..optimizer.studies.call_up import CallUps, Loss, SpareSeen, Way
+from .files import whole_directory, write_text
 from .layout import Cells, figures, heading, paragraph, table, words
 from .remarks import CAUTION
 from .values import json_text
@@ -288,6 +290,24 @@ def call_up_json(found: CallUps) -> str:
         "spares": [_seen(seen) for seen in found.spares],
     }
     return json_text(values)
+
+
+def write_call_up(found: CallUps, directory: str | Path) -> Path:
+    """Write ``call_up.json``, ``call_up.txt`` and the figure ``spares.svg``, ``.png``; of several planes one each.
+
+    Raises:
+        InputError: the directory cannot be written to.
+    """
+    from .figures.spares_called import draw_spares, planes_with_calls
+    from .figures.style import paper, save
+
+    with whole_directory(directory) as passing:
+        write_text(passing / "call_up.json", call_up_json(found))
+        write_text(passing / "call_up.txt", call_up_text(found, 110))
+        with paper():
+            for plane in planes_with_calls(found):
+                save(draw_spares(found, plane), passing, f"spares_plane_{plane}" if found.ring.planes > 1 else "spares")
+    return Path(directory)
 
 
 def _name(way: Way | None) -> str | None:

@@ -8,6 +8,7 @@ rounding, and months are the map applied again and again.
 
 from __future__ import annotations
 
+import itertools
 import math
 from typing import NamedTuple
 
@@ -38,6 +39,12 @@ TURNS_MIN = 20
 
 APPROACHES, ON_EQUATOR_S = 6, 1e-9
 """Newton steps onto the equator, each a short flight, until they are this short; three are the rule."""
+
+FEW = 8
+"""So few orbits are followed faster with plain numbers than with arrays of them."""
+
+POLLED_TURNS = 64
+"""The deadline is asked once in so many turns then."""
 
 LANDING_TURNS = 0.05
 """What is left after the last node is flown, and at least so much of a turn."""
@@ -96,7 +103,18 @@ class _Map(NamedTuple):
 
 
 def _terms(x: Array, y: Array) -> Array:
-    return np.asarray(np.polynomial.chebyshev.chebvander2d(x, y, [DEGREE, DEGREE]))
+    """Products of Chebyshev polynomials of both, (n, terms); numpy's own takes ten times as long for a few points."""
+    return np.asarray((_chebyshev(x)[:, :, np.newaxis] * _chebyshev(y)[:, np.newaxis, :]).reshape(x.size, -1))
+
+
+def _chebyshev(x: Array) -> Array:
+    """Chebyshev polynomials of degree 0 to `DEGREE`, (n, degrees)."""
+    found = np.empty((x.size, DEGREE + 1))
+    found[:, 0], found[:, 1] = 1.0, x
+    double = 2.0 * x
+    for degree in range(2, DEGREE + 1):
+        found[:, degree] = found[:, degree - 1] * double - found[:, degree - 2]
+    return found
 
 
 def _by_map(
@@ -110,23 +128,71 @@ def _by_map(
     x, y = returns.scaled(radius, rate)
     followed = _miss(gravity, returns, node, relative) <= MISS_MAX
     rest = LANDING_TURNS * _period(gravity, node)
-    while True:
-        poll()
-        followed &= np.maximum(np.abs(x), np.abs(y)) <= 1.0
-        # what has left the fit goes no farther
-        x, y = np.clip(x, -1.0, 1.0), np.clip(y, -1.0, 1.0)
-        ahead = returns.after(x, y)
-        on = followed & (time + ahead[3] < duration_s - rest)
-        if not on.any():
-            break
-        x, y = np.where(on, ahead[0], x), np.where(on, ahead[1], y)
-        angle, time = np.where(on, angle + ahead[2], angle), np.where(on, time + ahead[3], time)
+    begun = x, y, angle, time
+    walk = _one_by_one if followed.size <= FEW else _all_at_once
+    followed, x, y, angle, time = walk(returns, followed, begun, duration_s - rest)
     out = np.full_like(start, np.nan)
     if followed.any():
         radius, rate = returns.unscaled(x, y)
         last = _at_node(body, invariants, radius, rate, angle)[:, followed]
         out[:, followed] = coast(gravity, last, (duration_s - time)[followed], False, relative)[0]
     return out, followed
+
+
+_Walk = tuple[NDArray[np.bool_], Array, Array, Array, Array]
+"""Which orbits the map has followed, and radius and rate in its units, angle and time at their last nodes."""
+
+
+def _all_at_once(
+    returns: _Map, followed: NDArray[np.bool_], begun: tuple[Array, Array, Array, Array], until_s: Array
+) -> _Walk:
+    """From node to node up to the last one before a time, with arrays of orbits."""
+    x, y, angle, time = begun
+    while True:
+        poll()
+        followed = followed & (np.maximum(np.abs(x), np.abs(y)) <= 1.0)
+        # what has left the fit goes no farther
+        x, y = np.clip(x, -1.0, 1.0), np.clip(y, -1.0, 1.0)
+        ahead = returns.after(x, y)
+        on = followed & (time + ahead[3] < until_s)
+        if not on.any():
+            return followed, x, y, angle, time
+        x, y = np.where(on, ahead[0], x), np.where(on, ahead[1], y)
+        angle, time = np.where(on, angle + ahead[2], angle), np.where(on, time + ahead[3], time)
+
+
+def _one_by_one(
+    returns: _Map, followed: NDArray[np.bool_], begun: tuple[Array, Array, Array, Array], until_s: Array
+) -> _Walk:
+    """The same with plain numbers, orbit by orbit."""
+    ends, inside = [], followed.copy()
+    for index in np.flatnonzero(followed).tolist():
+        x, y, angle, time = (float(one[index]) for one in begun)
+        fitted, until = np.ascontiguousarray(returns.fitted[:, :, index]), float(until_s[index])
+        for turn in itertools.count():
+            if turn % POLLED_TURNS == 0:
+                poll()
+            if max(abs(x), abs(y)) > 1.0:
+                inside[index] = False
+                break
+            ys = _polynomials(y)
+            ahead = (np.array([one * other for one in _polynomials(x) for other in ys]) @ fitted).tolist()
+            if time + ahead[3] >= until:
+                break
+            x, y, angle, time = ahead[0], ahead[1], angle + ahead[2], time + ahead[3]
+        ends.append((index, x, y, angle, time))
+    out = np.array(begun)
+    for index, *end in ends:
+        out[:, index] = end
+    return inside, out[0], out[1], out[2], out[3]
+
+
+def _polynomials(x: float) -> list[float]:
+    """Chebyshev polynomials of degree 0 to `DEGREE` of one number."""
+    found = [1.0, x]
+    for _ in range(2, DEGREE + 1):
+        found.append(2.0 * x * found[-1] - found[-2])
+    return found
 
 
 def _fit(body: Body, gravity: Oblate, node: Array, invariants: Array, relative: float) -> _Map:

@@ -192,11 +192,11 @@ def restricted(made: Catalogue, restriction: Restriction) -> Catalogue:
         return catalogue(made.problem, restriction)
     slots = tuple(sorted(restriction.slots))
     parts = [made.options.take(~np.isin(made.options.slot, slots) & (made.options.bundle < 0))]
-    question = Question(problem=made.problem, restriction=restriction)
+    question = Question(problem=made.problem, restriction=restriction, into=restriction.slots)
     parts += [one.take(np.isin(one.slot, slots)) for one in from_space(question)]
     for pad, times in enumerate(made.moments_s):
         parts.append(from_pad(made.problem, pad, times, restriction, only_slots=slots, clear=made.clear[pad])[0])
-    parts += _asked("carrier", question, [])
+    parts += _asked("carrier", replace(question, into=None), [])
     options = join(parts)
     return replace(made, options=options.take(undominated(options)), restriction=restriction)
 

@@ -79,7 +79,7 @@ def bounds(
     stretch_low = np.minimum(rows.arrival_ratio, 1.0)
     nearest = np.where(far < stretch_low, far, np.maximum(near, stretch_low))
     turn, turn_most = _turn(problem, rows, near, far)
-    cost = _together(problem, rows, _in_plane(problem, rows, nearest), turn)
+    cost = _together(problem, rows, _in_plane(problem, rows, nearest), turn, there)
     along_most = np.maximum(_in_plane(problem, rows, near), _in_plane(problem, rows, far))
     finish = rows.burn_s + np.where(phases, np.maximum(least, 0.0) * period, 0.0)
     inf = np.inf
@@ -88,7 +88,7 @@ def bounds(
     # what the turn adds falls as the burns along the track grow
     ends = longest / parts, shortest / parts
     most_along = np.maximum(*(_in_plane(problem, rows, end) for end in ends))
-    added = _together(problem, rows, most_along, turn) - most_along
+    added = _together(problem, rows, most_along, turn, there & phases) - most_along
     begin, end = _line(problem, rows, *ends, cost, added, there & phases)
     edge = np.where(longest > high + EDGE_TURNS, rows.wait_turns - high, rows.wait_turns - low) * TWO_PI
     whole = there & phases & (longest <= high + EDGE_TURNS) & (shortest >= low - EDGE_TURNS)
@@ -98,15 +98,15 @@ def bounds(
         at_first_m_s=np.where(there, begin, inf),
         at_last_m_s=np.where(there, end, inf),
         edge_rad=np.where(there & ~whole, edge, np.nan),
-        most_m_s=np.where(whole, _together(problem, rows, along_most, turn_most), inf),
+        most_m_s=np.where(whole, _together(problem, rows, along_most, turn_most, whole), inf),
         latest_s=np.where(whole, rows.burn_s + longest * period, inf),
     )
 
 
-def _together(problem: Problem, rows: PhaseChoices, along: F, turn: F) -> F:
-    """The cost of burns along the track with a turn of the plane, rad."""
+def _together(problem: Problem, rows: PhaseChoices, along: F, turn: F, among: Mask) -> F:
+    """The cost of burns along the track with a turn of the plane, rad; of others than those rows without it."""
     cost = along.copy()
-    (turned,) = np.nonzero(turn)
+    (turned,) = np.nonzero((turn != 0.0) & among)
     cost[turned] = shared(problem.ring, along[turned], turn[turned], rows.touch_rad[turned]).delta_v_m_s
     return cost
 

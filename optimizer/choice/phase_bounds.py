@@ -39,6 +39,12 @@ NARROW_RAD = 1e-10
 DONE_S = 1.0
 """Choices are left out of a search that finish later than they may by more than this at every phase."""
 
+SEARCHES_FEW = 2
+"""For no more searches than these it does not pay to look for rows that others beat in everything."""
+
+BEATEN = 1e-9
+"""Rows that another one beats by no more than this, m/s or s, count as alike."""
+
 FORBIDDEN = 1e15
 """Stands for an infinite cost in an assignment."""
 
@@ -76,6 +82,8 @@ class PhaseBounds:
         counts = [group.count for group in problem.classes]
         self._class = np.repeat(np.arange(len(counts)), counts)
         self._ground = np.array([group.start is None for group in problem.classes], dtype=bool)
+        self._worth: dict[tuple[float, float], PhaseChoices] = {}
+        self._searches = 0
 
     def least(self, aim: Aim, tolerance: float, *, finish_s: float = math.inf, most_m_s: float = math.inf) -> Least:
         """The least of an aim over all phases, known to within a tolerance in its unit.
@@ -107,13 +115,14 @@ class PhaseBounds:
             return interval
 
         counted = [0, 0]
-        whole = self._done_by(finish_s)
+        self._searches += 1
+        whole = self._done_by(self.rows, finish_s)
         ends = np.unique(np.concatenate([self.level, [0.0, spacing]]))
         if not self.level.size:
             ends = np.linspace(0.0, spacing, CELLS + 1)
         for first, last in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
             poll()
-            interval = push(first, last, whole)
+            interval = push(first, last, self._done_by(self._worth_in(first, last), finish_s))
             at(first, whole if interval is None else joined([interval.rows, self._in_place]))
         best = min(tried.values(), default=math.inf)
         while heap and heap[0][0] < best - tolerance and counted[0] < NODES_MAX:
@@ -130,9 +139,23 @@ class PhaseBounds:
         value, phase = ranked[0]
         return Least(phase_rad=phase, value=value, bound=bound, tried=tuple((p, v) for v, p in ranked))
 
-    def _done_by(self, finish_s: float) -> PhaseChoices:
+    def _worth_in(self, first: float, last: float) -> PhaseChoices:
+        """The rows of an interval that a search begins with: all of them at first, later none that another one into the
+        same slot beats in cost and finish at every phase. Whatever is asked, it leaves those out as well.
+        """
+        if self._searches <= SEARCHES_FEW:
+            return self.rows
+        if (first, last) not in self._worth:
+            rows = self.rows
+            found = bounds(self.problem, rows, first, last, level=False)
+            fine = np.isfinite(found.cost_m_s)
+            fine[fine] = ~_beaten(rows.pair[fine], found.take(fine))
+            self._worth[first, last] = rows.take(fine)
+        return self._worth[first, last]
+
+    def _done_by(self, rows: PhaseChoices, finish_s: float) -> PhaseChoices:
         """The rows that may finish by then at some phase."""
-        ring, rows = self.problem.ring, self.rows
+        ring = self.problem.ring
         if not math.isfinite(finish_s):
             return rows
         turns = np.maximum(rows.wait_turns - ring.repeat_rad / TWO_PI, np.maximum(rows.low_turns, 0.0))
@@ -185,7 +208,7 @@ class PhaseBounds:
             return np.zeros(0, dtype=bool)
         table = np.full(len(self.problem.classes) * self._slots, np.inf)
         np.minimum.at(table, rows.pair, most)
-        return np.asarray(least <= table[rows.pair] + 1e-9)
+        return np.asarray(least <= table[rows.pair] + BEATEN)
 
     def _weighed(self, aim: Aim, rows: PhaseChoices, cost: F, lower: F | None = None, upper: F | None = None) -> F:
         """Costs as the aim counts them: delta-v, or propellant.
@@ -266,6 +289,21 @@ class PhaseBounds:
         group = self.problem.classes[number]
         least = least_from_ground(self.problem)
         return float(propellant(group.craft, np.array([least]))[0]) if aim == "propellant" else least
+
+
+def _beaten(pair: I, found: Bounds) -> np.ndarray:
+    """Mask of rows, (n,), sorted by pair, that some row of the same pair beats in cost and in finish all along."""
+    beaten = np.zeros(pair.size, dtype=bool)
+    starts = np.flatnonzero(np.diff(pair, prepend=-1))
+    for begin, end in zip(starts.tolist(), [*starts[1:].tolist(), pair.size], strict=True):
+        own = slice(begin, end)
+        order = np.argsort(found.latest_s[own], kind="stable")
+        latest = found.latest_s[own][order]
+        least = np.concatenate([[np.inf], np.minimum.accumulate(found.most_m_s[own][order])])
+        # of the rows that finish sooner than this one may, the one that costs least at most
+        sooner = np.searchsorted(latest, found.finish_s[own] - BEATEN, side="left")
+        beaten[own] = least[sooner] + BEATEN < found.cost_m_s[own]
+    return beaten
 
 
 def _cut(edges: F, first: float, last: float) -> float:

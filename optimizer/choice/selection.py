@@ -16,7 +16,7 @@ from ..catalogue.catalogue import Catalogue, at_finish, further
 from ..catalogue.from_ground import from_pad
 from ..catalogue.sliding import earliest
 from ..flown_plans.liftoffs import Liftoffs
-from ..problem.close_approaches import passes_slots
+from ..problem.close_approaches import passes_each
 from ..problem.liftoff_times import grid_step_s, with_turnarounds
 from ..problem.liftoff_windows import windows
 from ..problem.option_key import OptionKey, key, same
@@ -298,20 +298,11 @@ class Selection:
         beside &= (options.way < 0)[:, None] & (options.way < 0)[None, :]
         # who is dropped by the same carrier was screened together with its load
         together = (options.bundle[:, None] == options.bundle[None, :]) & (options.bundle >= 0)[:, None]
+        wanted = (taken[:, None] != taken[None, :]) & ~together
+        every = passes_each(options, problem.ring, arrival, on_ring, wanted, separation, beside)
         found = False
         more = []
-        for row in range(len(options)):
-            one = options.take(np.array([row]))
-            others = (taken != one.slot[0]) & ~together[row]
-            passed = passes_slots(
-                one,
-                problem.ring,
-                arrival[row : row + 1],
-                on_ring[row : row + 1],
-                taken[others],
-                separation,
-                beside[row, others],
-            )
+        for row, passed in enumerate(every):
             for slot, until in passed.items():
                 (other,) = np.nonzero(taken == slot)
                 if options.finish_s[other[0]] > until:
@@ -322,8 +313,8 @@ class Selection:
                     raise RuntimeError("a meeting came back: a fault of ours")
                 self._known.add((name, slot))
                 self._rows.append((name, slot, until))
-                if one.pad[0] >= 0 and one.bundle[0] < 0:
-                    more.append(self._round(made, one, slot))
+                if options.pad[row] >= 0 and options.bundle[row] < 0:
+                    more.append(self._round(made, options.take(np.array([row])), slot))
         if not found:
             return None
         extra = join(more)

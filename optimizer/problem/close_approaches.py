@@ -130,6 +130,38 @@ def passed(touch: Touches, ring: Ring, ahead_of_slot_rad: F, separation_m: float
     return hit | after | round_before | round_after, touch.time_s + until
 
 
+def passes_each(
+    options: Options, ring: Ring, arrival_speed_m_s: F, on_ring: Mask, wanted: Mask, separation_m: float, together: Mask
+) -> list[dict[int, float]]:
+    """For each option the slots of others in its plane that it passes too closely, as in `passes_slots`.
+
+    ``wanted`` and ``together``, (n, n), mark for each option whose slots are asked, and who starts together with it.
+    """
+    found: list[dict[int, float]] = [{} for _ in range(len(options))]
+    by_touches, slots = _by_touches(options), options.slot
+    for row in np.flatnonzero(~by_touches).tolist():
+        one, asked = np.array([row]), wanted[row]
+        found[row] = passes_slots(
+            options.take(one),
+            ring,
+            arrival_speed_m_s[one],
+            on_ring[one],
+            slots[asked],
+            separation_m,
+            together[row, asked],
+        )
+    plane = slots // ring.slots
+    rows, others = np.nonzero(wanted & (plane[:, None] == plane[None, :]) & by_touches[:, None])
+    if separation_m <= 0.0 or not rows.size:
+        return found
+    ahead = ring.ahead(slots[others]) - ring.ahead(slots[rows])
+    way = touches(options.take(rows), ring, arrival_speed_m_s[rows], on_ring[rows])
+    for _, hit, until in passes_in_turn(way, ring, ahead, separation_m, together[rows, others]):
+        for row, slot, time in zip(rows[hit].tolist(), slots[others[hit]].tolist(), until[hit].tolist(), strict=True):
+            found[row][slot] = max(found[row].get(slot, time), time)
+    return found
+
+
 def passes_in_turn(
     found: Sequence[Touches], ring: Ring, ahead_of_slot_rad: F, separation_m: float, together: Mask
 ) -> Iterator[tuple[Touches, Mask, F]]:

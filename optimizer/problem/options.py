@@ -118,9 +118,9 @@ class Options:
     tables: Mapping[int, Detail] = field(default_factory=lambda: NO_TABLES)
 
     def __post_init__(self) -> None:
-        for name in COLUMNS:
-            if isinstance(value := getattr(self, name), int | float):
-                object.__setattr__(self, name, np.full(self.slot.size, value))
+        held = vars(self)
+        given = [name for name, value in held.items() if isinstance(value, int | float)]
+        held.update({name: np.full(self.slot.size, held[name]) for name in given})
 
     def __len__(self) -> int:
         return int(self.slot.size)
@@ -132,7 +132,8 @@ class Options:
 
     def take(self, which: NDArray[np.bool_] | I) -> Options:
         """The rows picked by a mask or by indices."""
-        return Options(**{name: getattr(self, name)[which] for name in COLUMNS}, tables=self.tables)
+        held = vars(self)
+        return Options(**{name: held[name][which] for name in COLUMNS}, tables=self.tables)
 
     def one(self, row: int) -> Option:
         """One row."""

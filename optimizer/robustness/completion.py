@@ -27,8 +27,7 @@ from ..craft_plan import CraftPlan
 from ..outcome import Outcome, Plan
 from ..problem.problem import Problem
 from ..problem.ring_phase import problems
-from .closed_form import Flights
-from .flights_with_errors import BLOCK, AnyStory, block, numbers_of, stories
+from .known_flights import KnownFlights
 from .quantiles import Quantile, quantiles
 
 Progress = Callable[[str], None]
@@ -119,7 +118,12 @@ class Chances:
 
 
 def completion(
-    outcome: Outcome, plan: Plan, samples: int = 20_000, seed: int = 1, progress: Progress = lambda _: None
+    outcome: Outcome,
+    plan: Plan,
+    samples: int = 20_000,
+    seed: int = 1,
+    known: KnownFlights | None = None,
+    progress: Progress = lambda _: None,
 ) -> Completion:
     """When a plan of an outcome is done, over many rings.
 
@@ -128,15 +132,16 @@ def completion(
         plan: one of its plans, or of the same scenario at another phase of the ring.
         samples: rings.
         seed: of all random numbers; flights draw from the streams of the propellant budget.
+        known: flights that were flown for other plans of the scenario, by the same samples and seed.
         progress: called with the state of the work in words.
     """
     outcome = replace(outcome.at_phase_of(plan), plans=(plan,))
     scenario = outcome.scenario
-    late = _late(outcome, samples, seed) if has_errors(scenario) else None
+    flown = (known or KnownFlights(samples, seed)).of_plan(outcome) if has_errors(scenario) else None
     dates = _Launches(outcome, plan, samples, seed, progress).dates()
     in_slot = np.stack([dates[part.craft] for part in plan.craft])
-    if late is not None:
-        in_slot = in_slot + late
+    if flown is not None:
+        in_slot = in_slot + np.stack([one.late_s for one in flown])
     done = np.max(in_slot, axis=0)
     limit = scenario.limits.finish_within_s
     return Completion(
@@ -152,23 +157,6 @@ def has_errors(scenario: Scenario) -> bool:
     """Whether a scenario says by how much flights differ from the plan."""
     own = [*(craft.errors for craft in scenario.craft), *(pad.errors for pad in scenario.pads)]
     return scenario.errors is not None or any(one is not None for one in own)
-
-
-def _late(outcome: Outcome, samples: int, seed: int) -> Array:
-    """How much later each craft is in its slot than its plan says, for its flights with errors, (craft, samples)."""
-    found = []
-    for index, (story, part) in enumerate(zip(stories(outcome), outcome.plans[0].craft, strict=True)):
-        rows = [_block_late(story, part, seed, index, number) for number in range(math.ceil(samples / BLOCK))]
-        found.append(np.concatenate(rows)[:samples])
-    return np.stack(found)
-
-
-def _block_late(story: AnyStory, part: CraftPlan, seed: int, craft: int, number: int) -> Array:
-    if not numbers_of(story):
-        return np.zeros(BLOCK)
-    flights: Flights = block(story, seed, craft, number)
-    once = part.phasing_period_s or story.ring.period_s
-    return np.asarray(flights.went_on * once + flights.phased_out * story.trim_turns * story.ring.period_s)
 
 
 class _Launch(NamedTuple):

@@ -6,11 +6,9 @@ Weighing is over the plans that were listed, one by one: it proves nothing about
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, replace
-
-import numpy as np
 
 from ...models.burns import propellant_needed
 from ...models.deadline import ENDED, poll
@@ -19,10 +17,10 @@ from ...models.risk import Risk, Weigh
 from ...models.scenario import Scenario
 from ..choice.alternatives import relabeled
 from ..outcome import Front, Outcome, Plan, PlanRisk
-from .budget import SHARES
 from .completion import Completion, completion, has_errors
-from .flights_with_errors import BLOCK, AnyStory, block, refuse_without_errors, same_story, story_in
-from .quantiles import Quantile, quantiles
+from .flights_with_errors import refuse_without_errors
+from .known_flights import KnownFlights
+from .quantiles import Quantile
 
 Progress = Callable[[str], None]
 
@@ -105,44 +103,33 @@ def weighed(
         OutOfTimeError: the search has ended.
     """
     refuse_unweighable(outcome.scenario)
-    return tuple(_each(outcome, samples, seed, progress))
+    return tuple(_each(outcome, samples, seed, KnownFlights(samples, seed), progress))
 
 
-def _each(outcome: Outcome, samples: int, seed: int, progress: Progress) -> Iterator[WeighedPlan]:
-    known: dict[Hashable, float] = {}
+def _each(outcome: Outcome, samples: int, seed: int, known: KnownFlights, progress: Progress) -> Iterator[WeighedPlan]:
     for plan in outcome.plans:
         poll()
         progress(f"weighing plan {plan.rank} of {len(outcome.plans)}")
         alone = replace(outcome.at_phase_of(plan), plans=(plan,))
-        speed, mass = _load(alone, samples, seed, known) if has_errors(outcome.scenario) else (None, None)
-        done = completion(alone, plan, samples, seed)
+        speed, mass = _load(alone, known) if has_errors(outcome.scenario) else (None, None)
+        done = completion(alone, plan, samples, seed, known)
         yield WeighedPlan(plan=plan, load_m_s=speed, load_kg=mass, completion=done)
 
 
-def _load(outcome: Outcome, samples: int, seed: int, known: dict[Hashable, float]) -> tuple[float, float | None]:
-    """What is to be loaded by the only plan, in all; ``known`` is added to: what craft need that fly the same."""
+def _load(outcome: Outcome, known: KnownFlights) -> tuple[float, float | None]:
+    """What is to be loaded by the only plan, in all."""
     speeds: list[float] = []
     masses: list[float] | None = []
     craft = {one.name: one for one in outcome.scenario.craft}
-    for index, part in enumerate(outcome.plans[0].craft):
-        poll()
-        same = same_story(outcome, part)
-        speed = None if same is None else known.get((index, same))
-        if speed is None:
-            speed = known[index, same] = _most(story_in(outcome, part), samples, seed, index)
-        speeds.append(speed)
+    for part, flown in zip(outcome.plans[0].craft, known.of_plan(outcome), strict=True):
+        speeds.append(flown.most_m_s)
         one = craft[part.craft]
         if one.dry_mass_kg is None or one.isp_s is None:
             masses = None
         elif masses is not None:
-            masses.append(float(propellant_needed(one.dry_mass_kg, speed + one.reserve_m_s, one.isp_s)))
+            needed = propellant_needed(one.dry_mass_kg, flown.most_m_s + one.reserve_m_s, one.isp_s)
+            masses.append(float(needed))
     return math.fsum(speeds), None if masses is None else math.fsum(masses)
-
-
-def _most(story: AnyStory, samples: int, seed: int, craft: int) -> float:
-    """What 99 in 100 flights of one craft do not exceed, m/s."""
-    used = [block(story, seed, craft, number).delta_v_m_s for number in range(math.ceil(samples / BLOCK))]
-    return quantiles(np.concatenate(used)[:samples], SHARES[-1:])[0].value
 
 
 def ranked(outcome: Outcome, progress: Progress = lambda _: None) -> Outcome:
@@ -242,15 +229,15 @@ def study(outcome: Outcome, samples: int = SAMPLES, seed: int = 1, progress: Pro
     risk = outcome.scenario.risk or Risk()
     launched = any(part.launch_s is not None for part in outcome.plans[0].craft)
     counts = range(max(MOST_SPARES, risk.spares) + 1) if risk.loss_share > 0.0 and launched else range(0)
-    plans, found = [], []
+    plans, found, known = [], [], KnownFlights(samples, seed)
     with suppress(*ENDED):
-        for one in _each(outcome, samples, seed, progress):
+        for one in _each(outcome, samples, seed, known, progress):
             plans.append(one)  # noqa: PERF402
         for count in counts:
             poll()
             progress(f"with {count} spares")
             scenario = replace(outcome.scenario, risk=replace(risk, spares=count))
-            found.append((count, completion(replace(outcome, scenario=scenario), plans[0].plan, samples, seed)))
+            found.append((count, completion(replace(outcome, scenario=scenario), plans[0].plan, samples, seed, known)))
     return RiskStudy(
         outcome=outcome,
         plans=tuple(plans),

@@ -85,7 +85,7 @@ def columns(question: Question) -> Options:
         if orbit is None or not may_transfer(problem, group):
             continue
         circle = _circle(problem, index, group)
-        own = [s for s in problem.free_slots if s // problem.ring.slots == orbit.plane]
+        own = question.slots_of(orbit.plane)
         for strict in (True, False):
             slots = np.array([s for s in own if restriction.applies(s) is strict], dtype=np.int64)
             if not slots.size or (strict and restriction.routes is not None and ROUTE.name not in restriction.routes):

@@ -98,11 +98,11 @@ def shared(ring: Ring, along_m_s: F, back_rad: F, touch_rad: F) -> Turn:
     cost = np.hypot(along, turn_delta_v(ring.speed_m_s, at)) + turn_delta_v(ring.speed_m_s, rest)
     near = (np.abs(x * np.sin(touch) - y * np.cos(touch)) < APART_MIN * rest) & (SHARES < 1.0)
     rows, best = np.arange(back.size), np.argmin(np.where(near, np.inf, cost), axis=1)
-    rest = rest[rows, best]
+    rest, x, y = rest[rows, best], x[rows, best], y[rows, best]
     return Turn(
         at_touch_rad=at[rows, best],
         apart_rad=rest,
-        apart_angle_rad=np.where(rest > DRIFT_RAD, np.arctan2(y, x)[rows, best], touch_rad + 0.5 * np.pi),
+        apart_angle_rad=np.where(rest > DRIFT_RAD, np.arctan2(y, x), touch_rad + 0.5 * np.pi),
         delta_v_m_s=cost[rows, best],
     )
 

@@ -91,7 +91,7 @@ def columns(question: Question) -> Options:
         if group.start is None or orbit is None or not group.start.on_ring:
             continue
         for plane in range(ring.planes):
-            own = [s for s in problem.free_slots if s // ring.slots == plane]
+            own = question.slots_of(plane)
             if plane == orbit.plane or not own:
                 continue
             for crossing in crossings(ring, group.start, orbit.plane, plane):

@@ -66,7 +66,7 @@ def columns(question: Question) -> Options:
         if group.start is None or not group.start.touches:
             continue
         plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
-        own = [s for s in problem.free_slots if s // problem.ring.slots == plane]
+        own = question.slots_of(plane)
         parts.append(phasing_options(question, index, group, own, lambda options: options))
     return join(parts)
 

@@ -63,7 +63,7 @@ def columns(question: Question) -> Options:
     parts = []
     for index, group in enumerate(problem.classes):
         plane = 0 if group.craft.orbit is None else group.craft.orbit.plane
-        own = [s for s in problem.free_slots if s // problem.ring.slots == plane]
+        own = question.slots_of(plane)
         for there in crossings(problem, group):
             moved = partial(_folded, problem, group, there)
             parts.append(phasing_options(question, index, replace(group, start=there), own, moved))

@@ -50,12 +50,19 @@ class Launches:
 class Question:
     """What a route is asked for: its options in a problem, those that a restriction leaves.
 
-    ``launches`` is None unless the route is asked liftoff by liftoff.
+    ``launches`` is None unless the route is asked liftoff by liftoff. ``into``: only options into these slots are
+    used, so that a route need not list others; None: into all.
     """
 
     problem: Problem
     restriction: Restriction = NO_RESTRICTION
     launches: Launches | None = None
+    into: frozenset[int] | None = None
+
+    def slots_of(self, plane: int) -> list[int]:
+        """The free slots of a plane that are used."""
+        free = (slot for slot in self.problem.free_slots if slot // self.problem.ring.slots == plane)
+        return [slot for slot in free if self.into is None or slot in self.into]
 
     @property
     def lifting(self) -> tuple[Ascent, Launches]:

@@ -76,12 +76,14 @@ class SpareSeen:
     Args:
         spare: as the scenario gives it.
         waiting: how its circle moves against the ring; None in the ring itself.
+        ahead_rad: how far it is ahead of slot 0 of its plane at the moment of the call, by secular rates.
         node_off_rad: how far its node is ahead of its plane's at the moment of the call, by secular rates.
         hold_m_s_year: what making up for drag takes there; None where no drag is flown.
     """
 
     spare: Spare
     waiting: Waiting | None
+    ahead_rad: float
     node_off_rad: float
     hold_m_s_year: float | None
 
@@ -262,9 +264,16 @@ def _seen(now: Standing, spare: Spare) -> SpareSeen:
     return SpareSeen(
         spare=spare,
         waiting=circle,
+        ahead_rad=_ahead(ring.of_plane(spare.plane) if ring.planes > 1 else ring, spare, circle, now.after_s),
         node_off_rad=0.0 if circle is None else circle.node_gain_rad_s * now.after_s,
         hold_m_s_year=_drag_m_s_year(scenario, ring, spare.radius_m or ring.radius_m, spare.craft),
     )
+
+
+def _ahead(ring: Ring, spare: Spare, circle: Waiting | None, after_s: float) -> float:
+    """How far a spare is ahead of slot 0 of its plane, which is a ring by itself, ``after_s`` after the epoch."""
+    gained = 0.0 if circle is None else circle.gain_rad_s * after_s
+    return _angle_now(ring, waits_on(spare, ring, after_s)) + gained - ring.slot0_rad
 
 
 def _drag_m_s_year(scenario: Scenario, ring: Ring, radius_m: float, craft: Craft) -> float | None:

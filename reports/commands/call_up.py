@@ -28,7 +28,7 @@ def call_up(arguments: argparse.Namespace) -> int:
     from ...optimizer.plan import make_plan
     from ...optimizer.studies.call_up import call_ups
     from ...optimizer.studies.respace import standing_after, standing_now
-    from ..call_up import call_up_json, call_up_text
+    from ..call_up import call_up_json, call_up_text, write_call_up
     from ..files import write_text
 
     with shown_progress(arguments) as progress, run_of(arguments) as run:
@@ -47,6 +47,8 @@ def call_up(arguments: argparse.Namespace) -> int:
         arguments,
         lambda: call_up_text(found, width()),
         json=lambda: call_up_json(found),
+        files=lambda out: write_call_up(found, out),
+        kept="Text, JSON and the figure of the ring with its spares",
         following=_following(arguments, found),
     )
     if not found.reached:
@@ -65,7 +67,6 @@ def _refuse_others(arguments: argparse.Namespace) -> None:
         "--slots-deg": arguments.slots_deg,
         "--plane": arguments.plane,
         "--fronts": arguments.fronts or None,
-        "--out": arguments.out,
     }
     for option, value in given.items():
         if value is not None:

@@ -52,6 +52,15 @@ CASES = [
 ]
 
 
+def test_orbits_one_by_one_end_where_all_at_once_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    start, last = np.array(CASES[:4]).T, np.array([20.0, 31.0, 45.0, 60.0]) * DAY_S
+    alone = coast_by_returns(EARTH, start, last, 1e-12)
+    monkeypatch.setattr(nodal_returns, "FEW", 0)
+    together = coast_by_returns(EARTH, start, last, 1e-12)
+    assert np.all(np.linalg.norm(alone[:3] - together[:3], axis=0) < CENTIMETER_M)
+    assert np.all(np.linalg.norm(alone[3:] - together[3:], axis=0) < SUMMED_M_S)
+
+
 def test_a_wait_of_days_ends_where_scipy_says() -> None:
     start, last = np.array(CASES).T, 1.7 * DAY_S
     found, wanted = coast_by_returns(EARTH, start, np.full(len(CASES), last), 1e-12), _by_scipy(start, last)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from ringwright.cli import main
@@ -17,13 +19,16 @@ from ringwright.optimizer.plan import make_plan
 from ringwright.optimizer.studies.call_up import CallUps, call_ups
 from ringwright.optimizer.studies.respace import standing_after, standing_now
 from ringwright.optimizer.studies.slips import make_slips
-from ringwright.reports.call_up import call_up_text, front_of
+from ringwright.reports.call_up import call_up_text, front_of, write_call_up
+from ringwright.reports.figures.spares_called import draw_spares, planes_with_calls
 from ringwright.reports.slips import slips_text
 from ringwright.tests.tolerances import MILLIMETER_M_S, SCREEN_M_S, SECOND_S
 
 from ...independent.printed_flight import fly_printed
 
 OFF_DEG = 0.01
+ROUND_RAD = 1e-9
+"""Rounding of angles that have gone round many times."""
 
 RING = """
 title = "Four and two"
@@ -211,6 +216,39 @@ def test_a_call_flown_from_what_is_printed_ends_in_the_slot(tmp_path: Path, spar
     assert ended
     assert max(one.miss_deg for one in ended) < OFF_DEG
     assert max(abs(one.slot_error_deg) for one in ended) < OFF_DEG
+
+
+def test_its_files_hold_a_figure_with_the_spares_where_they_wait(tmp_path: Path) -> None:
+    found = called(ring(BETWEEN + BELOW), "A", "B")
+    ahead = {seen.spare.craft.name: math.degrees(seen.ahead_rad) for seen in found.spares}
+    # midway between slots 1 and 2 of four; and by the angles that are given
+    assert ahead == pytest.approx({"Near": 135.0, "Low": 20.0 - 5.0})
+    write_call_up(found, tmp_path / "calls")
+    assert {one.name for one in (tmp_path / "calls").iterdir()} == {
+        "call_up.json",
+        "call_up.txt",
+        "spares.png",
+        "spares.svg",
+    }
+    assert planes_with_calls(found) == [0]
+    left, right = draw_spares(found, 0).axes
+    said = {text.get_text() for text in left.texts}
+    assert {"A", "B", "Near", "Low"} <= said
+    drawn = {tuple(point) for line in right.lines for point in np.asarray(line.get_xydata()).tolist()}
+    least = [way.least for loss in found.losses for way in loss.ways if way.least is not None]
+    cheapest = {(plan.finish_s, plan.delta_v_m_s) for plan in least}
+    assert len(cheapest) == 4
+    assert cheapest <= drawn
+
+
+def test_a_spare_below_has_gone_ahead_by_the_time_of_the_call() -> None:
+    scenario = parse_scenario(ring(BELOW))
+    now = replace(standing_now(scenario, slots_stay=True), after_s=86400.0)
+    (seen,) = call_ups(now, ["A"]).spares
+    # a round body: Kepler's third law
+    rate = math.sqrt(42000.0e9 / 5500.0e3**3)
+    wanted = math.radians(20.0) + rate * 86400.0 - now.ring.slot0_rad
+    assert math.remainder(seen.ahead_rad - wanted, 2.0 * math.pi) == pytest.approx(0.0, abs=ROUND_RAD)
 
 
 def test_the_text_says_mean_and_worst_over_the_losses() -> None:
