@@ -158,3 +158,31 @@ def test_no_flown_plan_lies_below_what_is_called_its_bound() -> None:
     assert proof["flown_differs_by"] > 0.1
     assert proof["catalogue_bound"] > result["plans"][0]["delta_v_m_s"]
     assert proof["catalogue_bound"] - proof["flown_differs_by"] <= min(p["delta_v_m_s"] for p in result["plans"])
+
+
+FREE_PHASE = """
+title = "Two from above and below, the phase free"
+[body]
+name = "mercury"
+[ring]
+altitude_km = 4158
+slots = 4
+inclination_deg = 98
+node_deg = 184
+[limits]
+revolutions_max = 2
+[forces]
+further = false
+[[craft]]
+name = "Adze"
+orbit = { periapsis_km = 4158, apoapsis_km = 7613, angle_deg = 236, at = "periapsis" }
+[[craft]]
+name = "Bodkin"
+orbit = { periapsis_km = 2518, apoapsis_km = 4158, angle_deg = 331, at = "periapsis" }
+"""
+
+
+def test_of_plans_at_several_phases_that_cost_alike_the_soonest_is_plan_1() -> None:
+    result = planned(FREE_PHASE)
+    in_order(result)
+    assert len({round(plan["slot0_deg"], 3) for plan in result["plans"]}) > 1
