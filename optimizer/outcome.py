@@ -251,11 +251,15 @@ class Bind:
 
 @dataclass(frozen=True, kw_only=True)
 class Infeasible:
-    """Why there is no plan: the limits that bind, each alone enough (``together`` False) or all at once (True)."""
+    """Why there is no plan: the limits that bind, each alone enough (``together`` False) or all at once (True).
+
+    ``by_places``: craft that stay show that, without a look at the catalogue.
+    """
 
     binds: tuple[Bind, ...]
     together: bool
     reason: str = ""
+    by_places: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

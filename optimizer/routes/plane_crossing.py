@@ -146,7 +146,7 @@ def course(problem: Problem, options: Options, row: int, finite: bool = False) -
         unknowns=tuple(dict.fromkeys(unknowns)),
         targets=(*IN_PLANE, "plane") if problem.oblate or finite else after.targets,
         phasing_burn=None if after.phasing_burn is None else after.phasing_burn + 1,
-        turns_first=True,
+        turning_burn=0,
     )
 
 
