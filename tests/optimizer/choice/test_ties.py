@@ -30,13 +30,10 @@ KEYS = {
 DROVER = """
 title = "Three over one meridian: cheaper by 2 mm/s nine days later"
 epoch = 2035-06-01T00:00:00Z
-[body]
-name = "mars"
-[ring]
-period_h = 24.6229
-slots = 3
-[limits]
-finish_within_d = 12
+body = { name = "mars" }
+ring = { period_h = 24.6229, slots = 3 }
+limits = { finish_within_d = 12 }
+carrier = [{ name = "Drover", craft = ["Ram", "Ewe", "Lamb"], mass_kg = 500, delta_v_m_s = 300 }]
 [launch]
 latitude_deg = 0
 longitude_deg = 20
@@ -44,11 +41,6 @@ turnaround_d = 5
 ascent_min = 10
 downrange_deg = 20
 insertion = { periapsis_km = 150, apoapsis_km = 17031 }
-[[carrier]]
-name = "Drover"
-craft = ["Ram", "Ewe", "Lamb"]
-mass_kg = 500
-delta_v_m_s = 300
 """ + "".join(
     f'[[craft]]\nname = "{name}"\ndry_mass_kg = 300\npropellant_kg = 150\nisp_s = 310\n'
     for name in ("Ram", "Ewe", "Lamb")

@@ -21,18 +21,11 @@ from ringwright.tests.tolerances import EXACT, FLOAT_M_S, SQUARED_REL
 from ...planned import outcome_of, scenario_of
 
 RING = """
-[body]
-name = "{body}"
-[ring]
-altitude_km = {altitude_km}
-slots = 2
-slot0_deg = 0
-[limits]
-revolutions_max = 2
-[disposal]
-within_years = {years}
-[errors]
-burn_share = 0.01
+body = {{ name = "{body}" }}
+ring = {{ altitude_km = {altitude_km}, slots = 2, slot0_deg = 0 }}
+limits = {{ revolutions_max = 2 }}
+disposal = {{ within_years = {years} }}
+errors = {{ burn_share = 0.01 }}
 [[craft]]
 name = "Larch"
 orbit = {{ altitude_km = {altitude_km}, angle_deg = 10 }}
@@ -97,7 +90,7 @@ def test_drag_that_is_turned_off_brings_nothing_down(forces: str) -> None:
 
 def test_nothing_is_said_where_nothing_is_asked() -> None:
     text = RING.format(body="earth", altitude_km=400.0, years=25.0, propellant_kg=200.0)
-    outcome = outcome_of(scenario_of(text.replace("[disposal]\nwithin_years = 25.0\n", "")))
+    outcome = outcome_of(scenario_of(text.replace("disposal = { within_years = 25.0 }\n", "")))
     assert outcome.left_alone == ()
     assert disposals(outcome) == ()
     assert "left_alone" not in result(outcome)

@@ -160,24 +160,13 @@ stay = true
 orbit = {{ altitude_km = 2400, angle_deg = 10 }}
 """
 ALONE = """
-[body]
-name = "mars"
-j2 = 0.0
-[ring]
-altitude_km = 2400
-slots = 2
-slot0_deg = "free"
-inclination_deg = 60
-node_deg = 255
-[limits]
-finish_within_d = 1
-revolutions_max = 2
-[[craft]]
-name = "C 2 0"
-orbit = {{ altitude_km = 2400, angle_deg = {first} }}
-[[craft]]
-name = "C 2 2"
-orbit = {{ altitude_km = 2400, angle_deg = {second} }}
+body = {{ name = "mars", j2 = 0.0 }}
+ring = {{ altitude_km = 2400, slots = 2, slot0_deg = "free", inclination_deg = 60, node_deg = 255 }}
+limits = {{ finish_within_d = 1, revolutions_max = 2 }}
+craft = [
+    {{ name = "C 2 0", orbit = {{ altitude_km = 2400, angle_deg = {first} }} }},
+    {{ name = "C 2 2", orbit = {{ altitude_km = 2400, angle_deg = {second} }} }},
+]
 """
 
 
