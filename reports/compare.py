@@ -150,7 +150,8 @@ def _no_plan(entry: Entry) -> str:
     if not why.binds:
         return sentence(f"no plan keeps all limits: {why.reason}")
     remedies = listed([serving_text(bind) or f"another {limit_key(bind.limit)}" for bind in why.binds])
-    return f"no plan keeps all limits; {'together ' if why.together else ''}{remedies} would serve."
+    said = f": {why.reason}" if why.by_places else ""
+    return f"no plan keeps all limits{said}; {'together ' if why.together else ''}{remedies} would serve."
 
 
 def _remarks(entries: Sequence[Entry], width: int) -> list[str]:

@@ -20,7 +20,7 @@ _QUANTITY = re.compile(
     | \d+[ ]d[ ]\d+:\d\d:\d\d(?:\.\d+)?                             # days and a clock
     | \d+[ ](?:d|h|min)(?:[ ]\d+[ ](?:h|min|s))+\b                    # a span of time
     | (?:\d{1,3}(?:[ ]\d{3})+|\d+)(?:\.\d+)?[ ]                       # a number with its unit
-      (?:km|mm/s|m/s|deg|kg|kN|N|s|min|h|d|options|craft|revolutions?|turns?|UTC)(?![\w/])
+      (?:%|km|mm/s|m/s|deg|kg|kN|N|s|min|h|d|days?|years?|options|craft|revolutions?|turns?|pass|passes|UTC)(?![\w/])
     | \d{1,3}(?:[ ]\d{3})+(?:\.\d+)?(?!\d)                            # thousands set apart
     """,
     re.VERBOSE,

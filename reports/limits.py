@@ -6,6 +6,7 @@ spells them (``limits.finish_within_d``, in days).
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TypeVar
 
@@ -128,6 +129,29 @@ def limit_amount(limit: str, value: float) -> str:
     if 0.0 < abs(shown) < 0.0005:
         return f"under 0.001{unit}"
     return f"{small(shown) if 0.0 < abs(shown) < 0.1 else plain(shown).removesuffix('.0')}{unit}"
+
+
+def room_of(margin: Margin) -> float:
+    """Room under a limit, SI units; negative where it is broken."""
+    return margin.value - margin.allowed if margin.sense == "at least" else margin.allowed - margin.value
+
+
+def room_amount(margin: Margin) -> str:
+    """Room under a limit in words: the difference of the two amounts as printed, so that a reader finds the same.
+
+    >>> room_amount(Margin(limit="craft.delta_v", craft="Elm", value=491.66, allowed=1017.14, sense="at most"))
+    '525.4 m/s'
+    """
+    room = room_of(margin)
+    near = 0.0 <= room <= 1e-3 * max(abs(margin.allowed), abs(margin.value))
+    if near:
+        return "none: at the limit"
+    words = limit_words(margin.limit)
+    if words.unit not in {"d", "h", "min", "s"}:
+        places = 3 if words.unit == "deg" else 1
+        printed = [round(one / words.per_unit, places) for one in (margin.value, margin.allowed)]
+        room = math.copysign(abs(printed[0] - printed[1]), room) * words.per_unit or room
+    return f"OVER by {limit_amount(margin.limit, -room)}" if room < 0.0 else limit_amount(margin.limit, room)
 
 
 def serving_text(bind: Bind) -> str:

@@ -35,8 +35,10 @@ def count(number: int, singular: str, plural: str = "") -> str:
 
     >>> count(1, "revolution"), count(3, "revolution"), count(2, "craft", "craft")
     ('1 revolution', '3 revolutions', '2 craft')
+    >>> count(1039, "trim")
+    '1 039 trims'
     """
-    return f"{number} {singular if number == 1 else plural or singular + 's'}"
+    return f"{plain(number, 0)} {singular if number == 1 else plural or singular + 's'}"
 
 
 def folded(notes: Sequence[str], most: int = 3) -> list[str]:
@@ -102,7 +104,7 @@ def way_text(part: CraftPlan) -> str:
     if part.carrier is not None:
         drifts = part.route == "drift"
         before.append(f"rides on {part.carrier}" + (", is let go in the parking orbit" if drifts else ""))
-    if part.turned_s is not None:
+    if part.turned_s is not None and part.carrier is None:
         before.append(f"turns into plane {part.plane}")
     if part.route == "drift" or part.parking_wait_s > 0.0:
         home = "its orbit" if part.pad is None else "the parking orbit"
@@ -116,7 +118,8 @@ def way_text(part: CraftPlan) -> str:
         before.append(f"passes the ring {count(part.passes, 'time')} before its first burn")
     elif _begins_at_crossing(part):
         before.append(f"waits {span(part.burns[0].time_s - part.ring_arrival_s)} until planes cross")
-    return ", ".join([*before, _phasing_text(part)])
+    after = [] if part.turned_s is None or part.carrier is None else [f"turns into plane {part.plane}"]
+    return ", ".join([*before, _phasing_text(part), *after])
 
 
 def waits_at_home(part: CraftPlan) -> bool:
@@ -286,7 +289,8 @@ def _change(part: CraftPlan, other: CraftPlan | None) -> tuple[str, str] | None:
     elif part.ring_revolutions != other.ring_revolutions:
         turns = f"while the slot makes {part.ring_revolutions} instead of {other.ring_revolutions}"
         changes.append(_both(verb, rest + turns))
-    if part.passes != other.passes:
+    # passes count along one way: those of another route are no sooner and no later
+    if part.passes != other.passes and part.route == other.route:
         passes = count(abs(part.passes - other.passes), "pass", "passes")
         changes.append(_both("start", f"{passes} {'later' if part.passes > other.passes else 'sooner'}"))
     if not changes:
