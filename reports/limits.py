@@ -7,6 +7,7 @@ spells them (``limits.finish_within_d``, in days).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TypeVar
 
@@ -136,22 +137,26 @@ def room_of(margin: Margin) -> float:
     return margin.value - margin.allowed if margin.sense == "at least" else margin.allowed - margin.value
 
 
-def room_amount(margin: Margin) -> str:
+def room_amount(margin: Margin, broken: Sequence[Broken]) -> str:
     """Room under a limit in words: the difference of the two amounts as printed, so that a reader finds the same.
 
-    >>> room_amount(Margin(limit="craft.delta_v", craft="Elm", value=491.66, allowed=1017.14, sense="at most"))
+    Args:
+        margin: of a plan.
+        broken: what the plan breaks: what is over by no more than a limit's own tolerance is at the limit.
+
+    >>> room_amount(Margin(limit="craft.delta_v", craft="Elm", value=491.66, allowed=1017.14, sense="at most"), ())
     '525.4 m/s'
     """
     room = room_of(margin)
-    near = 0.0 <= room <= 1e-3 * max(abs(margin.allowed), abs(margin.value))
-    if near:
+    over = any(one.limit == margin.limit for one in broken)
+    if not over and room <= 1e-3 * max(abs(margin.allowed), abs(margin.value)):
         return "none: at the limit"
     words = limit_words(margin.limit)
     if words.unit not in {"d", "h", "min", "s"}:
         places = 3 if words.unit == "deg" else 1
         printed = [round(one / words.per_unit, places) for one in (margin.value, margin.allowed)]
         room = math.copysign(abs(printed[0] - printed[1]), room) * words.per_unit or room
-    return f"OVER by {limit_amount(margin.limit, -room)}" if room < 0.0 else limit_amount(margin.limit, room)
+    return f"OVER by {limit_amount(margin.limit, -room)}" if over else limit_amount(margin.limit, room)
 
 
 def serving_text(bind: Bind) -> str:

@@ -275,6 +275,6 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
         words("limit (who comes closest)", [f"{limit_words(m.limit).words} ({m.craft})" for m in counted], wraps=True),
         figures(f"plan {first.rank}", cells=[limit_amount(m.limit, m.value) for m in counted]),
         words("allowed", [f"{m.sense} {limit_amount(m.limit, m.allowed)}" for m in counted]),
-        figures("room", cells=[room_amount(m) for m in counted]),
+        figures("room", cells=[room_amount(m, first.broken) for m in counted]),
     ]
     return [*lines, *table(filled, width)]

@@ -130,7 +130,7 @@ def _pick(items: list[Any], part: str | int | None, path: str, setting: str) -> 
     known = [name for name in names if isinstance(name, str)]
     near = difflib.get_close_matches(part or "", known, n=1, cutoff=0.5)
     hint = f" (did you mean {near[0]}?)" if near else ""
-    raise _error(setting, f"should say which item of {path}: {', '.join(known) or f'{path}[0]'}{hint}.")
+    raise _error(setting, f"should name an item of {path}: {', '.join(known) or f'{path}[0]'}{hint}.")
 
 
 def _put(table: dict[str, Any], schema: str, path: str, last: str | int, value: object) -> str:

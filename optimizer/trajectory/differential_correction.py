@@ -30,7 +30,7 @@ from ...models.flight.smooth_mean import measure_smoothly
 from ...models.ring import Ring
 
 IMPULSIVE = Impulsive()
-Part = Literal["time", "radial", "along", "cross", "launch"]
+Part = Literal["time", "onward", "radial", "along", "cross", "launch"]
 Target = Literal["slot", "period", "eccentricity", "radius", "plane"]
 
 TOLERANCE_RAD = 1e-6
@@ -54,7 +54,8 @@ class Unknown(NamedTuple):
     """Something that the corrector may change.
 
     ``burn`` counts from 0, or from the end if negative. ``time`` moves that burn alone (with the end of the flight for
-    the last burn); ``launch`` moves the whole itinerary and turns its start with the body, whatever the burn.
+    the last burn), ``onward`` that burn and all that comes after it; ``launch`` moves the whole itinerary and turns
+    its start with the body, whatever the burn.
     """
 
     burn: int
@@ -303,6 +304,10 @@ class _Work:
                 burns[index][0] += value / case.ring.rate_rad_s
                 if index == len(burns) - 1:
                     end += value / case.ring.rate_rad_s
+            elif unknown.part == "onward":
+                for burn in burns[index:]:
+                    burn[0] += value / case.ring.rate_rad_s
+                end += value / case.ring.rate_rad_s
             else:
                 burns[index][("radial", "along", "cross").index(unknown.part) + 1] += value * case.ring.speed_m_s
         times = [item.start_s, *(burn[0] for burn in burns), end]

@@ -140,7 +140,7 @@ def _plan(outcome: Outcome, plan: Plan, parts: list[int]) -> dict[str, Any]:
                 "craft": margin.craft,
                 "value": limit_amount(margin.limit, margin.value),
                 "allowed": f"{margin.sense} {limit_amount(margin.limit, margin.allowed)}",
-                "room": room_amount(margin),
+                "room": room_amount(margin, plan.broken),
                 "share": _share(margin.allowed, room_of(margin), margin.value),
             }
             for margin in plan.margins

@@ -9,8 +9,9 @@ import pytest
 
 from ringwright.models import bodies
 from ringwright.models.bodies import Neighbor
-from ringwright.models.flight.averaged import AveragedForces, follow
+from ringwright.models.flight.averaged import AveragedForces
 from ringwright.models.flight.ephemeris import Circle
+from ringwright.models.flight.follow import follow
 from ringwright.models.flight.forces import Surfaces
 from ringwright.models.flight.lifetime import AllAround, circles
 from ringwright.models.flight.point_masses import PointPull
