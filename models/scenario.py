@@ -360,7 +360,7 @@ class Scenario:
     by, after they were planned by ``minimize``; None for nothing. ``forces`` is None where the body's bulge alone is
     flown; ``pulls`` are the bodies that pull in a world of one's own; ``spares`` are up and wait for a loss. Craft are
     to be down, or out of the way, ``disposal_within_s`` after the end of their service; None where nothing is asked.
-    ``air_factor`` is on densities.
+    ``air_factor`` is on densities; ``turned_off`` are the forces that the scenario says not to fly.
     """
 
     title: str
@@ -376,6 +376,7 @@ class Scenario:
     forces: ForceSpec | None = field(default_factory=ForceSpec)
     pulls: tuple[Puller, ...] = ()
     air_factor: float = 1.0
+    turned_off: frozenset[str] = frozenset()
     disposal_within_s: float | None = None
     first_service: int | None = None
     front_step_s: float | None = None

@@ -16,7 +16,7 @@ from .choice.cuts import overstepped
 from .choice.objectives import Chosen
 from .choice.phase_front import PhaseFront, PhasePoint, slides
 from .choice.selection import Selection
-from .choice.ties import printed
+from .choice.ties import AIMS, printed
 from .limits.registry import gives_by_itself, may_be
 from .outcome import AimFront, Bind, Front, FrontPoint, Infeasible, Plan
 from .problem.problem import Problem, kept_errors
@@ -29,6 +29,9 @@ PHASES_NOTE = "over all phases of the ring, each plan at the phase that is best 
 
 ONE_PHASE_NOTE = "all for the phase of the ring that was chosen for plan 1; at another phase a plan may be better"
 """What is said of a front at a phase that was chosen for its best plan."""
+
+ALIKE_BEFORE = 2 + len(AIMS)
+"""So many parts of a plan's order are what is printed of it; the rest decides between plans that print alike."""
 
 REJECTED_MAX = 3
 """Most plans that are shown where none keeps its limits."""
@@ -125,7 +128,8 @@ def with_phases(found: Listed, selection: Selection, front: PhaseFront, aim: Aim
             held = hold(problem.ring, problem.scenario, plan.craft, stay)
             known.append((replace(plan, hold=held, slot0_rad=problem.ring.slot0_rad), point))
     known[1:] = sorted(known[1:], key=lambda pair: order(pair[0], aim))
-    if len(known) > 1 and order(known[1][0], aim)[:2] < order(known[0][0], aim)[:2]:
+    # of plans that print alike in all aims the one that was proved best stays first
+    if len(known) > 1 and order(known[1][0], aim)[:ALIKE_BEFORE] < order(known[0][0], aim)[:ALIKE_BEFORE]:
         known = sorted(known, key=lambda pair: order(pair[0], aim))
     edge = _edge([plan for plan, _ in known], range(len(known)))
     kept = [i for i, (plan, point) in enumerate(known) if i == 0 or i in edge or (point is None and plan.kind)]
@@ -134,6 +138,7 @@ def with_phases(found: Listed, selection: Selection, front: PhaseFront, aim: Aim
         replace(known[i][0], rank=rank[i], on_front=i in edge, kind=_kind_beside(known[i][0], i in edge, rank[i] == 1))
         for i in kept
     )
+    plans = relabeled(plans)
     points = []
     for number, i in enumerate(edge):
         one, other = known[i][1], known[edge[number + 1]][1] if number + 1 < len(edge) else None

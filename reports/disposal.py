@@ -50,6 +50,8 @@ def _way(budget: Budget, one: CraftDisposal) -> str:
         return f"periapsis lowered to {to_km} km: down after about {rough_span(one.lasts_s)}"
     if one.way == "raise":
         return f"raised to a circle at {to_km} km"
+    if budget.outcome.scenario.body.air and "drag" in budget.outcome.scenario.turned_off:
+        return "periapsis on the ground: drag is turned off"
     if budget.outcome.scenario.body.air:
         return f"periapsis on the ground: no other burn was found that brings it down within {rough_span(within_s)}"
     top_m = budget.outcome.scenario.body.atmosphere_top_m
@@ -69,6 +71,8 @@ def _assumed(budget: Budget) -> str:
         said.append(f"Estimates, by {listed(forces)}.")
         if "drag" in forces:
             said.append(air_text(budget.outcome))
+    if "drag" in budget.outcome.scenario.turned_off and budget.outcome.scenario.body.air:
+        said.append("Without drag, which the table forces turns off, though there is air.")
     if "raise" in ways:
         said = [
             "Besides the figures above, which are without it. A synchronous ring is left upward: by 235 km + 1000 km "

@@ -69,9 +69,8 @@ def forced_text(outcome: Outcome, hold: ForcedHold) -> str:
     said += [_nominal(outcome)] if alone else []
     air = ", drag by a steady atmosphere" if "drag" in outcome.under.chosen.flown else ""
     said.append(f"Mean orbits, followed by averaged equations from the rates flown{air}.")
-    sooner = min(outcome.under.chosen.left_out, key=lambda one: one.spoils_s, default=None)
-    if sooner is not None and sooner.spoils_s < min(hold.leaves_s, hold.looked_s):
-        said.append(f"{capital(_missing_words(outcome, sooner.name, sooner.spoils_s))}: sooner than that.")
+    sooner = sooner_text(outcome, hold)
+    said += [f"{capital(sooner)}: sooner than that."] if sooner else []
     if hold.eccentricity > OVAL:
         short = hold.eccentricity > NO_RING or math.isfinite(hold.low_s)
         swings = f"; the angle swings by more than the tolerance in a turn after {years_text(hold.oval_s)}"
@@ -202,6 +201,15 @@ def _figure(outcome: Outcome, hold: Hold) -> str:
 def missing_text(outcome: Outcome, hold: Hold) -> str:
     """The largest force left out and what it could do; empty where none is known here."""
     return _missing_words(outcome, hold.missing, hold.missing_s) if hold.missing else ""
+
+
+def sooner_text(outcome: Outcome, hold: ForcedHold) -> str:
+    """The force left out that could spoil the spacing before those flown do, in words; empty where none could."""
+    assert outcome.under is not None
+    sooner = min(outcome.under.chosen.left_out, key=lambda one: one.spoils_s, default=None)
+    if sooner is None or sooner.spoils_s >= min(hold.leaves_s, hold.looked_s):
+        return ""
+    return _missing_words(outcome, sooner.name, sooner.spoils_s)
 
 
 def _missing_words(outcome: Outcome, missing: str, missing_s: float) -> str:

@@ -93,6 +93,8 @@ def _assumed(outcome: Outcome) -> str:
         said.append("The craft of the ring that comes down first does so by the forces of its spacing, as said above.")
     if "drag" in forces:
         said.append(air_text(outcome))
+    elif "drag" in outcome.scenario.turned_off and body.air:
+        said.append("Drag is left out, as the table forces says, though there is air.")
     if any(one.what in ("carrier", "stage") for one in outcome.left_alone):
         said.append(f"Carriers and stages are taken to have 1 square meter for each {plain(1.0 / AREA_M2_KG, 0)} kg.")
     said.append("What becomes of each, and where it comes down, is for the operator.")

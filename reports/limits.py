@@ -132,6 +132,15 @@ def limit_amount(limit: str, value: float) -> str:
     return f"{small(shown) if 0.0 < abs(shown) < 0.1 else plain(shown).removesuffix('.0')}{unit}"
 
 
+def broken_text(broken: Broken, value: str) -> str:
+    """Whose limit is broken, what the plan comes to, in words, and what is allowed."""
+    known = limit_words(broken.limit)
+    return (
+        f"{broken.craft}, {known.words}: {value}, where {limit_key(broken.limit)} allows "
+        f"{'no less than' if known.floor else 'no more than'} {limit_amount(broken.limit, broken.allowed)}"
+    )
+
+
 def room_of(margin: Margin) -> float:
     """Room under a limit, SI units; negative where it is broken."""
     return margin.value - margin.allowed if margin.sense == "at least" else margin.allowed - margin.value

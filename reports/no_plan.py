@@ -6,7 +6,7 @@ from ..models.readouts import plain, span
 from ..optimizer.outcome import Bind, Infeasible, Outcome
 from .flown_words import model_words
 from .layout import closed, heading, paragraph
-from .limits import limit_amount, limit_key, limit_value, limit_words, outcome_as_written, serving_value
+from .limits import broken_text, limit_amount, limit_key, limit_value, limit_words, outcome_as_written, serving_value
 from .remarks import CAUTION, remark_lines
 from .wording import sentence, way_text
 
@@ -57,13 +57,9 @@ def _rejected(outcome: Outcome, width: int) -> list[str]:
     for plan in outcome.rejected:
         parts = [f"{plain(plan.delta_v_m_s)} m/s, done after {span(plan.finish_s)}: DO NOT FLY IT."]
         for broken in plan.broken:
-            words = limit_words(broken.limit)
             over = limit_amount(broken.limit, abs(broken.value - broken.allowed))
-            parts.append(
-                f"{broken.craft}, {words.words}: {limit_amount(broken.limit, broken.value)}, where "
-                f"{limit_key(broken.limit)} allows {'no less than' if words.floor else 'no more than'} "
-                f"{limit_amount(broken.limit, broken.allowed)}: {over} {'too little' if words.floor else 'too much'}."
-            )
+            side = "too little" if limit_words(broken.limit).floor else "too much"
+            parts.append(f"{broken_text(broken, limit_amount(broken.limit, broken.value))}: {over} {side}.")
         ways = [f"{part.craft} into slot {part.slot}, {way_text(part)}" for part in plan.craft]
         lines += paragraph(" ".join([*parts, f"{'; '.join(ways)}."]), width, indent="  ", hang="    ")
     return lines

@@ -13,6 +13,7 @@ from datetime import date, time
 from pathlib import Path
 from typing import Any
 
+from ..models.burns import delta_v_available
 from ..models.keys import find_key
 from ..models.reading.overrides import apply_settings
 from ..models.reading.toml_text import file_text, toml_tree
@@ -21,7 +22,10 @@ from ..models.scenario import Body, Craft, Orbit, Scenario
 ANGLE_DIGITS, KM_DIGITS, TIME_DIGITS = 9, 6, 3
 """Decimals that are written: of angles in degrees, lengths in km, times in s."""
 
-REPLACED = ("orbit", "opm", "oem", "state_at", "stay", "ready", "pads", "load", "propellant")
+ROUNDING = 1e-6
+"""Share by which a reserve that is all there is stays below it, so that the file can be read."""
+
+REPLACED = ("orbit", "opm", "oem", "state_at", "stay", "ready", "pads", "load", "propellant", "reserve")
 """Keys of a craft that say where it was and what it had then."""
 
 
@@ -105,6 +109,7 @@ def _craft(table: dict[str, Any], one: Craft, body: Body) -> dict[str, Any]:
     left = {"name": one.name} | _without("craft", table, REPLACED)
     if one.propellant_kg is not None:
         left["propellant_kg"] = one.propellant_kg
+        left |= _reserve(one)
     if one.stay:
         left["stay"] = True
     if one.ready_s:
@@ -112,6 +117,15 @@ def _craft(table: dict[str, Any], one: Craft, body: Body) -> dict[str, Any]:
     if one.orbit is not None:
         left["orbit"] = _orbit(one.orbit, body)
     return left
+
+
+def _reserve(one: Craft) -> dict[str, float]:
+    """What a craft keeps back, as far as it has that: a plan may leave it its reserve and no more, but for rounding."""
+    if one.dry_mass_kg is None or one.propellant_kg is None or one.isp_s is None:
+        return {}
+    able = float(delta_v_available(one.dry_mass_kg + one.propellant_kg, one.propellant_kg, one.isp_s))
+    kept = min(one.reserve_m_s, able * (1.0 - ROUNDING))
+    return {"reserve_m_s": kept} if kept > 0.0 else {}
 
 
 def _orbit(orbit: Orbit, body: Body) -> dict[str, Any]:

@@ -71,11 +71,10 @@ def _answer(risk: PlanRisk, finish_s: float) -> str:
     if math.isinf(risk.finish_p90_s):
         return text + f"never in {_percent(risk.never)} of rings."
     text += f"after {span(risk.finish_p90_s)} in 90 of 100 rings ({span(risk.finish_p50_s)} in 50)."
-    if risk.load_kg is not None:
-        text += f" {plain(risk.load_kg, 2)} kg in all craft together are enough for each in 99 of 100 flights."
-    elif risk.load_m_s is not None:
-        text += f" {plain(risk.load_m_s)} m/s in all craft together are enough for each in 99 of 100 flights."
-    return text
+    if risk.load_m_s is None and risk.load_kg is None:
+        return text
+    unit = "m/s" if risk.load_kg is None else "kg"
+    return f"{text} {_load(risk)} {unit} in all craft together are enough for each in 99 of 100 flights."
 
 
 def _planned(plan: Plan) -> str:

@@ -23,7 +23,7 @@ from .layout import Cells, closed, figures, heading, note, paragraph, table, wor
 from .least_possible import least_possible_text
 from .left_alone import left_alone_lines
 from .let_go import let_go_lines
-from .limits import limit_amount, limit_key, limit_words, outcome_as_written, room_amount, room_of
+from .limits import broken_text, limit_amount, limit_words, outcome_as_written, room_amount, room_of
 from .no_plan import infeasible_text
 from .price_of_time import other_ways, price_of_time
 from .proof_words import proof_text
@@ -133,14 +133,9 @@ def answer_text(outcome: Outcome, rank: int | None = None) -> str:
 def _broken_lines(plan: Plan, width: int) -> list[str]:
     lines = []
     for broken in plan.broken:
-        known = limit_words(broken.limit)
-        lines += paragraph(
-            f"!!! PLAN {plan.rank} BREAKS A LIMIT: {broken.craft}, {known.words}: {_missed_by(broken)}, where "
-            f"{limit_key(broken.limit)} allows {'no less than' if known.floor else 'no more than'} "
-            f"{limit_amount(broken.limit, broken.allowed)}. DO NOT FLY IT AS IT IS. !!!",
-            width,
-            hang="    ",
-        )
+        said = broken_text(broken, _missed_by(broken))
+        text = f"!!! PLAN {plan.rank} BREAKS A LIMIT: {said}. DO NOT FLY IT AS IT IS. !!!"
+        lines += paragraph(text, width, hang="    ")
     return ["", *lines] if lines else []
 
 

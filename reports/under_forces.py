@@ -161,10 +161,9 @@ def nominal_text(scenario: Scenario, rank: int, under: UnderForces | None, added
         return ""
     if not under.corrected:
         return _too_long(under)
-    more = "more" if under.added_m_s >= 0.0 else "less"
     return (
-        f"Plan 1 is corrected for and flown with {listed(list(under.chosen.flown))}: {small(abs(under.added_m_s))} m/s "
-        f"{more} than for the {under.chosen.flown[0]} alone. {added}"
+        f"Plan 1 is corrected for and flown with {listed(list(under.chosen.flown))}: {_added_text(under)} than for the "
+        f"{under.chosen.flown[0]} alone. {added}"
     )
 
 
@@ -180,11 +179,15 @@ def point_text(under: UnderForces | None, settings: Sequence[str]) -> str:
     where = f"At the point of least delta-v ({', '.join(settings)})"
     if not under.corrected:
         return f"{where} the plan is {_too_long(under, 'it')}"
-    more = "more" if under.added_m_s >= 0.0 else "less"
     return (
-        f"{where} the plan takes {small(abs(under.added_m_s))} m/s {more} once it is corrected for "
-        f"{listed(list(under.chosen.flown[1:]))} and flown under them; at other points that is not worked out."
+        f"{where} the plan takes {_added_text(under)} once it is corrected for {listed(list(under.chosen.flown[1:]))} "
+        "and flown under them; at other points that is not worked out."
     )
+
+
+def _added_text(under: UnderForces) -> str:
+    """How much more or less the corrected plan takes."""
+    return f"{small(abs(under.added_m_s))} m/s {'more' if under.added_m_s >= 0.0 else 'less'}"
 
 
 def nominal_forces(rank: int, under: UnderForces | None) -> dict[str, Any]:
@@ -251,8 +254,7 @@ def _correction(outcome: Outcome, under: UnderForces) -> str:
     """What became of the burns."""
     if not under.corrected:
         return "Nothing is corrected for these forces."
-    more = "more" if under.added_m_s >= 0.0 else "less"
-    said = f"Its burns are those as corrected, {small(abs(under.added_m_s))} m/s {more} in all."
+    said = f"Its burns are those as corrected, {_added_text(under)} in all."
     if len(outcome.plans) > 1:
         said += " The other plans are made for the bulge alone."
     if under.missed:

@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import pickle
+import re
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -34,7 +35,7 @@ def scenario_of(text: str) -> Scenario:
 
     Most tests compare with closed forms and flights of two bodies, or of the bulge.
     """
-    asked = "[forces]" in text or "hold_for" in text
+    asked = re.search(r"^\[forces\]|^forces =|hold_for", text, re.MULTILINE)
     return parse_scenario(text, settings=[] if asked else [BULGE_ALONE])
 
 

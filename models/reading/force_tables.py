@@ -52,6 +52,19 @@ def air_factor(table: Table | None) -> float:
     return default if table is None else table.number_or("density_factor", default)
 
 
+def turned_off(table: Table | None) -> frozenset[str]:
+    """Forces that the scenario says not to fly, by their keys, and "pulls".
+
+    Where no force is asked for, and the bulge alone is flown, these are the ones named: lifetimes are by the others.
+    """
+    if table is None:
+        return frozenset()
+    chosen = {key: value for key, value in table.given(ForceSpec).items() if key in _CHOICES}
+    if not table.flag("further") and any(chosen.values()):
+        chosen = {**dict.fromkeys((*_CHOICES, "pulls"), False), **chosen}
+    return frozenset(key for key, value in chosen.items() if value is False)
+
+
 def force_spec(table: Table | None) -> ForceSpec | None:
     """Which forces are flown; None for the bulge alone. Without a table each is where it matters."""
     if table is None:

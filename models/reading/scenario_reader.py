@@ -36,7 +36,7 @@ from ..scenario import (
 from .cautions import warnings
 from .consistency import check
 from .document import Origin, Table
-from .force_tables import FIELD_AND_AIR, air_factor, check_forces, force_spec, puller, with_field_and_air
+from .force_tables import FIELD_AND_AIR, air_factor, check_forces, force_spec, puller, turned_off, with_field_and_air
 from .ground_slots import fixed_to_ground
 from .launch_tables import apsides, carried_by, carrier, errors_of, made_of, pad
 from .message_starts import with_messages
@@ -128,6 +128,7 @@ def _scenario(root: Table) -> Scenario:
         weigh=weigh,
         forces=force_spec(root.table("forces")),
         air_factor=air_factor(root.table("forces")),
+        turned_off=turned_off(root.table("forces")),
         disposal_within_s=None if disposal is None else disposal.number_or("within", 0.0),
         pulls=tuple(puller(table) for table in root.tables.get("pull", ())),
         source=_source(root),

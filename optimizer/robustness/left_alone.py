@@ -93,10 +93,12 @@ def _as_held(outcome: Outcome, one: LeftAlone) -> LeftAlone:
 
 
 def pulling(scenario: Scenario) -> tuple[Term, ...]:
-    """What can bring an orbit down: all that is known around the body, but for what ``[forces]`` leaves out."""
-    found = sky(scenario).terms
+    """What can bring an orbit down: all that is known around the body, but for what ``[forces]`` turns off."""
+    own = {one.name for one in scenario.pulls}
     return tuple(
-        term for key, term in found.items() if key != "sunlight" and getattr(scenario.forces, key, None) is not False
+        term
+        for key, term in sky(scenario).terms.items()
+        if key != "sunlight" and ("pulls" if key in own else key) not in scenario.turned_off
     )
 
 

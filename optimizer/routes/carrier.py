@@ -99,7 +99,8 @@ def _load(problem: Problem, way: Ascent, index: int, aboard: Aboard, asked: Sequ
         finish_s=problem.scenario.limits.finish_within_s,
         keeps=lambda rows: safe(problem, rows) & ~passes_kept(problem, rows),
         last_passes=lambda rows, slots: last_passes(rows, problem.ring, problem.arrival_speed(rows), slots, separation),
-        oblate=problem.oblate,
+        body=problem.scenario.body,
+        tilt_rad=kept_tilt_rad(problem.scenario),
         apart_s=between_drops.apart_s(problem, aboard.carrier),
         stage=problem.scenario.pads[way.pad].upper_stage,
     )
@@ -161,7 +162,7 @@ def together(problem: Problem, chosen: Sequence[Options], finite: Finite) -> Cou
 
 def _note(problem: Problem, options: Options) -> str:
     """What a reader must know of the choice of liftoffs and orbits, and of turns where there are any."""
-    turns = any(isinstance(table, Drops) and table.turns.any() for _, table in options.detailed())
+    turns = any(isinstance(table, Drops) and table.leaves.any() for _, table in options.detailed())
     return "" if not problem.aboard else f"{NOTE}; {TURNS_NOTE}" if turns else NOTE
 
 

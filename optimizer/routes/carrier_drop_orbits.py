@@ -39,7 +39,8 @@ class Drops(Detail):
     ``first_m_s`` is the speed in its first orbit, ``then_m_s`` that in its last, into which it burns on pass
     ``changes_on``, 0 where it keeps to one; ``before`` are the passes in the first orbit of those dropped from the
     last. ``place_rad`` is how far ahead of slot 0 of its plane the carrier first touches the ring. ``fold_rad`` and
-    ``rest_rad`` are what craft turn their planes by, see `carrier_turns`; 0 where they stay in the carrier's.
+    ``rest_rad`` are what craft turn their planes by, see `carrier_turns`; 0 where they keep it. ``leaves``
+    marks those that turn into another one of the ring.
     """
 
     told_by: ClassVar[Mapping[str, int]] = {
@@ -58,20 +59,21 @@ class Drops(Detail):
     place_rad: F
     fold_rad: F
     rest_rad: F
+    leaves: Mask
 
     @property
     def turns(self) -> Mask:
-        """Which craft turn into another plane."""
+        """Which craft turn their plane."""
         return np.asarray((self.fold_rad != 0.0) | (self.rest_rad != 0.0))
 
     def at_touches(self) -> Mask:
-        """See `Detail`: a craft that turns touches the ring in the plane of the carrier, not in that of its slot."""
-        return ~self.turns
+        """See `Detail`: a craft that leaves it touches the ring in the carrier's plane, not in that of its slot."""
+        return ~self.leaves
 
     def burns(self, problem: Problem, options: Options, size_m_s: F, time_s: F) -> tuple[F, F]:
         """Those at the drop are longer where they turn the plane."""
         along = size_m_s[:, 1] + size_m_s[:, 2]
-        apart = turn_delta_v(problem.ring.speed_m_s, self.rest_rad)
+        apart = turn_delta_v(problem.ring.speed_m_s, np.abs(self.rest_rad))
         longer = (options.delta_v_m_s - apart) / np.where(along > 0.0, along, 1.0)
         size = size_m_s.copy()
         size[:, 1:3] *= np.where(self.turns, longer, 1.0)[:, None]

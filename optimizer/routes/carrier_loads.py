@@ -19,14 +19,15 @@ from ...models import frames, launch, orbits
 from ...models.arrays import Rows
 from ...models.deadline import poll
 from ...models.memory import need
-from ...models.scenario import UpperStage
+from ...models.scenario import Body, UpperStage
 from ...models.upper_stage import paid_by_stage
 from ..problem.options import F, I, Options, join
 from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, best_phasing, every_phasing
 from ..problem.problem import Aboard
 from .carrier_bundles import CHOICE_BYTES, LastPasses, bundles, of_use, unbeaten_that_keep
 from .carrier_drop_orbits import DropOrbits, Drops, Leg, drop_orbits, turn_s
-from .carrier_turns import BEYOND, Turns, crossing_rad, turns
+from .carrier_turned_back import behind, turned_back
+from .carrier_turns import BEYOND, Turned, crossing_rad, turns
 
 BLOCK_LIFTOFFS = 64
 """Most liftoffs worked on together."""
@@ -57,7 +58,8 @@ class Load:
         finish_s: latest finish.
         keeps: which rows keep the other limits (floor, ceiling, craft in place); asked before bundles are made.
         last_passes: when each row last passes each of some slots too closely, (n, slots), -inf for never.
-        oblate: whether planes are aimed by the flight.
+        body: around which it flies.
+        tilt_rad: what planes may have drifted apart, see `kept_tilt_rad`.
         apart_s: least time between drops.
         prune: whether phasing that another beats in delta-v and time is left out.
         stage: the launcher's, where it pays the carrier's first burns.
@@ -70,7 +72,8 @@ class Load:
     finish_s: float
     keeps: Keeps
     last_passes: LastPasses
-    oblate: bool = False
+    body: Body
+    tilt_rad: float = 0.0
     apart_s: float = 0.0
     prune: bool = True
     stage: UpperStage | None = None
@@ -84,6 +87,11 @@ class Load:
     def touch(self) -> Touch:
         """How it arrives."""
         return self.asked[0].touch
+
+    @property
+    def oblate(self) -> bool:
+        """Whether planes drift, and are aimed by the flight."""
+        return self.body.j2 != 0.0
 
     @property
     def others(self) -> list[int]:
@@ -270,15 +278,17 @@ def _drops(load: Load, each: Asked, arrivals: Arrivals, visits: Visits, beyond: 
     chosen: Phasings = (best_phasing if load.prune else every_phasing)(touch, lead, each.wanted)
     visit, slot = visit[chosen.row], slot[chosen.row]
     drop, arrival = dropped[visit], visits.arrival[visit]
-    turn = turn.take(arrival)
-    spent = turn.delta_v_m_s(ring, visits.speed_m_s, chosen)
-    after_s = turn.ahead_rad / ring.rate_rad_s
-    finish = drop + chosen.wait_s + after_s
+    own = visits.take(visit)
+    paid = turn.take(arrival).of(ring, visits.speed_m_s, chosen)
+    if load.oblate and other == way.plane:
+        apart = behind(load.body, ring, way, arrivals.waited_s[arrival], _rides(load, own), chosen)
+        paid = turned_back(ring, apart, arrivals.touch_rad[arrival], visits.speed_m_s, chosen, load.tilt_rad)
+    spent, finish = paid.delta_v_m_s, drop + chosen.wait_s + paid.after_s
     within = finish - arrived[arrival] <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
     within &= (finish <= load.finish_s + 1e-6) & (spent <= able_m_s)
     # who turns over an oblate body phases, so that the flight can aim at the slot
     within &= (chosen.revolutions > 0) | (other == way.plane) | (not load.oblate)
-    own, apsis = visits.take(visit), orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
+    apsis = orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
     lowest, highest = np.array([by.apsides_m(ring) for by in load.drop_orbits]).T[:, own.by]
     rides = own.passes > 0
     low = np.minimum(np.minimum(apsis, ring.radius_m), np.where(rides, lowest, ring.radius_m))
@@ -295,14 +305,14 @@ def _drops(load: Load, each: Asked, arrivals: Arrivals, visits: Visits, beyond: 
         touch_s=arrived[arrival],
         burn_s=drop,
         finish_s=finish,
-        turn_after_s=after_s,
+        turn_after_s=paid.after_s,
         lead_rad=lead[chosen.row],
         speed_m_s=chosen.speed_m_s,
         delta_v_m_s=spent,
         lowest_m=np.minimum(low, way.insertion.radius_m),
         highest_m=np.maximum(np.maximum(apsis, ring.radius_m), np.where(rides, highest, 0.0)),
         bundle=np.zeros(visit.size, dtype=np.int64),
-    ).with_table(_table(load, own, arrivals, turn))
+    ).with_table(_table(load, own, arrivals, paid, other != way.plane))
     group = arrival * len(load.drop_orbits) + own.by
     return made.take(within), group[within]
 
@@ -315,7 +325,15 @@ def _open(load: Load, each: Asked, arrivals: Arrivals, visits: Visits) -> NDArra
     return within & (arrivals.arrived_s[visits.arrival] + visits.after_s <= latest)
 
 
-def _table(load: Load, visits: Visits, arrivals: Arrivals, turn: Turns) -> Drops:
+def _rides(load: Load, visits: Visits) -> tuple[tuple[F, I], ...]:
+    """Speeds at the ring of the carrier's orbits before each drop, and the passes in each."""
+    first, then = (np.array([getattr(by, name) for by in load.drop_orbits]) for name in ("first_m_s", "then_m_s"))
+    changed = visits.before > 0
+    in_first = np.where(changed, visits.before, visits.passes)
+    return (first[visits.by], in_first), (then[visits.by], visits.passes - in_first)
+
+
+def _table(load: Load, visits: Visits, arrivals: Arrivals, turned: Turned, leaves: bool) -> Drops:
     by, ring = load.drop_orbits, load.touch.ring
     first = load.way.plane * ring.slots
     return Drops(
@@ -325,6 +343,7 @@ def _table(load: Load, visits: Visits, arrivals: Arrivals, turn: Turns) -> Drops
         changes_on=np.array([one.changes_on for one in by])[visits.by],
         before=visits.before,
         place_rad=(arrivals.touch_rad - ring.phase(arrivals.arrived_s, first))[visits.arrival],
-        fold_rad=turn.fold_rad,
-        rest_rad=turn.rest_rad,
+        fold_rad=turned.fold_rad,
+        rest_rad=turned.rest_rad,
+        leaves=np.full(visits.by.size, leaves),
     )

@@ -24,6 +24,7 @@ from ...models.ring import Ring
 from ..problem.options import F, Option
 from ..problem.phasing import Phasings
 from ..problem.problem import Problem
+from ..problem.ways_up import kept_tilt_rad
 from ..trajectory.course import Course
 from ..trajectory.differential_correction import Unknown
 from .carrier_change import level_parts
@@ -56,7 +57,7 @@ class Turns(Rows):
 
     Args:
         fold_rad: about the line through the drop, in the burns there, positive as a burn along the pole turns.
-        rest_rad: where the plane is then crossed, in a burn by itself.
+        rest_rad: where the plane is then crossed, in a burn by itself, of the same sign.
         ahead_rad: from the drop on to that burn, along the motion; a quarter turn where no turn is left, over an oblate
             body: what the flight finds left is aimed from there.
         place_rad: argument of latitude in the other plane that a craft on the ring has in effect as it is dropped.
@@ -69,8 +70,8 @@ class Turns(Rows):
     place_rad: F
     least_m_s: F
 
-    def delta_v_m_s(self, ring: Ring, before_m_s: float, chosen: Phasings) -> F:
-        """All burns of craft that phase from the drop, out of an orbit of some speed, each after one arrival, (n,)."""
+    def of(self, ring: Ring, before_m_s: float, chosen: Phasings) -> Turned:
+        """The turns of craft that phase from the drop, out of an orbit of some speed, each after one arrival."""
         (rows,) = np.nonzero(self.fold_rad)
         total = chosen.cost_m_s.copy()
         own, fold, phases = chosen.speed_m_s[rows], np.abs(self.fold_rad[rows]), chosen.revolutions[rows] > 0
@@ -78,7 +79,23 @@ class Turns(Rows):
         after = np.stack([own, np.full(own.size, ring.speed_m_s)], axis=-1)
         shared = combined_delta_v(before, after, split(before, after, fold)).sum(axis=-1)
         total[rows] = np.where(phases, shared, combined_delta_v(before_m_s, ring.speed_m_s, fold))
-        return np.asarray(total + turn_delta_v(ring.speed_m_s, self.rest_rad))
+        return Turned(
+            fold_rad=self.fold_rad,
+            rest_rad=self.rest_rad,
+            after_s=self.ahead_rad / ring.rate_rad_s,
+            delta_v_m_s=np.asarray(total + turn_delta_v(ring.speed_m_s, np.abs(self.rest_rad))),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Turned(Rows):
+    """The turns of n craft, (n,): see `Turns`; ``after_s`` from the last burn at the ring to the one by itself, and all
+    burns together."""
+
+    fold_rad: F
+    rest_rad: F
+    after_s: F
+    delta_v_m_s: F
 
 
 def crossing_rad(ring: Ring, plane: int, other: int) -> float:
@@ -126,10 +143,12 @@ def turns(
     whole_turn = rest < NONE_RAD
     swept = np.arctan2(np.sum(line * np.cross(turned, touch), axis=-1), np.sum(line * touch, axis=-1))
     place = np.arctan2(line @ there[1], line @ there[0]) - swept
+    ahead_rad = np.remainder(swept + 1e-9, math.pi) - 1e-9
+    sign = np.where(np.abs(frames.wrap(ahead_rad - swept)) < 0.5 * math.pi, 1.0, -1.0)
     return Turns(
         fold_rad=fold,
-        rest_rad=np.where(whole_turn, 0.0, rest),
-        ahead_rad=np.where(whole_turn, 0.5 * math.pi if oblate else 0.0, np.remainder(swept + 1e-9, math.pi) - 1e-9),
+        rest_rad=np.where(whole_turn, 0.0, sign * rest),
+        ahead_rad=np.where(whole_turn, 0.5 * math.pi if oblate else 0.0, ahead_rad),
         place_rad=place,
         least_m_s=cost(fold),
     )
@@ -163,6 +182,8 @@ def _least(cost: Callable[[F], F], whole_rad: float, b: F) -> F:
 def turning(problem: Problem, one: Option, course: Course, fold_rad: float, rest_rad: float) -> Course:
     """The course of a craft from its drop on, along the track alone, with the turns of its plane.
 
+    A tilt that the ring allows, less what planes wobble by, is left on purpose and not corrected away.
+
     Args:
         one: its option.
         fold_rad, rest_rad: as planned, see `Turns`.
@@ -177,41 +198,45 @@ def turning(problem: Problem, one: Option, course: Course, fold_rad: float, rest
         burn._replace(along_m_s=v * math.cos(share) - u, cross_m_s=v * math.sin(share))
         for burn, u, v, share in zip(item.impulses, before, after, math.copysign(1.0, fold_rad) * shares, strict=True)
     ]
-    aims = bool(course.unknowns)
-    apart = aims or rest_rad >= NONE_RAD
+    leaves = course.plane != problem.ways[one.way].plane
+    flown, rest = bool(course.unknowns), abs(rest_rad)
+    apart = flown or rest >= NONE_RAD
     if apart:
         impulses.append(_last_turn(ring, one, course, fold_rad, rest_rad))
-    unknowns = course.unknowns
+    aims = flown and (leaves or kept_tilt_rad(problem.scenario) == 0.0)
+    unknowns = [what if what.burn >= 0 or not apart else Unknown(what.burn - 1, what.part) for what in course.unknowns]
     if aims:
-        at_ring = [what if what.burn >= 0 else Unknown(what.burn - 1, what.part) for what in unknowns]
-        aimed = Unknown(-1, "time") if rest_rad > AIMED_RAD else Unknown(-2, "cross")
-        unknowns = (*at_ring, Unknown(-1, "cross"), aimed)
+        aimed = Unknown(-1, "time") if rest > AIMED_RAD else Unknown(-2, "cross")
+        unknowns += [Unknown(-1, "cross"), aimed]
     return replace(
         course,
         itinerary=Itinerary.through_turn(item.start_s, item.position, item.velocity, impulses, ring),
-        unknowns=unknowns,
+        unknowns=tuple(unknowns),
         targets=(*course.targets, "plane") if aims else course.targets,
         last_at_ring=-2 if apart else -1,
-        turning_burn=0 if rest_rad < abs(fold_rad) else len(impulses) - 1,
+        turning_burn=None if not leaves else 0 if rest < abs(fold_rad) else len(impulses) - 1,
     )
 
 
 def _last_turn(ring: Ring, one: Option, course: Course, fold_rad: float, rest_rad: float) -> Impulse:
-    """The turn by itself after the last burn at the ring, where the plane is crossed that was flown into by then."""
-    item, end_s = course.itinerary, course.itinerary.impulses[-1].time_s
+    """The turn by itself after the last burn at the ring, where the plane is crossed that was flown into by then.
+
+    A small one comes where it was planned: where planes cross that are nearly one depends on how they wobble.
+    """
+    item, end_s, speed = course.itinerary, course.itinerary.impulses[-1].time_s, ring.speed_m_s
+    if abs(rest_rad) < AIMED_RAD:
+        cross = speed * math.sin(rest_rad)
+        return Impulse(end_s + one.turn_after_s, 0.0, speed * (math.cos(rest_rad) - 1.0), cross)
     touch = item.position / np.linalg.norm(item.position)
     pole = np.cross(item.position, item.velocity)
     pole /= np.linalg.norm(pole)
     turned = math.cos(fold_rad) * pole + math.sin(fold_rad) * np.cross(touch, pole)
-    if rest_rad < NONE_RAD:
-        return Impulse(end_s + one.turn_after_s, 0.0, 0.0, 0.0)
     other = frames.plane_axes(ring.inclination_rad, ring.node(end_s, course.plane))[2]
     rest, line = _crossed(turned[None, :], other, touch)
     swept = math.atan2(float(line[0] @ np.cross(turned, touch)), float(line[0] @ touch))
     # of the places half a turn apart the one that was planned
     halves = round((ring.rate_rad_s * one.turn_after_s - swept) / math.pi)
-    sign = 1.0 if halves % 2 == 0 else -1.0
-    speed, angle = ring.speed_m_s, float(rest[0])
+    sign, angle = 1.0 if halves % 2 == 0 else -1.0, float(rest[0])
     return Impulse(
         end_s + max(swept + halves * math.pi, 0.0) / ring.rate_rad_s,
         0.0,

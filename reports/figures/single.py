@@ -38,7 +38,9 @@ def figure_file(name: str, out: str | None) -> Path:
     kinds = ("gif",) if name == "motion" else STILL
     if place.suffix.lower().lstrip(".") not in kinds:
         wanted = " or ".join(f".{kind}" for kind in kinds)
-        raise InputError(f"--out {str(place)!r}: the figure {name!r} is written as {wanted}.", where="command line")
+        raise InputError(
+            f"--out {str(place)!r}: the figure {name!r} is written as {wanted}; name that.", where="command line"
+        )
     return place
 
 

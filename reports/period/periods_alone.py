@@ -21,7 +21,7 @@ from ..layout import closed, figures, heading, note, paragraph, table, words
 from ..remarks import CAUTION
 from ..wording import count, small
 from .question import OWN_WORLD, Asked, asked_of, lead_rad, positive, revolutions_max, within_s
-from .reached import AT_THE_TOUCH, drift_table, other_stops, stay_lines
+from .reached import course_lines, other_stops
 from .words import after, reached_title, tolerance
 
 NEED_BODY = (
@@ -155,13 +155,7 @@ def _reached(asked: Asked, width: int) -> list[str]:
         return []
     here = reached(asked.question, asked.got_s)
     lines = heading(reached_title(asked.got_s), width)
-    course = drift(here, asked.got_s)
-    if course.revolutions.size:
-        lines += drift_table(asked, course, width)
-        lines += note(AT_THE_TOUCH, width)
-        lines += stay_lines(asked, course, True, width)
-    else:
-        lines += note("Not even one revolution of it ends within the limits.", width)
+    lines += course_lines(asked, drift(here, asked.got_s), True, width)
     stops = fitting(here)
     ahead = np.flatnonzero(other_stops(asked, here, stops) & free_rows(here, stops))
     if not ahead.size:

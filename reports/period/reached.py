@@ -69,17 +69,14 @@ def reached_lines(asked: Asked, rows: Periods, width: int) -> list[str]:
     else:
         lines += note(f"{apsis}.", width)
     course = drift(here, got_s)
-    if course.revolutions.size:
-        lines += drift_table(asked, course, width)
-        lines += note(AT_THE_TOUCH, width)
-        lines += stay_lines(asked, course, sound, width)
-    else:
-        lines += note("Not even one revolution of it ends within the limits.", width)
+    lines += course_lines(asked, course, sound, width)
     return lines + _next_stop(asked, rows, _stays(asked, course, sound), width)
 
 
-def drift_table(asked: Asked, course: Drift, width: int) -> list[str]:
-    """Where the craft is against its slot after each revolution."""
+def course_lines(asked: Asked, course: Drift, sound: bool, width: int) -> list[str]:
+    """Where the craft is against its slot after each revolution; ``sound``: whether the orbit keeps the limits."""
+    if not course.revolutions.size:
+        return note("Not even one revolution of it ends within the limits.", width)
     shown = list(range(min(DRIFTS_SHOWN, int(course.revolutions.size))))
     if course.closest not in shown:
         shown.append(course.closest)
@@ -91,7 +88,8 @@ def drift_table(asked: Asked, course: Drift, width: int) -> list[str]:
         words("the craft is", [_off_words(float(course.error_rad[row])) for row in shown]),
         words("", [near.get(row, "") for row in shown]),
     ]
-    return table(filled, width)
+    lines = [*table(filled, width), *note(AT_THE_TOUCH, width)]
+    return lines + note(_stay_text(asked, course, sound), width)
 
 
 def _stays(asked: Asked, course: Drift, sound: bool) -> bool:
@@ -101,18 +99,16 @@ def _stays(asked: Asked, course: Drift, sound: bool) -> bool:
     )
 
 
-def stay_lines(asked: Asked, course: Drift, sound: bool, width: int) -> list[str]:
-    """When it comes closest, and whether it can be left so; ``sound``: whether the orbit keeps the limits."""
+def _stay_text(asked: Asked, course: Drift, sound: bool) -> str:
+    """When it comes closest, and whether it can be left so."""
     closest = course.closest
     turns = count(int(course.revolutions[closest]), "revolution")
     text = f"It comes closest after {turns}: the craft is then {_off_words(float(course.error_rad[closest]))}"
     if _stays(asked, course, sound):
-        text += f", within the {tolerance(asked)} of tolerance: it can be left as it is."
-    elif sound:
-        text += f", more than the {tolerance(asked)} of tolerance."
-    else:
-        text += ", but the orbit breaks a limit."
-    return note(text, width)
+        return f"{text}, within the {tolerance(asked)} of tolerance: it can be left as it is."
+    return (
+        f"{text}, more than the {tolerance(asked)} of tolerance." if sound else f"{text}, but the orbit breaks a limit."
+    )
 
 
 def _next_stop(asked: Asked, rows: Periods, stays: bool, width: int) -> list[str]:

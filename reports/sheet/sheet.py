@@ -22,7 +22,7 @@ from ...optimizer.robustness.hold import trim_m_s
 from ...optimizer.robustness.missed_burn import Missed, missed
 from ...optimizer.robustness.sensitivity import Sensitivity, sensitivities
 from ..burn_table import burn_words
-from ..hold import forced_hold, forced_text, missing_text, own_trims_text, trim_text
+from ..hold import forced_hold, forced_text, missing_text, own_trims_text, sooner_text, trim_text
 from ..left_alone import ring_lasts_text
 from ..remarks import CAUTION
 from ..wording import capital, count, small, way_text
@@ -367,7 +367,11 @@ def _after(outcome: Outcome, plan: Plan, part: CraftPlan) -> Block:
             f"within {span(plan.hold.wanted_s)}: 1 s of period is {small(trim_m_s(ring, 1.0))} m/s along the track."
         )
     if forced is not None:
-        remarks += [forced_text(outcome, forced)] if forced.craft == part.craft else []
+        sooner = sooner_text(outcome, forced)
+        if forced.craft == part.craft:
+            remarks.append(forced_text(outcome, forced))
+        elif sooner:
+            remarks.append(f"Look again before then: {sooner}.")
         remarks += [one for one in (own_trims_text(outcome, forced, part.craft),) if one]
     elif plan.hold is not None:
         if plan.hold.refused:

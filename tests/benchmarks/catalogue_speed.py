@@ -32,16 +32,9 @@ RING = Ring(radius_m=RADIUS_M, slots=24, rate_rad_s=math.sqrt(GM / RADIUS_M**3),
 TOUCH = Touch(ring=RING, arrival_speed_m_s=0.8 * RING.speed_m_s, floor_m=6.5e6, ceiling_m=4.0e7, revolutions_max=12)
 LAUNCHES = """
 title = "Eight from an atoll"
-[body]
-name = "earth"
-j2 = 0.0
-[ring]
-altitude_km = 10000.0
-slots = 24
-slot0_deg = 0.0
-[limits]
-clearance_km = 40.0
-apoapsis_max_km = 34000.0
+body = {{ name = "earth", j2 = 0.0 }}
+ring = {{ altitude_km = 10000.0, slots = 24, slot0_deg = 0.0 }}
+limits = {{ clearance_km = 40.0, apoapsis_max_km = 34000.0 }}
 [launch]
 latitude_deg = 0.0
 longitude_deg = -38.0

@@ -20,18 +20,9 @@ POINTS_MAX = 20_000
 
 HEAD = """
 title = "Unlike craft"
-[body]
-name = "earth"
-j2 = 0.0
-[ring]
-altitude_km = 10000.0
-slots = {count}
-slot0_deg = 0.0
-[limits]
-clearance_km = 40.0
-apoapsis_max_km = 34000.0
-revolutions_max = {revolutions}
-separation_km = 0.0
+body = {{ name = "earth", j2 = 0.0 }}
+ring = {{ altitude_km = 10000.0, slots = {count}, slot0_deg = 0.0 }}
+limits = {{ clearance_km = 40.0, apoapsis_max_km = 34000.0, revolutions_max = {revolutions}, separation_km = 0.0 }}
 """
 CRAFT = """
 [[craft]]

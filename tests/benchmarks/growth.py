@@ -28,32 +28,28 @@ NOISE = 0.01
 """Each option gets a different cost, as in no catalogue: without that the relaxation is met at once."""
 
 
-def by_craft(craft: int) -> ScheduleProblem:
-    """Unlike craft, 2.5 liftoffs each and six options a liftoff and slot."""
+def unlike(craft: int, opportunities: int, turnaround_h: float) -> ScheduleProblem:
+    """Unlike craft into as many slots, from one pad, six options a liftoff and slot."""
     return ring_problem(
         classes=craft,
         count=1,
         slots=craft,
-        opportunities=5 * craft // 2,
-        options=6,
-        pads=1,
-        turnaround_s=160.0 / craft * HOUR_S,
-        noise=NOISE,
-    )
-
-
-def by_options(opportunities: int) -> ScheduleProblem:
-    """Twelve unlike craft and ever more liftoffs."""
-    return ring_problem(
-        classes=12,
-        count=1,
-        slots=12,
         opportunities=opportunities,
         options=6,
         pads=1,
-        turnaround_s=16 * HOUR_S,
+        turnaround_s=turnaround_h * HOUR_S,
         noise=NOISE,
     )
+
+
+def by_craft(craft: int) -> ScheduleProblem:
+    """Ever more craft, 2.5 liftoffs each."""
+    return unlike(craft, 5 * craft // 2, 160.0 / craft)
+
+
+def by_options(opportunities: int) -> ScheduleProblem:
+    """Twelve craft and ever more liftoffs."""
+    return unlike(12, opportunities, 16)
 
 
 def taken(problem: ScheduleProblem) -> float:

@@ -33,25 +33,14 @@ BATCHES = 6
 """Tests that the numbers of the default tier are spread over."""
 
 TOO_LITTLE = """
-[body]
-name = "ceres"
-[ring]
-altitude_km = 212
-slots = 1
-slot0_deg = 0
-inclination_deg = 177.0
-[limits]
-revolutions_max = 1
-finish_within_d = 1.08
+body = { name = "ceres" }
+ring = { altitude_km = 212, slots = 1, slot0_deg = 0, inclination_deg = 177.0 }
+limits = { revolutions_max = 1, finish_within_d = 1.08 }
+craft = [{ name = "Thimble", dry_mass_kg = 100.0, propellant_kg = 40.0, isp_s = 300.0 }]
 [launch]
 latitude_deg = 0.0
 longitude_deg = 150
 insertion = { periapsis_km = -96.4, apoapsis_km = 212.0, altitude_km = 14.0 }
-[[craft]]
-name = "Thimble"
-dry_mass_kg = 100.0
-propellant_kg = 40.0
-isp_s = 300.0
 """
 """The plan that comes nearest to the limits falls to the ground."""
 

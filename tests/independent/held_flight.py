@@ -1,8 +1,9 @@
 """How long craft keep their spacing by a flight that shares no code with the planner's.
 
-Several craft are stepped together by scipy's DOP853 under a force written from the definitions, as in `full_flight.py`,
-in rows of craft: harmonics with scipy's Legendre functions, bodies at positions asked of pyerfa, drag by the layers of
-the data file, sunlight with the shadow of a point Sun, at whose edges the integration is stopped and started again.
+Several craft are stepped together by scipy's DOP853 under a force written from the definitions, in rows of craft:
+harmonics in spherical components with scipy's Legendre functions (Vallado 2013, equations 8-25 to 8-27), other bodies
+by the plain difference of two attractions at positions asked of pyerfa each time, drag by the layers of the data file,
+sunlight with the shadow of a point Sun, at whose edges the integration is stopped and started again.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from scipy.special import assoc_legendre_p_all
 
-from .full_flight import AU_M, DAY_S, coefficients, constants, orientation, series
+from .body_data import AU_M, DAY_S, coefficients, constants, orientation, series
 
 Array = NDArray[np.float64]
 J2000 = 2_451_545.0
@@ -190,7 +191,7 @@ def made_up(text: str) -> World:
     given = tomllib.loads(text)
     body = given["body"]
     radius = body["radius_km"] * 1e3
-    air = body["atmosphere"]
+    air, thicker = body["atmosphere"], given.get("forces", {}).get("density_factor", 1.0)
     others: list[tuple[float, Where]] = []
     for one in given["pull"]:
         orbit = one["orbit"]
@@ -200,11 +201,11 @@ def made_up(text: str) -> World:
     return World(
         gm=body["gm_km3_s2"] * 1e9,
         radius=radius,
-        terms=[(2, 0, -body["j2"], 0.0, radius), (2, 2, body["c22"], 0.0, radius)],
+        terms=[(2, 0, -body.get("j2", 0.0), 0.0, radius), (2, 2, body["c22"], 0.0, radius)],
         meridian=math.radians(body["prime_meridian_deg"]),
         spin=2.0 * math.pi / (body["sidereal_day_h"] * 3600.0),
         others=others,
-        layers=[(air["altitude_km"] * 1e3, air["density_kg_m3"], air["scale_height_km"] * 1e3)],
+        layers=[(air["altitude_km"] * 1e3, thicker * air["density_kg_m3"], air["scale_height_km"] * 1e3)],
     )
 
 

@@ -266,3 +266,27 @@ def test_dropped_elsewhere_the_turn_costs_between_one_burn_and_two(off_deg: floa
     assert combined < float(made.least_m_s[0]) <= apart + UNSEEN_M_S
     # a quarter turn off, turning at the drop only tilts the plane out of reach
     assert (abs(float(made.fold_rad[0])) < WRITTEN_RAD) == (off_deg == 90.0)
+
+
+def test_craft_turn_back_what_the_carrier_s_plane_has_drifted() -> None:
+    """Each pays at most the turn by itself more than where a tilt is allowed (Vallado, section 9.6.1: nodal rates)."""
+    plans = {}
+    for tolerance in (0.0, 0.03, 3.0):
+        ring = f"slot0_deg = 10.0\ntilt_tolerance_deg = {tolerance}"
+        scenario = text(ring=ring, body="j2 = 0.002\n", slots=2).replace("planes = 2\nspread_deg = 20.0\n", "")
+        result = planned(scenario)
+        plan = result["plans"][0]
+        assert plan["carriers"]
+        plans[tolerance] = plan
+        tilts = [part["flown"]["plane_error_deg"] for part in plan["craft"]]
+        assert max(tilts) <= (tolerance or OFF_DEG)
+        ended = fly_printed(scenario, result)
+        assert ended
+        for one in ended:
+            assert one.miss_deg < OFF_DEG, one
+            assert abs(one.off_plane_deg - one.said_off_plane_deg) < OFF_DEG, one
+    left = [part["flown"]["plane_error_deg"] for part in plans[3.0]["craft"]]
+    assert max(left) > 0.03
+    turns_m_s = math.fsum(2.0 * CIRCLE * math.sin(0.5 * math.radians(tilt)) for tilt in left)
+    none, some, all_of_it = (plans[tolerance]["delta_v_m_s"] for tolerance in (3.0, 0.03, 0.0))
+    assert none < some <= all_of_it < none + turns_m_s

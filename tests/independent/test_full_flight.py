@@ -6,7 +6,6 @@ import math
 from dataclasses import replace
 from datetime import UTC, datetime
 
-import erfa
 import numpy as np
 import pytest
 
@@ -21,47 +20,31 @@ from ringwright.models.flight.point_masses import PointPull
 from ringwright.models.surroundings import Surface
 from ringwright.tests.tolerances import DAY_OF_FLIGHT_M, DRAGGED_M
 
-from .full_flight import Sky, coefficients, constants, orientation, series
+from .held_flight import Array, Craft, World, around, onward
 
 EPOCH = datetime(2031, 5, 1, tzinfo=UTC)
 # 11 442.5 d of UTC since 2000-01-01 12:00, 37 s of leap seconds and 32.184 s
 DAYS = 11_442.5 + 69.184 / 86_400.0
 
 
+def flown(world: World, state: Array, seconds: float, drag: float = 0.0) -> Array:
+    """State (6,) of a craft so long after a state."""
+    one = Craft(start=0.0, state=state, burns=(), drag=drag, light=0.0, slot_angle=0.0)
+    return np.asarray(onward(world, one, state, np.array([0.0, seconds]))[-1])
+
+
 @pytest.mark.soak
 def test_over_the_moon() -> None:
     """300 km up, 70 deg, degree 10, Earth and Sun, a day."""
-    row = constants("moon")
-    gm = row["gm_km3_s2"] * 1e9
-    *pole, meridian = orientation(row, DAYS)
-    spin = math.radians(13.17635815) / 86_400.0
-    reference, rows = coefficients("moon", 10)
-    sky = Sky(
-        gm=gm,
-        j2=2.0322e-4,
-        j2_radius=1.738e6,
-        c22=2.2382e-5,
-        reference=reference,
-        rows=rows,
-        meridian=meridian,
-        spin=spin,
-        others=[
-            (398600.43550702266e9, series((pole[0], pole[1]), DAYS, lambda d: -erfa.moon98(2451545.0, d)["p"])),
-            (
-                132712440041.27942e9,
-                series(
-                    (pole[0], pole[1]),
-                    DAYS,
-                    lambda d: -erfa.epv00(2451545.0, d)[0]["p"] - erfa.moon98(2451545.0, d)["p"],
-                ),
-            ),
-        ],
-    )
+    world = around("moon", DAYS, ("Earth", "Sun"), 10)
+    # the values of `models/bodies.toml`, as their sources print them
+    assert world.terms[:2] == [(2, 0, -2.0322e-4, 0.0, 1.738e6), (2, 2, 2.2382e-5, 0.0, 1.738e6)]
+    assert world.spin == pytest.approx(math.radians(13.17635815) / 86_400.0)
+    gm = world.gm
     radius, lean = 2.0374e6, math.radians(70.0)
     speed = math.sqrt(gm / radius)
     state = np.array([0.0, radius * math.cos(lean), radius * math.sin(lean), -speed, 0.0, 0.0])
-    theirs = sky.fly(state, 86_400.0)
-
+    theirs = flown(world, state, 86_400.0)
     moon = replace(bodies.body("moon"), prime_meridian_rad=bodies.prime_meridian_rad("moon", EPOCH))
     uneven = UnevenField.of(moon, 10)
     earth, sun = ephemeris.track("moon", "earth", EPOCH), ephemeris.track("moon", "sun", EPOCH)
@@ -84,31 +67,14 @@ def test_over_the_moon() -> None:
 @pytest.mark.soak
 def test_low_over_the_earth_with_drag() -> None:
     """440 km up, within one layer of the air, degree 4, Moon and Sun, two days."""
-    gm, spin = 398600.43550702266e9, 2.0 * math.pi * 1.00273781191135448 / 86_400.0
-    meridian = float(erfa.era00(2451545.0, DAYS - 69.184 / 86_400.0))
-    turn = np.asarray(erfa.c2i06a(2451545.0, DAYS))
-    au = 149_597_870_700.0
-    reference, rows = coefficients("earth", 4)
-    sky = Sky(
-        gm=gm,
-        j2=1.082626174e-3,
-        j2_radius=6.3781363e6,
-        c22=1.574615e-6,
-        s22=-9.038729e-7,
-        reference=reference,
-        rows=rows,
-        meridian=meridian,
-        spin=spin,
-        others=[
-            (4902.8001184575496e9, lambda t: au * turn @ erfa.moon98(2451545.0, DAYS + t / 86_400.0)["p"]),
-            (132712440041.27942e9, lambda t: -au * turn @ erfa.epv00(2451545.0, DAYS + t / 86_400.0)[0]["p"]),
-        ],
-        air=(400e3, 3.725e-12, 58.515e3, 6.3781366e6, 0.02),
-    )
+    world = around("earth", DAYS, ("Moon", "Sun", "drag"), 4)
+    assert world.gm == 398600.43550702266e9
+    assert (400e3, 3.725e-12, 58.515e3) in world.layers
+    gm = world.gm
     radius, lean = 6.3781366e6 + 430e3, math.radians(52.0)
     speed = math.sqrt(gm / radius)
     state = np.array([radius, 0.0, 0.0, 0.0, speed * math.cos(lean), speed * math.sin(lean)])
-    theirs = sky.fly(state, 2.0 * 86_400.0)
+    theirs = flown(world, state, 2.0 * 86_400.0, 0.02)
     earth = replace(bodies.body("earth"), prime_meridian_rad=bodies.prime_meridian_rad("earth", EPOCH))
     uneven, air = UnevenField.of(earth, 4), Air.of(earth)
     moon, sun = ephemeris.track("earth", "moon", EPOCH), ephemeris.track("earth", "sun", EPOCH)

@@ -10,7 +10,7 @@ import pytest
 from ringwright.models.units import YEAR_S
 
 from ..planned import bundled_outcome
-from .full_flight import DAY_S
+from .body_data import DAY_S
 from .held_flight import around, leaves
 from .test_held import craft_of
 

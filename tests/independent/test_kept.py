@@ -13,7 +13,7 @@ from ringwright.models.units import YEAR_S
 from ringwright.tests.tolerances import CROSSED_REL
 
 from ..planned import bundled_outcome
-from .full_flight import DAY_S
+from .body_data import DAY_S
 from .held_flight import SAMPLES, World, around, at_rest, onward
 from .test_held import craft_of
 

@@ -13,25 +13,18 @@ from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.tests.tolerances import LIFETIME_REL
 
 from ..planned import outcome_of, scenario_of
-from .full_flight import DAY_S
+from .body_data import DAY_S
 from .held_flight import World, around
 
 Array = NDArray[np.float64]
 
-TEXT = """title = "Two craft on their way down"
+TEXT = """\
+title = "Two craft on their way down"
 epoch = 2031-05-01T00:00:00Z
-[body]
-name = "earth"
-[ring]
-altitude_km = 300.0
-inclination_deg = {inclination}
-slots = 4
-slot0_deg = 0.0
-[limits]
-clearance_km = 100.0
-revolutions_max = 12
-[disposal]
-within_years = 5.0
+body = {{ name = "earth" }}
+ring = {{ altitude_km = 300.0, inclination_deg = {inclination}, slots = 4, slot0_deg = 0.0 }}
+limits = {{ clearance_km = 100.0, revolutions_max = 12 }}
+disposal = {{ within_years = 5.0 }}
 [[craft]]
 name = "Kettle"
 dry_mass_kg = 40.0

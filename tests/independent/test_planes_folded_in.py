@@ -180,17 +180,9 @@ def test_the_price_of_a_tilt_is_what_a_plan_with_it_saves() -> None:
 
 TOUCHES = """
 title = "Dropped from a lower orbit"
-[body]
-name = "earth"
-[ring]
-altitude_km = 1200.0
-slots = 3
-inclination_deg = 50.0
-node_deg = 10.0
-slot0_deg = 0.0
-[limits]
-finish_within_d = 3.0
-revolutions_max = 12
+body = {{ name = "earth" }}
+ring = {{ altitude_km = 1200.0, slots = 3, inclination_deg = 50.0, node_deg = 10.0, slot0_deg = 0.0 }}
+limits = {{ finish_within_d = 3.0, revolutions_max = 12 }}
 [[craft]]
 name = "Pear"
 dry_mass_kg = 100.0

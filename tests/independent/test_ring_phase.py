@@ -150,19 +150,10 @@ def test_no_phase_is_better_at_any_finish_of_the_front(number: int) -> None:
 
 BULGE = """
 title = "Three loose over the Earth"
-[body]
-name = "earth"
-[ring]
-altitude_km = {altitude}
-slots = {slots}
-slot0_deg = "free"
-inclination_deg = {inclination}
-[limits]
-finish_within_d = 3.0
-revolutions_max = 8
-clearance_km = 60.0
-[goal]
-minimize = "worst_delta_v"
+body = {{ name = "earth" }}
+ring = {{ altitude_km = {altitude}, slots = {slots}, slot0_deg = "free", inclination_deg = {inclination} }}
+limits = {{ finish_within_d = 3.0, revolutions_max = 8, clearance_km = 60.0 }}
+goal = {{ minimize = "worst_delta_v" }}
 """
 LOOSE = '[[craft]]\nname = "C{number}"\norbit = {{ altitude_km = {altitude}, angle_deg = {angle} }}\n'
 

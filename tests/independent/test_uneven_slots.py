@@ -195,33 +195,12 @@ def test_even_slots_in_a_list_are_even_slots() -> None:
 
 CARRIED = """
 title = "Dropped unevenly"
-[body]
-name = "Sable"
-gm_km3_s2 = 42000.0
-radius_km = 3400.0
-sidereal_day_h = 20.0
-[ring]
-altitude_km = 2400.0
-slots_deg = [0.0, 40.0, 100.0, 250.0]
-slot0_deg = 20.0
-[limits]
-clearance_km = 40.0
-finish_within_d = 3.0
-revolutions_max = 6
-[launch]
-latitude_deg = 0.0
-longitude_deg = 12.0
-insertion = { periapsis_km = 200.0, apoapsis_km = 2400.0 }
-[[craft]]
-name = "A"
-[[craft]]
-name = "B"
-[[craft]]
-name = "C"
-[[carrier]]
-name = "Wagon"
-craft = ["A", "B", "C"]
-delta_v_m_s = 900.0
+body = { name = "Sable", gm_km3_s2 = 42000.0, radius_km = 3400.0, sidereal_day_h = 20.0 }
+ring = { altitude_km = 2400.0, slots_deg = [0.0, 40.0, 100.0, 250.0], slot0_deg = 20.0 }
+limits = { clearance_km = 40.0, finish_within_d = 3.0, revolutions_max = 6 }
+launch = { latitude_deg = 0.0, longitude_deg = 12.0, insertion = { periapsis_km = 200.0, apoapsis_km = 2400.0 } }
+craft = [{ name = "A" }, { name = "B" }, { name = "C" }]
+carrier = [{ name = "Wagon", craft = ["A", "B", "C"], delta_v_m_s = 900.0 }]
 """
 
 

@@ -43,24 +43,14 @@ VALUES = {
 OTHER_NAMES = {"at_time": "at_s"}
 IN_THE_FILE_ONLY = {("launch", "name"), ("carrier", "name")}
 SMALLEST = """
-[body]
-name = "Tessaly"
-gm_km3_s2 = 9120.5
-radius_km = 1210.0
-sidereal_day_h = 26.5
-[ring]
-altitude_km = 700.0
-slots = 2
-[[ring.occupied]]
-name = "Bolt"
-slot = 1
+body = { name = "Tessaly", gm_km3_s2 = 9120.5, radius_km = 1210.0, sidereal_day_h = 26.5 }
+ring = { altitude_km = 700.0, slots = 2, occupied = [{ name = "Bolt", slot = 1 }] }
+craft = [{ name = "Nut" }]
 [[launch]]
 latitude_deg = 0.0
 longitude_deg = 0.0
 insertion = { periapsis_km = 100.0, apoapsis_km = 700.0 }
 upper_stage = { delta_v_m_s = 10.0 }
-[[craft]]
-name = "Nut"
 """
 
 

@@ -14,14 +14,9 @@ from ringwright.reports.understood import understood
 
 TEXT = """
 epoch = 2040-02-01T00:00:00Z
-[body]
-name = "mars"
-[ring]
-longitude_deg = 15.0
-slots = 3
-[[craft]]
-name = "Talus"
-orbit = { altitude_km = 17032.0, angle_deg = 201.0 }
+body = { name = "mars" }
+ring = { longitude_deg = 15.0, slots = 3 }
+craft = [{ name = "Talus", orbit = { altitude_km = 17032.0, angle_deg = 201.0 } }]
 """
 
 OVER_DEG = 1e-6

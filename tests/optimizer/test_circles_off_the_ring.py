@@ -16,40 +16,19 @@ from ..planned import scenario_of
 
 LOWER = """
 title = "From a lower circle"
-[body]
-name = "Tessaly"
-gm_km3_s2 = 9120.5
-radius_km = 1210.0
-[ring]
-altitude_km = 1500.0
-slots = 1
-slot0_deg = 90.0
-[limits]
-finish_within_h = 12.0
-[goal]
-front_step_h = 6
-[[craft]]
-name = "Rake"
-orbit = { altitude_km = 1000.0, angle_deg = 0.0 }
+body = { name = "Tessaly", gm_km3_s2 = 9120.5, radius_km = 1210.0 }
+ring = { altitude_km = 1500.0, slots = 1, slot0_deg = 90.0 }
+limits = { finish_within_h = 12.0 }
+goal = { front_step_h = 6 }
+craft = [{ name = "Rake", orbit = { altitude_km = 1000.0, angle_deg = 0.0 } }]
 """
 OTHER_PLANE = """
 title = "From a lower circle into another plane"
-[body]
-name = "earth"
-[ring]
-altitude_km = 1500.0
-slots = 2
-planes = 2
-spread_deg = 60.0
-inclination_deg = 66.0
-slot0_deg = 40.0
-[limits]
-finish_within_d = 110.0
-[goal]
-front_step_d = 30
-[[craft]]
-name = "Rake"
-orbit = { altitude_km = 1000.0, angle_deg = 0.0 }
+body = { name = "earth" }
+ring = { altitude_km = 1500.0, slots = 2, planes = 2, spread_deg = 60.0, inclination_deg = 66.0, slot0_deg = 40.0 }
+limits = { finish_within_d = 110.0 }
+goal = { front_step_d = 30 }
+craft = [{ name = "Rake", orbit = { altitude_km = 1000.0, angle_deg = 0.0 } }]
 """
 
 
@@ -80,7 +59,7 @@ def test_a_lower_circle_over_an_oblate_body_is_not_the_ring() -> None:
 
 def test_without_free_form_flights_such_a_circle_leads_into_other_planes_by_drift_alone() -> None:
     """As scenarios/README.md says."""
-    (problem,) = problems(scenario_of(OTHER_PLANE.replace("front_step_d = 30\n", "")))
+    (problem,) = problems(scenario_of(OTHER_PLANE.replace("front_step_d = 30", "")))
     (group,) = problem.classes
     assert group.start is not None
     assert not group.start.on_ring

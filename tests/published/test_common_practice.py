@@ -47,21 +47,12 @@ def test_equal_periods_keep_the_spacing_whatever_a_small_tilt() -> None:
 
 FIVE_HOURS = """
 title = "A five-hour ring"
-[body]
-name = "earth"
-j2 = 0.0
-[ring]
-period = "5:00:00"
-slots = 2
-slot0_deg = 0.0
-tolerance_deg = {tolerance}
-period_known_to_s = 0.1
-[[craft]]
-name = "Fennel"
-orbit = {{ period = "5:00:00", angle_deg = {angle} }}
-[[craft]]
-name = "Sorrel"
-orbit = {{ period = "5:00:00", angle_deg = 180.0 }}
+body = {{ name = "earth", j2 = 0.0 }}
+ring = {{ period = "5:00:00", slots = 2, slot0_deg = 0.0, tolerance_deg = {tolerance}, period_known_to_s = 0.1 }}
+craft = [
+    {{ name = "Fennel", orbit = {{ period = "5:00:00", angle_deg = {angle} }} }},
+    {{ name = "Sorrel", orbit = {{ period = "5:00:00", angle_deg = 180.0 }} }},
+]
 """
 
 

@@ -29,18 +29,9 @@ DAY = 86_400.0
 NAMES = ("Ash", "Elm", "Oak", "Fir", "Yew", "Bay")
 SIX = """
 title = "Six planes from one parking orbit"
-[body]
-name = "earth"
-[ring]
-altitude_km = 800.0
-slots = 1
-planes = 6
-spread_deg = 144.0
-inclination_deg = 72.0
-slot0_deg = 0.0
-[limits]
-clearance_km = 200.0
-finish_within_d = 420.0
+body = { name = "earth" }
+ring = { altitude_km = 800.0, slots = 1, planes = 6, spread_deg = 144.0, inclination_deg = 72.0, slot0_deg = 0.0 }
+limits = { clearance_km = 200.0, finish_within_d = 420.0 }
 """ + "".join(
     f"""
 [[craft]]

@@ -67,19 +67,12 @@ MAN_DV_1 = 0.00101500 [km/s]
 MAN_DV_2 = -0.00187300 [km/s]
 MAN_DV_3 = 0.00000000 [km/s]
 """
-SCENARIO = """epoch = 2021-06-03T00:00:00Z
-[body]
-name = "earth"
-[ring]
-altitude_km = 36000
-slots = 2
-inclination_deg = 0.117746
-node_deg = {node}
-[goal]
-front_step_h = 24
-[[craft]]
-name = "Gray"
-opm = "g2.opm"
+SCENARIO = """\
+epoch = 2021-06-03T00:00:00Z
+body = {{ name = "earth" }}
+ring = {{ altitude_km = 36000, slots = 2, inclination_deg = 0.117746, node_deg = {node} }}
+goal = {{ front_step_h = 24 }}
+craft = [{{ name = "Gray", opm = "g2.opm" }}]
 """
 EPHEMERIS = """CCSDS_OEM_VERS = 2.0
 CREATION_DATE = 1996-11-04T17:22:31

@@ -95,19 +95,12 @@ def _sun_and_moon(year: int) -> tuple[Field, float]:
     """The pulls of Sun and Moon from the beginning of a year on, and the synchronous radius."""
     radius = synchronous_radius_m(bodies.body("earth"))
     epoch = datetime(year, 1, 1, tzinfo=UTC).isoformat()
-    text = f"""epoch = {epoch}
-[body]
-name = "earth"
-[ring]
-radius_km = {radius / 1e3!r}
-slots = 2
-[forces]
-degree = 0
-sunlight = false
-drag = false
-[[craft]]
-name = "Cairn"
-orbit = {{ radius_km = {radius / 1e3!r}, angle_deg = 0 }}
+    text = f"""\
+epoch = {epoch}
+body = {{ name = "earth" }}
+ring = {{ radius_km = {radius / 1e3!r}, slots = 2 }}
+forces = {{ degree = 0, sunlight = false, drag = false }}
+craft = [{{ name = "Cairn", orbit = {{ radius_km = {radius / 1e3!r}, angle_deg = 0 }} }}]
 """
     return chosen_forces(parse_scenario(text)).field, radius
 

@@ -18,16 +18,7 @@ from numpy.typing import NDArray
 from ringwright.models import kepler
 from ringwright.models.insertions import Insertion
 from ringwright.models.ring import Ring
-from ringwright.models.scenario import (
-    Body,
-    Craft,
-    LimitSpec,
-    Occupied,
-    Orbit,
-    Pad,
-    RingSpec,
-    Scenario,
-)
+from ringwright.models.scenario import Body, Craft, LimitSpec, Occupied, Orbit, Pad, RingSpec, Scenario
 from ringwright.optimizer.craft_plan import Burn, CraftPlan, Flown, Side
 from ringwright.optimizer.outcome import Bind, Broken, Front, FrontPoint, Infeasible, Kept, Margin, Outcome, Plan, Proof
 
@@ -139,7 +130,8 @@ def craft_plan(
     if k == 0:
         if abs(lead) > 1e-6:
             return None
-        wait_s, period_s, speed, side = 0.0, None, circular, "level"
+        wait_s, period_s, speed = 0.0, None, circular
+        side: Side = "level"
         apsides = (radius_m, radius_m)
         points = [(start_s, circular - arrival.speed_m_s, ring.period_s, apsides)]
         if abs(circular - arrival.speed_m_s) < 1e-6:
@@ -188,13 +180,12 @@ def craft_plan(
         )
     left = burns[-1].propellant_after_kg if burns else craft.propellant_kg
     lowest = [radius for radius in (apsides[0],) if k] + ([arrival.apsides_m[0]] if passes else [])
-    side_name: Side = "level" if side == "level" else ("below" if side == "below" else "above")
     return CraftPlan(
         craft=craft.name,
         plane=0,
         slot=slot,
         route="direct" if arrival.launch_s is not None else "shift",
-        side=side_name,
+        side=side,
         revolutions=k,
         ring_revolutions=m if k else 0,
         passes=passes,
@@ -229,52 +220,27 @@ def craft_plan(
 
 def margins_of(scenario: Scenario, craft: tuple[CraftPlan, ...]) -> tuple[Margin, ...]:
     limits = scenario.limits
-    margins = []
-    low = [part for part in craft if part.lowest_periapsis_m is not None]
-    if low:
-        worst = min(low, key=lambda part: part.lowest_periapsis_m or 0.0)
-        margins.append(
-            Margin(
-                limit="limits.clearance",
-                value=(worst.lowest_periapsis_m or 0.0) - scenario.body.radius_m - scenario.body.atmosphere_top_m,
-                allowed=limits.clearance_m,
-                sense="at least",
-                craft=worst.craft,
-            )
-        )
+    worst = min(craft, key=lambda part: part.lowest_periapsis_m or math.inf)
     last = max(craft, key=lambda part: part.in_slot_s)
-    if math.isfinite(limits.finish_within_s):
-        margins.append(
-            Margin(
-                limit="limits.finish_within",
-                value=last.in_slot_s,
-                allowed=limits.finish_within_s,
-                sense="at most",
-                craft=last.craft,
-            )
-        )
-    if math.isfinite(limits.wait_within_s):
-        worst = max(craft, key=lambda part: part.in_slot_s - part.ring_arrival_s)
-        margins.append(
-            Margin(
-                limit="limits.wait_within",
-                value=worst.in_slot_s - worst.ring_arrival_s,
-                allowed=limits.wait_within_s,
-                sense="at most",
-                craft=worst.craft,
-            )
-        )
+    slowest = max(craft, key=lambda part: part.in_slot_s - part.ring_arrival_s)
     most = max(craft, key=lambda part: part.revolutions)
-    margins.append(
-        Margin(
-            limit="limits.revolutions_max",
-            value=float(most.revolutions),
-            allowed=float(limits.revolutions_max),
-            sense="at most",
-            craft=most.craft,
-        )
+    rows: list[tuple[str, float, float, str]] = [
+        ("finish_within", last.in_slot_s, limits.finish_within_s, last.craft),
+        ("wait_within", slowest.in_slot_s - slowest.ring_arrival_s, limits.wait_within_s, slowest.craft),
+        ("revolutions_max", float(most.revolutions), float(limits.revolutions_max), most.craft),
+    ]
+    above = [
+        Margin(limit=f"limits.{name}", value=value, allowed=allowed, sense="at most", craft=who)
+        for name, value, allowed, who in rows
+        if math.isfinite(allowed)
+    ]
+    if worst.lowest_periapsis_m is None:
+        return tuple(above)
+    clear_m = worst.lowest_periapsis_m - scenario.body.radius_m - scenario.body.atmosphere_top_m
+    low = Margin(
+        limit="limits.clearance", value=clear_m, allowed=limits.clearance_m, sense="at least", craft=worst.craft
     )
-    return tuple(margins)
+    return (low, *above)
 
 
 def plan_of(scenario: Scenario, craft: tuple[CraftPlan, ...], rank: int) -> Plan:
@@ -339,25 +305,17 @@ def outcome_of(
     kept: tuple[Kept, ...] = (),
     note: str = "",
     phase_rule: str = "",
-    notes: tuple[str, ...] = (),
 ) -> Outcome:
+    bound = plans[0].delta_v_m_s
     return Outcome(
         scenario=scenario,
         ring=ring,
-        proof=Proof(
-            status="optimal",
-            aim=scenario.minimize,
-            bound=plans[0].delta_v_m_s,
-            unit="m/s",
-            gap=0.0,
-            options=4312,
-        ),
+        proof=Proof(status="optimal", aim=scenario.minimize, bound=bound, unit="m/s", gap=0.0, options=4312),
         kept=kept,
         front=front_of(plans, note=note),
         plans=tuple(plans),
         infeasible=None,
         phase_rule=phase_rule,
-        notes=notes,
     )
 
 
@@ -374,56 +332,38 @@ def options_of(scenario: Scenario, ring: Ring, arrival: Arrival, slots: list[int
 
 def relay_scenario() -> Scenario:
     """Four craft over Earth's equator: one there, two in space with the apoapsis on the ring, one to be launched."""
-    radius_m = EARTH.radius_m + 10_000e3
+    ground_m = EARTH.radius_m
+    radius_m = ground_m + 10_000e3
     alike = Craft(name="", dry_mass_kg=310.0, propellant_kg=230.0, isp_s=312.0)
+    cedar, hazel = (
+        Orbit(periapsis_m=ground_m + low_m, apoapsis_m=radius_m, angle_rad=math.radians(deg), at="apoapsis", at_s=at_s)
+        for low_m, deg, at_s in ((9230e3, 203, 0.0), (6300e3, 318, 4800.0))
+    )
+    climb = Insertion(name="climb", periapsis_m=ground_m - 400e3, apoapsis_m=radius_m, radius_m=ground_m + 190e3)
+    jetty = Pad(
+        name="Jetty",
+        longitude_rad=math.radians(-38),
+        turnaround_s=60 * 3600.0,
+        ascent_s=540.0,
+        downrange_rad=math.radians(18),
+        insertions=(climb,),
+    )
     return Scenario(
         title="Four relay craft over the equator",
         body=EARTH,
         ring=RingSpec(radius_m=radius_m, slots=4, occupied=(Occupied(name="Alder", angle_rad=math.radians(91.4)),)),
         craft=(
             replace(alike, name="Birch"),
-            replace(
-                alike,
-                name="Cedar",
-                orbit=Orbit(
-                    periapsis_m=EARTH.radius_m + 9230e3, apoapsis_m=radius_m, angle_rad=math.radians(203), at="apoapsis"
-                ),
-            ),
-            replace(
-                alike,
-                name="Hazel",
-                orbit=Orbit(
-                    periapsis_m=EARTH.radius_m + 6300e3,
-                    apoapsis_m=radius_m,
-                    angle_rad=math.radians(318),
-                    at="apoapsis",
-                    at_s=4800.0,
-                ),
-            ),
+            replace(alike, name="Cedar", orbit=cedar),
+            replace(alike, name="Hazel", orbit=hazel),
         ),
         limits=LimitSpec(
             clearance_m=40e3,
             finish_within_s=20 * 86400.0,
             wait_within_s=4 * 86400.0,
-            apoapsis_max_m=EARTH.radius_m + 40_000e3,
+            apoapsis_max_m=ground_m + 40_000e3,
         ),
-        pads=(
-            Pad(
-                name="Jetty",
-                longitude_rad=math.radians(-38),
-                turnaround_s=60 * 3600.0,
-                ascent_s=540.0,
-                downrange_rad=math.radians(18),
-                insertions=(
-                    Insertion(
-                        name="climb",
-                        periapsis_m=EARTH.radius_m - 400e3,
-                        apoapsis_m=radius_m,
-                        radius_m=EARTH.radius_m + 190e3,
-                    ),
-                ),
-            ),
-        ),
+        pads=(jetty,),
         epoch=datetime(2031, 5, 1, tzinfo=UTC),
     )
 
@@ -435,11 +375,7 @@ def relay(*, count: int = 30) -> Outcome:
     slot0 = math.radians(91.4)
     ring = ring_of(scenario, slot0)
     birch, cedar, hazel = scenario.craft
-    arrivals = [
-        from_ground(scenario, birch, 3 * 3600.0),
-        from_space(scenario, cedar),
-        from_space(scenario, hazel),
-    ]
+    arrivals = [from_ground(scenario, birch, 3 * 3600.0), from_space(scenario, cedar), from_space(scenario, hazel)]
     choices = [options_of(scenario, ring, arrival, [1, 2, 3]) for arrival in arrivals]
     plans = search(scenario, ring, choices, count)
     falling = [[part for part in options if part.craft != "Cedar" or part.side == "above"] for options in choices]
@@ -587,12 +523,7 @@ def parked() -> Outcome:
         scenario,
         title="By a parking orbit",
         craft=(scenario.craft[0],),
-        pads=(
-            replace(
-                pad,
-                insertions=(Insertion(name="low", periapsis_m=low_m, apoapsis_m=low_m, radius_m=low_m),),
-            ),
-        ),
+        pads=(replace(pad, insertions=(Insertion(name="low", periapsis_m=low_m, apoapsis_m=low_m, radius_m=low_m),)),),
     )
     ring = ring_of(scenario, math.radians(91.4))
     gm, radius_m = EARTH.gm, ring.radius_m

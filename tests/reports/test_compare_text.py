@@ -15,20 +15,10 @@ from ringwright.reports.sweep import sweep_text, text_row, write_sweep
 
 TEXT = """
 title = "Two over Quill"
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-[ring]
-altitude_km = 2500.0
-slots = 3
-slot0_deg = 0.0
-[limits]
-revolutions_max = 2
-finish_within_h = 30
-[[craft]]
-name = "Reed"
-orbit = { altitude_km = 2500.0, angle_deg = 100.0 }
+body = { name = "Quill", gm_km3_s2 = 5200.0, radius_km = 1500.0 }
+ring = { altitude_km = 2500.0, slots = 3, slot0_deg = 0.0 }
+limits = { revolutions_max = 2, finish_within_h = 30 }
+craft = [{ name = "Reed", orbit = { altitude_km = 2500.0, angle_deg = 100.0 } }]
 """
 
 

@@ -12,14 +12,9 @@ from ringwright.reports.understood import understood
 
 RING = """
 epoch = 2031-05-01T00:00:00Z
-[body]
-name = "titan"
-[ring]
-altitude_km = 3000
-slots = 3
-[[craft]]
-name = "Teal"
-orbit = { altitude_km = 3000, angle_deg = 10 }
+body = { name = "titan" }
+ring = { altitude_km = 3000, slots = 3 }
+craft = [{ name = "Teal", orbit = { altitude_km = 3000, angle_deg = 10 } }]
 """
 
 

@@ -123,7 +123,7 @@ def test_an_ephemeris_gives_the_state_of_the_flight_before_between_and_after_bur
     for hours in (0.1234, 4.0, part.burns[0].time_s / 3600.0 + 7.9, part.in_slot_s / 3600.0 + 3.0):
         scenario = scenario_with(
             tmp_path,
-            EARTH.replace("[limits]", "[goal]\nfront_step_h = 6\n[limits]"),
+            EARTH.replace("limits =", "goal = { front_step_h = 6 }\nlimits ="),
             message,
             f"state_at_h = {hours}",
             "oem",
@@ -221,7 +221,7 @@ def test_other_ways_to_write_the_same_message_are_read(tmp_path: Path) -> None:
 
 
 def test_what_of_a_message_is_not_planned_with_is_said(tmp_path: Path) -> None:
-    wide = EARTH.replace("slots = 2", "slots = 2\ntilt_tolerance_deg = 1")
+    wide = EARTH.replace("slots = 2", "slots = 2, tilt_tolerance_deg = 1")
     old = OPM.replace("EPOCH = 2031-05-01", "EPOCH = 2031-04-28").replace(
         "USER_DEFINED", "MASS = 131.0 [kg]\nUSER_DEFINED"
     )

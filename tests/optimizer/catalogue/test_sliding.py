@@ -27,15 +27,8 @@ CALLS_MAX = 12
 
 HEAD = """
 title = "Kettles over a slow world"
-[body]
-name = "Lathe"
-gm_km3_s2 = {gm}
-radius_km = {radius}
-sidereal_day_h = {day}
-[ring]
-altitude_km = {ring}
-slots = {slots}
-slot0_deg = {slot0}
+body = {{ name = "Lathe", gm_km3_s2 = {gm}, radius_km = {radius}, sidereal_day_h = {day} }}
+ring = {{ altitude_km = {ring}, slots = {slots}, slot0_deg = {slot0} }}
 [limits]
 revolutions_max = 3
 separation_km = 0.0

@@ -342,17 +342,10 @@ def test_a_craft_that_phases_over_an_oblate_body_turns_its_plane_back() -> None:
 
 PARKED = """
 title = "Off the plane, by a parking orbit"
-[body]
-name = "earth"
-[ring]
-altitude_km = 1923.0
-slots = 3
-inclination_deg = 20.0
-node_deg = 60.0
-slot0_deg = 253.0
-[limits]
-finish_within_d = 4.0
-revolutions_max = 8
+body = { name = "earth" }
+ring = { altitude_km = 1923.0, slots = 3, inclination_deg = 20.0, node_deg = 60.0, slot0_deg = 253.0 }
+limits = { finish_within_d = 4.0, revolutions_max = 8 }
+craft = [{ name = "Bay", dry_mass_kg = 100.0, propellant_kg = 900.0, isp_s = 300.0 }]
 [launch]
 latitude_deg = 22.0
 longitude_deg = 30.0
@@ -361,11 +354,6 @@ plane_tolerance_deg = 3.0
 ascent_min = 9.0
 downrange_deg = 15.0
 insertion = { altitude_km = 200.0, periapsis_km = 200.0, apoapsis_km = 200.0 }
-[[craft]]
-name = "Bay"
-dry_mass_kg = 100.0
-propellant_kg = 900.0
-isp_s = 300.0
 """
 
 

@@ -60,27 +60,14 @@ name = "Kettle"
 
 TWO = """
 title = "Two buckets apart"
-[body]
-name = "Pennant"
-gm_km3_s2 = 6856.9
-radius_km = 1588.4
-sidereal_day_h = 20.0
-j2 = 0.0
-[ring]
-altitude_km = 1405.6
-slots = 2
-slot0_deg = {phase}
-[limits]
-finish_within_d = 3.0
-revolutions_max = 8
-[[craft]]
-name = "Bucket"
-orbit = {{ altitude_km = 1405.6, angle_deg = 0.0 }}
-[[craft]]
-name = "Mop"
-orbit = {{ altitude_km = 1405.6, angle_deg = 60.0 }}
-[goal]
-minimize = "worst_delta_v"
+body = {{ name = "Pennant", gm_km3_s2 = 6856.9, radius_km = 1588.4, sidereal_day_h = 20.0, j2 = 0.0 }}
+ring = {{ altitude_km = 1405.6, slots = 2, slot0_deg = {phase} }}
+limits = {{ finish_within_d = 3.0, revolutions_max = 8 }}
+craft = [
+    {{ name = "Bucket", orbit = {{ altitude_km = 1405.6, angle_deg = 0.0 }} }},
+    {{ name = "Mop", orbit = {{ altitude_km = 1405.6, angle_deg = 60.0 }} }},
+]
+goal = {{ minimize = "worst_delta_v" }}
 """
 
 
@@ -198,7 +185,7 @@ def test_the_phase_at_which_two_craft_share_the_way_is_found() -> None:
 
 
 def test_free_form_options_are_never_more_than_all_options() -> None:
-    text = TWO.format(phase="0.0") + "front_step_h = 24\n"
+    text = TWO.format(phase="0.0").replace("goal = {", "goal = { front_step_h = 24,")
     outcome = _outcome(text)
     assert outcome.proof is not None
     assert 0 < outcome.proof.free_form <= outcome.proof.options

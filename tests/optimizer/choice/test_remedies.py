@@ -19,23 +19,14 @@ from ringwright.reports.limits import limit_key, serving_value
 from ringwright.tests.tolerances import EXACT, FLOAT
 
 NEVER_IN_THE_PLANE = """
-[body]
-name = "earth"
-[ring]
-altitude_km = 8000
-slots = 4
-slot0_deg = 0
-[limits]
-finish_within_d = 0.3
+body = { name = "earth" }
+ring = { altitude_km = 8000, slots = 4, slot0_deg = 0 }
+limits = { finish_within_d = 0.3 }
+craft = [{ name = "Kettle", dry_mass_kg = 100, propellant_kg = 1, isp_s = 220 }]
 [launch]
 latitude_deg = 5
 longitude_deg = 0
 insertion = { periapsis_km = 250, apoapsis_km = 8000, altitude_km = 250 }
-[[craft]]
-name = "Kettle"
-dry_mass_kg = 100
-propellant_kg = 1
-isp_s = 220
 """
 
 FLIGHT_COSTS_MORE = """
@@ -62,79 +53,49 @@ at = "apoapsis", at_h = 166.2458709388207 }
 """
 
 FAR_AND_FACING_AWAY = """
-[body]
-name = "venus"
-[ring]
-altitude_km = 2788
-slots = 4
-inclination_deg = 33.7
-[limits]
-revolutions_max = 3
-finish_within_d = 3.5
+body = { name = "venus" }
+ring = { altitude_km = 2788, slots = 4, inclination_deg = 33.7 }
+limits = { revolutions_max = 3, finish_within_d = 3.5 }
+craft = [{ name = "Kettle", dry_mass_kg = 100, propellant_kg = 300, isp_s = 300 }]
+goal = { minimize = "finish" }
 [launch]
 latitude_deg = -36.7
 longitude_deg = -89
 insertion = { periapsis_km = -1210.2, apoapsis_km = 2788, altitude_km = 432 }
 azimuth_from_deg = 236
 azimuth_to_deg = 386
-[[craft]]
-name = "Kettle"
-dry_mass_kg = 100
-propellant_kg = 300
-isp_s = 300
-[goal]
-minimize = "finish"
 """
 """The site never is in the plane, and where it may be far from it, no azimuth leads there."""
 
 PAST_NORTH = """
-[body]
-name = "earth"
-[ring]
-altitude_km = 9000.0
-slots = 2
-inclination_deg = 63.4
-node_deg = 0.0
-slot0_deg = 0.0
+body = { name = "earth" }
+ring = { altitude_km = 9000.0, slots = 2, inclination_deg = 63.4, node_deg = 0.0, slot0_deg = 0.0 }
+craft = [{ name = "Kettle" }]
 [launch]
 latitude_deg = -61.2
 longitude_deg = 0.0
 azimuth_from_deg = 349.4
 azimuth_to_deg = 416.2
 insertion = { periapsis_km = -400.0, apoapsis_km = 9000.0, altitude_km = 240.0 }
-[[craft]]
-name = "Kettle"
 """
 
 PASSES_SELDOM = """
-[body]
-name = "venus"
-[ring]
-altitude_km = 769
-slots = 2
-inclination_deg = 20.0
-[limits]
-revolutions_max = 3
-finish_within_d = 1.23
+body = { name = "venus" }
+ring = { altitude_km = 769, slots = 2, inclination_deg = 20.0 }
+limits = { revolutions_max = 3, finish_within_d = 1.23 }
+craft = [{ name = "Kettle" }]
 [launch]
 latitude_deg = 0.0
 longitude_deg = 60
 insertion = { periapsis_km = 432.0, apoapsis_km = 769.0, altitude_km = 432.0 }
-[[craft]]
-name = "Kettle"
 """
 """A site that passes through the ring plane twice in eight months."""
 
 OUTSIDE_AND_LATE = """
-[body]
-name = "venus"
-[ring]
-altitude_km = 3236
-slots = 3
-inclination_deg = 35.0
-[limits]
-revolutions_max = 4
-finish_within_d = 4.06
+body = { name = "venus" }
+ring = { altitude_km = 3236, slots = 3, inclination_deg = 35.0 }
+limits = { revolutions_max = 4, finish_within_d = 4.06 }
+craft = [{ name = "Kettle" }]
 [launch]
 latitude_deg = -38.0
 longitude_deg = 35
@@ -142,8 +103,6 @@ insertion = { periapsis_km = 432.0, apoapsis_km = 3236.0, altitude_km = 432.0 }
 plane_tolerance_deg = 10.8
 azimuth_from_deg = 165
 azimuth_to_deg = 189
-[[craft]]
-name = "Kettle"
 """
 
 THREE_SHORT = """

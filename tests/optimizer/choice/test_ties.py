@@ -30,13 +30,10 @@ KEYS = {
 DROVER = """
 title = "Three over one meridian: cheaper by 2 mm/s nine days later"
 epoch = 2035-06-01T00:00:00Z
-[body]
-name = "mars"
-[ring]
-period_h = 24.6229
-slots = 3
-[limits]
-finish_within_d = 12
+body = { name = "mars" }
+ring = { period_h = 24.6229, slots = 3 }
+limits = { finish_within_d = 12 }
+carrier = [{ name = "Drover", craft = ["Ram", "Ewe", "Lamb"], mass_kg = 500, delta_v_m_s = 300 }]
 [launch]
 latitude_deg = 0
 longitude_deg = 20
@@ -44,11 +41,6 @@ turnaround_d = 5
 ascent_min = 10
 downrange_deg = 20
 insertion = { periapsis_km = 150, apoapsis_km = 17031 }
-[[carrier]]
-name = "Drover"
-craft = ["Ram", "Ewe", "Lamb"]
-mass_kg = 500
-delta_v_m_s = 300
 """ + "".join(
     f'[[craft]]\nname = "{name}"\ndry_mass_kg = 300\npropellant_kg = 150\nisp_s = 310\n'
     for name in ("Ram", "Ewe", "Lamb")
@@ -158,3 +150,31 @@ def test_no_flown_plan_lies_below_what_is_called_its_bound() -> None:
     assert proof["flown_differs_by"] > 0.1
     assert proof["catalogue_bound"] > result["plans"][0]["delta_v_m_s"]
     assert proof["catalogue_bound"] - proof["flown_differs_by"] <= min(p["delta_v_m_s"] for p in result["plans"])
+
+
+FREE_PHASE = """
+title = "Two from above and below, the phase free"
+[body]
+name = "mercury"
+[ring]
+altitude_km = 4158
+slots = 4
+inclination_deg = 98
+node_deg = 184
+[limits]
+revolutions_max = 2
+[forces]
+further = false
+[[craft]]
+name = "Adze"
+orbit = { periapsis_km = 4158, apoapsis_km = 7613, angle_deg = 236, at = "periapsis" }
+[[craft]]
+name = "Bodkin"
+orbit = { periapsis_km = 2518, apoapsis_km = 4158, angle_deg = 331, at = "periapsis" }
+"""
+
+
+def test_of_plans_at_several_phases_that_cost_alike_the_soonest_is_plan_1() -> None:
+    result = planned(FREE_PHASE)
+    in_order(result)
+    assert len({round(plan["slot0_deg"], 3) for plan in result["plans"]}) > 1

@@ -30,94 +30,48 @@ from ...planned import outcome_of, scenario_of
 GM = 3.986004418e14
 
 OFF_PLANE = """
-[body]
-name = "earth"
-[ring]
-altitude_km = 8000
-slots = 1
-inclination_deg = 10
-slot0_deg = 263
-[limits]
-revolutions_max = 2
+body = { name = "earth" }
+ring = { altitude_km = 8000, slots = 1, inclination_deg = 10, slot0_deg = 263 }
+limits = { revolutions_max = 2 }
+craft = [{ name = "Ladle" }]
 [launch]
 latitude_deg = 14
 longitude_deg = 30
 plane_tolerance_deg = 5.2
 insertion = { periapsis_km = 300, apoapsis_km = 300 }
-[[craft]]
-name = "Ladle"
 """
 
 SLOW_WORLD = """
-[body]
-name = "Colander"
-gm_km3_s2 = 7651.0
-radius_km = 3218.0
-sidereal_day_h = -424.8
-j2 = -0.00022
-[ring]
-altitude_km = 11050.0
-slots = 1
-inclination_deg = 0.001
-slot0_deg = 120
-[limits]
-finish_within_d = 6.0
-revolutions_max = 2
+body = { name = "Colander", gm_km3_s2 = 7651.0, radius_km = 3218.0, sidereal_day_h = -424.8, j2 = -0.00022 }
+ring = { altitude_km = 11050.0, slots = 1, inclination_deg = 0.001, slot0_deg = 120 }
+limits = { finish_within_d = 6.0, revolutions_max = 2 }
+craft = [{ name = "Ladle" }]
 [launch]
 latitude_deg = 65.8
 longitude_deg = 165.85
 plane_tolerance_deg = 65.81
 insertion = { periapsis_km = 138.6, apoapsis_km = 138.6 }
-[[craft]]
-name = "Ladle"
 """
 
 VERY_HIGH = """
-[body]
-name = "ceres"
-[ring]
-altitude_km = 104268
-slots = 1
-[launch]
-latitude_deg = 0
-longitude_deg = 0
-insertion = { periapsis_km = 2.91, apoapsis_km = 2.91 }
-[[craft]]
-name = "Ladle"
+body = { name = "ceres" }
+ring = { altitude_km = 104268, slots = 1 }
+launch = { latitude_deg = 0, longitude_deg = 0, insertion = { periapsis_km = 2.91, apoapsis_km = 2.91 } }
+craft = [{ name = "Ladle" }]
 """
 
 IN_SPACE = """
-[body]
-name = "Quill"
-gm_km3_s2 = 5200.0
-radius_km = 1500.0
-[ring]
-altitude_km = 1500.0
-slots = 2
-slot0_deg = 0.0
-[limits]
-revolutions_max = 4
-[[craft]]
-name = "Whisk"
-orbit = { altitude_km = 1500.0, angle_deg = 330.0 }
+body = { name = "Quill", gm_km3_s2 = 5200.0, radius_km = 1500.0 }
+ring = { altitude_km = 1500.0, slots = 2, slot0_deg = 0.0 }
+limits = { revolutions_max = 4 }
+craft = [{ name = "Whisk", orbit = { altitude_km = 1500.0, angle_deg = 330.0 } }]
 """
 
 LOWER_CIRCLE = """
-[body]
-name = "earth"
-[ring]
-altitude_km = 800.0
-slots = 1
-planes = 2
-spread_deg = 60.0
-inclination_deg = 72.0
-slot0_deg = 0.0
-[limits]
-clearance_km = 200.0
-finish_within_d = 300.0
-[[craft]]
-name = "Whisk"
-orbit = { altitude_km = 516.0, angle_deg = 50.0, plane = 1 }
+body = { name = "earth" }
+ring = { altitude_km = 800.0, slots = 1, planes = 2, spread_deg = 60.0, inclination_deg = 72.0, slot0_deg = 0.0 }
+limits = { clearance_km = 200.0, finish_within_d = 300.0 }
+craft = [{ name = "Whisk", orbit = { altitude_km = 516.0, angle_deg = 50.0, plane = 1 } }]
 """
 
 
@@ -142,21 +96,14 @@ def test_a_ring_whose_transfer_reads_as_open_is_refused_with_the_reason() -> Non
 
 
 LETS_GO_TOO_LOW = """
-[body]
-name = "ceres"
-[ring]
-altitude_km = 39
-slots = 1
-inclination_deg = 4.0
-[limits]
-revolutions_max = 1
-finish_within_d = 6.22
+body = { name = "ceres" }
+ring = { altitude_km = 39, slots = 1, inclination_deg = 4.0 }
+limits = { revolutions_max = 1, finish_within_d = 6.22 }
+craft = [{ name = "Thimble" }]
 [launch]
 latitude_deg = 0.0
 longitude_deg = -167
 insertion = { periapsis_km = 14.0, apoapsis_km = 39.0, altitude_km = 14.0 }
-[[craft]]
-name = "Thimble"
 """
 
 
@@ -175,14 +122,11 @@ def test_where_no_insertion_leads_up_one_higher_is_named_that_serves() -> None:
 
 
 NO_WAY_UP = """
-[body]
-name = "ceres"
-[ring]
-altitude_km = 201
-slots = 2
-[limits]
-revolutions_max = 1
-finish_within_d = 5.92
+body = {{ name = "ceres" }}
+ring = {{ altitude_km = 201, slots = 2 }}
+limits = {{ revolutions_max = 1, finish_within_d = 5.92 }}
+craft = [{{ name = "Thimble" }}]
+goal = {{ minimize = "{aim}" }}
 [launch]
 latitude_deg = 0.0
 longitude_deg = 145
@@ -190,10 +134,6 @@ insertion = {{ periapsis_km = 14.0, apoapsis_km = 14.0, altitude_km = 14.0 }}
 plane_tolerance_deg = 8.6
 azimuth_from_deg = 3
 azimuth_to_deg = 48
-[[craft]]
-name = "Thimble"
-[goal]
-minimize = "{aim}"
 """
 
 
@@ -313,10 +253,10 @@ def test_nodal_drift_begins_on_the_circle_that_the_craft_is_on() -> None:
 
 
 def test_planes_that_nobody_reaches_are_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    other = '[[craft]]\nname = "Grater"\norbit = { altitude_km = 516.0, angle_deg = 60.0, plane = 1 }\n'
+    other = 'craft = [{ name = "Grater", orbit = { altitude_km = 516.0, angle_deg = 60.0, plane = 1 } }, '
     monkeypatch.setattr(infeasible, "LOOKS_MAX", 0)
     # thirty degrees of node away: no waiting orbit takes a craft there so soon
-    outcome = make_plan(scenario_of(LOWER_CIRCLE.replace("300.0", "5.0") + other))
+    outcome = make_plan(scenario_of(LOWER_CIRCLE.replace("300.0", "5.0").replace("craft = [", other)))
     assert not outcome.plans
     assert outcome.infeasible is not None
     assert "lead into 1 of the free ones, and not into plane 0 slot 0" in outcome.infeasible.reason

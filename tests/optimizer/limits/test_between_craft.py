@@ -18,27 +18,14 @@ from ...planned import scenario_of
 
 TEXT = """
 title = "Three from one point"
-[body]
-name = "Saltmarsh"
-gm_km3_s2 = 42000.0
-radius_km = 3000.0
-[ring]
-altitude_km = 3000.0
-slots = 3
-slot0_deg = 0.0
-[limits]
-finish_within_d = 3
-revolutions_max = 5
-between_craft_h = {apart}
-[[craft]]
-name = "Curlew"
-orbit = {{ altitude_km = 3000.0, angle_deg = 20.0 }}
-[[craft]]
-name = "Plover"
-orbit = {{ altitude_km = 3000.0, angle_deg = 25.0 }}
-[[craft]]
-name = "Dunlin"
-orbit = {{ altitude_km = 3000.0, angle_deg = 30.0 }}
+body = {{ name = "Saltmarsh", gm_km3_s2 = 42000.0, radius_km = 3000.0 }}
+ring = {{ altitude_km = 3000.0, slots = 3, slot0_deg = 0.0 }}
+limits = {{ finish_within_d = 3, revolutions_max = 5, between_craft_h = {apart} }}
+craft = [
+    {{ name = "Curlew", orbit = {{ altitude_km = 3000.0, angle_deg = 20.0 }} }},
+    {{ name = "Plover", orbit = {{ altitude_km = 3000.0, angle_deg = 25.0 }} }},
+    {{ name = "Dunlin", orbit = {{ altitude_km = 3000.0, angle_deg = 30.0 }} }},
+]
 """
 HOUR = 3_600.0
 

@@ -10,23 +10,13 @@ from ringwright.tests.tolerances import MILLISECOND_S, WRITTEN_RAD
 
 from ...planned import outcome_of, scenario_of
 
-TEXT = """title = "One alone"
+TEXT = """\
+title = "One alone"
 epoch = 2031-05-01T00:00:00Z
-[body]
-name = "earth"
-[ring]
-altitude_km = 500
-inclination_deg = 52
-slots = 1
-slot0_deg = 40
-hold_for_d = 20
-[limits]
-revolutions_max = 2
-[forces]
-degree = 0
-sun = false
-moon = false
-sunlight = false
+body = { name = "earth" }
+ring = { altitude_km = 500, inclination_deg = 52, slots = 1, slot0_deg = 40, hold_for_d = 20 }
+limits = { revolutions_max = 2 }
+forces = { degree = 0, sun = false, moon = false, sunlight = false }
 [[craft]]
 name = "Teal"
 orbit = { altitude_km = 500, angle_deg = 10 }

@@ -105,47 +105,29 @@ def test_without_doubt_nothing_is_said_about_trims() -> None:
 
 LUNAR = """
 title = "Four lamps over the Moon"
-[body]
-name = "moon"
-[ring]
-altitude_km = 2000.0
-slots = 4
-slot0_deg = 0.0
-[limits]
-separation_km = 0.0
+body = { name = "moon" }
+ring = { altitude_km = 2000.0, slots = 4, slot0_deg = 0.0 }
+limits = { separation_km = 0.0 }
 """ + "".join(
     f'[[craft]]\nname = "{name}"\norbit = {{ altitude_km = 2000.0, angle_deg = 0.0 }}\n'
     for name in ("Candle", "Lantern", "Torch", "Wick")
 )
 SYNCHRONOUS = """
 title = "Three over one meridian each"
-[body]
-name = "mars"
-[ring]
-period = "24:37:22.7"
-slots = 3
-slot0_deg = 0.0
+body = { name = "mars" }
+ring = { period = "24:37:22.7", slots = 3, slot0_deg = 0.0 }
 """ + "".join(
     f'[[craft]]\nname = "{name}"\norbit = {{ period = "24:37:22.7", angle_deg = {angle} }}\n'
     for name, angle in (("Trowel", 0.0), ("Rake", 125.0), ("Hoe", 241.0))
 )
 OWN = """
 title = "Two around a world of our own"
-[body]
-name = "Tessaly"
-gm_km3_s2 = 9120.5
-radius_km = 1210.0
-atmosphere_top_km = 62.0
-[ring]
-altitude_km = {altitude}
-slots = 2
-slot0_deg = 0.0
-[[craft]]
-name = "Ladle"
-orbit = {{ altitude_km = {altitude}, angle_deg = 0.0 }}
-[[craft]]
-name = "Sieve"
-orbit = {{ altitude_km = {altitude}, angle_deg = 170.0 }}
+body = {{ name = "Tessaly", gm_km3_s2 = 9120.5, radius_km = 1210.0, atmosphere_top_km = 62.0 }}
+ring = {{ altitude_km = {altitude}, slots = 2, slot0_deg = 0.0 }}
+craft = [
+    {{ name = "Ladle", orbit = {{ altitude_km = {altitude}, angle_deg = 0.0 }} }},
+    {{ name = "Sieve", orbit = {{ altitude_km = {altitude}, angle_deg = 170.0 }} }},
+]
 """
 DAY_S = 86_400.0
 

@@ -308,21 +308,11 @@ def test_a_sweep_over_altitude_sees_it() -> None:
 
 GROUND = """
 epoch = 2031-05-01T00:00:00Z
-[body]
-name = "earth"
-[ring]
-longitude_deg = 120
-slots = 1
-tolerance_deg = 0.1
-tilt_tolerance_deg = {tilt}
-[limits]
-revolutions_max = 6
-[forces]
-degree = 4
-sunlight = false
-[[craft]]
-name = "Teal"
-orbit = {{ radius_km = 42164.7, angle_deg = 0 }}
+body = {{ name = "earth" }}
+ring = {{ longitude_deg = 120, slots = 1, tolerance_deg = 0.1, tilt_tolerance_deg = {tilt} }}
+limits = {{ revolutions_max = 6 }}
+forces = {{ degree = 4, sunlight = false }}
+craft = [{{ name = "Teal", orbit = {{ radius_km = 42164.7, angle_deg = 0 }} }}]
 """
 
 
@@ -347,7 +337,7 @@ def test_a_synchronous_ring_is_kept_east_west_and_in_its_plane(tilt: float) -> N
 
 
 def test_a_plane_that_nobody_is_known_to_turn_is_said() -> None:
-    text = GROUND.format(tilt=0.4).replace("degree = 4", "degree = 4\nsun = false\nmoon = false")
+    text = GROUND.format(tilt=0.4).replace("degree = 4", "degree = 4, sun = false, moon = false")
     scenario = parse_scenario(text)
     plain = outcome_of(replace(scenario, forces=None))
     kept = replace(plain.plans[0], keeping=_kept(plain, scenario))
@@ -359,7 +349,7 @@ def test_other_bodies_turn_the_plane_however_wide_the_slots_are() -> None:
     """With 20 deg of tolerance for a month Sun and Moon are left out of the flight; the plane turns all the same."""
     texts = [
         GROUND.format(tilt=0.4),
-        GROUND.format(tilt=0.4).replace("tolerance_deg = 0.1", "tolerance_deg = 20\nhold_for_d = 30", 1),
+        GROUND.format(tilt=0.4).replace("tolerance_deg = 0.1", "tolerance_deg = 20, hold_for_d = 30", 1),
     ]
     close, wide = map(parse_scenario, texts)
     assert "Moon" in chosen_forces(close).flown

@@ -21,18 +21,11 @@ from ringwright.tests.tolerances import EXACT, FLOAT_M_S, SQUARED_REL
 from ...planned import outcome_of, scenario_of
 
 RING = """
-[body]
-name = "{body}"
-[ring]
-altitude_km = {altitude_km}
-slots = 2
-slot0_deg = 0
-[limits]
-revolutions_max = 2
-[disposal]
-within_years = {years}
-[errors]
-burn_share = 0.01
+body = {{ name = "{body}" }}
+ring = {{ altitude_km = {altitude_km}, slots = 2, slot0_deg = 0 }}
+limits = {{ revolutions_max = 2 }}
+disposal = {{ within_years = {years} }}
+errors = {{ burn_share = 0.01 }}
 [[craft]]
 name = "Larch"
 orbit = {{ altitude_km = {altitude_km}, angle_deg = 10 }}
@@ -77,9 +70,27 @@ def test_the_factor_on_the_air_counts_where_no_force_is_flown() -> None:
     assert thick.lasts_s == pytest.approx(0.5 * thin.lasts_s, rel=SQUARED_REL)
 
 
+@pytest.mark.parametrize("forces", ["drag = false\n", "further = false\ndegree = 4\n"])
+def test_drag_that_is_turned_off_brings_nothing_down(forces: str) -> None:
+    """Neither in ``plan`` nor in ``budget``, which plans by the bulge alone; what is printed says so."""
+    text = RING.format(body="earth", altitude_km=400.0, years=25.0, propellant_kg=200.0)
+    given = scenario_of(f"{text}[forces]\n{forces}")
+    outcome = outcome_of(replace(given, forces=None))
+    assert all("drag" not in one.forces for one in outcome.left_alone)
+    own = disposals(outcome)[0]
+    assert (own.way, own.forces) == ("ground", ())
+    assert own.delta_v_m_s == pytest.approx(
+        lowering_m_s(outcome.ring.gm, outcome.ring.radius_m, given.body.radius_m), abs=FLOAT_M_S
+    )
+    said = " ".join(budget_text(make_budget(outcome, 200), 80).split())
+    assert "periapsis on the ground: drag is turned off" in said
+    assert "Without drag, which the table forces turns off, though there is air." in said
+    assert "Density of the air" not in said
+
+
 def test_nothing_is_said_where_nothing_is_asked() -> None:
     text = RING.format(body="earth", altitude_km=400.0, years=25.0, propellant_kg=200.0)
-    outcome = outcome_of(scenario_of(text.replace("[disposal]\nwithin_years = 25.0\n", "")))
+    outcome = outcome_of(scenario_of(text.replace("disposal = { within_years = 25.0 }\n", "")))
     assert outcome.left_alone == ()
     assert disposals(outcome) == ()
     assert "left_alone" not in result(outcome)

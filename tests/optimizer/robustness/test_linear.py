@@ -51,26 +51,17 @@ SECOND_ORDER_REL = 0.02
 """What a law of first order leaves out of 1 km in a semi-major axis of thousands, over all turns that a craft waits."""
 
 STAGED = """
-[body]
-name = "mars"
-j2 = 0.0
-[ring]
-altitude_km = 3000.0
-slots = 3
-slot0_deg = 40.0
-[limits]
-finish_within_d = 3.0
-revolutions_max = 6
+body = { name = "mars", j2 = 0.0 }
+ring = { altitude_km = 3000.0, slots = 3, slot0_deg = 40.0 }
+limits = { finish_within_d = 3.0, revolutions_max = 6 }
+errors = { burn_share = 0.004 }
+craft = [{ name = "Awl" }]
 [launch]
 latitude_deg = 0.0
 longitude_deg = 0.0
 until_h = 0.0
 insertion = { periapsis_km = 130.0, apoapsis_km = 3000.0, altitude_km = 130.0 }
 upper_stage = { delta_v_m_s = 400.0, lasts_h = 40.0 }
-[errors]
-burn_share = 0.004
-[[craft]]
-name = "Awl"
 """
 
 

@@ -190,20 +190,10 @@ def test_time_that_ran_out_is_said() -> None:
 
 def test_a_pull_of_an_own_world_moves_on_with_the_epoch() -> None:
     text = """
-[body]
-name = "Tessaly"
-gm_km3_s2 = 9120.5
-radius_km = 1210.0
-[ring]
-altitude_km = 700.0
-slots = 2
-[[pull]]
-name = "Corbel"
-gm_km3_s2 = 900
-orbit = { radius_km = 90000, period_d = 20, angle_deg = 30 }
-[[craft]]
-name = "Nut"
-orbit = { altitude_km = 700, angle_deg = 0 }
+body = { name = "Tessaly", gm_km3_s2 = 9120.5, radius_km = 1210.0 }
+ring = { altitude_km = 700.0, slots = 2 }
+pull = [{ name = "Corbel", gm_km3_s2 = 900, orbit = { radius_km = 90000, period_d = 20, angle_deg = 30 } }]
+craft = [{ name = "Nut", orbit = { altitude_km = 700, angle_deg = 0 } }]
 """
     [one] = parse_scenario(text).pulls
     assert math.degrees(one.later(5.0 * 86_400.0).angle_rad) == pytest.approx(120.0)
@@ -211,24 +201,14 @@ orbit = { altitude_km = 700, angle_deg = 0 }
 
 
 TIGHT = """
-[body]
-name = "mars"
-[ring]
-altitude_km = 1614
-slots = 2
-inclination_deg = 4.0
-[limits]
-revolutions_max = 4
-finish_within_d = 3.25
+body = { name = "mars" }
+ring = { altitude_km = 1614, slots = 2, inclination_deg = 4.0 }
+limits = { revolutions_max = 4, finish_within_d = 3.25 }
+craft = [{ name = "Thimble", dry_mass_kg = 100.0, propellant_kg = 8.9, isp_s = 300.0 }]
 [launch]
 latitude_deg = 0.0
 longitude_deg = 51
 insertion = { periapsis_km = 222.0, apoapsis_km = 1614.0, altitude_km = 222.0 }
-[[craft]]
-name = "Thimble"
-dry_mass_kg = 100.0
-propellant_kg = 8.9
-isp_s = 300.0
 """
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -15,12 +16,13 @@ from ringwright.optimizer.studies.respace import spread_plane, standing_after, s
 from ringwright.optimizer.studies.slips import make_slips
 from ringwright.reports.respaced_scenario import respaced_text, toml_of
 from ringwright.reports.result import result_text
-from ringwright.tests.tolerances import FLOAT_RAD, TENTH_S, UNSEEN_M_S
+from ringwright.tests.tolerances import FLOAT_RAD, SIX_DIGITS_REL, TENTH_S, UNSEEN_M_S
 
 from ...planned import SCENARIOS, outcome_of, planned, scenario_of
 from .test_slips import in_space
 
 FOUR = SCENARIOS / "four-over-the-equator.toml"
+LESS = 1.0 - 1e-12
 WRITTEN_RAD = 1e-10
 """Angles are written to 9 decimals of a degree."""
 WRITTEN_M = 1e-3
@@ -121,6 +123,23 @@ def test_after_the_plan_craft_are_in_their_slots_with_what_is_left() -> None:
         assert math.remainder(one.orbit.angle_rad - float(turned), 2.0 * math.pi) == pytest.approx(0.0, abs=FLOAT_RAD)
 
 
+def test_a_craft_that_is_left_its_reserve_alone_is_read_again(tmp_path: Path) -> None:
+    """With as much propellant loaded as the plan takes, what is left is the reserve, to the last digit."""
+    path = tmp_path / "least.toml"
+    source = FOUR.read_text("utf-8").replace("reserve_m_s = 20.0", 'reserve_m_s = 17.3\nload = "least"')
+    path.write_text(source, "utf-8")
+    outcome = outcome_of(read_scenario(path))
+    left = spread_plane(standing_after(outcome, outcome.plans[0], ["Umber"]), 0, None)
+    # the last digit may fall to either side
+    left = replace(
+        left, craft=tuple(replace(one, propellant_kg=(one.propellant_kg or 0.0) * LESS) for one in left.craft)
+    )
+    again = parse_scenario(respaced_text(str(path), [], left, outcome.plans[0].finish_s))
+    for one, before in zip(again.craft, left.craft, strict=True):
+        assert one.reserve_m_s == pytest.approx(17.3, rel=SIX_DIGITS_REL)
+        assert one.propellant_kg == before.propellant_kg
+
+
 def test_slips_say_the_same_of_a_craft_lost_in_orbit(tmp_path: Path) -> None:
     """By the catalogue there, flown here: over a round body they are alike."""
     text = in_space((0.0, 80.0, 200.0), 3)
@@ -160,24 +179,13 @@ stay = true
 orbit = {{ altitude_km = 2400, angle_deg = 10 }}
 """
 ALONE = """
-[body]
-name = "mars"
-j2 = 0.0
-[ring]
-altitude_km = 2400
-slots = 2
-slot0_deg = "free"
-inclination_deg = 60
-node_deg = 255
-[limits]
-finish_within_d = 1
-revolutions_max = 2
-[[craft]]
-name = "C 2 0"
-orbit = {{ altitude_km = 2400, angle_deg = {first} }}
-[[craft]]
-name = "C 2 2"
-orbit = {{ altitude_km = 2400, angle_deg = {second} }}
+body = {{ name = "mars", j2 = 0.0 }}
+ring = {{ altitude_km = 2400, slots = 2, slot0_deg = "free", inclination_deg = 60, node_deg = 255 }}
+limits = {{ finish_within_d = 1, revolutions_max = 2 }}
+craft = [
+    {{ name = "C 2 0", orbit = {{ altitude_km = 2400, angle_deg = {first} }} }},
+    {{ name = "C 2 2", orbit = {{ altitude_km = 2400, angle_deg = {second} }} }},
+]
 """
 
 

@@ -24,18 +24,12 @@ from ringwright.tests.planned import outcome_of, scenario_of
 Array = NDArray[np.float64]
 EPOCH = datetime(2031, 5, 1, 6, tzinfo=UTC)
 
-EARTH = """title = "One of two over the Earth"
+EARTH = """\
+title = "One of two over the Earth"
 epoch = 2031-05-01T06:00:00Z
-[body]
-name = "earth"
-[ring]
-altitude_km = 10000
-slots = 2
-inclination_deg = 40
-node_deg = 30
-slot0_deg = 0
-[limits]
-revolutions_max = 3
+body = { name = "earth" }
+ring = { altitude_km = 10000, slots = 2, inclination_deg = 40, node_deg = 30, slot0_deg = 0 }
+limits = { revolutions_max = 3 }
 [[craft]]
 name = "Umber"
 dry_mass_kg = 100
@@ -44,55 +38,37 @@ isp_s = 300
 orbit = { altitude_km = 10000, angle_deg = -60 }
 """
 ENGINE = EARTH.replace("isp_s = 300\n", "isp_s = 300\nthrust_n = 40\n")
-GROUND = """title = "Up from the equator"
+GROUND = """\
+title = "Up from the equator"
 epoch = 2031-05-01T06:00:00Z
-[body]
-name = "earth"
-[ring]
-altitude_km = 2000
-slots = 2
-slot0_deg = 0
-[limits]
-revolutions_max = 3
-finish_within_d = 2
+body = { name = "earth" }
+ring = { altitude_km = 2000, slots = 2, slot0_deg = 0 }
+limits = { revolutions_max = 3, finish_within_d = 2 }
+craft = [{ name = "Teal" }]
 [launch]
 latitude_deg = 0
 longitude_deg = -150
 ascent_min = 9
 downrange_deg = 18
 insertion = { periapsis_km = -200, apoapsis_km = 2000, altitude_km = 190 }
-[[craft]]
-name = "Teal"
 """
-MARS = """title = "One of two around Mars"
+MARS = """\
+title = "One of two around Mars"
 epoch = 2031-05-01T06:00:00Z
-[body]
-name = "mars"
-[ring]
-altitude_km = 9000
-slots = 2
-slot0_deg = 0
-[limits]
-revolutions_max = 2
+body = { name = "mars" }
+ring = { altitude_km = 9000, slots = 2, slot0_deg = 0 }
+limits = { revolutions_max = 2 }
+forces = { further = false }
 [[craft]]
 name = "Flint"
 orbit = { altitude_km = 9000, angle_deg = -60 }
-[forces]
-further = false
 """
 CARRIER = GROUND.replace("longitude_deg = -150\n", "longitude_deg = -150\nuntil_h = 0\nturnaround_h = 30\n").replace(
-    '[[craft]]\nname = "Teal"\n',
-    """[[carrier]]
-name = "Pannier"
-craft = ["Teal", "Coot"]
-delta_v_m_s = 400
-[[craft]]
-name = "Teal"
-[[craft]]
-name = "Coot"
-""",
+    'craft = [{ name = "Teal" }]',
+    'carrier = [{ name = "Pannier", craft = ["Teal", "Coot"], delta_v_m_s = 400 }]\n'
+    'craft = [{ name = "Teal" }, { name = "Coot" }]',
 )
-OWN = MARS.replace('name = "mars"', 'name = "Quill"\ngm_km3_s2 = 5200\nradius_km = 1500').replace("9000", "2500")
+OWN = MARS.replace('name = "mars"', 'name = "Quill", gm_km3_s2 = 5200, radius_km = 1500').replace("9000", "2500")
 
 
 @lru_cache

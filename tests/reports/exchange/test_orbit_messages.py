@@ -232,7 +232,7 @@ def _pushed(state: Array, lasts: float, pole: Array, parts: Array, mass: float, 
 def test_a_plan_corrected_for_further_forces_is_flown_under_them(tmp_path: Path) -> None:
     """The burns are left as they are here: what counts is under which forces they are flown."""
     outcome = planned(EARTH)
-    scenario = parse_scenario(EARTH.replace("[limits]", "[forces]\ndegree = 2\nsun = true\nmoon = true\n[limits]"))
+    scenario = parse_scenario(EARTH.replace("limits =", "forces = { degree = 2, sun = true, moon = true }\nlimits ="))
     chosen = chosen_forces(scenario)
     under = UnderForces(chosen=chosen, craft=(), common_shift_rad=0.0, at_s=0.0, span_s=1.0, corrected=True)
     forced = replace(outcome, scenario=scenario, under=under)

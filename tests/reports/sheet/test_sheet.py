@@ -129,3 +129,12 @@ def test_a_zero_has_no_sign_and_errors_are_a_table() -> None:
         assert "-0.0000 " not in text
         rows = [line for line in text.splitlines() if line.strip().startswith("1 s of period too long")]
         assert len(rows) == sum(bool(block.exact) for block in one.blocks) > 0
+
+
+def test_the_sheet_names_the_force_left_out_that_may_spoil_the_spacing_first() -> None:
+    """As the plan does; the sheet of the craft that leaves first has it in its own words."""
+    bare = ("forces.degree=4", "forces.sun=false", "forces.moon=false", "forces.drag=false")
+    found = bundled_outcome("spares-aloft", "limits.revolutions_max=1", "ring.hold_for_d=20", *bare)
+    (sheet,) = sheets(found, found.plans[0], ["Borage"])
+    text = " ".join(sheet_text(sheet).split())
+    assert "Look again before then: degree 5 to 8, left out, could use up the 0.50 deg in about 10 days" in text
