@@ -129,7 +129,7 @@ def _at_first(ring: Ring, start_s: float, end_s: float) -> Array:
     fine = ring.period_s / TURN_STEPS
     if (end_s - start_s) / _parts(ring, end_s - start_s) <= fine:
         return np.zeros(0)
-    return start_s + fine * np.arange(1, TURN_STEPS + 1)
+    return np.asarray(start_s + fine * np.arange(1, TURN_STEPS + 1), dtype=float)
 
 
 def _parts(ring: Ring, length_s: float) -> int:

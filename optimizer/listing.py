@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Literal, TypeVar
 
 from ..models.deadline import OutOfTimeError
-from ..models.scenario import Aim
+from ..models.scenario import Aim, Scenario
 from .choice import front as front_walk
 from .choice.alternatives import Alternative, relabeled
 from .choice.contenders import contenders, order
@@ -17,7 +17,7 @@ from .choice.objectives import Chosen
 from .choice.phase_front import PhaseFront, PhasePoint, slides
 from .choice.selection import Selection
 from .choice.ties import AIMS, printed
-from .limits.registry import gives_by_itself
+from .limits.registry import gives_by_itself, may_be
 from .outcome import AimFront, Bind, Front, FrontPoint, Infeasible, Plan
 from .problem.problem import Problem, kept_errors
 from .robustness.hold import hold
@@ -266,7 +266,7 @@ def rejected(selection: Selection, aim: Aim) -> tuple[Plan, ...]:
     )
 
 
-def broken_in_flight(plans: Sequence[Plan], *, all_flown: bool) -> Infeasible:
+def broken_in_flight(scenario: Scenario, plans: Sequence[Plan], *, all_flown: bool) -> Infeasible:
     """Why plans that the catalogue offers do not count: what the nearest breaks, and the values at which it would not.
 
     Args:
@@ -278,7 +278,7 @@ def broken_in_flight(plans: Sequence[Plan], *, all_flown: bool) -> Infeasible:
         reason = "every plan flown breaks one in its flight; not all plans that the options allow were flown"
         return Infeasible(binds=(), together=False, reason=reason)
     reason = "every plan that the options allow breaks one in its flight"
-    if not all(gives_by_itself(one.limit) for one in nearest):
+    if not all(gives_by_itself(one.limit) and may_be(scenario, one.limit, one.value) for one in nearest):
         return Infeasible(binds=(), together=False, reason=reason)
     binds = tuple(Bind(limit=one.limit, value=one.allowed, serves=one.value) for one in nearest)
     return Infeasible(binds=binds, together=len(binds) > 1, reason=reason)

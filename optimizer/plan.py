@@ -220,7 +220,7 @@ def _no_plan(selection: Selection, late: str, progress: Progress, *, brief: bool
         with suppress(*ENDED), deadline.flying():
             near = rejected(selection, scenario.minimize)
     if near and (not late or late == BROKEN_IN_FLIGHT):
-        infeasible, unfinished = broken_in_flight(near, all_flown=not late), ""
+        infeasible, unfinished = broken_in_flight(scenario, near, all_flown=not late), ""
         if late:
             progress("no plan; trying the limits that the nearest plans break")
             with suppress(*ENDED):

@@ -43,10 +43,11 @@ DISTURBED = 0.08
 """Of revolutions solved together, their number by the pull of the bulge against that of the point mass."""
 SETTLED, ROUNDS_MAX = 1e-14, 24
 """A round of the iteration that changes the elements by less is the last one; so many are allowed."""
-LOOSE, FINER, PUSHED = 1e-7, 1e-2, 1e-12
+LOOSE, FINER, PUSHED, LEFT = 1e-7, 1e-2, 1e-12, 1e-13
 """Under further forces the elements by the bulge alone need not be settled better at first, nor between two rounds of
-the pushes than a hundredth of what the last round changed; after one that changes them by less than the last of these,
-far less than that is left."""
+the pushes than a hundredth of what the last round changed; after one that changes them by less than the third of these,
+far less than that is left. The last: what may be left if rounds go on to change less by the factor of the last two.
+"""
 PUSH_MAX, TAIL_MAX, NARROWER_MAX = 0.02, 5e-10, 4
 """Coasts under pushes larger than this share of the central pull are stepped; where the tail of their polynomials, as a
 share of it, is larger, panels are made narrower, by so much at most: what a panel misses is far below the tail."""
@@ -256,9 +257,9 @@ def _pushed(
         times = began + _integral(slowness(gravity, found, sine, cosine, more), width)
         states = states_of(gravity.gm, found, sine, cosine)
         more, smooth = beyond.push(times, states)
-        until = max(FINER * min(moved, LOOSE), SETTLED)
+        until, last = max(FINER * min(moved, LOOSE), SETTLED), moved
         found, moved = _settled(gravity, found, sine, cosine, width, more, until)
-        if moved < PUSHED:
+        if moved < PUSHED or moved * moved < LEFT * last:
             share = smooth * (dot(states[:3], states[:3]) / gravity.gm)
             return found, more, width * float(np.abs(share @ _rule().tail).max())
     return None, None, 0.0

@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 FEW = 256
-"""Points up to which a library of linear algebra is quicker (measured)."""
+"""Points that a library of linear algebra is given at once: of more it makes threads (measured)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +75,7 @@ class UnevenField:
         turn = np.exp(1j * (self.meridian_rad + self.spin_rad_s * time_s))
         inverse = 1.0 / np.sqrt(x * x + y * y + z * z)
         solids = self._solids((x + 1j * y) * turn.conj() * inverse, z * inverse, self.radius_m * inverse)
-        ahead, back, up = _product(self._weights, solids)
+        ahead, back, up = product(self._weights, solids)
         across = (ahead + back.conj()) * turn
         found = np.empty(position.shape)
         found[0], found[1], found[2] = across.real, across.imag, -up.real
@@ -98,7 +98,7 @@ class UnevenField:
         turned[1:], powers[0, 1:], powers[1, 1:] = equatorial, polar, ratio
         np.multiply.accumulate(turned, axis=0, out=turned)
         np.multiply.accumulate(powers, axis=1, out=powers)
-        found = _product(slopes, powers[0])
+        found = product(slopes, powers[0])
         found *= powers[1].take(degrees, axis=0)
         return np.asarray(found * turned.take(orders, axis=0))
 
@@ -119,11 +119,16 @@ class UnevenField:
         return found
 
 
-def _product(one: NDArray[Any], other: NDArray[Any]) -> NDArray[Any]:
-    """Matrix product; for many columns without the threads of a linear algebra library, which then cost far more than
-    they save.
+def product(one: NDArray[Any], other: NDArray[Any]) -> NDArray[Any]:
+    """Matrix product; of many columns some at a time, without the threads of a linear algebra library, which then cost
+    far more than they save.
     """
-    found: NDArray[Any] = one.dot(other) if other.shape[1] <= FEW else np.einsum("ij,jn->in", one, other)
+    count = other.shape[1]
+    if count <= FEW:
+        return np.asarray(one.dot(other))
+    found = np.empty((one.shape[0], count), dtype=np.result_type(one, other))
+    for first in range(0, count, FEW):
+        found[:, first : first + FEW] = one.dot(other[:, first : first + FEW])
     return found
 
 

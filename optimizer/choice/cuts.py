@@ -1,7 +1,8 @@
 """Plans that break a limit in their flight are cut off, so that the choice goes on without them.
 
 What the catalogue cannot see is found by flying what was chosen. An option that breaks a limit by its own flight is
-banned; one that comes too near to a craft in place conflicts with all that are there as early; liftoffs that
+banned, with all whose craft would coast on the same orbit longer where it breaks before its first burn; one that comes
+too near to a craft in place conflicts with all that are there as early; liftoffs that
 the flight moves too near to one another are planned farther apart; any other combination that breaks a limit is
 excluded as such. Where an option is banned, those that were left out of the catalogue because it beats them come back.
 """
@@ -9,16 +10,18 @@ excluded as such. Where an option is banned, those that were left out of the cat
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..catalogue.catalogue import Catalogue, from_space
 from ..catalogue.from_ground import from_pad
-from ..limits import between_craft, separation
+from ..limits import apoapsis_max, between_craft, clearance, separation
 from ..outcome import Broken, Plan
-from ..problem.option_key import OptionKey, key, same
+from ..problem.option_key import OptionKey, flight_key, key, same
 from ..problem.options import Options, empty, join, undominated
+from ..routes.registry import coasts
 from ..routes.route import Question
 from ..schedule.presolve import Side
 from .flyer import Flyer
@@ -36,6 +39,23 @@ Place = tuple[int, int, float | None]
 """Craft class, slot and liftoff (None in space) at which an option was banned."""
 
 
+class _Astray(NamedTuple):
+    """Craft of a class that break a limit on the orbit they are on, unless they burn before a moment.
+
+    ``over``: by how much, in shares of the limit.
+    """
+
+    craft_class: int
+    route: int
+    burn_s: float
+    over: float
+
+    def rows(self, options: Options) -> NDArray[np.bool_]:
+        """Mask of the options that burn first then or later."""
+        own = (options.craft_class == self.craft_class) & (options.route == self.route)
+        return np.asarray(own & (options.burn_s >= self.burn_s))
+
+
 class Cuts:
     """What was found to break limits in the flight, for one problem."""
 
@@ -45,6 +65,7 @@ class Cuts:
         self.meetings: list[tuple[OptionKey, int, float]] = []
         self._banned: dict[tuple[OptionKey, int], None] = {}
         self._places: dict[Place, None] = {}
+        self._astray: list[_Astray] = []
         self._apart_s: dict[int, float] = {}
         self._apart: list[tuple[frozenset[tuple[OptionKey, int]], int]] = []
         self._work_turns = 0.0
@@ -59,7 +80,18 @@ class Cuts:
         keep = np.ones(len(options), dtype=bool)
         for name, index in self._banned:
             keep &= ~(same(options, name) & (options.craft_class == index))
+        for one in self._astray:
+            keep &= ~one.rows(options)
         return options.whole(keep)
+
+    def breach(self, options: Options) -> NDArray[np.float64]:
+        """How far each option oversteps its limits by its own flight, in shares of them; 0 where nothing is known."""
+        out = np.zeros(len(options))
+        for one in self._astray:
+            out[one.rows(options)] = one.over
+        for (name, index), broken in self.flyer.judged_alone.items():
+            out[same(options, name) & (options.craft_class == index)] = sum(overstepped(one) for one in broken)
+        return out
 
     def side(self, options: Options) -> Side:
         """Rows that exclude the combinations which break a limit as a whole."""
@@ -73,10 +105,17 @@ class Cuts:
         return tuple(rows)
 
     def instead(self, made: Catalogue) -> Options:
-        """For each place at which an option was banned: all options there, those that others beat too."""
-        if not self._places:
-            return empty()
-        return join([self._pool(made, place) for place in self._places])
+        """For each place at which an option was banned: all options there, those that others beat too.
+
+        Where all were banned that burn late: the best of those that burn sooner.
+        """
+        found = [self._pool(made, place) for place in self._places]
+        sooner = {(one.craft_class, slot, None) for one in self._astray for slot in self.flyer.problem.free_slots}
+        for place in sorted(sooner - self._places.keys(), key=lambda place: place[:2]):
+            pool = self._pool(made, place)
+            left = pool.take(self.allowed(pool))
+            found.append(left.take(undominated(left)))
+        return join(found) if found else empty()
 
     def cut(self, made: Catalogue, options: Options) -> bool:
         """Judge a choice by its flight, and cut it off where it breaks a limit; whether it did."""
@@ -112,10 +151,31 @@ class Cuts:
             self._banned[key(options, row), int(options.craft_class[row])] = None
             if options.bundle[row] >= 0:
                 continue
+            self._note_astray(options, row)
             place = _place(options, row)
             self._places[place] = None
             self._screen(self._pool(made, place))
         return found
+
+    def _note_astray(self, options: Options, row: int) -> None:
+        """Ban all options of a craft in space that wait as long, where one breaks a limit before its first burn."""
+        name, index = flight_key(self.flyer.problem, options, row), int(options.craft_class[row])
+        course, legs = self.flyer.flights.courses.get(name), self.flyer.flights.legs.get(name)
+        if not coasts(options, row) or course is None or not legs or name.engine is not None:
+            return
+        burn_s, scenario = float(options.burn_s[row]), self.flyer.problem.scenario
+        burns = course.itinerary.impulses
+        if not burns or abs(burns[0].time_s - burn_s) > 1e-6 or any(one.part == "time" for one in course.unknowns):
+            return
+        over = 0.0
+        for limit, value in (
+            (clearance.LIMIT, legs[0].lowest_m - clearance.top_m(scenario)),
+            (apoapsis_max.LIMIT, legs[0].highest_m - scenario.body.radius_m),
+        ):
+            if not limit.kept(scenario, value):
+                over += overstepped(Broken(craft="", limit=limit.key, value=value, allowed=limit.allowed(scenario)))
+        if over > 0.0:
+            self._astray.append(_Astray(index, int(options.route[row]), burn_s, over))
 
     def _screen(self, pool: Options) -> None:
         """Fly the options of a place that none beats until those that are left keep their limits.
@@ -223,14 +283,6 @@ class Cuts:
 def _place(options: Options, row: int) -> Place:
     liftoff_s = float(options.liftoff_s[row])
     return (int(options.craft_class[row]), int(options.slot[row]), None if np.isnan(liftoff_s) else liftoff_s)
-
-
-def breach(options: Options, flyer: Flyer) -> NDArray[np.float64]:
-    """How far each option oversteps its limits by its own flight, in shares of them; 0 where it was not flown."""
-    out = np.zeros(len(options))
-    for (name, index), broken in flyer.judged_alone.items():
-        out[same(options, name) & (options.craft_class == index)] = sum(overstepped(one) for one in broken)
-    return out
 
 
 def overstepped(broken: Broken) -> float:

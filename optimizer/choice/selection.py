@@ -27,7 +27,7 @@ from ..schedule.columns import Columns, ScheduleProblem
 from ..schedule.lexicographic import Objective, solve_lexicographic
 from ..schedule.one_aim import Solved
 from ..schedule.presolve import Side
-from .cuts import Cuts, breach
+from .cuts import Cuts
 from .flyer import Flyer
 from .meeting_edges import clear_of
 from .objectives import Chosen, Order, objective, ties_of
@@ -158,7 +158,7 @@ class Selection:
     def nearest(self, aims: Sequence[Order]) -> Chosen | None:
         """The plan that oversteps its limits by the least, of what was flown; where none keeps them."""
         options = join([self.made.options, *self._more, self.cuts.instead(self.made)])
-        return self._solve(options, aims, math.inf, "none", None, over=breach(options, self.flyer))
+        return self._solve(options, aims, math.inf, "none", None, over=self.cuts.breach(options))
 
     def _within(self, made: Catalogue, options: Options, finish_s: float, slots: frozenset[int] | None) -> Options:
         """The options that a threshold leaves, and that were not found to break a limit in the flight."""

@@ -71,7 +71,7 @@ def craft_plan_of(
         first_guess_error_rad=flights.first_guess_rad.get(key),
         phasing_burn=_phasing_burn(what, one.revolutions),
         before_burns=tuple(tuple(float(x) for x in state) for part in flown for state in part.before),
-        turned_s=burns[0].time_s if what.turns_first else None,
+        turned_s=None if what.turning_burn is None else burns[min(what.turning_burn, len(burns) - 1)].time_s,
         screened_from_s=what.screened_from_s,
         apart_s=closest.apart_s,
         last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,

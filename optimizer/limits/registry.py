@@ -57,3 +57,10 @@ def words_of(key: str) -> LimitWords | None:
 def gives_by_itself(key: str) -> bool:
     """Whether a plan that breaks nothing else keeps that limit once it is as wide as the plan's value."""
     return any(limit.key == key and limit.gives_by_itself for limit in LIMITS)
+
+
+def may_be(scenario: Scenario, key: str, value: float) -> bool:
+    """Whether a limit of a scenario may be loosened as far as a value, SI: no craft may fly through the ground."""
+    return any(
+        one.key == key and min(one.now, one.most) <= value <= max(one.now, one.most) for one in loosenings(scenario)
+    )

@@ -54,6 +54,26 @@ def problems(scenario: Scenario) -> tuple[Problem, ...]:
     return tuple(_problem(scenario, replace(base, slot0_rad=p), rule, staying, starts, ways) for p, rule in phases)
 
 
+def places_of_staying(scenario: Scenario) -> tuple[Ring, tuple[tuple[str, int, float], ...]] | None:
+    """The ring laid through the craft that stay, and each by its name with the nearest slot in its plane and how far it
+    is ahead of that, rad; None where none stays.
+
+    Raises:
+        InputError: a craft that is to stay is not on the ring.
+    """
+    base = ring_of(scenario)
+    staying = _staying_angles(scenario, base)
+    if not staying:
+        return None
+    ring = replace(base, slot0_rad=_phase_of_staying(scenario, base, staying)[0])
+    found = []
+    for name, angle, number, plane in staying:
+        ahead = float(angle or 0.0) - ring.slot0_rad - _ahead(ring, plane)
+        slot = int(ring.nearest(ahead)) if number is None else number
+        found.append((name, slot, 0.0 if angle is None else float(frames.wrap(ahead - float(ring.ahead(slot))))))
+    return ring, tuple(found)
+
+
 def _standing(scenario: Scenario, base: Ring, craft: Craft) -> Standing:
     """Where a craft in space touches the ring; InputError where its orbit does so over a round body alone."""
     try:

@@ -97,6 +97,11 @@ def name_of(options: Options, row: int) -> str:
     return _of(options, row).name
 
 
+def coasts(options: Options, row: int) -> bool:
+    """Whether an option's craft coasts as it is until ``burn_s`` (see `Route`)."""
+    return _of(options, row).coasts
+
+
 def places(name: str) -> list[int]:
     """Where the routes of that name stand."""
     return [index for index, route in enumerate(ROUTES) if route.name == name]

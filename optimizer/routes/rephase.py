@@ -301,4 +301,5 @@ ROUTE = Route(
     begins="space",
     columns=columns,
     course=course,
+    coasts=True,
 )

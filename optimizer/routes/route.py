@@ -97,6 +97,7 @@ class Route:
         steps: into how many steps a wait is cut that may be of any length, by way and touch; 1 where there is none.
         may_serve: whether it may have options in a problem at all.
         arrives_by_way: whether an option costs at least the arrival in place by its way up.
+        coasts: whether alike craft begin all of its options in the same state, without a burn before ``burn_s``.
         note: what a reader must know of its options in a problem; empty for nothing.
     """
 
@@ -110,6 +111,7 @@ class Route:
     steps: Callable[[Ascent, Touch], int] = lambda _way, _touch: 1
     may_serve: Callable[[Problem], bool] = lambda _: True
     arrives_by_way: bool = True
+    coasts: bool = False
     note: Callable[[Problem, Options], str] = lambda _problem, _options: ""
 
 

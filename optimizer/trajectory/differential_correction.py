@@ -117,20 +117,16 @@ class Corrected:
     Args:
         itinerary: corrected.
         first, last: what was measured before and after.
-        miss_rad: weighted miss that is left: root of the summed squares of slot error and rate error a turn, and with
-            lower weights of eccentricity, relative radius and tilt.
-        met: whether the miss is below the tolerance asked for.
+        met: whether the weighted miss that is left is below the tolerance asked for: root of the summed squares of slot
+            error and rate error a turn, and with lower weights of eccentricity, relative radius and tilt.
         rounds: how many steps were taken.
-        added_delta_v_m_s: change of the sum of the burns.
     """
 
     itinerary: Itinerary
     first: Measured
     last: Measured
-    miss_rad: float
     met: bool
     rounds: int
-    added_delta_v_m_s: float
 
 
 def correct_each(
@@ -378,13 +374,10 @@ class _Work:
     def result(self, tolerance_rad: float) -> Corrected:
         final = self.at(self.x)
         assert final is not None
-        before = math.fsum(burn.delta_v_m_s for burn in self.case.itinerary.impulses)
         return Corrected(
             itinerary=final,
             first=self.first,
             last=self.last,
-            miss_rad=self.miss,
             met=self.miss <= tolerance_rad,
             rounds=self.rounds,
-            added_delta_v_m_s=math.fsum(burn.delta_v_m_s for burn in final.impulses) - before,
         )

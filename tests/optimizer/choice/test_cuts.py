@@ -163,6 +163,21 @@ def test_where_the_flight_shows_that_none_keeps_its_limits_the_nearest_are_liste
     assert f"{-below[0]['value']:.1f} km too little" in " ".join(screen.split())
 
 
+def test_where_the_orbit_that_craft_are_on_dips_too_low_every_option_breaks_that() -> None:
+    """One flight shows it of all that wait as long, which are left out unflown; here they are flown all the same."""
+    infeasible = outcome_of(scenario_of(NONE_KEEPS_IT)).infeasible
+    assert infeasible is not None
+    assert infeasible.reason == "every plan that the options allow breaks one in its flight"
+    assert infeasible.binds == (), "no lower clearance than 0 is to be named"
+    (problem,) = problems(scenario_of(NONE_KEEPS_IT))
+    options = join(from_space(Question(problem=problem)))
+    options = options.take(np.arange(0, len(options), 1 + len(options) // 30))
+    flyer = Flyer(problem)
+    flyer.fly([options])
+    for row in range(len(options)):
+        assert flyer.fails(options, row) or "limits.clearance" in {b.limit for b in flyer.broken(options, row)}
+
+
 def test_where_separation_leaves_no_plan_what_serves_serves() -> None:
     text = CHEAPEST_TOO_NEAR.replace("149.8", "1200.0").replace("33.72", "6.0")
     infeasible = outcome_of(scenario_of(text)).infeasible
