@@ -12,25 +12,6 @@ import sys
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from .models.errors import InputError
-from .reports.commands.deliver import next_text
-from .reports.commands.parser import parser
-from .reports.commands.planned import BAD_INPUT, INTERRUPTED, LOST, UNDECIDED, NoPlanError, without_plan
-from .reports.console import (
-    Ended,
-    OutputLostError,
-    colored,
-    complain,
-    ending_in_order,
-    flush,
-    give_up,
-    kept_words,
-    show,
-    width,
-)
-from .reports.files import kept_files
-from .reports.run_limits import UndecidedError
-
 if TYPE_CHECKING:
     import argparse
 
@@ -42,10 +23,28 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; returns the exit status. ``arguments`` default to those of the process."""
     # our matrices are small: the threads that NumPy's library would start for them only spin
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    with kept_files() as kept:
+    try:
+        return _ended(arguments)
+    except KeyboardInterrupt:
+        # while modules were loaded, or once more while the first one was answered
+        if sys.stderr is not None:
+            sys.stderr.write("ringwright: interrupted.\n")
+        return 130
+
+
+def _ended(arguments: Sequence[str] | None) -> int:
+    """Run a command and say how it ended."""
+    # inside the function: Ctrl-C while they are loaded is one as well
+    from .models.errors import InputError
+    from .reports.console import Ended, OutputLostError, complain, ending_in_order, give_up, kept_words
+    from .reports.files import kept_files
+
+    with kept_files() as kept, ending_in_order():
+        from .reports.commands.planned import BAD_INPUT, INTERRUPTED, LOST, UNDECIDED
+        from .reports.run_limits import UndecidedError
+
         try:
-            with ending_in_order():
-                return _command(arguments)
+            return _command(arguments)
         except InputError as error:
             complain(f"ringwright: {error}")
             return BAD_INPUT
@@ -73,6 +72,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _command(arguments: Sequence[str] | None) -> int:
     """Run a command, to the last character that it prints."""
+    from .reports.commands.parser import parser
+    from .reports.console import colored, flush
+
     try:
         typed = sys.argv[1:] if arguments is None else list(arguments)
         parsed = parser(typed).parse_args(typed)
@@ -86,6 +88,10 @@ def _command(arguments: Sequence[str] | None) -> int:
 
 def _answered(run: Callable[[argparse.Namespace], int], parsed: argparse.Namespace) -> int:
     """Run a command; where there is no plan that it could go on from, that is the answer."""
+    from .reports.commands.deliver import next_text
+    from .reports.commands.planned import NoPlanError, without_plan
+    from .reports.console import show, width
+
     try:
         return run(parsed)
     except NoPlanError as none:

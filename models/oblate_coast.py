@@ -20,6 +20,7 @@ import numpy as np
 
 from . import frames, launch, oblateness, orbits
 from .arrays import Array
+from .errors import FlightError
 from .flight.flown import Itinerary, readout
 from .flight.gravity import Gravity, gravity_around
 from .flight.integrate import fly_each
@@ -239,7 +240,10 @@ def given_orbit(ring: Ring, orbit: Orbit) -> tuple[float, float, bool]:
 
 @functools.lru_cache(maxsize=256)
 def passages(body: Body, ring: Ring, orbit: Orbit) -> Passages:
-    """How a craft on an orbit that touches the ring comes to it over an oblate body, from the moment that is given."""
+    """How a craft on an orbit that touches the ring comes to it over an oblate body, from the moment that is given.
+
+    Raises FlightError where the bulge bends it so that it does not come there again at that apsis.
+    """
     gravity = gravity_around(body)
     periapsis, apoapsis, outer = given_orbit(ring, orbit)
     at_touch = orbit.at == ("apoapsis" if outer else "periapsis")
@@ -247,6 +251,8 @@ def passages(body: Body, ring: Ring, orbit: Orbit) -> Passages:
     position, velocity = state_as_given(body, ring, orbit)
     turn = float(orbits.period(body.gm, 0.5 * (periapsis + apoapsis)))
     found = [a for a in apsides(gravity, position, velocity, plane, 1.75 * turn, high=outer) if a.after_s > 0.25 * turn]
+    if len(found) < (1 if at_touch else 2):
+        raise FlightError("the bulge bends the orbit by more than its apsides are apart")
     if at_touch:
         start = Apsis(0.0, ring.radius_m, 0.0, float(np.linalg.norm(velocity)))
         first, second = start, found[0]

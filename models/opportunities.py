@@ -106,6 +106,7 @@ def liftoffs(way: Ascent, ring: Ring, pad: Pad, tilt_tolerance_rad: float, from_
     if most > 0.0:
         for start, end in within(way.place, most, from_s, to_s).tolist():
             found.append(np.linspace(start, end, _parts(ring, end - start) + 1))
+            found.append(_at_first(ring, start, end))
     return np.unique(np.concatenate(found))
 
 
@@ -121,6 +122,14 @@ def grid_step_s(way: Ascent, ring: Ring, pad: Pad, tilt_tolerance_rad: float) ->
     spans = within(place, most, 0.0, 2.0 * turn)
     lengths = spans[:, 1] - spans[:, 0]
     return max((length / _parts(ring, length) for length in lengths.tolist()), default=0.0)
+
+
+def _at_first(ring: Ring, start_s: float, end_s: float) -> Array:
+    """Moments as close as slots ask for, for a ring turn from the beginning of a span that is long: who is soonest."""
+    fine = ring.period_s / TURN_STEPS
+    if (end_s - start_s) / _parts(ring, end_s - start_s) <= fine:
+        return np.zeros(0)
+    return np.asarray(start_s + fine * np.arange(1, TURN_STEPS + 1), dtype=float)
 
 
 def _parts(ring: Ring, length_s: float) -> int:

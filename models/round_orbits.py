@@ -24,9 +24,6 @@ from .scenario import Body
 SEED = 1e-3
 """Eccentricity that a circle is taken to begin with."""
 
-CRITICAL_RAD = math.asin(math.sqrt(0.4))
-"""Inclination beyond which circles do not stay round without a bulge: 39.2 deg."""
-
 
 def pull_rad_s(gm: float, radius_m: float, one: Neighbor) -> float:
     """k = 3/4 GM' / (d^3 n), rad/s."""

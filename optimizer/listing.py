@@ -235,7 +235,7 @@ def _front(selection: Selection, walked: front_walk.Walked, ranked: Sequence[tup
                 kind=kind if plan.by_period_alone else "curve",
             )
         )
-    note = front_walk.note(walked, selection)
+    note = front_walk.note(walked, selection, listed=len(points))
     return Front(points=tuple(points), resolution_m_s=walked.resolution, note=note)
 
 

@@ -110,6 +110,19 @@ class Plan:
         """Whether each craft can be flown by reading its period, with no attitude but along the track."""
         return all(part.free_form is None for part in self.craft)
 
+    def with_judged(self, made: Plan) -> Plan:
+        """The same plan with craft, totals and limits as judged in another one."""
+        return replace(
+            self,
+            delta_v_m_s=made.delta_v_m_s,
+            worst_delta_v_m_s=made.worst_delta_v_m_s,
+            propellant_kg=made.propellant_kg,
+            finish_s=made.finish_s,
+            craft=made.craft,
+            broken=made.broken,
+            margins=made.margins,
+        )
+
 
 @dataclass(frozen=True, kw_only=True)
 class FrontPoint:
@@ -238,11 +251,15 @@ class Bind:
 
 @dataclass(frozen=True, kw_only=True)
 class Infeasible:
-    """Why there is no plan: the limits that bind, each alone enough (``together`` False) or all at once (True)."""
+    """Why there is no plan: the limits that bind, each alone enough (``together`` False) or all at once (True).
+
+    ``by_places``: craft that stay show that, without a look at the catalogue.
+    """
 
     binds: tuple[Bind, ...]
     together: bool
     reason: str = ""
+    by_places: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

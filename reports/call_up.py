@@ -38,9 +38,10 @@ def call_up_text(found: CallUps, width: int) -> str:
     """What a console shows, no line longer than ``width``; times from the call on."""
     lines = paragraph(found.scenario.title, width)
     when = f"{span(found.after_s)} after the epoch, when plan 1 is done" if found.after_s else "at the epoch"
-    names = listed([seen.spare.craft.name for seen in found.spares])
+    *others, last = [seen.spare.craft.name for seen in found.spares]
+    names = f"{', '.join(others)} or {last}, is" if others else f"{last}, is"
     lines += paragraph(
-        f"A craft is lost {when}, and a spare is called at once: {names}. Times count from the call to the slot.", width
+        f"A craft is lost {when}, and a spare, {names} called at once. Times count from the call to the slot.", width
     )
     lines += heading("What each loss takes", width)
     lines += table(_by_loss(found), width)
@@ -162,7 +163,7 @@ def _compared(found: CallUps) -> list[Cells]:
         words("spare", [seen.spare.craft.name if which == "least" else "" for seen, _, which, _ in rows]),
         words("way", [label for _, label, _, _ in rows]),
         figures("mean m/s", cells=[plain(_mean([p.delta_v_m_s for _, p in plans])) for *_, plans in rows]),
-        figures("most", cells=[plain(max(p.delta_v_m_s for _, p in plans)) for *_, plans in rows]),
+        figures("most m/s", cells=[plain(max(p.delta_v_m_s for _, p in plans)) for *_, plans in rows]),
         figures("mean time", cells=[span(_mean([p.finish_s for _, p in plans])) for *_, plans in rows]),
         figures("longest", cells=[span(_latest(plans)[1].finish_s) for *_, plans in rows]),
         words("for", [_latest(plans)[0].craft for *_, plans in rows]),

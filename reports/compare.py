@@ -126,7 +126,9 @@ def _against(entry: Entry, entries: Sequence[Entry]) -> str:
     assert entry.plan is not None
     if entry is first:
         return ""
-    dearer, later = entry.plan.delta_v_m_s - first.plan.delta_v_m_s, entry.plan.finish_s - first.plan.finish_s
+    # as printed: the reader finds the same
+    dearer = round(entry.plan.delta_v_m_s, 1) - round(first.plan.delta_v_m_s, 1)
+    later = entry.plan.finish_s - first.plan.finish_s
     cost = f"{plain(abs(dearer))} m/s {'dearer' if dearer > 0 else 'cheaper'}" if abs(dearer) >= 0.05 else ""
     time = f"{span(abs(later))} {'later' if later > 0 else 'sooner'}" if abs(later) >= 0.5 else ""
     return ", ".join(part for part in (cost, time) if part) or "the same"
@@ -150,7 +152,8 @@ def _no_plan(entry: Entry) -> str:
     if not why.binds:
         return sentence(f"no plan keeps all limits: {why.reason}")
     remedies = listed([serving_text(bind) or f"another {limit_key(bind.limit)}" for bind in why.binds])
-    return f"no plan keeps all limits; {'together ' if why.together else ''}{remedies} would serve."
+    said = f": {why.reason}" if why.by_places else ""
+    return f"no plan keeps all limits{said}; {'together ' if why.together else ''}{remedies} would serve."
 
 
 def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
@@ -163,7 +166,11 @@ def _remarks(entries: Sequence[Entry], width: int) -> list[str]:
         sentences.append(f"Each is proved best over its catalogue of options{phases}.")
     for entry in bounded:
         assert entry.proof is not None
-        gap = f"within {entry.proof.gap:.2%} of the best" if math.isfinite(entry.proof.gap) else "with nothing proved"
+        gap = (
+            f"within {100.0 * entry.proof.gap:.2f} % of the best"
+            if math.isfinite(entry.proof.gap)
+            else "with nothing proved"
+        )
         sentences.append(f"{entry.name} is not proved best: {gap}.")
     unfinished = [e for e in entries if e.plan is not None and e.unfinished]
     sentences += [sentence(f"{entry.name}: the search ended early: {entry.unfinished}") for entry in unfinished]

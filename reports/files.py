@@ -6,8 +6,10 @@ complete. A run that fails or is cut off leaves what was there before.
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
+import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
@@ -18,6 +20,12 @@ from ..models.errors import InputError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+ELSEWHERE = "make room for it, or name another place"
+"""What helps where a file cannot be written."""
+
+PATIENCE_S = 3.0
+"""How long a pipe is waited for that nothing reads from."""
 
 _kept: ContextVar[list[str] | None] = ContextVar("kept", default=None)
 
@@ -67,7 +75,8 @@ def write_bytes(path: str | Path, content: bytes) -> Path:
     passing = place.with_name(f".{place.name}.{os.urandom(4).hex()}.part")
     try:
         if place.exists() and not place.is_file() and not place.is_dir():
-            place.write_bytes(content)
+            with os.fdopen(_device(place), "wb") as device:
+                device.write(content)
             _keep(given)
             return given
         with passing.open("xb") as stream:
@@ -77,7 +86,7 @@ def write_bytes(path: str | Path, content: bytes) -> Path:
         os.replace(passing, place)
         _keep(given)
     except OSError as problem:
-        raise InputError(f"cannot write {given}: {problem.strerror or problem}.") from problem
+        raise InputError(f"cannot write {given}: {problem.strerror or problem}; {ELSEWHERE}.") from problem
     finally:
         with suppress(OSError):
             passing.unlink()
@@ -103,7 +112,7 @@ def whole_directory(path: str | Path) -> Iterator[Path]:
         place.parent.mkdir(parents=True, exist_ok=True)
         passing.mkdir()
     except OSError as problem:
-        raise InputError(f"cannot write files into {path}: {problem.strerror or problem}.") from problem
+        raise InputError(f"cannot write files into {path}: {problem.strerror or problem}; {ELSEWHERE}.") from problem
     try:
         # files in it count when the whole of it is there
         with kept_files():
@@ -112,7 +121,9 @@ def whole_directory(path: str | Path) -> Iterator[Path]:
             _settle(passing, place)
             _keep(path)
         except OSError as problem:
-            raise InputError(f"cannot write files into {path}: {problem.strerror or problem}.") from problem
+            raise InputError(
+                f"cannot write files into {path}: {problem.strerror or problem}; {ELSEWHERE}."
+            ) from problem
     finally:
         shutil.rmtree(passing, ignore_errors=True)
 
@@ -135,6 +146,28 @@ def write_answer(
     return [Path(directory) / path.name for path in written]
 
 
+def _device(place: Path) -> int:
+    """Open a device or a pipe to be written to.
+
+    Raises:
+        OSError: what ``open`` raises, among it that nothing reads from the pipe, which is waited for in vain.
+    """
+    end = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            opened = os.open(place, os.O_WRONLY | getattr(os, "O_NONBLOCK", 0))
+        except OSError as problem:
+            if problem.errno != errno.ENXIO:
+                raise
+            if time.monotonic() > end:
+                raise OSError(errno.ENXIO, "nothing reads from this pipe") from None
+            time.sleep(0.02)
+        else:
+            if hasattr(os, "set_blocking"):
+                os.set_blocking(opened, True)
+            return opened
+
+
 def _resolved(path: Path) -> Path:
     """Where a path leads; what can be no path at all is refused here."""
     try:
@@ -142,7 +175,7 @@ def _resolved(path: Path) -> Path:
         place.exists()
     except (OSError, ValueError, RuntimeError) as problem:
         reason = getattr(problem, "strerror", None) or problem
-        raise InputError(f"cannot write {path}: {reason}; name another place.") from problem
+        raise InputError(f"cannot write {path}: {reason}; {ELSEWHERE}.") from problem
     return place
 
 

@@ -68,14 +68,16 @@ def _longest_burn_text(outcome: Outcome, plan: Plan) -> str:
         return ""
     share = longest_s / outcome.ring.period_s
     if burn_model_of(outcome) == "impulsive":
-        return f" The longest burn, {craft}'s, would run {span(longest_s)}, {share:.1%} of a turn of the ring."
+        return (
+            f" The longest burn, {craft}'s, would run {span(longest_s)}, {100.0 * share:.1f} % of a turn of the ring."
+        )
     turned = [
         (burn.own_m_s, outcome.ring.rate_rad_s * (burn.duration_s or 0.0)) for part in plan.craft for burn in part.burns
     ]
     lost = math.fsum(size * angle**2 / 24.0 for size, angle in turned)
     return (
-        f" The longest burn, {craft}'s, runs {span(longest_s)}, {share:.1%} of a turn of the ring; that burns take "
-        f"time costs about {plain(lost, 2)} m/s in all."
+        f" The longest burn, {craft}'s, runs {span(longest_s)}, {100.0 * share:.1f} % of a turn of the ring; that "
+        f"burns take time costs about {plain(lost, 2)} m/s in all."
     )
 
 

@@ -121,7 +121,7 @@ def _upkeep(outcome: Outcome, hold: ForcedHold) -> str:
     if hold.trims and years > 0.0:
         shown = [f"{one.craft} {_trim_words(outcome, one)}" for one in hold.trims[:SHOWN]]
         every = hold.names[0] if len(hold.names) == 1 else "every craft"
-        more = f" and {len(hold.trims) - SHOWN} more" if len(hold.trims) > SHOWN else ""
+        more = f" and {plain(len(hold.trims) - SHOWN, 0)} more" if len(hold.trims) > SHOWN else ""
         said.append(
             f"Trims by this forecast keep {every} within {plain(math.degrees(hold.band_rad), 2)} deg of its slot"
             f"{' on the mean of a turn' if hold.stable else ''} "
@@ -141,7 +141,7 @@ def own_trims_text(outcome: Outcome, hold: ForcedHold, craft: str) -> str:
     own = [one for one in hold.trims if one.craft == craft]
     if not own:
         return ""
-    more = f"; and {len(own) - SHOWN} more, all in the JSON" if len(own) > SHOWN else ""
+    more = f"; and {plain(len(own) - SHOWN, 0)} more, all in the JSON" if len(own) > SHOWN else ""
     shown = "; ".join(_trim_words(outcome, one) for one in own[:SHOWN])
     return f"Its trims by the forecast, along the track: {shown}{more}. Replan each from what is read before it."
 

@@ -79,7 +79,7 @@ def plan_keeping_lines(outcome: Outcome, first: Plan, width: int) -> list[str]:
         said.append(_choice(outcome, others))
         shown = table(_compared(_to_show(outcome, others, first)), width)
     elif len(others) > 1:
-        said.append("It is the same for every plan listed, and so does not part them.")
+        said.append("It is the same for every plan listed, so their order stays.")
     text = " ".join(one for one in said if one)
     return [*heading("Keeping the ring", width), *note(text, width), *shown]
 

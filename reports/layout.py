@@ -20,7 +20,7 @@ _QUANTITY = re.compile(
     | \d+[ ]d[ ]\d+:\d\d:\d\d(?:\.\d+)?                             # days and a clock
     | \d+[ ](?:d|h|min)(?:[ ]\d+[ ](?:h|min|s))+\b                    # a span of time
     | (?:\d{1,3}(?:[ ]\d{3})+|\d+)(?:\.\d+)?[ ]                       # a number with its unit
-      (?:km|mm/s|m/s|deg|kg|kN|N|s|min|h|d|options|craft|revolutions?|turns?|UTC)(?![\w/])
+      (?:%|km|mm/s|m/s|deg|kg|kN|N|s|min|h|d|days?|years?|options|craft|revolutions?|turns?|pass|passes|UTC)(?![\w/])
     | \d{1,3}(?:[ ]\d{3})+(?:\.\d+)?(?!\d)                            # thousands set apart
     """,
     re.VERBOSE,
@@ -140,6 +140,12 @@ def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, 
     Birch   12.0
     Fir    101.5
     """
+    set_out = _side_by_side(heads, rows, width, indent)
+    return _stacked(heads, rows, width, indent) if set_out is None else set_out
+
+
+def _side_by_side(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, indent: str) -> list[str] | None:
+    """Rows in columns; None where they do not fit."""
     room = width - len(indent) - GAP * (len(heads) - 1)
     natural = [max(len(head.title), *(len(row[i]) for row in rows), 0) for i, head in enumerate(heads)]
     wrapping = [i for i, head in enumerate(heads) if head.wraps]
@@ -154,7 +160,7 @@ def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, 
     if sum(natural) > room and wrapping:
         spare = room - fixed
         if spare // len(wrapping) < _LEAST:
-            return _stacked(heads, rows, width, indent)
+            return None
         least = {i: max(_longest_word(row[i]) for row in ([head.title for head in heads], *rows)) for i in wrapping}
         left = sorted(wrapping, key=lambda i: natural[i])
         while left:
@@ -164,7 +170,7 @@ def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, 
             sizes[i] = min(natural[i], max(spare // (len(left) + 1), min(least[i], spare - others)))
             spare -= sizes[i]
     elif sum(natural) > room:
-        return _stacked(heads, rows, width, indent)
+        return None
     lines: list[str] = []
     titles = [head.title for head in heads]
     for row in (titles, *rows):
@@ -180,12 +186,25 @@ def columns(heads: Sequence[Column], rows: Sequence[Sequence[str]], width: int, 
 
 
 def table(filled: Sequence[Cells | None], width: int) -> list[str]:
-    """Set columns of one length side by side, their headings from the top; None is a column that there is not."""
+    """Set columns of one length side by side, their headings from the top; None is a column that there is not.
+
+    >>> filled = [figures("revo-", "lutions", cells=["3"]), words("orbit", ["lower, gains 90 deg"])]
+    >>> print("\\n".join(table(filled, 29)))
+      revolutions 3
+          orbit lower, gains
+          90 deg
+    """
     shown = [one for one in filled if one is not None]
     deep = max(len(one.heads) for one in shown)
     under = [[one.heads[line] if line < len(one.heads) else "" for one in shown] for line in range(1, deep)]
     heads = [Column(title=one.heads[0], right=one.right, wraps=one.wraps) for one in shown]
-    return columns(heads, [*under, *map(list, zip(*(one.cells for one in shown), strict=True))], width)
+    rows = [list(row) for row in zip(*(one.cells for one in shown), strict=True)]
+    set_out = _side_by_side(heads, [*under, *rows], width, "  ")
+    if set_out is not None:
+        return set_out
+    # as a list each value has the whole of its heading before it
+    named = [Column(title=" ".join(one.heads).replace("- ", "")) for one in shown]
+    return _stacked(named, rows, width, "  ")
 
 
 def _longest_word(cell: str) -> int:

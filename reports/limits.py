@@ -6,6 +6,8 @@ spells them (``limits.finish_within_d``, in days).
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TypeVar
 
@@ -130,6 +132,33 @@ def limit_amount(limit: str, value: float) -> str:
     return f"{small(shown) if 0.0 < abs(shown) < 0.1 else plain(shown).removesuffix('.0')}{unit}"
 
 
+def room_of(margin: Margin) -> float:
+    """Room under a limit, SI units; negative where it is broken."""
+    return margin.value - margin.allowed if margin.sense == "at least" else margin.allowed - margin.value
+
+
+def room_amount(margin: Margin, broken: Sequence[Broken]) -> str:
+    """Room under a limit in words: the difference of the two amounts as printed, so that a reader finds the same.
+
+    Args:
+        margin: of a plan.
+        broken: what the plan breaks: what is over by no more than a limit's own tolerance is at the limit.
+
+    >>> room_amount(Margin(limit="craft.delta_v", craft="Elm", value=491.66, allowed=1017.14, sense="at most"), ())
+    '525.4 m/s'
+    """
+    room = room_of(margin)
+    over = any(one.limit == margin.limit for one in broken)
+    if not over and room <= 1e-3 * max(abs(margin.allowed), abs(margin.value)):
+        return "none: at the limit"
+    words = limit_words(margin.limit)
+    if words.unit not in {"d", "h", "min", "s"}:
+        places = 3 if words.unit == "deg" else 1
+        printed = [round(one / words.per_unit, places) for one in (margin.value, margin.allowed)]
+        room = math.copysign(abs(printed[0] - printed[1]), room) * words.per_unit or room
+    return f"OVER by {limit_amount(margin.limit, -room)}" if over else limit_amount(margin.limit, room)
+
+
 def serving_text(bind: Bind) -> str:
     """A limit with the value that would serve, and to which side; empty where none is known."""
     if bind.serves is None:
@@ -140,7 +169,7 @@ def serving_text(bind: Bind) -> str:
 
 def room_text(limit: str, share: float) -> str:
     """A limit in words with the share of it that is left."""
-    return f"{limit_words(limit).words} ({'at the limit' if share <= 1e-3 else f'{share:.0%} left'})"
+    return f"{limit_words(limit).words} ({'at the limit' if share <= 1e-3 else f'{100.0 * share:.0f} % left'})"
 
 
 def serving_value(limit: str, value: float, places: int = 6) -> float:

@@ -34,7 +34,8 @@ def infeasible_text(outcome: Outcome, width: int = 80) -> str:
         for bind in why.binds:
             lines += paragraph(_bind_text(bind), width, indent="  ", hang="      ")
         lines.append("")
-        lines += paragraph(f"Judged over the catalogue of options, {model_words(outcome)}.", width)
+        if not why.by_places:
+            lines += paragraph(f"Judged over the catalogue of options, {model_words(outcome)}.", width)
     return closed([*lines, *_rejected(outcome, width), *remark_lines(outcome, width)], CAUTION, width)
 
 

@@ -90,8 +90,12 @@ def _between_points(outcome: Outcome, width: int) -> list[str]:
     pairs = [f"{one.plan} and {other.plan}" for one, other in pairwise(front.points) if one.kind != "step"]
     if not pairs:
         return []
-    named = listed(pairs[:3]) + (f", and {count(len(pairs) - 3, 'more pair')}" if len(pairs) > 3 else "")
-    return note(f"Between plans {named} the price falls gradually: any time in between is possible.", width)
+    if len(pairs) == len(front.points) - 1:
+        named = "each plan of the front and the next"
+    else:
+        more = f"; and {count(len(pairs) - 3, 'more pair')}" if len(pairs) > 3 else ""
+        named = f"plans {'; '.join(pairs[:3])}{more}"
+    return note(f"Between {named} the price falls gradually: any time in between is possible.", width)
 
 
 def _by_period_alone(outcome: Outcome, width: int) -> list[str]:

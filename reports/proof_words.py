@@ -25,7 +25,7 @@ def proof_text(proof: Proof) -> str:
     bound = _of_aim(proof, proof.bound)
     return (
         f"Plan 1 aims at {aim}; it is not proved best. No plan {over} gets below {bound}, "
-        f"so it is within {proof.gap:.2%} of the best.{_difference_text(proof)}{_phase_text(proof)}"
+        f"so it is within {100.0 * proof.gap:.2f} % of the best.{_difference_text(proof)}{_phase_text(proof)}"
     )
 
 

@@ -65,7 +65,8 @@ def _answer(done: Replan) -> str:
     else:
         changed = [change.craft for change in done.changes if not change.same]
         text = f"Change the plan for {listed(changed)}. "
-    extra, later = done.total_m_s - done.old_total_m_s, done.later_s
+    # as printed: the reader finds the same
+    extra, later = round(done.total_m_s, 1) - round(done.old_total_m_s, 1), done.later_s
     text += (
         f"In all {plain(done.total_m_s)} m/s, including what is spent, and the last craft in its slot "
         f"{span(done.finish_s)} from the epoch: {_more(extra, 0.05, ' m/s', 'dearer', 'cheaper')} and "

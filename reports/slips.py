@@ -123,11 +123,6 @@ def _loss_lines(slips: Slips, name: str, loss: Loss) -> list[str]:
     return lines
 
 
-def since_of(loss: Loss) -> float:
-    """From when the times of a loss count: the last arrival for one in orbit, else the epoch."""
-    return loss.gap.finish_s if loss.in_orbit and loss.gap is not None else 0.0
-
-
 def _price(loss: Loss, which: Literal["gap", "spread", "spare", "called"], said: str = "") -> str:
     price: Price | None = getattr(loss, which)
     if which in loss.unreached:

@@ -161,7 +161,10 @@ class SweepFile:
             self._stream.flush()
             os.fsync(self._stream.fileno())
         except OSError as problem:
-            raise InputError(f"cannot write {self._path}: {problem.strerror or problem}.") from problem
+            raise InputError(
+                f"cannot write {self._path}: {problem.strerror or problem}; make room for it and run the same command, "
+                "which goes on from the rows that are there."
+            ) from problem
 
 
 def _is_number(text: str) -> bool:

@@ -13,7 +13,7 @@ from ..models.readouts import MINUTE, clock, instant, plain, span
 from ..models.scenario import Scenario
 from ..optimizer.craft_plan import CraftPlan, FreeForm
 from ..optimizer.one_plan import plan_of_rank
-from ..optimizer.outcome import Broken, Margin, Outcome, Plan
+from ..optimizer.outcome import Broken, Outcome, Plan
 from .carriers import carrier_lines, carriers_sum
 from .first_to_act import first_to_act
 from .flown_words import flown_text, model_text
@@ -23,7 +23,7 @@ from .layout import Cells, closed, figures, heading, note, paragraph, table, wor
 from .least_possible import least_possible_text
 from .left_alone import left_alone_lines
 from .let_go import let_go_lines
-from .limits import limit_amount, limit_key, limit_words, outcome_as_written
+from .limits import limit_amount, limit_key, limit_words, outcome_as_written, room_amount, room_of
 from .no_plan import infeasible_text
 from .price_of_time import other_ways, price_of_time
 from .proof_words import proof_text
@@ -252,18 +252,17 @@ def _cannot_wait(first: Plan, width: int) -> list[str]:
 
 def _evidence_text(part: CraftPlan, evidence: FreeForm) -> str:
     """What speaks for a free-form flight, and what it takes to fly it."""
-    excess = f"exceeds one by {evidence.primer_excess:.2%} at most" if evidence.primer_excess > 5e-5 else "keeps to one"
+    excess = (
+        f"exceeds one by {100.0 * evidence.primer_excess:.2f} % at most"
+        if evidence.primer_excess > 5e-5
+        else "keeps to one"
+    )
     return (
         f"{part.craft} flies free-form: {count(len(part.burns), 'burn')} by attitude and clock, with no period to read "
         f"on the way. Its primer vector (the direction in which a burn would save most) {excess}, as along a local "
         f"optimum; the motion linearized about the slot gives an estimate of {plain(evidence.linear_estimate_m_s)} "
         "m/s, which proves nothing."
     )
-
-
-def room_of(margin: Margin) -> float:
-    """Room under a limit, SI units; negative where it is broken."""
-    return margin.value - margin.allowed if margin.sense == "at least" else margin.allowed - margin.value
 
 
 def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
@@ -276,14 +275,6 @@ def _shapes(outcome: Outcome, first: Plan, width: int) -> list[str]:
         words("limit (who comes closest)", [f"{limit_words(m.limit).words} ({m.craft})" for m in counted], wraps=True),
         figures(f"plan {first.rank}", cells=[limit_amount(m.limit, m.value) for m in counted]),
         words("allowed", [f"{m.sense} {limit_amount(m.limit, m.allowed)}" for m in counted]),
-        figures("room", cells=[_room_text(m) for m in counted]),
+        figures("room", cells=[room_amount(m, first.broken) for m in counted]),
     ]
     return [*lines, *table(filled, width)]
-
-
-def _room_text(margin: Margin) -> str:
-    room = room_of(margin)
-    if room < 0:
-        return f"OVER by {limit_amount(margin.limit, -room)}"
-    near = room <= 1e-3 * max(abs(margin.allowed), abs(margin.value))
-    return "none: at the limit" if near else limit_amount(margin.limit, room)

@@ -35,8 +35,10 @@ def count(number: int, singular: str, plural: str = "") -> str:
 
     >>> count(1, "revolution"), count(3, "revolution"), count(2, "craft", "craft")
     ('1 revolution', '3 revolutions', '2 craft')
+    >>> count(1039, "trim")
+    '1 039 trims'
     """
-    return f"{number} {singular if number == 1 else plural or singular + 's'}"
+    return f"{plain(number, 0)} {singular if number == 1 else plural or singular + 's'}"
 
 
 def folded(notes: Sequence[str], most: int = 3) -> list[str]:
@@ -70,14 +72,13 @@ def sentence(text: str) -> str:
 def small(value: float) -> str:
     """Write a small error with two meaningful digits, never in powers of ten down to a millionth.
 
-    >>> small(0.0000234), small(0.62), small(0.0)
-    ('0.000023', '0.62', '0')
+    >>> small(0.0000234), small(0.62), small(0.0), small(2676.4)
+    ('0.000023', '0.62', '0', '2 676')
     """
     if value == 0.0:
         return "0"
     places = min(6, max(0, 1 - math.floor(math.log10(abs(value)))))
-    text = f"{value:.{places}f}"
-    return text if float(text) != 0.0 else f"under {10.0**-places:.{places}f}"
+    return plain(value, places) if round(value, places) else f"under {10.0**-places:.{places}f}"
 
 
 def rough_span(seconds: float, whole_from: float = 10.0) -> str:
@@ -102,7 +103,7 @@ def way_text(part: CraftPlan) -> str:
     if part.carrier is not None:
         drifts = part.route == "drift"
         before.append(f"rides on {part.carrier}" + (", is let go in the parking orbit" if drifts else ""))
-    if part.turned_s is not None:
+    if part.turned_s is not None and part.carrier is None:
         before.append(f"turns into plane {part.plane}")
     if part.route == "drift" or part.parking_wait_s > 0.0:
         home = "its orbit" if part.pad is None else "the parking orbit"
@@ -116,7 +117,8 @@ def way_text(part: CraftPlan) -> str:
         before.append(f"passes the ring {count(part.passes, 'time')} before its first burn")
     elif _begins_at_crossing(part):
         before.append(f"waits {span(part.burns[0].time_s - part.ring_arrival_s)} until planes cross")
-    return ", ".join([*before, _phasing_text(part)])
+    after = [] if part.turned_s is None or part.carrier is None else [f"turns into plane {part.plane}"]
+    return ", ".join([*before, _phasing_text(part), *after])
 
 
 def waits_at_home(part: CraftPlan) -> bool:
@@ -286,7 +288,8 @@ def _change(part: CraftPlan, other: CraftPlan | None) -> tuple[str, str] | None:
     elif part.ring_revolutions != other.ring_revolutions:
         turns = f"while the slot makes {part.ring_revolutions} instead of {other.ring_revolutions}"
         changes.append(_both(verb, rest + turns))
-    if part.passes != other.passes:
+    # passes count along one way: those of another route are no sooner and no later
+    if part.passes != other.passes and part.route == other.route:
         passes = count(abs(part.passes - other.passes), "pass", "passes")
         changes.append(_both("start", f"{passes} {'later' if part.passes > other.passes else 'sooner'}"))
     if not changes:

@@ -88,6 +88,29 @@ def test_a_request_to_end_leaves_no_part_of_a_file(scenario: Path, tmp_path: Pat
     assert sorted(path.name for path in tmp_path.iterdir()) == ["plan.json", "two.toml"]
 
 
+LOADING = """
+import importlib.abc, signal, sys
+class Interrupting(importlib.abc.MetaPathFinder):
+    def find_spec(self, name, *_):
+        if name == "ringwright.reports.commands." + sys.argv[1]:
+            signal.raise_signal(getattr(signal, sys.argv[2]))
+sys.meta_path.insert(0, Interrupting())
+from ringwright.cli import main
+sys.exit(main(["bodies"]))
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals")
+@pytest.mark.parametrize("how", ["SIGINT", "SIGTERM"])
+@pytest.mark.parametrize("module", ["planned", "parser", "reference"])
+def test_an_interruption_while_modules_are_loaded_is_a_sentence(module: str, how: str) -> None:
+    done = subprocess.run([sys.executable, "-c", LOADING, module, how], capture_output=True)
+    assert done.returncode == 130
+    assert done.stdout == b""
+    assert done.stderr.startswith((b"ringwright: interrupted", b"ringwright: ended by SIGTERM"))
+    assert done.stderr.count(b"\n") == 1
+
+
 @pytest.mark.usefixtures("shared_plans")
 def test_an_interruption_names_what_was_written(
     scenario: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]

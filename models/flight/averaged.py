@@ -21,7 +21,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arrays import Array
-from ..deadline import poll
 from ..scenario import Body
 from .drag import Air
 from .forces import Field, Surfaces, Term
@@ -38,11 +37,13 @@ POINTS = 48
 BEND = 0.35
 """Most radians that the eccentricity vector, or the pattern of a pull, turns in a step."""
 STEP_MAX_S = 2.0 * 86_400.0
-SINK_SHARE, SINK_LEAST_M = 0.05, 200.0
-"""Share of its height above the floor that a craft may sink in a step, and the least."""
 
 SLOWEST_SWING_S = 20.0 * 86_400.0
 """A pattern of the ground that comes round against the ring more slowly than this is kept and not averaged out."""
+
+
+_NEXT, _LAST = [1, 2, 0], [2, 0, 1]
+"""Components in a vector product."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,14 +134,14 @@ class MeanOrbits:
 
     def unpacked(self, rows: Array) -> MeanOrbits:
         """Mean orbits from rows, with the poles and origins made unit vectors at right angles again."""
-        pole = rows[4:7] / np.linalg.norm(rows[4:7], axis=0)
+        pole = rows[4:7] / np.sqrt(_dot(rows[4:7], rows[4:7]))
         origin = _level(rows[7:10], pole)
         return replace(
             self,
             semi_major_m=rows[0],
             eccentricity=_level(rows[1:4], pole),
             pole=pole,
-            origin=origin / np.linalg.norm(origin, axis=0),
+            origin=origin / np.sqrt(_dot(origin, origin)),
             longitude_rad=rows[10],
         )
 
@@ -205,28 +206,31 @@ class AveragedForces:
         path = _Path.of(orbits, n, root, self.points, self.turns, beside=self.ground is not None)
         force, light = self._force(path, orbits, n, time_s, surfaces)
         r, v = path.position, path.velocity
-        torque = _cross(r, force)
-        turning = path.mean(torque) / (np.sqrt(self.gm * a) * root)
+        # all means are sums of products, weighed once; torque = r x F, and v x (r x F) = r (v . F) - F (v . r)
+        weighed = force * path.weight
+        along = np.einsum("ikn,ikn->kn", v, weighed)
+        by_place = np.einsum("ikn,jkn->ijn", r, weighed)
+        torque = np.array([by_place[i - 2, i - 1] - by_place[i - 1, i - 2] for i in range(3)])
+        bent = np.einsum("ikn,kn->in", r, along) - np.einsum("ikn,kn->in", weighed, np.einsum("ikn,ikn->kn", v, r))
+        momentum = np.sqrt(self.gm * a) * root
+        turning = torque / momentum
         pole_rate = turning - _dot(turning, w) * w
-        h = (np.sqrt(self.gm * a) * root) * w
-        across = np.broadcast_to(h[:, np.newaxis], force.shape)
-        shape_rate = path.mean(_cross(force, across) + _cross(v, torque)) / self.gm
+        shape_rate = (_cross(weighed.sum(axis=1), momentum * w) + bent) / self.gm
         apsis = _dot(w, _cross(e, shape_rate)) / (1.0 + root)
-        outward = path.mean(np.einsum("ikn,ikn->kn", r, force)[np.newaxis])[0]
-        power = self._power(path, n, force - light, time_s, surfaces)
-        return np.vstack(
-            [
-                2.0 * a**2 / self.gm * power,
-                shape_rate,
-                pole_rate,
-                -_dot(q, pole_rate) * w,
-                n - 2.0 * outward / (n * a**2) + apsis + orbits.added_rad_s,
-            ]
-        )
+        outward = by_place[0, 0] + by_place[1, 1] + by_place[2, 2]
+        power = along.sum(axis=0) + self._power(path, n, light, time_s, surfaces)
+        found = np.empty((11, n.size))
+        found[0] = 2.0 * a**2 / self.gm * power
+        found[1:4], found[4:7] = shape_rate, pole_rate
+        found[7:10] = -_dot(q, pole_rate) * w
+        found[10] = n - 2.0 * outward / (n * a**2) + apsis + orbits.added_rad_s
+        return found
 
-    def _power(self, path: _Path, n: Array, dark: Array, time_s: float, surfaces: Surfaces) -> Array:
-        """Mean power of all forces, W/kg: of those in the dark, (3, k, n), and of light by the edges of the shadow."""
-        found = path.mean(np.einsum("ikn,ikn->kn", path.velocity, dark)[np.newaxis])[0]
+    def _power(self, path: _Path, n: Array, light: Array | None, time_s: float, surfaces: Surfaces) -> Array | float:
+        """Mean power, W/kg, of light by the edges of the shadow more than by the points of the path, (3, k, n)."""
+        if light is None:
+            return 0.0
+        found = -np.einsum("ikn,ikn,kn->n", path.velocity, light, path.weight)
         for term in self.terms:
             if isinstance(term, Sunlight):
                 found += shadow_work(term, time_s, path.place, surfaces) * n / (2.0 * math.pi)
@@ -234,17 +238,19 @@ class AveragedForces:
 
     def _force(
         self, path: _Path, orbits: MeanOrbits, n: Array, time_s: float, surfaces: Surfaces
-    ) -> tuple[Array, Array]:
-        """All forces, and that of light alone, (3, k, n)."""
+    ) -> tuple[Array, Array | None]:
+        """All forces, and that of light alone where it shines, (3, k, n)."""
         shape = path.position.shape
         place, motion = path.position.reshape(3, -1), path.velocity.reshape(3, -1)
         spread = Surfaces(*(np.tile(one, shape[1]) for one in surfaces))
         found = self.zonals.acceleration(place)
-        light: Array = np.zeros((3, 1, 1))
-        in_air = lifted(place, self.bulge_m2, orbits.semi_major_m, orbits.eccentricity, orbits.pole)
+        light: Array | None = None
         now = np.array([time_s])
         for term in self.terms:
-            own = term.acceleration(now, in_air if isinstance(term, Air) else place, motion, spread)
+            there = place
+            if isinstance(term, Air):
+                there = lifted(place, self.bulge_m2, orbits.semi_major_m, orbits.eccentricity, orbits.pole)
+            own = term.acceleration(now, there, motion, spread)
             found += own
             if isinstance(term, Sunlight):
                 light = own.reshape(shape)
@@ -274,9 +280,10 @@ class _Path:
         s = _cross(orbits.pole, q)
         x, y = _dot(orbits.eccentricity, q), _dot(orbits.eccentricity, s)
         count = points * turns
-        # about the present longitude, where it matters over which ground that is
-        begin = orbits.longitude_rad - math.pi * turns if beside else np.zeros_like(a)
-        around = begin + (2.0 * math.pi / points) * (np.arange(count) + 0.5)[:, np.newaxis]
+        around = (2.0 * math.pi / points) * (np.arange(count) + 0.5)[:, np.newaxis]
+        if beside:
+            # about the present longitude, where it matters over which ground that is
+            around = around + (orbits.longitude_rad - math.pi * turns)
         cos, sin = np.cos(around), np.sin(around)
         share = 1.0 / (1.0 + root)
         distance = 1.0 - x * cos - y * sin
@@ -295,10 +302,6 @@ class _Path:
             longitude=around - x * sin + y * cos,
             weight=distance / count,
         )
-
-    def mean(self, values: Array) -> Array:
-        """Means over time of values (m, k, n): (m, n)."""
-        return np.asarray(np.einsum("ikn,kn->in", values, self.weight))
 
 
 def in_step(body: Body, rate_rad_s: float, order: int) -> int:
@@ -321,13 +324,10 @@ def _dot(one: Array, other: Array) -> Array:
 
 def _cross(one: Array, other: Array) -> Array:
     """Vector product along the first axis."""
-    return np.stack(
-        [
-            one[1] * other[2] - one[2] * other[1],
-            one[2] * other[0] - one[0] * other[2],
-            one[0] * other[1] - one[1] * other[0],
-        ]
-    )
+    # few calls on what is small: years of mean orbits spend their time here
+    found = one[_NEXT] * other[_LAST]
+    found -= one[_LAST] * other[_NEXT]
+    return np.asarray(found)
 
 
 def _level(vector: Array, pole: Array) -> Array:
@@ -339,59 +339,3 @@ def _across(pole: Array) -> Array:
     axis = np.eye(3)[:, [int(np.argmin(np.abs(pole.mean(axis=1))))]]
     found = _level(np.repeat(axis, pole.shape[1], axis=1), pole)
     return np.asarray(found / np.linalg.norm(found, axis=0))
-
-
-@dataclass(frozen=True, kw_only=True)
-class Track:
-    """Mean orbits at times, until the first craft is down or the time is over.
-
-    Args:
-        times_s: (m,).
-        rows: (m, 11, n), see `MeanOrbits.packed`.
-        start: the first of them.
-        down: index of the craft that is down at the last of the times, None where all stay up.
-    """
-
-    times_s: Array
-    rows: Array
-    start: MeanOrbits
-    down: int | None
-
-    def at(self, index: int) -> MeanOrbits:
-        """Mean orbits at one of the times."""
-        return self.start.unpacked(self.rows[index])
-
-
-def follow(forces: AveragedForces, start: MeanOrbits, surfaces: Surfaces, from_s: float, to_s: float) -> Track:
-    """Follow mean orbits from a moment to another (either way), in steps of Runge and Kutta of fourth order."""
-    way = math.copysign(1.0, to_s - from_s)
-    times, rows = [from_s], [start.packed()]
-    now, here, down = from_s, start, None
-    while way * (to_s - now) > 0.0 and down is None:
-        poll()
-        first = forces.rates(here, now, surfaces)
-        step = min(forces.step_s, way * (to_s - now))
-        height, sinking = here.periapsis_m - forces.floor_m, -first[0] * way
-        if np.any(sinking > 0.0):
-            room = np.maximum(SINK_SHARE * height, SINK_LEAST_M)
-            step = min(step, float(np.min(room[sinking > 0.0] / sinking[sinking > 0.0])))
-        here = stepped(forces, here, surfaces, now, way * step, first)
-        now += way * step
-        times.append(now)
-        rows.append(here.packed())
-        lowest = int(np.argmin(here.periapsis_m))
-        # written so that an orbit that is none any more is down, too
-        if not here.periapsis_m[lowest] > forces.floor_m:
-            down = lowest
-    return Track(times_s=np.array(times), rows=np.array(rows), start=start, down=down)
-
-
-def stepped(
-    forces: AveragedForces, here: MeanOrbits, surfaces: Surfaces, now: float, step: float, first: Array
-) -> MeanOrbits:
-    """Mean orbits a step of Runge and Kutta of fourth order later, from the rates at its beginning."""
-    rows = here.packed()
-    second = forces.rates(here.unpacked(rows + 0.5 * step * first), now + 0.5 * step, surfaces)
-    third = forces.rates(here.unpacked(rows + 0.5 * step * second), now + 0.5 * step, surfaces)
-    fourth = forces.rates(here.unpacked(rows + step * third), now + step, surfaces)
-    return here.unpacked(rows + step / 6.0 * (first + 2.0 * second + 2.0 * third + fourth))

@@ -14,6 +14,7 @@ the celestial intermediate pole and origin (IAU 2006/2000A). It stands still as 
 
 from __future__ import annotations
 
+import abc
 import functools
 import math
 from collections.abc import Callable
@@ -39,7 +40,28 @@ POWERS = np.arange(8)
 
 
 @dataclass(frozen=True, eq=False)
-class Track:
+class Remembered(abc.ABC):
+    """Places at moments, of which the last are kept: several forces ask for the same, one after another."""
+
+    _last: list[tuple[Array, Array]] = field(default_factory=list, repr=False, kw_only=True)
+
+    def position(self, time_s: Array) -> Array:
+        """Position, m, (3, n), in the base frame, at seconds from the epoch; not to be written to."""
+        if self._last:
+            times, found = self._last[0]
+            if times.size == time_s.size and (times[0] == time_s[0] if times.size == 1 else (times == time_s).all()):
+                return found
+        found = self._position(time_s)
+        self._last[:] = [(np.array(time_s), found)]
+        return found
+
+    @abc.abstractmethod
+    def _position(self, time_s: Array) -> Array:
+        """The same, found afresh."""
+
+
+@dataclass(frozen=True, eq=False)
+class Track(Remembered):
     """A series, by polynomials over spans of equal length that are fitted when they are first asked for.
 
     Args:
@@ -54,18 +76,6 @@ class Track:
     granule_d: float
     axes: Array
     _made: dict[int, Array] = field(default_factory=dict, repr=False)
-    _last: list[tuple[Array, Array]] = field(default_factory=list, repr=False)
-
-    def position(self, time_s: Array) -> Array:
-        """Position, m, (3, n), in the base frame, at seconds from the epoch; not to be written to."""
-        # several forces ask for the same moment, one after another
-        if self._last:
-            times, found = self._last[0]
-            if times.size == time_s.size and (times[0] == time_s[0] if times.size == 1 else (times == time_s).all()):
-                return found
-        found = self._position(time_s)
-        self._last[:] = [(np.array(time_s), found)]
-        return found
 
     def _position(self, time_s: Array) -> Array:
         spans = np.asarray(time_s) / (DAY_S * self.granule_d)
@@ -82,12 +92,21 @@ class Track:
 
     def _span(self, index: int) -> Array:
         if index not in self._made:
-            # at the zeros of a Chebyshev polynomial, between which the fit errs least
-            nodes = np.cos(np.pi * (POWERS + 0.5) / POWERS.size)
-            days = self.start_d + self.granule_d * (index + 0.5 * (nodes + 1.0))
-            values = self.series(days) @ self.axes.T
-            self._made[index] = np.asarray(np.linalg.solve(_powers(nodes).T, values), np.float64)
+            days = self.start_d + self.granule_d * (index + 0.5 * (_nodes() + 1.0))
+            self._made[index] = np.asarray(_fit() @ (self.series(days) @ self.axes.T))
         return self._made[index]
+
+
+@functools.cache
+def _fit() -> Array:
+    """From values at the zeros of a Chebyshev polynomial to coefficients of rising powers: (8, 8)."""
+    return np.asarray(np.linalg.inv(_powers(_nodes()).T))
+
+
+@functools.cache
+def _nodes() -> Array:
+    """The zeros of a Chebyshev polynomial, between which a fit errs least: (8,)."""
+    return np.cos(np.pi * (POWERS + 0.5) / POWERS.size)
 
 
 def _powers(x: Array) -> Array:
@@ -95,6 +114,20 @@ def _powers(x: Array) -> Array:
     found = np.empty((POWERS.size, x.size))
     found[0], found[1:] = 1.0, x
     return np.asarray(np.multiply.accumulate(found, axis=0, out=found))
+
+
+@dataclass(frozen=True, eq=False)
+class Beyond(Remembered):
+    """A body seen from the Moon: where it is seen from the Earth, and the Earth from the Moon, each by its series.
+
+    So each is fitted over spans as long as its own swings allow, and the Earth's fit serves twice.
+    """
+
+    from_earth: Track
+    earth: Track
+
+    def _position(self, time_s: Array) -> Array:
+        return self.from_earth.position(time_s) + self.earth.position(time_s)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,7 +178,8 @@ def base_axes(name: str, epoch: datetime) -> Array:
     return np.stack([x, np.cross(z, x), z])
 
 
-def track(center: str, target: str, epoch: datetime) -> Track | None:
+@functools.lru_cache(maxsize=16)
+def track(center: str, target: str, epoch: datetime) -> Track | Beyond | None:
     """Where a body is as seen from another, in the base frame of that other; None where no series is known here.
 
     Args:
@@ -154,11 +188,15 @@ def track(center: str, target: str, epoch: datetime) -> Track | None:
         epoch: instant from which times count.
     """
     center, target = center.lower(), target.lower()
+    start_d, axes = bodies.terrestrial_days(epoch), base_axes(center, epoch)
+    if (center, target) == ("moon", "sun"):
+        earth = track("moon", "earth", epoch)
+        assert isinstance(earth, Track)
+        return Beyond(Track(sun_from_earth, start_d, GRANULE_D["sun"], axes), earth)
     series = _series(center, target)
     if series is None:
         return None
-    granule = GRANULE_D["sun" if target == "sun" and center != "moon" else "moon"]
-    return Track(series, bodies.terrestrial_days(epoch), granule, base_axes(center, epoch))
+    return Track(series, start_d, GRANULE_D["sun" if target == "sun" else "moon"], axes)
 
 
 def _series(center: str, target: str) -> Callable[[Array], Array] | None:
@@ -170,8 +208,6 @@ def _series(center: str, target: str) -> Callable[[Array], Array] | None:
         return None
     if center == "earth":
         return sun_from_earth
-    if center == "moon":
-        return sun_from_moon
     planet = center if center in PLANETS else bodies.primary(center)[0]
     return functools.partial(sun_from_planet, planet) if planet in PLANETS else None
 
@@ -186,11 +222,6 @@ def moon_from_earth(days: Array) -> Array:
 def earth_from_moon(days: Array) -> Array:
     """The Earth from the Moon on the ICRF, m, (n, 3), at days of terrestrial time from J2000."""
     return -moon_from_earth(days)
-
-
-def sun_from_moon(days: Array) -> Array:
-    """The Sun from the Moon on the ICRF, m, (n, 3), at days of terrestrial time from J2000."""
-    return sun_from_earth(days) - moon_from_earth(days)
 
 
 def sun_from_earth(days: Array) -> Array:

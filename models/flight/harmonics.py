@@ -75,7 +75,7 @@ class UnevenField:
         turn = np.exp(1j * (self.meridian_rad + self.spin_rad_s * time_s))
         inverse = 1.0 / np.sqrt(x * x + y * y + z * z)
         solids = self._solids((x + 1j * y) * turn.conj() * inverse, z * inverse, self.radius_m * inverse)
-        ahead, back, up = _product(self._weights, solids)
+        ahead, back, up = product(self._weights, solids)
         across = (ahead + back.conj()) * turn
         found = np.empty(position.shape)
         found[0], found[1], found[2] = across.real, across.imag, -up.real
@@ -98,7 +98,7 @@ class UnevenField:
         turned[1:], powers[0, 1:], powers[1, 1:] = equatorial, polar, ratio
         np.multiply.accumulate(turned, axis=0, out=turned)
         np.multiply.accumulate(powers, axis=1, out=powers)
-        found = _product(slopes, powers[0])
+        found = product(slopes, powers[0])
         found *= powers[1].take(degrees, axis=0)
         return np.asarray(found * turned.take(orders, axis=0))
 
@@ -119,7 +119,7 @@ class UnevenField:
         return found
 
 
-def _product(one: NDArray[Any], other: NDArray[Any]) -> NDArray[Any]:
+def product(one: NDArray[Any], other: NDArray[Any]) -> NDArray[Any]:
     """Matrix product; of many columns some at a time, without the threads of a linear algebra library, which then cost
     far more than they save.
     """

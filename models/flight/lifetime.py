@@ -27,8 +27,9 @@ from ..errors import FlightError
 from ..frames import plane_axes
 from ..scenario import Body
 from ..units import DAY_S, YEAR_S
-from .averaged import AveragedForces, MeanOrbits, stepped
+from .averaged import AveragedForces, MeanOrbits
 from .drag import Air
+from .follow import stepped
 from .forces import Surfaces, Term
 from .point_masses import PointPull, turning_rad_s
 from .zonals import Zonals

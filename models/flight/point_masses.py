@@ -37,13 +37,15 @@ class PointPull:
     def acceleration(self, time_s: Array, position: Array, velocity: Array, surfaces: Surfaces) -> Array:
         """Acceleration relative to the body that craft go around, m/s^2, (3, n)."""
         there = self.path.position(time_s)
-        q = np.einsum("ij,ij->j", position, position - 2.0 * there) / np.einsum("ij,ij->j", there, there)
-        root = np.sqrt(1.0 + q)
-        f = q * (3.0 + 3.0 * q + q * q) / (1.0 + (1.0 + q) * root)
-        away = position - there
-        square = np.einsum("ij,ij->j", away, away)
-        # a root and a product cost a tenth of a power
-        return np.asarray(-self.gm / (square * np.sqrt(square)) * (position + f * there))
+        far = np.einsum("ij,ij->j", there, there)
+        # one place of the other body for all, or one for each
+        beside = there[:, 0].dot(position) if far.size == 1 else np.einsum("ij,ij->j", there, position)
+        q = (np.einsum("ij,ij->j", position, position) - 2.0 * beside) / far
+        cube = (1.0 + q) * np.sqrt(1.0 + q)
+        f = q * (3.0 + 3.0 * q + q * q) / (1.0 + cube)
+        # d^2 = s^2 (1 + q)
+        pull = -self.gm / (far * np.sqrt(far) * cube)
+        return np.asarray(pull * position + (pull * f) * there)
 
 
 def turning_rad_s(term: Term) -> float:

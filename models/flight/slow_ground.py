@@ -17,7 +17,8 @@ from typing import NamedTuple
 import numpy as np
 
 from ..scenario import Body
-from .averaged import BEND, AveragedForces, MeanOrbits, Track, follow
+from .averaged import BEND, AveragedForces, MeanOrbits
+from .follow import Track, follow
 from .forces import Field, Surfaces
 from .harmonics import UnevenField
 from .zonals import Zonals

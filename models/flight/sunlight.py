@@ -50,7 +50,11 @@ class Sunlight:
 
     def acceleration(self, time_s: Array, position: Array, velocity: Array, surfaces: Surfaces) -> Array:
         """Acceleration, m/s^2, (3, n)."""
-        return self.share(time_s, position) * self.full(time_s, position, surfaces)
+        to_sun = self.sun.position(time_s) - position
+        square = np.einsum("ij,ij->j", to_sun, to_sun)
+        distance = np.sqrt(square)
+        push = PRESSURE_PA * ASTRONOMICAL_UNIT_M**2 / (square * distance) * surfaces.light_m2_kg
+        return np.asarray((-push * self._share(position, to_sun, distance)) * to_sun)
 
     def full(self, time_s: Array, position: Array, surfaces: Surfaces) -> Array:
         """Acceleration without any shadow, m/s^2, (3, n)."""
@@ -63,19 +67,22 @@ class Sunlight:
         """Share of the light that the body leaves at places, (n,)."""
         to_sun = self.sun.position(time_s) - position
         distance = np.sqrt(np.einsum("ij,ij->j", to_sun, to_sun))
-        return (self._cone if self.cone else self._cylinder)(position, to_sun / distance, distance)
+        return self._share(position, to_sun, distance)
 
-    def _cylinder(self, position: Array, sunward: Array, distance: Array) -> Array:
-        ahead = np.einsum("ij,ij->j", position, sunward)
+    def _share(self, position: Array, to_sun: Array, distance: Array) -> Array:
+        ahead = np.einsum("ij,ij->j", position, to_sun) / distance
+        return (self._cone if self.cone else self._cylinder)(position, ahead, distance)
+
+    def _cylinder(self, position: Array, ahead: Array, distance: Array) -> Array:
         beside = np.einsum("ij,ij->j", position, position) - ahead**2
         return np.asarray(np.where((ahead < 0.0) & (beside < self.radius_m**2), 0.0, 1.0))
 
-    def _cone(self, position: Array, sunward: Array, distance: Array) -> Array:
-        """Share of the Sun's disk that the body leaves free."""
+    def _cone(self, position: Array, ahead: Array, distance: Array) -> Array:
+        """Share of the Sun's disk that the body leaves free, at places so far ahead of its center, towards the Sun."""
         radius = np.sqrt(np.einsum("ij,ij->j", position, position))
         sun = np.arcsin(np.minimum(SUN_RADIUS_M / distance, 1.0))
         body = np.arcsin(np.minimum(self.radius_m / radius, 1.0))
-        apart = np.arccos(np.clip(-np.einsum("ij,ij->j", position, sunward) / radius, -1.0, 1.0))
+        apart = np.arccos(np.clip(-ahead / radius, -1.0, 1.0))
         lit: Array = np.ones_like(radius)
         inside = apart < np.abs(sun - body)
         # the body before the whole disk, or a disk larger than the body with a ring of light left

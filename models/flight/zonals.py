@@ -1,17 +1,19 @@
 """The part of a body's field that is the same at every longitude, in few operations.
 
 Potential GM / r sum of C_n (Re / r)^n P_n(s), s = z / r (Vallado 2013, section 8.6.1), its gradient along the radius
-and along the meridian; Legendre polynomials by Bonnet's recurrence.
+and along the meridian; Legendre polynomials by their powers of s.
 """
 
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..arrays import Array
 from ..scenario import Body
+from .harmonics import product
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,20 +39,22 @@ class Zonals:
         square = np.einsum("ij,ij->j", position, position)
         radius = np.sqrt(square)
         s = position[2] / radius
-        ratio = self.radius_m / radius
-        share = ratio.copy()
-        before, here = np.ones_like(s), s
-        slope_before, slope = np.zeros_like(s), np.ones_like(s)
-        outward, along = np.zeros_like(s), np.zeros_like(s)
-        for n, c in enumerate(self.cosines[2:], start=2):
-            before, here = here, ((2 * n - 1) * s * here - (n - 1) * before) / n
-            # P_n' = P_(n-2)' + (2 n - 1) P_(n-1)
-            slope_before, slope = slope, slope_before + (2 * n - 1) * before
-            share = share * ratio
-            if c:
-                outward -= (n + 1) * c * share * here
-                along += c * share * slope
+        powers = np.empty((2, len(self.cosines), s.size))
+        powers[:, 0], powers[0, 1:], powers[1, 1:] = 1.0, s, self.radius_m / radius
+        np.multiply.accumulate(powers, axis=1, out=powers)
+        outward, along = (product(self._table, powers[0]).reshape(2, -1, s.size) * powers[1, 2:]).sum(axis=1)
         strength = self.gm / square
         found = (strength * (outward - s * along) / radius) * position
         found[2] += strength * along
         return np.asarray(found)
+
+    @functools.cached_property
+    def _table(self) -> Array:
+        """What each degree from 2 on pulls outward, then along the meridian: polynomials of s, rising powers."""
+        degrees = np.arange(2, len(self.cosines))
+        found = np.zeros((2, degrees.size, len(self.cosines)))
+        for k, n in enumerate(degrees.tolist()):
+            legendre = np.polynomial.legendre.leg2poly(np.eye(n + 1)[n])
+            found[0, k, : n + 1] = -(n + 1) * self.cosines[n] * legendre
+            found[1, k, :n] = self.cosines[n] * np.polynomial.polynomial.polyder(legendre)
+        return found.reshape(-1, len(self.cosines))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from ..readouts import no_less
-from ..scenario import Carrier, Scenario, on_ring
+from ..scenario import Carrier, Scenario
 from .document import Table
 from .launch_checks import quoted_payload
 
@@ -39,28 +39,13 @@ def _check_craft(scenario: Scenario, carrier: Carrier, table: Table, taken: dict
             raise table.refused(
                 "craft", f"names {name!r}, which is aboard {taken[name]} already: a craft may be on one carrier."
             )
-    ring, parks = scenario.ring, _parks(scenario)
-    most = ring.slots * (ring.planes if parks else 1)
+    most = scenario.ring.slots * scenario.ring.planes
     if len(carrier.craft) > most:
-        other = ring.planes > 1 and not parks
         raise table.error(
-            f"{table.quote('craft')} puts {len(carrier.craft)} craft on one carrier, which flies in one plane, but "
-            + (f"the ring has {most} slots" if parks else f"a plane has {most} slots")
-            + ": name no more than that"
-            + (
-                ", or let them drift to others, which takes a circular insertion off the ring and a j2."
-                if other
-                else "."
-            ),
+            f"{table.quote('craft')} puts {len(carrier.craft)} craft on one carrier, but the ring has {most} slots: "
+            "name no more than that.",
             "craft",
         )
-
-
-def _parks(scenario: Scenario) -> bool:
-    """Whether a carrier may let craft go on a circle off the ring, over a body whose bulge turns their planes."""
-    insertions = [insertion for pad in scenario.pads for insertion in pad.insertions]
-    circles = [one for one in insertions if one.circular and not on_ring(one.apoapsis_m, scenario.ring.radius_m)]
-    return bool(circles) and scenario.body.j2 != 0.0 and scenario.ring.planes > 1
 
 
 def _check_drops(carrier: Carrier, table: Table) -> None:

@@ -31,7 +31,7 @@ def with_field_and_air(table: Table, body: Body) -> Body:
     air = tuple(AirLayer(**layer.given(AirLayer)) for layer in layers)
     for below, layer, above in zip(air, layers[1:], air[1:], strict=False):
         if above.altitude_m <= below.altitude_m:
-            raise layer.refused("altitude", "is no higher than the layer before it: order them upward.")
+            raise layer.refused("altitude", "is no higher than the layer before it: put them in rising order.")
     return replace(
         body,
         harmonics=tuple(one for _, one in sorted(found.items()) if one.cosine != 0.0 or one.sine != 0.0),
@@ -86,9 +86,9 @@ def check_forces(scenario: Scenario, root: Table) -> None:
     above = sky(scenario)
     for name in _CHOICES[1:]:
         if getattr(scenario.forces, name) is True and name not in above.terms:
-            raise asked.refused(name, f"cannot be flown: {above.unknown[name]}.")
+            raise asked.refused(name, f'cannot be flown: {above.unknown[name]}; write false or "auto".')
     degree = scenario.forces.degree
     highest = max((one.degree for one in scenario.body.harmonics), default=0)
     if degree != "auto" and degree > highest:
         limit = f"up to degree {highest}" if highest else "the bulge alone, degree = 0"
-        raise asked.refused("degree", f": of {scenario.body.name} {limit} is known here.")
+        raise asked.refused("degree", f': of {scenario.body.name} {limit} is known here; write that, or "auto".')

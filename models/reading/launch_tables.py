@@ -93,7 +93,7 @@ def _payload(table: Table, body: Body, periapsis_m: tuple[float, float]) -> Payl
     rows = [(body.radius_m + item.number_or("periapsis", 0.0), item.number_or("mass", 0.0)) for item in items]
     for (below, _), (above, _), item in zip(rows, rows[1:], items[1:], strict=False):
         if above <= below:
-            raise item.refused("periapsis", "is no higher than the row before it: order them upward.")
+            raise item.refused("periapsis", "is no higher than the row before it: put them in rising order.")
     outside = [one for one in periapsis_m if rows and not rows[0][0] - 1.0 <= one <= rows[-1][0] + 1.0]
     if outside:
         raise items[0].error(

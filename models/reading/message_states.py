@@ -127,7 +127,7 @@ class _States:
         back = np.flatnonzero(np.diff(times) <= 0.0)
         if back.size:
             raise self.message.error(
-                "this line is not later than the one before it: lines of an ephemeris rise in time.",
+                "this line is not later than the one before it: lines of an ephemeris should rise in time.",
                 segment.rows[int(back[0]) + 1][0],
             )
         return times

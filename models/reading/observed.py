@@ -185,7 +185,7 @@ class _Reader:
                     f"is above {table.quote('apoapsis')}: the periapsis is the lower of the two, swap them.",
                 )
             if low <= 0.0:
-                raise table.refused("periapsis", "is below the body's center.")
+                raise table.refused("periapsis", "is below the body's center: give its altitude over the ground.")
             fits = float(orbits.period(self.body.gm, 0.5 * (low + high)))
             if period is not None and abs(period - fits) > PERIOD_FITS * fits:
                 raise table.refused(
@@ -249,7 +249,10 @@ class _Reader:
         for one in self.scenario.ring.occupied:
             if one.name == who:
                 if one.plane != plane:
-                    raise table.refused("ahead_of", f"is in plane {one.plane}, not {plane}.")
+                    raise table.refused(
+                        "ahead_of",
+                        f"is in plane {one.plane}, not {plane}: give plane, or name a craft of plane {plane}.",
+                    )
                 if one.angle_rad is not None:
                     return one.angle_rad + ring.rate_rad_s * self.now_s
                 return float(ring.phase(self.now_s, one.slot or 0, one.plane))

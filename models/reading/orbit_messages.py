@@ -171,7 +171,7 @@ class _Reader:
             raise self._error(f"the file ends before {stop}: it is cut off, take it from its source again.")
         segments = tuple(self._closed(one) for one in self.found)
         if not segments:
-            raise self._error(f"the {self.kind} ends after its header: there is no state in it.")
+            raise self._error(f"the {self.kind} ends after its header: it has no state; take it from its source again.")
         return Message(file=self.file, kind=self.kind, segments=segments, maneuvers=self.maneuvers)
 
     def _first(self, lines: list[str]) -> None:
@@ -186,8 +186,8 @@ class _Reader:
                 raise self._error(f"this is XML: an {self.kind} as text, in keyword-value notation, would be accepted.")
             if found is None:
                 raise self._error(
-                    f"{self._quoted(line)} is not the first line of an {self.kind}, which is CCSDS_{self.kind}_VERS = "
-                    "3.0 (or 2.0, or 1.0)."
+                    f"{self._quoted(line)} is not the first line of an {self.kind}, which should be "
+                    f"CCSDS_{self.kind}_VERS = 3.0 (or 2.0, or 1.0)."
                 )
             kind, version = found.groups()
             if kind != self.kind:
@@ -199,7 +199,7 @@ class _Reader:
             if self.kind == "OPM":
                 self.found.append(_Open(line=number))
             return
-        raise InputError(f"the file is empty, where an {self.kind} is wanted.", where=self.file)
+        raise InputError(f"the file is empty, where an {self.kind} should be: name another.", where=self.file)
 
     def _take(self, line: str) -> None:
         if self.kind == "OEM" and line in ("META_START", "META_STOP", "COVARIANCE_START", "COVARIANCE_STOP"):
@@ -219,7 +219,7 @@ class _Reader:
             "COVARIANCE_STOP": ("covariance",),
         }[line]
         if self.inside not in before:
-            raise self._error(f"{line} is out of place here.")
+            raise self._error(f"{line} is out of place here: take the file from its source again.")
         if line == "META_START":
             self.found.append(_Open(line=self.line))
             self.inside = "meta"
@@ -262,7 +262,7 @@ class _Reader:
                     where=f"{self.file}, line {one.line}",
                 )
         if self.kind == "OEM" and not one.rows:
-            raise InputError("there is no line of ephemeris in it.", where=f"{self.file}, line {one.line}")
+            raise InputError("it has no line of ephemeris: take another.", where=f"{self.file}, line {one.line}")
         return Segment(line=one.line, values=one.values, rows=tuple(one.rows))
 
     def _clock(self, text: str, what: str) -> Clock:

@@ -86,7 +86,7 @@ def _walk(tree: dict[str, Any], parts: list[str | int], setting: str) -> tuple[d
     while at < len(parts) - 1:
         part = parts[at]
         if isinstance(part, int):
-            raise _error(setting, f"counts items of {path or 'the file'}, which is not a list.")
+            raise _error(setting, f"counts items of {path or 'the file'}, which is not a list: leave the number out.")
         schema = f"{schema}.{part}" if schema else part
         path = f"{path}.{part}" if path else part
         at += 1
@@ -107,7 +107,9 @@ def _walk(tree: dict[str, Any], parts: list[str | int], setting: str) -> tuple[d
             at += 1 if at < len(parts) - 1 and parts[at] in (0, inside.get("name")) else 0
             path = f"{path}[0]" if schema.startswith("launch") else path
         if not isinstance(inside, dict):
-            raise _error(setting, f"goes into {path}, which is not a table.")
+            raise _error(
+                setting, f"goes into {path}, which is not a table: name a key of a table, such as ring.altitude_km."
+            )
         node = inside
     return node, schema, path
 
@@ -128,7 +130,7 @@ def _pick(items: list[Any], part: str | int | None, path: str, setting: str) -> 
     known = [name for name in names if isinstance(name, str)]
     near = difflib.get_close_matches(part or "", known, n=1, cutoff=0.5)
     hint = f" (did you mean {near[0]}?)" if near else ""
-    raise _error(setting, f"should say which item of {path}: {', '.join(known) or f'{path}[0]'}{hint}.")
+    raise _error(setting, f"should name an item of {path}: {', '.join(known) or f'{path}[0]'}{hint}.")
 
 
 def _put(table: dict[str, Any], schema: str, path: str, last: str | int, value: object) -> str:

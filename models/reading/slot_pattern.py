@@ -46,7 +46,7 @@ def fault(listed: Sequence[float]) -> str:
     for slot, (before, one) in enumerate(pairwise(listed), start=1):
         if not one - before >= APART_RAD:
             return (
-                f"should rise: slot {slot} at {brief(math.degrees(one))} deg is not ahead of slot {slot - 1} at "
+                f"should rise: put slot {slot} at {brief(math.degrees(one))} deg ahead of slot {slot - 1} at "
                 f"{brief(math.degrees(before))} deg by {least} or more."
             )
     if not listed[-1] <= 2.0 * math.pi - APART_RAD:

@@ -6,7 +6,9 @@ The one place in the room that touches files.
 from __future__ import annotations
 
 import difflib
+import os
 import re
+import select
 import stat
 import tomllib
 from pathlib import Path
@@ -17,6 +19,9 @@ from ..readouts import brief
 
 LARGEST_BYTES = 1_000_000
 """A scenario is a page of text; anything above this is something else."""
+
+PATIENCE_S = 3.0
+"""How long a pipe is waited for that nothing writes into."""
 
 LONGEST_LINE = 300
 """Characters of a line in which a common slip is looked for."""
@@ -38,9 +43,10 @@ def file_text(path: Path, file: str) -> str:
             raise InputError(f"{file} is a folder: name a scenario file in it{_names_in(path)}.", where=file)
         if path.stat().st_size > LARGEST_BYTES:
             raise InputError(_too_large(f"{brief(path.stat().st_size / 1e6, 3)} MB"), where=file)
-        with path.open("rb") as stream:
-            data = stream.read(LARGEST_BYTES + 1)
+        data = _content(path, file)
     except FileNotFoundError:
+        if path.is_symlink():
+            raise InputError("a link to a file that is not there: check where it leads.", where=file) from None
         raise InputError(f"there is no such file: check the path{_near_files(path)}.", where=file) from None
     except (OSError, ValueError) as fault:
         reason = getattr(fault, "strerror", None) or str(fault)
@@ -57,6 +63,30 @@ def file_text(path: Path, file: str) -> str:
             f"the file is not UTF-8 text (byte 0x{data[fault.start]:02x} at place {fault.start}): save it as UTF-8.",
             where=f"{file}, line {line}",
         ) from None
+
+
+def _content(path: Path, file: str) -> bytes:
+    """What a file holds, to one byte beyond the limit.
+
+    Raises:
+        InputError: it is a pipe that nothing writes into, which would be waited for without end.
+    """
+    if not stat.S_ISFIFO(path.stat().st_mode):
+        with path.open("rb") as stream:
+            return stream.read(LARGEST_BYTES + 1)
+    with os.fdopen(os.open(path, os.O_RDONLY | os.O_NONBLOCK), "rb") as stream:
+        watch = select.poll()
+        watch.register(stream, select.POLLIN)
+        begun: bytes | None = None
+        while not begun and not watch.poll(1000.0 * PATIENCE_S):
+            # nothing for now where something writes, the end where nothing does
+            begun = stream.raw.read(1)
+            if begun == b"":
+                raise InputError(
+                    "it is a pipe that nothing writes into: name a file, or write into it first.", where=file
+                )
+        os.set_blocking(stream.fileno(), True)
+        return (begun or b"") + stream.read(LARGEST_BYTES + 1)
 
 
 def _too_large(size: str) -> str:

@@ -348,10 +348,14 @@ def _free_because(selection: Selection, only: Chosen) -> str:
     )
 
 
-def note(walked: Walked, selection: Selection, unit: str = "m/s") -> str:
-    """What a reader must know about the front, in words."""
+def note(walked: Walked, selection: Selection, unit: str = "m/s", *, listed: int | None = None) -> str:
+    """What a reader must know about the front, in words.
+
+    Args:
+        listed: how many points it has as flown, which may be more than were walked; None: as walked.
+    """
     said = []
-    if len(walked.plans) == 1 and walked.complete:
+    if len(walked.plans) == 1 and walked.complete and listed in (1, None):
         why = _free_because(selection, walked.plans[0])
         also = "the cheapest plan is also the earliest"
         said.append(f"nothing to trade: {why}, and {also}" if why else f"nothing to trade: {also}")

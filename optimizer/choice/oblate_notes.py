@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
+from ...models.launch import Ascent
 from ...models.readouts import listed, plain
 from ...models.units import DAY_S
 from ..limits.between_craft import allowed_s
@@ -84,6 +85,11 @@ def _order_of_drifts(problem: Problem, plan: Plan) -> list[str]:
     ]
 
 
+def _on_pass(way: Ascent) -> str:
+    """On which pass of the ring plane a site launches; empty where it never leaves the plane."""
+    return "" if way.place is None else f", on a {'northbound' if way.ascending else 'southbound'} pass,"
+
+
 def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left: int) -> tuple[str, ...]:
     """What a reader must know about plans that were corrected by their flight, in words; nothing in two-body gravity.
 
@@ -121,8 +127,9 @@ def notes_on_flight(problem: Problem, best: Chosen, plans: Sequence[Plan], left:
         short = ring.radius_m - (way.arrival_radius_m or ring.radius_m)
         if abs(short) > SHORT_SHARE * ring.radius_m:
             said.append(
-                f"the insertion {way.insertion.name or 'given'} reaches its apsis {abs(short) / 1e3:.0f} km "
-                f"{'below' if short > 0.0 else 'above'} the ring over the oblate body: its craft keep pace with their "
+                f"the insertion {way.insertion.name or 'given'}{_on_pass(way)} reaches its apsis "
+                f"{abs(short) / 1e3:.0f} km {'below' if short > 0.0 else 'above'} the ring over the oblate body: its "
+                "craft keep pace with their "
                 f"slots on average, but swing by {math.degrees(2.0 * abs(short) / ring.radius_m):.2f} deg about them "
                 "within each turn"
             )

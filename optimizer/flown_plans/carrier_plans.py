@@ -13,6 +13,7 @@ from ...models.scenario import Craft
 from ..craft_plan import CarrierPlan, Drop, NextOrbit
 from ..problem.options import Options
 from ..problem.problem import Problem
+from ..routes.carrier_drop_orbits import Drops
 from ..routes.carrier_flight import carrier_key
 from ..trajectory.course import Carried, CarrierKey
 from .burn_list import burns_of
@@ -85,6 +86,12 @@ def _plan(
     )
 
 
+def _place_rad(options: Options, row: int) -> float:
+    """How far ahead of slot 0 of its plane the carrier of an option first touches the ring."""
+    table = options.tables[int(options.route[row])]
+    return float(table.place_rad[options.detail[row]]) if isinstance(table, Drops) else 0.0
+
+
 def _next_orbit(problem: Problem, by: Carried, last: int) -> NextOrbit | None:
     """The orbit that a carrier changes into before its last drop; None where it keeps to one."""
     number = by.name.changes_on
@@ -109,8 +116,8 @@ def _meets(
     last = max(int(options.passes[r]) for _, r in load)
     if by.pass_every_s <= 0.0:
         return None, None
-    here = float(ring.phase(by.pass_s(int(options.passes[row])), int(options.slot[row]))) - float(options.lead_rad[row])
-    plane = int(options.slot[row]) // ring.slots
+    plane = problem.ways[int(options.way[row])].plane
+    here = float(ring.phase(by.first_pass_s, 0, plane)) + _place_rad(options, row)
     there = {int(options.slot[r]): name for name, r in load}
     for other in range(len(options)):
         there.setdefault(int(options.slot[other]), "another craft of this plan")

@@ -71,7 +71,7 @@ def craft_plan_of(
         first_guess_error_rad=flights.first_guess_rad.get(key),
         phasing_burn=_phasing_burn(what, one.revolutions),
         before_burns=tuple(tuple(float(x) for x in state) for part in flown for state in part.before),
-        turned_s=burns[0].time_s if what.turns_first else None,
+        turned_s=None if what.turning_burn is None else burns[min(what.turning_burn, len(burns) - 1)].time_s,
         screened_from_s=what.screened_from_s,
         apart_s=closest.apart_s,
         last_at_ring=what.last_at_ring if len(burns) >= -what.last_at_ring else -1,
@@ -99,11 +99,19 @@ def _launched(
         insertion=way.insertion.name,
         insertion_speed_m_s=math.dist(inserted[3:], (0.0, 0.0, 0.0)),
         launch_s=one.liftoff_s + moved,
-        ring_arrival_s=one.touch_s + moved if by is None or by.parks else by.first_pass_s,
+        ring_arrival_s=_arrival(one, what, start, moved) if by is None or by.parks else by.first_pass_s,
         azimuth_rad=_azimuth(problem, way, one.liftoff_s),
         insertion_state=inserted,
         heading=_heading(problem, way, one.liftoff_s, moved),
     )
+
+
+def _arrival(one: Option, what: Course, start: Itinerary, moved_s: float) -> float:
+    """When it first reaches the ring, s; where it is in place then, the moment of its burn there as flown."""
+    itself = what.carried is None and what.full is None
+    if itself and one.revolutions == 0 and len(start.impulses) >= -what.last_at_ring:
+        return start.impulses[what.last_at_ring].time_s
+    return one.touch_s + moved_s
 
 
 def _phasing_period(what: Course, one: Option, flight: Flight, *, corrected: bool) -> float | None:

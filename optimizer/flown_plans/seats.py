@@ -48,7 +48,8 @@ def _place(problem: Problem, options: Options, row: int) -> Place:
     angle = float(ring.phase(0.0, slot))
     way = problem.ways[options.way[row]] if options.way[row] >= 0 else None
     liftoff = float(options.liftoff_s[row])
-    if way is None or way.place is None or way.tilt_at != "kept" or float(tilt(way, liftoff)) == 0.0:
+    turned = way is not None and slot // ring.slots != way.plane
+    if way is None or turned or way.place is None or way.tilt_at != "kept" or float(tilt(way, liftoff)) == 0.0:
         return _in_ring(problem, angle, slot)
     launched = launch_state(way, liftoff)
     site = float(way.insertion_angle(liftoff)) - way.insertion_angle0_rad

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from ...models.scenario import Scenario
+from ..craft_plan import CarrierPlan
 from ..problem.options import Options
 from ..problem.phasing import LIMIT_SLACK
 from ..problem.problem import Problem
@@ -18,7 +19,16 @@ FARTHEST = 50.0
 
 
 def _values(parts: PlanParts) -> Values:
-    return [(one.flown.highest_m - parts.scenario.body.radius_m, one.craft) for one in parts.craft]
+    radius = parts.scenario.body.radius_m
+    highest = [(one.flown.highest_m - radius, one.craft) for one in parts.craft]
+    # of a carrier the orbits that it drops craft from
+    orbits = [(one.carrier, high) for one in parts.carriers for high in (one.apoapsis_m, _next_m(one))]
+    return highest + [(high - radius, carrier) for carrier, high in orbits]
+
+
+def _next_m(carrier: CarrierPlan) -> float:
+    """Apoapsis of the orbit that it changes into; that of the one it drops from first, where it does not."""
+    return carrier.apoapsis_m if carrier.then is None else carrier.then.apoapsis_m
 
 
 def _keeps(problem: Problem, options: Options, finish_s: float) -> Mask:

@@ -100,7 +100,7 @@ def _by_touches(options: Options) -> Mask:
     """Mask of the options that are near the ring at its touches alone."""
     out = np.ones(len(options), dtype=bool)
     for rows, table in options.detailed():
-        out[rows] = table.by_touches
+        out[rows] = table.at_touches()
     return out
 
 
@@ -221,7 +221,7 @@ def last_passes(options: Options, ring: Ring, arrival_speed_m_s: F, slots: I, se
     ahead = ring.ahead(slots) - ring.ahead(options.slot)
     for touch in touches(options, ring, arrival_speed_m_s, np.zeros(len(options), dtype=bool)):
         poll()
-        hit = passed(touch, ring, ahead, separation_m)[0]
+        hit = passed(touch, ring, ahead, separation_m)[0] & (options.slot // ring.slots == slots // ring.slots)
         found[hit] = np.fmax(found[hit], touch.time_s[hit])
     return found
 

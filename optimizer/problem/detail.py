@@ -52,6 +52,10 @@ class Detail(Rows):
         ]
         return np.asarray(np.all(near, axis=0))
 
+    def at_touches(self) -> Mask:
+        """Which are near craft of their plane at touches of the ring alone, (n,): all, or none, of most routes."""
+        return np.full(len(self), self.by_touches)
+
     def arrival_speed_m_s(self) -> F | None:
         """Speed on the orbit from which each first burns at the ring, (n,); None where it is the craft's own."""
         return None

@@ -10,7 +10,7 @@ import numpy as np
 
 from ...models import frames, launch
 from ...models.craft import delta_v_allowed
-from ...models.errors import InputError
+from ...models.errors import FlightError, InputError
 from ...models.opportunities import liftoffs, open_to, turn_s
 from ...models.readouts import listed
 from ...models.ring import Ring
@@ -37,13 +37,13 @@ def problems(scenario: Scenario) -> tuple[Problem, ...]:
 
     Rules for a free phase: with craft that stay, the phase that makes their largest error least; with movable craft
     on the ring, each phase at which one of them need not move; with neither, the first arrival decides.
-    Raises InputError where craft that stay contradict one another.
+    Raises InputError where craft that stay contradict one another, or the bulge keeps a craft from the ring.
     """
     spec = scenario.ring
     base = ring_of(scenario)
     staying = _staying_angles(scenario, base)
     movable = [c for c in scenario.craft if not c.stay]
-    starts = {c.name: standing(base, c, scenario.body) for c in movable if c.orbit is not None}
+    starts = {c.name: _standing(scenario, base, c) for c in movable if c.orbit is not None}
     ways = ways_up(scenario, base)
     if spec.slot0_rad is not None:
         phases = [(spec.slot0_rad, "the scenario gives the place of slot 0")]
@@ -52,6 +52,39 @@ def problems(scenario: Scenario) -> tuple[Problem, ...]:
     else:
         phases = _phases_of_movable(scenario, base, starts, ways)
     return tuple(_problem(scenario, replace(base, slot0_rad=p), rule, staying, starts, ways) for p, rule in phases)
+
+
+def places_of_staying(scenario: Scenario) -> tuple[Ring, tuple[tuple[str, int, float], ...]] | None:
+    """The ring laid through the craft that stay, and each by its name with the nearest slot in its plane and how far it
+    is ahead of that, rad; None where none stays.
+
+    Raises:
+        InputError: a craft that is to stay is not on the ring.
+    """
+    base = ring_of(scenario)
+    staying = _staying_angles(scenario, base)
+    if not staying:
+        return None
+    ring = replace(base, slot0_rad=_phase_of_staying(scenario, base, staying)[0])
+    found = []
+    for name, angle, number, plane in staying:
+        ahead = float(angle or 0.0) - ring.slot0_rad - _ahead(ring, plane)
+        slot = int(ring.nearest(ahead)) if number is None else number
+        found.append((name, slot, 0.0 if angle is None else float(frames.wrap(ahead - float(ring.ahead(slot))))))
+    return ring, tuple(found)
+
+
+def _standing(scenario: Scenario, base: Ring, craft: Craft) -> Standing:
+    """Where a craft in space touches the ring; InputError where its orbit does so over a round body alone."""
+    try:
+        return standing(base, craft, scenario.body)
+    except FlightError as never:
+        raise InputError(
+            f"craft.{craft.name}.orbit touches the ring over a round body alone: over this one {never}, and it does "
+            "not come to the ring as given. Give a circle at the ring's altitude, apsides that are farther apart, or "
+            "body.j2 = 0.",
+            where=scenario.source.where(f"craft[{scenario.craft.index(craft)}].orbit"),
+        ) from never
 
 
 class _Staying(NamedTuple):
@@ -68,7 +101,7 @@ def _staying_angles(scenario: Scenario, base: Ring) -> list[_Staying]:
     for craft in scenario.craft:
         if not craft.stay or craft.orbit is None:
             continue
-        start = standing(base, craft, scenario.body)
+        start = _standing(scenario, base, craft)
         if not start.on_ring:
             raise InputError(
                 f"craft {craft.name!r} is to stay, but its orbit is not the ring: give it an orbit at the ring's "

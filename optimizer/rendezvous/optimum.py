@@ -98,17 +98,20 @@ class _Needed(TypedDict):
 
 
 class ToSlot(_Needed, total=False):
-    """Where to and within which radii: keyword arguments that the calls here share; see :func:`least_delta_v`."""
+    """Where to and within which radii: keyword arguments that calls here share (:func:`least_delta_v_over_times`)."""
 
     floor_m: float
     ceiling_m: float
     pole: Sequence[float]
 
 
-def least_delta_v(
-    start: State, *, allowed_s: float, burns_max: int = 4, **to: Unpack[ToSlot]
-) -> FreeformSolution | None:
-    """The least total delta-v into a slot of a circular ring within an allowed time.
+def least_delta_v_over_times(
+    start: State, *, allowed_s: Sequence[float], burns_max: int = 4, **to: Unpack[ToSlot]
+) -> tuple[FreeformSolution | None, ...]:
+    """The price of time for one craft: the least total delta-v into a slot of a circular ring within allowed times.
+
+    Some of the times are solved from first guesses, the others from the flights of their neighbors, and a flight that
+    is better than a later one takes its place, so that the cost never rises with time.
 
     Args:
         start: where the craft is; it may coast from there.
@@ -116,52 +119,33 @@ def least_delta_v(
         ring_radius_m: radius of the ring.
         slot_lead_rad: how far the slot is ahead of the craft at ``start.time_s``, along the ring, positive ahead,
             measured from the craft's direction as projected on the ring plane.
-        allowed_s: the last burn comes at or before ``start.time_s + allowed_s``.
+        allowed_s: times, ascending; the last burn comes at or before each of them after ``start.time_s``.
         burns_max: at most so many burns, 2 to 5.
         floor_m: lowest radius after the first burn (0: none); no coast before it may end below it on the way down.
         ceiling_m: highest radius after the first burn; infinite if not given.
         pole: direction about which the ring turns counterclockwise, the third axis if not given.
 
     Returns:
-        The best flight found, None where none was.
+        The best flight found for each time, None where none was.
 
     Raises:
-        InputError: a value out of range.
+        InputError: a value out of range, or times that do not ascend.
 
     Example:
         A slot 60 deg ahead on a unit ring in one and a half turns, where the tangent phasing orbit needs 0.1337:
 
         >>> here = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))
-        >>> best = least_delta_v(here, gm=1.0, ring_radius_m=1.0, slot_lead_rad=math.pi / 3, allowed_s=3 * math.pi)
+        >>> to = {"gm": 1.0, "ring_radius_m": 1.0, "slot_lead_rad": math.pi / 3}
+        >>> [best] = least_delta_v_over_times(here, allowed_s=[3 * math.pi], **to)
         >>> round(best.delta_v_m_s, 4), len(best.burns)
         (0.1017, 4)
-    """
-    return least_delta_v_over_times(start, allowed_s=[allowed_s], burns_max=burns_max, **to)[0]
-
-
-def least_delta_v_over_times(
-    start: State, *, allowed_s: Sequence[float], burns_max: int = 4, **to: Unpack[ToSlot]
-) -> tuple[FreeformSolution | None, ...]:
-    """The price of time for one craft: :func:`least_delta_v` for many allowed times at once.
-
-    Some of the times are solved from first guesses, the others from the flights of their neighbors, and a flight that
-    is better than a later one takes its place, so that the cost never rises with time.
-
-    Args:
-        allowed_s: allowed times, ascending; all else as for :func:`least_delta_v`.
-
-    Returns:
-        The best flight found for each time.
-
-    Raises:
-        InputError: a value out of range, or times that do not ascend.
     """
     return least_delta_v_of_each([Asked(start=start, allowed_s=allowed_s, to=to)], burns_max=burns_max)[0]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """One start and slot with allowed times, ascending; ``to`` as for :func:`least_delta_v`."""
+    """One start and slot with allowed times, ascending; ``to`` as for :func:`least_delta_v_over_times`."""
 
     start: State
     allowed_s: Sequence[float]
@@ -213,7 +197,7 @@ def tangent_orbits(start: State, *, allowed_s: float, **to: Unpack[ToSlot]) -> t
     """Phasing orbits that leave the ring and return to it at one point, within the limits: what all else is held to.
 
     From a start off the ring they begin where its orbit crosses or touches the ring; a start out of the ring plane is
-    taken as it projects on it. Arguments and errors as for :func:`least_delta_v`.
+    taken as it projects on it. Arguments and errors as for :func:`least_delta_v_over_times`.
 
     Returns:
         Times from the start by which each ends, s, and its total delta-v, m/s, both (K,), the cheapest first.

@@ -23,18 +23,21 @@ class TimePrice:
         allowed_s: allowed times, ascending, (B,).
         best: the best flight found for each, None where there is none.
         tangent_m_s: the cheapest tangent phasing orbit that ends in time, infinite where none does, (B,).
+        step_ends_s, step_costs_m_s: when each tangent orbit ends that costs less than all before it, and what it
+            costs, ascending in time, (S,).
         linear_estimate_m_s: least delta-v of the motion linearized about the slot, no bound, (B,).
-        slot_lead_rad, ring_radius_m, ring_period_s, ring_speed_m_s, floor_m, ceiling_m: of the question.
+        slot_lead_rad, ring_radius_m, ring_period_s, floor_m, ceiling_m: of the question.
     """
 
     allowed_s: Array
     best: tuple[FreeformSolution | None, ...]
     tangent_m_s: Array
+    step_ends_s: Array
+    step_costs_m_s: Array
     linear_estimate_m_s: Array
     slot_lead_rad: float
     ring_radius_m: float
     ring_period_s: float
-    ring_speed_m_s: float
     floor_m: float
     ceiling_m: float
 
@@ -45,7 +48,8 @@ class TimePrice:
 
 
 def price_of_time(start: State, *, allowed_s: Sequence[float], **to: Unpack[ToSlot]) -> TimePrice:
-    """Work out the price of time of one craft; arguments and errors as for :func:`.optimum.least_delta_v`.
+    """Work out the price of time of one craft; arguments and errors as for
+    :func:`.optimum.least_delta_v_over_times`.
 
     >>> from ringwright.optimizer.rendezvous.optimum import State
     >>> here = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))
@@ -63,17 +67,21 @@ def price_of_time(start: State, *, allowed_s: Sequence[float], **to: Unpack[ToSl
     ends, costs = tangent_orbits(start, allowed_s=float(allowed[-1]), **to)
     in_time = ends[None, :] <= allowed[:, None] * (1.0 + 1e-12)
     tangent = np.where(in_time, costs[None, :], np.inf).min(axis=1, initial=np.inf)
+    order = np.lexsort((costs, ends))
+    cheapest = np.minimum.accumulate(costs[order]) if order.size else costs
+    steps = order[np.concatenate([[True], cheapest[1:] < cheapest[:-1]])[: order.size]]
     radius = to["ring_radius_m"]
     speed = math.sqrt(to["gm"] / radius)
     return TimePrice(
         allowed_s=allowed,
         best=best,
         tangent_m_s=tangent,
+        step_ends_s=ends[steps],
+        step_costs_m_s=costs[steps],
         linear_estimate_m_s=np.array([math.nan if one is None else one.linear_estimate_m_s for one in best]),
         slot_lead_rad=to["slot_lead_rad"],
         ring_radius_m=radius,
         ring_period_s=2.0 * math.pi * radius / speed,
-        ring_speed_m_s=speed,
         floor_m=to.get("floor_m", 0.0),
         ceiling_m=to.get("ceiling_m", math.inf),
     )

@@ -114,16 +114,7 @@ def _from_now(outcome: Outcome, new: Mapping[str, CraftPlan], now_s: float, unde
     old = outcome.plans[0]
     parts = [later(new[part.craft], -now_s) for part in old.craft]
     made = judged(outcome.scenario, parts, old.carriers, moved=any(part.heading is not None for part in parts))
-    plan = replace(
-        old,
-        delta_v_m_s=made.delta_v_m_s,
-        worst_delta_v_m_s=made.worst_delta_v_m_s,
-        propellant_kg=made.propellant_kg,
-        finish_s=made.finish_s,
-        craft=made.craft,
-        broken=made.broken,
-        margins=made.margins,
-    )
+    plan = old.with_judged(made)
     front = None if outcome.front is None else outcome.front.with_flown(plan)
     slots = None if under.slots is None else _counted_from(under.slots, now_s)
     return replace(

@@ -233,16 +233,7 @@ def rebuilt(
     craft = [new.get(part.craft, part) for part in plan.craft]
     by_limits = craft if scenario.ring.tilt_tolerance_rad > 0.0 else _planes_as_made(plan, craft)
     made = judged(scenario, by_limits, plan.carriers, moved=any(part.heading is not None for part in craft))
-    return replace(
-        plan,
-        delta_v_m_s=made.delta_v_m_s,
-        worst_delta_v_m_s=made.worst_delta_v_m_s,
-        propellant_kg=made.propellant_kg,
-        finish_s=made.finish_s,
-        craft=tuple(craft),
-        broken=made.broken,
-        margins=made.margins,
-    )
+    return replace(plan.with_judged(made), craft=tuple(craft))
 
 
 def _planes_as_made(plan: Plan, craft: Sequence[CraftPlan]) -> list[CraftPlan]:

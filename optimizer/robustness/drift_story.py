@@ -33,8 +33,8 @@ from ...models.scenario import INJECTION_ERRORS, Body, Scenario
 from ..craft_plan import CarrierPlan, CraftPlan
 from .closed_form import HALF, Draws, Flights
 from .craft_leg import errors_of
-from .linear import STEPS, TARGETS, LinearStory, fly_linear, linear_story_of, off_the_mark
-from .sensitivity import STEP_M_S, STEP_S
+from .linear import TARGETS, LinearStory, fly_linear, launch_steps, linear_story_of, off_the_mark
+from .sensitivity import steps_over
 
 BEFORE_TURNS = 0.6
 """The way up is looked at from so many turns before its first burn."""
@@ -270,19 +270,19 @@ def _wait_of(
     body: Body, item: Itinerary, down: tuple[Impulse, ...], circle: Ring, lasts_s: float, *, launched: bool
 ) -> Wait:
     """The waiting orbit, and the law of the launcher and of the burns into it."""
-    asked = [replace(item, impulses=down)]
+    asked, step = [replace(item, impulses=down)], steps_over(circle)
     for index, burn in enumerate(down):
-        moved = [Impulse(burn.time_s, *(np.array(burn[1:]) + STEP_M_S * axis)) for axis in np.eye(3)]
-        moved.append(burn._replace(time_s=burn.time_s + STEP_S))
+        moved = [Impulse(burn.time_s, *(np.array(burn[1:]) + step.m_s * axis)) for axis in np.eye(3)]
+        moved.append(burn._replace(time_s=burn.time_s + step.s))
         asked += [replace(item, impulses=(*down[:index], one, *down[index + 1 :])) for one in moved]
     if launched:
-        asked += off_the_mark(asked[0], body.gm)
-    settled_s = max([item.start_s, *(burn.time_s for burn in down)]) + 2.0 * STEP_S
+        asked += off_the_mark(asked[0], circle)
+    settled_s = max([item.start_s, *(burn.time_s for burn in down)]) + 2.0 * step.s
     end_s = settled_s + 1.4 * circle.period_s
     flights = fly([replace(one, end_s=end_s) for one in asked], gravity_around(body), relative=RELATIVE)
     every = _off(np.stack([_misses(flight, circle, settled_s) for flight in flights]))
     off, of_launch = every[: 4 * len(down)].reshape(len(down), 4, TARGETS), every[4 * len(down) :]
-    steps = np.array([STEPS[name] for name in INJECTION_ERRORS[: len(of_launch)]])
+    steps = np.array([*launch_steps(circle).values()][: len(of_launch)])
     rates = secular_rates(body, circle.radius_m, 0.0, circle.inclination_rad)
     lowest = min(leg.lowest_m for leg in flights[0].legs())
     return Wait(
@@ -295,8 +295,8 @@ def _wait_of(
         node_rate_rad_s=circle.node_rate_rad_s,
         periapsis_rate_rad_s=float(rates.periapsis_rad_s),
         burns=np.array([burn[1:] for burn in down]),
-        law=np.moveaxis(off[:, :3] / STEP_M_S, 2, 0),
-        late=(off[:, 3] / STEP_S).T,
+        law=np.moveaxis(off[:, :3] / step.m_s, 2, 0),
+        late=(off[:, 3] / step.s).T,
         insertion=of_launch.T / steps,
     )
 
@@ -333,4 +333,4 @@ def _moved(up: Itinerary, state: Array, circle: Ring, number: int) -> Itinerary:
     across = np.cross(state[:3], state[3:])
     across /= np.linalg.norm(across)
     axis = (out, np.cross(across, out), across)[number - 3]
-    return replace(up, velocity=state[3:] + STEP_M_S * axis)
+    return replace(up, velocity=state[3:] + steps_over(circle).m_s * axis)

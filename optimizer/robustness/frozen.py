@@ -10,7 +10,8 @@ import math
 
 import numpy as np
 
-from ...models.flight.averaged import AveragedForces, follow
+from ...models.flight.averaged import AveragedForces
+from ...models.flight.follow import follow
 from ...models.flight.forces import Surfaces
 from ...models.flight.lifetime import circles
 from ...models.flight.zonals import Zonals

@@ -19,9 +19,10 @@ import numpy as np
 from ...models import frames
 from ...models.arrays import Array
 from ...models.errors import FlightError
-from ...models.flight.averaged import AveragedForces, MeanOrbits, Track, follow
+from ...models.flight.averaged import AveragedForces, MeanOrbits
 from ...models.flight.drag import Air
 from ...models.flight.flown import Flight
+from ...models.flight.follow import Track, follow
 from ...models.flight.forces import Field, Surfaces
 from ...models.flight.harmonics import UnevenField
 from ...models.flight.slow_ground import REACH_S, NearAndFar, follow_both, followed_on

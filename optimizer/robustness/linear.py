@@ -31,7 +31,7 @@ from ..craft_plan import CarrierPlan, CraftPlan
 from ..limits.tilt_tolerance import PLANE_SLACK_RAD
 from .closed_form import HALF, Draws, Flights
 from .craft_leg import CraftStory, errors_of, trim_turns
-from .sensitivity import STEP_M_S, STEP_S
+from .sensitivity import PERIOD_SHARE, SPEED_SHARE, steps_over
 
 STEPS = {"periapsis_m": 100.0, "apoapsis_m": 100.0, "inclination_rad": 1e-5, "node_rad": 1e-5, "insertion_time_s": 1.0}
 """Steps of the differences in what the launcher is off by; those of burns are `sensitivity`'s."""
@@ -126,14 +126,14 @@ def linear_story_of(
     if company is not None:
         item, before = _with_carrier(item, carriers[company].itinerary)
     count, burns, launched = len(item.impulses), item.impulses, part.pad is not None
-    flights = _a_little_off(scenario, ring, item, launched=launched)
+    flights, step = _a_little_off(scenario, ring, item, launched=launched), steps_over(ring)
     ends = np.stack([_end(flight, ring, part) for flight in flights])
     off = ends[1:] - ends[0]
     off[:, 0] = wrap(off[:, 0])
     of_burns = off[: 4 * count].reshape(count, 4, -1)
     after = [readout(flights[0].after[k], ring.gm).period_s for k in range(count)]
     along = [readout(flights[2 + 4 * k].after[k], ring.gm).period_s for k in range(count)]
-    steps = np.array([STEPS[name] for name in INJECTION_ERRORS])
+    steps = np.array([*launch_steps(ring).values()])
     turns = trim_turns(scenario, ring.period_s, part, part.in_slot_s - part.ring_arrival_s)
     sizes = np.array([burn.delta_v_m_s for burn in part.burns])
     own = np.array([burn.own_m_s for burn in part.burns]) / np.maximum(sizes, 1e-12)
@@ -147,9 +147,9 @@ def linear_story_of(
         aboard=len(before),
         company=company,
         insertion=(off[4 * count :] / steps[:, np.newaxis]).T if launched else np.zeros((TARGETS + 1, 5)),
-        law=np.moveaxis(of_burns[:, :3] / STEP_M_S, 2, 0),
-        late=(of_burns[:, 3] / STEP_S).T,
-        period_per_m_s=(np.array(along) - np.array(after)) / STEP_M_S,
+        law=np.moveaxis(of_burns[:, :3] / step.m_s, 2, 0),
+        late=(of_burns[:, 3] / step.s).T,
+        period_per_m_s=(np.array(along) - np.array(after)) / step.m_s,
         tilt_rad=(float(ends[0, 4]), float(ends[0, 5])),
         lowest_m=float(ends[0, TARGETS]),
         floor_m=scenario.floor_m,
@@ -165,26 +165,36 @@ def linear_story_of(
 def _a_little_off(scenario: Scenario, ring: Ring, item: Itinerary, *, launched: bool) -> tuple[Flight, ...]:
     """The flight as planned; with each burn a little more on each axis, and later; with the launcher off its mark."""
     burns = item.impulses
-    asked = [item]
+    asked, step = [item], steps_over(ring)
     for index, burn in enumerate(burns):
-        moved = [Impulse(burn.time_s, *(np.array(burn[1:]) + STEP_M_S * axis)) for axis in np.eye(3)]
-        moved.append(burn._replace(time_s=burn.time_s + STEP_S))
+        moved = [Impulse(burn.time_s, *(np.array(burn[1:]) + step.m_s * axis)) for axis in np.eye(3)]
+        moved.append(burn._replace(time_s=burn.time_s + step.s))
         for one in moved:
             # what is burned in the same pass is as late
             later = (other._replace(time_s=max(other.time_s, one.time_s)) for other in burns[index + 1 :])
             asked.append(replace(item, impulses=(*burns[:index], one, *later)))
-    asked += off_the_mark(item, ring.gm) if launched else []
-    end = max(item.end_s, burns[-1].time_s + STEP_S + TURN_MARGIN * ring.period_s)
+    asked += off_the_mark(item, ring) if launched else []
+    end = max(item.end_s, burns[-1].time_s + step.s + TURN_MARGIN * ring.period_s)
     return fly([replace(one, end_s=end) for one in asked], gravity_around(scenario.body))
 
 
-def off_the_mark(item: Itinerary, gm: float) -> list[Itinerary]:
+def launch_steps(ring: Ring) -> dict[str, float]:
+    """:data:`STEPS` over a ring, small against its radius and its period, in the order of `INJECTION_ERRORS`."""
+    most = {
+        "periapsis_m": SPEED_SHARE * ring.radius_m,
+        "apoapsis_m": SPEED_SHARE * ring.radius_m,
+        "insertion_time_s": PERIOD_SHARE * ring.period_s,
+    }
+    return {name: min(STEPS[name], most.get(name, math.inf)) for name in INJECTION_ERRORS}
+
+
+def off_the_mark(item: Itinerary, ring: Ring) -> list[Itinerary]:
     """The flight with the launcher a step off by each of `INJECTION_ERRORS`."""
-    found = []
+    found, steps = [], launch_steps(ring)
     for name in INJECTION_ERRORS[:4]:
-        position, velocity = let_go_off(item.position, item.velocity, gm, **{name: STEPS[name]})
+        position, velocity = let_go_off(item.position, item.velocity, ring.gm, **{name: steps[name]})
         found.append(replace(item, position=position, velocity=velocity))
-    start_s = item.start_s + STEPS["insertion_time_s"]
+    start_s = item.start_s + steps["insertion_time_s"]
     # no burn comes before the craft is let go
     burns = tuple(burn._replace(time_s=max(burn.time_s, start_s)) for burn in item.impulses)
     return [*found, replace(item, start_s=start_s, impulses=burns)]

@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from ...models.burns import BurnModel, FiniteThrust, burn_duration, mass_after
 from ...models.flight.flown import TURN_MARGIN
@@ -23,6 +24,21 @@ STEP_M_S = 0.02
 STEP_S = 2.0
 STEP_RAD = math.radians(0.05)
 """Steps of the differences: small against everything planned, large against the rounding of the flight."""
+
+SPEED_SHARE, PERIOD_SHARE = 1e-4, 1e-3
+"""Of the ring's speed and of its period, the most that a step takes: worlds of a few meters turn slowly."""
+
+
+class Steps(NamedTuple):
+    """Steps of the differences over a ring: m/s too much in a burn, s too late."""
+
+    m_s: float
+    s: float
+
+
+def steps_over(ring: Ring) -> Steps:
+    """Steps that are small against a ring's speed and its period, too."""
+    return Steps(min(STEP_M_S, SPEED_SHARE * ring.speed_m_s), min(STEP_S, PERIOD_SHARE * ring.period_s))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +86,7 @@ def sensitivities(part: CraftPlan, ring: Ring, gravity: Gravity) -> tuple[Sensit
     base = part.itinerary if part.engine is not None else None
     if base is None:
         engine, base = IMPULSIVE, itinerary_of(part, ring)
-    asked = [base]
+    asked, step = [base], steps_over(ring)
     for index in range(len(part.burns)):
         asked += [_moved(base, index, ring, engine, change) for change in range(4)]
     flights = fly(asked, gravity, engine)
@@ -82,11 +98,11 @@ def sensitivities(part: CraftPlan, ring: Ring, gravity: Gravity) -> tuple[Sensit
         planned_s, off_s = (readout(flights[k].after[index], ring.gm).period_s for k in (0, 1 + 4 * index))
         found.append(
             Sensitivity(
-                per_m_s=error[0] / STEP_M_S,
-                per_s=error[1] / STEP_S,
+                per_m_s=error[0] / step.m_s,
+                per_s=error[1] / step.s,
                 per_pitch=error[2] / STEP_RAD,
                 per_yaw=error[3] / STEP_RAD,
-                period_per_m_s=(off_s - planned_s) / STEP_M_S,
+                period_per_m_s=(off_s - planned_s) / step.m_s,
             )
         )
     return tuple(found)
@@ -101,29 +117,29 @@ def itinerary_of(part: CraftPlan, ring: Ring) -> Itinerary:
     return Itinerary.through_turn(part.burns[0].time_s, state[:3], state[3:], impulses, ring)
 
 
-def _later_center(item: Itinerary, index: int, engine: FiniteThrust) -> float:
-    """By how much the middle of a burn comes later, s, when it is lit as planned and gives `STEP_M_S` more."""
+def _later_center(item: Itinerary, index: int, engine: FiniteThrust, more_m_s: float) -> float:
+    """By how much the middle of a burn comes later, s, when it is lit as planned and gives so much more."""
     sizes = [burn.delta_v_m_s for burn in item.impulses]
     before = float(mass_after(engine.mass_kg, math.fsum(sizes[:index]), engine.isp_s))
     lasts = [
         float(burn_duration(before, size, engine.isp_s, engine.thrust_n))
-        for size in (sizes[index], sizes[index] + STEP_M_S)
+        for size in (sizes[index], sizes[index] + more_m_s)
     ]
     return 0.5 * (lasts[1] - lasts[0])
 
 
 def _moved(item: Itinerary, index: int, ring: Ring, engine: BurnModel, change: int) -> Itinerary:
     """The itinerary with one burn too strong, too late, too far out, or too far to the left."""
-    burns = list(item.impulses)
+    burns, step = list(item.impulses), steps_over(ring)
     burn = burns[index]
     size = burn.delta_v_m_s
     unit = (burn.radial_m_s / size, burn.along_m_s / size, burn.cross_m_s / size) if size > 0.0 else (0.0, 1.0, 0.0)
     time_s, parts = burn.time_s, list(burn[1:])
     if change == 0:
-        parts = [(size + STEP_M_S) * one for one in unit]
-        time_s += _later_center(item, index, engine) if isinstance(engine, FiniteThrust) else 0.0
+        parts = [(size + step.m_s) * one for one in unit]
+        time_s += _later_center(item, index, engine, step.m_s) if isinstance(engine, FiniteThrust) else 0.0
     elif change == 1:
-        time_s += STEP_S
+        time_s += step.s
     else:
         # turned by a small angle in the plane of the burn and the outward, or the left, direction
         axis = 0 if change == 2 else 2
@@ -133,5 +149,7 @@ def _moved(item: Itinerary, index: int, ring: Ring, engine: BurnModel, change: i
         parts = [size * math.cos(tilt) * one for one in level]
         parts[axis] = size * math.sin(tilt)
     burns[index] = Impulse(time_s, *parts)
+    # what is burned in the same pass is as late
+    burns[index + 1 :] = [one._replace(time_s=max(one.time_s, time_s)) for one in burns[index + 1 :]]
     last = burns[-1].time_s
     return dataclasses.replace(item, impulses=tuple(burns), end_s=max(item.end_s, last + TURN_MARGIN * ring.period_s))

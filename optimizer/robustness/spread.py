@@ -26,8 +26,8 @@ from ...models.ring import Ring
 from ...models.scenario import INJECTION_ERRORS, Body, Errors, Scenario
 from ..craft_plan import CraftPlan
 from .craft_leg import errors_of
-from .linear import STEPS
-from .sensitivity import STEP_M_S, STEP_S
+from .linear import launch_steps
+from .sensitivity import STEP_S, steps_over
 
 SETTLING_S = 2.0 * STEP_S
 """So long after a burn or the insertion the differences hold: before, a flight that is late has not burned yet."""
@@ -66,11 +66,11 @@ def spread(scenario: Scenario, ring: Ring, part: CraftPlan, nominal: Flight, tim
     Raises:
         FlightError: a flight a little off cannot be flown.
     """
-    errors, launched = errors_of(scenario, part), part.pad is not None
-    item = nominal.itinerary if launched else _begun_sooner(nominal.itinerary, scenario.body)
+    errors, launched, step = errors_of(scenario, part), part.pad is not None, steps_over(ring)
+    item = nominal.itinerary if launched else _begun_sooner(nominal.itinerary, scenario.body, step.s)
     times = np.asarray(times_s, dtype=np.float64)
-    asked, scales = _asked(item, errors, ring.gm, launched=launched)
-    end = max(item.end_s, times.max(initial=item.end_s)) + TURN_MARGIN * STEP_S
+    asked, scales = _asked(item, errors, ring, launched=launched)
+    end = max(item.end_s, times.max(initial=item.end_s)) + TURN_MARGIN * step.s
     pairs = [replace(one, end_s=end) for pair in asked for one in pair]
     flown = fly(pairs, nominal.gravity, part.engine or Impulsive())
     planned = nominal.states(times)
@@ -85,27 +85,31 @@ Pair = tuple[Itinerary, Itinerary]
 """A flight off by a step, and one off by as much the other way."""
 
 
-def _asked(item: Itinerary, errors: Errors, gm: float, *, launched: bool) -> tuple[list[Pair], Array]:
+def _asked(item: Itinerary, errors: Errors, ring: Ring, *, launched: bool) -> tuple[list[Pair], Array]:
     """Flights a little off, and the matrix from their differences to those by one standard deviation each."""
     asked: list[Pair] = []
     blocks: list[Array] = []
+    step = steps_over(ring)
+    of_launch = launch_steps(ring)
     for name in INJECTION_ERRORS if launched else ():
         sigma = float(getattr(errors, name))
         if sigma > 0.0:
-            asked.append((_let_go(item, gm, name, STEPS[name]), _let_go(item, gm, name, -STEPS[name])))
-            blocks.append(np.array([[sigma / STEPS[name]]]))
+            asked.append(
+                (_let_go(item, ring.gm, name, of_launch[name]), _let_go(item, ring.gm, name, -of_launch[name]))
+            )
+            blocks.append(np.array([[sigma / of_launch[name]]]))
     for index, burn in enumerate(item.impulses):
         parts = np.array(burn[1:])
         root = _gates_root(errors, parts)
         if np.any(root):
-            for step in STEP_M_S * np.eye(3):
-                one, other = (_with_burn(item, index, Impulse(burn.time_s, *p)) for p in (parts + step, parts - step))
+            for more in step.m_s * np.eye(3):
+                one, other = (_with_burn(item, index, Impulse(burn.time_s, *p)) for p in (parts + more, parts - more))
                 asked.append((one, other))
-            blocks.append(root / STEP_M_S)
+            blocks.append(root / step.m_s)
         if errors.burn_time_s:
-            late, soon = (_with_burn(item, index, burn._replace(time_s=burn.time_s + by)) for by in (STEP_S, -STEP_S))
+            late, soon = (_with_burn(item, index, burn._replace(time_s=burn.time_s + by)) for by in (step.s, -step.s))
             asked.append((late, soon))
-            blocks.append(np.array([[errors.burn_time_s / STEP_S]]))
+            blocks.append(np.array([[errors.burn_time_s / step.s]]))
     scales = np.zeros((len(asked), len(asked)))
     at = 0
     for block in blocks:
@@ -126,13 +130,13 @@ def _with_burn(item: Itinerary, index: int, burn: Impulse) -> Itinerary:
     return replace(item, impulses=(*item.impulses[:index], burn, *item.impulses[index + 1 :]))
 
 
-def _begun_sooner(item: Itinerary, body: Body) -> Itinerary:
+def _begun_sooner(item: Itinerary, body: Body, by_s: float) -> Itinerary:
     """The same flight from a little before its start, where its first burn may come too soon for that start."""
-    if not item.impulses or item.impulses[0].time_s - STEP_S >= item.start_s:
+    if not item.impulses or item.impulses[0].time_s - by_s >= item.start_s:
         return item
     state = np.concatenate([item.position, item.velocity])[:, np.newaxis]
-    before = land(gravity_around(body), state, np.array([-STEP_S]))[:, 0]
-    return replace(item, start_s=item.start_s - STEP_S, position=before[:3], velocity=before[3:])
+    before = land(gravity_around(body), state, np.array([-by_s]))[:, 0]
+    return replace(item, start_s=item.start_s - by_s, position=before[:3], velocity=before[3:])
 
 
 def _gates_root(errors: Errors, parts: Array) -> Array:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ...models.arrays import Mask
 from ...models.launch import Ascent
 from ...models.opportunities import liftoffs, open_to
 from ...models.sites import EDGE_KG, open_at
@@ -24,6 +25,7 @@ from ..problem.problem import Aboard, Problem
 from ..problem.restriction import Restriction, route_wanted
 from ..problem.ways_up import kept_tilt_rad
 from ..trajectory.course import Course
+from .carrier_drop_orbits import Drops
 from .carrier_flight import carrier_key, dropped, fly_carriers
 from .carrier_loads import Asked, Load, options
 from .route import CourseOf, Finite, Question, Route, by_itself
@@ -32,6 +34,11 @@ NOTE = (
     "liftoffs of carriers are tried where a slot is at the place of arrival, at the first moment possible, and a "
     "turnaround from these; for craft that phase by themselves a better moment may lie in between; orbits to drop "
     "from are those that bring slots to that place, every pass or every second or third"
+)
+
+TURNS_NOTE = (
+    "craft that a carrier drops turn into other planes by burns at the drop of a few sizes, and where the planes then "
+    "cross"
 )
 
 IN_PLACE = Ends(any_k=(), wait_turns=math.inf, revolutions_max=0, grid=False)
@@ -67,28 +74,42 @@ def _from_pad(
     if aboard.carrier.pads and site.name not in aboard.carrier.pads:
         return []
     found = []
-    separation = problem.scenario.limits.separation_m
     for index, way in enumerate(problem.ways):
         if way.pad != pad or way.tilt_at != "kept" or mass > site.payload_to(way.insertion) + EDGE_KG:
             continue
         moments = _moments(problem, pad, way, aboard, earliest_s, latest_s)
-        asked = _asked(problem, way, index, restriction)
-        if moments.size and asked:
-            load = Load(
-                asked=asked,
-                way=way,
-                way_index=index,
-                aboard=aboard,
-                finish_s=problem.scenario.limits.finish_within_s,
-                keeps=lambda rows: safe(problem, rows) & ~passes_kept(problem, rows),
-                last_passes=lambda rows, slots: last_passes(
-                    rows, problem.ring, problem.arrival_speed(rows), slots, separation
-                ),
-                apart_s=between_drops.apart_s(problem, aboard.carrier),
-                stage=site.upper_stage,
-            )
-            found.append(options(load, moments))
+        own = _asked(problem, way.plane, way, index, restriction)
+        others = [plane for plane in range(problem.ring.planes) if plane != way.plane]
+        turned = [one for plane in others for one in _asked(problem, plane, way, index, restriction)]
+        for asked in (own, [*own, *turned] if turned else []):
+            if moments.size and asked:
+                made = options(_load(problem, way, index, aboard, asked), moments)
+                found.append(made if asked is own else made.take(_turns_some(problem, made)))
     return found
+
+
+def _load(problem: Problem, way: Ascent, index: int, aboard: Aboard, asked: Sequence[Asked]) -> Load:
+    """A carrier on a way up, with the slots that its craft may fill."""
+    separation = problem.scenario.limits.separation_m
+    return Load(
+        asked=asked,
+        way=way,
+        way_index=index,
+        aboard=aboard,
+        finish_s=problem.scenario.limits.finish_within_s,
+        keeps=lambda rows: safe(problem, rows) & ~passes_kept(problem, rows),
+        last_passes=lambda rows, slots: last_passes(rows, problem.ring, problem.arrival_speed(rows), slots, separation),
+        oblate=problem.oblate,
+        apart_s=between_drops.apart_s(problem, aboard.carrier),
+        stage=problem.scenario.pads[way.pad].upper_stage,
+    )
+
+
+def _turns_some(problem: Problem, options: Options) -> Mask:
+    """Mask of the loads with a craft in another plane than the carrier's."""
+    planes = np.array([way.plane for way in problem.ways])
+    stays = options.slot // problem.ring.slots == planes[options.way]
+    return ~options.whole(stays) if len(options) else stays
 
 
 def _moments(problem: Problem, pad: int, way: Ascent, aboard: Aboard, earliest_s: float, latest_s: float) -> F:
@@ -112,13 +133,13 @@ def _moments(problem: Problem, pad: int, way: Ascent, aboard: Aboard, earliest_s
     return moments
 
 
-def _asked(problem: Problem, way: Ascent, index: int, restriction: Restriction) -> list[Asked]:
-    """The slots that a carrier may fill by a way up, those under the restriction by themselves."""
+def _asked(problem: Problem, plane: int, way: Ascent, index: int, restriction: Restriction) -> list[Asked]:
+    """The slots of a plane that a carrier may fill by a way up, those under the restriction by themselves."""
     plain = problem.touch(way.arrival_speed_m_s)
     found = []
     for strict in (True, False):
         own = tuple(
-            s for s in problem.free_slots if restriction.applies(s) is strict and s // problem.ring.slots == way.plane
+            s for s in problem.free_slots if restriction.applies(s) is strict and s // problem.ring.slots == plane
         )
         if not own or (strict and not route_wanted(restriction, ROUTE.name, index)):
             continue
@@ -138,6 +159,12 @@ def together(problem: Problem, chosen: Sequence[Options], finite: Finite) -> Cou
     return course_of
 
 
+def _note(problem: Problem, options: Options) -> str:
+    """What a reader must know of the choice of liftoffs and orbits, and of turns where there are any."""
+    turns = any(isinstance(table, Drops) and table.turns.any() for _, table in options.detailed())
+    return "" if not problem.aboard else f"{NOTE}; {TURNS_NOTE}" if turns else NOTE
+
+
 ROUTE = Route(
     name="carrier",
     words=("ride", "on a carrier"),
@@ -146,5 +173,5 @@ ROUTE = Route(
     course=by_itself(together),
     together=together,
     may_serve=lambda problem: bool(problem.aboard),
-    note=lambda problem, _: NOTE if problem.aboard else "",
+    note=_note,
 )

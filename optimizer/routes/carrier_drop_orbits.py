@@ -17,10 +17,12 @@ import numpy as np
 
 from ...models import launch, orbits
 from ...models.carriers import carrier_orbits
+from ...models.planes import turn_delta_v
 from ...models.ring import Ring
-from ..problem.detail import Detail
-from ..problem.options import F, I
+from ..problem.detail import Detail, Mask
+from ..problem.options import F, I, Options
 from ..problem.phasing import LIMIT_SLACK, Touch
+from ..problem.problem import Problem
 
 STEPS_BEYOND = 2
 """Carrier orbits above the ring are examined up to this many times the ring's period, where no ceiling says less."""
@@ -36,16 +38,44 @@ class Drops(Detail):
     ``touch_s`` of an option is then the carrier's, ``passes`` are its passes from then on, ``burn_s`` is the drop.
     ``first_m_s`` is the speed in its first orbit, ``then_m_s`` that in its last, into which it burns on pass
     ``changes_on``, 0 where it keeps to one; ``before`` are the passes in the first orbit of those dropped from the
-    last.
+    last. ``place_rad`` is how far ahead of slot 0 of its plane the carrier first touches the ring. ``fold_rad`` and
+    ``rest_rad`` are what craft turn their planes by, see `carrier_turns`; 0 where they stay in the carrier's.
     """
 
-    told_by: ClassVar[Mapping[str, int]] = {"speed_m_s": 6, "first_m_s": 6, "then_m_s": 6, "changes_on": 6}
+    told_by: ClassVar[Mapping[str, int]] = {
+        "speed_m_s": 6,
+        "first_m_s": 6,
+        "then_m_s": 6,
+        "changes_on": 6,
+        "fold_rad": 9,
+    }
 
     speed_m_s: F
     first_m_s: F
     then_m_s: F
     changes_on: I
     before: I
+    place_rad: F
+    fold_rad: F
+    rest_rad: F
+
+    @property
+    def turns(self) -> Mask:
+        """Which craft turn into another plane."""
+        return np.asarray((self.fold_rad != 0.0) | (self.rest_rad != 0.0))
+
+    def at_touches(self) -> Mask:
+        """See `Detail`: a craft that turns touches the ring in the plane of the carrier, not in that of its slot."""
+        return ~self.turns
+
+    def burns(self, problem: Problem, options: Options, size_m_s: F, time_s: F) -> tuple[F, F]:
+        """Those at the drop are longer where they turn the plane."""
+        along = size_m_s[:, 1] + size_m_s[:, 2]
+        apart = turn_delta_v(problem.ring.speed_m_s, self.rest_rad)
+        longer = (options.delta_v_m_s - apart) / np.where(along > 0.0, along, 1.0)
+        size = size_m_s.copy()
+        size[:, 1:3] *= np.where(self.turns, longer, 1.0)[:, None]
+        return size, time_s
 
     def arrival_speed_m_s(self) -> F:
         """See `Detail`."""

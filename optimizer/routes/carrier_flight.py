@@ -25,6 +25,7 @@ from ..trajectory.differential_correction import IN_PLANE, Target, Unknown, corr
 from . import direct, parking_orbit
 from .carrier_change import AFTER_TURNS, change_orbits, last_there, level_parts
 from .carrier_drop_orbits import Drops, turn_s
+from .carrier_turns import turning
 from .route import row_of
 
 ALIGNED = 1e-6
@@ -43,7 +44,7 @@ def carrier_key(options: Options, row: int) -> CarrierKey:
         return CarrierKey(
             way=one.way, liftoff_s=liftoff_s, parking_wait_s=0.0, speed_m_s=0.0, then_m_s=0.0, changes_on=0
         )
-    _, first_m_s, then_m_s, changes_on = one.own
+    _, first_m_s, then_m_s, changes_on, _ = one.own
     return CarrierKey(
         way=one.way,
         liftoff_s=liftoff_s,
@@ -65,10 +66,11 @@ def fly_carriers(problem: Problem, chosen: Sequence[Options]) -> dict[CarrierKey
         for rows, table in options.detailed():
             if not isinstance(table, Drops):
                 continue
-            for row, speed in zip(rows.tolist(), table.first_m_s.tolist(), strict=True):
+            for at, row in enumerate(rows.tolist()):
                 name = carrier_key(options, row)
                 if name not in stand_ins:
-                    stand_ins[name] = _stand_in(problem, options, row, speed)
+                    speed, place = float(table.first_m_s[at]), float(table.place_rad[at])
+                    stand_ins[name] = _stand_in(problem, options, row, speed, place)
                 last[name] = max(last.get(name, 0), int(options.passes[row]))
     if not stand_ins:
         return {}
@@ -119,7 +121,7 @@ class _StandIn:
         return int(self.options.revolutions[0])
 
 
-def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _StandIn:
+def _stand_in(problem: Problem, options: Options, row: int, speed: float, place: float) -> _StandIn:
     """The stand-in for the carrier of an option, phasing as long as its orbit comes round."""
     ring = problem.ring
     touch = float(options.touch_s[row])
@@ -127,10 +129,8 @@ def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _St
     rides = not _dips(problem, speed) and abs(speed - ring.speed_m_s) > 1e-9
     period = turn_s(ring, speed)
     most = _carrier_passes(problem, options, row)
-    # the lead at pass 0, and the slot that is there on the last pass
-    plane, slot = divmod(int(options.slot[row]), ring.slots)
-    now, turned = float(options.lead_rad[row]), ring.rate_rad_s * period
-    place = float(ring.ahead(slot)) - now + ring.rate_rad_s * float(options.burn_s[row] - options.touch_s[row])
+    # the slot that is there on the last pass
+    plane, turned = problem.ways[int(options.way[row])].plane, ring.rate_rad_s * period
     last = last_there(ring, place, turned, max(most, 1)) if rides else 0
     passes = last or (max(min(ring.slots - 1, most), 1) if rides else 0)
     there = plane * ring.slots + int(ring.nearest(place - turned * passes))
@@ -143,6 +143,7 @@ def _stand_in(problem: Problem, options: Options, row: int, speed: float) -> _St
         burn_s=np.array([touch]),
         finish_s=np.array([touch + passes * period]),
         lead_rad=np.zeros(1),
+        turn_after_s=np.zeros(1),
         speed_m_s=np.array([speed if passes else ring.speed_m_s]),
         bundle=np.array([-1]),
         route=np.array([UNNAMED]),
@@ -239,7 +240,7 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
     dips = [] if options.passes[row] == 0 else [_other(problem, float(problem.arrival_speed(row_of(options, row))[0]))]
     phasing_burn = None
     if revolutions > 0:
-        wait = float(options.finish_s[row] - options.burn_s[row])
+        wait = float(options.phasing_s[row])
         semi = float(orbits.semi_major_from_speed(ring.gm, ring.radius_m, speed))
         if problem.oblate:
             shape = abs(ring.radius_m - semi) / semi
@@ -249,7 +250,7 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
         targets = ("slot", "period", "eccentricity")
         dips.append(_other(problem, speed))
         phasing_burn = 0
-    return Course(
+    course = Course(
         itinerary=Itinerary.through_turn(drop, state[:3], state[3:], impulses, ring),
         insertion_s=carried.flight.itinerary.start_s,
         screened_from_s=drop,
@@ -261,6 +262,10 @@ def dropped(problem: Problem, options: Options, row: int, carried: Carried, *, f
         carried=carried,
         plane=int(options.slot[row]) // ring.slots,
     )
+    table = options.tables[int(options.route[row])].take(options.detail[[row]])
+    if not isinstance(table, Drops) or not table.turns[0]:
+        return course
+    return turning(problem, options.one(row), course, float(table.fold_rad[0]), float(table.rest_rad[0]))
 
 
 def _other(problem: Problem, speed_m_s: float) -> float:

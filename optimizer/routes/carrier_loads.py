@@ -26,6 +26,7 @@ from ..problem.phasing import LEVEL_RAD, LIMIT_SLACK, Phasings, Touch, Wanted, b
 from ..problem.problem import Aboard
 from .carrier_bundles import CHOICE_BYTES, LastPasses, bundles, of_use, unbeaten_that_keep
 from .carrier_drop_orbits import DropOrbits, Drops, Leg, drop_orbits, turn_s
+from .carrier_turns import BEYOND, Turns, crossing_rad, turns
 
 BLOCK_LIFTOFFS = 64
 """Most liftoffs worked on together."""
@@ -38,7 +39,7 @@ Keeps = Callable[[Options], NDArray[np.bool_]]
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """Slots to look at together, all of one plane, and how a craft may phase into them."""
+    """Slots to look at together, all of one plane, and how a craft may phase into them, from the carrier's plane."""
 
     slots: tuple[int, ...]
     touch: Touch
@@ -56,6 +57,7 @@ class Load:
         finish_s: latest finish.
         keeps: which rows keep the other limits (floor, ceiling, craft in place); asked before bundles are made.
         last_passes: when each row last passes each of some slots too closely, (n, slots), -inf for never.
+        oblate: whether planes are aimed by the flight.
         apart_s: least time between drops.
         prune: whether phasing that another beats in delta-v and time is left out.
         stage: the launcher's, where it pays the carrier's first burns.
@@ -68,6 +70,7 @@ class Load:
     finish_s: float
     keeps: Keeps
     last_passes: LastPasses
+    oblate: bool = False
     apart_s: float = 0.0
     prune: bool = True
     stage: UpperStage | None = None
@@ -81,6 +84,11 @@ class Load:
     def touch(self) -> Touch:
         """How it arrives."""
         return self.asked[0].touch
+
+    @property
+    def others(self) -> list[int]:
+        """The planes of slots asked about that it does not fly in."""
+        return sorted({each.slots[0] // self.touch.ring.slots for each in self.asked} - {self.way.plane})
 
     @cached_property
     def drop_orbits(self) -> list[DropOrbits]:
@@ -106,12 +114,13 @@ class Arrivals:
 
     Args:
         liftoff_s, waited_s: of each, with its wait in the parking orbit, (n,).
-        lead_rad: of each slot on arrival, by slot, (n,) each.
+        arrived_s, touch_rad: when it touches the ring, and its argument of latitude there, (n,).
     """
 
     liftoff_s: F
     waited_s: F
-    lead_rad: dict[int, F]
+    arrived_s: F
+    touch_rad: F
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -152,7 +161,7 @@ def options(load: Load, liftoff_s: F) -> Options:
 def _choices(load: Load) -> int:
     """How many choices one liftoff comes to in one carrier orbit, those outside the limits counted."""
     slots = load.slots.size
-    waits = 1 if load.way.parking_rate_rad_s is None else 1 + slots
+    waits = 1 if load.way.parking_rate_rad_s is None else 1 + slots + 2 * len(load.others)
     return max(waits * slots * (load.aboard.carrier.passes_max + 1) * (load.touch.ring_revolutions_max + 1), 1)
 
 
@@ -161,20 +170,25 @@ def _rows(load: Load, liftoff_s: F) -> list[tuple[Options, I]]:
     carrier orbit) of each: among all of them, and among those that are dropped at their slots."""
     found: list[list[tuple[Options, I]]] = [[], []]
     way, ring = load.way, load.touch.ring
-    lead0 = {slot: launch.lead_on_arrival(ring, way, liftoff_s, np.array(slot)) for slot in load.slots.tolist()}
-    waits = _waits(load.touch, way, lead0)
+    waits = _waits(load, liftoff_s)
     waited = np.concatenate(waits)
-    gain = (way.parking_rate_rad_s or ring.rate_rad_s) - ring.rate_rad_s
-    lead = {slot: np.tile(own, len(waits)) - gain * waited for slot, own in lead0.items()}
-    able = liftoff_s[np.arange(waited.size) % liftoff_s.size] >= load.aboard.ready_s - 1e-6
-    arrivals = Arrivals(liftoff_s=np.tile(liftoff_s, len(waits)), waited_s=waited, lead_rad=lead)
+    lifted = np.tile(liftoff_s, len(waits))
+    arrivals = Arrivals(
+        liftoff_s=lifted,
+        waited_s=waited,
+        arrived_s=lifted + waited + way.after_s,
+        touch_rad=way.angle(lifted) + (way.parking_rate_rad_s or ring.rate_rad_s) * waited,
+    )
+    able = lifted >= load.aboard.ready_s - 1e-6
     for visits in _visits(load, waited, able):
         parts, groups = [], []
         for each in load.asked:
             poll()
-            made, group = _drops(load, each, arrivals, visits)
-            parts.append(made)
-            groups.append(group)
+            # within the carrier's plane there is nothing to turn
+            for beyond in BEYOND if each.slots[0] // ring.slots != way.plane else (0.0,):
+                made, group = _drops(load, each, arrivals, visits, beyond)
+                parts.append(made)
+                groups.append(group)
         rows, group = join(parts), np.concatenate(groups)
         order = np.lexsort((rows.delta_v_m_s, rows.finish_s, group))
         rows, group = rows.take(order), group[order]
@@ -215,31 +229,37 @@ def _of_use(load: Load, rows: Options, group: I) -> I:
     )
 
 
-def _waits(touch: Touch, way: launch.Ascent, lead0: dict[int, F]) -> list[F]:
-    """Waits in the parking orbit that are worth a look: none, and until a slot is there on arrival."""
-    none = np.zeros(next(iter(lead0.values())).size)
+def _waits(load: Load, liftoff_s: F) -> list[F]:
+    """Waits in the parking orbit that are worth a look: none, until a slot is there on arrival, or planes cross."""
+    way, ring, turn = load.way, load.touch.ring, 2.0 * math.pi
+    none = np.zeros(liftoff_s.size)
     if way.parking_rate_rad_s is None:
         return [none]
-    gain = way.parking_rate_rad_s - touch.ring.rate_rad_s
-    turn = 2.0 * math.pi
+    gain = way.parking_rate_rad_s - ring.rate_rad_s
+    own = [slot for slot in load.slots.tolist() if slot // ring.slots == way.plane]
     waits = [
         np.maximum(np.remainder(np.sign(gain) * lead + LEVEL_RAD, turn) - LEVEL_RAD, 0.0) / abs(gain)
-        for lead in lead0.values()
+        for lead in (launch.lead_on_arrival(ring, way, liftoff_s, np.array(slot)) for slot in own)
     ]
+    for other in load.others:
+        ahead = crossing_rad(ring, way.plane, other) - way.angle(liftoff_s)
+        waits += [np.remainder(ahead + half, turn) / way.parking_rate_rad_s for half in (0.0, math.pi)]
     return [none, *waits]
 
 
-def _drops(load: Load, each: Asked, arrivals: Arrivals, visits: Visits) -> tuple[Options, I]:
-    """Drops on every pass into every slot that are in time and that some craft aboard can pay, and their groups."""
-    way, ring, slots = load.way, each.touch.ring, np.array(each.slots)
-    arrived = arrivals.liftoff_s + arrivals.waited_s + way.after_s
-    lasts_s = arrivals.liftoff_s + way.insertion_after_s + load.aboard.carrier.lasts_s
-    open_ = arrived[visits.arrival] + visits.after_s <= np.minimum(load.finish_s, lasts_s)[visits.arrival] + 1e-6
-    open_ &= visits.after_s <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
-    visits = visits.take(np.flatnonzero(open_))
+def _drops(load: Load, each: Asked, arrivals: Arrivals, visits: Visits, beyond: float) -> tuple[Options, I]:
+    """Drops on every pass into every slot that are in time and that some craft aboard can pay, and their groups.
+
+    ``beyond``: see `turns`.
+    """
+    way, ring, slots, arrived = load.way, each.touch.ring, np.array(each.slots), arrivals.arrived_s
+    other, able_m_s = int(slots[0]) // ring.slots, load.aboard.allowed_m_s.max(initial=0.0) + 1e-9
+    turn = turns(ring, way.plane, other, arrivals.touch_rad, visits.speed_m_s, beyond, oblate=load.oblate)
+    open_ = _open(load, each, arrivals, visits)
+    visits = visits.take(np.flatnonzero(open_ & (turn.least_m_s[visits.arrival] <= able_m_s)))
     dropped = arrived[visits.arrival] + visits.after_s
     visit, slot = np.divmod(np.arange(dropped.size * slots.size), slots.size)
-    at_touch = np.stack([arrivals.lead_rad[slot] for slot in each.slots], axis=1)
+    at_touch = ring.phase(arrived[:, None], slots) - turn.place_rad[:, None]
     turned = np.remainder(visits.after_s / ring.period_s, 1.0) * 2.0 * math.pi
     lead = frames.wrap(at_touch[visits.arrival[visit], slot] + turned[visit])
     lead[np.abs(lead) < 4.0 * LEVEL_RAD] = 0.0
@@ -250,13 +270,18 @@ def _drops(load: Load, each: Asked, arrivals: Arrivals, visits: Visits) -> tuple
     chosen: Phasings = (best_phasing if load.prune else every_phasing)(touch, lead, each.wanted)
     visit, slot = visit[chosen.row], slot[chosen.row]
     drop, arrival = dropped[visit], visits.arrival[visit]
-    within = drop + chosen.wait_s - arrived[arrival] <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
-    within &= drop + chosen.wait_s <= load.finish_s + 1e-6
-    within &= chosen.cost_m_s <= load.aboard.allowed_m_s.max(initial=0.0) + 1e-9
-    own, other = visits.take(visit), orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
+    turn = turn.take(arrival)
+    spent = turn.delta_v_m_s(ring, visits.speed_m_s, chosen)
+    after_s = turn.ahead_rad / ring.rate_rad_s
+    finish = drop + chosen.wait_s + after_s
+    within = finish - arrived[arrival] <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
+    within &= (finish <= load.finish_s + 1e-6) & (spent <= able_m_s)
+    # who turns over an oblate body phases, so that the flight can aim at the slot
+    within &= (chosen.revolutions > 0) | (other == way.plane) | (not load.oblate)
+    own, apsis = visits.take(visit), orbits.other_apsis(ring.gm, ring.radius_m, chosen.speed_m_s)
     lowest, highest = np.array([by.apsides_m(ring) for by in load.drop_orbits]).T[:, own.by]
     rides = own.passes > 0
-    low = np.minimum(np.minimum(other, ring.radius_m), np.where(rides, lowest, ring.radius_m))
+    low = np.minimum(np.minimum(apsis, ring.radius_m), np.where(rides, lowest, ring.radius_m))
     made = Options(
         craft_class=np.full(visit.size, int(load.aboard.craft_class[0])),
         slot=slots[slot],
@@ -269,24 +294,37 @@ def _drops(load: Load, each: Asked, arrivals: Arrivals, visits: Visits) -> tuple
         ring_revolutions=chosen.ring_revolutions,
         touch_s=arrived[arrival],
         burn_s=drop,
-        finish_s=drop + chosen.wait_s,
+        finish_s=finish,
+        turn_after_s=after_s,
         lead_rad=lead[chosen.row],
         speed_m_s=chosen.speed_m_s,
-        delta_v_m_s=chosen.cost_m_s,
+        delta_v_m_s=spent,
         lowest_m=np.minimum(low, way.insertion.radius_m),
-        highest_m=np.maximum(np.maximum(other, ring.radius_m), np.where(rides, highest, 0.0)),
+        highest_m=np.maximum(np.maximum(apsis, ring.radius_m), np.where(rides, highest, 0.0)),
         bundle=np.zeros(visit.size, dtype=np.int64),
-    ).with_table(_table(load, own))
+    ).with_table(_table(load, own, arrivals, turn))
     group = arrival * len(load.drop_orbits) + own.by
     return made.take(within), group[within]
 
 
-def _table(load: Load, visits: Visits) -> Drops:
-    by = load.drop_orbits
+def _open(load: Load, each: Asked, arrivals: Arrivals, visits: Visits) -> NDArray[np.bool_]:
+    """Mask of the passes that come before the latest finish, and while the carrier lasts."""
+    lasts_s = arrivals.liftoff_s + load.way.insertion_after_s + load.aboard.carrier.lasts_s
+    latest = np.minimum(load.finish_s, lasts_s)[visits.arrival] + 1e-6
+    within: NDArray[np.bool_] = visits.after_s <= each.touch.wait_within_s * (1.0 + LIMIT_SLACK)
+    return within & (arrivals.arrived_s[visits.arrival] + visits.after_s <= latest)
+
+
+def _table(load: Load, visits: Visits, arrivals: Arrivals, turn: Turns) -> Drops:
+    by, ring = load.drop_orbits, load.touch.ring
+    first = load.way.plane * ring.slots
     return Drops(
         speed_m_s=np.full(visits.by.size, visits.speed_m_s),
         first_m_s=np.array([one.first_m_s for one in by])[visits.by],
         then_m_s=np.array([one.then_m_s for one in by])[visits.by],
         changes_on=np.array([one.changes_on for one in by])[visits.by],
         before=visits.before,
+        place_rad=(arrivals.touch_rad - ring.phase(arrivals.arrived_s, first))[visits.arrival],
+        fold_rad=turn.fold_rad,
+        rest_rad=turn.rest_rad,
     )

@@ -209,8 +209,8 @@ def course(problem: Problem, options: Options, row: int, finite: bool = False) -
         must_burn=False,
         burns=((circle.start_s + one.parking_wait_s, circle.leave_m_s),),
         dips_m=(min(circle.radius_m, problem.ring.radius_m),),
-        # leaving when planned, the transfer's height is a third thing to choose; arriving in place, so is its start
-        unknowns=(Unknown(0, "along"),) if one.revolutions else (Unknown(0, "time"), Unknown(0, "along")),
+        # leaving when planned, the transfer's height is a third thing to choose; arriving in place, when it begins
+        unknowns=(Unknown(0, "along"),) if one.revolutions else (Unknown(0, "onward"), Unknown(0, "along")),
         waits_between=(None, 0),
     )
     done = ring_burns(problem, one, begun)

@@ -143,8 +143,8 @@ def course(
         start,
         burns=((start.start_s + one.parking_wait_s, sign * start.way.entry_delta_v_m_s),),
         dips_m=(min(insertion_m, radius_m),),
-        # leaving when planned, the transfer's height is a third thing to choose; arriving in place, so is its start
-        unknowns=(Unknown(0, "along"),) if one.revolutions else (Unknown(0, "time"), Unknown(0, "along")),
+        # leaving when planned, the transfer's height is a third thing to choose; arriving in place, when it begins
+        unknowns=(Unknown(0, "along"),) if one.revolutions else (Unknown(0, "onward"), Unknown(0, "along")),
         waits_between=(None, 0),
     )
     return launched_course(problem, one, start, finite=finite)

@@ -52,12 +52,11 @@ class Crossing:
 
     Args:
         time_s: when it next comes by.
-        angle_before_rad, angle_after_rad: argument of latitude then, in its own plane and in the other.
+        angle_after_rad: argument of latitude then in the other plane.
         turn_rad: angle between the planes.
     """
 
     time_s: float
-    angle_before_rad: float
     angle_after_rad: float
     turn_rad: float
 
@@ -79,9 +78,7 @@ def crossings(ring: Ring, start: Standing, plane: int, other: int) -> tuple[Cros
         before = math.atan2(float(direction @ second), float(direction @ first))
         after = math.atan2(float(direction @ second_there), float(direction @ first_there))
         wait = (before - start.angle_rad) % (2.0 * math.pi) / ring.rate_rad_s
-        found.append(
-            Crossing(time_s=start.first_s + wait, angle_before_rad=before, angle_after_rad=after, turn_rad=turn)
-        )
+        found.append(Crossing(time_s=start.first_s + wait, angle_after_rad=after, turn_rad=turn))
     return tuple(sorted(found, key=lambda crossing: crossing.time_s))
 
 
@@ -149,7 +146,7 @@ def course(problem: Problem, options: Options, row: int, finite: bool = False) -
         unknowns=tuple(dict.fromkeys(unknowns)),
         targets=(*IN_PLANE, "plane") if problem.oblate or finite else after.targets,
         phasing_burn=None if after.phasing_burn is None else after.phasing_burn + 1,
-        turns_first=True,
+        turning_burn=0,
     )
 
 

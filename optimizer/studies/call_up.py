@@ -109,12 +109,6 @@ class CallUps:
         """Those with an answer."""
         return sum(way.reached for loss in self.losses for way in loss.ways)
 
-    def ways_of(self, spare: str) -> tuple[tuple[Loss, Way], ...]:
-        """The ways of one spare that have plans, each with its loss."""
-        return tuple(
-            (loss, way) for loss in self.losses for way in loss.ways if way.spare == spare and way.least is not None
-        )
-
 
 def call_ups(now: Standing, only: Sequence[str] = (), progress: Progress = lambda _: None) -> CallUps:
     """Every craft that is up may be lost now: the ways of the spares of its plane into its slot.

@@ -91,7 +91,7 @@ class Course:
     full: Itinerary | None = None
     phases: bool = True
     waits_between: tuple[int | None, int] | None = None
-    turns_first: bool = False
+    turning_burn: int | None = None
     evidence: FreeForm | None = None
     carried: Carried | None = None
     first_guess_rad: float | None = None

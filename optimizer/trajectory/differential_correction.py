@@ -30,7 +30,7 @@ from ...models.flight.smooth_mean import measure_smoothly
 from ...models.ring import Ring
 
 IMPULSIVE = Impulsive()
-Part = Literal["time", "radial", "along", "cross", "launch"]
+Part = Literal["time", "onward", "radial", "along", "cross", "launch"]
 Target = Literal["slot", "period", "eccentricity", "radius", "plane"]
 
 TOLERANCE_RAD = 1e-6
@@ -54,7 +54,8 @@ class Unknown(NamedTuple):
     """Something that the corrector may change.
 
     ``burn`` counts from 0, or from the end if negative. ``time`` moves that burn alone (with the end of the flight for
-    the last burn); ``launch`` moves the whole itinerary and turns its start with the body, whatever the burn.
+    the last burn), ``onward`` that burn and all that comes after it; ``launch`` moves the whole itinerary and turns
+    its start with the body, whatever the burn.
     """
 
     burn: int
@@ -116,20 +117,16 @@ class Corrected:
     Args:
         itinerary: corrected.
         first, last: what was measured before and after.
-        miss_rad: weighted miss that is left: root of the summed squares of slot error and rate error a turn, and with
-            lower weights of eccentricity, relative radius and tilt.
-        met: whether the miss is below the tolerance asked for.
+        met: whether the weighted miss that is left is below the tolerance asked for: root of the summed squares of slot
+            error and rate error a turn, and with lower weights of eccentricity, relative radius and tilt.
         rounds: how many steps were taken.
-        added_delta_v_m_s: change of the sum of the burns.
     """
 
     itinerary: Itinerary
     first: Measured
     last: Measured
-    miss_rad: float
     met: bool
     rounds: int
-    added_delta_v_m_s: float
 
 
 def correct_each(
@@ -307,6 +304,10 @@ class _Work:
                 burns[index][0] += value / case.ring.rate_rad_s
                 if index == len(burns) - 1:
                     end += value / case.ring.rate_rad_s
+            elif unknown.part == "onward":
+                for burn in burns[index:]:
+                    burn[0] += value / case.ring.rate_rad_s
+                end += value / case.ring.rate_rad_s
             else:
                 burns[index][("radial", "along", "cross").index(unknown.part) + 1] += value * case.ring.speed_m_s
         times = [item.start_s, *(burn[0] for burn in burns), end]
@@ -373,13 +374,10 @@ class _Work:
     def result(self, tolerance_rad: float) -> Corrected:
         final = self.at(self.x)
         assert final is not None
-        before = math.fsum(burn.delta_v_m_s for burn in self.case.itinerary.impulses)
         return Corrected(
             itinerary=final,
             first=self.first,
             last=self.last,
-            miss_rad=self.miss,
             met=self.miss <= tolerance_rad,
             rounds=self.rounds,
-            added_delta_v_m_s=math.fsum(burn.delta_v_m_s for burn in final.impulses) - before,
         )

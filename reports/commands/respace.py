@@ -46,7 +46,8 @@ def respace(arguments: argparse.Namespace) -> int:
     scenario = scenario_of(arguments)
     from ...models.deadline import flying, share
     from ...models.reading.scenario_reader import parse_scenario
-    from ...optimizer.plan import make_plan
+    from ...optimizer.plan import make_plan, serves
+    from ...optimizer.studies.fixed_craft import misplaced
     from ...optimizer.studies.respace import planes_asked, spread_plane, standing_after, standing_now
     from ..files import write_text
     from ..folder import write_folder
@@ -77,7 +78,8 @@ def respace(arguments: argparse.Namespace) -> int:
         else:
             if now.ring.planes > 1:
                 asked = [replace(one, warnings=(*one.warnings, ALONE.format(plane=planes[0]))) for one in asked]
-            outcome = make_plan(asked[0], progress, fronts=arguments.fronts)
+            none = misplaced(asked[0], serves) if arguments.fixed else None
+            outcome = none or make_plan(asked[0], progress, fronts=arguments.fronts)
     if arguments.write is not None:
         for name, text in texts.items():
             write_text(name, text)
@@ -96,6 +98,8 @@ def respace(arguments: argparse.Namespace) -> int:
 
 def _following(arguments: argparse.Namespace, outcome: Outcome) -> list[Next]:
     """Sheets of the scenario that was written, or the same with the file from which they are made."""
+    if outcome.infeasible is not None and outcome.infeasible.by_places:
+        return []
     if arguments.write is None:
         what = "a scenario of this for sheets and other commands"
         return [(what, again(arguments, "respace", *_typed(arguments), "--write", FILE))]
@@ -123,14 +127,21 @@ def _file(arguments: argparse.Namespace, plane: int, planes: tuple[int, ...]) ->
 def _each(asked: Sequence[Scenario], planes: tuple[int, ...], progress: Callable[[str], None]) -> list[Entry]:
     """The best plan of each plane, without its front."""
     from ...models import deadline
-    from ...optimizer.studies.strategies import Strategy, judge
+    from ...optimizer.plan import serves
+    from ...optimizer.studies.fixed_craft import misplaced
+    from ...optimizer.studies.strategies import Entry, Strategy, judge
 
     found = []
     for number, (one, plane) in enumerate(zip(asked, planes, strict=True)):
         name = f"plane {plane}"
         with deadline.ending(deadline.share(1.0 / (len(planes) - number))):
             progress(name)
-            found.append(judge(one, Strategy(name=name, about="scenario"), any_front=False, why=True))
+            none = misplaced(one, serves) if any(craft.stay for craft in one.craft) else None
+            found.append(
+                judge(one, Strategy(name=name, about="scenario"), any_front=False, why=True)
+                if none is None
+                else Entry(name=name, about="scenario", scenario=one, infeasible=none.infeasible)
+            )
     return found
 
 

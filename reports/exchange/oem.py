@@ -121,7 +121,8 @@ def _spreads(outcome: Outcome, track: Track) -> tuple[list[tuple[Array, Array]],
     )
     if left_out:
         words += (
-            f" {left_out} are left out where the spread is above {SPREAD_MAX:.0%} of the radius, too much for that."
+            f" {left_out} are left out where the spread is above {100.0 * SPREAD_MAX:.0f} % of the radius, too "
+            "much for that."
         )
     return spreads, words
 

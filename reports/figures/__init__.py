@@ -50,7 +50,9 @@ def drawings(outcome: Outcome, rank: int | None = None) -> dict[str, partial[Fig
         found["spacing"] = partial(draw_spacing, outcome, outcome.under.hold)
     if outcome.price is not None:
         name = f"{outcome.price.craft}, slot {outcome.price.slot}"
-        found["worth_of_time"] = partial(draw_time_price, outcome.price.price, name)
+        order = [part.craft for part in first.craft]
+        index = order.index(outcome.price.craft) if outcome.price.craft in order else 0
+        found["worth_of_time"] = partial(draw_time_price, outcome.price.price, name, index)
     return found
 
 

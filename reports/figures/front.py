@@ -275,9 +275,8 @@ def _meet(axes: Axes, one: tuple[float, float], other: tuple[float, float]) -> b
 
 def _below(outcome: Outcome, front: Front, others: list[Plan]) -> str:
     count = len(front.points)
-    # waiting orbits are a sample: what lies between them is in no catalogue
-    sampled = any(part.route == "drift" for plan in outcome.plans for part in plan.craft)
-    none = "the catalogue has no plan" if sampled else "no plan exists"
+    # what is proved is proved over the catalogue: other moments and free-form flights may reach below
+    none = "the catalogue has no plan"
     if count == 1:
         reason = front.note or "one plan is both the cheapest and the soonest"
         return f"{capital(reason.rstrip('.'))}. {capital(none)} in the shaded region."

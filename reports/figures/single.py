@@ -68,7 +68,7 @@ def write_figure(
         if found is None:
             names = ", ".join((*known, *(("strip", "motion") if plan.craft else ())))
             raise InputError(
-                f"there is no figure {name!r} of this plan.{WITHOUT.get(name, '')} There are {names}.",
+                f"there is no figure {name!r} of this plan.{WITHOUT.get(name, '')} Write one of these: {names}.",
                 where="command line",
             )
         return write_bytes(place, content(known[found](), place.suffix.lower().lstrip(".")))

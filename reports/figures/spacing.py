@@ -14,7 +14,7 @@ from ...models.units import DAY_S, YEAR_S
 from ...optimizer.outcome import Outcome
 from ...optimizer.standing import ForcedHold
 from ..hold import is_alone
-from ..wording import listed
+from ..wording import count, listed
 from .style import INK, QUIET, SHADE, inches, ink, label, sheet, type_points
 
 if TYPE_CHECKING:
@@ -142,8 +142,7 @@ def _below(outcome: Outcome, hold: ForcedHold) -> str:
         f"Thin: without another burn. Shaded: the tolerance of {tolerance} deg."
     )
     if hold.trims:
-        count = len(hold.trims)
-        said += f" Thick: with {count} trim{'s' if count > 1 else ''} of all craft together, by this forecast."
+        said += f" Thick: with {count(len(hold.trims), 'trim')} of all craft together, by this forecast."
         if _drawn_s(hold) < 0.99 * (float(hold.times_s[-1]) - hold.begin_s):
             said += f" The first {plain(_drawn_s(hold) / DAY_S, 0)} d are drawn."
     else:

@@ -22,8 +22,8 @@ _TALLEST = 3.2  # the picture ends at so many times the middle cost: the first t
 _SAVING = 0.04  # share of the tangent orbit's cost from which a saving is worth a label
 
 
-def draw_time_price(price: TimePrice, name: str) -> Figure:
-    """Draw the price of time of one craft.
+def draw_time_price(price: TimePrice, name: str, index: int = 0) -> Figure:
+    """Draw the price of time of one craft, in the color of its place in the plan.
 
     The steps are the tangent phasing orbits: each new one costs less and ends later. Under them runs the best flight of
     any number of burns that was found, thick where it takes more than two; the shade between is what it saves.
@@ -40,22 +40,43 @@ def draw_time_price(price: TimePrice, name: str) -> Figure:
     high = min(float(np.max(best[flown])), _TALLEST * float(np.median(best[flown]))) * 1.06
     axes.set_ylim(0.0, high)
     axes.set_xlim(float(turns[0]), float(turns[-1]))
-    stepped = np.isfinite(tangent)
-    # steps as they are flown: level until the moment when the next orbit ends
-    edge_x, edge_y = np.repeat(turns, 2)[1:], np.repeat(np.where(stepped, tangent, 10.0 * high), 2)[:-1]
-    under = np.interp(edge_x, turns, np.where(flown, best, 10.0 * high))
-    shown = np.repeat(stepped, 2)[:-1]
-    axes.fill_between(edge_x, under, np.minimum(edge_y, high), where=shown.tolist(), color=SHADE, linewidth=0, zorder=0)
-    axes.plot(edge_x, edge_y, color=QUIET, linewidth=1.0, zorder=2)
-    axes.plot(turns, np.where(flown, best, np.nan), color=INK, linewidth=1.1, zorder=3)
+    # steps as they are flown: level until the moment at which the next orbit ends
+    times, steps, least = _lines(price)
+    begun = np.isfinite(steps)
+    top = np.minimum(np.where(begun, steps, high), high)
+    under = np.minimum(np.where(np.isfinite(least), least, high), high)
+    axes.fill_between(times, under, top, where=begun.tolist(), color=SHADE, linewidth=0, zorder=0)
+    axes.plot(times, np.where(begun, steps, 10.0 * high), color=QUIET, linewidth=1.0, zorder=2)
+    axes.plot(times, least, color=INK, linewidth=1.1, zorder=3)
     many = np.array([one is not None and len(one.burns) > 2 for one in price.best])
-    axes.plot(turns, np.where(many, best, np.nan), color=ink(0), linewidth=2.6, zorder=4)
-    place(axes, [*_saving(axes, turns, best, tangent, high), *_labels(price, turns, high)])
+    axes.plot(turns, np.where(many, best, np.nan), color=ink(index), linewidth=2.6, zorder=4)
+    place(axes, [*_saving(axes, turns, best, tangent, high), *_labels(price, turns, high, ink(index))])
     axes.set_xlabel(f"allowed time; the ring turns once in {span(price.ring_period_s)}")
     axes.set_ylabel("delta-v, m/s")
     set_time_ticks(axes)
     axes.yaxis.set_major_formatter(lambda value, _: plain(value, 0))
     return figure
+
+
+def _lines(price: TimePrice) -> tuple[Array, Array, Array]:
+    """Times, the steps of the tangent orbits and the best flight, (n,): each step stands where its orbit ends.
+
+    Between the allowed times the best flight is drawn straight, and never dearer than the tangent orbit that has ended.
+    """
+    turns, best = price.allowed_s, price.delta_v_m_s
+    ends = price.step_ends_s[(price.step_ends_s > turns[0]) & (price.step_ends_s < turns[-1])]
+    times = np.sort(np.concatenate([turns, np.repeat(ends, 2)]))
+    # of the two points at an end the first still has the step before
+    second = np.concatenate([[True], times[1:] == times[:-1]]) | ~np.isin(times, ends)
+    done = np.where(
+        second,
+        np.searchsorted(price.step_ends_s, times, side="right"),
+        np.searchsorted(price.step_ends_s, times, side="left"),
+    )
+    steps = np.append(np.inf, price.step_costs_m_s)[done]
+    flown = np.isfinite(best)
+    least = np.minimum(np.interp(times, turns[flown], best[flown], left=np.inf), steps)
+    return times, steps, np.where(np.isfinite(least), least, np.nan)
 
 
 def _below(price: TimePrice) -> str:
@@ -74,7 +95,7 @@ def _below(price: TimePrice) -> str:
     )
 
 
-def _labels(price: TimePrice, turns: Array, high: float) -> list[Label]:
+def _labels(price: TimePrice, turns: Array, high: float, color: str) -> list[Label]:
     """Name each line where the two are farthest apart, in the first nine tenths."""
     best, tangent = price.delta_v_m_s, price.tangent_m_s
     inside = (tangent < 0.97 * high) & np.isfinite(best) & (turns < turns[0] + 0.9 * (turns[-1] - turns[0]))
@@ -86,7 +107,7 @@ def _labels(price: TimePrice, turns: Array, high: float) -> list[Label]:
     spot = int(np.argmax(bold)) if np.isfinite(bold).any() else top
     return [
         Label(at=(turns[top], tangent[top]), text="tangent orbits", color=QUIET, needed=True),
-        Label(at=(turns[spot], best[spot]), text="best flight", color=ink(0), needed=True),
+        Label(at=(turns[spot], best[spot]), text="best flight", color=color, needed=True),
     ]
 
 

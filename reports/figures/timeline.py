@@ -142,6 +142,8 @@ def time_axis(active: list[tuple[float, float]]) -> Axis:
 def _lane(part: CraftPlan) -> Lane:
     first = part.ring_arrival_s if part.launch_s is None else part.launch_s
     burns = tuple(burn.time_s for burn in part.burns)
+    if part.route == "transfer" and burns:
+        first = burns[0] - part.parking_wait_s
     passes: tuple[float, ...] = ()
     if part.phasing_period_s is not None and part.side != "level" and part.route != "timed" and len(burns) > 1:
         passes = tuple(burns[part.last_at_ring] - j * part.phasing_period_s for j in range(part.revolutions - 1, 0, -1))
@@ -181,10 +183,9 @@ def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, look: _
         axes.plot([start], [row], "s", markersize=5, color=color, zorder=5)
     axes.plot([end], [row], "o", markersize=7, color=color, zorder=5)
     axes.plot([end, axis.length * _EDGE], [row, row], color=color, linewidth=1.6, alpha=0.85, zorder=1)
-    said = _doing(part)
-    # above the revolutions, where the way there is long
-    later = part.side != "level" and burns[0] - start > look.letter * len(said[0])
-    _say(axes, axis, burns[0] if later else start, row, said, look)
+    # gains and falls back where the revolutions are that do it
+    phases = part.side != "level" and part.phasing_period_s is not None and part.route != "timed"
+    _say(axes, axis, _begun(axis, lane, burns) if phases else start, row, _doing(part), look)
     axes.annotate(
         done if look.close else f"in slot\n{done}", (1.0, row), xytext=(8, 0), ha="left", fontsize=look.size, **beside
     )
@@ -193,16 +194,12 @@ def _draw_lane(axes: Axes, axis: Axis, lane: Lane, row: int, color: str, look: _
 def _draw_way(axes: Axes, axis: Axis, lane: Lane, burns: list[float], row: int, color: str) -> None:
     """Draw the way from the first burn to the slot: revolutions as blocks, full and hollow so that they are counted."""
     part, last = lane.part, burns[lane.part.last_at_ring]
-    begun = burns[0]
+    begun = _begun(axis, lane, burns)
 
     def line(begin: float, end: float) -> None:
         axes.plot([begin, end], [row, row], color=color, linewidth=1.6, zorder=2)
 
-    if part.phasing_period_s is not None and part.revolutions and part.route != "timed":
-        # from a parking orbit the transfer comes first: it is no revolution
-        begun = axis.place(lane.burns_s[part.last_at_ring] - part.revolutions * part.phasing_period_s)
-        begun = min(max(begun, burns[0]), last)
-        line(burns[0], begun)
+    line(burns[0], begun)
     if part.side == "level":
         return line(burns[0], burns[-1])
     if part.last_at_ring < -1:
@@ -210,6 +207,15 @@ def _draw_way(axes: Axes, axis: Axis, lane: Lane, burns: list[float], row: int, 
     for index, (begin, stop) in enumerate(pairwise([begun, *map(axis.place, lane.passes_s), last])):
         full = color if index % 2 == 0 else PAPER
         axes.barh(row, stop - begin, left=begin, height=0.26, color=full, edgecolor=color, linewidth=0.9, zorder=3)
+
+
+def _begun(axis: Axis, lane: Lane, burns: list[float]) -> float:
+    """Where the revolutions begin on the paper: a transfer from another circle or a parking orbit is none of them."""
+    part = lane.part
+    if part.phasing_period_s is None or not part.revolutions or part.route == "timed":
+        return burns[0]
+    begun = axis.place(lane.burns_s[part.last_at_ring] - part.revolutions * part.phasing_period_s)
+    return min(max(begun, burns[0]), burns[part.last_at_ring])
 
 
 def _say(axes: Axes, axis: Axis, start: float, row: int, words: list[str], look: _Look) -> None:
@@ -241,7 +247,7 @@ def _doing(part: CraftPlan) -> list[str]:
         waits = part.parking_wait_s > 0.0
         home = "own orbit" if part.pad is None else "parking orbit"
         parks = part.pad is not None and part.route != "drift"
-        where = home if parks or waits_at_home(part) else "waiting orbit"
+        where = home if parks or waits_at_home(part) or part.route == "transfer" else "waiting orbit"
         where += ", its node drifting," if part.route == "drift" else ""
         long = f"{where} for {span(part.parking_wait_s)}, arrives in place"
         return [*([long, where.rstrip(",")] if waits else []), "arrives in place"]

@@ -18,6 +18,7 @@ from ...optimizer.outcome import Outcome, Plan
 from .arcs import Arc
 from .paths import Path, beside, ring_paths, tracks
 from .round_sheet import draw_body, name_slots, round_sheet
+from .spares import mark_spares, spares_said
 from .style import FAINT, PAPER, fine, ink, label, stroke, type_points
 from .ways import drawn_ways, plane_words, slot_names, titled
 
@@ -62,6 +63,7 @@ def draw_turning_view(outcome: Outcome, plan: Plan, plane: int) -> Figure:
     for part, arcs in ways:
         _count_returns(axes, ring, part, arcs, ink(plan.craft.index(part)), stretch, turn, counted)
     name_slots(axes, outcome, plan, plane, at_s=0.0, radii=radii, turn_rad=turn)
+    mark_spares(axes, outcome, plane)
     return figure
 
 
@@ -164,7 +166,7 @@ def _count_returns(
 ) -> None:
     """Number the moments at which the craft comes back to the ring on its way.
 
-    Where another craft's number stands on the usual side, one of those ``counted``, it goes on the other.
+    Where another craft's number stands, one of those ``counted``, there is none.
     """
     if part.phasing_period_s is None or part.route == "timed" or not part.burns:
         return
@@ -183,13 +185,16 @@ def _count_returns(
     slots = 0.5 * math.pi + ring.ahead(np.arange(ring.slots))
     (left, _), (right, _) = axes.transData.transform([(0.0, 0.0), (1.0, 0.0)])
     clear = type_points(38.0) / 72.0 * axes.figure.dpi / float(right - left)
+    # numbers that would stand among the loops are left out, all of a craft
+    apart = float(np.hypot(*np.diff(path, axis=0).T).min()) if len(path) > 1 else math.inf
+    numbered = part.revolutions <= 6 and ring.slots <= 8 and apart > 0.7 * clear
     for number_, (x, y) in enumerate(path, start=1):
         axes.plot([x], [y], ".", markersize=fine(4.0, ring.slots), color=color, zorder=5)
         near = min(math.hypot(x - math.cos(angle), y - math.sin(angle)) for angle in slots)
-        if part.revolutions <= 6 and ring.slots <= 8 and near > clear:
+        taken = any(math.hypot(x - a, y - b) < 0.5 * clear for a, b in counted)
+        if numbered and near > clear and not taken:
             size = math.hypot(x, y)
-            taken = any(math.hypot(x - a, y - b) < 0.5 * clear for a, b in counted)
-            side = 1.0 if (part.side == "below") != taken else -1.0
+            side = 1.0 if part.side == "below" else -1.0
             counted.append((x, y))
             away = (side * 7.5 * x / size, side * 7.5 * y / size)
             label(axes, f"{number_}", (x, y), away, type_points(7.5), ha="center", va="center", zorder=6)
@@ -198,7 +203,8 @@ def _count_returns(
 def _below(outcome: Outcome, plan: Plan, plane: int, ways: list[tuple[CraftPlan, list[Arc]]], stretch: float) -> str:
     text = f"Plan {plan.rank}{plane_words(outcome, plane)}. Slots stand still; ahead is counterclockwise."
     if any(arc.stage == "phasing" for _, arcs in ways for arc in arcs):
-        text += " Open rings: where a craft begins to phase; small dots: its returns to the ring."
+        text += " Open rings: first burns; small dots: returns to the ring and later burns."
+    text += spares_said(outcome, plane)
     if stretch > 1.0:
         return f"{text} Heights above and below the ring are drawn {plain(stretch, 0)} times too large."
     return f"{text} To scale; dotted: the way before the first burn."

@@ -16,6 +16,7 @@ from ...models.readouts import plain
 from ...models.ring import TURN_RAD, Ring
 from ...optimizer.outcome import Outcome, Plan
 from .paths import Path, beside, ring_paths, tracks
+from .spares import spares_said, waiting
 from .style import FAINT, GROUND, INK, PAPER, QUIET, SHADE, fine, inches, ink, made_for, rim, sheet, stroke, type_points
 from .ways import plane_words, slot_names, titled
 
@@ -73,6 +74,7 @@ def draw_unrolled_ring(outcome: Outcome, plan: Plan, plane: int) -> Figure:
     _draw_ring(axes, outcome, plan, plane, cut, names, size, upright=upright)
     for path, offset in zip(paths, tracks(paths, 1e3 * (high - low)), strict=True):
         _draw_path(axes, outcome, plan, path, offset, cut)
+    _draw_spares(axes, outcome, plane, cut, size)
     _label_axes(axes, lower, outcome.ring, cut, bands)
     return figure
 
@@ -200,6 +202,16 @@ def _draw_ring(
         )
 
 
+def _draw_spares(axes: Axes, outcome: Outcome, plane: int, cut: float, size: float) -> None:
+    ring_km = 1e-3 * (outcome.ring.radius_m - outcome.scenario.body.radius_m)
+    for ahead, name in waiting(outcome, plane):
+        x = float(_into(np.array([math.degrees(ahead)]), cut)[0])
+        axes.plot([x], [ring_km], "D", markersize=5, markerfacecolor=PAPER, markeredgecolor=INK, zorder=6)
+        axes.annotate(
+            name, (x, ring_km), xytext=(0, -8), textcoords="offset points", ha="center", va="top", fontsize=size
+        ).set_path_effects(rim())
+
+
 def _draw_path(axes: Axes, outcome: Outcome, plan: Plan, path: Path, offset: float, cut: float) -> None:
     index = plan.craft.index(path.part)
     color = ink(index)
@@ -275,7 +287,10 @@ def _below(outcome: Outcome, plan: Plan, plane: int, paths: list[Path]) -> str:
     text = f"Plan {plan.rank}{plane_words(outcome, plane)}, to scale in altitude. "
     text += "Slots stand still; ahead is to the right."
     if any(path.phasing for path in paths):
-        text += " Open rings: where a craft begins to phase; small dots: its returns to the ring."
+        text += " Open rings: burns on the way; small dots: returns to the ring."
     if any(not path.phasing for path in paths):
         text += " Dotted: the way before the first burn."
+    text += spares_said(outcome, plane)
+    if outcome.scenario.body.j2 and any(path.phasing for path in paths):
+        text += " Orbits as around a round body; the bulge moves altitudes by some kilometers (see the sheets)."
     return text

@@ -18,13 +18,14 @@ from ...optimizer.one_plan import plan_of_rank
 from ...optimizer.outcome import Outcome, Plan
 from ..burn_table import burn_words
 from ..figures.arcs import Stretch, craft_stretches, gm_drawn
+from ..figures.spares import spares_said, waiting
 from ..figures.style import INKS
 from ..flown_words import flown_text, model_text
-from ..limits import limit_amount, limit_words
+from ..limits import limit_amount, limit_words, room_amount, room_of
 from ..proof_words import proof_text
 from ..remarks import CAUTION, remark_texts
 from ..result import result
-from ..terminal import answer_text, room_of
+from ..terminal import answer_text
 from ..wording import way_text
 from .drawn import drawn_words
 
@@ -40,8 +41,8 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
         ``title``, ``answer``, ``proof``, ``remarks`` and ``caution`` (sentences), ``ring``, ``body``,
         ``inks`` (colors of the craft), ``craft`` (names), ``open`` (rank of the plan shown at first), ``drawn`` (how
         far its pictures are off), ``front``, ``parts`` (each distinct part of a craft), ``plans`` (with the numbers
-        of their parts) and ``kept``. Times are seconds from the epoch, altitudes km, angles rad where they are drawn
-        and deg where they are read.
+        of their parts), ``kept``, ``spares`` (that wait in the ring) and ``spares_said`` (for each plane). Times are
+        seconds from the epoch, altitudes km, angles rad where they are drawn and deg where they are read.
 
     Raises:
         InputError: there is no plan of that rank.
@@ -49,7 +50,9 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
     shown = plan_of_rank(outcome, rank) if outcome.plans else None
     values = result(outcome)
     ring, scenario = outcome.ring, outcome.scenario
-    names = [craft.name for craft in scenario.craft]
+    # those that plan 1 moves first, so that a craft has the same color here and in the figures
+    moved = [part.craft for part in outcome.plans[0].craft] if outcome.plans else []
+    names = list(dict.fromkeys([*moved, *(craft.name for craft in scenario.craft)]))
     plans, parts = _plans_and_parts(outcome, names)
     return {
         "title": scenario.title,
@@ -61,6 +64,12 @@ def page_data(outcome: Outcome, rank: int | None = None) -> dict[str, Any]:
         "inks": list(INKS),
         "craft": names,
         "kept": [{"name": kept.craft, "plane": kept.plane, "slot": kept.slot} for kept in outcome.kept],
+        "spares": [
+            {"plane": plane, "ahead_rad": ahead, "name": name}
+            for plane in range(ring.planes)
+            for ahead, name in waiting(outcome, plane)
+        ],
+        "spares_said": [spares_said(outcome, plane) for plane in range(ring.planes)],
         "body": _body(outcome),
         "ring": {
             "radius_km": ring.radius_m * 1e-3,
@@ -131,7 +140,7 @@ def _plan(outcome: Outcome, plan: Plan, parts: list[int]) -> dict[str, Any]:
                 "craft": margin.craft,
                 "value": limit_amount(margin.limit, margin.value),
                 "allowed": f"{margin.sense} {limit_amount(margin.limit, margin.allowed)}",
-                "room": limit_amount(margin.limit, room_of(margin)),
+                "room": room_amount(margin, plan.broken),
                 "share": _share(margin.allowed, room_of(margin), margin.value),
             }
             for margin in plan.margins

@@ -182,7 +182,7 @@
       for (const part of this.shown) for (const way of ways(part)) if (way.phasing) for (const [, r] of way.points) off = Math.max(off, Math.abs(r / R - 1));
       this.stretch = off > 0.1 || off < 1e-9 ? 1 : [200, 100, 50, 20, 10, 5, 2].find((s) => s * off <= 0.36) || 1;
       this.turningSaid.textContent = "Slots stand still, slot 0 on top; ahead is counterclockwise. " +
-        (this.stretch > 1 ? `Heights from the ring are drawn ${this.stretch} times too large.` : "To scale; dotted: the way before the first burn.");
+        (this.stretch > 1 ? `Heights from the ring are drawn ${this.stretch} times too large.` : "To scale; dotted: the way before the first burn.") + (D.spares_said[this.plane] || "");
       still(this.turning, (pen, wide, tall) => this.paintTurning(pen, wide, tall, high / R));
       still(this.unrolled, (pen, wide, tall) => this.paintUnrolled(pen, wide, tall, low - D.body.radius_km, high - D.body.radius_km));
       this.move(S.t);
@@ -204,10 +204,25 @@
       for (const part of this.shown) for (const way of ways(part)) {
         if (way.phasing || this.stretch === 1) line(pen, way.points.map(([, r, a]) => this.round(r, a)), part.craft, way.phasing);
       }
-      this.slots(pen, (slot) => this.round(D.ring.radius_km, slotAngle(slot)), (slot, x, y) => {
+      this.slots(pen, (angle) => this.round(D.ring.radius_km, angle), (slot, x, y) => {
         const a = slotAngle(slot) + Math.PI / 2, out = unit * (this.stretch > 1 ? most : 1) + 12;
         return [wide / 2 + out * Math.cos(a), tall / 2 - out * Math.sin(a), Math.cos(a) > 0.3 ? "left" : Math.cos(a) < -0.3 ? "right" : "center"];
       }, wide < 420 ? 9 : 14);
+    }
+    /** Where the ring is cut open: midway between two slots, where the fewest ways pass, as in the figures. */
+    cut() {
+      const around = (angle) => ((angle % TAU) + TAU) % TAU, each = Math.ceil(D.ring.slots / 12);
+      const passed = (cut) => this.shown.reduce((sum, part) => sum + ways(part).reduce((found, way) => {
+        let before = null;
+        for (const [, , a] of way.points) { const at = around(a - cut); if (before !== null && Math.abs(at - before) > Math.PI) found++; before = at; }
+        return found;
+      }, 0), 0);
+      let best = -(TAU - slotAngle(D.ring.slots - 1)) / 2, fewest = passed(best);
+      for (let slot = each; slot < D.ring.slots && fewest; slot += each) {
+        const cut = (slotAngle(slot - 1) + slotAngle(slot)) / 2, found = passed(cut);
+        if (found < fewest) [best, fewest] = [cut, found];
+      }
+      return best;
     }
     paintUnrolled(pen, wide, tall, low, high) {
       const ring = D.ring.altitude_km, floor = Math.max(D.body.floor_km, D.body.air_km);
@@ -215,7 +230,7 @@
       const bottom = near ? Math.min(low, -0.03 * high) : low - room, top = high + room;
       const left = 62, right = wide - 12, head = 26, foot = tall - 40 - (near ? 0 : 34);
       const y = (km) => foot - (km - bottom) / (top - bottom) * (foot - head);
-      const cut = -(TAU - slotAngle(D.ring.slots - 1)) / 2;
+      const cut = this.cut();
       const x = (angle) => left + (((angle - cut) % TAU) + TAU) % TAU / TAU * (right - left);
       this.flat = (r, angle) => [x(angle), y(r - D.body.radius_km)];
       const band = (from, to, color) => { pen.fillStyle = tone(color); pen.fillRect(left, from, right - left, to - from); };
@@ -245,7 +260,7 @@
           return [px, py, lift];
         }), part.craft, way.phasing);
       }
-      this.slots(pen, (slot) => this.flat(D.ring.radius_km, slotAngle(slot)), (slot, px) => [px, 12, "center"], (right - left) / D.ring.slots / 6.6);
+      this.slots(pen, (angle) => this.flat(D.ring.radius_km, angle), (slot, px) => [px, 12, "center"], (right - left) / D.ring.slots / 6.6);
     }
     slots(pen, at, label, letters = 14) {
       const kept = slotLabels(this.plane), owner = Array(D.ring.slots).fill(-1);
@@ -253,7 +268,7 @@
       // where names have no room, every few slots get their number
       const many = D.ring.slots > 24 || letters < 6, each = Math.ceil(D.ring.slots / Math.min(12, Math.max(3, Math.floor(letters * D.ring.slots / 9))));
       for (let slot = 0; slot < D.ring.slots; slot++) {
-        const [x, y] = at(slot), color = owner[slot] >= 0 ? ink(owner[slot]) : tone(kept[slot] ? "ink" : "quiet");
+        const [x, y] = at(slotAngle(slot)), color = owner[slot] >= 0 ? ink(owner[slot]) : tone(kept[slot] ? "ink" : "quiet");
         pen.beginPath(); pen.arc(x, y, D.ring.slots > 24 ? 3 : 5, 0, TAU);
         pen.strokeStyle = color; pen.lineWidth = 1.2; pen.fillStyle = owner[slot] >= 0 || kept[slot] ? color : tone("paper"); pen.fill(); pen.stroke();
         if (many && slot % each) continue;
@@ -262,6 +277,11 @@
         let name = owner[slot] >= 0 ? D.craft[owner[slot]] : kept[slot] || "free";
         if (many) name = `slot ${slot}`;
         pen.fillText(short(name, many ? 14 : Math.floor(Math.min(14, letters))), lx, ly);
+      }
+      for (const one of D.spares.filter((spare) => spare.plane === this.plane)) {
+        const [x, y] = at(one.ahead_rad);
+        pen.beginPath(); pen.moveTo(x, y - 5); pen.lineTo(x + 5, y); pen.lineTo(x, y + 5); pen.lineTo(x - 5, y); pen.closePath();
+        pen.fillStyle = tone("paper"); pen.fill(); pen.strokeStyle = tone("ink"); pen.lineWidth = 1.2; pen.stroke();
       }
     }
     /** Width that a chart gets, in CSS pixels, so that its letters are as large as all others. */
@@ -359,7 +379,7 @@
       }
       const heads = [["burn at"], ["give"], ["period at cut-off", 1], ["periapsis km", 1], ["apoapsis km", 1]];
       const top = el("tr", {}, ...heads.map(([name, right]) => el("th", right ? {class: "number", scope: "col"} : {scope: "col"}, name)));
-      return el("section", {}, el("h3", {}, "Burns"), el("div", {class: this.parts.length > 24 ? "scroll long" : "scroll", tabindex: "0", role: "region", "aria-label": `Burns of plan ${this.plan.rank}`}, el("table", {}, el("thead", {}, top), body)));
+      return el("section", {class: "burns"}, el("h3", {}, "Burns"), el("div", {class: this.parts.length > 24 ? "scroll long" : "scroll", tabindex: "0", role: "region", "aria-label": `Burns of plan ${this.plan.rank}`}, el("table", {}, el("thead", {}, top), body)));
     }
     limits() {
       const rows = this.plan.limits.map((one) => {
@@ -474,7 +494,7 @@
     }
     svg.append(draw("text", {x: right, y: tall - 4, "text-anchor": "end", class: "quiet"}, `last craft in its slot, ${day === 86400 ? "days" : "hours"}`), draw("text", {x: 2, y: 12, class: "quiet"}, "m/s"));
     const marks10 = log ? [1, 2, 5].flatMap((m) => [0, 1, 2, 3, 4].map((p) => m * 10 ** p)).filter((v) => v >= c0 * 0.98 && v <= c1 * 1.02) : ticks(c0, c1, 5);
-    for (const v of marks10) svg.append(draw("text", {x: left - 6, y: y(v) + 4, "text-anchor": "end", class: "quiet"}, `${v}`));
+    for (const v of marks10) svg.append(draw("text", {x: left - 6, y: y(v) + 4, "text-anchor": "end", class: "quiet"}, v.toLocaleString("en").replace(/,/g, "\u202f")));
     let path = "";
     front.forEach((p, i) => {
       p.x = x(p.finish_s); p.y = y(p.delta_v_m_s);

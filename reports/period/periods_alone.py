@@ -14,7 +14,7 @@ import numpy as np
 
 from ...models.errors import InputError
 from ...models.frames import wrap
-from ...models.readouts import clock, span
+from ...models.readouts import brief, clock, span
 from ...models.scenario import Body
 from ...optimizer.period import TIE_S, Periods, Question, drift, fitting, free_rows, reached
 from ..layout import closed, figures, heading, note, paragraph, table, words
@@ -102,11 +102,11 @@ def alone_text(asked: Asked, rows: Periods, width: int) -> str:
 def _table(asked: Asked, rows: Periods, width: int) -> list[str]:
     shown = _shown(asked, rows)
     phased = [rows.revolutions[row] > 0 for row in shown]
-    exact = [math.degrees(asked.tolerance_rad) / math.degrees(float(rows.slot_rad_per_s[row]) or 1.0) for row in shown]
+    exact = [asked.tolerance_rad / (abs(float(rows.slot_rad_per_s[row])) or 1.0) for row in shown]
     slope = [math.degrees(float(rows.slot_rad_per_s[row])) for row in shown]
     filled = [
         figures("revo-", "lutions", cells=[str(rows.revolutions[row]) for row in shown]),
-        words("orbit", [_side(rows, row) for row in shown]),
+        words("orbit", [_side(rows, row) for row in shown], wraps=True),
         figures("period at", "cut-off", cells=[clock(float(rows.period_s[row])) for row in shown]),
         figures("in slot", "after", cells=[after(rows, row) for row in shown]),
         figures(
@@ -135,7 +135,7 @@ def _side(rows: Periods, row: int) -> str:
     if rows.revolutions[row] == 0:
         return "the ring's"
     gained = math.degrees(float(rows.gained_rad[row]))
-    return f"{'lower, gains' if gained > 0.0 else 'higher, falls back'} {abs(gained):.4g} deg"
+    return f"{'lower, gains' if gained > 0.0 else 'higher, falls back'} {brief(abs(gained), 5)} deg"
 
 
 def _shown(asked: Asked, rows: Periods) -> Sequence[int]:

@@ -317,7 +317,7 @@ def _exactness(asked: Asked, rows: Periods, width: int) -> list[str]:
     if rows.revolutions[row] == 0 or abs(rows.burn_now_m_s[row]) < WORTH_M_S:
         return ["", *lines]
     period = clock(float(rows.period_s[row]))
-    allowed_s = asked.tolerance_rad / float(rows.slot_rad_per_s[row])
+    allowed_s = asked.tolerance_rad / abs(float(rows.slot_rad_per_s[row]))
     touching_s = asked.tolerance_rad / (asked.question.ring.rate_rad_s * float(rows.revolutions[row]))
     lines += paragraph(
         f"How exact: {tolerance(asked)} of tolerance allow {small(allowed_s)} s either way of {period} with the later "

@@ -220,7 +220,7 @@ def _length_words(craft: Craft, burn: Burn) -> str:
     thrust = plain(craft.thrust_n or 0.0, 0)
     text = f"{duration:.1f} s at full thrust ({thrust} N), half of it before the time of the impulse"
     if craft.throttle_min < 1.0:
-        text += f"; {duration / craft.throttle_min:.1f} s at the least thrust ({craft.throttle_min:.0%})"
+        text += f"; {duration / craft.throttle_min:.1f} s at the least thrust ({100.0 * craft.throttle_min:.0f} %)"
     return text + "."
 
 
@@ -291,9 +291,9 @@ def _by_hand(craft: Craft, burn: Burn, allowed_m_s: float) -> str:
     if share >= 1.0:
         return f"By hand: {doubt}, within what is allowed."
     if share >= craft.throttle_min:
-        return f"By hand: {doubt}, too much; at {share:.0%} of thrust or less it is within what is allowed."
+        return f"By hand: {doubt}, too much; at {100.0 * share:.0f} % of thrust or less it is within what is allowed."
     return (
-        f"NOT BY HAND: {doubt}, and even the least thrust ({craft.throttle_min:.0%}) is too much for "
+        f"NOT BY HAND: {doubt}, and even the least thrust ({100.0 * craft.throttle_min:.0f} %) is too much for "
         f"{small(allowed_m_s)} m/s. Cut off by the instrument, or plan a trim."
     )
 

@@ -20,7 +20,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from ringwright.optimizer.rendezvous.optimum import State, least_delta_v, least_delta_v_over_times
+from ringwright.optimizer.rendezvous.optimum import State, least_delta_v_over_times
 
 TURN = 2.0 * math.pi
 ON_RING = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))
@@ -54,12 +54,12 @@ def main(arguments: list[str]) -> int:
     print(f"one period by DOP853            {yardstick:8.4f} s")
 
     def cold(lead_deg: float, time_turns: float, floor: float) -> None:
-        least_delta_v(
+        least_delta_v_over_times(
             ON_RING,
             gm=1.0,
             ring_radius_m=1.0,
             slot_lead_rad=math.radians(lead_deg),
-            allowed_s=time_turns * TURN,
+            allowed_s=[time_turns * TURN],
             floor_m=floor,
         )
 

@@ -47,7 +47,7 @@ def _ours(center: str, target: str) -> Array:
     """Position on the ICRF, km, (n, 3)."""
     found = ephemeris.track(center, target, EPOCH)
     assert found is not None
-    return (found.axes.T @ found.position(DAYS * 86_400.0)).T / 1e3
+    return (ephemeris.base_axes(center, EPOCH).T @ found.position(DAYS * 86_400.0)).T / 1e3
 
 
 def _apart(first: Array, second: Array) -> Array:

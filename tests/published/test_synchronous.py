@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from ringwright.models import bodies
-from ringwright.models.flight.averaged import AveragedForces, MeanOrbits, follow
+from ringwright.models.flight.averaged import AveragedForces, MeanOrbits
+from ringwright.models.flight.follow import follow
 from ringwright.models.flight.forces import Field, Surfaces
 from ringwright.models.flight.harmonics import UnevenField
 from ringwright.models.force_choice import chosen_forces

@@ -13,7 +13,7 @@ import pytest
 from scipy.optimize import linprog
 
 from ringwright.optimizer.rendezvous.linear_estimate import linear_estimate, relative_state
-from ringwright.optimizer.rendezvous.optimum import State, least_delta_v
+from ringwright.optimizer.rendezvous.optimum import State, least_delta_v_over_times
 
 TURN = 2.0 * math.pi
 BEHIND_BY_ONE = np.array([0.0, -1.0, 0.0, 0.0, 0.0, 0.0])
@@ -62,7 +62,7 @@ def test_linear_estimate_of_a_craft_in_its_slot_is_zero() -> None:
 @pytest.mark.parametrize("turns", [1.0, 1.5, 2.5])
 def test_small_leads_cost_what_the_linear_program_says(turns: float) -> None:
     lead = 1e-3
-    found = least_delta_v(ON_RING, gm=1.0, ring_radius_m=1.0, slot_lead_rad=lead, allowed_s=turns * TURN)
+    [found] = least_delta_v_over_times(ON_RING, gm=1.0, ring_radius_m=1.0, slot_lead_rad=lead, allowed_s=[turns * TURN])
     assert found is not None
     estimate = float(linear_estimate(BEHIND_BY_ONE * lead, np.array([turns * TURN]))[0])
     assert found.linear_estimate_m_s == pytest.approx(estimate)
@@ -86,8 +86,8 @@ def test_relative_state_of_a_craft_on_the_ring() -> None:
     ],
 )
 def test_never_worse_than_prussing(lead_deg: float, turns: float, most: float) -> None:
-    found = least_delta_v(
-        ON_RING, gm=1.0, ring_radius_m=1.0, slot_lead_rad=math.radians(lead_deg), allowed_s=turns * TURN
+    [found] = least_delta_v_over_times(
+        ON_RING, gm=1.0, ring_radius_m=1.0, slot_lead_rad=math.radians(lead_deg), allowed_s=[turns * TURN]
     )
     assert found is not None
     assert found.delta_v_m_s <= most / TURN

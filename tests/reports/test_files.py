@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import os
+import threading
 from pathlib import Path
 
 import pytest
 
 from ringwright.models.errors import InputError
-from ringwright.reports import folder
+from ringwright.reports import files, folder
 from ringwright.reports.files import whole_directory, write_bytes, write_text
 from ringwright.reports.folder import write_folder
 from ringwright.tests.reports import sample
@@ -45,7 +46,7 @@ def test_a_full_disk_is_said_and_leaves_nothing(tmp_path: Path, monkeypatch: pyt
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(InputError, match=r"cannot write .*plan\.json: No space left on device\."):
+    with pytest.raises(InputError, match=r"cannot write .*plan\.json: No space left on device; make room"):
         write_text(tmp_path / "plan.json", "x")
     assert list(tmp_path.iterdir()) == []
 
@@ -73,6 +74,23 @@ def test_a_link_is_followed(tmp_path: Path) -> None:
 def test_a_device_stays_a_device() -> None:
     write_text("/dev/null", "x")
     assert Path("/dev/null").is_char_device()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with a name here")
+def test_a_pipe_is_written_to_where_something_reads_from_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    pipe = tmp_path / "pipe.json"
+    os.mkfifo(pipe)
+    monkeypatch.setattr(files, "PATIENCE_S", 0.05)
+    with pytest.raises(InputError, match=r"nothing reads from this pipe; .*name another place"):
+        write_text(pipe, "all of it")
+    monkeypatch.setattr(files, "PATIENCE_S", 3.0)
+    read: list[str] = []
+    reader = threading.Timer(0.1, lambda: read.append(pipe.read_text("utf-8")))
+    reader.start()
+    write_text(pipe, "all of it")
+    reader.join()
+    assert read == ["all of it"]
+    assert pipe.is_fifo()
 
 
 def test_a_directory_appears_only_when_complete(tmp_path: Path) -> None:

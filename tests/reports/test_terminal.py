@@ -177,7 +177,7 @@ def test_an_unproved_plan_says_so() -> None:
     proof = replace(outcome.proof, status="bounded", bound=1700.0, gap=0.0059)
     text = " ".join(plan_text(replace(outcome, proof=proof), 80).split())
     assert "it is not proved best" in text
-    assert "gets below 1 700.0 m/s, so it is within 0.59% of the best." in text
+    assert "gets below 1 700.0 m/s, so it is within 0.59 % of the best." in text
 
 
 def test_one_plan_says_why_there_is_nothing_to_trade() -> None:
@@ -273,7 +273,7 @@ def test_long_burns_are_owned_up_to() -> None:
     birch = first.craft[0]
     slow = replace(birch, burns=(replace(birch.burns[0], duration_s=626.0),))
     text = " ".join(plan_text(replace(outcome, plans=(replace(first, craft=(slow, *first.craft[1:])),)), 80).split())
-    assert "The longest burn, Birch's, would run 10 min, 3.0% of a turn of the ring." in text
+    assert "The longest burn, Birch's, would run 10 min, 3.0 % of a turn of the ring." in text
 
 
 def test_text_and_result_need_no_heavy_library() -> None:

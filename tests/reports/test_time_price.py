@@ -35,8 +35,20 @@ def test_is_never_dearer_than_the_tangent_orbits(price: TimePrice) -> None:
     assert (price.delta_v_m_s <= price.tangent_m_s * (1.0 + 1e-9)).all()
     # the tangent orbit above that returns after one turn: 7/6 of the ring's period
     a = (7.0 / 6.0) ** (2.0 / 3.0)
-    assert price.tangent_m_s[-1] == pytest.approx(2.0 * (math.sqrt(2.0 - 1.0 / a) - 1.0) * price.ring_speed_m_s)
+    speed_m_s = math.tau * price.ring_radius_m / price.ring_period_s
+    assert price.tangent_m_s[-1] == pytest.approx(2.0 * (math.sqrt(2.0 - 1.0 / a) - 1.0) * speed_m_s)
     assert math.isinf(price.tangent_m_s[0])
+
+
+def test_steps_stand_where_tangent_orbits_end(price: TimePrice) -> None:
+    """The slot 60 deg behind is met after k turns and a sixth of the ring (k whole)."""
+    ends = (np.arange(1, 2) + 1.0 / 6.0) * price.ring_period_s
+    assert price.step_ends_s == pytest.approx(ends)
+    with paper():
+        axes = draw_time_price(price, "Larch").axes[0]
+    level = next(np.asarray(line.get_xdata(), dtype=float) for line in axes.lines if line.get_linewidth() == 1.0)
+    assert ends[0] == pytest.approx(level[np.isclose(level, ends[0])][0])
+    assert np.isclose(level, ends[0]).sum() == 2
 
 
 def test_is_drawn_alike_each_time_and_says_what_was_not_proved(price: TimePrice, tmp_path: Path) -> None:

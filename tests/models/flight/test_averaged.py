@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from scipy.integrate import trapezoid
 
 from ringwright.models import bodies
-from ringwright.models.flight.averaged import AveragedForces, MeanOrbits, Track, follow, in_step
+from ringwright.models.flight.averaged import AveragedForces, MeanOrbits, in_step
 from ringwright.models.flight.drag import Air
 from ringwright.models.flight.ephemeris import Circle, track
+from ringwright.models.flight.follow import Track, follow
 from ringwright.models.flight.forces import Field, Surfaces, Term
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.harmonics import UnevenField

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from ringwright.models import bodies
-from ringwright.models.flight.averaged import MeanOrbits, follow
+from ringwright.models.flight.averaged import MeanOrbits
 from ringwright.models.flight.flown import Itinerary
+from ringwright.models.flight.follow import follow
 from ringwright.models.flight.forces import Field, Surfaces
 from ringwright.models.flight.gravity import gravity_around
 from ringwright.models.flight.harmonics import UnevenField

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import os
 import re
+import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -12,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ringwright.models.errors import InputError
+from ringwright.models.reading import toml_text
 from ringwright.models.reading.scenario_reader import parse_scenario, read_scenario
 from ringwright.models.scenario import Scenario
 from ringwright.scenarios import bundled, text
@@ -29,7 +32,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "insertion-range-backwards": (17, "periapsis_km = [600.0, 180.0]", "swap them"),
     "insertion-range-of-three": (17, "periapsis_km = [180.0, 300.0, 600.0]", "the least and the most"),
     "payload-not-so-far": (17, "periapsis_km = [180.0, 600.0] goes beyond the altitudes", "add rows"),
-    "payload-out-of-order": (17, "payload[1].periapsis_km = 180 is no higher", "order them upward"),
+    "payload-out-of-order": (17, "payload[1].periapsis_km = 180 is no higher", "put them in rising order"),
     "longitude-and-altitude": (8, "ring.longitude_deg = 15 fixes the slots to the ground", "take altitude_km out"),
     "longitude-and-slot0": (9, "ring.longitude_deg = 15 fixes the slots to the ground", "take slot0_deg out"),
     "longitude-of-venus": (7, "but Venus turns backwards", "give a size and slot0_deg instead"),
@@ -91,7 +94,7 @@ EXPECTED: dict[str, tuple[int | None, str, str]] = {
     "no-slot-at-all": (8, "ring.slots = 0", "from 1 to 500"),
     "slots-and-pattern": (9, "ring.slots = 3 and ring.slots_deg = [0, 90, 200]", "keep one of them"),
     "slots-not-from-zero": (8, "ring.slots_deg = [10, 90, 200]", "should begin with slot 0 itself: 0"),
-    "slots-not-rising": (8, "ring.slots_deg = [0, 200, 90]", "slot 2 at 90 deg is not ahead of slot 1 at 200 deg"),
+    "slots-not-rising": (8, "ring.slots_deg = [0, 200, 90]", "put slot 2 at 90 deg ahead of slot 1 at 200 deg"),
     "slots-round-again": (8, "ring.slots_deg = [0, 90, 360]", "0.001 deg or more short of a whole turn"),
     "slots-as-one-angle": (8, "ring.slots_deg = 90", "write slots_deg = [0, ...]"),
     "slots-of-words": (8, 'ring.slots_deg = [0, "ninety"]', "write a number"),
@@ -189,6 +192,35 @@ def test_missing_file_names_a_near_one(tmp_path: Path) -> None:
 def test_folder_is_no_file(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="is a folder"):
         read_scenario(tmp_path)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes with a name here")
+def test_a_pipe_is_read_where_something_writes_into_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    pipe = tmp_path / "pipe.toml"
+    os.mkfifo(pipe)
+    monkeypatch.setattr(toml_text, "PATIENCE_S", 0.05)
+    with pytest.raises(InputError, match=r"pipe that nothing writes into: name a file"):
+        read_scenario(pipe)
+    both = os.open(pipe, os.O_RDWR)
+    source = text("one-craft-mars").encode()
+
+    def late() -> None:
+        os.write(both, source[:10])
+        time.sleep(0.2)
+        os.write(both, source[10:])
+        time.sleep(0.2)
+        os.close(both)
+
+    writer = threading.Timer(0.2, late)
+    writer.start()
+    assert read_scenario(pipe).title == "One craft around Mars"
+    writer.join()
+
+
+def test_a_link_to_nowhere_is_named_as_such(tmp_path: Path) -> None:
+    (tmp_path / "mine.toml").symlink_to(tmp_path / "gone.toml")
+    with pytest.raises(InputError, match=r"a link to a file that is not there: check"):
+        read_scenario(tmp_path / "mine.toml")
 
 
 @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="the superuser may read everything")

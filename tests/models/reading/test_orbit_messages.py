@@ -277,7 +277,7 @@ ROWS = rows_of(np.arange(0.0, 1801.0, 300.0))
 WRONG_EPHEMERIS: dict[str, tuple[Change, str]] = {
     "cut off": (lambda t: t[: t.index("META_STOP")], "the file ends before META_STOP"),
     "no header": (lambda t: t.replace("META_START\n", ""), "META_STOP is out of place here"),
-    "nothing in it": (lambda t: t.replace(ROWS, ""), "there is no line of ephemeris in it"),
+    "nothing in it": (lambda t: t.replace(ROWS, ""), "it has no line of ephemeris: take another"),
     "six items": (lambda t: t.replace(" 0.000000000 ", " ", 1), "has 6 items"),
     "backwards": (lambda t: t.replace("06:10:00 ", "06:01:00 "), "this line is not later than the one before it"),
     "another method": (lambda t: t.replace("= LAGRANGE", "= SPLINES"), "INTERPOLATION = SPLINES is not known here"),

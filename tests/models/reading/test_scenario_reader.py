@@ -300,7 +300,7 @@ def test_settings_change_an_orbit_from_ellipse_to_circle() -> None:
         ("ring.altitude_km=9 000", "TOML does not know"),
         ("craft.Bole.propellant_kg=5", "did you mean Bowl?"),
         ("craft[7].propellant_kg=5", "which has 3"),
-        ("craft.propellant_kg=5", "should say which item of craft: Ewer, Ladle, Bowl"),
+        ("craft.propellant_kg=5", "should name an item of craft: Ewer, Ladle, Bowl"),
         ("craft[0]=5", "ends in a list item"),
         ("rings.slots=5", "did you mean ring?"),
         ("ring.slot=5", "did you mean slots here?"),

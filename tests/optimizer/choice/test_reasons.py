@@ -131,6 +131,39 @@ def test_a_walk_that_was_broken_off_does_not_call_its_only_point_the_earliest() 
     assert "still faster plans exist" in full
 
 
+PARKED = """
+title = "One ladle over the equator"
+[body]
+name = "mercury"
+[ring]
+altitude_km = 493
+slots = 6
+inclination_deg = 28.5
+node_deg = 297
+slot0_deg = 309
+[limits]
+finish_within_d = 235
+clearance_km = 5
+[forces]
+further = false
+[launch]
+latitude_deg = 0
+longitude_deg = -4
+ascent_min = 4
+insertion = { periapsis_km = 51, apoapsis_km = 51 }
+[[craft]]
+name = "Ladle"
+"""
+"""Its cheapest option is the earliest by the catalogue, and in flight another is sooner and dearer."""
+
+
+def test_a_front_that_the_flight_makes_longer_is_not_said_to_trade_nothing() -> None:
+    found = _outcome(PARKED).front
+    assert found is not None
+    assert len(found.points) > 1
+    assert "nothing to trade" not in _note(PARKED)
+
+
 def test_labels_are_true_against_plan_1_as_printed() -> None:
     outcome = _outcome(TWO.format(phase="0.0"))
     first, other = outcome.plans[0], outcome.plans[1]

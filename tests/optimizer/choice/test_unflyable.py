@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ringwright.models.errors import InputError
 from ringwright.models.flight.integrate import Itinerary, PointMass, fly, fly_each
 from ringwright.models.scenario import Orbit, on_ring
 from ringwright.optimizer.catalogue.catalogue import catalogue
@@ -319,3 +320,35 @@ def test_planes_that_nobody_reaches_are_named(monkeypatch: pytest.MonkeyPatch) -
     assert not outcome.plans
     assert outcome.infeasible is not None
     assert "lead into 1 of the free ones, and not into plane 0 slot 0" in outcome.infeasible.reason
+
+
+NEVER_UP = """
+[body]
+name = "Quern"
+gm_km3_s2 = 5000
+radius_km = 1500
+j2 = {j2}
+[ring]
+altitude_km = 404
+slots = 2
+slot0_deg = 179
+[limits]
+clearance_km = 30
+finish_within_d = 1
+[forces]
+further = false
+[[craft]]
+name = "Ash"
+orbit = {{ periapsis_km = {low}, apoapsis_km = 404, angle_deg = 17, at = "periapsis" }}
+"""
+"""Speeds of orbits so near to the ring are below that of a circle over so flat a body: they come no higher."""
+
+
+def test_an_orbit_that_the_bulge_keeps_from_the_ring_is_refused_with_what_serves() -> None:
+    with pytest.raises(InputError, match=r"line 18: craft.Ash.orbit .* does not come to the ring .* Give a circle"):
+        make_plan(scenario_of(NEVER_UP.format(j2=0.01, low=376)))
+
+
+@pytest.mark.parametrize(("j2", "low"), [(0.0, 376), (0.01, 330)])
+def test_a_rounder_body_or_a_longer_orbit_serves(j2: float, low: int) -> None:
+    assert make_plan(scenario_of(NEVER_UP.format(j2=j2, low=low)), brief=True).plans

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from ringwright.optimizer.rendezvous.optimum import FreeformSolution, State, least_delta_v, tangent_orbits
+from ringwright.optimizer.rendezvous.optimum import FreeformSolution, State, least_delta_v_over_times, tangent_orbits
 
 HERE = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, 1.0, 0.0))
 TURN = 2.0 * math.pi
@@ -39,8 +39,8 @@ def table() -> list[Row]:
 
 def solved(row: Row) -> FreeformSolution:
     floor, lead_deg, turns, _ = row
-    found = least_delta_v(
-        HERE, gm=1.0, ring_radius_m=1.0, slot_lead_rad=math.radians(lead_deg), allowed_s=turns * TURN, floor_m=floor
+    [found] = least_delta_v_over_times(
+        HERE, gm=1.0, ring_radius_m=1.0, slot_lead_rad=math.radians(lead_deg), allowed_s=[turns * TURN], floor_m=floor
     )
     assert found is not None
     return found

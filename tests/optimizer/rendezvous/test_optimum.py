@@ -17,7 +17,7 @@ from ringwright.models.apsis_sensitivity import lowest
 from ringwright.models.errors import InputError
 from ringwright.models.kepler import propagate
 from ringwright.optimizer.rendezvous.burn_chain import Cases, all_gradients, bounds_on, fly_chain, weighted_gradient
-from ringwright.optimizer.rendezvous.optimum import FreeformSolution, State, least_delta_v, least_delta_v_over_times
+from ringwright.optimizer.rendezvous.optimum import FreeformSolution, State, least_delta_v_over_times
 from ringwright.tests.tolerances import (
     FLOAT,
     FLOWN_REL,
@@ -35,8 +35,13 @@ SEARCH = 2e-3
 
 
 def ring_to_ring(lead_deg: float, turns: float, floor: float = 0.0) -> FreeformSolution:
-    found = least_delta_v(
-        ON_RING, gm=1.0, ring_radius_m=1.0, slot_lead_rad=math.radians(lead_deg), allowed_s=turns * TURN, floor_m=floor
+    [found] = least_delta_v_over_times(
+        ON_RING,
+        gm=1.0,
+        ring_radius_m=1.0,
+        slot_lead_rad=math.radians(lead_deg),
+        allowed_s=[turns * TURN],
+        floor_m=floor,
     )
     assert found is not None
     return found
@@ -67,8 +72,8 @@ def test_arrives_in_the_slot_when_flown_numerically() -> None:
     gm, radius, lead = 3.986004418e14, 16_378_137.0, math.radians(86.0)
     speed = math.sqrt(gm / radius)
     start = State(position_m=(0.0, radius, 0.0), velocity_m_s=(-speed, 0.0, 0.0), time_s=1000.0)
-    found = least_delta_v(
-        start, gm=gm, ring_radius_m=radius, slot_lead_rad=lead, allowed_s=50_000.0, floor_m=0.93 * radius
+    [found] = least_delta_v_over_times(
+        start, gm=gm, ring_radius_m=radius, slot_lead_rad=lead, allowed_s=[50_000.0], floor_m=0.93 * radius
     )
     assert found is not None
     position, velocity, low = reflown(start, found, gm)
@@ -124,7 +129,9 @@ def test_from_a_coast_that_would_fall_below_the_floor(tilt: float) -> None:
     speed, along = math.sqrt(2.0 / inside - 1.0 / a), math.sqrt(a * (1.0 - (0.3 / a) ** 2)) / inside
     across = along * np.array([math.cos(tilt), math.sin(tilt)])
     start = State(position_m=(inside, 0.0, 0.0), velocity_m_s=(math.sqrt(speed**2 - along**2), *across))
-    found = least_delta_v(start, gm=1.0, ring_radius_m=1.0, slot_lead_rad=2.0, allowed_s=14.0, floor_m=floor)
+    [found] = least_delta_v_over_times(
+        start, gm=1.0, ring_radius_m=1.0, slot_lead_rad=2.0, allowed_s=[14.0], floor_m=floor
+    )
     assert found is not None
     position, velocity, low = reflown(start, found, 1.0)
     angle = 2.0 + found.finish_s
@@ -138,7 +145,7 @@ def test_from_a_coast_that_would_fall_below_the_floor(tilt: float) -> None:
 def test_parking_orbit_waits_for_the_hohmann_transfer_when_there_is_time() -> None:
     # Hohmann from 0.7 to 1 (Vallado 2013, section 6.3.1); nothing is cheaper at this ratio
     start = State(position_m=(0.7, 0.0, 0.0), velocity_m_s=(0.0, 0.7**-0.5, 0.0))
-    found = least_delta_v(start, gm=1.0, ring_radius_m=1.0, slot_lead_rad=-1.5, allowed_s=25.0)
+    [found] = least_delta_v_over_times(start, gm=1.0, ring_radius_m=1.0, slot_lead_rad=-1.5, allowed_s=[25.0])
     assert found is not None
     up, down = math.sqrt(2.0 / 0.7 - 2.0 / 1.7), math.sqrt(2.0 - 2.0 / 1.7)
     assert found.delta_v_m_s == pytest.approx(up - 0.7**-0.5 + 1.0 - down, rel=FLOWN_REL)
@@ -147,7 +154,7 @@ def test_parking_orbit_waits_for_the_hohmann_transfer_when_there_is_time() -> No
 def test_tilt_alone_is_burned_out_at_a_node() -> None:
     tilt = 0.01
     start = State(position_m=(1.0, 0.0, 0.0), velocity_m_s=(0.0, math.cos(tilt), math.sin(tilt)))
-    found = least_delta_v(start, gm=1.0, ring_radius_m=1.0, slot_lead_rad=0.0, allowed_s=7.0)
+    [found] = least_delta_v_over_times(start, gm=1.0, ring_radius_m=1.0, slot_lead_rad=0.0, allowed_s=[7.0])
     assert found is not None
     # 2 sin(tilt / 2): turning a velocity without changing it (Vallado 2013, eq. 6-19)
     assert found.delta_v_m_s == pytest.approx(2.0 * math.sin(tilt / 2.0), rel=SQUARED_REL)
@@ -253,7 +260,7 @@ def test_lowest_radius_is_that_of_the_flight() -> None:
     "wrong",
     [
         {"gm": 0.0},
-        {"allowed_s": -1.0},
+        {"allowed_s": [-1.0]},
         {"floor_m": 1.1},
         {"ceiling_m": 0.9},
         {"burns_max": 1},
@@ -261,6 +268,6 @@ def test_lowest_radius_is_that_of_the_flight() -> None:
     ],
 )
 def test_refuses_what_makes_no_sense(wrong: dict[str, float]) -> None:
-    question = {"gm": 1.0, "ring_radius_m": 1.0, "slot_lead_rad": 1.0, "allowed_s": 9.0} | wrong
+    question = {"gm": 1.0, "ring_radius_m": 1.0, "slot_lead_rad": 1.0, "allowed_s": [9.0]} | wrong
     with pytest.raises(InputError):
-        least_delta_v(ON_RING, **question)  # type: ignore[arg-type]
+        least_delta_v_over_times(ON_RING, **question)  # type: ignore[arg-type]

@@ -15,7 +15,7 @@ from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
 from ringwright.optimizer.replan.decisions import late
 from ringwright.optimizer.robustness.missed_burn import TWO_BODY_SHARE, missed
-from ringwright.optimizer.robustness.sensitivity import itinerary_of, sensitivities
+from ringwright.optimizer.robustness.sensitivity import Sensitivity, itinerary_of, sensitivities
 from ringwright.tests.tolerances import FLOAT_RAD, FLOWN_REL, INTEGRATED, ROADS_REL, TWO_FIRST_ORDER_REL, WRITTEN_M_S
 
 from ...planned import outcome_of, scenario_of
@@ -185,3 +185,30 @@ def test_a_craft_that_misses_its_last_burn_over_an_oblate_body_leaves_its_slot_a
     found = missed(outcome.scenario, outcome.ring, part, 1)
     moved = outcome.ring.rate_rad_s * (found.next_s - part.burns[1].time_s)
     assert math.cos(found.lead_rad - moved) > math.cos(MEAN_LEAD_RAD)
+
+
+@pytest.mark.parametrize("shrunk", [1e-5, 1e-6])
+def test_a_world_of_a_few_meters_has_the_same_slopes(shrunk: float) -> None:
+    """Lengths shrunk and times kept: slot errors of each second are the same, those of each m/s so much larger.
+
+    There a burn of 0.02 m/s more would leave the world for good.
+    """
+    body = '[body]\nname = "Crumb"\ngm_km3_s2 = {gm!r}\nradius_km = {radius!r}\n'
+    world, rest = TEXT.format(j2="").split("[ring]")
+    head = world.split("[body]")[0]
+
+    def slopes(by: float) -> tuple[Sensitivity, ...]:
+        sizes = rest.replace("6000.0", repr(6000.0 * by)).replace("clearance_km = 100.0", "separation_km = 0.0")
+        masses = sizes.replace("isp_s = 280.0", f"isp_s = {280.0 * by!r}")
+        # of alike burns, and all are there, the fastest
+        masses += '[goal]\nminimize = "finish"\n'
+        text = head + body.format(gm=42828.37 * by**3, radius=3396.19 * by) + "[ring]" + masses
+        outcome = outcome_of(scenario_of(text))
+        return sensitivities(outcome.plans[0].craft[0], outcome.ring, gravity_around(outcome.scenario.body))
+
+    smaller = slopes(shrunk)
+    assert smaller
+    for small, large in zip(smaller, slopes(1.0), strict=True):
+        assert small.per_m_s * shrunk == pytest.approx(large.per_m_s, rel=ONE_PERCENT)
+        assert small.per_s == pytest.approx(large.per_s, rel=ONE_PERCENT, abs=INTEGRATED)
+        assert small.per_pitch == pytest.approx(large.per_pitch, rel=ONE_PERCENT, abs=INTEGRATED)

@@ -21,9 +21,10 @@ from ringwright.models import oblate_coast as coast
 from ringwright.models import oblateness
 from ringwright.models.flight.integrate import Impulse, Itinerary, Oblate, fly, measure
 from ringwright.models.insertions import Insertion
-from ringwright.models.reading.scenario_reader import read_scenario
+from ringwright.models.reading.scenario_reader import parse_scenario, read_scenario
 from ringwright.models.scenario import Body, Craft, LimitSpec, Orbit, Pad, RingSpec, Scenario
 from ringwright.optimizer.outcome import Outcome
+from ringwright.optimizer.plan import make_plan
 from ringwright.reports.flown_words import gravity_of
 from ringwright.reports.result import result
 from ringwright.reports.terminal import plan_text
@@ -31,6 +32,7 @@ from ringwright.tests.tolerances import (
     CHAIN_REL,
     CORRECTED_REL,
     ESTIMATED_REL,
+    FIRST_ORDER_REL,
     OFF_DEG,
     ROADS_REL,
     SUMMED_M_S,
@@ -237,3 +239,44 @@ def test_equivalent_speed_undoes_the_real_one() -> None:
     at = ring.radius_m * (1.0 - 2e-3)
     settled = coast.real_speed(body, ring, ring.speed_m_s, at)
     assert coast.equivalent_speed(body, ring, settled, at) == pytest.approx(ring.speed_m_s, rel=CHAIN_REL)
+
+
+PARKED = """
+[body]
+name = "earth"
+prime_meridian_deg = 222.0
+[ring]
+altitude_km = 1050.0
+slots = 1
+inclination_deg = 52.0
+node_deg = 266.0
+slot0_deg = {slot0_deg}
+[limits]
+clearance_km = 200.0
+revolutions_max = 0
+[forces]
+further = false
+[launch]
+latitude_deg = 31.0
+longitude_deg = -48.0
+ready_h = {ready_h}
+until_h = {until_h}
+ascent_min = 9.5
+downrange_deg = 19.0
+insertion = {{ periapsis_km = 520.0, apoapsis_km = 520.0 }}
+[[craft]]
+name = "Squall"
+"""
+
+
+@pytest.mark.parametrize(("slot0_deg", "ready_h"), [(0.0, 55.2), (270.0, 0.0), (0.0, 31.5)])
+def test_a_craft_that_waits_in_a_parking_orbit_pays_the_transfer_alone(slot0_deg: float, ready_h: float) -> None:
+    """The Hohmann total (Vallado, Fundamentals of Astrodynamics and Applications, section 6.3.1), no radial burn."""
+    text = PARKED.format(slot0_deg=slot0_deg, ready_h=ready_h, until_h=ready_h + 10.0)
+    [part] = make_plan(parse_scenario(text), brief=True).plans[0].craft
+    gm, low, high = 398600.4355e9, 6898.1366e3, 7428.1366e3
+    semi = 0.5 * (low + high)
+    hohmann = math.fsum(abs(math.sqrt(gm / r) - math.sqrt(gm * (2.0 / r - 1.0 / semi))) for r in (low, high))
+    assert part.delta_v_m_s == pytest.approx(hohmann, rel=FIRST_ORDER_REL)
+    assert part.ring_arrival_s == pytest.approx(part.burns[-1].time_s, abs=WRITTEN_S)
+    assert part.in_slot_s >= part.ring_arrival_s

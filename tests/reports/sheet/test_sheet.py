@@ -84,8 +84,8 @@ def test_a_hand_too_slow_is_told_so() -> None:
     (sheet,) = sheets(found, found.plans[0], ["Flint"])
     text = " ".join(sheet_text(sheet).split())
     assert "s at full thrust (4 000 N), half of it before the time of the impulse" in text
-    assert "s at the least thrust (30%)" in text
-    assert "NOT BY HAND" in text or "% of thrust or less it is within what is allowed" in text
+    assert "s at the least thrust (30 %)" in text
+    assert "NOT BY HAND" in text or " % of thrust or less it is within what is allowed" in text
 
 
 def test_markdown_and_pdf() -> None:
