@@ -176,7 +176,9 @@ def _one_by_one(
                 inside[index] = False
                 break
             ys = _polynomials(y)
-            ahead = (np.array([one * other for one in _polynomials(x) for other in ys]) @ fitted).tolist()
+            terms = np.array([one * other for one in _polynomials(x) for other in ys])
+            # summed as for arrays of orbits, so that both end alike to the last digit
+            ahead = np.einsum("k,kc->c", terms, fitted).tolist()
             if time + ahead[3] >= until:
                 break
             x, y, angle, time = ahead[0], ahead[1], angle + ahead[2], time + ahead[3]

@@ -143,6 +143,18 @@ def test_what_is_wanted_alone_counts(restriction: Restriction) -> None:
         assert _best(at(problem, least.phase_rad), aim, restriction) == pytest.approx(least.value, abs=SOLVED), aim
 
 
+@pytest.mark.parametrize("kind", ["round, two-body", "inclined, oblate"])
+def test_searches_that_follow_find_what_the_first_one_would(kind: str) -> None:
+    problem = _problem(kind)
+    soonest = PhaseBounds(problem).least("finish", TOLERANCE["finish"]).value
+    again = PhaseBounds(problem)
+    for share in (8.0, 5.0, 3.0, 2.0, 1.3):
+        alone = PhaseBounds(problem).least("delta_v", TOLERANCE["delta_v"], finish_s=share * soonest)
+        assert again.least("delta_v", TOLERANCE["delta_v"], finish_s=share * soonest) == alone
+        assert math.isfinite(alone.value)
+    assert again.least("finish", TOLERANCE["finish"]).value == soonest
+
+
 def test_a_phase_more_by_a_slot_is_the_same_phase() -> None:
     problem = _problem("round, two-body")
     here = PhaseBounds(problem).least("delta_v", 0.01)

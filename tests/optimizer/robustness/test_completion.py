@@ -20,10 +20,12 @@ from ringwright.models.deadline import searching
 from ringwright.models.errors import InputError
 from ringwright.models.risk import Risk
 from ringwright.models.scenario import Errors, Occupied
+from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.robustness import weighing
+from ringwright.optimizer.robustness import known_flights, weighing
 from ringwright.optimizer.robustness.budget import make_budget
 from ringwright.optimizer.robustness.completion import RARE, Chances, Completion, _turn_after_turn, chances, completion
+from ringwright.optimizer.robustness.flights_with_errors import AnyStory, story_in
 from ringwright.optimizer.robustness.weighing import RiskStudy, ranked, study, weighed
 from ringwright.reports.risk import risk_json, risk_text
 from ringwright.tests.tolerances import SCREEN_M_S, SECOND_S
@@ -203,6 +205,24 @@ def test_the_load_is_that_of_the_budget() -> None:
     [first] = [one for one in weighed(outcome) if one.plan.rank == 1]
     assert first.load_m_s == math.fsum(one.delta_v_m_s[-1].value for one in made.craft)
     assert first.load_kg == math.fsum(one.load_kg[-1] for one in made.craft if one.load_kg is not None)
+
+
+def test_flights_flown_once_for_all_plans_are_those_of_each_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    outcome = at_risk(planned(("Fen", "Moor")), Risk(), Errors(burn_share=0.01, periapsis_m=3000.0))
+    made: list[str] = []
+
+    def counted(asked: Outcome, part: CraftPlan) -> AnyStory:
+        made.append(part.craft)
+        return story_in(asked, part)
+
+    monkeypatch.setattr(known_flights, "story_in", counted)
+    shared = weighed(outcome, SAMPLES)
+    # loads and dates of a plan are of the same flights
+    assert len(made) <= sum(len(plan.craft) for plan in outcome.plans)
+    for one in shared:
+        alone = completion(outcome, one.plan, SAMPLES)
+        assert np.array_equal(one.completion.in_slot_s, alone.in_slot_s)
+    assert len(shared) > 1
 
 
 def test_plans_are_ranked_by_what_the_goal_weighs() -> None:
