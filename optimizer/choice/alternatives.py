@@ -34,6 +34,10 @@ ROUNDS_MAX = 8
 """Where craft meet in each of so many choices, the next kind is asked for."""
 
 
+Rank = tuple[tuple[float, ...], int]
+"""What a choice is worth, and its number, which decides between those worth the same."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Alternative:
     """A plan that differs from the best one in kind, and in words how."""
@@ -47,7 +51,6 @@ def alternatives(
 ) -> tuple[Alternative, ...]:
     """The best plan of each other kind: slot order, side, revolutions, route or insertion; as many as time allows."""
     made = selection.made
-    found: list[Alternative] = []
     seen = {_signature(best.options)}
     rows = _worth_asking(best.options)
     # a catalogue is made when it is asked for: all of them at once are large
@@ -71,27 +74,48 @@ def alternatives(
     with suppress(*ENDED):
         for kind, among in asked:
             tried.append(ask(kind, among, flown=False))
+    ranks: dict[str, list[Rank]] = {}
+    for number, ((kind, _), one) in enumerate(zip(asked, tried, strict=False)):
+        if one is not None:
+            ranks.setdefault(kind, []).append((worth(made, one, aims), number))
+
+    def sound(number: int) -> tuple[Rank, Chosen] | None:
+        kind, among = asked[number]
+        one = tried[number]
+        if one is not None and selection.flyer.plan(one.options).broken:
+            one = ask(kind, among, flown=True)
+        return None if one is None else ((worth(made, one, aims), number), one)
+
+    found: dict[str, list[tuple[Rank, Chosen]]] = {kind: [] for kind in ranks}
     with suppress(*ENDED):
         # flown together; where one breaks a limit the next best that does not takes its place
-        selection.flyer.fly([one.options for one in tried if one is not None])
-        for (kind, among), one in zip(asked, tried, strict=False):
-            sound = one
-            if one is not None and selection.flyer.plan(one.options).broken:
-                sound = ask(kind, among, flown=True)
-            if sound is not None:
-                found.append(Alternative(chosen=sound, kind=kind))
-    nearest: dict[str, Alternative] = {}
-    for item in found:
-        known = nearest.get(item.kind)
-        if known is None or worth(made, item.chosen, aims) < worth(made, known.chosen, aims):
-            nearest[item.kind] = item
+        first = [tried[min(of_kind)[1]] for of_kind in ranks.values()]
+        selection.flyer.fly([one.options for one in first if one is not None])
+        for kind, of_kind in ranks.items():
+            _add_sound(found[kind], sorted(of_kind), sound)
+    best_of = [(min(own, key=lambda one: one[0]), kind) for kind, own in found.items() if own]
     kept = []
-    for item in sorted(nearest.values(), key=lambda a: worth(made, a.chosen, aims)):
-        signature = _signature(item.chosen.options)
+    for ((_, _), chosen), kind in sorted(best_of, key=lambda one: one[0][0][0]):
+        signature = _signature(chosen.options)
         if signature not in seen:
             seen.add(signature)
-            kept.append(item)
+            kept.append(Alternative(chosen=chosen, kind=kind))
     return tuple(kept)
+
+
+def _add_sound(
+    found: list[tuple[Rank, Chosen]], ranks: Sequence[Rank], sound: Callable[[int], tuple[Rank, Chosen] | None]
+) -> None:
+    """Look among choices of one kind, the best first, for one that keeps its limits in the flight.
+
+    Those that cannot be better than what was found are not flown.
+    """
+    for rank in ranks:
+        if any(one < rank for one, _ in found):
+            return
+        one = sound(rank[1])
+        if one is not None:
+            found.append(one)
 
 
 def _worth_asking(options: Options) -> list[int]:

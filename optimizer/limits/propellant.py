@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -57,19 +57,16 @@ class _Propellant(Limit):
                 most=min(craft.dry_mass_kg * DRY_MASSES, HEAVIEST_KG),
                 step=0.1,
                 unit=1.0,
-                apply=_with_propellant(alike),
+                apply=_with_propellant({one.name for one in scenario.craft if replace(one, name="") == alike}),
             )
 
 
-def _with_propellant(alike: Craft) -> WithValue:
-    """All craft alike to one get the same other load: they would be ordered alike."""
+def _with_propellant(alike: Collection[str]) -> WithValue:
+    """Craft that are alike, load included, get the same other load, by their names: they would be ordered alike."""
 
     def apply(scenario: Scenario, value: float) -> Scenario:
-        def changed(craft: Craft) -> Craft:
-            same = replace(craft, name="", propellant_kg=alike.propellant_kg) == alike
-            return replace(craft, propellant_kg=value) if same else craft
-
-        return replace(scenario, craft=tuple(changed(c) for c in scenario.craft))
+        craft = (replace(c, propellant_kg=value) if c.name in alike else c for c in scenario.craft)
+        return replace(scenario, craft=tuple(craft))
 
     return apply
 

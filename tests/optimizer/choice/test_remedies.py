@@ -13,6 +13,7 @@ import pytest
 from ringwright.models.reading.scenario_reader import parse_scenario
 from ringwright.optimizer.choice.nearest_plans import values_that_serve
 from ringwright.optimizer.limits.loosening import DEGREE, Loosening
+from ringwright.optimizer.limits.propellant import LIMIT as PROPELLANT
 from ringwright.optimizer.outcome import Broken, Infeasible, Plan
 from ringwright.optimizer.plan import make_plan
 from ringwright.reports.limits import limit_key, serving_value
@@ -229,3 +230,16 @@ def test_values_are_tried_as_they_are_printed(now: float, most: float) -> None:
     assert all(abs(value - now) <= abs(most - now) + FLOAT for value in values)
     assert values[-1] == pytest.approx(most)
     assert (values[0] - now) * (most - now) > 0.0
+
+
+def test_a_load_is_loosened_for_craft_that_carry_as_much_alone() -> None:
+    """A craft alike but for its load keeps it: the remedy names another, and would not serve otherwise."""
+    scenario = parse_scenario(THREE_SHORT)
+    first = scenario.craft[0]
+    apart = replace(first, name="Apart", propellant_kg=(first.propellant_kg or 0.0) + 1.0)
+    changed = replace(scenario, craft=(first, apart))
+    loads = [one for one in PROPELLANT.loosenings(changed) if one.key == f"craft.{first.name}.propellant"]
+    assert len(loads) == 1
+    by_name = {craft.name: craft.propellant_kg for craft in loads[0].apply(changed, 900.0).craft}
+    assert by_name[first.name] == 900.0
+    assert by_name["Apart"] == apart.propellant_kg
