@@ -15,7 +15,7 @@ from ringwright.cli import main
 from ringwright.models.readouts import span
 from ringwright.optimizer.craft_plan import CraftPlan
 from ringwright.optimizer.outcome import Outcome
-from ringwright.optimizer.robustness import weighing
+from ringwright.optimizer.robustness import known_flights, weighing
 from ringwright.optimizer.robustness.flights_with_errors import story_in
 from ringwright.tests.worlds import FLAT_ROCK, heavy
 
@@ -94,7 +94,7 @@ def test_a_plan_weighs_the_same_beside_others(monkeypatch: pytest.MonkeyPatch) -
         asked.append(part.craft)
         return story_in(of, part)
 
-    monkeypatch.setattr(weighing, "story_in", counted)
+    monkeypatch.setattr(known_flights, "story_in", counted)
     together = weighing.weighed(outcome, samples=500)
     assert len(together) > 2
     assert len(asked) <= sum(len(plan.craft) for plan in outcome.plans[:-1])
