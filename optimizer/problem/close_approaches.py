@@ -207,8 +207,12 @@ def meets_kept(
     for rows, table in options.detailed():
         for at, row in enumerate(rows.tolist() if not table.by_touches else ()):
             plane = int(options.slot[row]) // ring.slots
-            near = table.passes(at, ring.of_plane(plane), kept_angle_rad, separation_m, together[row])[0]
-            hit[row] = bool(np.any(near & (kept_plane == plane)))
+            own = kept_plane == plane
+            if own.any():
+                angles, alike = kept_angle_rad[own], together[row, own]
+                hit[row] = table.passes(at, ring.of_plane(plane), angles, separation_m, alike)[0].any()
+            else:
+                hit[row] = False
     return hit
 
 

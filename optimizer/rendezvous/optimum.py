@@ -28,7 +28,8 @@ from .question import Question
 from .tangent_guesses import tangents
 
 IN_SLOT = 1e-9  # relative state, in ring radii and circular speeds, of a craft that needs no burn
-FLAT = 1e-9  # tilt in radians below which a start lies in the ring plane
+FLAT = 1e-7
+"""Tilt in radians below which a start lies in the ring plane: an arc cosine makes up to 2e-8 of none."""
 
 
 @dataclass(frozen=True, kw_only=True)
