@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .deadline import poll
+from .golden_section import least_between
 from .ring import Ring
 
 F = NDArray[np.float64]
@@ -27,7 +28,6 @@ parabola, good to some 1.2 rad of eccentric anomaly, covers all that is within t
 _AROUND = 97
 """Moments in a revolution; between them the motion against the ring is taken as straight: 0.2 % of the separation."""
 
-_GOLDEN = 0.5 * (np.sqrt(5.0) - 1.0)
 _STEPS = 40
 
 
@@ -99,17 +99,7 @@ def _closest(ring: Ring, speed_m_s: F, ahead_rad: F, linear_s: F) -> tuple[F, F]
 
     far = np.clip(2.0 * linear_s * motion / (1.0 - eccentricity), -1.2, 1.2)
     left, right = np.minimum(far, 0.0), np.maximum(far, 0.0)
-    a, b = right - _GOLDEN * (right - left), left + _GOLDEN * (right - left)
-    at_a, at_b = gap(a), gap(b)
-    for _ in range(_STEPS):
-        nearer = at_a < at_b
-        left, right = np.where(nearer, left, a), np.where(nearer, b, right)
-        kept, kept_gap = np.where(nearer, a, b), np.where(nearer, at_a, at_b)
-        fresh = np.where(nearer, right - _GOLDEN * (right - left), left + _GOLDEN * (right - left))
-        fresh_gap = gap(fresh)
-        a, b = np.where(nearer, fresh, kept), np.where(nearer, kept, fresh)
-        at_a, at_b = np.where(nearer, fresh_gap, kept_gap), np.where(nearer, kept_gap, fresh_gap)
-    anomaly = 0.5 * (left + right)
+    anomaly = least_between(gap, left, right, _STEPS)
     return gap(anomaly), np.asarray((anomaly - eccentricity * np.sin(anomaly)) / motion)
 
 

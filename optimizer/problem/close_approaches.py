@@ -208,11 +208,8 @@ def meets_kept(
         for at, row in enumerate(rows.tolist() if not table.by_touches else ()):
             plane = int(options.slot[row]) // ring.slots
             own = kept_plane == plane
-            if own.any():
-                angles, alike = kept_angle_rad[own], together[row, own]
-                hit[row] = table.passes(at, ring.of_plane(plane), angles, separation_m, alike)[0].any()
-            else:
-                hit[row] = False
+            angles, alike = kept_angle_rad[own], together[row, own]
+            hit[row] = own.any() and table.passes(at, ring.of_plane(plane), angles, separation_m, alike)[0].any()
     return hit
 
 

@@ -1,11 +1,11 @@
 """Craft that a carrier drops, into slots of other planes than its own: the plane is turned by burns of the craft.
 
-A craft that goes round the ring in one plane comes by each slot of another as by one of its own plane that is as far
-from where the two cross. So it phases from its drop into such a place, and turns where the planes cross, half a turn
-later at most. Burns at the drop may turn the plane as well, about the line through the drop, each as a vector sum of
-its parts (Vallado 2013, section 6.4, combined plane change; law of cosines): all of it where the drop is where the
-planes cross, else as much as is cheapest for burns along the track of one of a few sizes. What remains is a turn about
-the line in which the plane is then crossed. Geometry is exact, of two bodies.
+Slots of another plane come to where the planes cross as places of the craft's own plane do that are as far from there.
+So a craft phases from its drop into such a place, and turns where the planes cross, half a turn later at most. Burns at
+the drop may turn the plane as well, about the line through the drop, each as a vector sum of its parts (Vallado 2013,
+section 6.4, combined plane change; law of cosines): all of it where the drop is where the planes cross, else as much as
+is cheapest for burns along the track of one of a few sizes. What remains is a turn about the line in which the plane is
+then crossed. Geometry is exact, of two bodies.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import numpy as np
 from ...models import frames
 from ...models.arrays import Rows
 from ...models.flight.integrate import Impulse, Itinerary
+from ...models.golden_section import least_between
 from ...models.planes import combined_delta_v, split, turn_delta_v
 from ...models.ring import Ring
 from ..problem.options import F, Option
@@ -37,8 +38,6 @@ CLOSER = 60
 
 ALIKE_M_S = 1e-4
 """Costs this close are one: the arc cosine of planes that are nearly one has no more digits."""
-
-GOLDEN = 0.5 * (math.sqrt(5.0) - 1.0)
 
 BEYOND = (0.0, 0.01, 0.03, 0.1, 0.3)
 """Turns are planned for burns at the drop that come to so much more along the track than the one into the ring, in
@@ -168,13 +167,7 @@ def _least(cost: Callable[[F], F], whole_rad: float, b: F) -> F:
     found = np.stack([cost(np.full(b.size, look)) for look in looks])
     best = np.argmin(found, axis=0)
     step = whole_rad / LOOKS
-    low, high = looks[best] - step, looks[best] + step
-    for _ in range(CLOSER):
-        span = GOLDEN * (high - low)
-        lower, upper = high - span, low + span
-        less = cost(lower) < cost(upper)
-        low, high = np.where(less, low, lower), np.where(less, upper, high)
-    refined = 0.5 * (low + high)
+    refined = least_between(cost, looks[best] - step, looks[best] + step, CLOSER)
     # a least that is a corner is one of the looks: no turn there, or all of it
     return np.asarray(np.where(cost(refined) < found.min(axis=0) - ALIKE_M_S, refined, looks[best]))
 

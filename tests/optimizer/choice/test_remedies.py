@@ -233,7 +233,7 @@ def test_values_are_tried_as_they_are_printed(now: float, most: float) -> None:
 
 
 def test_a_load_is_loosened_for_craft_that_carry_as_much_alone() -> None:
-    """A craft alike but for its load keeps it: the remedy names another, and would not serve otherwise."""
+    """A load is loosened for all craft that carry as much; one with another load keeps its own."""
     scenario = parse_scenario(THREE_SHORT)
     first = scenario.craft[0]
     apart = replace(first, name="Apart", propellant_kg=(first.propellant_kg or 0.0) + 1.0)
